@@ -1,0 +1,92 @@
+package collectors
+
+import "time"
+
+// Kind tells how a sensor's values relate in time.
+type Kind uint8
+
+const (
+	// Gauge is a momentary value.
+	Gauge Kind = iota
+	// Counter only rises while its source lives; probes undo wrap-around, so a
+	// fall means that the source was reset.
+	Counter
+)
+
+func (k Kind) String() string {
+	if k == Counter {
+		return "counter"
+	}
+	return "gauge"
+}
+
+// Sensor describes one measured quantity.
+type Sensor struct {
+	// ID is the quantity with its SI unit at the end, see the constants in
+	// quantities.go.
+	ID string
+	// Instance tells sensors of one ID apart ("BAT0", "nvme/Composite"). It
+	// comes from names that survive a restart, never from numbers that the
+	// kernel gives out by order of arrival where a name exists. Empty where
+	// a machine can only have one.
+	Instance string
+	// Unit is the SI unit in words and plural ("watts"), "ratio" for 0 to 1,
+	// "" for counts and codes.
+	Unit string
+	Kind Kind
+	// Source is the path or call that the value is read from.
+	Source string
+	// Resolution is the smallest step, in Unit, that the source can express
+	// (1e-6 for a file in microwatts). The store keeps values to this step.
+	Resolution float64
+}
+
+// Probe reads what belongs together: one battery, one temperature channel.
+// A probe is used by one goroutine at a time.
+type Probe interface {
+	// Read stores one value for each sensor of the probe's offer in dst, in
+	// order, NaN where it could not be had. now is the monotonic time of the
+	// sweep; probes that form rates use it and nothing else. Read does not
+	// allocate while its sources are well.
+	//
+	// The error says why something is missing (the first cause where there are
+	// several), a *ReadError where a file is at fault; readings that could be
+	// had are stored all the same. While the cause stays the same, the same
+	// error value is returned.
+	Read(now time.Duration, dst []float64) error
+	Close() error
+}
+
+// Offer is a probe that a collector could open.
+type Offer struct {
+	// Sensors are what the probe would read. Their IDs and Instances are the
+	// offer's identity: an offer with the same ones takes the place of a
+	// probe that vanished.
+	Sensors []Sensor
+	// MinInterval is the shortest useful time between two reads: a second for
+	// batteries, which the kernel caches that long and whose reading may wake
+	// an embedded controller. 0 means every sweep. Probes with an interval are
+	// read off the pacing path.
+	MinInterval time.Duration
+	// Open opens the probe's files. An error satisfies errors.Is with
+	// fs.ErrPermission or fs.ErrNotExist where that is the cause.
+	Open func() (Probe, error)
+}
+
+// Absence is a source that a user may expect and this machine does not offer.
+type Absence struct {
+	Collector string
+	Source    string // path, pattern or call
+	Why       string // "no such driver", "permission denied"
+	Remedy    string // what the user can do; empty when nothing can be done
+}
+
+// Collector finds the sources of one kind.
+type Collector interface {
+	// Name is the collector's value of the label "collector" in metrics.
+	Name() string
+	// Scan looks at what is there now. It opens nothing that it keeps open and
+	// is called again every few seconds, so it lists folders rather than reads
+	// values. Absences says what was looked for in vain.
+	Scan() (offers []Offer, absences []Absence)
+}

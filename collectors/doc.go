@@ -1,0 +1,14 @@
+// Package collectors reads what a machine offers: batteries, supplies,
+// temperatures, power, energy, clocks, fans and limits. It knows nothing of
+// runs.
+//
+// Words: a Sensor is one measured quantity, with its SI unit in its id; a
+// reading is one sensor's value at one moment; a Collector finds the sources
+// of one kind (power supplies, thermal zones, ...) and offers a Probe for
+// each; a Probe reads the one or few files or calls that belong together; a
+// Set holds every probe of a machine and reads them all once a sweep.
+//
+// A reading that could not be had is NaN: missing, never zero. Files stay open
+// and are read at offset 0. A source that vanishes keeps its place in the
+// sweep and is looked for again at every Rescan.
+package collectors

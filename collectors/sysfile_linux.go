@@ -1,0 +1,151 @@
+package collectors
+
+import (
+	"bytes"
+	"errors"
+	"io/fs"
+	"math"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// sysFile is a small text file of the kernel that stays open and is read again
+// and again at offset 0. Opened and read by system call: os.File costs twice as
+// much, through the poller that such files cannot use.
+type sysFile struct {
+	path string
+	fd   int
+	buf  [textMax]byte
+	err  *ReadError // the last failure, returned again while it stays the same
+}
+
+// textMax is more than any one-value file holds. A longer one is not what it
+// seems, and its text is refused.
+const textMax = 512
+
+// openSysFile opens path for reading. Only names below a sysfs or proc root
+// come here.
+func openSysFile(path string) (*sysFile, error) {
+	fd, err := openRetry(path)
+	if err != nil {
+		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
+	}
+	return &sysFile{path: path, fd: fd}, nil
+}
+
+func openRetry(path string) (int, error) {
+	for {
+		fd, err := unix.Open(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NONBLOCK, 0)
+		if !errors.Is(err, unix.EINTR) {
+			return fd, err
+		}
+	}
+}
+
+// text reads the file and trims white space. The slice is the file's and holds
+// until the next read.
+func (f *sysFile) text() ([]byte, error) {
+	n, err := unix.Pread(f.fd, f.buf[:], 0)
+	for err == unix.EINTR {
+		n, err = unix.Pread(f.fd, f.buf[:], 0)
+	}
+	if err != nil {
+		return nil, f.fail(err)
+	}
+	if n == len(f.buf) {
+		return nil, f.refuse(f.buf[:], "at most 511 bytes")
+	}
+	return bytes.TrimSpace(f.buf[:n]), nil
+}
+
+// number reads an integer and multiplies it by scale. NaN with an error where
+// that fails.
+func (f *sysFile) number(scale float64, want string) (float64, error) {
+	text, err := f.text()
+	if err != nil {
+		return math.NaN(), err
+	}
+	v, ok := parseInt(text)
+	if !ok {
+		return math.NaN(), f.refuse(text, want)
+	}
+	f.err = nil
+	return float64(v) * scale, nil
+}
+
+func (f *sysFile) fail(cause error) error {
+	if f.err == nil || f.err.Err != cause {
+		f.err = &ReadError{Path: f.path, Err: cause}
+	}
+	return f.err
+}
+
+// refuse reports text that is not what it should be.
+func (f *sysFile) refuse(text []byte, want string) error {
+	if len(text) > 40 {
+		text = text[:40]
+	}
+	if f.err == nil || f.err.Err != nil || f.err.Text != string(text) {
+		f.err = &ReadError{Path: f.path, Text: string(text), Want: want}
+	}
+	return f.err
+}
+
+func (f *sysFile) Close() error { return unix.Close(f.fd) }
+
+// parseInt parses a decimal integer with an optional sign, without allocating.
+// It refuses what does not fit 63 bits.
+func parseInt(text []byte) (int64, bool) {
+	negative := false
+	if len(text) > 0 && (text[0] == '-' || text[0] == '+') {
+		negative = text[0] == '-'
+		text = text[1:]
+	}
+	if len(text) == 0 || len(text) > 18 {
+		return 0, false
+	}
+	var v int64
+	for _, c := range text {
+		if c < '0' || c > '9' {
+			return 0, false
+		}
+		v = v*10 + int64(c-'0')
+	}
+	if negative {
+		v = -v
+	}
+	return v, true
+}
+
+// vanished tells whether an error means that the source is gone rather than
+// unwilling.
+func vanished(err error) bool {
+	return errors.Is(err, unix.ENODEV) || errors.Is(err, unix.ENOENT) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.EBADF)
+}
+
+// channel is the commonest probe: one file, one number, one sensor.
+type channel struct {
+	file  *sysFile
+	scale float64
+	want  string
+}
+
+// openChannel returns the Open function of an offer with one sensor that is an
+// integer in path, times scale.
+func openChannel(path string, scale float64, want string) func() (Probe, error) {
+	return func() (Probe, error) {
+		f, err := openSysFile(path)
+		if err != nil {
+			return nil, err
+		}
+		return &channel{file: f, scale: scale, want: want}, nil
+	}
+}
+
+func (c *channel) Read(_ time.Duration, dst []float64) (err error) {
+	dst[0], err = c.file.number(c.scale, c.want)
+	return err
+}
+
+func (c *channel) Close() error { return c.file.Close() }
