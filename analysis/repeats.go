@@ -1,0 +1,155 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+)
+
+// repeats summarises the repeats in every cell of a group.
+type repeats struct {
+	u  [][]float64 // |deviation| of every run, scaled to the SD of one run; empty where n < 2
+	q  []float64   // largest u of the cell; 0 where n < 2
+	ss []float64   // sum of squared deviations
+	df []float64   // n - 1
+}
+
+func newRepeats(cells []Cell) repeats {
+	m := len(cells)
+	r := repeats{make([][]float64, m), make([]float64, m), make([]float64, m), make([]float64, m)}
+	for j, c := range cells {
+		n := c.N()
+		if n < 2 {
+			continue
+		}
+		mean, shrink := c.Mean(), math.Sqrt(1-1/float64(n))
+		r.u[j] = make([]float64, n)
+		for i, z := range c.Z {
+			r.u[j][i] = math.Abs(z-mean) / shrink
+		}
+		r.q[j] = slices.Max(r.u[j])
+		r.ss[j] = c.sumOfSquares()
+		r.df[j] = float64(n - 1)
+	}
+	return r
+}
+
+// scale is the robust SD of one run in cells from..to-1, and how many values
+// it rests on. [Hampel 1974]
+func (r repeats) scale(from, to int) (sigma float64, values int) {
+	all := slices.Concat(r.u[from:to]...)
+	if len(all) == 0 {
+		return scaleFloor, 0
+	}
+	return math.Max(scaleFactor*median(all), scaleFloor), len(all)
+}
+
+// scales gives every cell its scale: one for all, or the window's own where
+// noise changes along the settings.
+func (r repeats) scales() (scales []float64, windowed bool) {
+	m := len(r.q)
+	sigma, _ := r.scale(0, m)
+	scales = slices.Repeat([]float64{sigma}, m)
+	windowed = r.changes(sigma)
+	if windowed {
+		for j := range scales {
+			if local, values := r.scale(window(j, m)); values >= windowMinU {
+				scales[j] = local
+			}
+		}
+	}
+	return scales, windowed
+}
+
+// window is the range from..to-1 of the seven cells around j.
+func window(j, m int) (from, to int) {
+	from = max(min(j-windowCells/2, m-windowCells), 0)
+	return from, min(from+windowCells, m)
+}
+
+// changes tests whether the lowest third of the repeated settings has another
+// noise than the highest third, with odd values pulled in so that one bad run
+// does not decide. [Goldfeld & Quandt 1965, winsorised]
+func (r repeats) changes(sigma float64) bool {
+	var repeated []int
+	for j, df := range r.df {
+		if df > 0 {
+			repeated = append(repeated, j)
+		}
+	}
+	k := len(repeated) / 3
+	if k < 2 {
+		return false
+	}
+	low, dfLow := r.winsorised(repeated[:k], sigma)
+	high, dfHigh := r.winsorised(repeated[len(repeated)-k:], sigma)
+	if low == 0 || high == 0 {
+		return low != high
+	}
+	below := fProbability(low/high, dfLow, dfHigh)
+	return 2*math.Min(below, 1-below) < windowLevel
+}
+
+func (r repeats) winsorised(cells []int, sigma float64) (variance, df float64) {
+	for _, j := range cells {
+		sum := 0.0
+		for _, u := range r.u[j] {
+			u = math.Min(u, isolateAt*sigma)
+			sum += u * u
+		}
+		n := float64(len(r.u[j]))
+		variance += (1 - 1/n) * sum
+		df += r.df[j]
+	}
+	return variance / df, df
+}
+
+// pool is a variance of one run from several cells.
+type pool struct {
+	s2, nu float64
+	df     float64 // sum of n - 1, before blocks took their share
+	window bool
+}
+
+// pools gives every cell the pool it belongs to, and the pool of all cells.
+// Isolated cells stay out, unless they hold most of what is known.
+func (r repeats) pools(isolated []bool, windowed bool, kappa float64) (each []pool, global pool) {
+	total, apart := 0.0, 0.0
+	for j, df := range r.df {
+		total += df
+		if isolated[j] {
+			apart += df
+		}
+	}
+	divisor := truncation
+	if apart > total/2 {
+		isolated, windowed, divisor = make([]bool, len(isolated)), false, 1
+	}
+	m := len(r.df)
+	global = r.pool(0, m, isolated, divisor, kappa)
+	each = slices.Repeat([]pool{global}, m)
+	if windowed {
+		for j := range each {
+			from, to := window(j, m)
+			if local := r.pool(from, to, isolated, divisor, kappa); local.nu >= windowMinNu {
+				local.window = true
+				each[j] = local
+			}
+		}
+	}
+	return each, global
+}
+
+func (r repeats) pool(from, to int, isolated []bool, divisor, kappa float64) pool {
+	var p pool
+	ss := 0.0
+	for k := from; k < to; k++ {
+		if !isolated[k] {
+			ss += r.ss[k]
+			p.df += r.df[k]
+		}
+	}
+	if p.df > 0 {
+		p.s2, p.nu = ss/p.df/divisor, kappa*p.df
+	}
+	return p
+}
