@@ -101,7 +101,7 @@ type Run struct {
 	State       State             `json:"state"`
 	Why         string            `json:"why"`  // of a rejected run
 	Note        string            `json:"note"` // the user's
-	StartedAt   time.Time         `json:"started_at"`
+	StartedAt   Timestamp         `json:"started_at"`
 	DurationS   *float64          `json:"duration_s"` // nil while recording
 	PackageW    *float64          `json:"package_w"`  // package energy / duration
 	SystemW     *float64          `json:"system_w"`   // discharge on battery
