@@ -71,6 +71,9 @@ type Offer struct {
 	// Open opens the probe's files. An error satisfies errors.Is with
 	// fs.ErrPermission or fs.ErrNotExist where that is the cause.
 	Open func() (Probe, error)
+	// Remedy is what the user can do where Open is refused for lack of
+	// permission. Empty where the general advice is the best.
+	Remedy string
 }
 
 // Absence is a source that a user may expect and this machine does not offer.

@@ -118,12 +118,6 @@ func parseInt(text []byte) (int64, bool) {
 	return v, true
 }
 
-// vanished tells whether an error means that the source is gone rather than
-// unwilling.
-func vanished(err error) bool {
-	return errors.Is(err, unix.ENODEV) || errors.Is(err, unix.ENOENT) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.EBADF)
-}
-
 // channel is the commonest probe: one file, one number, one sensor.
 type channel struct {
 	file  *sysFile

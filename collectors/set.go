@@ -1,0 +1,246 @@
+package collectors
+
+import (
+	"errors"
+	"math"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// SetOptions are the options of NewSet. The zero value works.
+type SetOptions struct {
+	// OnError hears of every distinct failure of a probe once, however often
+	// it repeats. It is called from Sweep, ReadSlow, Rescan and NewSet and must
+	// not call these. nil: nobody hears.
+	OnError func(collector string, s Sensor, err error)
+	// SlowRead is the read time above which a probe is read off the pacing
+	// path. 0 means 5 ms.
+	SlowRead time.Duration
+	// Elapsed is the monotonic clock that read times are measured with. nil
+	// means the real one; under a simulated clock give that clock.
+	Elapsed func() time.Duration
+}
+
+const (
+	defaultSlowRead = 5 * time.Millisecond
+	// slowInterval is the time between two reads of a probe that is only slow,
+	// slowDuty the least ratio of that time to the read time.
+	slowInterval = time.Second
+	slowDuty     = 10
+	// A value of the slow lane is missing once it is older than staleAfter and
+	// than staleReads intervals of its probe.
+	staleAfter = 10 * time.Second
+	staleReads = 5
+)
+
+// Health tells how a collector fares.
+type Health struct {
+	Name string
+	// Up is true while at least one probe of the collector is open and its
+	// last read gave something.
+	Up bool
+	// Errors counts failed reads, scans and openings. A source that is
+	// forbidden or not there counts as an Absence, not here.
+	Errors uint64
+}
+
+// Set holds the probes of all collectors and reads them, in two lanes. Probes
+// of the fast lane are read by Sweep. Probes that are slow, or that have a
+// MinInterval, are in the slow lane: ReadSlow reads them, on another goroutine,
+// and Sweep takes the values that were read last.
+//
+// One goroutine calls Sweep, one ReadSlow and Rescan (it may be the same); the
+// other methods may be called by any at any time, and none of them waits for a
+// probe of the slow lane.
+type Set struct {
+	onError  func(collector string, s Sensor, err error)
+	slowRead time.Duration
+	elapsed  func() time.Duration
+
+	// sweeping is held while the fast lane is read, and to change it. It is
+	// taken before mu where both are.
+	sweeping sync.Mutex
+	fast     []*entry
+	values   []float64
+	leaving  []*entry
+	timed    int // sweeps still to be timed probe by probe
+
+	// slowLane is held by ReadSlow and Rescan, also while a probe blocks.
+	slowLane  sync.Mutex
+	sources   []*source
+	positions map[sensorKey]int
+	work      []*entry
+	nextSlow  atomic.Int64
+
+	// mu is never held while something is read, opened or closed.
+	mu       sync.Mutex
+	sensors  []Sensor // replaced, never changed in place, so that snapshots hold
+	entryAt  []*entry // the last entry at each position, open or not
+	slow     []*entry
+	absences []Absence
+	closed   bool
+}
+
+// source is a collector with its state.
+type source struct {
+	collector Collector
+	errors    atomic.Uint64
+	absences  []Absence // of the last scan; guarded by slowLane
+	reported  failures  // of scanning and opening; guarded by slowLane
+}
+
+// NewSet scans the collectors and opens what they offer. That something cannot
+// be opened is normal: Absences says what, and Rescan tries again. Probes
+// without a MinInterval are read twice here to see whether they are slow.
+func NewSet(opts SetOptions, cs ...Collector) *Set {
+	s := &Set{
+		onError:   opts.OnError,
+		slowRead:  opts.SlowRead,
+		elapsed:   opts.Elapsed,
+		positions: map[sensorKey]int{},
+	}
+	if s.onError == nil {
+		s.onError = func(string, Sensor, error) {}
+	}
+	if s.slowRead <= 0 {
+		s.slowRead = defaultSlowRead
+	}
+	if s.elapsed == nil {
+		start := time.Now()
+		s.elapsed = func() time.Duration { return time.Since(start) }
+	}
+	for _, c := range cs {
+		s.sources = append(s.sources, &source{collector: c})
+	}
+	s.Rescan(0)
+	return s
+}
+
+// Sensors are the sensors found so far. Their index is their position in a
+// sweep and never changes: new ones are appended, those that vanish stay. The
+// slice is a snapshot and must not be modified.
+func (s *Set) Sensors() []Sensor {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.sensors
+}
+
+// Sweep reads the fast lane and takes the latest values of the slow one: one
+// value for each sensor, NaN where it is missing. now is the monotonic time,
+// which must not fall. The slice belongs to the Set and holds until the next
+// Sweep; it grows after a Rescan that found more. Sweep does not allocate while
+// nothing changes.
+func (s *Set) Sweep(now time.Duration) []float64 {
+	s.sweeping.Lock()
+	defer s.sweeping.Unlock()
+	s.takeSlow(now)
+	start := s.elapsed()
+	if s.timed > 0 {
+		s.timed--
+		s.readFastTimed(now, start)
+	} else {
+		for _, e := range s.fast {
+			if s.read(e, now) {
+				s.leaving = append(s.leaving, e)
+			}
+			e.scatter(s.values)
+		}
+	}
+	if s.elapsed()-start > s.slowRead {
+		s.timed = slowHits
+	}
+	if len(s.leaving) > 0 {
+		s.dismiss()
+	}
+	return s.values
+}
+
+// takeSlow starts a sweep: everything is missing but what the slow lane has.
+func (s *Set) takeSlow(now time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for len(s.values) < len(s.sensors) {
+		s.values = append(s.values, math.NaN())
+	}
+	for i := range s.values {
+		s.values[i] = math.NaN()
+	}
+	for _, e := range s.slow {
+		if e.latestRead && now-e.latestAt <= max(staleAfter, staleReads*e.slowInterval()) {
+			for j, v := range e.latest {
+				s.values[e.at[j]] = v
+			}
+		}
+	}
+}
+
+// Absences says what is missing and why, in the order of the collectors:
+// sources that were not found, that could not be opened, and that are gone.
+func (s *Set) Absences() []Absence {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	list := append([]Absence(nil), s.absences...)
+	var last *entry
+	for _, e := range s.entryAt {
+		if e != last && !e.open {
+			list = append(list, Absence{Collector: e.source.collector.Name(), Source: e.sensors[0].Source, Why: e.gone})
+		}
+		last = e
+	}
+	return list
+}
+
+// Health tells for each collector, in the order given to NewSet, how it fares.
+func (s *Set) Health() []Health {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	list := make([]Health, len(s.sources))
+	for i, src := range s.sources {
+		list[i] = Health{Name: src.collector.Name(), Errors: src.errors.Load()}
+		for _, e := range s.entryAt {
+			if e.source == src && e.open && !e.failing.Load() {
+				list[i].Up = true
+				break
+			}
+		}
+	}
+	return list
+}
+
+// Timing tells for the sensor at position i how long a read of its probe took
+// when last measured, and the shortest time between two changes of its value
+// so far, which cannot be seen finer than the sweeps are. 0 is unknown, also
+// where there is no sensor i.
+func (s *Set) Timing(i int) (read, refresh time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if i < 0 || i >= len(s.entryAt) {
+		return 0, 0
+	}
+	e := s.entryAt[i]
+	for j, at := range e.at {
+		if at == i {
+			refresh = time.Duration(e.changes[j].shortest.Load())
+		}
+	}
+	return time.Duration(e.readTime.Load()), refresh
+}
+
+// Close closes all probes; after it every reading is missing. It does not wait
+// for a probe that blocks in the slow lane: that one and the rest of its lane
+// are closed when ReadSlow or Rescan returns. Calling it twice is harmless.
+func (s *Set) Close() error {
+	s.mu.Lock()
+	s.closed = true
+	s.mu.Unlock()
+	s.sweeping.Lock()
+	fast := s.fast
+	s.fast = nil
+	s.sweeping.Unlock()
+	err := s.closeAll(fast, "closed")
+	if s.slowLane.TryLock() {
+		err = errors.Join(err, s.leaveSlowLane())
+	}
+	return err
+}

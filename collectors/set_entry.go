@@ -1,0 +1,174 @@
+package collectors
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"reflect"
+	"sync/atomic"
+	"syscall"
+	"time"
+)
+
+// sensorKey is a sensor's identity.
+type sensorKey struct{ id, instance string }
+
+func keyOf(s Sensor) sensorKey { return sensorKey{s.ID, s.Instance} }
+
+// entry is a probe in the Set. Fields without a remark belong to the goroutine
+// in whose lane the entry is.
+type entry struct {
+	source   *source
+	sensors  []Sensor
+	at       []int // positions in a sweep; fixed
+	interval time.Duration
+	probe    Probe
+	buf      []float64
+	failures *failures
+	returned bool // opened again, nothing read since
+	hits     int  // timed reads in a row that were slow (fast lane) or quick (slow lane)
+	next     time.Duration
+
+	readTime atomic.Int64
+	failing  atomic.Bool
+	changes  []changes
+
+	// Guarded by Set.mu.
+	open       bool
+	gone       string // why it is not open
+	latest     []float64
+	latestAt   time.Duration
+	latestRead bool
+}
+
+// read reads a probe and keeps account of what came. It reports whether the
+// source vanished: an error that says so, and nothing that could be read, for
+// some drivers also say "no such device" for a single unknown value.
+func (s *Set) read(e *entry, now time.Duration) (gone bool) {
+	err := e.readProbe(now)
+	given := 0
+	for j, v := range e.buf {
+		if v-v != 0 { // NaN or infinite
+			e.buf[j] = math.NaN()
+			continue
+		}
+		given++
+		if c := &e.changes[j]; v != c.last {
+			c.note(now, v)
+		}
+	}
+	failing := err != nil && given == 0
+	if failing != e.failing.Load() {
+		e.failing.Store(failing)
+	}
+	if e.returned && given > 0 {
+		e.returned = false
+		e.failures.forget()
+	}
+	if err == nil {
+		return false
+	}
+	e.source.errors.Add(1)
+	if e.failures.isNew(err) {
+		s.onError(e.source.collector.Name(), e.sensorOf(err), err)
+	}
+	return failing && vanished(err)
+}
+
+func (e *entry) readProbe(now time.Duration) (err error) {
+	for j := range e.buf {
+		e.buf[j] = math.NaN()
+	}
+	defer recovered(&err)
+	return e.probe.Read(now, e.buf)
+}
+
+func (e *entry) scatter(values []float64) {
+	for j, at := range e.at {
+		values[at] = e.buf[j]
+	}
+}
+
+// sensorOf is the sensor that an error is about, the first where it does not
+// say.
+func (e *entry) sensorOf(err error) Sensor {
+	if re, ok := errors.AsType[*ReadError](err); ok {
+		for _, s := range e.sensors {
+			if s.Source == re.Path {
+				return s
+			}
+		}
+	}
+	return e.sensors[0]
+}
+
+func (e *entry) close() (err error) {
+	defer recovered(&err)
+	return e.probe.Close()
+}
+
+// recovered, deferred, turns a panic into an error.
+func recovered(err *error) {
+	if r := recover(); r != nil {
+		*err = fmt.Errorf("panic: %v", r)
+	}
+}
+
+// changes follows when a value changes.
+type changes struct {
+	last     float64
+	at       time.Duration
+	n        int8 // 0 nothing read, 1 no change yet, 2 changed
+	shortest atomic.Int64
+}
+
+func (c *changes) note(now time.Duration, v float64) {
+	c.last = v
+	switch c.n {
+	case 0:
+		c.n = 1
+		return
+	case 2:
+		d := int64(now - c.at)
+		if shortest := c.shortest.Load(); d > 0 && (shortest == 0 || d < shortest) {
+			c.shortest.Store(d)
+		}
+	}
+	c.n = 2
+	c.at = now
+}
+
+// failures tells new failures from those that were reported. Texts that keep
+// changing are reported maxFailures times.
+type failures struct {
+	last error
+	seen map[string]bool
+}
+
+const maxFailures = 16
+
+func (f *failures) isNew(err error) bool {
+	if f.last != nil && reflect.TypeOf(err).Comparable() && f.last == err {
+		return false
+	}
+	f.last = err
+	text := err.Error()
+	if f.seen[text] || len(f.seen) >= maxFailures {
+		return false
+	}
+	if f.seen == nil {
+		f.seen = map[string]bool{}
+	}
+	f.seen[text] = true
+	return true
+}
+
+func (f *failures) forget() { *f = failures{} }
+
+// vanished tells whether an error means that the source is gone rather than
+// unwilling. EBADF: something else closed the file; opening it again heals
+// that.
+func vanished(err error) bool {
+	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENODEV) || errors.Is(err, syscall.ENXIO) || errors.Is(err, syscall.EBADF)
+}

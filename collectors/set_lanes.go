@@ -1,0 +1,208 @@
+package collectors
+
+import (
+	"errors"
+	"math"
+	"time"
+)
+
+const (
+	// slowHits timed reads in a row above SlowRead move a probe to the slow
+	// lane: one may only have met a busy machine.
+	slowHits = 2
+	// quickHits reads in a row below half of it move a probe back.
+	quickHits = 10
+)
+
+// readFastTimed reads the fast lane and measures each probe. Those that are
+// slow again and again move to the slow lane.
+func (s *Set) readFastTimed(now, start time.Duration) {
+	for _, e := range s.fast {
+		gone := s.read(e, now)
+		e.scatter(s.values)
+		end := s.elapsed()
+		took := end - start
+		start = end
+		e.readTime.Store(int64(took))
+		if took <= s.slowRead {
+			e.hits = 0
+		} else {
+			e.hits++
+		}
+		if gone || e.hits >= slowHits {
+			s.leaving = append(s.leaving, e)
+		}
+	}
+}
+
+// dismiss takes what is to leave out of the fast lane: probes that failed as
+// gone are closed, others move to the slow lane.
+func (s *Set) dismiss() {
+	var gone []*entry
+	s.mu.Lock()
+	s.fast = without(s.fast, s.leaving)
+	for _, e := range s.leaving {
+		if e.hits < slowHits {
+			gone = append(gone, e)
+			continue
+		}
+		e.hits, e.next = 0, 0
+		s.slow = append(s.slow, e)
+		s.nextSlow.Store(0)
+	}
+	s.mu.Unlock()
+	s.leaving = s.leaving[:0]
+	for _, e := range gone {
+		s.closeEntry(e, e.failures.last.Error())
+	}
+}
+
+// SlowDue tells whether ReadSlow has something to read. It is cheap and never
+// waits.
+func (s *Set) SlowDue(now time.Duration) bool { return int64(now) >= s.nextSlow.Load() }
+
+// ReadSlow reads the probes of the slow lane that are due. It may block for as
+// long as they do, so it is called on a goroutine of its own; only under a
+// simulated clock, where nothing blocks, inline. Call it once before the first
+// Sweep: until then the readings of the lane are missing.
+func (s *Set) ReadSlow(now time.Duration) {
+	s.slowLane.Lock()
+	defer s.leaveOrUnlock()
+	s.mu.Lock()
+	s.work = append(s.work[:0], s.slow...)
+	// A probe that joins from now on sets this to 0, which must outlive the
+	// calculation at the end.
+	s.nextSlow.Store(math.MaxInt64)
+	s.mu.Unlock()
+	begin := s.elapsed()
+	for _, e := range s.work {
+		start := s.elapsed()
+		at := now
+		if waited := start - begin; waited > s.slowRead {
+			at += waited // a probe before this one blocked
+		}
+		if slack := e.slowInterval() / 20; at+slack < e.next {
+			continue
+		}
+		s.readSlow(e, at, start)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	next := s.nextSlow.Load()
+	for _, e := range s.slow {
+		next = min(next, int64(e.next-e.slowInterval()/20))
+	}
+	s.nextSlow.Store(next)
+}
+
+// readSlow reads one probe of the slow lane and publishes what came.
+func (s *Set) readSlow(e *entry, now, start time.Duration) {
+	gone := s.read(e, now)
+	took := s.elapsed() - start
+	e.readTime.Store(int64(took))
+	e.next = now + e.slowInterval()
+	if gone {
+		s.mu.Lock()
+		s.slow = without(s.slow, []*entry{e})
+		s.mu.Unlock()
+		s.closeEntry(e, e.failures.last.Error())
+		return
+	}
+	s.mu.Lock()
+	copy(e.latest, e.buf)
+	e.latestAt, e.latestRead = now, true
+	s.mu.Unlock()
+	if e.interval > 0 || took > s.slowRead/2 {
+		e.hits = 0
+		return
+	}
+	if e.hits++; e.hits >= quickHits {
+		s.speedUp(e)
+	}
+}
+
+// speedUp moves an entry back to the fast lane.
+func (s *Set) speedUp(e *entry) {
+	s.sweeping.Lock()
+	defer s.sweeping.Unlock()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.closed {
+		return
+	}
+	e.hits = 0
+	s.slow = without(s.slow, []*entry{e})
+	s.fast = append(s.fast, e)
+}
+
+// slowInterval is the time between two reads in the slow lane.
+func (e *entry) slowInterval() time.Duration {
+	if e.interval > 0 {
+		return e.interval
+	}
+	return max(slowInterval, slowDuty*time.Duration(e.readTime.Load()))
+}
+
+// leaveOrUnlock ends ReadSlow or Rescan, and closes the lane's probes where
+// Close came in between and could not wait.
+func (s *Set) leaveOrUnlock() {
+	if s.isClosed() {
+		_ = s.leaveSlowLane() // Close, which wanted the error, has returned
+		return
+	}
+	s.slowLane.Unlock()
+	// Close may have come after the look at closed and before the unlocking.
+	if s.isClosed() && s.slowLane.TryLock() {
+		_ = s.leaveSlowLane()
+	}
+}
+
+func (s *Set) isClosed() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.closed
+}
+
+// leaveSlowLane closes the probes of the slow lane, and those that reached the
+// fast one since, and unlocks it.
+func (s *Set) leaveSlowLane() error {
+	defer s.slowLane.Unlock()
+	s.sweeping.Lock()
+	s.mu.Lock()
+	rest := append(s.fast, s.slow...)
+	s.fast, s.slow = nil, nil
+	s.mu.Unlock()
+	s.sweeping.Unlock()
+	return s.closeAll(rest, "closed")
+}
+
+func (s *Set) closeAll(list []*entry, why string) error {
+	var errs []error
+	for _, e := range list {
+		errs = append(errs, s.closeEntry(e, why))
+	}
+	return errors.Join(errs...)
+}
+
+// closeEntry closes an entry that is in no lane any more.
+func (s *Set) closeEntry(e *entry, why string) error {
+	s.mu.Lock()
+	e.open, e.gone, e.latestRead = false, why, false
+	s.mu.Unlock()
+	return e.close()
+}
+
+// without returns a new slice, for others may be reading the old one.
+func without(list, remove []*entry) []*entry {
+	rest := make([]*entry, 0, len(list))
+next:
+	for _, e := range list {
+		for _, r := range remove {
+			if e == r {
+				continue next
+			}
+		}
+		rest = append(rest, e)
+	}
+	return rest
+}

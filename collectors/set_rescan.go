@@ -1,0 +1,223 @@
+package collectors
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"time"
+)
+
+// generalRemedy is what to do about a source that may not be read and whose
+// collector knows nothing better.
+const generalRemedy = "run as a user who may read it, or give the service the capability CAP_DAC_READ_SEARCH"
+
+// Rescan looks for sources that are new or have returned and closes those that
+// are no longer offered. It may block and is called on the goroutine of
+// ReadSlow, every few seconds.
+func (s *Set) Rescan(now time.Duration) {
+	s.slowLane.Lock()
+	defer s.leaveOrUnlock()
+	if s.isClosed() {
+		return
+	}
+	var absences []Absence
+	for _, src := range s.sources {
+		s.rescanSource(src)
+		absences = append(absences, src.absences...)
+	}
+	s.mu.Lock()
+	s.absences = absences
+	s.mu.Unlock()
+}
+
+func (s *Set) rescanSource(src *source) {
+	offers, absences, err := scan(src.collector)
+	if err != nil { // what it offered before is kept
+		s.noteSource(src, Sensor{}, fmt.Errorf("scan: %w", err))
+		return
+	}
+	src.absences = absences
+	held := map[*entry]bool{}
+	var fresh []Offer
+	for _, o := range offers {
+		if len(o.Sensors) == 0 {
+			continue
+		}
+		if e := s.holder(src, o); e != nil && !held[e] {
+			held[e] = true
+			continue
+		}
+		fresh = append(fresh, o)
+	}
+	s.retire(src, held)
+	for _, o := range fresh {
+		if err := s.admit(src, o); err != nil {
+			src.absences = append(src.absences, absenceOf(src.collector.Name(), o, err))
+		}
+	}
+}
+
+func scan(c Collector) (offers []Offer, absences []Absence, err error) {
+	defer recovered(&err)
+	offers, absences = c.Scan()
+	return offers, absences, nil
+}
+
+// holder is the open entry that reads what is offered, nil if there is none.
+func (s *Set) holder(src *source, o Offer) *entry {
+	at, known := s.positions[keyOf(o.Sensors[0])]
+	if !known {
+		return nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	e := s.entryAt[at]
+	if e.source != src || !e.open || !slices.EqualFunc(e.sensors, o.Sensors, func(a, b Sensor) bool { return keyOf(a) == keyOf(b) && a.Source == b.Source }) {
+		return nil
+	}
+	return e
+}
+
+// retire closes the open entries of a source that are not held.
+func (s *Set) retire(src *source, held map[*entry]bool) {
+	s.sweeping.Lock()
+	s.mu.Lock()
+	var out []*entry
+	for _, e := range slices.Concat(s.fast, s.slow) {
+		if e.source == src && !held[e] {
+			out = append(out, e)
+		}
+	}
+	if len(out) > 0 {
+		s.fast, s.slow = without(s.fast, out), without(s.slow, out)
+	}
+	s.mu.Unlock()
+	s.sweeping.Unlock()
+	_ = s.closeAll(out, "no longer there") // an error of closing what is gone changes nothing
+}
+
+// admit opens what is offered and gives it a lane and its positions.
+func (s *Set) admit(src *source, o Offer) error {
+	if err := s.vacant(o); err != nil {
+		s.noteSource(src, o.Sensors[0], err)
+		return err
+	}
+	took, err := s.measure(o)
+	var probe Probe
+	if err == nil {
+		probe, err = open(o)
+	}
+	if err != nil {
+		s.noteSource(src, o.Sensors[0], err)
+		return err
+	}
+	n := len(o.Sensors)
+	e := &entry{
+		source: src, sensors: o.Sensors, interval: o.MinInterval, probe: probe,
+		at: make([]int, n), buf: make([]float64, n), latest: make([]float64, n), changes: make([]changes, n),
+		failures: &failures{}, open: true,
+	}
+	e.readTime.Store(int64(took))
+	s.install(e, o.MinInterval > 0 || took > s.slowRead)
+	return nil
+}
+
+// vacant refuses an offer of which another probe reads a part.
+func (s *Set) vacant(o Offer) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for i, sensor := range o.Sensors {
+		if at, known := s.positions[keyOf(sensor)]; known && s.entryAt[at].open {
+			return fmt.Errorf("%s: the name %s %q is taken by %s", sensor.Source, sensor.ID, sensor.Instance, s.sensors[at].Source)
+		}
+		for _, other := range o.Sensors[:i] {
+			if keyOf(other) == keyOf(sensor) {
+				return fmt.Errorf("%s: the name %s %q is taken by %s", sensor.Source, sensor.ID, sensor.Instance, other.Source)
+			}
+		}
+	}
+	return nil
+}
+
+// measure tells how long a read takes, by a probe of its own, so that a probe
+// that forms rates does not start from a read at an unknown time. Probes of
+// the slow lane are not measured: they may be read no oftener than they say.
+func (s *Set) measure(o Offer) (took time.Duration, err error) {
+	if o.MinInterval > 0 {
+		return 0, nil
+	}
+	probe, err := open(o)
+	if err != nil {
+		return 0, err
+	}
+	e := &entry{probe: probe, buf: make([]float64, len(o.Sensors))}
+	for i := range slowHits {
+		start := s.elapsed()
+		_ = e.readProbe(0) // only the time counts here
+		if d := s.elapsed() - start; i == 0 || d < took {
+			took = d
+		}
+	}
+	return took, e.close()
+}
+
+func open(o Offer) (p Probe, err error) {
+	defer recovered(&err)
+	return o.Open()
+}
+
+// install makes an opened entry part of the sweeps.
+func (s *Set) install(e *entry, slow bool) {
+	s.sweeping.Lock()
+	defer s.sweeping.Unlock()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	sensors := slices.Clone(s.sensors)
+	for j, sensor := range e.sensors {
+		at, known := s.positions[keyOf(sensor)]
+		if !known {
+			at = len(sensors)
+			s.positions[keyOf(sensor)] = at
+			sensors = append(sensors, sensor)
+			s.entryAt = append(s.entryAt, e)
+		} else {
+			// What failed before and was reported is not reported again
+			// until something was read.
+			e.failures, e.returned = s.entryAt[at].failures, true
+		}
+		sensors[at], s.entryAt[at], e.at[j] = sensor, e, at
+	}
+	s.sensors = sensors
+	if slow {
+		s.slow = append(s.slow, e)
+		s.nextSlow.Store(0)
+	} else {
+		s.fast = append(s.fast, e)
+	}
+}
+
+// noteSource counts and reports a failed scan or opening. What is forbidden or
+// not there is reported and not counted.
+func (s *Set) noteSource(src *source, sensor Sensor, err error) {
+	if !errors.Is(err, fs.ErrPermission) && !errors.Is(err, fs.ErrNotExist) {
+		src.errors.Add(1)
+	}
+	if src.reported.isNew(err) {
+		s.onError(src.collector.Name(), sensor, err)
+	}
+}
+
+func absenceOf(collector string, o Offer, err error) Absence {
+	a := Absence{Collector: collector, Source: o.Sensors[0].Source, Why: err.Error()}
+	if pe, ok := errors.AsType[*fs.PathError](err); ok {
+		a.Source, a.Why = pe.Path, pe.Err.Error()
+	}
+	if errors.Is(err, fs.ErrPermission) {
+		a.Why, a.Remedy = "permission denied", o.Remedy
+		if a.Remedy == "" {
+			a.Remedy = generalRemedy
+		}
+	}
+	return a
+}
