@@ -1,0 +1,127 @@
+package schedule
+
+import (
+	"context"
+	"fmt"
+	"math/bits"
+	"strings"
+	"time"
+
+	"github.com/robfig/cron/v3"
+	"go.uber.org/zap"
+)
+
+// DefaultIdle is how often an idle device is swept.
+const DefaultIdle = "@every 10s"
+
+// Limits of the time between two idle sweeps.
+const (
+	MinIdle = time.Second
+	MaxIdle = time.Hour
+)
+
+// Sweeper is asked for idle sweeps; *agent.Agent is one.
+type Sweeper interface {
+	SweepIdle(ctx context.Context) error
+}
+
+// parser reads the five fields of cron, a sixth for seconds before them, and
+// descriptors such as "@every 10s".
+var parser = cron.NewParser(cron.SecondOptional | cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow | cron.Descriptor)
+
+// ParseIdle reads when to sweep an idle device: a cron expression, with an
+// optional leading field for seconds, or "@every 10s". Between two sweeps there
+// must be 1 s to 1 h, at any time of the week.
+func ParseIdle(spec string) (cron.Schedule, error) {
+	// The library rounds "@every 200ms" to a second without a word.
+	if text, ok := strings.CutPrefix(spec, "@every "); ok {
+		d, err := time.ParseDuration(text)
+		if err != nil {
+			return nil, fmt.Errorf("%q: %q is no time such as 10s or 2m", spec, text)
+		}
+		if d < MinIdle || d > MaxIdle {
+			return nil, fmt.Errorf("%q: %v is not between 1 s and 1 h", spec, d)
+		}
+	}
+	s, err := parser.Parse(spec)
+	if err != nil {
+		return nil, fmt.Errorf("%q is neither a cron expression nor like \"@every 10s\": %w", spec, err)
+	}
+	if gap := longestGap(s); gap > MaxIdle {
+		return nil, fmt.Errorf("%q leaves %v without a sweep: at most 1 h is allowed", spec, gap)
+	}
+	return s, nil
+}
+
+// longestGap follows a schedule through a week, one without a clock change, and
+// gives up at the first gap that is too long. Of each minute it looks at the
+// first second that is due, which is enough to see an hour without any.
+func longestGap(s cron.Schedule) time.Duration {
+	if spec, ok := s.(*cron.SpecSchedule); ok {
+		byMinute := *spec
+		byMinute.Second = 1 << bits.TrailingZeros64(spec.Second)
+		s = &byMinute
+	}
+	at := time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)
+	end := at.AddDate(0, 0, 7)
+	longest := time.Duration(0)
+	for at.Before(end) && longest <= MaxIdle {
+		next := s.Next(at)
+		if next.IsZero() { // a date that never comes
+			return end.Sub(at)
+		}
+		longest = max(longest, next.Sub(at))
+		at = next
+	}
+	return longest
+}
+
+// Idle asks for idle sweeps when they are due.
+type Idle struct {
+	cron *cron.Cron
+	stop context.CancelFunc
+}
+
+// StartIdle starts asking for idle sweeps by the schedule (DefaultIdle where it
+// is empty) until Stop. A sweep that fails or panics is logged and the next one
+// comes all the same; one that is due while the last still runs is left out.
+func StartIdle(spec string, sweeper Sweeper, log *zap.Logger) (*Idle, error) {
+	if spec == "" {
+		spec = DefaultIdle
+	}
+	s, err := ParseIdle(spec)
+	if err != nil {
+		return nil, err
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	logger := cronLog{log.Sugar()}
+	// Both wrappers are passed in: the library's default has neither, and a
+	// panicking job would end the process. Recover is the inner one: a panic
+	// that passes through SkipIfStillRunning (v3.0.1) leaves it skipping for
+	// ever.
+	c := cron.New(cron.WithLogger(logger), cron.WithChain(cron.SkipIfStillRunning(logger), cron.Recover(logger)))
+	c.Schedule(s, cron.FuncJob(func() {
+		if err := sweeper.SweepIdle(ctx); err != nil && ctx.Err() == nil {
+			log.Error("idle sweep failed", zap.Error(err))
+		}
+	}))
+	c.Start()
+	return &Idle{cron: c, stop: cancel}, nil
+}
+
+// Stop ends the asking and waits for a sweep in progress. Calling it twice is
+// harmless.
+func (i *Idle) Stop() {
+	i.stop()
+	<-i.cron.Stop().Done()
+}
+
+// cronLog hands the library's messages on. What it calls information (every
+// wake-up) is of interest in debugging only.
+type cronLog struct{ log *zap.SugaredLogger }
+
+func (l cronLog) Info(msg string, pairs ...any) { l.log.Debugw("cron: "+msg, pairs...) }
+
+func (l cronLog) Error(err error, msg string, pairs ...any) {
+	l.log.Errorw("cron: "+msg, append(pairs, "error", err)...)
+}
