@@ -26,6 +26,15 @@ const (
 
 	Temperature = "temperature_celsius"
 
+	// Power, Energy and those that follow are of a place that only its
+	// instance names, such as a sensor chip's rail: not a domain of the list
+	// below. Energy is a counter since the probe was opened.
+	Power     = "power_watts"
+	Energy    = "energy_joules"
+	Voltage   = "voltage_volts"
+	Current   = "current_amperes"
+	Frequency = "frequency_hertz"
+
 	// PackagePower and the other powers by domain, W.
 	PackagePower = "package_power_watts"
 	CorePower    = "core_power_watts"
