@@ -1,0 +1,90 @@
+package simdevice
+
+import (
+	"math"
+	"time"
+)
+
+// cpuTime is what the kernel counts of its processors: ticks for proc/stat, the
+// load average and the pressure.
+type cpuTime struct {
+	user, system, idle []float64 // s, one for each CPU
+	contextSwitches    float64
+	interrupts         float64
+	wakeups            float64 // a second, besides those of the load
+
+	running float64    // tasks that run or want to
+	waiting float64    // share of time in which a task waits for a CPU
+	load    [3]float64 // load averages over 1, 5 and 15 minutes
+	stall   pressure
+
+	nextLoad time.Duration
+	nextPSI  time.Duration
+}
+
+// Intervals of the kernel's own averaging.
+const (
+	loadInterval = 5 * time.Second // common practice: LOAD_FREQ, from memory
+	psiInterval  = 2 * time.Second // PSI_FREQ, from memory
+)
+
+func newCPUTime(cpus int) cpuTime {
+	return cpuTime{
+		user: make([]float64, cpus), system: make([]float64, cpus), idle: make([]float64, cpus),
+		wakeups: 120,
+	}
+}
+
+// pass counts d in which work keeps `threads` CPUs busy by `level` and other
+// processes take `background` of every online CPU. It returns the mean busy share.
+func (c *cpuTime) pass(d time.Duration, online, threads int, level, background float64) float64 {
+	s := d.Seconds()
+	total := 0.0
+	for i := range online {
+		busy := 0.01 + background
+		if i < threads {
+			busy += level
+		}
+		busy = math.Min(busy, 1)
+		c.user[i] += 0.85 * busy * s
+		c.system[i] += 0.15 * busy * s
+		c.idle[i] += (1 - busy) * s
+		total += busy
+	}
+	wanted := float64(threads)*level + background*float64(online)
+	c.running = wanted
+	c.waiting = math.Min(math.Max(wanted/float64(online)-1, 0), 1)
+	c.stall.pass(c.waiting, s)
+	c.contextSwitches += (c.wakeups*2 + 900*wanted) * s
+	c.interrupts += (c.wakeups + 400*wanted) * s
+	return total / float64(online)
+}
+
+// average updates the moving averages when their time has come.
+func (c *cpuTime) average(now time.Duration) {
+	for ; now >= c.nextLoad; c.nextLoad += loadInterval {
+		for i, window := range [3]time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute} {
+			c.load[i] = relax(c.load[i], c.running, loadInterval, window)
+		}
+	}
+	for ; now >= c.nextPSI; c.nextPSI += psiInterval {
+		c.stall.average()
+	}
+}
+
+// pressure is one line of proc/pressure.
+type pressure struct {
+	seconds float64    // total stall
+	before  float64    // total at the last average
+	avg     [3]float64 // percent over 10, 60 and 300 s
+}
+
+func (p *pressure) pass(share, s float64) { p.seconds += share * s }
+
+func (p *pressure) average() {
+	percent := 100 * (p.seconds - p.before) / psiInterval.Seconds()
+	p.before = p.seconds
+	for i, window := range [3]time.Duration{10 * time.Second, time.Minute, 5 * time.Minute} {
+		p.avg[i] = relax(p.avg[i], percent, psiInterval, window)
+	}
+}

@@ -1,0 +1,171 @@
+package simdevice
+
+import (
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+)
+
+// Device is a simulated handheld. Its methods may be called concurrently.
+type Device struct {
+	mu    sync.Mutex
+	cfg   Config
+	start time.Time
+	model *model
+	tree  *tree  // nil without one
+	parts []part // of the tree
+}
+
+// part is a piece of the file tree that shows one subsystem.
+type part interface {
+	// flush writes what changed.
+	flush(d *Device, t *tree)
+}
+
+// listener is a part with files that others may write into.
+type listener interface {
+	// listen obeys what was written since the last flush.
+	listen(d *Device, t *tree)
+}
+
+// New makes a device whose clock stands at start. It fills the folder dir, which
+// it makes if needed, with sys, proc and etc; an empty dir makes a device
+// without files. Close it in the end; the folder is the caller's to remove.
+func New(dir string, cfg Config, start time.Time) (*Device, error) {
+	cfg, err := cfg.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	d := &Device{cfg: cfg, start: start, model: newModel(cfg)}
+	if dir == "" {
+		return d, nil
+	}
+	root, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(root, 0o755); err != nil {
+		return nil, err
+	}
+	d.tree = newTree(root)
+	d.build()
+	if err := d.Flush(); err != nil {
+		return nil, errors.Join(err, d.Close())
+	}
+	return d, nil
+}
+
+// build makes all parts of the tree.
+func (d *Device) build() {
+	t, without := d.tree, d.cfg.Without
+	add := func(which Parts, make func(*Device, *tree) part) {
+		if without&which == 0 {
+			if p := make(d, t); p != nil {
+				d.parts = append(d.parts, p)
+			}
+		}
+	}
+	add(PartBattery, newBatteryFiles)
+	add(PartAdapter, newAdapterFiles)
+	add(PartPowercap, newPowercapFiles)
+	add(PartFirmwareLimit, newFirmwareFiles)
+	add(PartPlatformProfile, newProfileFiles)
+	add(PartHwmon, newHwmonFiles)
+	add(PartFan, newFanFiles)
+	add(PartThermalZones, newThermalFiles)
+	newStaticFiles(d, t)
+}
+
+// Advance lets time pass. It first obeys what was written into the tree's
+// settings. It does not touch the tree; Flush does.
+func (d *Device) Advance(by time.Duration) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.listenLocked()
+	d.model.advance(by)
+}
+
+// AdvanceTo lets time pass until t, or not at all if that is past.
+func (d *Device) AdvanceTo(t time.Time) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.listenLocked()
+	d.model.advance(t.Sub(d.nowLocked()))
+}
+
+// Now is the device's time.
+func (d *Device) Now() time.Time {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.nowLocked()
+}
+
+func (d *Device) nowLocked() time.Time { return d.start.Add(d.model.now) }
+
+// Flush writes the files whose text changed.
+func (d *Device) Flush() error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.tree == nil {
+		return nil
+	}
+	d.listenLocked()
+	for _, p := range d.parts {
+		p.flush(d, d.tree)
+	}
+	return d.tree.err
+}
+
+func (d *Device) listenLocked() {
+	if d.tree == nil {
+		return
+	}
+	for _, p := range d.parts {
+		if l, ok := p.(listener); ok {
+			l.listen(d, d.tree)
+		}
+	}
+}
+
+// Close closes the tree's files and leaves them where they are. A closed device
+// is of no more use; closing it twice is harmless.
+func (d *Device) Close() error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.tree == nil {
+		return nil
+	}
+	return d.tree.close()
+}
+
+// SysRoot is the folder to give as HOST_SYS.
+func (d *Device) SysRoot() string { return d.rooted("sys") }
+
+// ProcRoot is the folder to give as HOST_PROC.
+func (d *Device) ProcRoot() string { return d.rooted("proc") }
+
+// EtcRoot is the folder to give as HOST_ETC.
+func (d *Device) EtcRoot() string { return d.rooted("etc") }
+
+func (d *Device) rooted(name string) string {
+	if d.tree == nil {
+		return ""
+	}
+	return filepath.Join(d.tree.root, name)
+}
+
+// Environ returns the variables, as KEY=value, that make the collectors and
+// gopsutil read this device.
+func (d *Device) Environ() []string {
+	return []string{"HOST_SYS=" + d.SysRoot(), "HOST_PROC=" + d.ProcRoot(), "HOST_ETC=" + d.EtcRoot()}
+}
+
+// Config returns the configuration with its defaults filled in.
+func (d *Device) Config() Config { return d.cfg }
+
+func milli(celsius float64) int64 { return int64(math.Round(celsius * 1000)) }
+
+func micro(v float64) int64 { return int64(math.Round(v * 1e6)) }

@@ -1,0 +1,41 @@
+// Package simdevice is a simulated handheld computer for tests and for the demo.
+//
+// A physical model (see model.go) computes power, heat and battery content of a
+// device that plays a workload under a power limit; a tree of files (see
+// tree.go) shows them as the Linux kernel would, so that the real collectors
+// read it through HOST_SYS and HOST_PROC. Nothing runs by itself: time passes
+// only in [Device.Advance], and files change only in [Device.Flush].
+//
+//	dir, _ := simdevice.MakeTempDir("oak")
+//	dev, _ := simdevice.New(dir, simdevice.UnitOak(), start)
+//	defer dev.Close()
+//	dev.SetLimit(15)
+//	dev.Unplug()
+//	dev.StartWorkload(simdevice.HarbourFlight())
+//	for range 1200 { // five minutes
+//		dev.Advance(250 * time.Millisecond)
+//		dev.Flush()
+//	}
+//	played := dev.StopWorkload()
+//
+// The words:
+//
+//   - The package is the processor with its graphics. Its power is dynamic power
+//     plus leakage (power.go), held below a limit by a controller (limit.go) and
+//     by a temperature limit (throttle.go).
+//   - The system is the whole device: overhead + slope * package.
+//   - Discharge is what leaves the battery: positive while discharging, negative
+//     while charging.
+//   - [Truth] is what the model knows exactly. What the files show is rounded,
+//     delayed and noisy as on a real machine (gauge.go).
+//
+// A model advances in cells of 50 ms on a fixed grid. Random numbers are drawn
+// only where a cell begins, and inside a cell everything is integrated in closed
+// form, so the result does not depend on how a time span is cut into calls of
+// Advance, and equal seeds give equal days.
+//
+// Where plain files cannot do what the kernel does: a read of a source that went
+// away gives nothing (end of file) instead of ENODEV, and a value that somebody
+// writes into a setting is looked at when time next advances; a value outside
+// its range is then replaced by the old one instead of refused with EINVAL.
+package simdevice

@@ -1,0 +1,297 @@
+package simdevice
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+)
+
+// cell is the model's step. Power is constant inside a cell; random numbers are
+// drawn and controllers act where one begins.
+const cell = 50 * time.Millisecond
+
+// model is the physics of the device, without any file.
+type model struct {
+	cfg    Config
+	now    time.Duration // since the start
+	limit  limiter
+	hot    throttle
+	cool   cooler
+	supply supply
+	packs  []*battery
+	cpu    cpuTime
+	clock  *clockTable
+	play   *play
+
+	online     int     // CPUs
+	background float64 // share of every CPU that other processes take
+	suspended  bool
+
+	ripple, overhead, drift wander
+	driftAt                 time.Duration
+	rngLoad, rngRipple      *rand.Rand
+	rngResult               *rand.Rand
+
+	// Constant in a cell.
+	targetW   float64 // what the package tends to
+	packageW  float64
+	leakW     float64
+	dynamicW  float64
+	systemW   float64
+	overheadW float64
+	busy      float64 // mean of the online CPUs
+	gpuBusy   float64
+	hertz     float64
+	gpuHertz  float64
+
+	// Ever since the start, J.
+	packageJ, cpuJ, gpuJ, systemJ, mainsJ, lossJ, leakJ float64
+	averageW                                            float64 // what power1_average shows
+}
+
+func newModel(cfg Config) *model {
+	m := &model{
+		cfg: cfg, online: cfg.CPUs,
+		limit: limiter{floorW: cfg.FloorW, capW: cfg.CapW, boost: cfg.BoostRatio, boostTime: cfg.BoostTime,
+			settingW: cfg.SettingW, profile: "custom"},
+		hot: throttle{limitC: cfg.ThrottleC},
+		cool: cooler{capacity: cfg.HeatCapacity, passive: cfg.PassiveWK, byFan: cfg.FanWK, dieKW: cfg.DieKW,
+			startC: cfg.FanStartC, fullC: cfg.FanFullC, ambientC: cfg.AmbientC, sinkC: cfg.AmbientC},
+		supply: supply{chargerW: cfg.ChargerW, chargeW: cfg.ChargeW, efficiency: cfg.Efficiency,
+			start: cfg.ChargeStart, stop: cfg.ChargeStop, onlineLag: cfg.OnlineLag, statusLag: cfg.StatusLag,
+			plugged: cfg.StartOnMains || len(cfg.Batteries) == 0, plugAt: -time.Hour},
+		cpu:       newCPUTime(cfg.CPUs),
+		clock:     newClockTable(cfg.VoltageRatio),
+		rngLoad:   newRand(cfg.Seed, streamLoad),
+		rngRipple: newRand(cfg.Seed, streamRipple),
+		rngResult: newRand(cfg.Seed, streamResult),
+	}
+	for name, watts := range cfg.Profiles {
+		if watts == cfg.SettingW {
+			m.limit.profile = name
+		}
+	}
+	for i, b := range cfg.Batteries {
+		m.packs = append(m.packs, newBattery(b, cfg.Seed, streamGauge+uint64(i)))
+	}
+	m.drift.x = m.rngResult.NormFloat64()
+	m.cool.sinkC += cfg.IdleW / m.cool.conductance()
+	m.packageW, m.averageW, m.limit.meanW = cfg.IdleW, cfg.IdleW, cfg.IdleW
+	m.begin()
+	for _, b := range m.packs {
+		b.gauge.refresh(b, m.supply.status(b), m.caseC())
+	}
+	return m
+}
+
+// advance lets d pass.
+func (m *model) advance(d time.Duration) {
+	for d > 0 {
+		step := min(d, cell-m.now%cell)
+		m.integrate(step)
+		m.now += step
+		d -= step
+		if m.now%cell == 0 {
+			m.begin()
+		}
+	}
+}
+
+// begin starts a cell: the controllers act on what the last one left, the noise
+// moves on, batteries refresh.
+func (m *model) begin() {
+	for _, b := range m.packs {
+		if b.present && m.now >= b.gauge.next {
+			status := m.supply.status(b)
+			if m.now-m.supply.plugAt < m.supply.statusLag {
+				status = b.gauge.shown.status
+			}
+			b.gauge.refresh(b, status, m.caseC())
+			b.gauge.next += b.cfg.Refresh
+		}
+	}
+	m.cpu.average(m.now)
+	m.limit.observe(m.packageW)
+	die := m.cool.dieC(m.packageW)
+	m.cool.steer(die, cell)
+
+	allowed := m.limit.allowed()
+	allowed = math.Min(allowed, m.hot.regulate(m.now, die, m.packageW, allowed, m.cfg.IdleW))
+	ripple := 1 + m.cfg.RippleRatio*m.ripple.step(m.rngRipple, cell.Seconds()) // time scale 1 s
+	m.overheadW = m.cfg.OverheadW * (1 + m.cfg.OverheadRipple*m.overhead.step(m.rngRipple, cell.Seconds()/5))
+
+	m.targetW = math.Min(m.demand(die), allowed*ripple)
+	if m.suspended || m.supply.off {
+		m.targetW, m.packageW = 0, 0
+	}
+	m.packageW = relax(m.packageW, m.targetW, cell, m.cfg.ResponseTime)
+	m.settle()
+}
+
+// demand is the package power that the load asks for, W; it also moves the load on.
+func (m *model) demand(dieC float64) float64 {
+	level := 0.0
+	idle := m.cfg.IdleW - m.cfg.LeakW + leakWatts(m.cfg.LeakW, m.cfg.LeakScaleC, dieC)
+	demand := idle
+	if p := m.play; p != nil {
+		p.level = math.Min(1.2, p.workload.Load.level(m.now-p.started)*p.workload.Load.fluctuate(&p.load, m.rngLoad))
+		level = p.level
+		demand += level * (p.workload.DemandW - m.cfg.IdleW)
+	}
+	// Other processes want what a full load of all CPUs would take of them.
+	demand += m.background * 0.5 * m.cfg.MaxDynamicW * (1 - math.Min(level, 1)*0.5)
+	return demand
+}
+
+// settle works out everything that follows from the package's power. It draws
+// nothing, so controls may call it in the middle of a cell.
+func (m *model) settle() {
+	systemW := m.overheadW + m.cfg.OverheadSlope*m.packageW
+	if m.suspended {
+		systemW = m.cfg.StandbyW
+	}
+	wasOff := m.supply.off
+	if wasOff && !m.supply.plugged {
+		systemW = 0
+	}
+	m.systemW = m.supply.feed(systemW, m.packs)
+	if wasOff && !m.supply.plugged {
+		m.supply.off = true // it does not come back by itself
+	}
+	if m.supply.off {
+		m.packageW = 0
+	}
+	m.leakW = math.Min(leakWatts(m.cfg.LeakW, m.cfg.LeakScaleC, m.cool.dieC(m.packageW)), m.packageW)
+	m.dynamicW = m.packageW - m.leakW
+	m.settleClock()
+	if m.play != nil {
+		m.play.rate = m.rate(m.play)
+	}
+}
+
+// settleClock works out the clocks and what is busy.
+func (m *model) settleClock() {
+	level, share, gpu := 0.0, 0.0, 0.0
+	if p := m.play; p != nil {
+		level = math.Min(p.level, 1)
+		share = level * math.Min(float64(p.workload.Threads), float64(m.online)) / float64(m.online)
+		gpu = p.workload.GPU
+	}
+	busy := math.Min(0.01+share+m.background, 1)
+	idleDynamic := math.Max(0, m.cfg.IdleW-m.cfg.LeakW)
+	spent := math.Max(0, m.dynamicW-idleDynamic)
+	cpuMax := m.cfg.MaxDynamicW * (1 - gpu) * busy * float64(m.online) / float64(m.cfg.CPUs)
+	m.hertz = math.Max(m.cfg.MinHz, m.cfg.MaxHz*m.clock.at(spent*(1-gpu)/math.Max(cpuMax, 1e-9)))
+	if level == 0 && m.background == 0 {
+		m.hertz = m.cfg.MinHz
+	}
+	m.gpuBusy = 0
+	if gpu > 0 {
+		m.gpuBusy = 0.97 * level
+		m.gpuHertz = math.Max(gpuMinHz, gpuMaxHz*m.clock.at(spent/m.cfg.MaxDynamicW/math.Max(level, 1e-9)))
+	} else {
+		m.gpuHertz = gpuMinHz
+	}
+}
+
+// Clock range of the graphics.
+const (
+	gpuMinHz = 200e6
+	gpuMaxHz = 2200e6
+)
+
+// rate is the rate of the workload in this cell, without the run's noise.
+func (m *model) rate(p *play) float64 {
+	if m.suspended || m.supply.off {
+		return 0
+	}
+	// Leakage beyond the reference is lost to the work; what offline CPUs would
+	// have cost is won for it.
+	watts := m.packageW - (m.leakW - m.cfg.LeakW) + m.cfg.CPUWatts*float64(m.cfg.CPUs-m.online)
+	rate := p.curve.rate(watts) * p.parallel * m.cfg.dipAt(p.workload.Name, m.limit.settingW)
+	if !m.supply.plugged {
+		rate *= m.cfg.BatteryLoss.lossAt(m.packageW)
+	}
+	return rate * (1 - 0.6*m.background) * math.Min(p.level, 1)
+}
+
+// integrate lets d pass, at most to the end of the cell.
+func (m *model) integrate(d time.Duration) {
+	s := d.Seconds()
+	m.packageJ += m.packageW * s
+	m.leakJ += m.leakW * s
+	gpu := 0.0
+	if m.play != nil {
+		gpu = m.play.workload.GPU
+	}
+	m.gpuJ += gpu * m.dynamicW * s
+	m.cpuJ += (1 - gpu) * m.dynamicW * s
+	m.systemJ += m.systemW * s
+	m.mainsJ += m.supply.mainsW * s
+	m.lossJ += m.supply.lossW * s
+	m.averageW = relax(m.averageW, m.packageW, d, 250*time.Millisecond)
+	m.cool.heat(m.packageW, d)
+	for _, b := range m.packs {
+		b.pass(d)
+	}
+	m.count(d)
+	if m.play != nil {
+		m.play.pass(m.packageW, d)
+	}
+}
+
+// count lets the processors' clocks count; they stand still in suspend.
+func (m *model) count(d time.Duration) {
+	if m.suspended || m.supply.off {
+		return
+	}
+	threads, level := 0, 0.0
+	if m.play != nil {
+		threads, level = m.play.workload.Threads, math.Min(m.play.level, 1)
+	}
+	m.busy = m.cpu.pass(d, m.online, threads, level, m.background)
+}
+
+// dieC is the temperature of the die, degrees Celsius.
+func (m *model) dieC() float64 { return m.cool.dieC(m.packageW) }
+
+// caseC is the temperature of the case and the battery, halfway to the sink.
+func (m *model) caseC() float64 { return (m.cool.ambientC + m.cool.sinkC) / 2 }
+
+// start begins a workload.
+func (m *model) start(w Workload, at time.Time) {
+	w = w.withDefaults(m.cfg.CPUs)
+	ratio := float64(m.now-m.driftAt) / float64(m.cfg.DriftTime)
+	if m.driftAt = m.now; ratio > 0 {
+		m.drift.step(m.rngResult, ratio)
+	}
+	p := &play{workload: w, curve: m.cfg.curve(w.Name), started: m.now, startAt: at, seed: m.rngResult.Uint64()}
+	p.factor = math.Exp(m.cfg.NoiseCV*m.rngResult.NormFloat64() + m.cfg.DriftCV*m.drift.x)
+	p.level = w.Load.level(0)
+	p.load.x = m.rngLoad.NormFloat64()
+	m.play = p
+	m.setParallel()
+	m.settle()
+}
+
+func (m *model) setParallel() {
+	if p := m.play; p != nil {
+		p.parallel = speedup(p.workload.Parallel, m.online) / speedup(p.workload.Parallel, m.cfg.CPUs)
+	}
+}
+
+// plug changes the supply at once.
+func (m *model) plug(on bool) {
+	if m.supply.plugged == on {
+		return
+	}
+	m.supply.plugged = on
+	m.supply.plugAt = m.now
+	if on {
+		m.supply.off = false
+	}
+	m.settle()
+	for _, b := range m.packs {
+		b.gauge.restart()
+	}
+}

@@ -1,0 +1,138 @@
+package simdevice
+
+import (
+	"math"
+	"time"
+)
+
+// supply decides who feeds the system: the charger as far as it can, the
+// batteries for the rest, and what the charger has left over charges them.
+type supply struct {
+	chargerW   float64
+	chargeW    float64
+	efficiency float64
+	start      float64
+	stop       float64
+
+	plugged  bool
+	charging bool // between start and stop; see consider
+	mainsW   float64
+	lossW    float64 // of charging
+	off      bool    // nothing feeds the system
+
+	plugAt    time.Duration // of the last change of plugged
+	onlineLag time.Duration
+	statusLag time.Duration
+}
+
+// online is what the adapter shows at a time.
+func (s *supply) online(now time.Duration) bool {
+	return s.plugged != (now-s.plugAt < s.onlineLag)
+}
+
+// consider switches charging on and off by the batteries' charge.
+func (s *supply) consider(charge float64) {
+	switch {
+	case !s.plugged || charge >= s.stop:
+		s.charging = false
+	case charge < s.start:
+		s.charging = true
+	}
+}
+
+// taperFrom is the charge from which the charging power falls, as at constant
+// voltage; the shape is common practice, no source.
+const taperFrom = 0.8
+
+// wanted is the power into the batteries that charging asks for, W.
+func (s *supply) wanted(charge float64) float64 {
+	if !s.charging {
+		return 0
+	}
+	if charge <= taperFrom {
+		return s.chargeW
+	}
+	return s.chargeW * math.Max(0.05, (1-charge)/(1-taperFrom))
+}
+
+// feed shares systemW among charger and batteries for the coming cell. It sets
+// each battery's power and returns what the system really gets: 0 when off.
+func (s *supply) feed(systemW float64, packs []*battery) float64 {
+	content, full := 0.0, 0.0
+	for _, b := range packs {
+		if b.present {
+			content, full = content+b.contentJ, full+b.fullJ
+		}
+	}
+	s.mainsW, s.lossW = 0, 0
+	spare := -systemW
+	if s.plugged {
+		spare = s.chargerW - systemW
+	}
+	switch {
+	case spare < 0 && content < -spare*cell.Seconds():
+		s.off = true
+		discharge(packs, 0, content)
+		return 0
+	case spare < 0:
+		discharge(packs, -spare, content)
+		if s.plugged {
+			s.mainsW = s.chargerW
+		}
+	default:
+		charge := 0.0
+		if full > 0 {
+			s.consider(content / full)
+			charge = math.Min(s.wanted(content/full), spare*s.efficiency)
+			charge = math.Min(charge, math.Max(0, s.stop*full-content)/cell.Seconds())
+		}
+		chargeUp(packs, charge)
+		s.lossW = charge/s.efficiency - charge
+		s.mainsW = systemW + charge + s.lossW
+	}
+	s.off = false
+	return systemW
+}
+
+// discharge takes watts from the present batteries in proportion to content.
+func discharge(packs []*battery, watts, content float64) {
+	for _, b := range packs {
+		if b.present && content > 0 {
+			b.load(watts * b.contentJ / content)
+		} else {
+			b.load(0)
+		}
+	}
+}
+
+// chargeUp gives watts to the present batteries in proportion to what is missing.
+func chargeUp(packs []*battery, watts float64) {
+	missing := 0.0
+	for _, b := range packs {
+		if b.present {
+			missing += b.fullJ - b.contentJ
+		}
+	}
+	for _, b := range packs {
+		if b.present && watts > 0 && missing > 0 {
+			b.load(-watts * (b.fullJ - b.contentJ) / missing)
+		} else {
+			b.load(0)
+		}
+	}
+}
+
+// status is what a battery's status file would say now.
+func (s *supply) status(b *battery) string {
+	switch {
+	case b.powerW > 0:
+		return "Discharging"
+	case b.powerW < 0:
+		return "Charging"
+	case b.charge() > 0.995:
+		return "Full"
+	case s.plugged:
+		return "Not charging"
+	}
+	return "Discharging"
+}

@@ -1,0 +1,107 @@
+package simdevice
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// firmwareFiles are the package power limits among the firmware attributes
+// (Documentation/ABI/testing/sysfs-class-firmware-attributes), in whole watts.
+type firmwareFiles struct{ limits [3]*file }
+
+func newFirmwareFiles(d *Device, t *tree) part {
+	f := &firmwareFiles{}
+	dir := t.member("firmware-attributes", "sim-firmware", "virtual") + "/attributes/"
+	for i, name := range [3]string{"ppt_pl1_spl", "ppt_pl2_sppt", "ppt_pl3_fppt"} {
+		f.limits[i] = t.live(dir+name+"/current_value", "0")
+		if d.cfg.CurrentOnly {
+			continue
+		}
+		t.fixed(dir+name+"/type", "integer")
+		t.fixed(dir+name+"/display_name", [3]string{"Sustained", "Slow", "Fast"}[i]+" package power limit")
+		t.fixed(dir+name+"/display_name_language_code", "en_US.UTF-8")
+		t.fixed(dir+name+"/min_value", wholeWatts(d.cfg.MinW))
+		t.fixed(dir+name+"/max_value", wholeWatts(d.cfg.MaxW))
+		t.fixed(dir+name+"/scalar_increment", "1")
+		t.fixed(dir+name+"/default_value", wholeWatts(d.cfg.SettingW))
+	}
+	t.fixed(dir+"pending_reboot", "0")
+	return f
+}
+
+func wholeWatts(w float64) string { return strconv.Itoa(int(math.Round(w))) }
+
+func (f *firmwareFiles) listen(d *Device, t *tree) { listenWatts(d, t, f.limits[0], 1) }
+
+func (f *firmwareFiles) flush(d *Device, t *tree) {
+	w := d.model.limit.settingW
+	t.putInt(f.limits[0], int64(math.Round(w)))
+	t.putInt(f.limits[1], int64(math.Round(w*1.1)))
+	t.putInt(f.limits[2], int64(math.Round(w*1.2)))
+}
+
+// profileFiles show the platform profile, both in the old and in the new place
+// (sysfs-platform_profile, sysfs-class-platform-profile).
+type profileFiles struct{ old, new *file }
+
+func newProfileFiles(d *Device, t *tree) part {
+	f := &profileFiles{}
+	names := make([]string, 0, len(d.cfg.Profiles))
+	for name := range d.cfg.Profiles {
+		names = append(names, name)
+	}
+	sort.Slice(names, func(i, j int) bool { return d.cfg.Profiles[names[i]] < d.cfg.Profiles[names[j]] })
+	choices := strings.Join(names, " ")
+	f.old = t.live("sys/firmware/acpi/platform_profile", d.model.limit.profile)
+	t.fixed("sys/firmware/acpi/platform_profile_choices", choices)
+	dir := t.member("platform-profile", "platform-profile-0", "virtual") + "/"
+	t.fixed(dir+"name", "sim-firmware")
+	t.fixed(dir+"choices", choices+" custom")
+	f.new = t.live(dir+"profile", d.model.limit.profile)
+	return f
+}
+
+func (f *profileFiles) listen(d *Device, t *tree) {
+	for _, file := range [2]*file{f.old, f.new} {
+		text, ok := t.written(file)
+		if !ok {
+			continue
+		}
+		if !d.cfg.IgnoreWrites {
+			_ = d.model.limit.choose(text, d.cfg.Profiles) // an unknown one is put back
+		}
+		t.restore(file)
+	}
+}
+
+func (f *profileFiles) flush(d *Device, t *tree) {
+	t.putText(f.old, d.model.limit.profile)
+	t.putText(f.new, d.model.limit.profile)
+}
+
+// newStaticFiles writes what never changes.
+func newStaticFiles(d *Device, t *tree) {
+	t.fail(t.mkdir("sys/class", "proc", "etc"))
+	if d.cfg.Without&PartDMI == 0 {
+		newIdentityFiles(d, t)
+	}
+	t.fixed("etc/os-release", "ID=sim\nNAME=\"Simulated\"\nVERSION_ID=\"1\"\nPRETTY_NAME=\"Simulated 1\"\n")
+	t.fixed("etc/machine-id", fmt.Sprintf("%032x", d.cfg.Seed))
+}
+
+// newIdentityFiles writes class/dmi/id.
+func newIdentityFiles(d *Device, t *tree) {
+	dir := t.member("dmi", "id", "virtual") + "/"
+	for name, text := range map[string]string{
+		"sys_vendor": "Example Works", "product_name": d.cfg.Name, "product_version": "1", "product_family": "unit",
+		"board_vendor": "Example Works", "board_name": d.cfg.Name + "-board", "board_version": "1",
+		"bios_vendor": "Example Works", "bios_version": "1.07", "bios_date": "02/14/2026",
+		"chassis_type": "11", // SMBIOS: hand held (from memory)
+		"product_uuid": fmt.Sprintf("00000000-0000-4000-8000-%012x", d.cfg.Seed),
+	} {
+		t.fixed(dir+name, text)
+	}
+}
