@@ -1,0 +1,145 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/google/uuid"
+	"go.uber.org/zap"
+
+	"sweepd/collectors"
+)
+
+// Errors that callers branch on.
+var (
+	// ErrRecording is returned by StartRun while another run is recording.
+	ErrRecording = errors.New("a run is recording: stop it first (sweepd run stop)")
+	// ErrNotRecording is returned by StopRun when there is nothing to stop.
+	ErrNotRecording = errors.New("no run is recording: start one (sweepd run start --workload NAME)")
+)
+
+// Agent samples one device. Its methods may be called from any goroutine once
+// Run goes; in stepped mode all calls come from one goroutine.
+type Agent struct {
+	opts    Options
+	log     *zap.Logger
+	journal journal
+	pacer   pacer
+	mail    chan func()
+	kick    chan slowRequest
+	store   chan struct{}
+
+	// What the sampling goroutine owns.
+	view       view
+	sensors    []collectors.Sensor
+	run        *recording
+	declared   Setting
+	labels     Labels
+	last       Instant
+	prev       []float64
+	prevOut    float64 // discharge at the last sweep
+	nextTick   time.Duration
+	dischargeM dischargeMeter
+
+	command atomic.Pointer[Setting] // what the user's command last said
+
+	mu     sync.Mutex // guards shared, for Snapshot
+	shared shared
+}
+
+// recording is the run in progress.
+type recording struct {
+	detail  Detail
+	started Instant
+}
+
+// New checks the options. Sampling starts with Run (or Step).
+func New(opts Options) (*Agent, error) {
+	if err := CheckLabel("device name", opts.Device); err != nil {
+		return nil, err
+	}
+	if opts.Sensors == nil || opts.Recorder == nil {
+		return nil, errors.New("agent needs sensors and a recorder")
+	}
+	if opts.Interval == 0 {
+		opts.Interval = DefaultInterval
+	}
+	if opts.Interval < MinInterval || opts.Interval > MaxInterval {
+		return nil, fmt.Errorf("sampling interval %v: must be from %v to %v", opts.Interval, MinInterval, MaxInterval)
+	}
+	if opts.Clock == nil {
+		opts.Clock = SystemClock{}
+	}
+	if opts.NewID == nil {
+		opts.NewID = newID
+	}
+	if opts.Log == nil {
+		opts.Log = zap.NewNop()
+	}
+	opts.Thresholds = opts.Thresholds.withDefaults()
+	a := &Agent{
+		opts:    opts,
+		log:     opts.Log,
+		journal: journal{recorder: opts.Recorder, log: opts.Log},
+		mail:    make(chan func(), 16),
+		kick:    make(chan slowRequest, 1),
+		store:   make(chan struct{}, 1),
+		prevOut: math.NaN(),
+	}
+	a.labels = Labels{Device: opts.Device, Variant: map[string]string{}}
+	return a, nil
+}
+
+// newID is a UUID of version 7: time-ordered, random, unique across devices
+// (RFC 9562, 5.7). The library reads the clock itself; the id's time only
+// orders.
+func newID(time.Time) string { return uuid.Must(uuid.NewV7()).String() }
+
+// Declare makes a setting the active one until the next declaration. The zero
+// Setting takes the declaration back.
+func (a *Agent) Declare(ctx context.Context, s Setting) error {
+	if s.Known() {
+		s.Source = Declared
+	}
+	return a.do(ctx, func() error {
+		a.declared = s
+		return a.sweep(a.opts.Clock.Now(), sweepLabels)
+	})
+}
+
+// SweepIdle takes one sweep between runs. It does nothing while a run is
+// recording.
+func (a *Agent) SweepIdle(ctx context.Context) error {
+	a.refresh(ctx)
+	return a.do(ctx, func() error {
+		if a.run != nil {
+			return nil
+		}
+		return a.sweep(a.opts.Clock.Now(), sweepIdle)
+	})
+}
+
+// do runs f on the sampling goroutine and waits for it.
+func (a *Agent) do(ctx context.Context, f func() error) error {
+	if a.opts.Stepped {
+		return f()
+	}
+	done := make(chan error, 1)
+	select {
+	case a.mail <- func() { done <- f() }:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	a.wake()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}

@@ -1,0 +1,75 @@
+package agent
+
+import (
+	"fmt"
+	"time"
+)
+
+// clockCheck finds gaps between sweeps, suspends and steps of the wall clock.
+type clockCheck struct {
+	gap, step time.Duration
+
+	seen    bool
+	prev    Instant
+	gaps    int
+	longest time.Duration
+	gapAt   Instant
+	asleep  time.Duration
+	sleptAt Instant
+	stepped time.Duration
+	stepAt  Instant
+}
+
+func (c *clockCheck) observe(s *Sweep, _ time.Duration) {
+	if c.seen {
+		c.compare(c.prev, s.At)
+	}
+	c.prev, c.seen = s.At, true
+}
+
+func (c *clockCheck) compare(a, b Instant) {
+	mono, boot, wall := b.Mono-a.Mono, b.Boot-a.Boot, b.Wall.Round(0).Sub(a.Wall.Round(0))
+	if mono > c.gap {
+		c.gaps++
+		if mono > c.longest {
+			c.longest, c.gapAt = mono, a
+		}
+	}
+	if slept := boot - mono; slept >= c.step {
+		if c.asleep == 0 {
+			c.sleptAt = a
+		}
+		c.asleep += slept
+	}
+	if step := wall - boot; step.Abs() >= c.step && step.Abs() > c.stepped.Abs() {
+		c.stepped, c.stepAt = step, a
+	}
+}
+
+func (c *clockCheck) findings() []Finding {
+	var found []Finding
+	if c.asleep > 0 {
+		found = append(found, Finding{Suspended, SeverityReject, fmt.Sprintf(
+			"the device slept for %.1f s from %s: the result does not describe a running device; run it again with suspend off",
+			c.asleep.Seconds(), clockTime(c.sleptAt)), c.sleptAt.Wall})
+	}
+	if c.gaps > 0 {
+		found = append(found, Finding{SamplingGap, SeverityDoubt, fmt.Sprintf(
+			"%s without a sweep longer than %.1f s, the longest %.1f s from %s: the device was too busy to be sampled, or hung",
+			times(c.gaps), c.gap.Seconds(), c.longest.Seconds(), clockTime(c.gapAt)), c.gapAt.Wall})
+	}
+	if c.stepped != 0 {
+		found = append(found, Finding{ClockStepped, SeverityNote, fmt.Sprintf(
+			"the wall clock jumped by %+.1f s at %s; durations are not affected", c.stepped.Seconds(), clockTime(c.stepAt)), c.stepAt.Wall})
+	}
+	return found
+}
+
+func clockTime(at Instant) string { return at.Wall.UTC().Format("15:04:05") + " UTC" }
+
+func times(n int) string {
+	if n == 1 {
+		return "one time"
+	}
+	return fmt.Sprintf("%d times", n)
+}

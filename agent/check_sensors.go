@@ -1,0 +1,123 @@
+package agent
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// goneCheck finds sensors that had a value in the run and then stopped for
+// longer than allowed.
+type goneCheck struct {
+	view    *view
+	sensors []collectors.Sensor
+	allowed time.Duration
+
+	lastSeen []time.Duration // -1 before the first value
+	longest  []time.Duration
+	end      time.Duration
+}
+
+func newGoneCheck(v *view, sensors []collectors.Sensor, allowed time.Duration) *goneCheck {
+	c := &goneCheck{view: v, sensors: sensors, allowed: allowed,
+		lastSeen: make([]time.Duration, len(sensors)), longest: make([]time.Duration, len(sensors))}
+	for i := range c.lastSeen {
+		c.lastSeen[i] = -1
+	}
+	return c
+}
+
+func (c *goneCheck) observe(s *Sweep, t time.Duration) {
+	c.end = t
+	for i := range c.sensors {
+		if math.IsNaN(at(s.Values, i)) && !c.restingPower(s.Values, i) {
+			continue
+		}
+		if c.lastSeen[i] >= 0 {
+			c.longest[i] = max(c.longest[i], t-c.lastSeen[i])
+		}
+		c.lastSeen[i] = t
+	}
+}
+
+// restingPower tells whether sensor i is the power of a battery at rest, which
+// some drivers do not report.
+func (c *goneCheck) restingPower(values []float64, i int) bool {
+	for _, b := range c.view.batteries {
+		if b.power == i {
+			return at(values, b.direction) == 0
+		}
+	}
+	return false
+}
+
+func (c *goneCheck) findings() []Finding {
+	var gone []string
+	longest := time.Duration(0)
+	for i, s := range c.sensors {
+		if c.lastSeen[i] < 0 {
+			continue
+		}
+		missing := max(c.longest[i], c.end-c.lastSeen[i])
+		if missing <= c.allowed {
+			continue
+		}
+		gone = append(gone, sensorName(s))
+		longest = max(longest, missing)
+	}
+	if len(gone) == 0 {
+		return nil
+	}
+	names := strings.Join(gone[:min(3, len(gone))], ", ")
+	if len(gone) > 3 {
+		names += fmt.Sprintf(" and %d more", len(gone)-3)
+	}
+	return []Finding{{Code: SensorGone, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"%s gave no value for up to %.1f s: what depends on it is incomplete; see that the battery or driver stays in place", names, longest.Seconds())}}
+}
+
+func sensorName(s collectors.Sensor) string {
+	if s.Instance == "" {
+		return s.ID
+	}
+	return s.ID + " of " + s.Instance
+}
+
+// chargingCheck notes that the battery was charged during the run: the power
+// for it shares the charger and the cooling.
+type chargingCheck struct {
+	view    *view
+	prev    time.Duration
+	charged time.Duration
+	joules  float64
+}
+
+// chargingFor is more than a battery's report may lag behind an unplugging.
+const chargingFor = 2 * time.Second
+
+func (c *chargingCheck) observe(s *Sweep, t time.Duration) {
+	dt := t - c.prev
+	c.prev = t
+	if c.view.direction(s.Values) >= 0 || math.IsNaN(c.view.direction(s.Values)) {
+		return
+	}
+	c.charged += dt
+	if p := c.view.discharge(s.Values); p < 0 {
+		c.joules -= p * dt.Seconds()
+	}
+}
+
+func (c *chargingCheck) findings() []Finding {
+	if c.charged < chargingFor {
+		return nil
+	}
+	power := ""
+	if c.joules > 0 {
+		power = fmt.Sprintf(" with %.1f W on average", c.joules/c.charged.Seconds())
+	}
+	return []Finding{{Code: Charging, Severity: SeverityNote, Text: fmt.Sprintf(
+		"the battery was charging for %.0f s%s, which warms the device and loads the charger; charge it before the run to compare at rest", c.charged.Seconds(), power)}}
+}

@@ -1,0 +1,118 @@
+package agent
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// settingCheck finds a setting that changed during the run, and a declared one
+// that the system contradicts.
+type settingCheck struct {
+	view *view
+	th   Thresholds
+
+	started bool
+	active  Setting // at the first sweep
+	read    Setting // once it has settled
+	profile string
+
+	change   string
+	changeAt Instant
+	after    time.Duration
+}
+
+func (c *settingCheck) observe(s *Sweep, t time.Duration) {
+	read, profile := readSetting(c.read, c.view, s.Values), c.view.profileName(s.Values)
+	if !c.started {
+		c.started, c.active, c.read, c.profile = true, s.Setting, read, profile
+		return
+	}
+	if c.change != "" {
+		return
+	}
+	if told(s.Setting) && told(c.active) && !s.Setting.Same(c.active) {
+		c.changed(s, t, fmt.Sprintf("the %s setting changed from %s to %s", s.Setting.Source, c.active, s.Setting))
+		return
+	}
+	c.observeRead(s, t, read, profile)
+}
+
+// told tells whether somebody said the setting, rather than the kernel's files.
+func told(s Setting) bool { return s.Source == Declared || s.Source == Command }
+
+// observeRead compares what the system reports. Missing says nothing. What
+// changes while the sources settle was late, not changed.
+func (c *settingCheck) observeRead(s *Sweep, t time.Duration, read Setting, profile string) {
+	settling := t <= c.th.Settle
+	if read.Known() && !sameSetting(read, c.read) {
+		if settling || !c.read.Known() {
+			c.read = read
+		} else {
+			c.changed(s, t, fmt.Sprintf("the setting that the system reports changed from %s (%s) to %s (%s)", c.read, c.read.Source, read, read.Source))
+			return
+		}
+	}
+	if profile != "" && profile != c.profile {
+		if settling || c.profile == "" {
+			c.profile = profile
+		} else {
+			c.changed(s, t, fmt.Sprintf("the platform profile changed from %s to %s", c.profile, profile))
+		}
+	}
+}
+
+func (c *settingCheck) changed(s *Sweep, t time.Duration, text string) {
+	c.change, c.changeAt, c.after = text, s.At, t
+}
+
+// describe sets the settings that the run started with.
+func (c *settingCheck) describe(d *Detail) {
+	if !c.started {
+		return
+	}
+	if !told(d.Setting) && c.read.Known() {
+		d.Setting = c.read
+	}
+	commanded := d.SettingRead != nil && d.SettingRead.Source == Command
+	if c.read.Known() && !commanded {
+		read := c.read
+		d.SettingRead = &read
+	}
+	c.active = d.Setting
+	if commanded {
+		c.read = *d.SettingRead
+	}
+}
+
+func (c *settingCheck) findings() []Finding {
+	var found []Finding
+	if c.change != "" {
+		found = append(found, Finding{SettingChanged, SeverityDoubt, fmt.Sprintf(
+			"%s %.1f s after the start: the result belongs to neither; run it again", c.change, c.after.Seconds()), c.changeAt.Wall})
+	}
+	if text := c.disagreement(); text != "" {
+		found = append(found, Finding{Code: SettingDisagrees, Severity: SeverityDoubt, Text: text})
+	}
+	return found
+}
+
+// disagreement compares a declared setting with what the system reports, where
+// the two can be compared: watts with watts, a profile's name with the profile.
+func (c *settingCheck) disagreement() string {
+	if c.active.Source != Declared {
+		return ""
+	}
+	if w := c.active.Watts; w != nil && c.read.Watts != nil {
+		if diff := math.Abs(*w - *c.read.Watts); diff > math.Max(0.5, c.th.SettingTolerance**w)+1e-9 {
+			return fmt.Sprintf("%s was declared, but the system reports %s (%s): set the device or the declaration right", c.active, c.read, c.read.Source)
+		}
+	}
+	if name := c.active.Name; slices.Contains(collectors.PlatformProfiles, name) && c.profile != "" && name != c.profile {
+		return fmt.Sprintf("the profile %s was declared, but the system reports %s: set the device or the declaration right", name, c.profile)
+	}
+	return ""
+}

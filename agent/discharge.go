@@ -1,0 +1,307 @@
+package agent
+
+import (
+	"math"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"sweepd/collectors"
+)
+
+// dischargeEstimate finds the mean discharge of a run in two ways: from the
+// power that the batteries report and from the fall of their content. A gauge
+// refreshes its values about once a second while sweeps are faster, so the fall
+// counts only from change to change: between the first and the last sweep at
+// which the content changed.
+type dischargeEstimate struct {
+	view      *view
+	batteries []batteryTrack
+}
+
+// estimate is a value with its standard uncertainty.
+type estimate struct {
+	watts, u float64
+	ok       bool
+}
+
+// batteryTrack follows one battery through a run.
+type batteryTrack struct {
+	b          batteryView
+	resolution float64 // of the reported power, W
+
+	n             int // sweeps at which the battery said anything
+	power         integrator
+	moving        bool // it charged or discharged at some sweep
+	lastP, lastE  float64
+	changed       int // sweeps at which some value changed
+	firstChanged  time.Duration
+	lastChanged   time.Duration
+	samples       autocorrelation // of the power, at changes
+	falls         int             // changes of the content
+	first, last   struct{ at, energy float64 }
+	quantum       float64 // smallest change of the content seen, J
+	firstP, endP  float64
+	energyBreaks  bool
+	sweepInterval float64
+}
+
+func newDischargeEstimate(v *view, sensors []collectors.Sensor) *dischargeEstimate {
+	e := &dischargeEstimate{view: v}
+	for _, b := range v.batteries {
+		t := batteryTrack{b: b, lastP: math.NaN(), lastE: math.NaN(), firstP: math.NaN(), endP: math.NaN(), quantum: math.Inf(1)}
+		t.power.bridge = maxLedgerGap
+		if b.power >= 0 {
+			t.resolution = sensors[b.power].Resolution
+		}
+		e.batteries = append(e.batteries, t)
+	}
+	return e
+}
+
+func (e *dischargeEstimate) observe(values []float64, t time.Duration) {
+	for i := range e.batteries {
+		e.batteries[i].observe(values, t)
+	}
+}
+
+func (t *batteryTrack) observe(values []float64, now time.Duration) {
+	if t.b.silent(values) {
+		return
+	}
+	t.n++
+	p, energy := t.b.reportedPower(values), at(values, t.b.energy)
+	t.power.observe(now, p)
+	if d := at(values, t.b.direction); d != 0 && !math.IsNaN(d) {
+		t.moving = true
+	}
+	if math.IsNaN(t.firstP) {
+		t.firstP = p
+	}
+	if !math.IsNaN(p) {
+		t.endP = p
+	}
+	changed := differs(p, t.lastP) || differs(energy, t.lastE)
+	if changed {
+		if t.changed == 0 {
+			t.firstChanged = now
+		}
+		t.changed++
+		t.lastChanged = now
+		t.samples.add(p)
+	}
+	if differs(energy, t.lastE) {
+		t.fall(now.Seconds(), energy)
+	}
+	if !math.IsNaN(p) {
+		t.lastP = p
+	}
+	if !math.IsNaN(energy) {
+		t.lastE = energy
+	}
+}
+
+// differs tells whether a value is known to have changed.
+func differs(x, last float64) bool { return !math.IsNaN(x) && !math.IsNaN(last) && x != last }
+
+func (t *batteryTrack) fall(at, energy float64) {
+	t.quantum = math.Min(t.quantum, math.Abs(energy-t.lastE))
+	if t.falls == 0 {
+		t.first.at, t.first.energy = at, energy
+	}
+	t.last.at, t.last.energy = at, energy
+	t.falls++
+}
+
+// result combines both estimates; nil for a device without a battery.
+func (e *dischargeEstimate) result(duration float64) *Discharge {
+	if len(e.batteries) == 0 {
+		return nil
+	}
+	power, energy := e.total(duration, (*batteryTrack).fromPower), e.total(duration, (*batteryTrack).fromEnergy)
+	d := &Discharge{}
+	if power.ok {
+		d.FromPowerWatts = known(power.watts)
+	}
+	if energy.ok {
+		d.FromEnergyWatts = known(energy.watts)
+	}
+	if c := combine(power, energy); c.ok {
+		half := 1.959963984540054 * c.u
+		d.Watts, d.UncertaintyWatts = known(c.watts), known(half)
+	}
+	return d
+}
+
+// total adds the batteries' estimates; it fails if one fails that was there.
+func (e *dischargeEstimate) total(duration float64, f func(*batteryTrack, float64) estimate) estimate {
+	sum, any := estimate{}, false
+	for i := range e.batteries {
+		if e.batteries[i].n == 0 {
+			continue
+		}
+		x := f(&e.batteries[i], duration)
+		if !x.ok {
+			return estimate{}
+		}
+		any = true
+		sum.watts += x.watts
+		sum.u = math.Hypot(sum.u, x.u)
+	}
+	sum.ok = any
+	return sum
+}
+
+// combine weights two estimates by their uncertainties (inverse variances). If
+// they lie further apart than those explain, the result's uncertainty is
+// widened until they agree within 95 % (Birge's ratio; Birge 1932, Phys. Rev.
+// 40, from memory).
+func combine(a, b estimate) estimate {
+	if !a.ok || !b.ok {
+		if a.ok {
+			return a
+		}
+		return b
+	}
+	wa, wb := 1/(a.u*a.u), 1/(b.u*b.u)
+	c := estimate{watts: (wa*a.watts + wb*b.watts) / (wa + wb), u: math.Sqrt(1 / (wa + wb)), ok: true}
+	if ratio := math.Abs(a.watts-b.watts) / math.Hypot(a.u, b.u) / 1.96; ratio > 1 {
+		c.u *= ratio
+	}
+	return c
+}
+
+// Floors of a discharge's standard uncertainty: gauges are not taken as more
+// exact than this, although a run cannot show how wrong one is (common
+// practice, no source).
+const (
+	floorRelative = 0.001
+	floorWatts    = 0.005
+)
+
+func (t *batteryTrack) floor(watts float64) float64 {
+	return math.Max(floorRelative*math.Abs(watts), floorWatts)
+}
+
+// refresh is the mean time between changes of the battery's values, s.
+func (t *batteryTrack) refresh() float64 {
+	if t.changed < 2 {
+		return 1
+	}
+	return (t.lastChanged - t.firstChanged).Seconds() / float64(t.changed-1)
+}
+
+// fromPower is the time-weighted mean of the reported power. Its uncertainty
+// comes from the scatter of the refreshed values (with their autocorrelation),
+// their age, their rounding and the floor.
+func (t *batteryTrack) fromPower(duration float64) estimate {
+	mean := t.power.mean()
+	if mean == nil || t.power.covered.Seconds() < minCoverage*duration {
+		return estimate{}
+	}
+	u := t.floor(*mean)
+	if t.moving && t.changed < 3 {
+		u = math.Max(u, unrefreshed*math.Abs(*mean))
+	}
+	scatter := t.samples.standardError()
+	late := math.Abs(t.endP-t.firstP) * t.refresh() / math.Max(duration, 1e-9) / math.Sqrt(12)
+	rounding := t.resolution / math.Sqrt(12)
+	return estimate{watts: *mean, u: norm(u, scatter, late, rounding), ok: true}
+}
+
+// unrefreshed is the relative standard uncertainty of a power that was not seen
+// to be refreshed (common practice, no source).
+const unrefreshed = 0.05
+
+// fromEnergy is the fall of the content from its first to its last change. The
+// content at a change is uncertain by its rounding, but by no more than what
+// flows between two changes; the moment of a change by the time between
+// refreshes; and what lies outside the two changes by the power's scatter.
+func (t *batteryTrack) fromEnergy(duration float64) estimate {
+	if t.falls == 0 && !t.moving {
+		return estimate{ok: t.b.energy >= 0, u: floorWatts}
+	}
+	span := t.last.at - t.first.at
+	if t.falls < 3 || span <= 0 {
+		return estimate{}
+	}
+	watts := (t.first.energy - t.last.energy) / span
+	flow := math.Abs(watts)
+	perChange := flow * span / float64(t.falls-1)
+	rounding := math.Min(t.quantum, perChange) / math.Sqrt(6)
+	timing := flow * t.refresh() / math.Sqrt(6)
+	scatter := t.samples.sd()
+	if math.IsNaN(scatter) {
+		scatter = 0.1 * flow
+	}
+	outside := math.Max(0, duration-span) / math.Max(duration, span) * scatter
+	return estimate{watts: watts, u: norm(t.floor(watts), rounding/span, timing/span, outside), ok: true}
+}
+
+func norm(xs ...float64) float64 {
+	s := 0.0
+	for _, x := range xs {
+		s += x * x
+	}
+	return math.Sqrt(s)
+}
+
+// autocorrelation gathers mean, variance and lag-1 correlation of a series in
+// one pass (Welford 1962 for the variance).
+type autocorrelation struct {
+	n                  int
+	mean, m2           float64
+	first, last, cross float64 // cross: sum of neighbours' products about the running origin
+	origin             float64
+}
+
+func (a *autocorrelation) add(x float64) {
+	if math.IsNaN(x) {
+		return
+	}
+	if a.n == 0 {
+		a.origin, a.first = x, x
+	} else {
+		a.cross += (x - a.origin) * (a.last - a.origin)
+	}
+	a.n++
+	delta := x - a.mean
+	a.mean += delta / float64(a.n)
+	a.m2 += delta * (x - a.mean)
+	a.last = x
+}
+
+// sd is the sample standard deviation, NaN below two values.
+func (a *autocorrelation) sd() float64 {
+	if a.n < 2 {
+		return math.NaN()
+	}
+	return math.Sqrt(a.m2 / float64(a.n-1))
+}
+
+// r1 is the lag-1 autocorrelation as in NIST StRD: sum of the products of
+// neighbours' deviations from the mean over the sum of squares.
+func (a *autocorrelation) r1() float64 {
+	if a.m2 <= 0 {
+		return 0
+	}
+	m := a.mean - a.origin
+	n := float64(a.n)
+	// The deviations of all but the last, and of all but the first, summed.
+	heads, tails := n*m-(a.last-a.origin), n*m-(a.first-a.origin)
+	return (a.cross - m*heads - m*tails + (n-1)*m*m) / a.m2
+}
+
+// standardError is the standard error of the mean of an autocorrelated series,
+// with the effective number of values n (1-r)/(1+r) of a first-order
+// autoregression (Bartlett 1946; Bayley & Hammersley 1946, from memory). Few
+// values widen it as Student's t widens a 95 % interval. 0 below two values.
+func (a *autocorrelation) standardError() float64 {
+	if a.n < 2 || a.m2 <= 0 {
+		return 0
+	}
+	r := math.Min(math.Max(a.r1(), 0), 0.95)
+	effective := math.Max(2, float64(a.n)*(1-r)/(1+r))
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: effective - 1}.Quantile(0.975)
+	return a.sd() / math.Sqrt(effective) * t / 1.959963984540054
+}

@@ -1,0 +1,90 @@
+package agent
+
+import (
+	"math"
+	"time"
+)
+
+// dischargeMeter gives the present discharge of all batteries: what they report
+// as power, or, from one that reports only its content, how fast that falls.
+type dischargeMeter struct {
+	falls []fall // one for each battery of the view, in its order
+}
+
+// fall follows the content of one battery from change to change.
+type fall struct {
+	instance string
+	energy   float64
+	changes  [16]struct {
+		at     time.Duration
+		energy float64
+	}
+	n int // changes seen, the latest at (n-1) % len
+}
+
+// fallOver is the time over which a content's fall is taken: long enough that
+// its rounding (10 mWh is 36 J) is small against some 10 W.
+const fallOver = 30 * time.Second
+
+func (m *dischargeMeter) observe(v *view, values []float64, now time.Duration) float64 {
+	for len(m.falls) < len(v.batteries) {
+		m.falls = append(m.falls, fall{energy: math.NaN()})
+	}
+	total, any := 0.0, false
+	for i, b := range v.batteries {
+		if m.falls[i].instance != b.instance {
+			m.falls[i] = fall{instance: b.instance, energy: math.NaN()}
+		}
+		m.falls[i].observe(at(values, b.energy), now)
+		if b.silent(values) {
+			continue
+		}
+		p := b.reportedPower(values)
+		if math.IsNaN(p) {
+			p = m.falls[i].watts()
+		}
+		any = true
+		total += p
+	}
+	if !any {
+		return math.NaN()
+	}
+	return total
+}
+
+func (f *fall) observe(energy float64, now time.Duration) {
+	if math.IsNaN(energy) || energy == f.energy {
+		return
+	}
+	first := math.IsNaN(f.energy)
+	f.energy = energy
+	if first { // when it began to be so is unknown
+		return
+	}
+	c := &f.changes[f.n%len(f.changes)]
+	if f.n > 0 { // keep changes apart, so that the ring spans fallOver
+		last := &f.changes[(f.n-1)%len(f.changes)]
+		if f.n > 1 && now-last.at < fallOver/time.Duration(len(f.changes)-1) {
+			last.at, last.energy = now, energy
+			return
+		}
+	}
+	c.at, c.energy = now, energy
+	f.n++
+}
+
+// watts is the mean fall over the changes kept, NaN before there are two.
+func (f *fall) watts() float64 {
+	if f.n < 2 {
+		return math.NaN()
+	}
+	last := f.changes[(f.n-1)%len(f.changes)]
+	first := f.changes[0]
+	if f.n > len(f.changes) {
+		first = f.changes[f.n%len(f.changes)]
+	}
+	if last.at <= first.at {
+		return math.NaN()
+	}
+	return (first.energy - last.energy) / (last.at - first.at).Seconds()
+}

@@ -1,0 +1,185 @@
+package agent
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// Judge turns the stored sweeps of a run into its summaries, discharge and
+// findings. It asks no clock and changes neither d nor the trace: the same
+// sweeps give the same judgement, whether the run ended well or a crash left it
+// behind. d carries labels, results and the state that the run has if nothing
+// speaks against it; where its duration is unknown the last sweep ends it.
+func Judge(d Detail, trace Trace, th Thresholds) (Detail, error) {
+	th = th.withDefaults()
+	sensors := trace.Sensors()
+	interval, err := typicalInterval(trace)
+	if err != nil {
+		return d, err
+	}
+	v := newView(sensors)
+	j := &judgement{
+		view:      &v,
+		sums:      newIntegrators(sensors, max(th.Gone, 5*interval)),
+		discharge: newDischargeEstimate(&v, sensors),
+		supply:    &supplyCheck{view: &v, settle: th.Settle},
+		setting:   &settingCheck{view: &v, th: th},
+	}
+	j.checks = []check{
+		j.supply, j.setting,
+		&clockCheck{gap: max(th.Gap, 3*interval), step: th.ClockStep},
+		newGoneCheck(&v, sensors, max(th.Gone, 5*interval)),
+		&chargingCheck{view: &v},
+	}
+	if err := trace.Each(j.observe); err != nil {
+		return d, err
+	}
+	return j.conclude(d, trace, sensors, th)
+}
+
+// check looks at every sweep of a run and then says what it found.
+type check interface {
+	// observe gets each sweep and the time since the first one.
+	observe(s *Sweep, t time.Duration)
+	findings() []Finding
+}
+
+type judgement struct {
+	view      *view
+	sums      []integrator
+	discharge *dischargeEstimate
+	supply    *supplyCheck
+	setting   *settingCheck
+	checks    []check
+
+	n           int
+	first, last Instant
+}
+
+func (j *judgement) observe(s Sweep) error {
+	if j.n == 0 {
+		j.first = s.At
+	}
+	if j.n > 0 && s.At.Mono < j.last.Mono {
+		return fmt.Errorf("sweep %d is earlier than the one before it", j.n)
+	}
+	j.n++
+	j.last = s.At
+	t := s.At.Mono - j.first.Mono
+	for i := range j.sums {
+		j.sums[i].observe(t, at(s.Values, i))
+	}
+	j.discharge.observe(s.Values, t)
+	for _, c := range j.checks {
+		c.observe(&s, t)
+	}
+	return nil
+}
+
+func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor, th Thresholds) (Detail, error) {
+	duration := (j.last.Mono - j.first.Mono).Seconds()
+	if d.DurationS == nil || d.State == Interrupted {
+		d.DurationS = &duration
+	}
+	quantiles, err := timeQuantiles(trace, sensors, 0.95)
+	if err != nil {
+		return d, err
+	}
+	d.Summaries = summaries(sensors, j.sums, quantiles, *d.DurationS)
+	j.supply.describe(&d)
+	j.setting.describe(&d)
+	d.Discharge = j.discharge.result(*d.DurationS)
+	d.PackageW = meanPower(sensors, d.Summaries, j.view, *d.DurationS)
+	d.SystemW = nil
+	if d.Supply == Battery && d.Discharge != nil {
+		d.SystemW = d.Discharge.Watts
+	}
+
+	found := slices.Clone(tooShort(*d.DurationS, th))
+	found = append(found, resultMissing(d)...)
+	for _, c := range j.checks {
+		found = append(found, c.findings()...)
+	}
+	sort.SliceStable(found, func(a, b int) bool { return found[a].Severity.weight() > found[b].Severity.weight() })
+	d.Findings = found
+	if d.Findings == nil {
+		d.Findings = []Finding{}
+	}
+	rejectBy(&d)
+	return d, nil
+}
+
+// rejectBy sets the state of a run that a finding rejects.
+func rejectBy(d *Detail) {
+	for _, f := range d.Findings {
+		if f.Severity == SeverityReject && d.State != Interrupted {
+			d.State, d.Why = Rejected, string(f.Code)+": "+f.Text
+			return
+		}
+	}
+}
+
+func (s Severity) weight() int {
+	switch s {
+	case SeverityReject:
+		return 2
+	case SeverityDoubt:
+		return 1
+	}
+	return 0
+}
+
+func tooShort(duration float64, th Thresholds) []Finding {
+	if duration >= th.TooShort.Seconds() {
+		return nil
+	}
+	return []Finding{{Code: TooShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known; run it longer", duration, th.TooShort.Seconds())}}
+}
+
+func resultMissing(d Detail) []Finding {
+	if len(d.Results) > 0 {
+		return nil
+	}
+	return []Finding{MissingResult(d.ID)}
+}
+
+// MissingResult is the finding of a run without a result.
+func MissingResult(id string) Finding {
+	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"no result was given: add it with sweepd run result %s NAME=VALUE", ShortID(id))}
+}
+
+// ShortID is the end of a run's id, which is random and so tells runs of one
+// day apart.
+func ShortID(id string) string {
+	const n = 8
+	if len(id) <= n {
+		return id
+	}
+	return id[len(id)-n:]
+}
+
+// typicalInterval is the median of the first intervals between sweeps.
+func typicalInterval(trace Trace) (time.Duration, error) {
+	const enough = 200
+	var gaps []time.Duration
+	var last time.Duration
+	n := 0
+	err := trace.Each(func(s Sweep) error {
+		if n++; n > 1 && len(gaps) < enough {
+			gaps = append(gaps, s.At.Mono-last)
+		}
+		last = s.At.Mono
+		return nil
+	})
+	if err != nil || len(gaps) == 0 {
+		return DefaultInterval, err
+	}
+	slices.Sort(gaps)
+	return gaps[len(gaps)/2], nil
+}

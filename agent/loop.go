@@ -1,0 +1,220 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"go.uber.org/zap"
+)
+
+// Run samples until ctx ends. First it judges the runs that a crash left
+// behind. A run that is recording at the end is stored as interrupted.
+func (a *Agent) Run(ctx context.Context) (err error) {
+	if a.opts.Stepped {
+		return errors.New("a stepped agent has no loop: call Step")
+	}
+	p, err := newPacer()
+	if err != nil {
+		return err
+	}
+	a.mu.Lock()
+	a.pacer = p
+	a.mu.Unlock()
+	if err := a.judgeUnfinished(ctx); err != nil {
+		a.log.Error("runs left behind by a crash could not be judged", zap.Error(err))
+	}
+	background, stop := context.WithCancel(context.Background())
+	var helpers sync.WaitGroup
+	helpers.Go(func() { a.slowLane(background) })
+	helpers.Go(func() { a.writer(background) })
+	defer context.AfterFunc(ctx, a.wake)()
+
+	err = a.loop(ctx)
+	// The last data is written under a context that the cancel does not reach.
+	err = errors.Join(err, a.interrupt(context.WithoutCancel(ctx)))
+	stop()
+	helpers.Wait()
+	return errors.Join(err, p.Close())
+}
+
+func (a *Agent) loop(ctx context.Context) error {
+	for {
+		ticked, err := a.pacer.Wait()
+		if err != nil {
+			return err
+		}
+		if ctx.Err() != nil {
+			return nil
+		}
+		a.readMail()
+		if ticked && a.run != nil {
+			if err := a.sweep(a.opts.Clock.Now(), sweepPaced); err != nil {
+				a.log.Error("sweep failed", zap.Error(err))
+			}
+		}
+	}
+}
+
+func (a *Agent) readMail() {
+	for {
+		select {
+		case f := <-a.mail:
+			f()
+		default:
+			return
+		}
+	}
+}
+
+// wake makes the loop look at its mail.
+func (a *Agent) wake() {
+	a.mu.Lock()
+	p := a.pacer
+	a.mu.Unlock()
+	if p != nil {
+		p.Wake()
+	}
+}
+
+// writer stores full batches. It is woken by the sampling goroutine.
+func (a *Agent) writer(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-a.store:
+			_ = a.journal.flush(ctx, false) // said by the journal, and tried again
+		}
+	}
+}
+
+// slowRequest asks the slow lane for a pass; done, if not nil, is closed after
+// it.
+type slowRequest struct {
+	now  time.Duration
+	done chan struct{}
+}
+
+// slowLane reads the sensors that are too slow or too lazy for the pacing path.
+func (a *Agent) slowLane(ctx context.Context) {
+	var scanned time.Duration
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case r := <-a.kick:
+			scanned = a.readSlow(ctx, r.now, scanned)
+			if r.done != nil {
+				close(r.done)
+			}
+		}
+	}
+}
+
+// rescanEvery is how often sources that came or went are looked for.
+const rescanEvery = 5 * time.Second
+
+func (a *Agent) readSlow(ctx context.Context, now, scanned time.Duration) time.Duration {
+	a.opts.Sensors.ReadSlow(now)
+	if a.opts.ReadSetting != nil {
+		a.askCommand(ctx)
+	}
+	if now-scanned < rescanEvery {
+		return scanned
+	}
+	a.opts.Sensors.Rescan(now)
+	return now
+}
+
+func (a *Agent) askCommand(ctx context.Context) {
+	s, err := a.opts.ReadSetting(ctx)
+	if err != nil {
+		if a.command.Swap(nil) != nil {
+			a.log.Warn("the setting command failed; its setting is unknown until it works again", zap.Error(err))
+		}
+		return
+	}
+	s.Source = Command
+	a.command.Store(&s)
+}
+
+// edgeWait is how long a run's edge waits for the slow sensors.
+const edgeWait = 250 * time.Millisecond
+
+// refresh has the slow sensors read, and waits for it a little: an edge should
+// not carry values of ten seconds ago, and may not hang on a controller.
+func (a *Agent) refresh(ctx context.Context) {
+	now := a.opts.Clock.Now().Mono
+	if a.opts.Stepped {
+		a.shared.scanned = a.readSlow(ctx, now, a.shared.scanned)
+		return
+	}
+	r := slowRequest{now: now, done: make(chan struct{})}
+	limit := time.NewTimer(edgeWait)
+	defer limit.Stop()
+	select {
+	case a.kick <- r:
+	case <-limit.C:
+		return
+	case <-ctx.Done():
+		return
+	}
+	select {
+	case <-r.done:
+	case <-limit.C:
+	case <-ctx.Done():
+	}
+}
+
+// Step does what is due at the clock's present time, in stepped mode: at most
+// one sweep, however much time went by.
+func (a *Agent) Step() error {
+	if !a.opts.Stepped {
+		return errors.New("agent is not stepped: its own loop samples")
+	}
+	now := a.opts.Clock.Now()
+	if a.run == nil || now.Mono < a.nextTick {
+		return nil
+	}
+	for a.nextTick <= now.Mono {
+		a.nextTick += a.opts.Interval
+	}
+	return a.sweep(now, sweepPaced)
+}
+
+// judgeUnfinished turns runs that a crash left recording into interrupted ones.
+func (a *Agent) judgeUnfinished(ctx context.Context) error {
+	left, err := a.opts.Recorder.Unfinished(ctx)
+	if err != nil {
+		return fmt.Errorf("look for unfinished runs: %w", err)
+	}
+	for _, d := range left {
+		d.State = Interrupted
+		judged, jerr := a.journal.judge(ctx, d, a.opts.Thresholds)
+		if jerr != nil {
+			err = errors.Join(err, jerr)
+			continue
+		}
+		a.log.Warn("a run was interrupted when the agent died; it ends at its last stored sweep",
+			zap.String("run", judged.ID), zap.String("workload", judged.Workload), zap.Float64p("duration_s", judged.DurationS))
+	}
+	return err
+}
+
+// interrupt ends the run that is recording when the agent stops.
+func (a *Agent) interrupt(ctx context.Context) error {
+	if a.run == nil {
+		return a.journal.flush(ctx, true)
+	}
+	d, err := a.endRun(Stop{})
+	if err != nil {
+		return err
+	}
+	d.State = Interrupted
+	d, err = a.journal.judge(ctx, d, a.opts.Thresholds)
+	a.log.Warn("the agent stops while a run is recording; the run is kept as interrupted", zap.String("run", d.ID))
+	return err
+}

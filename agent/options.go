@@ -1,0 +1,75 @@
+package agent
+
+import (
+	"context"
+	"time"
+
+	"go.uber.org/zap"
+
+	"sweepd/collectors"
+)
+
+// Options configure an Agent. Recorder, Sensors and Device are required; every
+// other field's zero value works.
+type Options struct {
+	Device   string
+	Sensors  Sensors
+	Recorder Recorder
+
+	// Clock is nil for the system's.
+	Clock Clock
+	// NewID makes a run's id from its start; nil means UUID version 7 (RFC 9562),
+	// which sorts by time and is unique across devices.
+	NewID func(time.Time) string
+	// Interval between sweeps in a run: 100 ms to 60 s, 0 means 250 ms.
+	Interval time.Duration
+	// Thresholds of the findings; zero fields mean the defaults.
+	Thresholds Thresholds
+	// Facts are read at every run's start; nil means none.
+	Facts func() map[string]string
+	// ReadSetting runs the command that the user configured to tell the active
+	// setting; nil means none. It is called about once a second, off the pacing
+	// path.
+	ReadSetting func(context.Context) (Setting, error)
+	// Idle gives the device's baseline; nil means none is known.
+	Idle IdleHistory
+	// OnFinish is called after a run was judged and stored, on a goroutine that
+	// does not sample.
+	OnFinish func(Detail)
+	// Log is nil for none.
+	Log *zap.Logger
+	// Stepped means that no goroutine is started: the owner calls Step as its
+	// own clock moves on, and everything happens in the caller. For simulated
+	// time.
+	Stepped bool
+}
+
+// Sensors is the sampled machine; *collectors.Set is one. See there for which
+// goroutine may call what.
+type Sensors interface {
+	Sensors() []collectors.Sensor
+	Sweep(now time.Duration) []float64
+	SlowDue(now time.Duration) bool
+	ReadSlow(now time.Duration)
+	Rescan(now time.Duration)
+}
+
+// Limits and defaults of the sampling interval.
+const (
+	DefaultInterval = 250 * time.Millisecond
+	MinInterval     = 100 * time.Millisecond
+	MaxInterval     = 60 * time.Second
+)
+
+// Start is what a user says when starting a run.
+type Start struct {
+	Workload string
+	Setting  *Setting // nil: the one declared before, or the one read
+	Variant  map[string]string
+	Note     string
+}
+
+// Stop is what a user says when stopping one.
+type Stop struct {
+	Results map[string]Result
+}

@@ -1,0 +1,86 @@
+package agent
+
+import (
+	"math"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// Snapshot is what the agent knows at its latest sweep.
+type Snapshot struct {
+	At      Instant
+	Sweeps  uint64 // taken since the start; 0 means that nothing below is known
+	Current Labels
+	// SettingRead is what the system reports; nil when it reports nothing.
+	SettingRead *Setting
+	// Recording is the run in progress, nil between runs.
+	Recording *Run
+
+	Sensors []collectors.Sensor
+	Values  []float64 // NaN where missing
+
+	DischargeWatts float64 // positive while discharging; NaN unknown
+	ChargeRatio    float64 // 0 to 1; NaN unknown
+
+	Energies []LabelledEnergy
+
+	// SweepSeconds is the time spent in all sweeps, LastSweep in the latest.
+	SweepSeconds float64
+	LastSweep    time.Duration
+}
+
+// shared is what Snapshot copies. Agent.mu guards it.
+type shared struct {
+	ledger  ledger
+	read    Setting
+	at      Instant
+	labels  Labels
+	run     *Run
+	sensors []collectors.Sensor
+	values  []float64
+	out     float64
+	charge  float64
+	sweeps  uint64
+	seconds float64
+	lastDur time.Duration
+	scanned time.Duration // stepped mode: time of the last rescan
+}
+
+func (s *shared) note(now Instant, values []float64, out, charge float64, sensors []collectors.Sensor, labels Labels, run *recording) {
+	s.at, s.out, s.charge, s.labels = now, out, charge, labels
+	s.sensors = sensors[:len(values)]
+	s.values = append(s.values[:0], values...)
+	s.sweeps++
+	switch {
+	case run == nil:
+		s.run = nil
+	case s.run == nil || s.run.ID != run.detail.ID:
+		r := run.detail.Run
+		s.run = &r
+	}
+}
+
+// Snapshot copies the latest sweep, its labels and the energies into dst, whose
+// memory is reused. Any goroutine may call it at any time.
+func (a *Agent) Snapshot(dst *Snapshot) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	s := &a.shared
+	dst.At, dst.Sweeps, dst.Current = s.at, s.sweeps, s.labels
+	dst.SettingRead = nil
+	if s.read.Known() {
+		read := s.read
+		dst.SettingRead = &read
+	}
+	dst.Recording = s.run
+	dst.Sensors = s.sensors
+	dst.Values = append(dst.Values[:0], s.values...)
+	dst.DischargeWatts, dst.ChargeRatio = s.out, s.charge
+	if s.sweeps == 0 {
+		dst.DischargeWatts, dst.ChargeRatio = math.NaN(), math.NaN()
+		dst.Current = Labels{Device: a.opts.Device, Variant: map[string]string{}}
+	}
+	dst.Energies = s.ledger.visible(dst.Energies[:0], a.opts.Clock.Now().Mono)
+	dst.SweepSeconds, dst.LastSweep = s.seconds, s.lastDur
+}

@@ -1,0 +1,82 @@
+package agent
+
+import (
+	"context"
+	"time"
+)
+
+// sweepKind says why a sweep is taken.
+type sweepKind int
+
+const (
+	sweepPaced  sweepKind = iota // in a run, by the pacer
+	sweepEdge                    // a run's start or stop
+	sweepIdle                    // between runs, by the schedule
+	sweepLabels                  // labels changed; not kept between runs
+)
+
+// sweep reads every sensor once, counts energy up to now under the labels in
+// force until now, then lets the new labels hold.
+func (a *Agent) sweep(now Instant, kind sweepKind) error {
+	began := time.Now()
+	values := a.opts.Sensors.Sweep(now.Mono)
+	if len(values) != a.view.n {
+		a.sensors = a.opts.Sensors.Sensors()
+		a.view = newView(a.sensors[:len(values)])
+	}
+	out := a.dischargeM.observe(&a.view, values, now.Mono)
+
+	a.mu.Lock()
+	if a.prev != nil {
+		a.shared.ledger.add(&a.view, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
+	}
+	a.relabelLocked(values, now.Mono)
+	a.shared.note(now, values, out, a.view.charge(values), a.sensors, a.labels, a.run)
+	a.mu.Unlock()
+
+	a.prev = append(a.prev[:0], values...)
+	a.prevOut, a.last = out, now
+	full := false
+	if a.run != nil || kind == sweepIdle {
+		full = a.journal.add(a.opts.Device, a.runID(), a.sensors[:len(values)], Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
+	}
+	a.countSweep(time.Since(began))
+	return a.afterSweep(now.Mono, full, kind)
+}
+
+func (a *Agent) runID() string {
+	if a.run == nil {
+		return ""
+	}
+	return a.run.detail.ID
+}
+
+// afterSweep hands on the work that does not belong on the pacing path.
+func (a *Agent) afterSweep(now time.Duration, full bool, kind sweepKind) error {
+	slow := kind == sweepPaced && a.opts.Sensors.SlowDue(now)
+	if a.opts.Stepped {
+		if slow {
+			a.shared.scanned = a.readSlow(context.Background(), now, a.shared.scanned)
+		}
+		if full && kind != sweepEdge { // at an edge the caller stores
+			return a.journal.flush(context.Background(), false)
+		}
+		return nil
+	}
+	if full {
+		offer(a.store, struct{}{})
+	}
+	if slow {
+		offer(a.kick, slowRequest{now: now})
+	}
+	return nil
+}
+
+// offer sends if somebody is ready or there is room; the next sweep offers
+// again.
+func offer[T any](c chan<- T, v T) {
+	select {
+	case c <- v:
+	default:
+	}
+}
