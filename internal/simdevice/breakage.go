@@ -22,6 +22,7 @@ const (
 	Huge                     // 1 MB of digits
 	Unknown                  // the text "<unknown>"
 	IsFolder                 // a folder stands in its place, so that a read fails
+	Frozen                   // the value of now, for ever
 )
 
 // BreakFile breaks the file at path, below the tree's root with slashes, for
@@ -74,6 +75,9 @@ func (t *tree) breakFile(path string, how Breakage) error {
 
 func (t *tree) breakOne(f *file, how Breakage) error {
 	f.broken = true
+	if how == Frozen {
+		return nil
+	}
 	name := t.full(f.path)
 	if err := os.Chmod(name, 0o644); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
@@ -156,6 +160,11 @@ func (t *tree) below(path string) []*file {
 	return files
 }
 
+// within tells whether path is folder or lies below it.
+func within(path, folder string) bool {
+	return path == folder || strings.HasPrefix(path, folder+"/")
+}
+
 // removeFolder removes the folder that path leads to, and the links to it.
 func (t *tree) removeFolder(path string) error {
 	real := t.resolve(path)
@@ -163,7 +172,7 @@ func (t *tree) removeFolder(path string) error {
 		return nil
 	}
 	for from, to := range t.links {
-		if to == real || strings.HasPrefix(from, real+"/") {
+		if within(to, real) || within(from, real) {
 			if err := os.Remove(t.full(from)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
@@ -184,7 +193,7 @@ func (t *tree) repair(path string) error {
 		}
 	}
 	for from, to := range t.links {
-		if to == real || strings.HasPrefix(from, real+"/") {
+		if within(to, real) || within(from, real) {
 			if _, err := os.Lstat(t.full(from)); errors.Is(err, fs.ErrNotExist) {
 				t.link(from, to)
 			}

@@ -171,6 +171,10 @@ func (d *Device) StartWorkload(w Workload) {
 	d.model.start(w, d.nowLocked())
 }
 
+// SpoilNext multiplies the result's rate of the next workload by ratio, beyond
+// its usual noise: an outlier to be found.
+func (d *Device) SpoilNext(ratio float64) { d.do(func(m *model) { m.spoil = ratio }) }
+
 // StopWorkload ends the workload and returns what it gave; ok is false when none
 // was playing.
 func (d *Device) StopWorkload() (played Played, ok bool) {

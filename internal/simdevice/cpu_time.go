@@ -29,10 +29,15 @@ const (
 )
 
 func newCPUTime(cpus int) cpuTime {
-	return cpuTime{
+	c := cpuTime{
 		user: make([]float64, cpus), system: make([]float64, cpus), idle: make([]float64, cpus),
 		wakeups: 120,
 	}
+	for i := range cpus { // the time before the start was spent at rest
+		up := upBefore.Seconds()
+		c.user[i], c.system[i], c.idle[i] = 0.02*up, 0.01*up, 0.97*up
+	}
+	return c
 }
 
 // pass counts d in which work keeps `threads` CPUs busy by `level` and other

@@ -76,6 +76,11 @@ func (d *Device) build() {
 	add(PartHwmon, newHwmonFiles)
 	add(PartFan, newFanFiles)
 	add(PartThermalZones, newThermalFiles)
+	add(0, newCPUFiles)
+	add(PartCPUFreq, newCPUFreqFiles)
+	add(PartThrottleCounts, newThrottleFiles)
+	add(PartGPU, newDRMFiles)
+	add(0, newProcFiles)
 	newStaticFiles(d, t)
 }
 

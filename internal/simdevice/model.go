@@ -26,6 +26,7 @@ type model struct {
 	online     int     // CPUs
 	background float64 // share of every CPU that other processes take
 	suspended  bool
+	spoil      float64 // factor of the next result; 0 means 1
 
 	ripple, overhead, drift wander
 	driftAt                 time.Duration
@@ -267,6 +268,9 @@ func (m *model) start(w Workload, at time.Time) {
 	}
 	p := &play{workload: w, curve: m.cfg.curve(w.Name), started: m.now, startAt: at, seed: m.rngResult.Uint64()}
 	p.factor = math.Exp(m.cfg.NoiseCV*m.rngResult.NormFloat64() + m.cfg.DriftCV*m.drift.x)
+	if m.spoil > 0 {
+		p.factor, m.spoil = p.factor*m.spoil, 0
+	}
 	p.level = w.Load.level(0)
 	p.load.x = m.rngLoad.NormFloat64()
 	m.play = p

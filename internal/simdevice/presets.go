@@ -27,7 +27,7 @@ func UnitElm() Config {
 		IdleW: 1.2, LeakW: 0.4, MaxDynamicW: 46, MaxHz: 3.4e9,
 		OverheadW: 3.8, OverheadSlope: 1.12, CPUs: 6,
 		HeatCapacity: 48, PassiveWK: 0.5, FanWK: 0.7,
-		Batteries: []BatteryConfig{{FullWh: 40.2, QuantumWh: 0.001, ReportsCharge: false}},
+		Batteries: []BatteryConfig{{FullWh: 40.2, QuantumWh: 0.001}},
 		Curves: map[string]Curve{
 			harbourFlight: {Peak: 84, StartW: 1.2, ScaleW: 8},
 			tileSort:      {Peak: 33, StartW: 1, ScaleW: 10},

@@ -42,7 +42,7 @@ func (t *throttle) regulate(now time.Duration, dieC, packageW, limitW, leastW fl
 	case over < -1:
 		t.capW += throttleUp * cell.Seconds()
 	}
-	if t.capW >= limitW {
+	if t.capW >= limitW || over < -10 {
 		t.active = false
 		t.total += now - t.since
 		t.most = max(t.most, now-t.since)

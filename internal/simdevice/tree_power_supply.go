@@ -3,6 +3,7 @@ package simdevice
 import (
 	"fmt"
 	"strconv"
+	"strings"
 )
 
 // batteryFiles are the files of one battery in class/power_supply, all from one
@@ -13,6 +14,7 @@ type batteryFiles struct {
 	status, rate, content, full, volts     *file
 	percent, level, temp, present, current *file
 	start, stop, uevent                    *file
+	milliVolts, watts, milliAmps           *file // its hwmon
 }
 
 // batterySet is all batteries.
@@ -69,7 +71,25 @@ func newOneBattery(d *Device, t *tree, b *battery, i int) *batteryFiles {
 	f.start = t.live(dir+"charge_control_start_threshold", "0")
 	f.stop = t.live(dir+"charge_control_end_threshold", "100")
 	f.uevent = t.live(dir+"uevent", "")
+	f.addHwmon(t, dir, i)
 	return f
+}
+
+// addHwmon adds the hwmon that the kernel makes for every power supply.
+func (f *batteryFiles) addHwmon(t *tree, dir string, i int) {
+	chip := fmt.Sprintf("hwmon%d", 5+i)
+	t.link("sys/class/hwmon/"+chip, dir+chip)
+	chip = dir + chip + "/"
+	t.fixed(chip+"name", f.b.cfg.Name)
+	t.link(chip+"device", strings.TrimSuffix(dir, "/"))
+	f.milliVolts = t.live(chip+"in0_input", "0")
+	switch {
+	case f.b.cfg.NoRate:
+	case f.b.cfg.ReportsCharge:
+		f.milliAmps = t.live(chip+"curr1_input", "0")
+	default:
+		f.watts = t.live(chip+"power1_input", "0")
+	}
 }
 
 func (set batterySet) listen(d *Device, t *tree) {
@@ -106,6 +126,9 @@ func (f *batteryFiles) write(t *tree, s *shown) {
 	t.putInt(f.percent, s.percent)
 	t.putText(f.level, s.level())
 	t.putInt(f.temp, s.deciC)
+	t.putInt(f.milliVolts, s.volts/1000)
+	t.putInt(f.watts, s.rate)
+	t.putInt(f.milliAmps, s.rate/1000)
 	t.scratch = f.b.appendUevent(t.scratch[:0], s)
 	t.put(f.uevent, t.scratch)
 }
