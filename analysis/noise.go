@@ -54,7 +54,7 @@ type DepartureTest func(points []TrendPoint, levels Levels) []Departed
 type NoiseOptions struct {
 	LowerIsBetter bool          // which of two odd runs is the worse one, and which way the trend rises
 	Declared      float64       // relative SD of one run that the user declared; 0: none
-	Kappa         float64       // share of the degrees of freedom left after blocks; 0: no blocks, as 1
+	Spent         float64       // share of the degrees of freedom that blocks took, 0 to 1 (1 - kappa)
 	Departures    DepartureTest // nil: no setting is looked at as departed
 }
 
@@ -90,9 +90,6 @@ type Noise struct {
 // from the repeats and, where they are few, from the roughness of the curve.
 // Cells must be in order of X. The cells are not changed.
 func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
-	if opts.Kappa == 0 {
-		opts.Kappa = 1
-	}
 	rep := newRepeats(cells)
 	scales, windowed := rep.scales()
 	noise := Noise{
@@ -112,7 +109,7 @@ func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
 		}
 	}
 	var global pool
-	noise.pools, global = rep.pools(isolated, windowed, opts.Kappa)
+	noise.pools, global = rep.pools(isolated, windowed, 1-opts.Spent)
 	noise.rough = global.nu < poolMinNu
 	noise.settle(cells, opts, global)
 	return noise

@@ -38,6 +38,14 @@ func (s Setting) watts() float64 {
 	return float64(s.CentiW) / 100
 }
 
+// setting identifies the cell's setting.
+func (c Cell) setting() Setting {
+	if math.IsNaN(c.SettingW) {
+		return Setting{Name: c.Name}
+	}
+	return Setting{CentiW: int64(math.Round(c.SettingW * 100))}
+}
+
 // settingOrder is the order of power profiles from the least to the most power,
 // as the kernel lists them (Documentation/ABI/testing/sysfs-platform_profile).
 // Other names follow in the order of the alphabet.

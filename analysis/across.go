@@ -1,0 +1,54 @@
+package analysis
+
+import "math"
+
+// addAcross sums the workloads up: the mean of their overall differences, with
+// se = sqrt(sum se^2)/W and Satterthwaite's degrees of freedom, plain t bounds.
+// Workloads are compared with equal weight, as the geometric mean of the ratios.
+// [Fleming & Wallace 1986; Satterthwaite 1946]
+func (r *CompareResult) addAcross(confidence float64) {
+	type key struct{ a, b Group }
+	members := make(map[key][]*Comparison)
+	var order []key
+	for i := range r.Comparisons {
+		c := &r.Comparisons[i]
+		if c.Overall == nil {
+			continue
+		}
+		k := key{c.pair.a, c.pair.b}
+		k.a.Workload, k.b.Workload = "", ""
+		if members[k] == nil {
+			order = append(order, k)
+		}
+		members[k] = append(members[k], c)
+	}
+	for _, k := range order {
+		if list := members[k]; len(list) > 1 {
+			first := list[0]
+			r.AcrossPairs = append(r.AcrossPairs, AcrossPair{
+				A: first.A, B: first.B, Device: first.Device, Supply: first.Supply, Variant: first.Variant,
+				Across: across(list, confidence),
+			})
+		}
+	}
+	switch {
+	case len(r.AcrossPairs) == 1 && len(order) == 1:
+		r.Across = &r.AcrossPairs[0].Across
+	case len(r.AcrossPairs) > 0:
+		r.Notes = append(r.Notes, "several pairs of sides were compared: see across_pairs for each over its workloads")
+	}
+}
+
+func across(list []*Comparison, confidence float64) Across {
+	w := float64(len(list))
+	var e effect
+	v, nu := make([]float64, len(list)), make([]float64, len(list))
+	for i, c := range list {
+		e.d += c.effect.d / w
+		v[i], nu[i] = c.effect.se*c.effect.se, c.effect.nu
+		e.se += v[i]
+	}
+	e.se, e.nu = math.Sqrt(e.se)/w, satterthwaite(v, nu)
+	lower, upper := e.interval(confidence)
+	return Across{relative(e.d), relative(lower), relative(upper), len(list)}
+}

@@ -1,0 +1,174 @@
+package analysis
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Axes and denominators of a comparison.
+const (
+	AtSetting = "setting" // set watts, or names
+	AtPackage = "package" // measured package watts
+	AtSystem  = "system"  // measured watts of the whole device
+)
+
+// defaultMargin is the relative difference that does not matter unless said otherwise.
+const defaultMargin = 0.02
+
+// CompareRequest says what to compare. Only By, or A and B, are needed.
+type CompareRequest struct {
+	By string // device, supply or variant; "" where A and B are full selections
+	A  string // side a, see ParseSelection; "": every level but b, each compared with b
+	B  string // side b; "": the other of two levels (supply: mains)
+
+	Filter   Filter   // runs to look at
+	Metric   string   // a result's name; "": the one that most selected runs have
+	At       string   // align the sides at equal watts of this kind; "": setting
+	Per      string   // compare results per watt of this kind; "": the results themselves
+	Margin   *float64 // relative difference that does not matter, >= 0; nil: 0.02
+	Declared float64  // relative SD of one run, for groups without any repeats; 0: not declared
+
+	Confidence float64 // between 0.5 and 1; 0: 0.95
+}
+
+// ErrNoComparison says that no two groups of runs can be compared as asked.
+var ErrNoComparison = errors.New("nothing to compare")
+
+// Compare compares groups of runs setting by setting: one comparison for each
+// workload and each level of what is not compared. Without a side a, every level
+// is compared with b, and the bounds of all of them hold together.
+//
+// The runs are not changed, their order does not matter, and no run is dropped
+// because of its value; what has no logarithm is left out and counted in notes.
+// The error wraps ErrNoComparison where the runs do not hold what was asked for.
+func Compare(runs []Run, req CompareRequest) (CompareResult, error) {
+	req, err := req.complete()
+	if err != nil {
+		return CompareResult{}, err
+	}
+	groups := runsByGroup(runs, req.Filter)
+	if len(groups) == 0 {
+		return CompareResult{}, fmt.Errorf("%w: no run was selected", ErrNoComparison)
+	}
+	order := sortedGroups(groups)
+	between, err := resolveSides(req, order)
+	if err != nil {
+		return CompareResult{}, err
+	}
+	pairs, notes := between.pairs(order)
+	if len(pairs) == 0 {
+		return CompareResult{}, fmt.Errorf("%w: side a %q, side b %q; the runs are of %s", ErrNoComparison,
+			cmp.Or(between.a.String(), "any other"), between.b.String(), describeGroups(order))
+	}
+	metric, err := pickMetric(runs, groups, pairs, req.Metric)
+	if err != nil {
+		return CompareResult{}, fmt.Errorf("compare: %w", err)
+	}
+	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: nonNil(append(notes, metric.notes...))}
+	for _, family := range families(pairs) {
+		contests := make([]*contest, len(family))
+		shared := 0
+		for i, p := range family {
+			contests[i] = newContest(runs, groups, p, metric, req)
+			shared += contests[i].sharedSettings()
+		}
+		for i, c := range contests {
+			c.judge(shared)
+			result.Comparisons = append(result.Comparisons, c.comparison(between, family[i]))
+		}
+	}
+	result.addAcross(req.Confidence)
+	return result, nil
+}
+
+// complete checks the request and fills in its defaults.
+func (req CompareRequest) complete() (CompareRequest, error) {
+	switch {
+	case req.By != "" && req.By != dimDevice && req.By != dimSupply && req.By != dimVariant:
+		return req, fmt.Errorf("compare by %q: expected device, supply or variant", req.By)
+	case req.Margin != nil && !(*req.Margin >= 0 && finite(*req.Margin)):
+		return req, fmt.Errorf("compare: margin %v: expected a relative difference such as 0.02", *req.Margin)
+	case req.Confidence != 0 && !(req.Confidence >= 0.5 && req.Confidence < 1):
+		return req, fmt.Errorf("compare: confidence %v: expected a number between 0.5 and 1", req.Confidence)
+	case !(req.Declared >= 0 && finite(req.Declared)):
+		return req, fmt.Errorf("compare: declared noise %v: expected a relative standard deviation such as 0.01", req.Declared)
+	}
+	for _, kind := range []string{req.At, req.Per} {
+		if _, ok := powerOf[kind]; kind != "" && !ok {
+			return req, fmt.Errorf("compare: watts of kind %q: expected setting, package or system", kind)
+		}
+	}
+	margin := defaultMargin
+	if req.Margin == nil {
+		req.Margin = &margin
+	}
+	req.At = cmp.Or(req.At, AtSetting)
+	if req.Confidence == 0 {
+		req.Confidence = confidence
+	}
+	return req, nil
+}
+
+// powerOf gives the watts of a run by kind.
+var powerOf = map[string]Quantity{AtSetting: SettingPower, AtPackage: PackagePower, AtSystem: SystemPower}
+
+// pickMetric settles the metric over the runs of all sides that are compared.
+func pickMetric(runs []Run, groups map[Group][]int, pairs []pair, asked string) (metricInfo, error) {
+	seen := make(map[Group]bool)
+	total := 0
+	for _, p := range pairs {
+		for _, g := range []Group{p.a, p.b} {
+			if !seen[g] {
+				seen[g] = true
+				total += len(groups[g])
+			}
+		}
+	}
+	if total < len(runs) {
+		compared := make([]Run, 0, total)
+		for i := range runs {
+			if seen[groupOf(&runs[i])] {
+				compared = append(compared, runs[i])
+			}
+		}
+		runs = compared
+	}
+	name, err := chooseMetric(runs, asked)
+	if err != nil {
+		return metricInfo{}, err
+	}
+	return describeMetric(runs, name), nil
+}
+
+// families splits the pairs into those that are adjusted together, in order.
+func families(pairs []pair) [][]pair {
+	var all [][]pair
+	for i, p := range pairs {
+		if i == 0 || p.family != pairs[i-1].family {
+			all = append(all, nil)
+		}
+		all[len(all)-1] = append(all[len(all)-1], p)
+	}
+	return all
+}
+
+func describeGroups(groups []Group) string {
+	words := make([]string, len(groups))
+	for i, g := range groups {
+		words[i] = g.describe()
+	}
+	return listedBy("; ", words)
+}
+
+// same returns the text where both sides agree in it.
+func same(a, b string) *string {
+	if a != b {
+		return nil
+	}
+	return &a
+}
+
+// relative turns a difference of logarithms into a relative difference.
+func relative(d float64) Number { return Number(math.Expm1(d)) }

@@ -1,0 +1,95 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// allNotes says what a reader must know of the numbers of one comparison.
+func (c *contest) allNotes(p pair, nameA, nameB string) []string {
+	for _, s := range []struct {
+		*side
+		name string
+	}{{&c.a, nameA}, {&c.b, nameB}} {
+		for _, text := range leftOutNotes(s.left, c.quantityName()) {
+			c.note(s.name + ": " + text)
+		}
+		for _, text := range noiseNotes(s.noise) {
+			c.note(s.name + ": " + text)
+		}
+	}
+	if len(c.sharedContrasts()) == 0 {
+		c.note("the sides share no setting: nothing can be compared")
+	}
+	if n := len(c.a.noise.Flagged) + len(c.b.noise.Flagged); n > 0 {
+		c.note(fmt.Sprintf("%d runs differ from their repeats; they stay in all numbers until you reject them", n))
+	}
+	if c.named() {
+		c.note("settings without watts: no crossings, and bands have names")
+	}
+	c.noteWeakSpots(p)
+	return c.notes
+}
+
+// quantityName names what the runs must have to be used.
+func (c *contest) quantityName() string {
+	name := c.metric.name
+	for _, kind := range slices.Compact([]string{c.req.Per, c.req.At}) {
+		if kind == AtPackage || kind == AtSystem {
+			name += " and " + kind + " watts"
+		}
+	}
+	return name
+}
+
+// noteWeakSpots says where the simulations found more false verdicts than the
+// confidence promises (methods table 10.1).
+func (c *contest) noteWeakSpots(p pair) {
+	most, single := 0, false
+	for _, k := range c.sharedContrasts() {
+		most = max(most, k.nA, k.nB)
+		single = single || min(k.nA, k.nB) == 1
+	}
+	if most == 0 {
+		return
+	}
+	if p.a.Device != p.b.Device && passes(c.a.runs, c.interleavedCells()) == 0 {
+		c.note("two devices drift each on its own day, which no method can take out and the bounds do not hold: only interleaving their runs helps")
+	}
+	if most <= 2 {
+		c.note("with at most two runs per setting, noise that changes strongly with the setting is not noticed: bounds may be too narrow where it is largest")
+	}
+	if most == 2 {
+		c.note("with two runs per setting a slow run cannot be told from its repeat: about one comparison in ten then names a false winner where slow runs occur; three runs help")
+	}
+	if single && len(c.sharedContrasts()) > 1 {
+		c.note("a setting with a single run on a side is won only if a neighbouring setting supports it")
+	}
+}
+
+// interleavedCells are the cells of both sides, to see whether the sides took
+// turns.
+func (c *contest) interleavedCells() []Cell { return slices.Concat(c.a.cells, c.b.cells) }
+
+// noteAligned says what aligning the sides left out and assumed.
+func (c *contest) noteAligned(a, b []node, places []float64) {
+	c.note(fmt.Sprintf("compared at equal measured %s watts: between measured points the curves are interpolated, and the bounds include that", c.req.At))
+	if len(places) == 0 {
+		c.note(fmt.Sprintf("the sides were not measured in a common range of %s watts", c.req.At))
+		return
+	}
+	outside := 0
+	for _, n := range slices.Concat(a, b) {
+		if n.p < places[0]-math.Log1p(nodeTolerance) || n.p > places[len(places)-1]+math.Log1p(nodeTolerance) {
+			outside++
+		}
+	}
+	if outside > 0 {
+		c.note(fmt.Sprintf("%d measured points lie outside the %.4g to %.4g W that both sides cover, and are not compared",
+			outside, math.Exp(places[0]), math.Exp(places[len(places)-1])))
+	}
+	if min(len(a), len(b)) < 3 {
+		c.note("a side has fewer than three points: between them a straight line is assumed, which the bounds do not cover")
+	}
+}

@@ -1,0 +1,194 @@
+package analysis
+
+import "math"
+
+// Verdict says which side is ahead at a setting.
+type Verdict string
+
+const (
+	VerdictA       Verdict = "a"       // side a is better beyond the noise
+	VerdictB       Verdict = "b"       // side b is better beyond the noise
+	VerdictTie     Verdict = "tie"     // the difference lies within the margin, surely
+	VerdictUnclear Verdict = "unclear" // more runs would be needed to say
+)
+
+// CompareResult is what Compare found. Its JSON names are a contract.
+type CompareResult struct {
+	Comparisons []Comparison `json:"comparisons"`
+	Across      *Across      `json:"across"`       // nil unless one pair of sides was compared in several workloads
+	AcrossPairs []AcrossPair `json:"across_pairs"` // the same for every pair, where there are several
+	Notes       []string     `json:"notes"`
+}
+
+// Comparison is one pair of sides in one workload.
+type Comparison struct {
+	Metric   string  `json:"metric"`
+	Unit     string  `json:"unit"`
+	Better   string  `json:"better"` // higher or lower
+	Workload string  `json:"workload"`
+	Factor   string  `json:"factor"` // device, supply, variant or selection
+	A        string  `json:"a"`
+	B        string  `json:"b"`
+	Device   *string `json:"device"`  // nil where the sides differ in it
+	Supply   *string `json:"supply"`  // nil where the sides differ in it
+	Variant  *string `json:"variant"` // nil where the sides differ in it
+	At       string  `json:"at"`      // the watts on the axis: setting, package or system
+	Per      string  `json:"per"`     // results are divided by these watts: setting, package or system; "" for none
+
+	Margin       float64     `json:"margin"`     // relative difference that does not matter
+	Confidence   float64     `json:"confidence"` // of all bounds of the settings together, and of every other interval by itself
+	AdjustedFor  int         `json:"adjusted_for"`
+	NoiseA       Number      `json:"noise_a"` // relative SD of one run, mean square over the settings
+	NoiseB       Number      `json:"noise_b"`
+	NoiseSourceA NoiseSource `json:"noise_source_a"`
+	NoiseSourceB NoiseSource `json:"noise_source_b"`
+	Blocks       int         `json:"blocks"` // passes whose common shifts were taken out; 0: none
+
+	Settings    []SettingComparison `json:"settings"`
+	Bands       []Band              `json:"bands"`
+	Crossings   []Crossing          `json:"crossings"`
+	Overall     *Overall            `json:"overall"` // nil without a shared setting
+	Flagged     []FlaggedRun        `json:"flagged"`
+	Confounders []string            `json:"confounders"`
+	Notes       []string            `json:"notes"`
+
+	effect effect
+	pair   pair
+}
+
+// SettingComparison is the outcome at one setting. Means are geometric. Diff is
+// a/b - 1; Lower and Upper are its bounds, which hold at all settings of the
+// family together. SE is the standard error of ln(a/b) and DF its degrees of
+// freedom.
+type SettingComparison struct {
+	SettingW  Number  `json:"setting_w"`
+	Setting   string  `json:"setting"` // the name where the watts are unknown
+	NA        int     `json:"n_a"`
+	NB        int     `json:"n_b"`
+	MeanA     Number  `json:"mean_a"`
+	MeanB     Number  `json:"mean_b"`
+	Diff      Number  `json:"diff"`
+	Lower     Number  `json:"lower"`
+	Upper     Number  `json:"upper"`
+	SE        Number  `json:"se"`
+	DF        Number  `json:"df"` // null where the noise is declared, and so without limit
+	PAdjusted Number  `json:"p_adjusted"`
+	Verdict   Verdict `json:"verdict"`
+	MoreRuns  *int    `json:"more_runs"` // further runs on each side that would settle it; nil where nothing tells
+}
+
+// Band is a maximal stretch of consecutive shared settings with one verdict.
+type Band struct {
+	FromW   Number  `json:"from_w"`
+	ToW     Number  `json:"to_w"`
+	From    string  `json:"from"` // names where the watts are unknown
+	To      string  `json:"to"`
+	Verdict Verdict `json:"verdict"`
+}
+
+// Crossing is where one side overtakes the other, with its interval in watts.
+type Crossing struct {
+	AtW    Number `json:"at_w"`
+	LowerW Number `json:"lower_w"`
+	UpperW Number `json:"upper_w"`
+}
+
+// Overall is the mean relative difference over the shared settings.
+type Overall struct {
+	Diff    Number  `json:"diff"`
+	Lower   Number  `json:"lower"`
+	Upper   Number  `json:"upper"`
+	SE      Number  `json:"se"`
+	DF      Number  `json:"df"`
+	Verdict Verdict `json:"verdict"`
+}
+
+// Across is the mean of the workloads' overall differences.
+type Across struct {
+	Diff      Number `json:"diff"`
+	Lower     Number `json:"lower"`
+	Upper     Number `json:"upper"`
+	Workloads int    `json:"workloads"`
+}
+
+// AcrossPair is Across for one pair of sides.
+type AcrossPair struct {
+	A       string  `json:"a"`
+	B       string  `json:"b"`
+	Device  *string `json:"device"`
+	Supply  *string `json:"supply"`
+	Variant *string `json:"variant"`
+	Across
+}
+
+// comparison writes the contest down.
+func (c *contest) comparison(between sides, p pair) Comparison {
+	shared := c.sharedContrasts()
+	out := Comparison{
+		Metric: c.metric.name, Unit: c.metric.unit, Better: c.metric.better(), Workload: p.a.Workload,
+		Factor: between.factor, A: between.name(p.a), B: between.name(p.b),
+		Device: same(p.a.Device, p.b.Device), Supply: same(p.a.Supply, p.b.Supply), Variant: same(p.a.Variant, p.b.Variant),
+		At: c.req.At, Per: c.req.Per, Margin: *c.req.Margin, Confidence: c.req.Confidence, AdjustedFor: c.family,
+		NoiseA: groupNoise(c.a.noise), NoiseB: groupNoise(c.b.noise),
+		NoiseSourceA: c.a.noise.Source, NoiseSourceB: c.b.noise.Source, Blocks: c.blocks,
+		Settings: make([]SettingComparison, len(c.contrasts)), Bands: bands(shared), Crossings: []Crossing{},
+		Flagged: c.flagged(), effect: c.overall, pair: p,
+	}
+	if c.req.Per != "" {
+		out.Better = "higher" // the more of a good result for every watt, the better
+	}
+	for i := range c.contrasts {
+		out.Settings[i] = c.contrasts[i].setting()
+	}
+	if len(shared) > 0 {
+		if !c.named() {
+			out.Crossings = crossings(shared, c.req.Confidence, c.joint)
+		}
+		out.Overall = c.summary()
+	}
+	out.Confounders = nonNil(c.confounders(p, out.A, out.B))
+	out.Notes = nonNil(c.allNotes(p, out.A, out.B))
+	return out
+}
+
+func (k *contrast) setting() SettingComparison {
+	return SettingComparison{
+		SettingW: Number(k.watts), Setting: k.name, NA: k.nA, NB: k.nB,
+		MeanA: Number(math.Exp(k.meanA)), MeanB: Number(math.Exp(k.meanB)),
+		Diff: relative(k.d), Lower: relative(k.lower), Upper: relative(k.upper),
+		SE: Number(k.se), DF: Number(k.nu), PAdjusted: Number(k.p), Verdict: k.verdict, MoreRuns: k.more,
+	}
+}
+
+// named tells whether a setting has no watts, so that nothing can be said in watts.
+func (c *contest) named() bool {
+	for i := range c.contrasts {
+		if math.IsNaN(c.contrasts[i].watts) {
+			return true
+		}
+	}
+	return false
+}
+
+// summary is the overall difference: one planned question, so no adjustment.
+func (c *contest) summary() *Overall {
+	lower, upper := c.overall.interval(c.req.Confidence)
+	return &Overall{
+		Diff: relative(c.overall.d), Lower: relative(lower), Upper: relative(upper),
+		SE: Number(c.overall.se), DF: Number(c.overall.nu),
+		Verdict: c.verdict(lower, upper, math.Log1p(*c.req.Margin)),
+	}
+}
+
+// flagged names the runs of both sides that differ from their repeats. They stay
+// in all numbers; only the user rejects.
+func (c *contest) flagged() []FlaggedRun {
+	list := []FlaggedRun{}
+	for _, s := range []*side{&c.a, &c.b} {
+		for _, f := range s.noise.Flagged {
+			cell := s.cells[f.Cell]
+			list = append(list, FlaggedRun{s.runs[f.Run].ID, Number(cell.SettingW), cell.Name})
+		}
+	}
+	return list
+}

@@ -1,0 +1,281 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// When a difference between the sides is worth a sentence.
+const (
+	tellDuration    = 0.05          // relative difference of mean durations; common practice, no source
+	tellTemperature = 2.0           // kelvin between mean start temperatures; common practice, no source
+	tellTimeOfDay   = 2 * time.Hour // between mean times of day; common practice, no source
+	tellCharge      = 0.1           // difference of mean charge; common practice, no source
+	tellShare       = 0.2           // difference of the shares of runs with a finding; common practice, no source
+	tellLevel       = 0.01          // significance of tests for drift and for differences of means
+)
+
+// confounders lists what else differs between the sides and could explain the
+// difference, in words.
+func (c *contest) confounders(p pair, nameA, nameB string) []string {
+	a, b := describeSide(&c.a, nameA), describeSide(&c.b, nameB)
+	if len(a.runs) == 0 || len(b.runs) == 0 {
+		return nil
+	}
+	list := slices.Concat(
+		apartInTime(a, b),
+		differentDuration(a, b),
+		differentTemperature(a, b),
+		differentTimeOfDay(a, b),
+		differentCharge(a, b),
+		differentFindings(a, b),
+		differentFacts(a, b),
+		differentUnits(a, b, c.metric.name),
+	)
+	for _, s := range []*sideFacts{a, b} {
+		if p.a.Device != p.b.Device {
+			list = append(list, movesBetweenPasses(s)...)
+		}
+		if c.blocks == 0 {
+			list = append(list, drifts(s)...)
+		}
+	}
+	return list
+}
+
+// sideFacts is what a side's runs say besides their results.
+type sideFacts struct {
+	*side
+	name string
+	runs []*Run // those in the cells
+}
+
+func describeSide(s *side, name string) *sideFacts {
+	f := &sideFacts{side: s, name: name}
+	for _, i := range s.used() {
+		f.runs = append(f.runs, &s.runs[i])
+	}
+	return f
+}
+
+// values collects a number from the runs that have it.
+func (f *sideFacts) values(take func(*Run) (float64, bool)) []float64 {
+	var list []float64
+	for _, r := range f.runs {
+		if v, ok := take(r); ok && finite(v) {
+			list = append(list, v)
+		}
+	}
+	return list
+}
+
+// apartInTime tells if one side had ended before the other began.
+func apartInTime(a, b *sideFacts) []string {
+	firstA, lastA, okA := a.span()
+	firstB, lastB, okB := b.span()
+	if !okA || !okB {
+		return nil
+	}
+	say := func(early, late string) []string {
+		return []string{fmt.Sprintf("not interleaved in time: the last run of %s began before the first of %s, so anything that changed in between looks like a difference of the sides", early, late)}
+	}
+	switch {
+	case lastA.Before(firstB):
+		return say(a.name, b.name)
+	case lastB.Before(firstA):
+		return say(b.name, a.name)
+	}
+	return nil
+}
+
+func (f *sideFacts) span() (first, last time.Time, ok bool) {
+	for _, r := range f.runs {
+		if r.StartedAt.IsZero() {
+			continue
+		}
+		if !ok || r.StartedAt.Before(first) {
+			first = r.StartedAt
+		}
+		if !ok || r.StartedAt.After(last) {
+			last = r.StartedAt
+		}
+		ok = true
+	}
+	return first, last, ok
+}
+
+func differentDuration(a, b *sideFacts) []string {
+	duration := func(r *Run) (float64, bool) { return r.DurationS, r.DurationS > 0 }
+	da, db := a.values(duration), b.values(duration)
+	if len(da) == 0 || len(db) == 0 {
+		return nil
+	}
+	ma, mb := stat.Mean(da, nil), stat.Mean(db, nil)
+	if math.Abs(math.Log(ma/mb)) <= math.Log1p(tellDuration) {
+		return nil
+	}
+	return []string{fmt.Sprintf("different duration: runs of %s last %.3g s on average, of %s %.3g s", a.name, ma, b.name, mb)}
+}
+
+// differentTemperature compares the temperatures at the start.
+func differentTemperature(a, b *sideFacts) []string {
+	start := func(r *Run) (float64, bool) { return deref(r.StartTempC) }
+	ta, tb := a.values(start), b.values(start)
+	if len(ta) < 2 || len(tb) < 2 {
+		return nil
+	}
+	ma, mb := stat.Mean(ta, nil), stat.Mean(tb, nil)
+	if math.Abs(ma-mb) < tellTemperature || !(welchP(ta, tb) < tellLevel) {
+		return nil
+	}
+	return []string{fmt.Sprintf("different start temperature: %s %.1f °C on average, %s %.1f °C", a.name, ma, b.name, mb)}
+}
+
+// welchP is the two-sided p of Welch's t test; 0 where neither sample varies but
+// their means differ. [Welch 1947]
+func welchP(x, y []float64) float64 {
+	mx, vx := stat.MeanVariance(x, nil)
+	my, vy := stat.MeanVariance(y, nil)
+	nx, ny := float64(len(x)), float64(len(y))
+	e := contrast{meanA: mx, meanB: my, va: vx / nx, vb: vy / ny, nuA: nx - 1, nuB: ny - 1}
+	e.measure()
+	switch {
+	case e.se > 0:
+		return 2 * studentUpper(math.Abs(e.d)/e.se, e.nu)
+	case e.d == 0:
+		return 1
+	}
+	return 0
+}
+
+// differentTimeOfDay compares the mean directions of the start times on the
+// clock's circle (UTC). [mean direction: Mardia & Jupp 2000, 2.2.1]
+func differentTimeOfDay(a, b *sideFacts) []string {
+	ta, okA := a.timeOfDay()
+	tb, okB := b.timeOfDay()
+	if !okA || !okB {
+		return nil
+	}
+	apart := (ta - tb).Abs()
+	apart = min(apart, 24*time.Hour-apart)
+	if apart <= tellTimeOfDay {
+		return nil
+	}
+	clock := func(d time.Duration) string { return time.Time{}.Add(d).Format("15:04") }
+	return []string{fmt.Sprintf("different time of day: %s ran around %s UTC, %s around %s", a.name, clock(ta), b.name, clock(tb))}
+}
+
+func (f *sideFacts) timeOfDay() (time.Duration, bool) {
+	const day = 24 * time.Hour
+	sin, cos := 0.0, 0.0
+	for _, r := range f.runs {
+		if r.StartedAt.IsZero() {
+			continue
+		}
+		t := r.StartedAt.UTC()
+		s, c := math.Sincos(2 * math.Pi * float64(t.Sub(t.Truncate(day))) / float64(day))
+		sin, cos = sin+s, cos+c
+	}
+	if math.Hypot(sin, cos) < 1e-9 {
+		return 0, false // no times, or spread evenly over the day
+	}
+	angle := math.Atan2(sin, cos)
+	if angle < 0 {
+		angle += 2 * math.Pi
+	}
+	return time.Duration(angle / (2 * math.Pi) * float64(day)), true
+}
+
+func differentCharge(a, b *sideFacts) []string {
+	charge := func(r *Run) (float64, bool) { return deref(r.ChargeRatio) }
+	ca, cb := a.values(charge), b.values(charge)
+	if len(ca) == 0 || len(cb) == 0 {
+		return nil
+	}
+	ma, mb := stat.Mean(ca, nil), stat.Mean(cb, nil)
+	if math.Abs(ma-mb) < tellCharge {
+		return nil
+	}
+	return []string{fmt.Sprintf("different charge: %s starts at %.0f %% on average, %s at %.0f %%", a.name, 100*ma, b.name, 100*mb)}
+}
+
+// differentFindings tells which findings, such as charging or hot_start, are
+// more frequent on one side.
+func differentFindings(a, b *sideFacts) []string {
+	count := func(f *sideFacts) map[string]int {
+		counts := make(map[string]int)
+		for _, r := range f.runs {
+			for _, code := range slices.Compact(slices.Sorted(slices.Values(r.Findings))) {
+				counts[code]++
+			}
+		}
+		return counts
+	}
+	inA, inB := count(a), count(b)
+	codes := maps.Clone(inA)
+	maps.Copy(codes, inB)
+	var list []string
+	for _, code := range slices.Sorted(maps.Keys(codes)) {
+		shareA, shareB := float64(inA[code])/float64(len(a.runs)), float64(inB[code])/float64(len(b.runs))
+		if math.Abs(shareA-shareB) >= tellShare && max(inA[code], inB[code]) >= 2 {
+			list = append(list, fmt.Sprintf("%s: %d of %d runs of %s, %d of %d of %s",
+				code, inA[code], len(a.runs), a.name, inB[code], len(b.runs), b.name))
+		}
+	}
+	return list
+}
+
+// differentFacts tells which facts, such as the charger or a driver's version,
+// are not the same on both sides.
+func differentFacts(a, b *sideFacts) []string {
+	inA, inB := a.facts(), b.facts()
+	var list []string
+	for _, key := range slices.Sorted(maps.Keys(inA)) {
+		if other := inB[key]; other != nil && !slices.Equal(inA[key], other) {
+			list = append(list, fmt.Sprintf("different %s: %s with %s, %s with %s",
+				key, listedBy(" and ", inA[key]), a.name, listedBy(" and ", other), b.name))
+		}
+	}
+	return list
+}
+
+// facts lists the sorted values that each fact takes.
+func (f *sideFacts) facts() map[string][]string {
+	seen := make(map[[2]string]bool)
+	values := make(map[string][]string)
+	for _, r := range f.runs {
+		for key, value := range r.Facts {
+			if at := [2]string{key, value}; !seen[at] {
+				seen[at] = true
+				values[key] = append(values[key], cmp.Or(strings.TrimSpace(value), "nothing"))
+			}
+		}
+	}
+	for key := range values {
+		slices.Sort(values[key])
+	}
+	return values
+}
+
+func differentUnits(a, b *sideFacts, metric string) []string {
+	units := func(f *sideFacts) []string {
+		seen := make(map[string]bool)
+		for _, r := range f.runs {
+			seen[cmp.Or(r.Results[metric].Unit, "no unit")] = true
+		}
+		return slices.Sorted(maps.Keys(seen))
+	}
+	inA, inB := units(a), units(b)
+	if slices.Equal(inA, inB) {
+		return nil
+	}
+	return []string{fmt.Sprintf("different unit of %s: %s with %s, %s with %s",
+		metric, listedBy(" and ", inA), a.name, listedBy(" and ", inB), b.name)}
+}

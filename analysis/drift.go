@@ -1,0 +1,96 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// movesBetweenPasses tests whether a side's results shift from pass to pass:
+// with blocks b of K passes over m cells, F = [m sum b^2/(K-1)] / s^2, s^2 being
+// the residual variance of z = cell + block. Such a shift is a day of its own
+// that the bounds between two devices do not hold.
+func movesBetweenPasses(f *sideFacts) []string {
+	k := passes(f.side.runs, f.cells)
+	if k == 0 {
+		return nil
+	}
+	blocks := fitBlocks(f.cells, k)
+	ss, n := 0.0, 0
+	for _, c := range withoutBlocks(f.cells, blocks) {
+		ss += c.sumOfSquares()
+		n += c.N()
+	}
+	df := float64(n - len(f.cells) - (k - 1))
+	if df < 1 {
+		return nil
+	}
+	sum := 0.0
+	for _, b := range blocks {
+		sum += b * b
+	}
+	moved := float64(len(f.cells)) * sum / float64(k-1)
+	if p := fUpper(moved, ss/df, float64(k-1), df); !(p < tellLevel) {
+		return nil
+	}
+	return []string{fmt.Sprintf("results of %s move from pass to pass, by %.2g %% between the lowest and the highest of %d passes: such a shift is not in the bounds",
+		f.name, 100*math.Expm1(slices.Max(blocks)-slices.Min(blocks)), k)}
+}
+
+// fUpper is P(F > numerator/denominator); 0 where only the denominator is 0, 1
+// where both are.
+func fUpper(numerator, denominator, df1, df2 float64) float64 {
+	switch {
+	case numerator == 0:
+		return 1
+	case denominator == 0:
+		return 0
+	}
+	// By the reciprocal, which keeps the far tail exact.
+	return fProbability(denominator/numerator, df2, df1)
+}
+
+// drifts tests whether a side's results rise or fall over its time, by the
+// common slope of z over the time of start within cells (analysis of covariance).
+// [Fisher 1932]
+func drifts(f *sideFacts) []string {
+	first, last, ok := f.span()
+	if !ok || !last.After(first) {
+		return nil
+	}
+	hours := func(at time.Time) float64 { return at.Sub(first).Hours() }
+	var tt, tz, zz float64
+	df := -1
+	for _, c := range f.cells {
+		if c.N() < 2 {
+			continue
+		}
+		t := make([]float64, c.N())
+		for k, i := range c.Runs {
+			if f.side.runs[i].StartedAt.IsZero() {
+				return nil
+			}
+			t[k] = hours(f.side.runs[i].StartedAt)
+		}
+		meanT, meanZ := stat.Mean(t, nil), c.Mean()
+		for k, z := range c.Z {
+			tt += (t[k] - meanT) * (t[k] - meanT)
+			tz += (t[k] - meanT) * (z - meanZ)
+			zz += (z - meanZ) * (z - meanZ)
+		}
+		df += c.N() - 1
+	}
+	if df < 2 || tt == 0 {
+		return nil
+	}
+	slope := tz / tt
+	rest := math.Max(zz-slope*tz, 0)
+	if p := fUpper(slope*tz, rest/float64(df), 1, float64(df)); !(p < tellLevel) {
+		return nil
+	}
+	total := math.Expm1(slope * hours(last))
+	return []string{fmt.Sprintf("results of %s drift over the %.2g h of its runs, by %+.2g %% in all", f.name, hours(last), 100*total)}
+}

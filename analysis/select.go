@@ -1,0 +1,382 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Group names the runs of one device, workload, supply and variant.
+type Group struct {
+	Device   string
+	Workload string
+	Supply   string
+	Variant  string // sorted k=v pairs joined by commas
+}
+
+func groupOf(r *Run) Group { return Group{r.Device, r.Workload, r.Supply, r.Variant} }
+
+// value is what the group has for a dimension; "" where a variant lacks the key.
+func (g Group) value(dimension string) string {
+	switch dimension {
+	case dimDevice:
+		return g.Device
+	case dimSupply:
+		return g.Supply
+	}
+	for pair := range strings.SplitSeq(g.Variant, ",") {
+		if key, value, _ := strings.Cut(pair, "="); key == dimension {
+			return value
+		}
+	}
+	return ""
+}
+
+// without is the group with the given dimensions made equal, so that groups
+// that differ in nothing else become the same.
+func (g Group) without(dimensions []string) Group {
+	var rest []string
+	for pair := range strings.SplitSeq(g.Variant, ",") {
+		if key, _, _ := strings.Cut(pair, "="); !slices.Contains(dimensions, key) {
+			rest = append(rest, pair)
+		}
+	}
+	g.Variant = strings.Join(rest, ",")
+	if slices.Contains(dimensions, dimDevice) {
+		g.Device = ""
+	}
+	if slices.Contains(dimensions, dimSupply) {
+		g.Supply = ""
+	}
+	return g
+}
+
+func (g Group) compare(h Group) int {
+	return cmp.Or(cmp.Compare(g.Workload, h.Workload), cmp.Compare(g.Device, h.Device),
+		cmp.Compare(g.Supply, h.Supply), cmp.Compare(g.Variant, h.Variant))
+}
+
+// Dimensions of a selection; any other word is a key of the variant.
+const (
+	dimDevice   = "device"
+	dimSupply   = "supply"
+	dimVariant  = "variant"  // as a factor: any key of the variant
+	dimWorkload = "workload" // never compared
+	dimSetting  = "setting"  // always the axis
+)
+
+// Selection picks the groups of a side by their labels.
+type Selection []Term
+
+// Term wants one dimension to have one value; the value "" wants the variant to
+// lack the key.
+type Term struct{ Dimension, Value string }
+
+// ParseSelection reads a side as a user writes it: a device's name or a supply
+// if that is the factor, else pairs joined by commas, such as
+// "device=unit-oak,cores=6". Keys that are neither device nor supply belong to
+// the variant.
+func ParseSelection(factor, text string) (Selection, error) {
+	if !strings.Contains(text, "=") {
+		if factor != dimDevice && factor != dimSupply {
+			return nil, fmt.Errorf("side %q: expected pairs such as cores=6 or device=unit-oak", text)
+		}
+		if text == "" {
+			return nil, fmt.Errorf("side %q: expected the name of a %s", text, factor)
+		}
+		return Selection{{factor, text}}, nil
+	}
+	var s Selection
+	for pair := range strings.SplitSeq(text, ",") {
+		key, value, ok := strings.Cut(strings.TrimSpace(pair), "=")
+		switch {
+		case !ok || key == "":
+			return nil, fmt.Errorf("side %q: %q is not a pair such as cores=6", text, pair)
+		case key == dimWorkload || key == dimSetting || key == dimVariant:
+			return nil, fmt.Errorf("side %q: sides cannot differ in %s; use device=, supply= or a key of the variant", text, key)
+		case slices.ContainsFunc(s, func(t Term) bool { return t.Dimension == key }):
+			return nil, fmt.Errorf("side %q: %s is given twice", text, key)
+		}
+		s = append(s, Term{key, value})
+	}
+	return s, nil
+}
+
+// matches tells whether the group has every label wanted; an empty selection
+// takes any group.
+func (s Selection) matches(g Group) bool {
+	for _, t := range s {
+		if g.value(t.Dimension) != t.Value {
+			return false
+		}
+	}
+	return true
+}
+
+func (s Selection) String() string {
+	pairs := make([]string, len(s))
+	for i, t := range s {
+		pairs[i] = t.Dimension + "=" + t.Value
+	}
+	return strings.Join(pairs, ",")
+}
+
+// Filter keeps runs by their labels; an empty field keeps all.
+type Filter struct {
+	Device   string
+	Workload string
+	Supply   string
+	Variant  []string // pairs k=v that a run's variant must contain
+}
+
+func (f Filter) keeps(g Group) bool {
+	keep := func(want, have string) bool { return want == "" || want == have }
+	if !keep(f.Device, g.Device) || !keep(f.Workload, g.Workload) || !keep(f.Supply, g.Supply) {
+		return false
+	}
+	for _, pair := range f.Variant {
+		if key, value, _ := strings.Cut(pair, "="); g.value(key) != value {
+			return false
+		}
+	}
+	return true
+}
+
+// runsByGroup sorts the indices of the runs that the filter keeps by group.
+func runsByGroup(runs []Run, filter Filter) map[Group][]int {
+	groups := make(map[Group][]int)
+	for i := range runs {
+		g := groupOf(&runs[i])
+		groups[g] = append(groups[g], i)
+	}
+	for g := range groups {
+		if !filter.keeps(g) {
+			delete(groups, g)
+		}
+	}
+	return groups
+}
+
+// sortedGroups lists the groups in a fixed order.
+func sortedGroups(groups map[Group][]int) []Group {
+	list := make([]Group, 0, len(groups))
+	for g := range groups {
+		list = append(list, g)
+	}
+	slices.SortFunc(list, Group.compare)
+	return list
+}
+
+// sides are two selections and the dimensions in which they differ.
+type sides struct {
+	a, b       Selection
+	anyA       bool // a is every level but b
+	factor     string
+	dimensions []string
+}
+
+// name is what a group is called within the comparison.
+func (s sides) name(g Group) string {
+	if s.factor == dimDevice || s.factor == dimSupply {
+		return g.value(s.factor)
+	}
+	var pairs []string
+	for _, d := range s.dimensions {
+		if v := g.value(d); v != "" {
+			pairs = append(pairs, d+"="+v)
+		}
+	}
+	if len(pairs) == 0 {
+		return s.dimensions[0] + "=" // none of the keys
+	}
+	return strings.Join(pairs, ",")
+}
+
+// pair is two groups to be compared. All pairs of one family are adjusted
+// together: those of one b, one workload and one level of all that is not
+// compared.
+type pair struct {
+	a, b   Group
+	family Group
+}
+
+// pairs lists the comparisons of the sides over the given groups (in order), and
+// says which groups of a side found nobody to be compared with.
+func (s sides) pairs(groups []Group) (pairs []pair, notes []string) {
+	level := func(g Group) Group { return g.without(s.dimensions) }
+	met := make(map[Group]bool)
+	for _, b := range groups {
+		if !s.b.matches(b) {
+			continue
+		}
+		for _, a := range groups {
+			if a == b || !s.a.matches(a) || level(a) != level(b) || (s.anyA && s.b.matches(a)) {
+				continue
+			}
+			pairs = append(pairs, pair{a, b, b})
+			met[a], met[b] = true, true
+		}
+	}
+	for _, g := range groups {
+		if !met[g] && (s.a.matches(g) && !s.anyA || s.b.matches(g)) {
+			notes = append(notes, fmt.Sprintf("%s: nothing to compare it with", g.describe()))
+		}
+	}
+	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.b.compare(q.b), p.a.compare(q.a)) })
+	return pairs, notes
+}
+
+// describe names a group in a sentence.
+func (g Group) describe() string {
+	words := []string{cmp.Or(g.Device, "unnamed device"), cmp.Or(g.Workload, "unnamed workload")}
+	for _, w := range []string{g.Supply, g.Variant} {
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+// resolveSides reads the request's sides and fills in what is not said from the
+// levels that the groups have.
+func resolveSides(req CompareRequest, groups []Group) (sides, error) {
+	s := sides{factor: req.By}
+	if req.By == dimSupply {
+		switch {
+		case req.B == "" && req.A == "mains":
+			req.B = "battery"
+		case req.B == "":
+			req.A, req.B = cmp.Or(req.A, "battery"), "mains"
+		}
+	}
+	var err error
+	if req.B == "" {
+		if req, err = otherSide(req, groups); err != nil {
+			return s, err
+		}
+	}
+	if s.b, err = ParseSelection(req.By, req.B); err != nil {
+		return s, err
+	}
+	if s.anyA = req.A == ""; !s.anyA {
+		if s.a, err = ParseSelection(req.By, req.A); err != nil {
+			return s, err
+		}
+	}
+	for _, t := range slices.Concat(s.a, s.b) {
+		if !slices.Contains(s.dimensions, t.Dimension) {
+			s.dimensions = append(s.dimensions, t.Dimension)
+		}
+	}
+	s.factor = s.factorName()
+	return s, nil
+}
+
+// factorName names what differs: device, supply, variant, or selection where
+// that is more than one of them.
+func (s sides) factorName() string {
+	kind := func(d string) string {
+		if d == dimDevice || d == dimSupply {
+			return d
+		}
+		return dimVariant
+	}
+	first := kind(s.dimensions[0])
+	for _, d := range s.dimensions[1:] {
+		if kind(d) != first {
+			return "selection"
+		}
+	}
+	return first
+}
+
+// otherSide fills in sides that were not named, where only one choice is left.
+func otherSide(req CompareRequest, groups []Group) (CompareRequest, error) {
+	dimension := req.By
+	if req.By == dimVariant {
+		dimension = onlyVariantKey(req.A, groups)
+	}
+	if dimension != dimDevice && (req.By != dimVariant || dimension == "") {
+		return req, fmt.Errorf("compare: side b is not given; name what the others are compared with, for example %s",
+			exampleSide(req.By, groups))
+	}
+	levels := levelsOf(dimension, groups)
+	write := func(level string) string {
+		if req.By == dimVariant {
+			return dimension + "=" + level
+		}
+		return level
+	}
+	if req.A != "" {
+		levels = slices.DeleteFunc(levels, func(l string) bool { return write(l) == req.A })
+		if len(levels) == 1 {
+			req.B = write(levels[0])
+			return req, nil
+		}
+	} else if len(levels) == 2 {
+		req.A, req.B = write(levels[0]), write(levels[1])
+		return req, nil
+	}
+	return req, fmt.Errorf("compare by %s: found %s; a comparison needs two, or a side b to compare the others with",
+		req.By, listed(levels, "nothing"))
+}
+
+// onlyVariantKey is the key of side a, or the only key that takes two values.
+func onlyVariantKey(a string, groups []Group) string {
+	if s, err := ParseSelection(dimVariant, a); err == nil && len(s) == 1 {
+		return s[0].Dimension
+	}
+	found := ""
+	for _, g := range groups {
+		for pair := range strings.SplitSeq(g.Variant, ",") {
+			key, _, _ := strings.Cut(pair, "=")
+			if key == "" || key == found || len(levelsOf(key, groups)) < 2 {
+				continue
+			}
+			if found != "" {
+				return ""
+			}
+			found = key
+		}
+	}
+	return found
+}
+
+// levelsOf lists the values of a dimension in order.
+func levelsOf(dimension string, groups []Group) []string {
+	var levels []string
+	for _, g := range groups {
+		levels = append(levels, g.value(dimension))
+	}
+	slices.Sort(levels)
+	return slices.Compact(levels)
+}
+
+func exampleSide(factor string, groups []Group) string {
+	if factor == dimVariant {
+		for _, g := range groups {
+			if g.Variant != "" {
+				return g.Variant
+			}
+		}
+		return "cores=12 (no run has a variant yet)"
+	}
+	return "device=unit-oak,cores=6"
+}
+
+// listed joins words for a sentence, at most ten of them.
+func listed(words []string, none string) string {
+	if len(words) == 0 {
+		return none
+	}
+	return listedBy(", ", words)
+}
+
+func listedBy(separator string, words []string) string {
+	const most = 10
+	if len(words) > most {
+		return fmt.Sprintf("%s and %d more", strings.Join(words[:most], separator), len(words)-most)
+	}
+	return strings.Join(words, separator)
+}
