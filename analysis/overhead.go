@@ -2,6 +2,69 @@ package analysis
 
 import "math"
 
+// Overhead is the line of the power of the whole device over package watts (or
+// set watts): the intercept is what the rest of the device draws, W, the slope
+// what a watt costs at the battery. Bounds are 95 %. All null if fewer than
+// three runs or two distinct powers are known; Against is empty then.
+type Overhead struct {
+	Against         string `json:"against"` // package_w or setting_w
+	InterceptW      Number `json:"intercept_w"`
+	InterceptLowerW Number `json:"intercept_lower_w"`
+	InterceptUpperW Number `json:"intercept_upper_w"`
+	Slope           Number `json:"slope"`
+	SlopeLower      Number `json:"slope_lower"`
+	SlopeUpper      Number `json:"slope_upper"`
+
+	N          int    `json:"n"`           // runs on the line
+	ResidualSD Number `json:"residual_sd"` // relative: of one run about the line
+}
+
+// addOverhead fits the line over runs, weighted by 1/(arithmetic mean of
+// their setting)^2 because the noise of power is relative. Against set watts if package
+// watts are not known of enough runs.
+//
+// Source: Carroll & Ruppert 1988 (weights); bounds t_{0.975, N-2}.
+func (b *batteryGroup) addOverhead() {
+	b.out.Overhead = b.overhead(ByPackage, PackagePower)
+	if b.out.Overhead.Against != "" {
+		return
+	}
+	b.out.Overhead = b.overhead(BySetting, SettingPower)
+	if b.out.Overhead.Against != "" {
+		b.note("too few package watts for the overhead: the line is against set watts, and wrong where the device does not follow its setting")
+	} else {
+		b.note("too few runs or too few different powers for an overhead line: it takes three runs at two powers")
+	}
+}
+
+func (b *batteryGroup) overhead(against string, power Quantity) Overhead {
+	var x, y, w []float64
+	for _, cell := range b.cells {
+		systems := make([]float64, len(cell.Z))
+		for k, z := range cell.Z {
+			systems[k] = math.Exp(z)
+		}
+		mean := finiteMean(systems)
+		for k, i := range cell.Runs {
+			if p, ok := power(&b.runs[i]); ok && usable(p) {
+				x, y, w = append(x, p), append(y, systems[k]), append(w, 1/mean/mean)
+			}
+		}
+	}
+	unknown := Unknown()
+	out := Overhead{"", unknown, unknown, unknown, unknown, unknown, unknown, len(x), unknown}
+	fit, ok := fitLine(x, y, w)
+	if !ok {
+		return out
+	}
+	t := twoSided(fit.df)
+	out.Against = against
+	out.InterceptW, out.Slope, out.ResidualSD = Number(fit.intercept), Number(fit.slope), Number(fit.residualSD)
+	out.InterceptLowerW, out.InterceptUpperW = Number(fit.intercept-t*fit.seIntercept), Number(fit.intercept+t*fit.seIntercept)
+	out.SlopeLower, out.SlopeUpper = Number(fit.slope-t*fit.seSlope), Number(fit.slope+t*fit.seSlope)
+	return out
+}
+
 // line is a straight line fitted by weighted least squares, with its terms.
 type line struct {
 	intercept, slope     float64

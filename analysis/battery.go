@@ -1,0 +1,237 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// Facts about the battery that Battery reads from runs, in watt hours.
+const (
+	FactFullEnergyWh   = "battery_full_wh"   // what it holds when full, as it says
+	FactDesignEnergyWh = "battery_design_wh" // what it was made to hold
+)
+
+// supplyBattery is the supply of the runs that count here.
+const supplyBattery = "battery"
+
+// FullEnergy says what a device's battery holds when full, from the user or the
+// device's sensor. Empty Device or Variant match any; the last match counts.
+type FullEnergy struct {
+	Device  string
+	Variant string  // as in Run.Variant; for external packs, which are variants
+	Wh      float64 // above 0
+	RSE     float64 // relative standard error of Wh, 0 to below 1; 0: taken as exact
+}
+
+// BatteryRequest says what Battery shall do. The zero value works.
+type BatteryRequest struct {
+	Filter   Filter       // which runs count; the zero value keeps all
+	Full     []FullEnergy // what is known of full energies; devices without one use the fact of their runs
+	Reserve  float64      // share of the full energy that is kept back, 0 to below 1
+	Declared float64      // relative SD of one run's power, for groups without repeats; 0: not declared
+}
+
+// BatteryResult is how long batteries last: one group for each device, workload
+// and variant that ran on battery.
+type BatteryResult struct {
+	Reserve    float64        `json:"reserve"`
+	Confidence float64        `json:"confidence"` // of every interval, each for itself
+	Groups     []BatteryGroup `json:"groups"`
+	Notes      []string       `json:"notes"`
+}
+
+// BatteryGroup is one device, workload and variant on battery.
+type BatteryGroup struct {
+	Device   string `json:"device"`
+	Workload string `json:"workload"`
+	Variant  string `json:"variant"`
+
+	N             int    `json:"n"`                // runs used
+	FullEnergyWh  Number `json:"full_energy_wh"`   // null: unknown, and so are runtimes
+	FullEnergyRSE Number `json:"full_energy_rse"`  // its relative standard error
+	FullSource    string `json:"full_source"`      // request, fact, or empty
+	DesignWh      Number `json:"design_energy_wh"` // null: unknown
+	Health        Number `json:"health"`           // full over design; above 1 is possible
+
+	Noise       Number      `json:"noise"` // relative SD of the power of one run
+	NoiseSource NoiseSource `json:"noise_source"`
+
+	Points   []BatteryPoint    `json:"points"`
+	Overhead Overhead          `json:"overhead"`
+	Gains    []RuntimeGain     `json:"gains"`
+	Measured []MeasuredRuntime `json:"measured"`
+	Flagged  []FlaggedRun      `json:"flagged"`
+	Notes    []string          `json:"notes"`
+
+	key   Group
+	means []estimate // of ln system watts, beside Points
+}
+
+// BatteryPoint is one setting: the geometric mean of the power of the whole
+// device in W with its pointwise 95 % interval, and the runtime in hours that
+// the full energy without the reserve lasts at it.
+type BatteryPoint struct {
+	SettingW Number `json:"setting_w"`
+	Setting  string `json:"setting"`
+	N        int    `json:"n"`
+	SystemW  Number `json:"system_w"`
+	Lower    Number `json:"lower"`
+	Upper    Number `json:"upper"`
+
+	RuntimeH      Number `json:"runtime_h"`
+	RuntimeLowerH Number `json:"runtime_lower_h"`
+	RuntimeUpperH Number `json:"runtime_upper_h"`
+}
+
+// Battery describes what a workload draws on battery and how long the battery
+// lasts, at every setting. Only runs on battery count. The runs are left alone,
+// and their order does not matter. It fails if the request makes no sense or no
+// run was on battery; anything less is said in notes.
+func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
+	if err := req.check(); err != nil {
+		return BatteryResult{}, err
+	}
+	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, Notes: []string{}}
+	groups := runsByGroup(runs, req.Filter)
+	others := 0
+	for _, key := range sortedGroups(groups) {
+		if key.Supply != supplyBattery {
+			others += len(groups[key])
+			continue
+		}
+		b := batteryGroup{runs: runs, indices: groups[key], req: req}
+		if group, ok := b.build(key); ok {
+			result.Groups = append(result.Groups, group)
+		} else {
+			result.Notes = append(result.Notes, fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", key.describe(), len(groups[key])))
+		}
+	}
+	if len(result.Groups) == 0 && len(result.Notes) == 0 {
+		return BatteryResult{}, fmt.Errorf("battery: none of %d selected runs was on battery", others)
+	}
+	if others > 0 {
+		result.Notes = append(result.Notes, fmt.Sprintf("%d runs on mains or an unknown supply do not count", others))
+	}
+	addGains(result.Groups, req.Reserve)
+	return result, nil
+}
+
+func (r BatteryRequest) check() error {
+	switch {
+	case !(r.Reserve >= 0 && r.Reserve < 1):
+		return fmt.Errorf("battery: reserve %v: give a share of at least 0 and below 1, such as 0.05", r.Reserve)
+	case !(r.Declared >= 0 && finite(r.Declared)):
+		return fmt.Errorf("battery: declared noise %v: give a relative standard deviation such as 0.01", r.Declared)
+	}
+	for _, f := range r.Full {
+		if !usable(f.Wh) || !(f.RSE >= 0 && f.RSE < 1) {
+			return fmt.Errorf("battery: full energy %v Wh with relative standard error %v for device %q: give watt hours above 0 and an error of at least 0 and below 1",
+				f.Wh, f.RSE, f.Device)
+		}
+	}
+	return nil
+}
+
+// batteryGroup builds one group.
+type batteryGroup struct {
+	runs    []Run
+	indices []int
+	req     BatteryRequest
+	cells   []Cell // of ln system watts
+	out     BatteryGroup
+}
+
+// build returns the group; ok is false if no run of it can be used.
+func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
+	cells, left := BuildCells(b.runs, b.indices, SystemPower)
+	if len(cells) == 0 {
+		return BatteryGroup{}, false
+	}
+	b.cells = cells
+	noise := EstimateNoise(cells, NoiseOptions{LowerIsBetter: true, Declared: b.req.Declared})
+	b.out = BatteryGroup{
+		Device: key.Device, Workload: key.Workload, Variant: key.Variant,
+		Noise: groupNoise(noise), NoiseSource: noise.Source,
+		Points: []BatteryPoint{}, Gains: []RuntimeGain{}, Measured: []MeasuredRuntime{},
+		Flagged: flaggedRuns(b.runs, cells, noise), Notes: []string{},
+		key: key, means: estimates(cells, noise, false),
+	}
+	b.note(leftOutNotes(left, "power of the whole device")...)
+	b.note(noiseNotes(noise)...)
+	b.addFullEnergy()
+	b.addPoints()
+	b.addOverhead()
+	b.addMeasured()
+	return b.out, true
+}
+
+func (b *batteryGroup) note(notes ...string) { b.out.Notes = append(b.out.Notes, notes...) }
+
+// addFullEnergy takes the full energy from the request, else from the device's
+// own word, and the design energy from the latter.
+func (b *batteryGroup) addFullEnergy() {
+	o := &b.out
+	o.FullEnergyWh, o.FullEnergyRSE = Unknown(), Unknown()
+	for _, f := range b.req.Full {
+		if (f.Device == "" || f.Device == o.Device) && (f.Variant == "" || f.Variant == o.Variant) {
+			o.FullEnergyWh, o.FullEnergyRSE, o.FullSource = Number(f.Wh), Number(f.RSE), "request"
+		}
+	}
+	fact, changed := b.fact(FactFullEnergyWh)
+	if !o.FullEnergyWh.Known() && finite(fact) {
+		o.FullEnergyWh, o.FullEnergyRSE, o.FullSource = Number(fact), 0, "fact"
+	}
+	if changed {
+		b.note("the device's word for its full energy changes from run to run: the latest counts")
+	}
+	if !o.FullEnergyWh.Known() {
+		b.note("the full energy of the battery is unknown: no runtimes; state it in watt hours")
+	}
+	design, _ := b.fact(FactDesignEnergyWh)
+	o.DesignWh = Number(design)
+	o.Health = o.FullEnergyWh / o.DesignWh
+	if finite(fact) {
+		o.Health = Number(fact / design) // the user's word may include a pack
+	}
+}
+
+// fact returns a number that the device said of itself, as of the latest run
+// that has it; NaN if none has. changed tells that it varies by more than 1 %.
+func (b *batteryGroup) fact(name string) (value float64, changed bool) {
+	latest := -1
+	least, most := math.Inf(1), math.Inf(-1)
+	value = math.NaN()
+	for _, i := range b.indices {
+		v, err := strconv.ParseFloat(b.runs[i].Facts[name], 64)
+		if err != nil || !usable(v) {
+			continue
+		}
+		least, most = min(least, v), max(most, v)
+		if latest < 0 || startsAfter(&b.runs[i], &b.runs[latest]) {
+			latest, value = i, v
+		}
+	}
+	return value, most > 1.01*least
+}
+
+// startsAfter orders runs by start, then by id.
+func startsAfter(a, b *Run) bool {
+	if c := a.StartedAt.Compare(b.StartedAt); c != 0 {
+		return c > 0
+	}
+	return a.ID > b.ID
+}
+
+func (b *batteryGroup) addPoints() {
+	for j, e := range b.out.means {
+		lower, upper := e.interval()
+		runtime := b.out.runtime(e, b.req.Reserve)
+		b.out.N += e.n
+		b.out.Points = append(b.out.Points, BatteryPoint{
+			SettingW: Number(e.watts), Setting: b.cells[j].Name, N: e.n,
+			SystemW: expNumber(e.z), Lower: expNumber(lower), Upper: expNumber(upper),
+			RuntimeH: Number(runtime.hours), RuntimeLowerH: Number(runtime.lower), RuntimeUpperH: Number(runtime.upper),
+		})
+	}
+}

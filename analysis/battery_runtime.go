@@ -1,0 +1,157 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+const (
+	minutesPerHour = 60
+	secondsPerHour = 3600
+)
+
+// runtimeEstimate is how long a battery lasts, in hours.
+type runtimeEstimate struct{ hours, lower, upper float64 }
+
+// runtime is full energy (1 - reserve) / power with the interval of the power,
+// ends swapped; the relative standard error u of the full energy adds to the
+// variance: e.z +- t_{0.975, nu} sqrt(v + u^2). All NaN where the full energy is
+// unknown.
+func (g *BatteryGroup) runtime(e estimate, reserve float64) runtimeEstimate {
+	return g.lasts(e.z, e.v, e.nu, 1-reserve)
+}
+
+// lasts is the time in which a power of exp(z) W, of variance v in z, takes the
+// given share of the full energy.
+func (g *BatteryGroup) lasts(z, v, nu, share float64) runtimeEstimate {
+	u := float64(g.FullEnergyRSE)
+	half := twoSided(nu) * math.Sqrt(v+u*u)
+	hours := float64(g.FullEnergyWh) * share * math.Exp(-z)
+	return runtimeEstimate{hours, hours * math.Exp(-half), hours * math.Exp(half)}
+}
+
+// RuntimeGain is by how many minutes the group lasts longer than another variant
+// of the same device and workload at the same setting, negative if it does not,
+// with a pointwise 95 % interval; Told says that it leaves out zero.
+type RuntimeGain struct {
+	Variant  string `json:"variant"` // the one it is compared with
+	SettingW Number `json:"setting_w"`
+	Setting  string `json:"setting"`
+	Minutes  Number `json:"minutes"`
+	Lower    Number `json:"lower"`
+	Upper    Number `json:"upper"`
+	Told     bool   `json:"told"`
+}
+
+// addGains compares every group with the other variants of its device and
+// workload.
+func addGains(groups []BatteryGroup, reserve float64) {
+	for i := range groups {
+		a := &groups[i]
+		for j := range groups {
+			b := &groups[j]
+			if i != j && a.Device == b.Device && a.Workload == b.Workload {
+				a.Gains = append(a.Gains, gainsOver(a, b, reserve)...)
+			}
+		}
+	}
+}
+
+// gainsOver returns the gains of a over b at the settings of both.
+func gainsOver(a, b *BatteryGroup, reserve float64) []RuntimeGain {
+	var gains []RuntimeGain
+	for i, p := range a.Points {
+		j := slices.IndexFunc(b.Points, func(q BatteryPoint) bool { return sameSetting(p, q) })
+		if j < 0 {
+			continue
+		}
+		minutes, half := runtimeDifference(a, b, a.means[i], b.means[j], reserve)
+		if math.IsNaN(minutes) {
+			continue
+		}
+		g := RuntimeGain{
+			Variant: b.Variant, SettingW: p.SettingW, Setting: p.Setting,
+			Minutes: Number(minutes), Lower: Number(minutes - half), Upper: Number(minutes + half),
+		}
+		g.Told = g.Lower > 0 || g.Upper < 0
+		gains = append(gains, g)
+	}
+	return gains
+}
+
+func sameSetting(p, q BatteryPoint) bool {
+	return p.Setting == q.Setting && (p.SettingW == q.SettingW || !p.SettingW.Known() && !q.SettingW.Known())
+}
+
+// runtimeDifference is the runtime of a less that of b in minutes, and the half
+// width of its interval. With Ra and Rb the runtimes, va and vb the variances of
+// the mean ln power and u the relative standard error of the full energy,
+//
+//	se^2 = Ra^2 va + Rb^2 vb + u^2 (Ra - Rb)^2
+//
+// where both share one battery; else u^2 (Ra - Rb)^2 becomes ua^2 Ra^2 + ub^2
+// Rb^2. Half width t_{0.975} se, degrees of freedom by Satterthwaite from the two
+// power terms. NaN where a runtime is unknown.
+//
+// Source: propagation of uncertainty, GUM (JCGM 100:2008) 5.1.2 and G.4;
+// coverage: TestStudyBattery.
+func runtimeDifference(a, b *BatteryGroup, ea, eb estimate, reserve float64) (minutes, half float64) {
+	ra, rb := a.runtime(ea, reserve).hours, b.runtime(eb, reserve).hours
+	ua, ub := float64(a.FullEnergyRSE), float64(b.FullEnergyRSE)
+	v, nu := welch(estimate{v: ra * ra * ea.v, nu: ea.nu}, estimate{v: rb * rb * eb.v, nu: eb.nu})
+	if a.FullEnergyWh == b.FullEnergyWh && ua == ub {
+		v += ua * ua * (ra - rb) * (ra - rb)
+	} else {
+		v += ua*ua*ra*ra + ub*ub*rb*rb
+	}
+	return minutesPerHour * (ra - rb), minutesPerHour * twoSided(nu) * math.Sqrt(v)
+}
+
+// MeasuredRuntime is a run that went on until the battery reached its reserve:
+// how long it lasted beside what the power at its setting predicts. The interval
+// is that of a single run, so it holds 95 % of such runs.
+type MeasuredRuntime struct {
+	Run             string `json:"run"`
+	SettingW        Number `json:"setting_w"`
+	Setting         string `json:"setting"`
+	StartCharge     Number `json:"start_charge"` // 0 to 1; null: unknown, the prediction takes it as 1
+	RuntimeH        Number `json:"runtime_h"`
+	PredictedH      Number `json:"predicted_h"`
+	PredictedLowerH Number `json:"predicted_lower_h"`
+	PredictedUpperH Number `json:"predicted_upper_h"`
+}
+
+// addMeasured adds the runs that ended at the reserve. The prediction is full
+// energy (charge at the start - reserve) / power, of variance V (1 + 1/n) + u^2.
+func (b *batteryGroup) addMeasured() {
+	unknownCharge := 0
+	for j, cell := range b.cells {
+		e := b.out.means[j]
+		for _, i := range cell.Runs {
+			r := &b.runs[i]
+			if !r.EndedReserve || !usable(r.DurationS) {
+				continue
+			}
+			m := MeasuredRuntime{
+				Run: r.ID, SettingW: Number(e.watts), Setting: cell.Name,
+				StartCharge: Unknown(), RuntimeH: Number(r.DurationS / secondsPerHour),
+			}
+			charge := 1.0
+			if c, ok := deref(r.ChargeRatio); ok && usable(c) {
+				charge = min(c, 1)
+				m.StartCharge = Number(c)
+			} else {
+				unknownCharge++
+			}
+			p := b.out.lasts(e.z, e.v*(1+float64(e.n)), e.nu, max(charge-b.req.Reserve, 0))
+			m.PredictedH, m.PredictedLowerH, m.PredictedUpperH = Number(p.hours), Number(p.lower), Number(p.upper)
+			b.out.Measured = append(b.out.Measured, m)
+		}
+	}
+	if unknownCharge > 0 {
+		b.note(fmt.Sprintf("%d runs down to the reserve did not say at which charge they began: predicted from a full battery", unknownCharge))
+	}
+	slices.SortFunc(b.out.Measured, func(x, y MeasuredRuntime) int { return strings.Compare(x.Run, y.Run) })
+}

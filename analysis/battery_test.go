@@ -1,0 +1,260 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// batteryRun is a run on battery with system and package power.
+func batteryRun(id string, setting, system, packagePower float64) Run {
+	r := Run{ID: id, Device: "unit-oak", Workload: "harbour-flight", Supply: "battery", SettingW: &setting, SystemW: &system, DurationS: 120}
+	if packagePower > 0 {
+		r.PackageW = &packagePower
+	}
+	return r
+}
+
+func onBattery(setting, system, packagePower []float64) []Run {
+	var runs []Run
+	for i := range system {
+		runs = append(runs, batteryRun(fmt.Sprint(i), setting[i], system[i], packagePower[i]))
+	}
+	return runs
+}
+
+func oneBattery(t rapid.TB, runs []Run, req BatteryRequest) BatteryGroup {
+	t.Helper()
+	result, err := Battery(runs, req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(result.Groups) != 1 {
+		t.Fatalf("%d groups, want 1: %v", len(result.Groups), result.Notes)
+	}
+	return result.Groups[0]
+}
+
+func full(wh float64) []FullEnergy { return []FullEnergy{{Wh: wh}} }
+
+// Base R 4.2.2, to ten digits.
+func TestBatteryNumbers(t *testing.T) {
+	runs := onBattery([]float64{8, 8, 11, 11, 16, 16, 22, 22},
+		[]float64{15.2, 15.5, 18.9, 19.1, 24.2, 24.6, 31.0, 30.6},
+		[]float64{8, 8.1, 11.2, 11.3, 15.9, 16, 21.8, 21.6})
+	g := oneBattery(t, runs, BatteryRequest{Full: full(50)})
+	o := g.Overhead
+	if o.Against != ByPackage {
+		t.Errorf("overhead against %q", o.Against)
+	}
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{
+		{"intercept", float64(o.InterceptW), 6.218591534},
+		{"intercept lower", float64(o.InterceptLowerW), 5.936555697},
+		{"intercept upper", float64(o.InterceptUpperW), 6.500627372},
+		{"slope", float64(o.Slope), 1.13580856},
+		{"slope lower", float64(o.SlopeLower), 1.113437445},
+		{"slope upper", float64(o.SlopeUpper), 1.158179675},
+		{"noise", float64(g.Noise), 0.0103768295},
+		{"runtime at 8 W", float64(g.Points[0].RuntimeH), 3.257484525},
+		{"lower", float64(g.Points[0].RuntimeLowerH), 3.196618611},
+		{"upper", float64(g.Points[0].RuntimeUpperH), 3.31950937},
+		{"runtime at 22 W", float64(g.Points[3].RuntimeH), 1.62341085},
+		{"lower", float64(g.Points[3].RuntimeLowerH), 1.59307751},
+		{"upper", float64(g.Points[3].RuntimeUpperH), 1.654321758},
+	} {
+		near(t, c.what, c.got, c.want, 5e-10)
+	}
+	if g.NoiseSource != NoisePooledRoughness || len(g.Notes) == 0 {
+		t.Errorf("source %s, notes %q", g.NoiseSource, g.Notes)
+	}
+	near(t, "df", g.means[0].nu, 5, 1e-12)
+}
+
+// Remaining life = remaining capacity / present rate: ACPI specification 6.0,
+// 10.2.2.6: 49450 mWh at 4830 mW last 10.2380952381 h.
+func TestBatteryRuntimeACPI(t *testing.T) {
+	runs := []Run{batteryRun("a", 10, 4.83, 0), batteryRun("b", 10, 4.83, 0)}
+	p := oneBattery(t, runs, BatteryRequest{Full: full(49.45)}).Points[0]
+	near(t, "runtime", float64(p.RuntimeH), 10.2380952381, 1e-11)
+	if !(p.RuntimeLowerH < p.RuntimeH && p.RuntimeUpperH > p.RuntimeH) {
+		t.Errorf("interval %v..%v", p.RuntimeLowerH, p.RuntimeUpperH)
+	}
+}
+
+// Common practice, no source: a handheld set to 15 W draws about 25 W in all, set
+// to 80 W about 109 W. Straight between: 5.6 W for the rest of the device and
+// 1.29 W at the battery for each watt set; 50 Wh last 2 h and 28 min.
+func TestBatteryHandheld(t *testing.T) {
+	slope := (109.0 - 25) / (80 - 15)
+	var runs []Run
+	for k, noise := range []float64{0.005, -0.003, 0.003, -0.005} {
+		for _, w := range []float64{10, 15, 25, 40, 60, 80} {
+			runs = append(runs, batteryRun(fmt.Sprint(w, k), w, (25+slope*(w-15))*math.Exp(noise), w))
+		}
+	}
+	g := oneBattery(t, runs, BatteryRequest{Full: full(50)})
+	o := g.Overhead
+	if !(o.InterceptLowerW <= 5.615 && o.InterceptUpperW >= 5.615 && o.SlopeLower <= 1.2923 && o.SlopeUpper >= 1.2923) {
+		t.Errorf("overhead %+v does not hold 5.6 W and 1.29", o)
+	}
+	near(t, "line at 15 W", float64(o.InterceptW+15*o.Slope), 25, 0.01)
+	near(t, "line at 80 W", float64(o.InterceptW+80*o.Slope), 109, 0.01)
+	near(t, "runtime at 15 W", float64(g.Points[1].RuntimeH), 2, 0.01)
+	near(t, "runtime at 80 W", float64(g.Points[5].RuntimeH), 50.0/109, 0.01)
+}
+
+// Reserve and an uncertain full energy: half width by hand.
+func TestBatteryReserveAndUncertainEnergy(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	exact := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: 0.05}).Points[0]
+	unsure := oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.02}}, Reserve: 0.05}).Points[0]
+	near(t, "runtime", float64(exact.RuntimeH), 47.5/float64(exact.SystemW), 1e-12)
+	near(t, "runtime", float64(unsure.RuntimeH), float64(exact.RuntimeH), 1e-12)
+	const t2 = 4.302652730 // t(0.975, 2) of any table
+	narrow := math.Log(float64(exact.RuntimeUpperH / exact.RuntimeH))
+	want := t2 * math.Sqrt(narrow*narrow/t2/t2+0.02*0.02)
+	near(t, "half width", math.Log(float64(unsure.RuntimeUpperH/unsure.RuntimeH)), want, 1e-8)
+	near(t, "half width below", math.Log(float64(unsure.RuntimeH/unsure.RuntimeLowerH)), want, 1e-8)
+}
+
+// Whose full energy counts: the request's before the device's own word, the more
+// particular entry after the general one. Health is full over design: 50.06 of
+// 47.52 Wh is 1.05345117845 (ACPI specification 6.0, 10.2.2.6 with the recorded
+// values of a machine in the procfs module).
+func TestBatteryFullEnergy(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25.2, 0)}
+	for i := range runs {
+		runs[i].Facts = map[string]string{FactFullEnergyWh: "50.06", FactDesignEnergyWh: "47.52"}
+	}
+	g := oneBattery(t, runs, BatteryRequest{})
+	if g.FullEnergyWh != 50.06 || g.FullSource != "fact" || g.DesignWh != 47.52 {
+		t.Errorf("%+v", g)
+	}
+	near(t, "health", float64(g.Health), 1.05345117845, 1e-11)
+
+	g = oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 40}, {Device: "unit-oak", Wh: 45}, {Device: "unit-elm", Wh: 60}}})
+	if g.FullEnergyWh != 45 || g.FullSource != "request" {
+		t.Errorf("full energy %v by %q, want 45 by request", g.FullEnergyWh, g.FullSource)
+	}
+	near(t, "health by the device's word", float64(g.Health), 1.05345117845, 1e-11)
+
+	runs[1].Facts[FactFullEnergyWh] = "45"
+	runs[1].StartedAt = time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
+	g = oneBattery(t, runs, BatteryRequest{})
+	if g.FullEnergyWh != 45 || !strings.Contains(strings.Join(g.Notes, "\n"), "latest") {
+		t.Errorf("full energy %v, notes %q, want the latest and a note", g.FullEnergyWh, g.Notes)
+	}
+
+	for i := range runs {
+		runs[i].Facts = map[string]string{FactFullEnergyWh: "unknown", FactDesignEnergyWh: "-1"}
+	}
+	g = oneBattery(t, runs, BatteryRequest{})
+	if g.FullEnergyWh.Known() || g.Points[0].RuntimeH.Known() || g.Health.Known() || !g.Points[0].SystemW.Known() {
+		t.Errorf("%+v, want unknown energy and runtime, known power", g)
+	}
+	asJSON(t, g)
+}
+
+// Gains against the law of propagation by hand, and their mirror.
+func TestBatteryGains(t *testing.T) {
+	var runs []Run
+	for i, system := range []float64{24.9, 25, 25.1, 29.8, 30, 30.2} {
+		r := batteryRun(fmt.Sprint(i), 15, system, 0)
+		r.Variant = "cores=6"
+		if i >= 3 {
+			r.Variant = "cores=12"
+		}
+		runs = append(runs, r)
+	}
+	runs = append(runs, Run{Device: "unit-oak", Workload: "tile-sort", Supply: "battery", Variant: "cores=12", SettingW: runs[0].SettingW, SystemW: runs[0].SystemW})
+	result, err := Battery(runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.01}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	many, few := result.Groups[0], result.Groups[1]
+	if many.Variant != "cores=12" || len(few.Gains) != 1 || len(many.Gains) != 1 || len(result.Groups[2].Gains) != 0 {
+		t.Fatalf("groups %+v", result.Groups)
+	}
+	gain := few.Gains[0]
+	ra, rb := 50/float64(few.Points[0].SystemW), 50/float64(many.Points[0].SystemW)
+	near(t, "minutes", float64(gain.Minutes), 60*(ra-rb), 1e-12)
+	va, vb := ra*ra*few.means[0].v, rb*rb*many.means[0].v
+	nu := (va + vb) * (va + vb) / (va*va/2 + vb*vb/2)
+	half := 60 * twoSided(nu) * math.Sqrt(va+vb+0.01*0.01*(ra-rb)*(ra-rb))
+	near(t, "lower", float64(gain.Lower), float64(gain.Minutes)-half, 1e-12)
+	near(t, "upper", float64(gain.Upper), float64(gain.Minutes)+half, 1e-12)
+	if !gain.Told || gain.Variant != "cores=12" {
+		t.Errorf("%+v", gain)
+	}
+	mirror := many.Gains[0]
+	near(t, "mirrored", float64(mirror.Minutes), -float64(gain.Minutes), 1e-12)
+	near(t, "mirrored lower", float64(mirror.Lower), -float64(gain.Upper), 1e-12)
+}
+
+// A run down to the reserve stands beside its prediction: 47.5 Wh at 25 W last
+// 1.9 h.
+func TestBatteryMeasuredRuntime(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("long", 15, 25, 0), batteryRun("half", 15, 25, 0)}
+	charge, half := 1.0, 0.525
+	runs[2].EndedReserve, runs[2].DurationS, runs[2].ChargeRatio = true, 1.88*3600, &charge
+	runs[3].EndedReserve, runs[3].DurationS, runs[3].ChargeRatio = true, 0.95*3600, &half
+	g := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: 0.05})
+	if len(g.Measured) != 2 || g.Measured[0].Run != "half" || g.Measured[1].Run != "long" {
+		t.Fatalf("measured %+v", g.Measured)
+	}
+	long := g.Measured[1]
+	near(t, "measured", float64(long.RuntimeH), 1.88, 1e-12)
+	near(t, "predicted", float64(long.PredictedH), 47.5/25, 1e-4)
+	near(t, "predicted from 52.5 %", float64(g.Measured[0].PredictedH), 47.5/25/2, 1e-4)
+	p := g.Points[0]
+	if !(long.PredictedLowerH < p.RuntimeLowerH && long.PredictedUpperH > p.RuntimeUpperH) {
+		t.Errorf("a single run's interval %v..%v is not wider than the mean's %v..%v", long.PredictedLowerH, long.PredictedUpperH, p.RuntimeLowerH, p.RuntimeUpperH)
+	}
+}
+
+func TestBatteryOverheadWithoutPackage(t *testing.T) {
+	runs := onBattery([]float64{8, 11, 16, 22}, []float64{15.2, 18.9, 24.2, 31}, make([]float64, 4))
+	g := oneBattery(t, runs, BatteryRequest{})
+	if g.Overhead.Against != BySetting || !strings.Contains(strings.Join(g.Notes, "\n"), "set watts") {
+		t.Errorf("%+v, notes %q: want a line against set watts and a note", g.Overhead, g.Notes)
+	}
+	g = oneBattery(t, runs[:2], BatteryRequest{})
+	if g.Overhead.Against != "" || g.Overhead.Slope.Known() {
+		t.Errorf("a line through two runs: %+v", g.Overhead)
+	}
+	asJSON(t, g)
+}
+
+func TestBatteryRequestChecked(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25, 0)}
+	mains := slices.Clone(runs)
+	mains[0].Supply = "mains"
+	for name, c := range map[string]struct {
+		runs []Run
+		req  BatteryRequest
+	}{
+		"no run":       {nil, BatteryRequest{}},
+		"mains only":   {mains, BatteryRequest{}},
+		"reserve 1":    {runs, BatteryRequest{Reserve: 1}},
+		"reserve NaN":  {runs, BatteryRequest{Reserve: math.NaN()}},
+		"empty":        {runs, BatteryRequest{Full: full(0)}},
+		"energy Inf":   {runs, BatteryRequest{Full: full(math.Inf(1))}},
+		"energy error": {runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: -1}}}},
+		"noise":        {runs, BatteryRequest{Declared: math.Inf(1)}},
+	} {
+		if _, err := Battery(c.runs, c.req); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+	if _, err := Battery(append(mains, runs...), BatteryRequest{}); err != nil {
+		t.Error(err)
+	}
+}

@@ -1,0 +1,84 @@
+package analysis
+
+import "math"
+
+// What an effective range was found from.
+const (
+	RangeFromPackage = "package_w" // measured package watts against set watts
+	RangeFromResults = "results"   // results alone: only ignored low settings can be seen
+)
+
+// Effective is the range of settings that the device follows. Below FromW it
+// ignores them and acts as if set to FloorW, above ToW as if set to CapW; both
+// null where there is none.
+type Effective struct {
+	FromW  Number `json:"from_w"`
+	ToW    Number `json:"to_w"`
+	FloorW Number `json:"floor_w"`
+	CapW   Number `json:"cap_w"`
+	Source string `json:"source"` // package_w, results, or empty: the range is that of the settings tested
+}
+
+// addRange adds the effective range and returns the test for being inside it.
+func (c *curveGroup) addRange() (inside func(watts float64) bool) {
+	c.out.Effective = Effective{Unknown(), Unknown(), Unknown(), Unknown(), ""}
+	if !c.watts {
+		return func(float64) bool { return true }
+	}
+	r := &c.out.Effective
+	r.FromW, r.ToW = Number(c.means[0].watts), Number(c.means[len(c.means)-1].watts)
+	if !c.rangeFromPackage(r) {
+		c.rangeFromResults(r)
+	}
+	from, to := float64(r.FromW), float64(r.ToW)
+	return func(watts float64) bool { return from <= watts && watts <= to }
+}
+
+// rangeFromPackage fills the range from package watts, if at least three and at
+// least half of the settings have them.
+func (c *curveGroup) rangeFromPackage(r *Effective) bool {
+	var set, power, n []float64
+	for _, cell := range c.cells {
+		if mean, count := c.meanPowerN(cell, PackagePower); count > 0 {
+			set, power, n = append(set, cell.SettingW), append(power, mean), append(n, float64(count))
+		}
+	}
+	if len(set) < 3 || 2*len(set) < len(c.cells) {
+		return false
+	}
+	fit := effectiveRange(set, power, n)
+	r.Source = RangeFromPackage
+	r.FloorW, r.CapW = Number(fit.lo), Number(fit.hi)
+	if fit.from > 0 {
+		r.FromW = Number(set[fit.from])
+	}
+	if fit.to < len(set)-1 {
+		r.ToW = Number(set[fit.to])
+	}
+	return true
+}
+
+// rangeFromResults fills the range from the results, without departed settings.
+func (c *curveGroup) rangeFromResults(r *Effective) {
+	var inLine []estimate
+	for j, e := range c.means {
+		if !c.departed(j) {
+			inLine = append(inLine, e)
+		}
+	}
+	found := rangeFromResults(inLine)
+	r.Source = RangeFromResults
+	r.FloorW = Number(found.lo)
+	if found.ignored > 0 {
+		r.FromW = Number(inLine[found.ignored].watts)
+	}
+	if len(c.cells) < 4 || math.IsNaN(c.means[0].v) {
+		r.Source = ""
+		c.note("no package power, and too few settings or no noise: the range is that of the settings tested")
+		return
+	}
+	c.note("no package power: the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)")
+	if found.flat {
+		c.note("the results do not respond to the setting measurably")
+	}
+}

@@ -1,0 +1,327 @@
+package analysis
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// studyWatts are the settings of every simulated campaign.
+var studyWatts = []float64{6, 7, 8, 9, 10, 12, 14, 15, 17, 20, 22, 25, 28, 30, 35, 40, 50, 60, 72, 85}
+
+// saturating is the curve of every simulated campaign.
+func saturating(w float64) float64 { return 100 * (1 - math.Exp(-(w-2)/11)) }
+
+// simulated makes n runs at each of the watts: the result with relative noise,
+// and package watts that follow the setting with the same noise.
+func simulated(random *rand.Rand, watts []float64, n int, cv float64, f func(w float64) float64) []Run {
+	start := time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC)
+	var runs []Run
+	for k := range n {
+		for j := range watts {
+			w := watts[j]
+			p := w * math.Exp(cv*random.NormFloat64())
+			s := 6 + 1.12*p
+			runs = append(runs, Run{
+				ID: fmt.Sprintf("%d-%d", j, k), Device: "unit-oak", Workload: "harbour-flight", Supply: "battery",
+				SettingW: &w, PackageW: &p, SystemW: &s, DurationS: 60,
+				StartedAt: start.Add(time.Duration(len(runs)) * time.Minute),
+				Results:   map[string]Result{"fps_mean": {Value: f(w) * math.Exp(cv*random.NormFloat64()), Unit: "fps"}},
+			})
+		}
+	}
+	return runs
+}
+
+func oneCurve(t rapid.TB, runs []Run, req CurveRequest) CurveGroup {
+	t.Helper()
+	result, err := Curve(runs, req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(result.Groups) != 1 {
+		t.Fatalf("%d groups, want 1: %v", len(result.Groups), result.Notes)
+	}
+	return result.Groups[0]
+}
+
+// asJSON marshals and fails on what JSON cannot say.
+func asJSON(t rapid.TB, v any) string {
+	t.Helper()
+	text, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, bad := range []string{"NaN", "Inf", ":null,\"points\"", "\"points\":null", "\"groups\":null", "\"notes\":null", "\"flagged\":null",
+		"\"departures\":null", "\"marginal\":null", "\"efficiencies\":null", "\"gains\":null", "\"measured\":null"} {
+		if strings.Contains(string(text), bad) {
+			t.Fatalf("JSON holds %s: %s", bad, text)
+		}
+	}
+	return string(text)
+}
+
+// The fields of the contract, by name, down to the leaves.
+func TestCurveContract(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 1))
+	result, err := Curve(simulated(random, studyWatts, 3, 0.01, saturating), CurveRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out map[string]any
+	if err := json.Unmarshal([]byte(asJSON(t, result)), &out); err != nil {
+		t.Fatal(err)
+	}
+	has := func(where string, object any, names ...string) map[string]any {
+		t.Helper()
+		m, ok := object.(map[string]any)
+		if !ok {
+			t.Fatalf("%s is no object: %v", where, object)
+		}
+		for _, name := range names {
+			if _, ok := m[name]; !ok {
+				t.Errorf("%s lacks %q", where, name)
+			}
+		}
+		return m
+	}
+	has("curve", out, "metric", "groups")
+	g := has("group", out["groups"].([]any)[0], "device", "workload", "variant", "supply", "noise", "points", "effective",
+		"efficiency", "enough", "knee_w", "departures")
+	has("point", g["points"].([]any)[0], "setting_w", "n", "mean", "lower", "upper", "package_w", "system_w", "per_package_w",
+		"per_system_w", "per_setting_w")
+	has("effective", g["effective"], "from_w", "to_w", "floor_w", "cap_w")
+	has("efficiency", g["efficiency"], "by", "peak_w", "from_w", "to_w")
+	has("enough", g["enough"], "at_w", "share")
+	if len(g["efficiencies"].([]any)) != 3 {
+		t.Errorf("%d efficiencies, want by package, system and setting", len(g["efficiencies"].([]any)))
+	}
+}
+
+// Table of section 12, item 4 of the methods, side A: the points by hand.
+func TestCurvePoints(t *testing.T) {
+	watts := []float64{10, 15, 20, 30}
+	runs := sameSettings("unit-elm", watts, [][]float64{{50, 50.2, 49.9}, {60.3, 60, 60.1}, {70, 70.1, 63}, {80, 80.2, 79.9}})
+	g := oneCurve(t, runs, CurveRequest{Metric: "score"})
+	// Base R 4.2.2: sqrt V 0.003512541517 with 7 df, 0.06124618023 at 20 W.
+	for j, sd := range []float64{0.003512541517, 0.003512541517, 0.06124618023, 0.003512541517} {
+		near(t, "noise", float64(g.Points[j].Noise), sd, 1e-9)
+		near(t, "df", float64(g.Points[j].DF), 7, 1e-12)
+		mean := math.Exp((math.Log(runs[3*j].Results["score"].Value) + math.Log(runs[3*j+1].Results["score"].Value) +
+			math.Log(runs[3*j+2].Results["score"].Value)) / 3)
+		near(t, "mean", float64(g.Points[j].Mean), mean, 1e-12)
+		half := 2.364624252 * sd / math.Sqrt(3) // t(0.975, 7) of any table
+		near(t, "lower", float64(g.Points[j].Lower), mean*math.Exp(-half), 1e-9)
+		near(t, "upper", float64(g.Points[j].Upper), mean*math.Exp(half), 1e-9)
+	}
+	if len(g.Flagged) != 1 || g.Flagged[0].SettingW != 20 {
+		t.Errorf("flagged %+v, want the run of 63 at 20 W", g.Flagged)
+	}
+	if g.NoiseSource != NoisePooledRoughness || len(g.Notes) == 0 {
+		t.Errorf("source %s, notes %v: want pooled+roughness and a note", g.NoiseSource, g.Notes)
+	}
+}
+
+// A device with a floor of 11 W and a cap of 45 W, seen by its package power.
+func TestCurveIgnoredSettings(t *testing.T) {
+	random := rand.New(rand.NewPCG(2, 1))
+	runs := simulated(random, studyWatts, 3, 0.01, func(w float64) float64 { return saturating(min(max(w, 11), 45)) })
+	for i := range runs {
+		p := *runs[i].PackageW / *runs[i].SettingW * min(max(*runs[i].SettingW, 11), 45)
+		runs[i].PackageW = &p
+	}
+	e := oneCurve(t, runs, CurveRequest{}).Effective
+	if e.FromW != 12 || e.ToW != 40 || e.Source != RangeFromPackage {
+		t.Errorf("range %+v, want 12 to 40 W from package watts", e)
+	}
+	within(t, "floor", float64(e.FloorW), 11, 0.15)
+	within(t, "cap", float64(e.CapW), 45, 0.5)
+}
+
+// The same device without the sensor: the floor shows, the cap does not.
+func TestCurveIgnoredSettingsFromResults(t *testing.T) {
+	random := rand.New(rand.NewPCG(2, 2))
+	runs := simulated(random, studyWatts, 3, 0.01, func(w float64) float64 { return saturating(min(max(w, 11), 45)) })
+	for i := range runs {
+		runs[i].PackageW, runs[i].SystemW = nil, nil
+	}
+	g := oneCurve(t, runs, CurveRequest{})
+	if e := g.Effective; e.FromW != 12 || e.ToW != 85 || e.Source != RangeFromResults || e.CapW.Known() {
+		t.Errorf("range %+v, want 12 W up, from results", e)
+	}
+	within(t, "floor", float64(g.Effective.FloorW), 11, 0.4)
+	if len(g.Notes) == 0 || !strings.Contains(strings.Join(g.Notes, "\n"), "from results alone") {
+		t.Errorf("notes %q do not say that the range is from results alone", g.Notes)
+	}
+	if g.Efficiency.By != BySetting {
+		t.Errorf("efficiency by %q, want by set watts", g.Efficiency.By)
+	}
+	if g.Efficiency.PeakW < 12 {
+		t.Errorf("efficiency peaks at the ignored setting %v W", g.Efficiency.PeakW)
+	}
+}
+
+// Marginal gain: exact results of a straight line through the origin double with
+// the watts, so that from 10 to 20 W each watt buys 10 %.
+func TestMarginalGain(t *testing.T) {
+	watts := []float64{10, 20, 30}
+	runs := sameSettings("unit-oak", watts, [][]float64{{10, 10.01, 9.99}, {20, 20.02, 19.98}, {30, 30.03, 29.97}})
+	g := oneCurve(t, runs, CurveRequest{})
+	within(t, "10 to 20 W", float64(g.Marginal[0].PercentPerWatt), 10, 1e-3)
+	within(t, "20 to 30 W", float64(g.Marginal[1].PercentPerWatt), 5, 1e-3)
+	if !g.Marginal[0].Told || !(g.Marginal[0].Lower < 10 && g.Marginal[0].Upper > 10) {
+		t.Errorf("%+v", g.Marginal[0])
+	}
+}
+
+// Lower is better: the inverse results give the mirrored curve.
+func TestCurveLowerIsBetter(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 1))
+	runs := simulated(random, studyWatts, 3, 0.01, func(w float64) float64 {
+		if w == 30 {
+			return 0.9 * saturating(w)
+		}
+		return saturating(w)
+	})
+	mirrored := slices.Clone(runs)
+	for i := range mirrored {
+		v := mirrored[i].Results["fps_mean"].Value
+		mirrored[i].Results = map[string]Result{"fps_mean": {Value: 1 / v, Unit: "s", LowerIsBetter: true}}
+	}
+	a, b := oneCurve(t, runs, CurveRequest{}), oneCurve(t, mirrored, CurveRequest{})
+	if len(a.Departures) != 1 || a.Departures[0].SettingW != 30 {
+		t.Fatalf("departures %+v, want 30 W", a.Departures)
+	}
+	if diff := differences(t, a.Departures, b.Departures, 1e-9); len(diff) > 0 {
+		t.Error(diff)
+	}
+	if diff := differences(t, a.Marginal, b.Marginal, 1e-9); len(diff) > 0 {
+		t.Error(diff)
+	}
+	if diff := differences(t, a.Efficiencies, b.Efficiencies, 1e-9); len(diff) > 0 {
+		t.Error(diff)
+	}
+	if diff := differences(t, []any{a.Enough, a.KneeW, a.Effective}, []any{b.Enough, b.KneeW, b.Effective}, 1e-9); len(diff) > 0 {
+		t.Error(diff)
+	}
+	for j := range a.Points {
+		near(t, "mean", float64(b.Points[j].Mean), 1/float64(a.Points[j].Mean), 1e-12)
+		near(t, "lower", float64(b.Points[j].Lower), 1/float64(a.Points[j].Upper), 1e-12)
+		near(t, "upper", float64(b.Points[j].Upper), 1/float64(a.Points[j].Lower), 1e-12)
+	}
+}
+
+// differences lists where the JSON of two values differs by more than the
+// relative tolerance.
+func differences(t rapid.TB, a, b any, tolerance float64) []string {
+	t.Helper()
+	var trees [2]any
+	for i, v := range []any{a, b} {
+		if err := json.Unmarshal([]byte(asJSON(t, v)), &trees[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return treeDifferences("", trees[0], trees[1], tolerance)
+}
+
+func treeDifferences(path string, a, b any, tolerance float64) (found []string) {
+	switch a := a.(type) {
+	case float64:
+		if b, ok := b.(float64); ok && math.Abs(a-b) <= tolerance*max(math.Abs(a), math.Abs(b)) {
+			return nil
+		}
+	case []any:
+		if b, ok := b.([]any); ok && len(a) == len(b) {
+			for i := range a {
+				found = append(found, treeDifferences(fmt.Sprintf("%s[%d]", path, i), a[i], b[i], tolerance)...)
+			}
+			return found
+		}
+	case map[string]any:
+		if b, ok := b.(map[string]any); ok {
+			for k := range a {
+				found = append(found, treeDifferences(path+"."+k, a[k], b[k], tolerance)...)
+			}
+			return found
+		}
+	default:
+		if a == b {
+			return nil
+		}
+	}
+	return []string{fmt.Sprintf("%s: %v against %v", path, a, b)}
+}
+
+func TestCurveNamedSettings(t *testing.T) {
+	var runs []Run
+	watts := 15.0
+	for k := range 3 {
+		for j, name := range []string{"performance", "quiet", "balanced"} {
+			runs = append(runs, Run{ID: fmt.Sprint(j, k), Device: "unit-oak", Workload: "tile-sort", SettingName: name, PackageW: &watts,
+				Results: map[string]Result{"score": {Value: []float64{80, 50, 65}[j] + 0.1*float64(k)}}})
+		}
+	}
+	g := oneCurve(t, runs, CurveRequest{})
+	var names []string
+	for _, p := range g.Points {
+		names = append(names, p.Setting)
+		if p.SettingW.Known() || p.PerSettingW.Known() {
+			t.Errorf("%s has watts: %+v", p.Setting, p)
+		}
+	}
+	if want := []string{"quiet", "balanced", "performance"}; !slices.Equal(names, want) {
+		t.Errorf("order %v, want %v", names, want)
+	}
+	if g.KneeW.Known() || g.Enough.AtW.Known() || g.Effective.FromW.Known() || len(g.Marginal) != 0 {
+		t.Errorf("named settings have watts: %+v", g)
+	}
+	if len(g.Efficiencies) != 1 || g.Efficiency.By != ByPackage || g.Efficiency.Peak != "performance" {
+		t.Errorf("efficiency %+v, want by package, peak at performance", g.Efficiency)
+	}
+	asJSON(t, g)
+}
+
+func TestCurveMetric(t *testing.T) {
+	w := 10.0
+	run := func(names ...string) Run {
+		r := Run{Device: "unit-oak", SettingW: &w, Results: map[string]Result{}}
+		for _, n := range names {
+			r.Results[n] = Result{Value: 1}
+		}
+		return r
+	}
+	for _, c := range []struct {
+		runs []Run
+		want string
+	}{
+		{[]Run{run("score", "fps_mean"), run("score")}, "score"},
+		{[]Run{run("score", "fps_mean"), run("score", "fps_mean")}, "fps_mean"},
+	} {
+		got, err := Curve(c.runs, CurveRequest{})
+		if err != nil || got.Metric != c.want {
+			t.Errorf("metric %q (%v), want %q", got.Metric, err, c.want)
+		}
+	}
+	for name, c := range map[string]struct {
+		runs []Run
+		req  CurveRequest
+	}{
+		"no run":         {nil, CurveRequest{}},
+		"no result":      {[]Run{{}}, CurveRequest{}},
+		"unknown metric": {[]Run{run("score")}, CurveRequest{Metric: "fps"}},
+		"share":          {[]Run{run("score")}, CurveRequest{Share: 2}},
+		"share NaN":      {[]Run{run("score")}, CurveRequest{Share: math.NaN()}},
+		"noise":          {[]Run{run("score")}, CurveRequest{Declared: -1}},
+	} {
+		if _, err := Curve(c.runs, c.req); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
