@@ -16,31 +16,36 @@ type goneCheck struct {
 	sensors []collectors.Sensor
 	allowed time.Duration
 
-	lastSeen []time.Duration // -1 before the first value
-	longest  []time.Duration
-	end      time.Duration
+	seen    []bool
+	since   []time.Duration // when it stopped, -1 while it has a value
+	longest []time.Duration
+	last    time.Duration // the latest sweep
 }
 
 func newGoneCheck(v *view, sensors []collectors.Sensor, allowed time.Duration) *goneCheck {
 	c := &goneCheck{view: v, sensors: sensors, allowed: allowed,
-		lastSeen: make([]time.Duration, len(sensors)), longest: make([]time.Duration, len(sensors))}
-	for i := range c.lastSeen {
-		c.lastSeen[i] = -1
+		seen: make([]bool, len(sensors)), since: make([]time.Duration, len(sensors)), longest: make([]time.Duration, len(sensors))}
+	for i := range c.since {
+		c.since[i] = -1
 	}
 	return c
 }
 
 func (c *goneCheck) observe(s *Sweep, t time.Duration) {
-	c.end = t
 	for i := range c.sensors {
-		if math.IsNaN(at(s.Values, i)) && !c.restingPower(s.Values, i) {
+		if !math.IsNaN(at(s.Values, i)) || c.restingPower(s.Values, i) {
+			c.seen[i], c.since[i] = true, -1
 			continue
 		}
-		if c.lastSeen[i] >= 0 {
-			c.longest[i] = max(c.longest[i], t-c.lastSeen[i])
+		if !c.seen[i] {
+			continue
 		}
-		c.lastSeen[i] = t
+		if c.since[i] < 0 {
+			c.since[i] = c.last
+		}
+		c.longest[i] = max(c.longest[i], t-c.since[i])
 	}
+	c.last = t
 }
 
 // restingPower tells whether sensor i is the power of a battery at rest, which
@@ -58,15 +63,10 @@ func (c *goneCheck) findings() []Finding {
 	var gone []string
 	longest := time.Duration(0)
 	for i, s := range c.sensors {
-		if c.lastSeen[i] < 0 {
-			continue
+		if c.seen[i] && c.longest[i] > c.allowed {
+			gone = append(gone, sensorName(s))
+			longest = max(longest, c.longest[i])
 		}
-		missing := max(c.longest[i], c.end-c.lastSeen[i])
-		if missing <= c.allowed {
-			continue
-		}
-		gone = append(gone, sensorName(s))
-		longest = max(longest, missing)
 	}
 	if len(gone) == 0 {
 		return nil

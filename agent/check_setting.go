@@ -44,14 +44,16 @@ func (c *settingCheck) observe(s *Sweep, t time.Duration) {
 // told tells whether somebody said the setting, rather than the kernel's files.
 func told(s Setting) bool { return s.Source == Declared || s.Source == Command }
 
-// observeRead compares what the system reports. Missing says nothing. What
+// observeRead compares what the system reports, each source with itself: one
+// that falls silent lets a less trusted one speak, which changes nothing. What
 // changes while the sources settle was late, not changed.
 func (c *settingCheck) observeRead(s *Sweep, t time.Duration, read Setting, profile string) {
 	settling := t <= c.th.Settle
 	if read.Known() && !sameSetting(read, c.read) {
-		if settling || !c.read.Known() {
+		switch {
+		case settling || !c.read.Known():
 			c.read = read
-		} else {
+		case read.Source == c.read.Source:
 			c.changed(s, t, fmt.Sprintf("the setting that the system reports changed from %s (%s) to %s (%s)", c.read, c.read.Source, read, read.Source))
 			return
 		}

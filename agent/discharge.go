@@ -153,9 +153,9 @@ func (e *dischargeEstimate) total(duration float64, f func(*batteryTrack, float6
 }
 
 // combine weights two estimates by their uncertainties (inverse variances). If
-// they lie further apart than those explain, the result's uncertainty is
-// widened until they agree within 95 % (Birge's ratio; Birge 1932, Phys. Rev.
-// 40, from memory).
+// they lie further apart than those explain, both get the same additional
+// variance, so much that they just agree: neither is then believed alone
+// (Paule & Mandel 1982, J. Res. NBS 87:377-385, from memory).
 func combine(a, b estimate) estimate {
 	if !a.ok || !b.ok {
 		if a.ok {
@@ -163,12 +163,11 @@ func combine(a, b estimate) estimate {
 		}
 		return b
 	}
-	wa, wb := 1/(a.u*a.u), 1/(b.u*b.u)
-	c := estimate{watts: (wa*a.watts + wb*b.watts) / (wa + wb), u: math.Sqrt(1 / (wa + wb)), ok: true}
-	if ratio := math.Abs(a.watts-b.watts) / math.Hypot(a.u, b.u) / 1.96; ratio > 1 {
-		c.u *= ratio
-	}
-	return c
+	va, vb := a.u*a.u, b.u*b.u
+	apart := a.watts - b.watts
+	extra := math.Max(0, (apart*apart-va-vb)/2)
+	wa, wb := 1/(va+extra), 1/(vb+extra)
+	return estimate{watts: (wa*a.watts + wb*b.watts) / (wa + wb), u: math.Sqrt(1 / (wa + wb)), ok: true}
 }
 
 // Floors of a discharge's standard uncertainty: gauges are not taken as more

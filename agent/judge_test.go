@@ -1,0 +1,359 @@
+package agent
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"sweepd/collectors"
+)
+
+// TestFindings provokes each finding alone: the right one and no other.
+func TestFindings(t *testing.T) {
+	const run = 30 * time.Second
+	for _, c := range []struct {
+		name  string
+		trace *script
+		want  []Code
+		says  string
+	}{
+		{"nothing, on battery", play(run, onBattery), nil, ""},
+		{"nothing, on mains", play(run, onMains), nil, ""},
+		{"too short", play(4*time.Second, onMains), []Code{TooShort}, "lasted 4.0 s, less than 5 s"},
+		{"unplugged in mid-run", play(run, func(t time.Duration) state {
+			if t < 10*time.Second {
+				return onMains(t)
+			}
+			return onBattery(t)
+		}), []Code{SupplyChanged}, "from mains to battery 10.0 s after the start"},
+		{"unplugged for a second", play(run, func(t time.Duration) state {
+			if t < 10*time.Second || t > 11*time.Second {
+				return onMains(t)
+			}
+			return onBattery(t)
+		}), []Code{SupplyChanged}, "from mains to battery"},
+		{"limit changed", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 20*time.Second {
+				s.limit = 25
+			}
+			return s
+		}), []Code{SettingChanged}, "from 15W (firmware) to 25W (firmware) 20.2 s after the start"},
+		{"declared anew", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 20*time.Second {
+				s.setting = watts(25)
+			}
+			return s
+		}), []Code{SettingChanged}, "the declared setting changed from 15W to 25W"},
+		{"profile changed", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 20*time.Second {
+				s.profile = 5
+			}
+			return s
+		}), []Code{SettingChanged}, "profile changed from balanced to performance"},
+		{"declared otherwise", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.setting = watts(20)
+			return s
+		}), []Code{SettingDisagrees}, "20W was declared, but the system reports 15W (firmware)"},
+		{"declared within tolerance", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.setting = watts(15.5)
+			return s
+		}), nil, ""},
+		{"profile declared otherwise", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.setting = Setting{Name: "quiet", Source: Declared}
+			return s
+		}), []Code{SettingDisagrees}, "profile quiet was declared, but the system reports balanced"},
+		{"own name cannot be compared", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.setting = Setting{Name: "my fast mode", Source: Declared}
+			return s
+		}), nil, ""},
+		{"limit unknown for a while", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 20*time.Second && t < 22*time.Second {
+				s.limit = nan
+			}
+			return s
+		}), nil, ""},
+		{"charging", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.power, s.direction, s.energy = -18, -1, 100000+18*math.Floor(t.Seconds())
+			return s
+		}), []Code{Charging}, "charging for 30 s with 18.0 W"},
+		{"battery pulled", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 10*time.Second {
+				s.power, s.energy, s.direction = nan, nan, nan
+			}
+			return s
+		}), []Code{SensorGone}, "battery_power_watts of BAT0"},
+		{"short hole in a sensor", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > 10*time.Second && t < 12*time.Second {
+				s.watts = nan
+			}
+			return s
+		}), nil, ""},
+		{"sensor that appears late", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t < 10*time.Second {
+				s.watts = nan
+			}
+			return s
+		}), nil, ""},
+		{"resting battery without a power", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			if t > time.Second {
+				s.power = nan
+			}
+			return s
+		}), nil, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) { wantFindings(t, c.trace, c.want, c.says) })
+	}
+}
+
+func wantFindings(t *testing.T, s *script, want []Code, says string) Detail {
+	t.Helper()
+	d, err := judged(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var codes []Code
+	for _, f := range d.Findings {
+		codes = append(codes, f.Code)
+	}
+	if diff := cmp.Diff(want, codes); diff != "" {
+		t.Fatalf("findings (-want +got):\n%s%v", diff, d.Findings)
+	}
+	if len(want) > 0 && !strings.Contains(d.Findings[0].Text, says) {
+		t.Errorf("finding says %q, want it to hold %q", d.Findings[0].Text, says)
+	}
+	return d
+}
+
+func TestResultMissing(t *testing.T) {
+	s := play(10*time.Second, onMains)
+	length := 10.0
+	d, err := Judge(Detail{Run: Run{ID: "x-0123456789", State: Finished, DurationS: &length}}, s, Thresholds{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Findings) != 1 || d.Findings[0].Code != ResultMissing || !strings.Contains(d.Findings[0].Text, "run result 23456789 ") {
+		t.Errorf("findings %v, want result_missing naming the short id", d.Findings)
+	}
+}
+
+// Clocks: the sweeps after the tenth second are moved on one or two clocks.
+func TestClockFindings(t *testing.T) {
+	for _, c := range []struct {
+		name             string
+		wall, mono, boot time.Duration
+		want             []Code
+		state            State
+		says             string
+	}{
+		{"suspended", 60 * time.Second, 0, 60 * time.Second, []Code{Suspended}, Rejected, "slept for 60.0 s"},
+		{"clock set forward", time.Hour, 0, 0, []Code{ClockStepped}, Finished, "jumped by +3600.0 s"},
+		{"clock set back", -time.Hour, 0, 0, []Code{ClockStepped}, Finished, "jumped by -3600.0 s"},
+		{"hung", 3 * time.Second, 3 * time.Second, 3 * time.Second, []Code{SamplingGap}, Finished, "the longest 3.2 s"},
+		{"slewed", 20 * time.Millisecond, 0, 0, nil, Finished, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := play(20*time.Second, onMains)
+			for i := range s.sweeps {
+				if i > 40 {
+					at := &s.sweeps[i].At
+					at.Wall, at.Mono, at.Boot = at.Wall.Add(c.wall), at.Mono+c.mono, at.Boot+c.boot
+				}
+			}
+			d := wantFindings(t, s, c.want, c.says)
+			if d.State != c.state {
+				t.Errorf("state %s, want %s", d.State, c.state)
+			}
+		})
+	}
+}
+
+// An adapter and a battery report one event up to a second apart. At a run's
+// edge that is no change of supply.
+func TestSupplyAtTheEdges(t *testing.T) {
+	const lag = time.Second
+	t.Run("battery late at the start", func(t *testing.T) {
+		d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
+			s := onBattery(t)
+			if t < lag { // still shows the charging of before
+				s.power, s.direction = -10, -1
+			}
+			return s
+		}), nil, "")
+		if d.Supply != Battery {
+			t.Errorf("supply %q, want battery", d.Supply)
+		}
+	})
+	t.Run("adapter late at the start", func(t *testing.T) {
+		d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
+			s := onBattery(t)
+			if t < lag {
+				s.online = 1
+			}
+			return s
+		}), nil, "")
+		if d.Supply != Battery {
+			t.Errorf("supply %q, want battery, which the battery said from the first sweep on", d.Supply)
+		}
+	})
+	t.Run("adapter early at the end", func(t *testing.T) {
+		wantFindings(t, play(20*time.Second, func(t time.Duration) state {
+			s := onBattery(t)
+			if t > 20*time.Second-lag {
+				s.online = 1
+			}
+			return s
+		}), nil, "")
+	})
+	t.Run("a battery that drains on mains is no change", func(t *testing.T) {
+		wantFindings(t, play(20*time.Second, func(t time.Duration) state {
+			s := onBattery(t)
+			s.online = 1
+			return s
+		}), nil, "")
+	})
+}
+
+func TestSettlingSetting(t *testing.T) {
+	d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
+		s := onMains(t)
+		s.setting = Setting{Watts: &s.limit, Source: Firmware}
+		if t < time.Second {
+			s.limit = 25 // read a second late
+		}
+		return s
+	}), nil, "")
+	if got := d.Setting.String(); got != "15W" {
+		t.Errorf("setting %s, want the settled 15W", got)
+	}
+	if d.SettingRead == nil || d.SettingRead.String() != "15W" || d.SettingRead.Source != Firmware {
+		t.Errorf("setting read %+v, want 15W from the firmware", d.SettingRead)
+	}
+}
+
+func TestSummaries(t *testing.T) {
+	// P = 5 + 2t over unequal steps is integrated exactly by the trapezoid:
+	// 150 J over 10 s (any text of numerical analysis; Burden & Faires 4.3).
+	s := &script{sensors: []collectors.Sensor{
+		{ID: collectors.PackagePower, Unit: "watts"}, {ID: collectors.PackageEnergy, Unit: "joules", Kind: collectors.Counter}}}
+	for _, sec := range []float64{0, 1, 3, 7, 10} {
+		s.sweeps = append(s.sweeps, Sweep{At: start.after(time.Duration(sec * 1e9)), Values: []float64{5 + 2*sec, 1000 + 5*sec + sec*sec}})
+	}
+	d, err := Judge(Detail{Run: Run{State: Finished}}, s, Thresholds{Gone: 5 * time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, e := d.Summaries[0], d.Summaries[1]
+	for _, c := range []struct {
+		what string
+		got  *float64
+		want float64
+	}{
+		{"energy by trapezoid", p.EnergyJoules, 150}, {"mean", p.Mean, 15}, {"min", p.Min, 5}, {"max", p.Max, 25},
+		{"first", p.First, 5}, {"last", p.Last, 25},
+		{"energy by counter", e.EnergyJoules, 150}, {"package_w", d.PackageW, 15},
+	} {
+		if c.got == nil || math.Abs(*c.got-c.want) > 1e-9 {
+			t.Errorf("%s is %v, want %v", c.what, deref(c.got), c.want)
+		}
+	}
+	// Weights .5 1.5 3 3.5 1.5 s: 8.5 s lie below 25 W, 95 % is 9.5 s.
+	if p.P95 == nil || *p.P95 != 25 {
+		t.Errorf("p95 %v, want 25", deref(p.P95))
+	}
+	if e.Mean != nil || e.P95 != nil {
+		t.Errorf("a counter has no mean (%v) and no p95 (%v)", deref(e.Mean), deref(e.P95))
+	}
+}
+
+func deref(p *float64) any {
+	if p == nil {
+		return nil
+	}
+	return *p
+}
+
+// Type 1 of Hyndman & Fan 1996 (Am. Stat. 50:361-365) with equal weights:
+// their 15 20 35 40 50, values from R's quantile(type = 1).
+func TestWeightedQuantile(t *testing.T) {
+	for p, want := range map[float64]float64{.05: 15, .30: 20, .40: 20, .50: 35, .75: 40, .90: 50, 1: 50} {
+		list := []weighted{{40, 2}, {15, 2}, {50, 2}, {20, 2}, {35, 2}}
+		if got := weightedQuantile(list, p); got != want {
+			t.Errorf("quantile %v is %v, want %v", p, got, want)
+		}
+	}
+	if got := weightedQuantile(nil, .5); !math.IsNaN(got) {
+		t.Errorf("quantile of nothing is %v", got)
+	}
+}
+
+func TestEnergyOfHoles(t *testing.T) {
+	hole := func(from, to time.Duration) Detail {
+		d, err := judged(play(20*time.Second, func(t time.Duration) state {
+			s := onMains(t)
+			if t > from && t < to {
+				s.watts, s.joules = nan, nan
+			}
+			return s
+		}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	energyOf := func(d Detail, id string) *float64 {
+		for _, s := range d.Summaries {
+			if s.Sensor == id {
+				return s.EnergyJoules
+			}
+		}
+		return nil
+	}
+	short, long := hole(5*time.Second, 7*time.Second), hole(5*time.Second, 15*time.Second)
+	if e := energyOf(short, collectors.PackagePower); e == nil || math.Abs(*e-240) > 1e-9 {
+		t.Errorf("energy over a short hole is %v, want 240", deref(e))
+	}
+	if e := energyOf(long, collectors.PackagePower); e != nil {
+		t.Errorf("energy by power over a long hole is %v, want unknown", *e)
+	}
+	if e := energyOf(long, collectors.PackageEnergy); e == nil || math.Abs(*e-240) > 1e-9 {
+		t.Errorf("energy by counter over a long hole is %v, want 240: a counter loses nothing", deref(e))
+	}
+}
+
+func TestInterruptedEndsAtItsLastSweep(t *testing.T) {
+	s := play(12*time.Second, onMains)
+	s.sweeps = s.sweeps[:41]
+	d, err := Judge(Detail{Run: Run{State: Interrupted}}, s, Thresholds{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.State != Interrupted || d.DurationS == nil || *d.DurationS != 10 {
+		t.Errorf("state %s, duration %v; want interrupted after 10 s", d.State, deref(d.DurationS))
+	}
+}
+
+func TestJudgeWithoutSweeps(t *testing.T) {
+	d, err := Judge(Detail{Run: Run{State: Interrupted}}, &script{sensors: scriptSensors}, Thresholds{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Summaries) != 0 || d.PackageW != nil || d.Discharge.Watts != nil || *d.DurationS != 0 {
+		t.Errorf("a run without sweeps has %+v", d)
+	}
+}

@@ -1,0 +1,90 @@
+package agent
+
+import (
+	"math"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// script is a trace written by hand: a sweep every interval, whose values a
+// function of the time since the start gives.
+type script struct {
+	sensors []collectors.Sensor
+	sweeps  []Sweep
+}
+
+func (s *script) Sensors() []collectors.Sensor { return s.sensors }
+
+func (s *script) Each(f func(Sweep) error) error {
+	for _, sweep := range s.sweeps {
+		if err := f(sweep); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+var nan = math.NaN()
+
+// start is an arbitrary moment.
+var start = Instant{Wall: time.Date(2026, 5, 4, 9, 30, 0, 0, time.UTC), Mono: 1000 * time.Second, Boot: 1400 * time.Second}
+
+func (i Instant) after(d time.Duration) Instant {
+	return Instant{Wall: i.Wall.Add(d), Mono: i.Mono + d, Boot: i.Boot + d}
+}
+
+// The scripted machine: one battery, one adapter, one package, one limit.
+var scriptSensors = []collectors.Sensor{
+	{ID: collectors.SupplyOnline, Instance: "ADP0"},
+	{ID: collectors.BatteryPower, Instance: "BAT0", Unit: "watts", Resolution: 1e-6},
+	{ID: collectors.BatteryEnergy, Instance: "BAT0", Unit: "joules", Resolution: 3.6e-3},
+	{ID: collectors.BatteryDirection, Instance: "BAT0"},
+	{ID: collectors.PackageEnergy, Instance: "package-0", Unit: "joules", Kind: collectors.Counter, Resolution: 1e-6},
+	{ID: collectors.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
+	{ID: collectors.PowerLimit, Instance: collectors.LimitFirmware, Unit: "watts", Resolution: 1},
+	{ID: collectors.PlatformProfile},
+}
+
+// state is what the scripted machine shows at one moment.
+type state struct {
+	online, power, energy, direction, joules, watts, limit, profile float64
+	setting                                                         Setting
+}
+
+// onBattery draws 20 W in all and 12 W in the package, at a declared 15 W.
+func onBattery(t time.Duration) state {
+	whole := math.Floor(t.Seconds())
+	return state{online: 0, power: 20, energy: 180000 - 20*whole, direction: 1, joules: 12 * t.Seconds(), watts: 12, limit: 15, profile: 3, setting: watts(15)}
+}
+
+// onMains is the same work with the battery at rest.
+func onMains(t time.Duration) state {
+	s := onBattery(t)
+	s.online, s.power, s.energy, s.direction = 1, 0, 180000, 0
+	return s
+}
+
+func watts(w float64) Setting { return Setting{Watts: &w, Source: Declared} }
+
+// play makes a trace of f over d, with a sweep every 250 ms.
+func play(d time.Duration, f func(t time.Duration) state) *script {
+	s := &script{sensors: scriptSensors}
+	v := newView(scriptSensors)
+	for t := time.Duration(0); t <= d; t += DefaultInterval {
+		x := f(t)
+		values := []float64{x.online, x.power, x.energy, x.direction, x.joules, x.watts, x.limit, x.profile}
+		s.sweeps = append(s.sweeps, Sweep{At: start.after(t), Values: values, Setting: x.setting, Supply: v.supply(values)})
+	}
+	return s
+}
+
+// judged is the run of a script that ended well with a result.
+func judged(s *script) (Detail, error) {
+	d := Detail{Run: Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", State: Finished}}
+	d.Results = map[string]Result{"score": {Value: 100, Better: Higher}}
+	d.Setting, d.Supply = s.sweeps[0].Setting, s.sweeps[0].Supply
+	length := (s.sweeps[len(s.sweeps)-1].At.Mono - s.sweeps[0].At.Mono).Seconds()
+	d.DurationS = &length
+	return Judge(d, s, Thresholds{})
+}
