@@ -1,0 +1,117 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+)
+
+// Skipped counts the selected runs that the analysis does not take.
+type Skipped struct {
+	Recording, Interrupted, Rejected int
+}
+
+// AnalysisRuns are the selected runs as the analysis takes them: finished ones
+// that nobody rejected. The runs may share maps; they are to be read only.
+func (s *Store) AnalysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Skipped, error) {
+	runs, skipped, err := s.analysisRuns(ctx, f)
+	return runs, skipped, s.fail("reading runs of", err)
+}
+
+func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Skipped, error) {
+	tx, err := s.read.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, Skipped{}, err
+	}
+	defer tx.Rollback()
+	where, args := f.where()
+	skipped, err := countSkipped(ctx, tx, where, args)
+	if err != nil {
+		return nil, skipped, err
+	}
+	l := analysisLoader{ctx: ctx, tx: tx, where: "state = 'finished' AND (" + where + ")", args: args, at: map[int64]int{}}
+	l.selected = "(SELECT n FROM runs WHERE " + l.where + ")"
+	for _, step := range []func() error{l.loadRuns, l.loadResults, l.loadFindings} {
+		if err := step(); err != nil {
+			return nil, skipped, err
+		}
+	}
+	return l.runs, skipped, nil
+}
+
+func countSkipped(ctx context.Context, tx *sql.Tx, where string, args []any) (n Skipped, err error) {
+	err = tx.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE state = 'recording'), count(*) FILTER (WHERE state = 'interrupted'),
+		count(*) FILTER (WHERE state = 'rejected') FROM runs WHERE `+where, args...).Scan(&n.Recording, &n.Interrupted, &n.Rejected)
+	return n, err
+}
+
+type analysisLoader struct {
+	ctx             context.Context
+	tx              *sql.Tx
+	where, selected string
+	args            []any
+	runs            []analysis.Run
+	at              map[int64]int
+}
+
+func (l *analysisLoader) loadRuns() error {
+	facts, err := loadFactSets(l.ctx, l.tx)
+	if err != nil {
+		return err
+	}
+	l.runs = []analysis.Run{}
+	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
+		var n int64
+		var r analysis.Run
+		var started sql.NullString
+		var duration sql.NullFloat64
+		var set sql.NullInt64
+		err := rows.Scan(&n, &r.ID, &r.Device, &r.Workload, &r.Supply, &r.Variant, &r.SettingW, &r.SettingName,
+			&started, &duration, &r.PackageW, &r.SystemW, &r.StartTempC, &r.ChargeRatio, &set)
+		if err != nil {
+			return err
+		}
+		stamp, err := parseStamp(started.String)
+		if err != nil {
+			return fmt.Errorf("run %s: %w", r.ID, err)
+		}
+		r.StartedAt, r.DurationS = stamp.Time, duration.Float64
+		r.Facts = facts[set.Int64]
+		r.Results = map[string]analysis.Result{}
+		l.at[n] = len(l.runs)
+		l.runs = append(l.runs, r)
+		return nil
+	}, `SELECT n, id, device, workload, supply, variant, setting_w, setting, started_at, duration_s, package_w, system_w,
+		start_temperature_c, start_charge_ratio, fact_set FROM runs WHERE `+l.where+" ORDER BY started_at, n", l.args...)
+}
+
+func (l *analysisLoader) loadResults() error {
+	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
+		var n int64
+		var name, better string
+		var r analysis.Result
+		if err := rows.Scan(&n, &name, &r.Value, &r.Unit, &better); err != nil {
+			return err
+		}
+		r.LowerIsBetter = agent.Better(better) == agent.Lower
+		l.runs[l.at[n]].Results[name] = r
+		return nil
+	}, "SELECT run, name, value, unit, better FROM results WHERE run IN "+l.selected, l.args...)
+}
+
+func (l *analysisLoader) loadFindings() error {
+	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
+		var n int64
+		var code string
+		if err := rows.Scan(&n, &code); err != nil {
+			return err
+		}
+		r := &l.runs[l.at[n]]
+		r.Findings = append(r.Findings, code)
+		r.EndedReserve = r.EndedReserve || agent.Code(code) == agent.BatteryReserve
+		return nil
+	}, "SELECT run, code FROM findings WHERE run IN "+l.selected+" ORDER BY run, position", l.args...)
+}

@@ -1,0 +1,46 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+
+	"sweepd/agent"
+)
+
+// importCache is the page cache while importing, KiB: ids come in random order.
+const importCache = "-65536"
+
+// progressEvery is the number of runs between two calls of progress.
+const progressEvery = 1000
+
+// ImportRuns stores runs, all or none. Runs whose id is known are left as they
+// are and counted as known. progress may be nil. Writers wait meanwhile.
+func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress func(done, total int)) (added, known int, err error) {
+	if s.write == nil {
+		return 0, 0, s.fail("importing to", errReadOnly)
+	}
+	if _, err := s.write.ExecContext(ctx, "PRAGMA cache_size = "+importCache); err != nil {
+		return 0, 0, s.fail("importing to", err)
+	}
+	defer s.write.ExecContext(context.WithoutCancel(ctx), "PRAGMA cache_size = "+cacheKiB)
+	err = s.commit(ctx, true, func(tx *sql.Tx) error {
+		w := newRunWriter(ctx, tx)
+		for i := range runs {
+			_, isNew, err := w.add(&runs[i])
+			if err != nil {
+				return err
+			}
+			if isNew {
+				added++
+			}
+			if done := i + 1; progress != nil && (done%progressEvery == 0 || done == len(runs)) {
+				progress(done, len(runs))
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return 0, 0, s.fail("importing to", err)
+	}
+	return added, len(runs) - added, nil
+}

@@ -1,0 +1,196 @@
+-- The data of sweepd: one file, read best through the views at the end
+-- (sqlite3 sweepd.db 'SELECT * FROM run_table').
+--
+-- Conventions. Units are in the names: _w watts, _j joules, _s seconds,
+-- _c degrees Celsius, _ratio 0 to 1; values in `results` and `summaries` carry
+-- a unit of their own. Times are RFC 3339 in UTC with milliseconds, so that
+-- text order is time order; the few columns called _ms are Unix time in
+-- milliseconds. An unknown number is NULL, an unknown text ''.
+
+-- One row for each run. n is local to this file; id is the same everywhere.
+CREATE TABLE runs (
+  n               INTEGER PRIMARY KEY,
+  id              TEXT NOT NULL UNIQUE,
+  device          TEXT NOT NULL,
+  workload        TEXT NOT NULL,
+  variant         TEXT NOT NULL DEFAULT '',  -- sorted k=v pairs joined by commas
+  supply          TEXT NOT NULL DEFAULT '' CHECK (supply IN ('mains', 'battery', '')),
+  setting_w       REAL,                      -- the active setting in watts,
+  setting         TEXT NOT NULL DEFAULT '',  -- or its name where the watts are unknown
+  setting_source  TEXT NOT NULL DEFAULT '',  -- declared, command, firmware, powercap, gpu, profile
+  setting_read_w      REAL,                  -- what the system reported at the start;
+  setting_read        TEXT,                  -- NULL when it reports nothing
+  setting_read_source TEXT,
+  state           TEXT NOT NULL CHECK (state IN ('recording', 'finished', 'interrupted', 'rejected')),
+  state_before    TEXT NOT NULL DEFAULT '',  -- of a rejected run: what `run keep` brings back
+  why             TEXT NOT NULL DEFAULT '',  -- of a rejected run
+  note            TEXT NOT NULL DEFAULT '',  -- the user's
+  started_at      TEXT,
+  duration_s      REAL,                      -- NULL while recording
+  package_w       REAL,                      -- package energy / duration
+  system_w        REAL,                      -- power drawn from the battery, on battery
+  discharge_w              REAL,             -- positive while discharging
+  discharge_uncertainty_w  REAL,             -- half width of a 95 % interval
+  discharge_from_power_w   REAL,
+  discharge_from_energy_w  REAL,
+  start_temperature_c  REAL,                 -- of the hottest sensor in the first sweep
+  start_charge_ratio   REAL,                 -- mean of the batteries in the first sweep
+  fact_set        INTEGER REFERENCES fact_sets (id)
+) STRICT;
+
+-- The numbers that the workload reported, as they stand now.
+CREATE TABLE results (
+  run     INTEGER NOT NULL REFERENCES runs (n),
+  name    TEXT NOT NULL,
+  value   REAL NOT NULL,
+  unit    TEXT NOT NULL DEFAULT '',
+  better  TEXT NOT NULL CHECK (better IN ('higher', 'lower')),
+  set_at  TEXT,                              -- NULL: with the run
+  PRIMARY KEY (run, name)
+) STRICT, WITHOUT ROWID;
+
+-- Results that a correction replaced. Nothing is ever taken out of here.
+CREATE TABLE result_history (
+  run          INTEGER NOT NULL REFERENCES runs (n),
+  name         TEXT NOT NULL,
+  value        REAL NOT NULL,
+  unit         TEXT NOT NULL,
+  better       TEXT NOT NULL,
+  set_at       TEXT,
+  replaced_at  TEXT
+) STRICT;
+CREATE INDEX result_history_of_run ON result_history (run, name);
+
+-- Every rejection and every `run keep`, by a finding or by the user.
+CREATE TABLE decisions (
+  run   INTEGER NOT NULL REFERENCES runs (n),
+  at    TEXT,
+  what  TEXT NOT NULL CHECK (what IN ('reject', 'keep')),
+  who   TEXT NOT NULL CHECK (who IN ('finding', 'user')),
+  why   TEXT NOT NULL
+) STRICT;
+CREATE INDEX decisions_of_run ON decisions (run);
+
+-- What a reader must know about a run.
+CREATE TABLE findings (
+  run       INTEGER NOT NULL REFERENCES runs (n),
+  position  INTEGER NOT NULL,
+  code      TEXT NOT NULL,
+  severity  TEXT NOT NULL CHECK (severity IN ('note', 'doubt', 'reject')),
+  text      TEXT NOT NULL,
+  at        TEXT,                            -- NULL: the run as a whole
+  PRIMARY KEY (run, position)
+) STRICT, WITHOUT ROWID;
+
+-- Every sensor that any run, series or summary knows.
+CREATE TABLE sensors (
+  id          INTEGER PRIMARY KEY,
+  sensor      TEXT NOT NULL,                 -- 'temperature_celsius'
+  instance    TEXT NOT NULL,                 -- '' where a device has only one
+  unit        TEXT NOT NULL,
+  kind        TEXT NOT NULL CHECK (kind IN ('gauge', 'counter')),
+  source      TEXT NOT NULL,                 -- path or call it was read from
+  resolution  REAL NOT NULL,                 -- smallest step, in unit; 0 unknown
+  UNIQUE (sensor, instance, unit, kind, source, resolution)
+) STRICT;
+
+-- One sensor over one run, in the unit of the sensor.
+CREATE TABLE summaries (
+  run       INTEGER NOT NULL REFERENCES runs (n),
+  position  INTEGER NOT NULL,
+  sensor    INTEGER NOT NULL REFERENCES sensors (id),
+  mean      REAL,                            -- time-weighted
+  min       REAL,
+  max       REAL,
+  p95       REAL,                            -- not exceeded for 95 % of the time
+  first     REAL,
+  last      REAL,
+  energy_j  REAL,
+  steady_mean REAL,                          -- after the warm-up
+  PRIMARY KEY (run, position)
+) STRICT, WITHOUT ROWID;
+
+-- What a device said of itself. Runs with the same facts share one set.
+CREATE TABLE fact_sets (
+  id      INTEGER PRIMARY KEY,
+  digest  BLOB NOT NULL UNIQUE               -- of the facts, see facts.go
+) STRICT;
+CREATE TABLE facts (
+  fact_set  INTEGER NOT NULL REFERENCES fact_sets (id),
+  name      TEXT NOT NULL,
+  value     TEXT NOT NULL,
+  PRIMARY KEY (fact_set, name)
+) STRICT, WITHOUT ROWID;
+
+-- A series is a chain of packed sweeps: those of one run, or a stretch of idle
+-- sweeps (run NULL).
+CREATE TABLE series (
+  id          INTEGER PRIMARY KEY,
+  device      TEXT NOT NULL,
+  run         INTEGER UNIQUE REFERENCES runs (n),
+  started_ms  INTEGER NOT NULL,              -- of the first sweep
+  format      INTEGER NOT NULL               -- of `readings.data`, see pack.go
+) STRICT;
+CREATE INDEX idle_series ON series (device, started_ms) WHERE run IS NULL;
+
+-- The sensors of a series in the order of its values; it may grow.
+CREATE TABLE series_sensors (
+  series    INTEGER NOT NULL REFERENCES series (id),
+  position  INTEGER NOT NULL,
+  sensor    INTEGER NOT NULL REFERENCES sensors (id),
+  PRIMARY KEY (series, position)
+) STRICT, WITHOUT ROWID;
+
+-- The settings and supplies that a series' sweeps name by position.
+CREATE TABLE series_labels (
+  series          INTEGER NOT NULL REFERENCES series (id),
+  position        INTEGER NOT NULL,
+  setting_w       REAL,
+  setting         TEXT NOT NULL,
+  setting_source  TEXT NOT NULL,
+  supply          TEXT NOT NULL,
+  PRIMARY KEY (series, position)
+) STRICT, WITHOUT ROWID;
+
+-- About a second of sweeps each. id is series << 32 | position, so that new
+-- rows always go to the end of the table. See `reading_rows`.
+CREATE TABLE readings (
+  id      INTEGER PRIMARY KEY,
+  at_ms   INTEGER NOT NULL,                  -- of the first sweep
+  sweeps  INTEGER NOT NULL,
+  data    BLOB NOT NULL                      -- packed, see pack.go
+) STRICT;
+
+CREATE VIEW run_table AS
+  SELECT id, device, workload, variant, supply,
+    CASE WHEN setting_w IS NULL THEN setting
+         WHEN setting_w = CAST(setting_w AS INTEGER) THEN CAST(setting_w AS INTEGER) || 'W'
+         ELSE setting_w || 'W' END AS setting,
+    state, started_at, duration_s, package_w, system_w,
+    (SELECT group_concat(name || '=' || value || unit, ' ') FROM results WHERE run = n) AS results,
+    (SELECT group_concat(code, ' ') FROM findings WHERE run = n) AS findings,
+    why, note
+  FROM runs ORDER BY started_at, n;
+
+CREATE VIEW result_table AS
+  SELECT id, device, workload, variant, supply, setting_w, setting, state, name, value, unit, better, set_at
+  FROM results JOIN runs ON n = run ORDER BY started_at, n, name;
+
+CREATE VIEW finding_table AS
+  SELECT id, started_at, severity, code, text, at
+  FROM findings JOIN runs ON n = run ORDER BY started_at, n, position;
+
+CREATE VIEW summary_table AS
+  SELECT r.id, s.sensor, s.instance, s.unit, mean, min, max, p95, first, last, energy_j, steady_mean
+  FROM summaries m JOIN runs r ON r.n = m.run JOIN sensors s ON s.id = m.sensor
+  ORDER BY started_at, n, position;
+
+CREATE VIEW fact_table AS
+  SELECT id, device, started_at, name, value
+  FROM runs JOIN facts USING (fact_set) ORDER BY started_at, n, name;
+
+CREATE VIEW reading_rows AS
+  SELECT d.id >> 32 AS series, d.id & 0xffffffff AS position, s.device,
+    r.id AS run, strftime('%Y-%m-%dT%H:%M:%fZ', at_ms / 1000.0, 'unixepoch') AS at,
+    sweeps, length(data) AS bytes
+  FROM readings d JOIN series s ON s.id = d.id >> 32 LEFT JOIN runs r ON r.n = s.run;
