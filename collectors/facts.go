@@ -3,6 +3,7 @@ package collectors
 import (
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/shirou/gopsutil/v3/cpu"
 	"github.com/shirou/gopsutil/v3/host"
@@ -98,9 +99,7 @@ func (f facts) readHost(roots Roots) {
 	if release, err := host.KernelVersionWithContext(ctx); err == nil {
 		f.set("kernel_version", release)
 	}
-	if platform, _, version, err := host.PlatformInformationWithContext(ctx); err == nil {
-		f.set("os", platform+" "+version)
-	}
+	f.set("os", operatingSystem())
 	if architecture, err := host.KernelArch(); err == nil {
 		f.set("architecture", architecture)
 	}
@@ -118,6 +117,16 @@ func (f facts) readHost(roots Roots) {
 		f.set("memory_total_bytes", strconv.FormatUint(m.Total, 10))
 	}
 }
+
+// operatingSystem is asked once: the library starts a program for it on some
+// systems, and a run should not begin with that.
+var operatingSystem = sync.OnceValue(func() string {
+	platform, _, version, err := host.PlatformInformation()
+	if err != nil {
+		return ""
+	}
+	return platform + " " + version
+})
 
 // distinct joins the different values in order of appearance.
 func distinct(values []string) string {
