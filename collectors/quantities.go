@@ -23,6 +23,11 @@ const (
 	SupplyOnline = "supply_online"
 	// SupplyPowerLimit is what the charger offers, W.
 	SupplyPowerLimit = "supply_power_limit_watts"
+	// SupplyVoltage and SupplyCurrent are at the charger's input, V and A.
+	SupplyVoltage = "supply_voltage_volts"
+	SupplyCurrent = "supply_current_amperes"
+	// SupplyUSBType is the kind of charger as an index into USBTypes.
+	SupplyUSBType = "supply_usb_type"
 
 	Temperature = "temperature_celsius"
 
@@ -39,11 +44,21 @@ const (
 	PackagePower = "package_power_watts"
 	CorePower    = "core_power_watts"
 	GPUPower     = "gpu_power_watts"
+	// UncorePower is of the package outside its cores, DRAMPower of the memory,
+	// PlatformPower of everything that the firmware measures; package and DRAM
+	// are part of that, cores and uncore of the package.
+	UncorePower   = "uncore_power_watts"
+	DRAMPower     = "dram_power_watts"
+	PlatformPower = "platform_power_watts"
 	// PackageEnergy and the other energies are counters since the probe was
 	// opened, J.
 	PackageEnergy = "package_energy_joules"
 	CoreEnergy    = "core_energy_joules"
 	GPUEnergy     = "gpu_energy_joules"
+
+	UncoreEnergy   = "uncore_energy_joules"
+	DRAMEnergy     = "dram_energy_joules"
+	PlatformEnergy = "platform_energy_joules"
 
 	// PowerLimit is an active limit as the system reports it, W. Its instance
 	// is the kind of source: LimitFirmware, LimitPowercap or LimitGPU.
@@ -82,3 +97,8 @@ const (
 var PlatformProfiles = []string{
 	"low-power", "cool", "quiet", "balanced", "balanced-performance", "performance", "custom", "max-power",
 }
+
+// USBTypes are the words of the file usb_type of a supply, in the order of the
+// kernel's table (drivers/power/supply/power_supply_sysfs.c; from memory). The
+// order is part of the stored data: add at the end only.
+var USBTypes = []string{"Unknown", "SDP", "DCP", "CDP", "ACA", "C", "PD", "PD_DRP", "PD_PPS", "BrickID", "PD_SPR_AVS", "PD_PPS_SPR_AVS"}

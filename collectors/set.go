@@ -181,12 +181,15 @@ func (s *Set) Absences() []Absence {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	list := append([]Absence(nil), s.absences...)
-	var last *entry
+	told := map[string]bool{}
+	for _, a := range list {
+		told[a.Source] = true
+	}
 	for _, e := range s.entryAt {
-		if e != last && !e.open {
+		if source := e.sensors[0].Source; !e.open && !told[source] {
+			told[source] = true
 			list = append(list, Absence{Collector: e.source.collector.Name(), Source: e.sensors[0].Source, Why: e.gone})
 		}
-		last = e
 	}
 	return list
 }

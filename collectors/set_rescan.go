@@ -44,7 +44,8 @@ func (s *Set) rescanSource(src *source) {
 		if len(o.Sensors) == 0 {
 			continue
 		}
-		if e := s.holder(src, o); e != nil && !held[e] {
+		// What gives nothing is opened anew: its files may be stale.
+		if e := s.holder(src, o); e != nil && !held[e] && !e.failing.Load() {
 			held[e] = true
 			continue
 		}

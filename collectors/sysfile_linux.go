@@ -86,7 +86,7 @@ func (f *sysFile) refuse(text []byte, want string) error {
 	if len(text) > 40 {
 		text = text[:40]
 	}
-	if f.err == nil || f.err.Err != nil || f.err.Text != string(text) {
+	if f.err == nil || f.err.Err != nil || f.err.Want != want || f.err.Text != string(text) {
 		f.err = &ReadError{Path: f.path, Text: string(text), Want: want}
 	}
 	return f.err

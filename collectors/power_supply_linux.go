@@ -1,0 +1,149 @@
+package collectors
+
+import (
+	"errors"
+	"io/fs"
+	"math"
+	"path/filepath"
+	"slices"
+)
+
+// powerSupply finds class/power_supply, after the kernel's
+// Documentation/ABI/testing/sysfs-class-power: batteries (everything of the
+// type Battery) and what feeds the machine (every other type that
+// says whether it is online: Mains, USB in all its spellings, Wireless, UPS,
+// BrickID; the kernel itself takes all of these for supplies). What has the
+// scope Device belongs to a peripheral and is left out.
+type powerSupply struct{ roots Roots }
+
+// NewPowerSupply finds batteries and supplies.
+func NewPowerSupply(roots Roots) Collector { return powerSupply{roots} }
+
+func (powerSupply) Name() string { return "power_supply" }
+
+func (c powerSupply) Scan() (offers []Offer, absences []Absence) {
+	class := c.roots.sys("class", "power_supply")
+	names := folderNames(class)
+	slices.Sort(names)
+	batteries, supplies := 0, 0
+	for _, name := range names {
+		dir := filepath.Join(class, name)
+		if staticText(dir, "scope") == "Device" {
+			continue
+		}
+		switch kind := staticText(dir, "type"); {
+		case kind == "Battery":
+			if o, ok := offerBattery(dir, name); ok {
+				offers = append(offers, o)
+				batteries++
+			}
+		case kind != "" && exists(dir, "online"):
+			offers = append(offers, offerSupply(dir, name))
+			supplies++
+		}
+	}
+	if batteries == 0 {
+		absences = append(absences, Absence{Collector: c.Name(), Source: filepath.Join(class, "*", "energy_now"), Why: "no battery of this machine"})
+	}
+	if supplies == 0 {
+		absences = append(absences, Absence{Collector: c.Name(), Source: filepath.Join(class, "*", "online"), Why: "no mains or USB supply"})
+	}
+	return offers, absences
+}
+
+// Bounds of what is believed, so that the marks for "unknown" of some drivers
+// (all bits set, times the unit) are not taken for values. Common practice, no
+// source.
+var (
+	microvolts   = limits{scale: 1e-6, low: 1, high: 1e8, want: "microvolts above 0, at most 100 V"}
+	microamperes = limits{scale: 1e-6, low: -1e9, high: 1e9, want: "microamperes, at most 1000 A"}
+	microwatts   = limits{scale: 1e-6, low: -1e10, high: 1e10, want: "microwatts, at most 10 kW"}
+	// microwattHours as joules and microampereHours as coulombs: times 3600/1e6.
+	microwattHours   = limits{scale: 3600e-6, low: 0, high: 1e11, want: "microwatt hours from 0, at most 100 kWh"}
+	microampereHours = limits{scale: 3600e-6, low: 0, high: 1e11, want: "microampere hours from 0, at most 100 kAh"}
+	percentage       = limits{scale: 1e-2, low: 0, high: 200, want: "a percentage from 0 to 200"}
+	deciCelsius      = limits{scale: 1e-1, low: -600, high: 2000, want: "tenths of a degree Celsius from -60 to 200 degrees"}
+	yesNo            = limits{scale: 1, low: 0, high: 255, want: "0, or a number above 0 for yes"}
+)
+
+// property is a file of a supply that is read if it is there.
+type property struct {
+	file *sysFile
+	err  error // of opening; nil where there simply is no such file
+	limits
+}
+
+// properties are the files of one supply.
+type properties struct {
+	dir  string
+	open []*property
+}
+
+func (p *properties) property(name string, l limits) *property {
+	prop := &property{limits: l}
+	f, err := openSysFile(filepath.Join(p.dir, name))
+	switch {
+	case err == nil:
+		prop.file = f
+	case !errors.Is(err, fs.ErrNotExist):
+		prop.err = err
+	}
+	p.open = append(p.open, prop)
+	return prop
+}
+
+// ready is an error where no file at all could be opened.
+func (p *properties) ready() error {
+	for _, prop := range p.open {
+		if prop.file != nil {
+			return nil
+		}
+	}
+	for _, prop := range p.open {
+		if prop.err != nil {
+			return prop.err
+		}
+	}
+	return &fs.PathError{Op: "open", Path: p.dir, Err: fs.ErrNotExist}
+}
+
+func (p *properties) Close() error {
+	var errs []error
+	for _, prop := range p.open {
+		if prop.file != nil {
+			errs = append(errs, prop.file.Close())
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// value reads a number in SI units, NaN where there is no such file or where
+// reading fails; the failure is kept in first if that is still nil.
+func (p *property) value(first *error) float64 {
+	err := p.err
+	if p.file != nil {
+		var v int64
+		if v, err = p.limits.read(p.file); err == nil {
+			return float64(v) * p.scale
+		}
+	}
+	if *first == nil {
+		*first = err
+	}
+	return math.NaN()
+}
+
+// text reads the text; false like NaN above.
+func (p *property) text(first *error) ([]byte, bool) {
+	err := p.err
+	if p.file != nil {
+		var text []byte
+		if text, err = p.file.text(); err == nil {
+			return text, true
+		}
+	}
+	if *first == nil {
+		*first = err
+	}
+	return nil, false
+}

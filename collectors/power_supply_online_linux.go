@@ -1,0 +1,110 @@
+package collectors
+
+import (
+	"bytes"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+// supplySensors are what a supply may offer, in the order of supplyValues, with
+// the files that must be there.
+var supplySensors = []struct {
+	sensor Sensor
+	from   []string
+}{
+	{Sensor{ID: SupplyOnline, Resolution: 1}, []string{"online"}},
+	{Sensor{ID: SupplyPowerLimit, Unit: "watts", Resolution: 1e-3}, []string{"current_max", "voltage_max"}},
+	{Sensor{ID: SupplyVoltage, Unit: "volts", Resolution: 1e-6}, []string{"voltage_now"}},
+	{Sensor{ID: SupplyCurrent, Unit: "amperes", Resolution: 1e-6}, []string{"current_now"}},
+	{Sensor{ID: SupplyUSBType, Resolution: 1}, []string{"usb_type"}},
+}
+
+type supplyValues [5]float64
+
+// offerSupply offers what feeds the machine: whether it is plugged and, where
+// the driver says so, as what, and with which limits.
+func offerSupply(dir, name string) Offer {
+	var o Offer
+	var which []int
+	for i, s := range supplySensors {
+		if firstComplete(dir, [][]string{s.from}) != nil {
+			sensor := s.sensor
+			sensor.Instance, sensor.Source = name, filepath.Join(dir, s.from[0])
+			o.Sensors = append(o.Sensors, sensor)
+			which = append(which, i)
+		}
+	}
+	o.Open = func() (Probe, error) { return openAdapter(dir, which) }
+	return o
+}
+
+// adapter reads one adapter, charger or uninterruptible supply.
+type adapter struct {
+	properties
+	which                                                     []int // indices into supplySensors
+	online, voltageMax, currentMax, voltage, current, usbType *property
+}
+
+// An unplugged port has no voltage.
+var supplyMicrovolts = limits{scale: 1e-6, low: 0, high: 1e8, want: "microvolts from 0, at most 100 V"}
+
+func openAdapter(dir string, which []int) (Probe, error) {
+	s := &adapter{properties: properties{dir: dir}, which: which}
+	s.online = s.property("online", yesNo)
+	s.voltageMax, s.currentMax = s.property("voltage_max", supplyMicrovolts), s.property("current_max", microamperes)
+	s.voltage, s.current = s.property("voltage_now", supplyMicrovolts), s.property("current_now", microamperes)
+	s.usbType = s.property("usb_type", limits{})
+	if err := s.ready(); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *adapter) Read(_ time.Duration, dst []float64) error {
+	var first error
+	values := s.values(&first)
+	for i, which := range s.which {
+		dst[i] = values[which]
+	}
+	return first
+}
+
+func (s *adapter) values(first *error) supplyValues {
+	plugged := s.online.value(first)
+	limit := s.voltageMax.value(first) * s.currentMax.value(first)
+	if !(plugged > 0) || limit == 0 {
+		limit = math.NaN() // what is not plugged offers nothing, whatever its driver remembers
+	}
+	// 1 is a fixed and 2 a programmable voltage: both are plugged.
+	return supplyValues{math.Min(plugged, 1), limit, s.voltage.value(first), s.current.value(first), s.kind(first)}
+}
+
+// kind is the active one of usb_type, which lists all that the port can be and
+// has the active one in brackets. Older drivers name only that.
+func (s *adapter) kind(first *error) float64 {
+	text, ok := s.usbType.text(first)
+	if !ok {
+		return math.NaN()
+	}
+	active := text
+	if _, after, found := bytes.Cut(text, []byte("[")); found {
+		active, _, _ = bytes.Cut(after, []byte("]"))
+	}
+	if i := indexOf(USBTypes, active); i >= 0 {
+		return float64(i)
+	}
+	if err := s.usbType.file.refuse(text, usbTypesWanted); *first == nil {
+		*first = err
+	}
+	return math.NaN()
+}
+
+var usbTypesWanted = "one of " + strings.Join(USBTypes, ", ") + " in brackets"
+
+// indexOf is the index of a word in a list, -1 if it is not there.
+func indexOf(list []string, word []byte) int {
+	return slices.IndexFunc(list, func(s string) bool { return s == string(word) })
+}
