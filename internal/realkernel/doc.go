@@ -10,7 +10,8 @@
 //
 // Time in the guest is counted in instructions, not taken from the host, and
 // time in which the guest sleeps is skipped. The whole timeline passes in a few
-// seconds, and a busy host makes the guest neither late nor slow.
+// seconds, a busy host makes the guest neither late nor slow, and the same
+// binary and script give the same output every time.
 //
 // The script (busybox sh, as root) finds
 //

@@ -109,7 +109,6 @@ func TestStubBusSensor(t *testing.T) {
 		echo lm75 0x48 >/sys/bus/i2c/devices/i2c-0/new_device
 		set_sensor() { i2cset -f -y 0 0x48 0 $1 w; cat /sys/bus/i2c/devices/0-0048/hwmon/hwmon*/temp1_input; }
 		set_sensor 0x803d
-		sleep 5 # the driver asks the sensor no oftener than it converts
 		set_sensor 0x0019
 		mkdir -p /out/some/folder && echo kept >/out/some/folder/file
 		exit 7`})
@@ -122,6 +121,16 @@ func TestStubBusSensor(t *testing.T) {
 	kept, err := os.ReadFile(filepath.Join(got.OutDir, "some/folder/file"))
 	if err != nil || string(kept) != "kept\n" {
 		t.Errorf("the guest's /out/some/folder/file came as %q, %v", kept, err)
+	}
+}
+
+func TestSameScriptSameOutput(t *testing.T) {
+	t.Parallel()
+	script := "for i in 1 2 3; do cat $RIG_CLOCK /proc/uptime; sleep 0.37; done; head -c 16 /dev/urandom | hexdump; date"
+	first := Boot(t, Options{Script: script})
+	second := Boot(t, Options{Script: script})
+	if first.Stdout != second.Stdout || first.Stdout == "" {
+		t.Errorf("two runs of one script printed\n%s\nand\n%s", first.Stdout, second.Stdout)
 	}
 }
 

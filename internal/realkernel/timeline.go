@@ -81,6 +81,11 @@ func (l Timeline) Discharge(from, to time.Duration) float64 {
 	})
 }
 
+// Joules returns what the battery says it holds at t, in joules.
+func (l Timeline) Joules(t time.Duration) float64 {
+	return float64(l.At(t).ReportedContent*l.scale()) * 3600e-6
+}
+
 // MeterPower returns the power meter's mean from one time to another in watts.
 func (l Timeline) MeterPower(from, to time.Duration) float64 {
 	return mean(from, to, func(ms int64) float64 {
