@@ -1,0 +1,139 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// machine is a scripted set of sensors under a clock that the test moves.
+type machine struct {
+	mu    sync.Mutex
+	now   Instant
+	show  func(t time.Duration) state
+	block chan struct{} // if not nil, ReadSlow waits for it
+	slow  int           // calls of ReadSlow
+}
+
+func newMachine(show func(time.Duration) state) *machine { return &machine{now: start, show: show} }
+
+func (m *machine) Now() Instant { m.mu.Lock(); defer m.mu.Unlock(); return m.now }
+
+func (m *machine) advance(d time.Duration) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.now = m.now.after(d)
+}
+
+func (m *machine) Sensors() []collectors.Sensor { return scriptSensors }
+
+func (m *machine) Sweep(now time.Duration) []float64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	x := m.show(now - start.Mono)
+	return []float64{x.online, x.power, x.energy, x.direction, x.joules, x.watts, x.limit, x.profile}
+}
+
+func (m *machine) SlowDue(time.Duration) bool { return true }
+func (m *machine) Rescan(time.Duration)       {}
+
+func (m *machine) ReadSlow(time.Duration) {
+	m.mu.Lock()
+	m.slow++
+	block := m.block
+	m.mu.Unlock()
+	if block != nil {
+		<-block
+	}
+}
+
+// notebook is a Recorder in memory that can be told to fail.
+type notebook struct {
+	mu      sync.Mutex
+	runs    map[string]Detail
+	sweeps  map[string][]Sweep
+	refuse  error
+	appends int
+}
+
+func newNotebook() *notebook {
+	return &notebook{runs: map[string]Detail{}, sweeps: map[string][]Sweep{}}
+}
+
+var errDisk = errors.New("no space left on device")
+
+func (n *notebook) fail(err error) { n.mu.Lock(); n.refuse = err; n.mu.Unlock() }
+
+func (n *notebook) BeginRun(_ context.Context, d Detail) error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.refuse != nil {
+		return n.refuse
+	}
+	n.runs[d.ID] = d
+	return nil
+}
+
+func (n *notebook) Append(_ context.Context, b Batch) error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.appends++
+	if n.refuse != nil {
+		return n.refuse
+	}
+	if _, there := n.runs[b.RunID]; !there && b.RunID != "" {
+		return errors.New("no such run: " + b.RunID)
+	}
+	for _, s := range b.Sweeps {
+		s.Values = slices.Clone(s.Values)
+		n.sweeps[b.RunID] = append(n.sweeps[b.RunID], s)
+	}
+	return nil
+}
+
+func (n *notebook) Trace(_ context.Context, id string) (Trace, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return &script{sensors: scriptSensors, sweeps: slices.Clone(n.sweeps[id])}, nil
+}
+
+func (n *notebook) FinishRun(_ context.Context, d Detail) error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.refuse != nil {
+		return n.refuse
+	}
+	n.runs[d.ID] = d
+	return nil
+}
+
+func (n *notebook) Unfinished(context.Context) ([]Detail, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	var left []Detail
+	for _, d := range n.runs {
+		if d.State == Recording {
+			left = append(left, d)
+		}
+	}
+	return left, nil
+}
+
+func (n *notebook) stored(id string) int { n.mu.Lock(); defer n.mu.Unlock(); return len(n.sweeps[id]) }
+
+// until waits for a condition that another goroutine brings about.
+func until(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(20 * time.Second)
+	for !ok() {
+		if time.Now().After(deadline) {
+			t.Fatalf("gave up waiting for %s", what)
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+}

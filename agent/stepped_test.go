@@ -1,0 +1,226 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+	"testing"
+	"time"
+)
+
+// stepped is an agent on a scripted machine, moved by the test.
+type stepped struct {
+	*Agent
+	m *machine
+	n *notebook
+}
+
+func newStepped(t *testing.T, show func(time.Duration) state) stepped {
+	t.Helper()
+	m, n := newMachine(show), newNotebook()
+	ids := 0
+	a, err := New(Options{Device: "unit-oak", Sensors: m, Recorder: n, Clock: m, Stepped: true,
+		NewID: func(time.Time) string { ids++; return "run-" + string(rune('0'+ids)) },
+		Facts: func() map[string]string { return map[string]string{"kernel": "6.1"} }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return stepped{a, m, n}
+}
+
+// pass lets time go by in steps of 50 ms.
+func (s stepped) pass(t *testing.T, d time.Duration) {
+	t.Helper()
+	for ; d > 0; d -= 50 * time.Millisecond {
+		s.m.advance(50 * time.Millisecond)
+		if err := s.Step(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func mustStart(t *testing.T, a *Agent, s Start) Run {
+	t.Helper()
+	r, err := a.StartRun(context.Background(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func mustStop(t *testing.T, a *Agent, s Stop) Detail {
+	t.Helper()
+	d, err := a.StopRun(context.Background(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+func TestARunFromStartToStop(t *testing.T) {
+	s := newStepped(t, func(d time.Duration) state { x := onBattery(d); x.setting = Setting{}; return x })
+	w := watts(15)
+	r := mustStart(t, s.Agent, Start{Workload: "harbour-flight", Setting: &w, Variant: map[string]string{"cores": "6"}, Note: "first"})
+	if r.State != Recording || r.Supply != Battery || r.Setting.String() != "15W" || r.Setting.Source != Declared {
+		t.Errorf("started %+v", r)
+	}
+	s.pass(t, 60*time.Second)
+	d := mustStop(t, s.Agent, Stop{Results: map[string]Result{"fps_mean": {Value: 61.4, Unit: "fps", Better: Higher}}})
+	if d.State != Finished || len(d.Findings) != 0 || *d.DurationS != 60 {
+		t.Errorf("state %s, findings %v, duration %v", d.State, d.Findings, *d.DurationS)
+	}
+	near(t, "package_w", *d.PackageW, 12, 1e-9)
+	near(t, "system_w", *d.SystemW, 20, 0.002)
+	if d.Facts["kernel"] != "6.1" || d.SettingRead.Source != Firmware {
+		t.Errorf("facts %v, setting read %+v", d.Facts, d.SettingRead)
+	}
+	// 4 sweeps a second, and one at each edge: the one at 60 s is due twice.
+	if n := s.n.stored(r.ID); n != 242 {
+		t.Errorf("%d sweeps stored, want 242", n)
+	}
+}
+
+// Energy is counted at the agent's cadence under the labels in force, so that
+// what a scrape every few seconds sees is exact.
+func TestLedgerCountsUnderTheLabelsInForce(t *testing.T) {
+	s := newStepped(t, onBattery)
+	ctx := context.Background()
+	if err := s.SweepIdle(ctx); err != nil {
+		t.Fatal(err)
+	}
+	s.pass(t, 10*time.Second)
+	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	s.pass(t, 30*time.Second)
+	mustStop(t, s.Agent, Stop{})
+	s.pass(t, 10*time.Second)
+	if err := s.SweepIdle(ctx); err != nil {
+		t.Fatal(err)
+	}
+	var snap Snapshot
+	s.Snapshot(&snap)
+	joules := map[string]float64{}
+	for _, e := range snap.Energies {
+		joules[e.Labels.Workload+"/package"] = e.Joules[DomainPackage]
+		joules[e.Labels.Workload+"/battery"] = e.Joules[DomainBattery]
+	}
+	for key, want := range map[string]float64{"tile-sort/package": 360, "tile-sort/battery": 600, "/package": 240, "/battery": 400} {
+		near(t, key, joules[key], want, 1e-9)
+	}
+	s.m.advance(exposedFor - 15*time.Second)
+	if s.Snapshot(&snap); len(snap.Energies) != 2 {
+		t.Errorf("%d label sets visible just before 5 minutes are over, want 2", len(snap.Energies))
+	}
+	s.m.advance(30 * time.Second)
+	if s.Snapshot(&snap); len(snap.Energies) != 1 {
+		t.Errorf("%d label sets visible after 5 minutes, want the current one", len(snap.Energies))
+	}
+}
+
+func TestOrderOfCommands(t *testing.T) {
+	s := newStepped(t, onMains)
+	ctx := context.Background()
+	if _, err := s.StopRun(ctx, Stop{}); !errors.Is(err, ErrNotRecording) {
+		t.Errorf("stop without a run: %v", err)
+	}
+	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	if _, err := s.StartRun(ctx, Start{Workload: "harbour-flight"}); !errors.Is(err, ErrRecording) || !strings.Contains(err.Error(), `"tile-sort"`) {
+		t.Errorf("start during a run: %v", err)
+	}
+	s.pass(t, 6*time.Second)
+	mustStop(t, s.Agent, Stop{})
+	mustStart(t, s.Agent, Start{Workload: "harbour-flight"})
+}
+
+func TestBadLabels(t *testing.T) {
+	s := newStepped(t, onMains)
+	for _, c := range []struct {
+		start Start
+		says  string
+	}{
+		{Start{}, "workload is empty"},
+		{Start{Workload: "two\nlines"}, "control characters"},
+		{Start{Workload: strings.Repeat("w", 10_000)}, "workload has 10000 bytes: at most 200"},
+		{Start{Workload: "w", Variant: map[string]string{"a,b": "1"}}, "may not hold"},
+		{Start{Workload: "w", Variant: map[string]string{"": "1"}}, "variant key is empty"},
+		{Start{Workload: "w", Note: strings.Repeat("n", 10_000)}, "note has 10000 bytes"},
+	} {
+		if _, err := s.StartRun(context.Background(), c.start); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("start %.40v: error %v, want it to say %q", c.start, err, c.says)
+		}
+	}
+	if r := mustStart(t, s.Agent, Start{Workload: `say "hello"`}); r.Workload != `say "hello"` {
+		t.Errorf("quotes were changed: %s", r.Workload)
+	}
+	if _, err := s.StopRun(context.Background(), Stop{Results: map[string]Result{"score": {Value: math.NaN(), Better: Higher}}}); err == nil {
+		t.Error("a result that is not a number was taken")
+	}
+	if _, err := s.StopRun(context.Background(), Stop{}); err != nil {
+		t.Errorf("the refused stop ended the run: %v", err)
+	}
+}
+
+// The most trusted source that says anything is active.
+func TestOrderOfTrust(t *testing.T) {
+	limit := 18.0
+	s := newStepped(t, func(d time.Duration) state { x := onMains(d); x.limit = limit; return x })
+	active := func() string {
+		t.Helper()
+		if err := s.SweepIdle(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		var snap Snapshot
+		s.Snapshot(&snap)
+		return snap.Current.Setting.String() + " " + string(snap.Current.Setting.Source)
+	}
+	want := func(when, w string) {
+		t.Helper()
+		if got := active(); got != w {
+			t.Errorf("%s: active setting %q, want %q", when, got, w)
+		}
+	}
+	want("nothing declared", "18W firmware")
+	limit = nan
+	want("no limit either", "balanced profile")
+	s.opts.ReadSetting = func(context.Context) (Setting, error) { return watts(22), nil }
+	want("a command", "22W command")
+	if err := s.Declare(context.Background(), watts(25)); err != nil {
+		t.Fatal(err)
+	}
+	want("declared", "25W declared")
+	if err := s.Declare(context.Background(), Setting{}); err != nil {
+		t.Fatal(err)
+	}
+	s.opts.ReadSetting = func(context.Context) (Setting, error) { return Setting{}, errDisk }
+	want("taken back, and the command fails", "balanced profile")
+}
+
+func TestStartThatCannotBeStored(t *testing.T) {
+	s := newStepped(t, onMains)
+	s.n.fail(errDisk)
+	if _, err := s.StartRun(context.Background(), Start{Workload: "tile-sort"}); !errors.Is(err, errDisk) {
+		t.Fatalf("start on a full disk: %v", err)
+	}
+	s.n.fail(nil)
+	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	s.pass(t, 6*time.Second)
+	if d := mustStop(t, s.Agent, Stop{}); d.ID != r.ID || s.n.stored(r.ID) != 26 {
+		t.Errorf("run %s has %d sweeps, want 26", d.ID, s.n.stored(r.ID))
+	}
+}
+
+func TestSweepsOutliveAFullDisk(t *testing.T) {
+	s := newStepped(t, onMains)
+	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	s.n.fail(errDisk)
+	for range 200 {
+		s.m.advance(50 * time.Millisecond)
+		_ = s.Step() // says that the disk is full
+	}
+	s.n.fail(nil)
+	s.pass(t, 2*time.Second)
+	mustStop(t, s.Agent, Stop{})
+	if n := s.n.stored(r.ID); n != 50 {
+		t.Errorf("%d sweeps stored after the disk had room again, want all 50", n)
+	}
+}
