@@ -51,11 +51,12 @@ func (s *Store) Append(ctx context.Context, b agent.Batch) error {
 		return s.fail("storing readings in", errReadOnly)
 	}
 	if err := checkBatch(b); err != nil {
-		return s.fail("storing readings in", err)
+		return s.fail("storing readings in", fmt.Errorf("%w: %w", ErrRefused, err))
 	}
 	s.recording.mu.Lock()
 	defer s.recording.mu.Unlock()
-	return s.fail("storing readings in", s.appendLocked(ctx, b))
+	// Half done it could not be told from done, and would be tried again.
+	return s.fail("storing readings in", s.appendLocked(context.WithoutCancel(ctx), b))
 }
 
 var errReadOnly = errors.New("opened for reading only")
@@ -82,12 +83,8 @@ func (s *Store) appendLocked(ctx context.Context, b agent.Batch) (err error) {
 	}
 	// Until the rows are committed the chain is ahead of the file.
 	s.recording.series = nil
-	for rest := b.Sweeps; len(rest) > 0; {
-		n := min(len(rest), maxRowSweeps)
-		if err := s.appendRowLocked(ctx, w, b.Sensors, rest[:n]); err != nil {
-			return err
-		}
-		rest = rest[n:]
+	if err := s.appendRowLocked(ctx, w, b.Sensors, b.Sweeps); err != nil {
+		return err
 	}
 	s.recording.series = w
 	return nil
@@ -100,8 +97,7 @@ func (s *Store) seriesLocked(ctx context.Context, b agent.Batch) (*seriesWriter,
 		if at := w.firstDifference(b.Sensors); at < 0 {
 			return w, nil
 		} else if b.RunID != "" {
-			return nil, fmt.Errorf("sensor %d of run %s was %s %q and is now %s %q: sensors of a run keep their places",
-				at, b.RunID, w.sensors[at].ID, w.sensors[at].Instance, b.Sensors[at].ID, b.Sensors[at].Instance)
+			return nil, w.reordered(b.Sensors, at)
 		}
 	}
 	w = &seriesWriter{device: b.Device, runID: b.RunID, startedMs: b.Sweeps[0].At.Wall.UnixMilli()}
@@ -112,7 +108,7 @@ func (s *Store) seriesLocked(ctx context.Context, b agent.Batch) (*seriesWriter,
 		return nil, err
 	}
 	if at := w.firstDifference(b.Sensors); at >= 0 {
-		return nil, fmt.Errorf("sensor %d of run %s changed: sensors of a run keep their places", at, b.RunID)
+		return nil, w.reordered(b.Sensors, at)
 	}
 	return w, nil
 }
@@ -164,7 +160,7 @@ func (s *Store) insertRowLocked(ctx context.Context, id, atMs int64, sweeps int,
 
 // commit runs f in a transaction. With flush the disk has it on return, else a
 // power cut may still take it.
-func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) (err error) {
+func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
 	if s.write == nil {
 		return errReadOnly
 	}
@@ -172,15 +168,13 @@ func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) (
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, conn.Close()) }()
+	defer conn.Close()
 	if flush {
 		if _, err := conn.ExecContext(ctx, "PRAGMA synchronous = FULL"); err != nil {
 			return err
 		}
-		defer func() {
-			_, back := conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA synchronous = NORMAL")
-			err = errors.Join(err, back)
-		}()
+		// Where this fails, later commits are synced too: slower, not wrong.
+		defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA synchronous = NORMAL")
 	}
 	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
@@ -240,6 +234,11 @@ func (w *seriesWriter) firstDifference(sensors []collectors.Sensor) int {
 		}
 	}
 	return -1
+}
+
+func (w *seriesWriter) reordered(sensors []collectors.Sensor, at int) error {
+	return fmt.Errorf("%w: sensor %d of run %s was %s %q and is now %s %q: sensors of a run keep their places",
+		ErrRefused, at, w.runID, w.sensors[at].ID, w.sensors[at].Instance, sensors[at].ID, sensors[at].Instance)
 }
 
 func (w *seriesWriter) grow(sensors []collectors.Sensor) bool {

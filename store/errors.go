@@ -20,6 +20,9 @@ var (
 	ErrRecording = errors.New("the run is still recording: stop it first")
 	// ErrNotRejected is returned by Keep for a run that is not rejected.
 	ErrNotRejected = errors.New("the run is not rejected")
+	// ErrRefused is returned by Append for sweeps that will never be stored,
+	// however often they are tried.
+	ErrRefused = errors.New("refused")
 	// ErrNewerSchema is returned by Open for a file of a later version.
 	ErrNewerSchema = errors.New("written by a newer version of sweepd")
 	// ErrNotOurs is returned by Open for a file that is no data of sweepd.

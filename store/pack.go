@@ -44,9 +44,6 @@ const (
 // keyEvery is how many rows a lost or damaged row can spoil.
 const keyEvery = 64
 
-// maxRowSweeps bounds a row; a longer batch becomes several.
-const maxRowSweeps = 256
-
 // offsetTolerance is how far, in microseconds, the boot and wall clock may
 // wander from the monotonic one before it is stored: the three are read one
 // after the other, so their distance trembles.

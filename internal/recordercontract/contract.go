@@ -1,0 +1,364 @@
+// Package recordercontract tests that an agent.Recorder keeps what the agent
+// relies on. Every recorder, real or in memory, passes the same suite.
+package recordercontract
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+)
+
+// Recorder is what the suite needs to see what was kept.
+type Recorder interface {
+	agent.Recorder
+	agent.IdleHistory
+	Run(ctx context.Context, id string) (agent.Detail, error)
+	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
+}
+
+// Test runs the suite; open gives an empty recorder each time.
+func Test(t *testing.T, open func(t *testing.T) Recorder) {
+	for name, test := range map[string]func(*testing.T, Recorder){
+		"a run begins":              begins,
+		"a run begins once":         beginsOnce,
+		"sweeps come back":          sweepsComeBack,
+		"buffers stay the caller's": buffersStay,
+		"a batch can be empty":      emptyBatch,
+		"a run without sweeps":      withoutSweeps,
+		"refusals store nothing":    refusals,
+		"a run finishes":            finishes,
+		"results arrive meanwhile":  resultsMeanwhile,
+		"unknown runs":              unknownRuns,
+		"idle sweeps since":         idleSince,
+	} {
+		t.Run(name, func(t *testing.T) { test(t, open(t)) })
+	}
+}
+
+var start = time.Date(2026, 5, 1, 9, 0, 0, 0, time.UTC)
+
+// Start is a run as the agent begins it.
+func startedRun(id string) agent.Detail {
+	w, read := 25.0, 24.0
+	return agent.Detail{
+		Run: agent.Run{
+			ID: id,
+			Labels: agent.Labels{
+				Device: "unit-oak", Workload: `harbour "flight", late`, Supply: agent.Battery,
+				Setting: agent.Setting{Watts: &w, Source: agent.Declared},
+				Variant: map[string]string{"cores": "6", "scaler": "a=b"},
+			},
+			SettingRead: &agent.Setting{Watts: &read, Source: agent.Powercap},
+			State:       agent.Recording,
+			Note:        "first of the day",
+			StartedAt:   agent.Stamp(start),
+			Results:     map[string]agent.Result{},
+			Findings:    []agent.Finding{},
+		},
+		Summaries: []agent.Summary{},
+		Facts:     map[string]string{"kernel": "6.1.0", "cores": "6"},
+	}
+}
+
+func begins(t *testing.T, r Recorder) {
+	want := startedRun("run-a")
+	named := startedRun("run-b")
+	named.Setting, named.SettingRead = agent.Setting{Name: "quiet", Source: agent.Profile}, nil
+	named.Supply, named.Variant, named.Facts = agent.SupplyUnknown, map[string]string{}, map[string]string{}
+	must(t, r.BeginRun(t.Context(), want))
+	must(t, r.BeginRun(t.Context(), named))
+	got, err := r.Unfinished(t.Context())
+	must(t, err)
+	same(t, []agent.Detail{want, named}, got)
+	one, err := r.Run(t.Context(), "run-b")
+	must(t, err)
+	same(t, named, one)
+}
+
+func beginsOnce(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	if err := r.BeginRun(t.Context(), startedRun("run-a")); err == nil {
+		t.Error("the same run began twice")
+	}
+}
+
+var sensors = []collectors.Sensor{
+	{ID: collectors.PackagePower, Unit: "watts", Source: "/a", Resolution: 1e-6},
+	{ID: collectors.PackageEnergy, Unit: "joules", Kind: collectors.Counter, Source: "/b", Resolution: 1e-6},
+	{ID: collectors.Temperature, Instance: "skin", Unit: "celsius", Source: "/c", Resolution: 1e-3},
+	{ID: collectors.CPUBusy, Unit: "ratio", Source: "/d"}, // no steps: kept exactly
+}
+
+// instant is i quarter seconds after the start.
+func instant(i int, slept, stepped time.Duration) agent.Instant {
+	mono := 1000*time.Second + time.Duration(i)*250*time.Millisecond
+	return agent.Instant{Mono: mono, Boot: mono + slept, Wall: start.Add(time.Duration(i)*250*time.Millisecond + slept + stepped)}
+}
+
+// someSweeps has everything that may happen: a sensor that comes, goes and
+// jumps, a sleep, a clock step, another setting and supply.
+func someSweeps() []agent.Sweep {
+	high, low := 25.0, 15.0
+	declared := agent.Setting{Watts: &high, Source: agent.Declared}
+	nan := math.NaN()
+	return []agent.Sweep{
+		{At: instant(0, 0, 0), Values: []float64{12.5, 1000.000001, 40}, Setting: declared, Supply: agent.Mains},
+		{At: instant(1, 0, 0), Values: []float64{12.500001, 1003.2, nan}, Setting: declared, Supply: agent.Mains},
+		{At: instant(2, 0, 0), Values: []float64{nan, 1006.3, 41.125}, Setting: declared, Supply: agent.Mains},
+		{At: instant(3, 0, 0), Values: []float64{0, 1006.3, 41.125}, Setting: declared, Supply: agent.Battery},
+		{At: instant(4, time.Minute, 0), Values: []float64{-3.25, 0.5, 41.125, 1.0 / 3}, Setting: agent.Setting{Watts: &low, Source: agent.Powercap}, Supply: agent.Battery},
+		{At: instant(5, time.Minute, -time.Hour), Values: []float64{1e9, 0.75, nan, 5e-324}, Setting: agent.Setting{Name: "quiet", Source: agent.Profile}},
+		{At: instant(6, time.Minute, -time.Hour), Values: []float64{1e9, 1, nan, math.MaxFloat64}},
+		{At: instant(7, time.Minute, -time.Hour), Values: []float64{12.5, 1, -273.15, nan}},
+	}
+}
+
+func sweepsComeBack(t *testing.T, r Recorder) {
+	want := someSweeps()
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	must(t, r.BeginRun(t.Context(), startedRun("run-b")))
+	for _, cut := range [][2]int{{0, 2}, {2, 3}, {3, 7}, {7, 8}} {
+		part := want[cut[0]:cut[1]]
+		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:widest(part)], Sweeps: part}))
+		// Sweeps of another run and idle ones do not get in between.
+		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-b", Sensors: sensors[:1], Sweeps: one(cut[0])}))
+		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", Sensors: sensors[:1], Sweeps: one(cut[0])}))
+	}
+	trace, err := r.Trace(t.Context(), "run-a")
+	must(t, err)
+	same(t, sensors, trace.Sensors())
+	for range 2 { // it can be walked again
+		sameSweeps(t, want, walk(t, trace))
+	}
+	stop := errors.New("stop")
+	if err := trace.Each(func(agent.Sweep) error { return stop }); !errors.Is(err, stop) {
+		t.Errorf("Each returned %v, want the error of its function", err)
+	}
+}
+
+func widest(sweeps []agent.Sweep) (n int) {
+	for _, s := range sweeps {
+		n = max(n, len(s.Values))
+	}
+	return n
+}
+
+func one(i int) []agent.Sweep {
+	return []agent.Sweep{{At: instant(i, 0, 0), Values: []float64{99}}}
+}
+
+func buffersStay(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	want := someSweeps()
+	values, batch, w := make([]float64, 3), make([]agent.Sweep, 1), 0.0
+	mySensors := slices.Clone(sensors[:3])
+	for i := range 4 {
+		copy(values, want[i].Values)
+		w = *want[i].Setting.Watts
+		batch[0] = want[i]
+		batch[0].Values, batch[0].Setting.Watts = values, &w
+		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: mySensors, Sweeps: batch}))
+		values[0], w, batch[0] = -1, -1, agent.Sweep{}
+	}
+	mySensors[0].ID = "other"
+	trace, err := r.Trace(t.Context(), "run-a")
+	must(t, err)
+	same(t, sensors[:3], trace.Sensors())
+	sameSweeps(t, want[:4], walk(t, trace))
+}
+
+func emptyBatch(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors}))
+}
+
+func withoutSweeps(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	trace, err := r.Trace(t.Context(), "run-a")
+	must(t, err)
+	if n := len(walk(t, trace)) + len(trace.Sensors()); n != 0 {
+		t.Errorf("a run without sweeps has %d sweeps and sensors", n)
+	}
+}
+
+func refusals(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	good := agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: []agent.Sweep{{At: instant(0, 0, 0), Values: []float64{1, 2}}}}
+	must(t, r.Append(t.Context(), good))
+	for what, change := range map[string]func(*agent.Batch){
+		"an infinite value":          func(b *agent.Batch) { b.Sweeps[0].Values[1] = math.Inf(-1) },
+		"more values than sensors":   func(b *agent.Batch) { b.Sweeps[0].Values = []float64{1, 2, 3} },
+		"sensors that changed place": func(b *agent.Batch) { b.Sensors = []collectors.Sensor{sensors[1], sensors[0]} },
+		"sweeps of an unknown run":   func(b *agent.Batch) { b.RunID = "run-z" },
+	} {
+		bad := good
+		bad.Sweeps = []agent.Sweep{{At: instant(1, 0, 0), Values: []float64{1, 2}}}
+		change(&bad)
+		if r.Append(t.Context(), bad) == nil {
+			t.Errorf("%s: no error", what)
+		}
+	}
+	next := good
+	next.Sweeps = []agent.Sweep{{At: instant(2, 0, 0), Values: []float64{3, 4}}}
+	must(t, r.Append(t.Context(), next))
+	trace, err := r.Trace(t.Context(), "run-a")
+	must(t, err)
+	sameSweeps(t, append(good.Sweeps, next.Sweeps...), walk(t, trace))
+}
+
+func number(v float64) *float64 { return &v }
+
+func judgedRun(id string) agent.Detail {
+	d := startedRun(id)
+	d.State, d.Supply = agent.Finished, agent.Mains
+	d.Setting = agent.Setting{Watts: number(12.25), Source: agent.Firmware}
+	d.DurationS, d.PackageW = number(12.25), number(11.5)
+	d.Results["fps_mean"] = agent.Result{Value: 61.25, Unit: "fps", Better: agent.Higher}
+	d.Results["load_s"] = agent.Result{Value: 3, Unit: "s", Better: agent.Lower}
+	d.Findings = []agent.Finding{
+		{Code: agent.TooShort, Severity: agent.SeverityDoubt, Text: "12 s, less than 30 s: run longer"},
+		{Code: agent.ClockStepped, Severity: agent.SeverityNote, Text: "the clock was set back 3600 s", At: start.Add(1500 * time.Millisecond)},
+	}
+	d.Summaries = []agent.Summary{
+		{Sensor: collectors.PackagePower, Unit: "watts", Mean: number(11.5), Min: number(0), Max: number(1e9), P95: number(12.5), First: number(12.5), Last: number(12.5), EnergyJoules: number(34.5), SteadyMean: number(11)},
+		{Sensor: collectors.Temperature, Instance: "skin", Unit: "celsius", First: number(40)},
+		{Sensor: collectors.BatteryCharge, Unit: "ratio"},
+	}
+	d.Discharge = &agent.Discharge{Watts: number(0.5), UncertaintyWatts: number(0.01), FromPowerWatts: number(0.5)}
+	return d
+}
+
+func finishes(t *testing.T, r Recorder) {
+	for _, state := range []agent.State{agent.Finished, agent.Interrupted, agent.Rejected} {
+		want := judgedRun("run-" + string(state))
+		want.State = state
+		if state == agent.Rejected {
+			want.Why = "suspended: slept 60 s"
+		}
+		must(t, r.BeginRun(t.Context(), startedRun(want.ID)))
+		must(t, r.FinishRun(t.Context(), want))
+		got, err := r.Run(t.Context(), want.ID)
+		must(t, err)
+		same(t, want, got)
+		if r.FinishRun(t.Context(), want) == nil {
+			t.Errorf("run %s finished twice", want.ID)
+		}
+	}
+	left, err := r.Unfinished(t.Context())
+	must(t, err)
+	if len(left) != 0 {
+		t.Errorf("%d runs are unfinished, want 0", len(left))
+	}
+}
+
+func resultsMeanwhile(t *testing.T, r Recorder) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	kept := agent.Result{Value: 7, Unit: "points", Better: agent.Higher}
+	must(t, r.SetResult(t.Context(), "run-a", "score", kept, start))
+	must(t, r.SetResult(t.Context(), "run-a", "fps_mean", agent.Result{Value: 1, Better: agent.Higher}, start))
+	d := judgedRun("run-a")
+	d.Findings = append(d.Findings, agent.Finding{Code: agent.ResultMissing, Severity: agent.SeverityDoubt, Text: "no result"})
+	d.Facts = map[string]string{}
+	must(t, r.FinishRun(t.Context(), d))
+	want := judgedRun("run-a")
+	want.Results["score"] = kept
+	got, err := r.Run(t.Context(), "run-a")
+	must(t, err)
+	same(t, want, got)
+}
+
+func unknownRuns(t *testing.T, r Recorder) {
+	if r.FinishRun(t.Context(), judgedRun("run-z")) == nil {
+		t.Error("FinishRun of an unknown run: no error")
+	}
+	if _, err := r.Trace(t.Context(), "run-z"); err == nil {
+		t.Error("Trace of an unknown run: no error")
+	}
+	if r.SetResult(t.Context(), "run-z", "score", agent.Result{Value: 1, Better: agent.Higher}, start) == nil {
+		t.Error("SetResult of an unknown run: no error")
+	}
+	if _, err := r.Run(t.Context(), "run-z"); err == nil {
+		t.Error("Run of an unknown run: no error")
+	}
+}
+
+func idleSince(t *testing.T, r Recorder) {
+	var want []agent.Sweep
+	for i := range 200 {
+		s := agent.Sweep{At: instant(40*i, 0, 0), Values: []float64{float64(i), float64(i * i)}, Supply: agent.Mains}
+		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", Sensors: sensors[:2], Sweeps: []agent.Sweep{s}}))
+		want = append(want, s)
+		if i == 50 { // a run, and another device, in between
+			must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+			must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: one(0)}))
+			must(t, r.Append(t.Context(), agent.Batch{Device: "unit-elm", Sensors: sensors[:2], Sweeps: one(0)}))
+		}
+	}
+	for _, from := range []int{0, 1, 49, 51, 130, 199, 200} {
+		trace, err := r.IdleSweeps(t.Context(), "unit-oak", instant(40*from, 0, 0).Wall)
+		must(t, err)
+		sameSweeps(t, want[from:], walk(t, trace))
+	}
+	trace, err := r.IdleSweeps(t.Context(), "unit-ash", time.Time{})
+	must(t, err)
+	if n := len(walk(t, trace)); n != 0 {
+		t.Errorf("a device without sweeps has %d", n)
+	}
+}
+
+func walk(t *testing.T, trace agent.Trace) (sweeps []agent.Sweep) {
+	t.Helper()
+	must(t, trace.Each(func(s agent.Sweep) error {
+		s.Values = slices.Clone(s.Values)
+		sweeps = append(sweeps, s)
+		return nil
+	}))
+	return sweeps
+}
+
+// sameSweeps compares; a sweep may come back with values more, which are
+// missing, and with values that differ by less than half a step.
+func sameSweeps(t *testing.T, want, got []agent.Sweep) {
+	t.Helper()
+	if len(want) != len(got) {
+		t.Fatalf("%d sweeps, want %d", len(got), len(want))
+	}
+	for i := range want {
+		w, g := want[i], got[i]
+		for j := len(w.Values); j < len(g.Values); j++ {
+			if !math.IsNaN(g.Values[j]) {
+				t.Errorf("sweep %d has value %v of a sensor it never read", i, g.Values[j])
+			}
+		}
+		if len(g.Values) < len(w.Values) {
+			t.Fatalf("sweep %d has %d values, want %d", i, len(g.Values), len(w.Values))
+		}
+		g.Values = g.Values[:len(w.Values)]
+		if diff := cmp.Diff(w, g, cmpopts.EquateNaNs(), cmpopts.EquateApprox(1e-15, 0)); diff != "" {
+			t.Errorf("sweep %d (-want +got):\n%s", i, diff)
+		}
+	}
+}
+
+func same[T any](t *testing.T, want, got T) {
+	t.Helper()
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
