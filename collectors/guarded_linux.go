@@ -110,13 +110,23 @@ func (p *guarded) Read(_ time.Duration, dst []float64) error {
 func (p *guarded) value(raw int64) float64 {
 	v := float64(raw)
 	if !p.counter {
-		return v * p.limits.scale
+		return p.limits.inUnit(v)
 	}
 	if math.IsNaN(p.base) || v < p.last { // first reading, or the source was reset
 		p.base = v
 	}
 	p.last = v
-	return (v - p.base) * p.limits.scale
+	return p.limits.inUnit(v - p.base)
+}
+
+// inUnit turns file units into the sensor's. It divides by the reciprocal where
+// that is whole, so that 43850 m°C is the float64 nearest to 43.85.
+func (l limits) inUnit(v float64) float64 {
+	divisor := 1 / l.scale
+	if whole := math.Round(divisor); whole > 1 && math.Abs(divisor-whole) < 1e-9*whole {
+		return v / whole
+	}
+	return v * l.scale
 }
 
 // read gives the file's integer where it lies inside the limits.

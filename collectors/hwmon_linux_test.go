@@ -247,3 +247,14 @@ func TestHwmonAbsences(t *testing.T) {
 		t.Errorf("absences %+v, want the missing chips with a remedy, and the missing fans", absences)
 	}
 }
+
+// A factor whose reciprocal is not whole (µWh to joules) is multiplied.
+func TestLimitsInUnit(t *testing.T) {
+	for _, c := range []struct{ scale, v, want float64 }{
+		{1e-3, 43850, 43.85}, {1e-6, 646252, 0.646252}, {1.0 / 60, 3120, 52}, {1, -7, -7}, {1000, 1219917, 1.219917e9}, {3600e-6, 5e7, 180_000},
+	} {
+		if got := (limits{scale: c.scale}).inUnit(c.v); got != c.want {
+			t.Errorf("%v times %v = %v, want %v", c.v, c.scale, got, c.want)
+		}
+	}
+}

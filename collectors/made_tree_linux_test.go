@@ -83,8 +83,8 @@ func opened(t testing.TB, o Offer) Probe {
 }
 
 // wantReadings compares a collector's readings with what is expected, all of
-// them; NaN expects a missing reading with a *ReadError. Values agree to 1e-12,
-// relative.
+// them; NaN expects a missing reading with a *ReadError. Values are equal: each
+// is one correctly rounded division or product.
 func wantReadings(t *testing.T, c Collector, want map[string]float64) {
 	t.Helper()
 	got := readings(t, c)
@@ -100,7 +100,7 @@ func wantReadings(t *testing.T, c Collector, want map[string]float64) {
 			}
 		case r.err != nil:
 			t.Errorf("%s: %q: %v", c.Name(), key, r.err)
-		case math.IsNaN(r.value) || math.Abs(r.value-v) > 1e-12*math.Abs(v):
+		case r.value != v:
 			t.Errorf("%s: %q = %v, want %v", c.Name(), key, r.value, v)
 		}
 	}

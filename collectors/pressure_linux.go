@@ -60,7 +60,7 @@ func (p *stallTotal) Read(_ time.Duration, dst []float64) error {
 		return p.file.refuse(text, `a line "some ... total=<microseconds>"`)
 	}
 	p.file.err = nil
-	dst[0] = float64(microseconds) * 1e-6
+	dst[0] = float64(microseconds) / 1e6
 	return nil
 }
 

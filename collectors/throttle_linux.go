@@ -2,6 +2,7 @@ package collectors
 
 import (
 	"fmt"
+	"io/fs"
 	"math"
 	"path/filepath"
 	"time"
@@ -111,10 +112,13 @@ func (p *throttleCount) reopen() error {
 		}
 		open++
 	}
-	if open == 0 {
-		return first
+	if open > 0 {
+		return nil
 	}
-	return nil
+	if first == nil {
+		first = fs.ErrNotExist
+	}
+	return fmt.Errorf("open the throttle counters: %w", first)
 }
 
 func (p *throttleCount) Read(now time.Duration, dst []float64) error {
