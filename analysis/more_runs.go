@@ -1,9 +1,6 @@
 package analysis
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // What more_runs plans for.
 const (
@@ -17,11 +14,13 @@ const (
 type runPlanner struct {
 	family, shared int
 	confidence     float64
+	known          float64 // critical value if the noise were known
 	critical       map[int]float64
 }
 
 func newRunPlanner(family, shared int, confidence float64) *runPlanner {
-	return &runPlanner{family, shared, confidence, make(map[int]float64)}
+	known := newMaxModulus(family, math.Inf(1)).twoSided(confidence)
+	return &runPlanner{family, shared, confidence, known, make(map[int]float64)}
 }
 
 // criticalAt is the critical value with n runs in every cell of both sides.
@@ -34,10 +33,19 @@ func (p *runPlanner) criticalAt(n int) float64 {
 	return c
 }
 
-// smallest is the least n from 2 to mostRuns for which enough holds; enough must
-// stay true once it is.
-func smallest(enough func(n int) bool) int {
-	return 2 + sort.Search(mostRuns-2, func(i int) bool { return enough(i + 2) })
+// smallest is the least n from 2 to mostRuns with
+// (critical(n) + z) sqrt(perRun/n) <= bound. The critical value falls with n
+// towards that of a known SD, which gives the place to start from.
+func (p *runPlanner) smallest(perRun, z, bound float64) int {
+	least := (p.known + z) * (p.known + z) / bound * perRun / bound
+	if !(least < mostRuns) {
+		return mostRuns
+	}
+	n := max(int(math.Ceil(least)), 2)
+	for n < mostRuns && (p.criticalAt(n)+z)*math.Sqrt(perRun/float64(n)) > bound {
+		n++
+	}
+	return n
 }
 
 // moreRuns is the number of further runs on each side that would find a 3 %
@@ -52,14 +60,11 @@ func (p *runPlanner) moreRuns(k *contrast, margin float64) *int {
 	if math.IsNaN(k.perRun) {
 		return nil
 	}
-	se := func(n int) float64 { return math.Sqrt(k.perRun / float64(n)) }
 	have := min(k.nA, k.nB)
-	more = smallest(func(n int) bool {
-		return (p.criticalAt(n)+plannedPowerZ)*se(n) <= math.Log1p(plannedDifference)
-	}) - have
+	more = p.smallest(k.perRun, plannedPowerZ, math.Log1p(plannedDifference)) - have
 	if more <= 0 {
 		apart := math.Max(math.Abs(k.d), margin-math.Abs(k.d))
-		more = max(smallest(func(n int) bool { return p.criticalAt(n)*se(n) <= apart })-have, 1)
+		more = max(p.smallest(k.perRun, 0, apart)-have, 1)
 	}
 	return &more
 }
