@@ -2,6 +2,7 @@ package collectors
 
 import (
 	"bytes"
+	"errors"
 	"math"
 	"path/filepath"
 	"time"
@@ -98,12 +99,15 @@ func openBattery(dir string, which []int) (Probe, error) {
 	b.energyNew = b.property("energy_full_design", microwattHours)
 	b.chargeNew = b.property("charge_full_design", microampereHours)
 	b.capacity, b.temperature = b.property("capacity", percentage), b.property("temp", deciCelsius)
-	nominal := b.property("voltage_min_design", microvolts)
 	if err := b.ready(); err != nil {
 		return nil, err
 	}
+	fixed := properties{dir: dir}
 	var ignored error // without it the first voltage seen is the nominal one
-	b.content.nominal = nominal.value(&ignored)
+	b.content.nominal = fixed.property("voltage_min_design", microvolts).value(&ignored)
+	if err := fixed.Close(); err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
 	return b, nil
 }
 
