@@ -1,6 +1,7 @@
 package simdevice
 
 import (
+	"context"
 	"math"
 	"os"
 	"path/filepath"
@@ -93,6 +94,69 @@ func TestTreeShowsTruth(t *testing.T) {
 	within("constraint, µW", float64(readInt(t, d, "sys/class/powercap/sim-power:0/constraint_0_power_limit_uw")), 25e6, 0)
 	if got := read(t, d, bat+"status"); got != "Discharging" {
 		t.Errorf("status on battery is %q", got)
+	}
+}
+
+// TestFollow: the device goes along with a clock until it is told to stop.
+func TestFollow(t *testing.T) {
+	d := newDevice(t, UnitOak())
+	ctx, stop := context.WithCancel(context.Background())
+	now := day
+	err := d.Follow(ctx, time.Millisecond, func() time.Time {
+		if now = now.Add(time.Second); now.Sub(day) >= 10*time.Second {
+			stop()
+		}
+		return now
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := d.Now().Sub(day); got < 10*time.Second {
+		t.Errorf("after 10 s of the clock the device is at %v", got)
+	}
+	if read(t, d, "proc/uptime")[:6] != "3610.0" {
+		t.Errorf("uptime is %s", read(t, d, "proc/uptime"))
+	}
+}
+
+// TestConcurrentUse is for the race detector.
+func TestConcurrentUse(t *testing.T) {
+	d := newDevice(t, UnitOak())
+	done := make(chan error)
+	go func() {
+		for range 200 {
+			d.Advance(cell)
+			if err := d.Flush(); err != nil {
+				done <- err
+				return
+			}
+		}
+		done <- nil
+	}()
+	for i := range 50 {
+		d.SetLimit(float64(10 + i%20))
+		d.Plug()
+		d.Truth()
+		d.Unplug()
+		d.StartWorkload(HarbourFlight())
+		d.StopWorkload()
+	}
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestClose: closing twice is harmless, and no file stays open.
+func TestClose(t *testing.T) {
+	d := newDevice(t, UnitOak())
+	if err := d.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Close(); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(d.SysRoot()); err != nil {
+		t.Errorf("Close removed the tree: %v", err)
 	}
 }
 
