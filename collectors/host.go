@@ -54,17 +54,24 @@ func (r Roots) context() context.Context {
 
 var (
 	errNoCPUTimes = errors.New("cpu.Times: the system reports no CPU times")
-	errNoTicks    = errors.New("cpu.Times: no CPU time was counted since the last reading; it is had again once a tick has passed")
+	errNoTicks    = errors.New("cpu.Times: no CPU time was counted for 5 s")
 	errNoMemory   = errors.New("mem.VirtualMemory: the system reports no memory")
 )
 
 // cpuBusy gives the share of the CPUs' time, since the last reading, in which
-// they did something.
+// they did something. There is none at a reading within the same tick as the
+// one before, or as the opening.
 type cpuBusy struct {
 	ctx    context.Context
 	last   cpu.TimesStat
+	lastAt time.Duration // when last was read; at the opening, of the first reading
+	read   bool
 	repeat repeatedError
 }
+
+// ticksLate is the time without CPU time after which something is wrong: ticks
+// come every 1/100 s, on Windows every 1/64 s.
+const ticksLate = 5 * time.Second
 
 func openCPUBusy(ctx context.Context) (Probe, error) {
 	p := &cpuBusy{ctx: ctx}
@@ -84,17 +91,23 @@ func cpuTimes(ctx context.Context) (cpu.TimesStat, error) {
 	return times[0], nil
 }
 
-func (p *cpuBusy) Read(_ time.Duration, dst []float64) error {
+func (p *cpuBusy) Read(now time.Duration, dst []float64) error {
 	dst[0] = math.NaN()
+	if !p.read {
+		p.read, p.lastAt = true, now
+	}
 	times, err := cpuTimes(p.ctx)
 	if err != nil {
 		return p.repeat.of(err)
 	}
 	busy, ok := busyRatio(p.last, times)
-	if !ok {
+	if !ok && now-p.lastAt > ticksLate {
 		return errNoTicks
 	}
-	p.last = times
+	if !ok {
+		return nil
+	}
+	p.last, p.lastAt = times, now
 	dst[0] = busy
 	return nil
 }

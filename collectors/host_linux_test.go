@@ -3,6 +3,7 @@ package collectors
 import (
 	"math"
 	"testing"
+	"time"
 
 	"github.com/shirou/gopsutil/v3/cpu"
 )
@@ -19,7 +20,7 @@ func TestHostCapturedBusyRatio(t *testing.T) {
 	}
 }
 
-// MemAvailable of the capture is not in its meminfo; a made one is.
+// Shares and memory from made files, worked by hand.
 func TestHostReadsItsRoots(t *testing.T) {
 	roots := madeTree(t, map[string]string{
 		"proc/stat":    "cpu  100 0 100 800 0 0 0 0 0 0\n",
@@ -28,19 +29,25 @@ func TestHostReadsItsRoots(t *testing.T) {
 	offers, _ := NewHost(roots).Scan()
 	busy, memory := opened(t, offers[0]), opened(t, offers[1])
 	v := []float64{0}
+	now := time.Hour
 	read := func(p Probe, want float64) {
 		t.Helper()
-		if err := p.Read(0, v); math.IsNaN(want) != (err != nil) || math.Abs(v[0]-want) > 1e-9 || math.IsNaN(v[0]) != math.IsNaN(want) {
+		now += time.Second
+		if err := p.Read(now, v); math.IsNaN(want) != (err != nil) || math.Abs(v[0]-want) > 1e-9 || math.IsNaN(v[0]) != math.IsNaN(want) {
 			t.Errorf("%v, %v; want %v", v[0], err, want)
 		}
 	}
-	read(busy, missing) // nothing was counted since it was opened
+	if err := busy.Read(now, v); err != nil || !math.IsNaN(v[0]) {
+		t.Errorf("no tick since it was opened: %v, %v; nothing is wrong yet", v[0], err)
+	}
 	rewrite(t, roots.proc("stat"), "cpu  130 0 100 860 10 0 0 0 0 0\n")
 	read(busy, 0.3)
 	rewrite(t, roots.proc("stat"), "cpu  x 0 100 860 10 0 0 0 0 0\n")
 	read(busy, missing)
 	rewrite(t, roots.proc("stat"), "cpu  140 0 100 890 10 0 0 0 0 0\n")
 	read(busy, 0.25)
+	now += ticksLate
+	read(busy, missing) // the clock of the CPUs stands still
 	read(memory, 12800000*1024)
 	rewrite(t, roots.proc("meminfo"), "")
 	read(memory, missing)
