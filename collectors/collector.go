@@ -50,10 +50,10 @@ type Probe interface {
 	// allocate while its sources are well.
 	//
 	// The error says why something is missing (the first cause where there are
-	// several), a *ReadError where a file is at fault; there is none where a
-	// rate has just nothing to tell yet; readings that could be
+	// several), a *ReadError where a file is at fault; readings that could be
 	// had are stored all the same. While the cause stays the same, the same
-	// error value is returned.
+	// error value is returned. A rate that has nothing to tell yet is NaN
+	// without an error.
 	Read(now time.Duration, dst []float64) error
 	Close() error
 }

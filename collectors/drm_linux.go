@@ -165,7 +165,9 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 	}
 	offers = append(offers, c.clock()...)
 	for _, channel := range c.chip.channels {
-		offers = append(offers, c.channel(channel, packagePower))
+		if channel.off == "" {
+			offers = append(offers, c.channel(channel, packagePower))
+		}
 	}
 	if c.cap != "" {
 		s := Sensor{ID: PowerLimit, Unit: "watts", Source: c.cap, Resolution: 1e-6}

@@ -25,6 +25,7 @@ type hwmonChannel struct {
 	label  string   // the driver's, made unique in the chip; the name where it has none
 	inputs []string // paths, the preferred one first
 	fault  string   // path, empty where the driver has none
+	off    string   // path of the switch that has it disabled; else empty
 	slow   time.Duration
 }
 
@@ -119,6 +120,10 @@ func newHwmonChannel(dir string, files map[string]bool, kind *hwmonKind, name st
 	if files[name+"_fault"] {
 		c.fault = filepath.Join(dir, name+"_fault")
 	}
+	// While it is 0, reading the channel fails with ENODATA.
+	if files[name+"_enable"] && staticText(dir, name+"_enable") == "0" {
+		c.off = filepath.Join(dir, name+"_enable")
+	}
 	if files[name+"_label"] {
 		c.label = staticText(dir, name+"_label")
 	}
@@ -156,4 +161,8 @@ func (c hwmonChannel) offer(chip, id string, guards []guardedBy) Offer {
 		Open: openGuarded(guardedSource{inputs: c.inputs, guards: guards, limits: c.kind.limits,
 			counter: c.kind.kind == Counter}),
 	}
+}
+
+func (c hwmonChannel) switchedOff(collector string) Absence {
+	return Absence{Collector: collector, Source: c.inputs[0], Why: "the sensor is switched off", Remedy: "write 1 to " + c.off}
 }

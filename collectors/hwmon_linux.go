@@ -27,8 +27,12 @@ func (h hwmon) Scan() (offers []Offer, absences []Absence) {
 	fans := false
 	for i, chip := range chips {
 		for _, c := range chip.channels {
-			offers = append(offers, c.offer(names[i], c.kind.id, nil))
 			fans = fans || c.kind.id == FanSpeed
+			if c.off != "" {
+				absences = append(absences, c.switchedOff(h.Name()))
+				continue
+			}
+			offers = append(offers, c.offer(names[i], c.kind.id, nil))
 		}
 	}
 	if len(chips) == 0 {

@@ -258,3 +258,20 @@ func TestLimitsInUnit(t *testing.T) {
 		}
 	}
 }
+
+// A sensor with *_enable 0 fails with ENODATA (same document): it is not
+// offered, and the user hears how to switch it on.
+func TestHwmonSwitchedOff(t *testing.T) {
+	const dir = "sys/class/hwmon/hwmon0/"
+	roots := madeTree(t, map[string]string{
+		dir + "name": "board", dir + "temp1_input": "", dir + "temp1_enable": "0\n", dir + "fan1_input": "3120", dir + "fan1_enable": "1\n",
+	})
+	wantReadings(t, NewHwmon(roots), map[string]float64{"fan_speed_hertz board/fan1": 52})
+	_, absences := NewHwmon(roots).Scan()
+	if want := "write 1 to " + roots.sys("class", "hwmon", "hwmon0", "temp1_enable"); len(absences) != 1 || absences[0].Remedy != want {
+		t.Errorf("absences %+v, want one with the remedy %q", absences, want)
+	}
+	rewrite(t, roots.sys("class", "hwmon", "hwmon0", "temp1_enable"), "1\n")
+	rewrite(t, roots.sys("class", "hwmon", "hwmon0", "temp1_input"), "41000\n")
+	wantReadings(t, NewHwmon(roots), map[string]float64{"fan_speed_hertz board/fan1": 52, "temperature_celsius board/temp1": 41})
+}
