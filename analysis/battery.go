@@ -203,7 +203,11 @@ func (b *batteryGroup) fact(name string) (value float64, changed bool) {
 	least, most := math.Inf(1), math.Inf(-1)
 	value = math.NaN()
 	for _, i := range b.indices {
-		v, err := strconv.ParseFloat(b.runs[i].Facts[name], 64)
+		text, ok := b.runs[i].Facts[name]
+		if !ok {
+			continue
+		}
+		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !usable(v) {
 			continue
 		}
