@@ -197,6 +197,7 @@ type seriesWriter struct {
 
 	sensors    []collectors.Sensor
 	labels     []label
+	places     []int                         // reused by place
 	described_ struct{ sensors, labels int } // how many of them the file knows
 }
 
@@ -252,7 +253,7 @@ func (w *seriesWriter) grow(sensors []collectors.Sensor) bool {
 
 // place finds each sweep's label among the series' labels, and adds new ones.
 func (w *seriesWriter) place(sweeps []agent.Sweep) []int {
-	places := make([]int, len(sweeps))
+	places := grown(w.places, len(sweeps))
 	for i := range sweeps {
 		l := labelOf(&sweeps[i])
 		at := slices.Index(w.labels, l)
@@ -262,6 +263,7 @@ func (w *seriesWriter) place(sweeps []agent.Sweep) []int {
 		}
 		places[i] = at
 	}
+	w.places = places
 	return places
 }
 

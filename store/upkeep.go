@@ -1,0 +1,95 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// Upkeep drops idle readings older than keepIdle, counted from now; 0 keeps
+// all. Then it brings what is in the write-ahead log to the file, as far as
+// readers let it, and refreshes what the query planner knows. Runs are never
+// dropped.
+func (s *Store) Upkeep(ctx context.Context, keepIdle time.Duration, now time.Time) error {
+	if s.write == nil {
+		return s.fail("tidying", errReadOnly)
+	}
+	if keepIdle > 0 {
+		if err := s.dropIdle(ctx, now.Add(-keepIdle)); err != nil {
+			return s.fail("dropping old idle readings of", err)
+		}
+	}
+	if _, err := s.write.ExecContext(ctx, "PRAGMA optimize"); err != nil {
+		return s.fail("tidying", err)
+	}
+	return s.fail("tidying", s.checkpoint(ctx))
+}
+
+// dropRows is how many rows one transaction drops: writers wait meanwhile.
+const dropRows = 2000
+
+func (s *Store) dropIdle(ctx context.Context, before time.Time) error {
+	type span struct{ series, first int64 }
+	var old []span
+	err := each(ctx, s.read, func(rows *sql.Rows) error {
+		var x span
+		err := rows.Scan(&x.series)
+		old = append(old, x)
+		return err
+	}, `SELECT id FROM series WHERE run IS NULL AND started_ms < ?`, before.UnixMilli())
+	if err != nil {
+		return err
+	}
+	for _, x := range old {
+		for {
+			n, err := s.dropSome(ctx, x.series, before)
+			if err != nil {
+				return err
+			}
+			if n < dropRows {
+				break
+			}
+		}
+	}
+	return s.dropEmpty(ctx, before)
+}
+
+func (s *Store) dropSome(ctx context.Context, series int64, before time.Time) (n int64, err error) {
+	err = s.commit(ctx, false, func(tx *sql.Tx) error {
+		r, err := tx.ExecContext(ctx, `DELETE FROM readings WHERE id IN (
+			SELECT id FROM readings WHERE id BETWEEN ? AND ? AND at_ms < ? LIMIT ?)`,
+			series<<32, series<<32|0xffffffff, before.UnixMilli(), dropRows)
+		if err == nil {
+			n, err = r.RowsAffected()
+		}
+		return err
+	})
+	return n, err
+}
+
+// dropEmpty drops idle series without rows, but the last of each device, which
+// an agent may be writing.
+func (s *Store) dropEmpty(ctx context.Context, before time.Time) error {
+	const empty = `(SELECT id FROM series WHERE run IS NULL AND started_ms < ?1
+		AND id NOT IN (SELECT max(id) FROM series WHERE run IS NULL GROUP BY device)
+		AND NOT EXISTS (SELECT 1 FROM readings WHERE id BETWEEN series.id << 32 AND series.id << 32 | 0xffffffff))`
+	return s.commit(ctx, false, func(tx *sql.Tx) error {
+		for _, table := range []string{"series_sensors WHERE series", "series_labels WHERE series", "series WHERE id"} {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM "+table+" IN "+empty, before.UnixMilli()); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// checkpoint brings the write-ahead log to the file. A reader may keep it from
+// finishing, which is no error: the next one does.
+func (s *Store) checkpoint(ctx context.Context) error {
+	var busy, inLog, done int
+	if err := s.write.QueryRowContext(ctx, "PRAGMA wal_checkpoint(PASSIVE)").Scan(&busy, &inLog, &done); err != nil {
+		return fmt.Errorf("checkpoint: %w", err)
+	}
+	return nil
+}
