@@ -382,8 +382,10 @@ func contractReturn(t *testing.T, row contractRow) {
 			t.Errorf("gone: %s %q is %v", s.Sensors()[i].ID, s.Sensors()[i].Instance, v)
 		}
 	}
-	if len(s.Absences()) == 0 {
-		t.Error("gone: no absences")
+	for i := range before {
+		if s.Cause(i) == nil {
+			t.Errorf("gone: no cause for %s %q", before[i].ID, before[i].Instance)
+		}
 	}
 	if n := openFiles(t, roots); n != 0 {
 		t.Errorf("gone: %d files open", n)

@@ -230,6 +230,25 @@ func (s *Set) Timing(i int) (read, refresh time.Duration) {
 	return time.Duration(e.readTime.Load()), refresh
 }
 
+// Cause tells why the reading at position i is missing: the failure of its
+// probe's last read, or why its source is gone. nil where the last read was
+// well, even if the source had no value to give, and where there is no sensor i.
+func (s *Set) Cause(i int) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if i < 0 || i >= len(s.entryAt) {
+		return nil
+	}
+	e := s.entryAt[i]
+	if !e.open {
+		return errors.New(e.gone)
+	}
+	if f := e.failure.Load(); f != nil {
+		return f.err
+	}
+	return nil
+}
+
 // Close closes all probes; after it every reading is missing. It does not wait
 // for a probe that blocks in the slow lane: that one and the rest of its lane
 // are closed when ReadSlow or Rescan returns. Calling it twice is harmless.

@@ -32,6 +32,7 @@ type entry struct {
 
 	readTime atomic.Int64
 	failing  atomic.Bool
+	failure  atomic.Pointer[failure] // of the last read
 	changes  []changes
 
 	// Guarded by Set.mu.
@@ -67,9 +68,15 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 		e.failures.forget()
 	}
 	if err == nil {
+		if e.failure.Load() != nil {
+			e.failure.Store(nil)
+		}
 		return false
 	}
 	e.source.errors.Add(1)
+	if f := e.failure.Load(); f == nil || !same(f.err, err) {
+		e.failure.Store(&failure{err})
+	}
 	if e.failures.isNew(err) {
 		s.onError(e.source.collector.Name(), e.sensorOf(err), err)
 	}
@@ -149,7 +156,7 @@ type failures struct {
 const maxFailures = 16
 
 func (f *failures) isNew(err error) bool {
-	if f.last != nil && reflect.TypeOf(err).Comparable() && f.last == err {
+	if same(f.last, err) {
 		return false
 	}
 	f.last = err
@@ -165,6 +172,13 @@ func (f *failures) isNew(err error) bool {
 }
 
 func (f *failures) forget() { *f = failures{} }
+
+type failure struct{ err error }
+
+// same tells whether two errors are one value; err is not nil.
+func same(last, err error) bool {
+	return last != nil && reflect.TypeOf(err).Comparable() && last == err
+}
 
 // vanished tells whether an error means that the source is gone rather than
 // unwilling. EBADF: something else closed the file; opening it again heals

@@ -155,12 +155,18 @@ func TestFailureIsMissingCountedAndReportedOnce(t *testing.T) {
 	for i := range 5 {
 		wantValues(t, s.Sweep(time.Duration(i+1)), 1, nan)
 	}
+	if got := s.Cause(1); got != fail {
+		t.Errorf("cause %v, want %v", got, fail)
+	}
 	fail = &ReadError{Path: "/src/b", Text: "x", Want: "number"}
 	wantValues(t, s.Sweep(6), 1, nan)
 	fail = noData
 	wantValues(t, s.Sweep(7), 1, nan)
 	fail = nil
 	wantValues(t, s.Sweep(8), 1, 7)
+	if got := s.Cause(1); got != nil {
+		t.Errorf("cause %v after a good read", got)
+	}
 
 	want := []string{
 		"script a: read /src/b: no data available", "script b: read /src/b: no data available",
