@@ -1,0 +1,110 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/goccy/go-yaml"
+
+	"sweepd/agent"
+)
+
+// config is what the configuration file may say; deploy/sweepd.example.yaml
+// shows every key with its default and limits. A zero field means the default.
+type config struct {
+	Device         string             `yaml:"device"`
+	Data           string             `yaml:"data"`
+	Listen         string             `yaml:"listen"`
+	WebConfigFile  string             `yaml:"web_config_file"`
+	Interval       time.Duration      `yaml:"interval"`
+	Idle           string             `yaml:"idle"`
+	SettingCommand []string           `yaml:"setting_command"`
+	Lower          []string           `yaml:"lower"`
+	Prices         map[string]float64 `yaml:"prices"`
+	Thresholds     thresholds         `yaml:"thresholds"`
+}
+
+// thresholds are agent.Thresholds as the file names them.
+type thresholds struct {
+	TooShort         time.Duration `yaml:"too_short"`
+	Gap              time.Duration `yaml:"gap"`
+	Gone             time.Duration `yaml:"gone"`
+	Settle           time.Duration `yaml:"settle"`
+	ClockStep        time.Duration `yaml:"clock_step"`
+	SettingTolerance float64       `yaml:"setting_tolerance"`
+}
+
+func (t thresholds) forAgent() agent.Thresholds {
+	return agent.Thresholds{
+		TooShort: t.TooShort, Gap: t.Gap, Gone: t.Gone, Settle: t.Settle,
+		ClockStep: t.ClockStep, SettingTolerance: t.SettingTolerance,
+	}
+}
+
+// loadConfig reads the file at path; an empty path gives the defaults. Errors
+// name file, line and column.
+func loadConfig(path string) (config, error) {
+	var c config
+	if path == "" {
+		return c, nil
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return c, fmt.Errorf("configuration: %w", err)
+	}
+	if err := parseConfig(text, &c); err != nil {
+		return config{}, fmt.Errorf("configuration %s, %w", path, err)
+	}
+	return c, nil
+}
+
+func parseConfig(text []byte, c *config) error {
+	err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(c)
+	if errors.Is(err, io.EOF) { // nothing but comments
+		return nil
+	}
+	if err != nil {
+		return placeError(err)
+	}
+	return checkConfig(text, c)
+}
+
+// placeError turns the library's error with an excerpt into one sentence.
+func placeError(err error) error {
+	var placed yaml.Error
+	if !errors.As(err, &placed) || placed.GetToken() == nil {
+		return fmt.Errorf("as a whole: %w", err)
+	}
+	at := placed.GetToken().Position
+	var unknown *yaml.UnknownFieldError
+	if errors.As(err, &unknown) {
+		return fmt.Errorf("line %d, column %d: unknown key %q: the keys there are %s", at.Line, at.Column,
+			placed.GetToken().Value, strings.Join(keysBeside(placed.GetToken().Value, at.Column), ", "))
+	}
+	return fmt.Errorf("line %d, column %d: %s", at.Line, at.Column, placed.GetMessage())
+}
+
+// keysBeside lists what could stand where an unknown key stands: the keys of
+// the file, or those of thresholds where it is indented.
+func keysBeside(_ string, column int) []string {
+	if column > 1 {
+		return yamlKeys(reflect.TypeFor[thresholds]())
+	}
+	return yamlKeys(reflect.TypeFor[config]())
+}
+
+func yamlKeys(t reflect.Type) []string {
+	var keys []string
+	for i := range t.NumField() {
+		keys = append(keys, t.Field(i).Tag.Get("yaml"))
+	}
+	slices.Sort(keys)
+	return keys
+}

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"maps"
+	"math"
+	"net"
+	"slices"
+	"time"
+
+	"github.com/goccy/go-yaml"
+
+	"sweepd/agent"
+	"sweepd/schedule"
+)
+
+// checkConfig refuses values out of range. The first bad one is named with its
+// line and column.
+func checkConfig(text []byte, c *config) error {
+	checks := []struct {
+		key string
+		err error
+	}{
+		{"device", optional(c.Device, func() error { return agent.CheckLabel("device", c.Device) })},
+		{"listen", optional(c.Listen, func() error { _, _, err := net.SplitHostPort(c.Listen); return err })},
+		{"interval", within(c.Interval, agent.MinInterval, agent.MaxInterval)},
+		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdle(c.Idle); return err })},
+		{"thresholds.too_short", within(c.Thresholds.TooShort, time.Millisecond, time.Hour)},
+		{"thresholds.gap", within(c.Thresholds.Gap, time.Millisecond, time.Hour)},
+		{"thresholds.gone", within(c.Thresholds.Gone, time.Millisecond, time.Hour)},
+		{"thresholds.settle", within(c.Thresholds.Settle, time.Millisecond, time.Hour)},
+		{"thresholds.clock_step", within(c.Thresholds.ClockStep, time.Millisecond, time.Hour)},
+		{"thresholds.setting_tolerance", share(c.Thresholds.SettingTolerance)},
+		{"lower", each(c.Lower, func(name string) error { return agent.CheckLabel("name of a result", name) })},
+		{"setting_command", command(c.SettingCommand)},
+		{"prices", prices(c.Prices)},
+	}
+	for _, check := range checks {
+		if check.err != nil {
+			return fmt.Errorf("%s: %s: %w", placeOf(text, check.key), check.key, check.err)
+		}
+	}
+	return nil
+}
+
+// placeOf is the line and column of a key's value.
+func placeOf(text []byte, key string) string {
+	path, err := yaml.PathString("$." + key)
+	if err != nil {
+		return "somewhere"
+	}
+	node, err := path.ReadNode(bytes.NewReader(text))
+	if err != nil || node.GetToken() == nil {
+		return "somewhere"
+	}
+	at := node.GetToken().Position
+	return fmt.Sprintf("line %d, column %d", at.Line, at.Column)
+}
+
+func optional(text string, check func() error) error {
+	if text == "" {
+		return nil
+	}
+	return check()
+}
+
+func within(d, low, high time.Duration) error {
+	if d != 0 && (d < low || d > high) {
+		return fmt.Errorf("%v is not between %v and %v", d, low, high)
+	}
+	return nil
+}
+
+func share(v float64) error {
+	if math.IsNaN(v) || v < 0 || v > 1 {
+		return fmt.Errorf("%v is not a share between 0 and 1", v)
+	}
+	return nil
+}
+
+func each(list []string, check func(string) error) error {
+	for _, s := range list {
+		if err := check(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func command(words []string) error {
+	if len(words) > 0 && words[0] == "" {
+		return fmt.Errorf("the command's first word is empty: give a program and its arguments as a list")
+	}
+	return nil
+}
+
+func prices(p map[string]float64) error {
+	for _, device := range slices.Sorted(maps.Keys(p)) {
+		if v := p[device]; !(v > 0) || math.IsInf(v, 0) {
+			return fmt.Errorf("the price of %s, %v, is not above 0", device, v)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,13 @@
+//go:build !linux
+
+package main
+
+import "sweepd/collectors"
+
+// machine lists the collectors of this system.
+func machine(roots collectors.Roots) []collectors.Collector {
+	return []collectors.Collector{
+		collectors.NewOtherTemperatures(),
+		collectors.NewHost(roots),
+	}
+}

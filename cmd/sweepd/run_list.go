@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/console"
+	"sweepd/store"
+)
+
+func (a *app) runListCommand() *cobra.Command {
+	var f filterFlags
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "List runs",
+		Example: `  sweepd run list
+  sweepd run list --workload harbour-flight --supply battery --variant cores=6 --json`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			filter, err := f.filter()
+			if err != nil {
+				return err
+			}
+			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+				runs, err := s.Runs(cmd.Context(), filter)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(console.Runs(runs))
+				}
+				if len(runs) == 0 {
+					_, err := fmt.Fprintln(a.out, "no runs")
+					return err
+				}
+				return a.printRuns(runs)
+			})
+		},
+	}
+	f.add(cmd)
+	return cmd
+}
+
+func (a *app) runShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "show RUN",
+		Short: "Show all that is kept of a run",
+		Long:  `Show all that is kept of a run. RUN is any part of the id that only one run has, or "last".`,
+		Example: `  sweepd run show 3f9c21ab
+  sweepd run show last --json`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+				d, err := s.Run(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(console.Detail(d))
+				}
+				return a.printDetail(d)
+			})
+		},
+	}
+}

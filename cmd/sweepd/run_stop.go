@@ -1,0 +1,114 @@
+package main
+
+import (
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/console"
+)
+
+// resultFlags are results on a command line.
+type resultFlags struct {
+	results, lower []string
+}
+
+func (f *resultFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringArrayVar(&f.results, "result", nil, "`NAME=VALUE[UNIT]`: a number that the workload reported (repeatable)")
+	f.addLower(cmd)
+}
+
+func (f *resultFlags) addLower(cmd *cobra.Command) {
+	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
+}
+
+// messages are the results as the agent takes them.
+func (f *resultFlags) messages(texts []string) (map[string]console.ResultMessage, error) {
+	list, err := console.ParseResults(texts, f.lower)
+	return list, misused(err)
+}
+
+func (a *app) runStopCommand() *cobra.Command {
+	var f resultFlags
+	cmd := &cobra.Command{
+		Use:   "stop",
+		Short: "Stop the run and keep it with its results",
+		Long: `Stop the run and keep it with the numbers that the workload reported. A unit may
+follow each number. Results can be given later, too (sweepd run result).`,
+		Example: `  sweepd run stop --result fps_mean=61.3fps
+  sweepd run stop --result score=10234 --result "load time=4.2 s" --lower "load time"`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			results, err := f.messages(f.results)
+			if err != nil {
+				return err
+			}
+			client, err := a.client()
+			if err != nil {
+				return misused(err)
+			}
+			d, err := client.StopRun(cmd.Context(), console.StopRequest{Results: results})
+			if err != nil {
+				return err
+			}
+			return a.printStopped(d)
+		},
+	}
+	f.add(cmd)
+	return cmd
+}
+
+func (a *app) runResultCommand() *cobra.Command {
+	var f resultFlags
+	cmd := &cobra.Command{
+		Use:   "result RUN NAME=VALUE[UNIT]...",
+		Short: "Add results to a run, or correct them",
+		Long:  `Add results to a run, or correct them; what they were before is kept. RUN is any part of the id that only one run has, or "last".`,
+		Example: `  sweepd run result 3f9c21ab fps_mean=61.3fps
+  sweepd run result last "load time=4.2 s" --lower "load time"`,
+		Args: cobra.MinimumNArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			results, err := f.messages(args[1:])
+			if err != nil {
+				return err
+			}
+			return a.amend(cmd.Context(), args[0], amendment{results: results})
+		},
+	}
+	f.addLower(cmd)
+	return cmd
+}
+
+func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand("reject") }
+func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand("keep") }
+
+// decisionCommand is reject or keep, which differ in words only.
+func (a *app) decisionCommand(what string) *cobra.Command {
+	var why string
+	cmd := &cobra.Command{
+		Use:     what + " RUN --why TEXT",
+		Short:   "Set a run aside: it stays, and no comparison counts it",
+		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.amend(cmd.Context(), args[0], amendment{decision: what, why: why})
+		},
+	}
+	if what == "keep" {
+		cmd.Short = "Count a run again that was rejected, by a finding or by hand"
+		cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"`
+	}
+	cmd.Flags().StringVar(&why, "why", "", "`TEXT` that says why")
+	_ = cmd.MarkFlagRequired("why")
+	return cmd
+}
+
+// sortedNames are the names of a map in the order of the alphabet.
+func sortedNames[V any](m map[string]V) []string {
+	names := make([]string, 0, len(m))
+	for name := range m {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}

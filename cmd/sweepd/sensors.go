@@ -1,0 +1,35 @@
+package main
+
+import (
+	"time"
+
+	"github.com/spf13/cobra"
+	"go.uber.org/zap"
+
+	"sweepd/console"
+)
+
+func (a *app) sensorsCommand() *cobra.Command {
+	var during time.Duration
+	cmd := &cobra.Command{
+		Use:   "sensors",
+		Short: "List what this machine offers, and what is missing and why",
+		Long: `List every sensor of this machine with its value, how long it takes to read, how
+often its value changes, and where it comes from; then what is missing and why.
+It reads the machine itself for a moment and needs no agent.`,
+		Example: `  sweepd sensors
+  sweepd sensors --for 10s --json`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			set := openMachine(zap.NewNop())
+			defer set.Close()
+			rows := console.SampleSensors(cmd.Context(), set, during)
+			if a.json {
+				return a.printJSON(rows)
+			}
+			return a.printSensors(rows)
+		},
+	}
+	cmd.Flags().DurationVar(&during, "for", 3*time.Second, "how long to watch how often values change")
+	return cmd
+}

@@ -1,0 +1,70 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/agent"
+	"sweepd/console"
+)
+
+func (a *app) settingCommand() *cobra.Command {
+	var clear bool
+	cmd := &cobra.Command{
+		Use:   "setting [25W | NAME]",
+		Short: "Declare the active power setting, or show it",
+		Long: `Declare the power setting that is active from now on, in watts or by name, until
+it is declared anew. Nothing is changed on the device. Without a setting, show
+the active one.`,
+		Example: `  sweepd setting 25W
+  sweepd setting quiet
+  sweepd setting --clear      go by what the system reports`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if clear && len(args) > 0 {
+				return misused(errors.New("give a setting or --clear, not both"))
+			}
+			client, err := a.client()
+			if err != nil {
+				return misused(err)
+			}
+			var s console.Status
+			if len(args) == 0 && !clear {
+				s, err = client.Status(cmd.Context())
+			} else {
+				q := console.SettingRequest{}
+				if !clear {
+					if _, err := agent.ParseSetting(args[0]); err != nil {
+						return err
+					}
+					q.Setting = args[0]
+				}
+				s, err = client.Declare(cmd.Context(), q)
+			}
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(map[string]any{"setting": s.Setting, "setting_read": s.SettingRead})
+			}
+			_, err = fmt.Fprintln(a.out, describeSetting(s.Setting, s.SettingRead))
+			return err
+		},
+	}
+	cmd.Flags().BoolVar(&clear, "clear", false, "take the declaration back")
+	return cmd
+}
+
+// describeSetting says which setting is active and what the system reports.
+func describeSetting(active agent.Setting, read *agent.Setting) string {
+	text := "no setting is known: declare it with `sweepd setting 25W`"
+	if active.Known() {
+		text = fmt.Sprintf("%s (%s)", active, active.Source)
+	}
+	if read != nil && read.Known() && (read.Source != active.Source || !read.Same(active)) {
+		text += fmt.Sprintf("; the system reports %s (%s)", read, read.Source)
+	}
+	return text
+}

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"sweepd/agent"
+	"sweepd/console"
+	"sweepd/report/text"
+)
+
+// printStopped sums up a run that has just ended.
+func (a *app) printStopped(d agent.Detail) error {
+	if a.json {
+		return a.printJSON(console.Detail(d))
+	}
+	p := a.printer()
+	p.summary(d)
+	return p.err
+}
+
+// printDetail prints all that is kept of a run.
+func (a *app) printDetail(d agent.Detail) error {
+	p := a.printer()
+	p.summary(d)
+	p.summaries(d.Summaries)
+	p.facts(d.Facts)
+	return p.err
+}
+
+// summary is what a user wants to know at the end of a run.
+func (p *printer) summary(d agent.Detail) {
+	p.line("run %s %s", d.ID, p.look.Paint(string(d.State), stateTone(d.State)))
+	if d.Why != "" {
+		p.sentence("  why: "+d.Why, "    ", text.Plain)
+	}
+	p.sentence("  "+conditions(d.Run), "    ", text.Plain)
+	if watts := wattsText(d); watts != "" {
+		p.sentence("  "+watts, "    ", text.Plain)
+	}
+	p.sentence("  "+resultsText(d.Results), "    ", text.Plain)
+	if d.Note != "" {
+		p.sentence("  note: "+d.Note, "    ", text.Plain)
+	}
+	for _, f := range d.Findings {
+		p.sentence(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.Text), "    ", severityTone(f.Severity))
+	}
+}
+
+// conditions says what was run, where and how long.
+func conditions(r agent.Run) string {
+	parts := []string{r.Workload, "on " + r.Device}
+	if v := agent.VariantText(r.Variant); v != "" {
+		parts = append(parts, v)
+	}
+	setting := "setting unknown"
+	if r.Setting.Known() {
+		setting = describeSetting(r.Setting, r.SettingRead)
+	}
+	parts = append(parts, setting)
+	if r.Supply != agent.SupplyUnknown {
+		parts = append(parts, string(r.Supply))
+	}
+	if !r.StartedAt.IsZero() {
+		parts = append(parts, "started "+r.StartedAt.Local().Format("2006-01-02 15:04:05"))
+	}
+	if r.DurationS != nil {
+		parts = append(parts, text.Fixed(*r.DurationS, 1)+" s")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// wattsText is the mean power, with a 95 % interval where there is one.
+func wattsText(d agent.Detail) string {
+	var parts []string
+	if d.PackageW != nil {
+		parts = append(parts, fmt.Sprintf("package %s W", text.Significant(*d.PackageW)))
+	}
+	if x := d.Discharge; x != nil && x.Watts != nil {
+		name := "battery"
+		if d.Supply == agent.Battery {
+			name = "whole device"
+		}
+		if x.UncertaintyWatts == nil {
+			parts = append(parts, fmt.Sprintf("%s %s W", name, text.Significant(*x.Watts)))
+		} else {
+			u := *x.UncertaintyWatts
+			parts = append(parts, fmt.Sprintf("%s %s ± %s W (95 %%)", name, text.WithUncertainty(*x.Watts, u), text.WithUncertainty(u, u)))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (p *printer) summaries(list []agent.Summary) {
+	t := text.Table{Columns: []text.Column{
+		{Head: "sensor", Least: 16}, {Head: "instance", Least: 7, Optional: true}, {Head: "mean", Right: true}, {Head: "min", Right: true},
+		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "energy J", Right: true, Optional: true},
+	}}
+	for _, s := range list {
+		t.Row(text.Cell{Text: s.Sensor}, text.Cell{Text: s.Instance}, figure(s.Mean), figure(s.Min), figure(s.Max), figure(s.P95),
+			text.Cell{Text: unless(s.EnergyJoules == nil, figure(s.EnergyJoules).Text)})
+	}
+	p.line("")
+	p.table(&t)
+}
+
+// figure is a number that may be unknown.
+func figure(v *float64) text.Cell {
+	if v == nil {
+		return text.Cell{Text: text.Dash}
+	}
+	return text.Cell{Text: text.Compact(*v)}
+}
+
+func (p *printer) facts(facts map[string]string) {
+	t := text.Table{Columns: []text.Column{{Head: "fact"}, {Head: "value", Least: 20}}}
+	for _, name := range sortedNames(facts) {
+		t.Row(text.Cell{Text: name}, text.Cell{Text: facts[name]})
+	}
+	if t.Len() > 0 {
+		p.line("")
+	}
+	p.table(&t)
+}

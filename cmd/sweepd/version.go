@@ -1,0 +1,54 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"runtime"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+// version is set when a release is built (-ldflags "-X main.version=1.2.3").
+var version = ""
+
+// currentVersion is the release, or what the Go tools know of the build.
+func currentVersion() string {
+	if version != "" {
+		return version
+	}
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" {
+		return "unknown"
+	}
+	return info.Main.Version
+}
+
+func (a *app) versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:     "version",
+		Short:   "Print the version",
+		Example: "  sweepd version --json",
+		Args:    cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			v := struct {
+				Version string `json:"version"`
+				Go      string `json:"go"`
+				System  string `json:"system"`
+			}{currentVersion(), runtime.Version(), runtime.GOOS + "/" + runtime.GOARCH}
+			if a.json {
+				return a.printJSON(v)
+			}
+			_, err := fmt.Fprintf(a.out, "sweepd %s (%s, %s)\n", v.Version, v.Go, v.System)
+			return err
+		},
+	}
+}
+
+// printJSON prints v on one or more lines, for people and programs.
+func (a *app) printJSON(v any) error {
+	e := json.NewEncoder(a.out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

@@ -1,0 +1,125 @@
+package console
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"strings"
+	"sync"
+
+	"sweepd/agent"
+)
+
+// ResultScanner takes results from what a command prints.
+type ResultScanner struct {
+	rules   []resultRule
+	mu      sync.Mutex // guards the rest: output and errors are scanned at once
+	streams []*lineScanner
+	found   map[string]string
+}
+
+type resultRule struct {
+	name    string
+	pattern *regexp.Regexp
+}
+
+// NewResultScanner reads rules of the form NAME=REGEX, in the syntax of Go's
+// regexp. What the first pair of brackets encloses is the number, with its unit
+// if one follows.
+func NewResultScanner(rules []string) (*ResultScanner, error) {
+	s := &ResultScanner{found: map[string]string{}}
+	for _, text := range rules {
+		name, expression, ok := strings.Cut(text, "=")
+		if !ok {
+			return nil, fmt.Errorf("rule %q is not NAME=REGEX, such as 'score=total score: ([0-9.]+)'", shorten(text))
+		}
+		if err := agent.CheckLabel("name of a result", name); err != nil {
+			return nil, err
+		}
+		pattern, err := regexp.Compile(expression)
+		if err != nil {
+			return nil, fmt.Errorf("rule for %s: %w", name, err)
+		}
+		if pattern.NumSubexp() < 1 {
+			return nil, fmt.Errorf("rule for %s: %q has no brackets around the number, such as 'total score: ([0-9.]+)'", name, shorten(expression))
+		}
+		s.rules = append(s.rules, resultRule{name, pattern})
+	}
+	return s, nil
+}
+
+// maxLine is the longest line that is looked at; what is beyond it is not.
+const maxLine = 64 << 10
+
+// Stream returns a writer for one stream of the command's. It never fails.
+func (s *ResultScanner) Stream() io.Writer {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	l := &lineScanner{scanner: s}
+	s.streams = append(s.streams, l)
+	return l
+}
+
+type lineScanner struct {
+	scanner *ResultScanner
+	line    []byte
+}
+
+func (l *lineScanner) Write(p []byte) (int, error) {
+	l.scanner.mu.Lock()
+	defer l.scanner.mu.Unlock()
+	for rest := p; len(rest) > 0; {
+		end := bytes.IndexAny(rest, "\r\n")
+		if end < 0 {
+			l.keep(rest)
+			break
+		}
+		l.keep(rest[:end])
+		l.endLocked()
+		rest = rest[end+1:]
+	}
+	return len(p), nil
+}
+
+func (l *lineScanner) keep(part []byte) {
+	l.line = append(l.line, part[:min(len(part), maxLine-len(l.line))]...)
+}
+
+// endLocked looks at the line so far.
+func (l *lineScanner) endLocked() {
+	for _, r := range l.scanner.rules {
+		if m := r.pattern.FindSubmatch(l.line); m != nil {
+			l.scanner.found[r.name] = string(m[1])
+		}
+	}
+	l.line = l.line[:0]
+}
+
+// Results are the results of the last lines that fitted, once the command has
+// ended. The error names those
+// that were not found or are no numbers; the others are returned all the same.
+func (s *ResultScanner) Results() (map[string]ResultMessage, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, l := range s.streams {
+		l.endLocked() // a last line without an end counts
+	}
+	out := map[string]ResultMessage{}
+	var errs []error
+	for _, r := range s.rules {
+		text, ok := s.found[r.name]
+		if !ok {
+			errs = append(errs, fmt.Errorf("result %s: no line of the output fits %q", r.name, r.pattern))
+			continue
+		}
+		v, err := ParseValue(text)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("result %s: %w", r.name, err))
+			continue
+		}
+		out[r.name] = ResultMessage{Value: &v.Value, Unit: v.Unit}
+	}
+	return out, errors.Join(errs...)
+}

@@ -1,0 +1,101 @@
+package console
+
+import (
+	"context"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// SensorRow is one sensor with its latest value, or one source that is missing:
+// then Sensor is empty where nobody knows what it would have read.
+type SensorRow struct {
+	Sensor   string   `json:"sensor"`
+	Instance string   `json:"instance"`
+	Unit     string   `json:"unit"`
+	Value    *float64 `json:"value"`
+	Source   string   `json:"source"`
+	ReadUs   *float64 `json:"read_us"`   // time for one read of its probe, µs
+	RefreshS *float64 `json:"refresh_s"` // shortest time between two changes seen, s
+	Missing  string   `json:"missing"`   // why there is no value, and what to do
+}
+
+// Machine tells how sensors are read and what is missing; *collectors.Set is
+// one.
+type Machine interface {
+	Timing(i int) (read, refresh time.Duration)
+	Absences() []collectors.Absence
+}
+
+// SensorRows lists the sensors and what is missing. values are those of a
+// sweep, NaN where missing.
+func SensorRows(m Machine, sensors []collectors.Sensor, values []float64) []SensorRow {
+	absences := m.Absences()
+	rows := make([]SensorRow, 0, len(sensors)+len(absences))
+	gone, listed := map[string]string{}, map[string]bool{}
+	for _, a := range absences {
+		gone[a.Source] = why(a)
+	}
+	for i, s := range sensors {
+		row := SensorRow{Sensor: s.ID, Instance: s.Instance, Unit: s.Unit, Source: s.Source}
+		if i < len(values) {
+			row.Value = known(values[i])
+		}
+		read, refresh := m.Timing(i)
+		row.ReadUs = positive(float64(read) / float64(time.Microsecond))
+		row.RefreshS = positive(refresh.Seconds())
+		if row.Value == nil {
+			row.Missing = "no value could be read"
+			if text, ok := gone[s.Source]; ok {
+				row.Missing = text
+			}
+		}
+		listed[s.Source] = true
+		rows = append(rows, row)
+	}
+	for _, a := range absences {
+		if !listed[a.Source] {
+			rows = append(rows, SensorRow{Source: a.Source, Missing: why(a)})
+		}
+	}
+	return rows
+}
+
+func why(a collectors.Absence) string {
+	if a.Remedy == "" {
+		return a.Why
+	}
+	return a.Why + ": " + a.Remedy
+}
+
+func positive(v float64) *float64 {
+	if v <= 0 {
+		return nil
+	}
+	return known(v)
+}
+
+// sensorPause is the time between the sweeps of SampleSensors.
+const sensorPause = 100 * time.Millisecond
+
+// SampleSensors sweeps a machine of its own for a while, so that the rows can
+// tell how often values change, and returns them.
+func SampleSensors(ctx context.Context, set *collectors.Set, during time.Duration) []SensorRow {
+	tick := time.NewTicker(sensorPause)
+	defer tick.Stop()
+	start := time.Now()
+	for {
+		now := time.Since(start)
+		if set.SlowDue(now) {
+			set.ReadSlow(now)
+		}
+		values := set.Sweep(now)
+		if now >= during || ctx.Err() != nil {
+			return SensorRows(set, set.Sensors(), values)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+		}
+	}
+}

@@ -1,0 +1,74 @@
+package console
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"syscall"
+	"time"
+
+	"github.com/prometheus/exporter-toolkit/web"
+)
+
+// DefaultListen is the address that the agent listens on unless told otherwise:
+// this device only.
+const DefaultListen = "127.0.0.1:9745"
+
+// Listen opens the agent's address, empty for DefaultListen.
+func Listen(address string) (net.Listener, error) {
+	if address == "" {
+		address = DefaultListen
+	}
+	l, err := net.Listen("tcp", address)
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("listen on %s: the port is in use: another agent may be running; stop it, or choose another port with --listen: %w", address, err)
+	case errors.Is(err, syscall.EACCES):
+		return nil, fmt.Errorf("listen on %s: permission denied: ports below 1024 need root; choose another with --listen: %w", address, err)
+	case err != nil:
+		return nil, fmt.Errorf("listen on %s (an address is HOST:PORT, such as %s): %w", address, DefaultListen, err)
+	}
+	return l, nil
+}
+
+// Timeouts of the server. An answer may have to wait for a long run's judging.
+const (
+	readTimeout  = 30 * time.Second
+	writeTimeout = clientTimeout
+	idleTimeout  = 2 * time.Minute
+	stopTimeout  = 10 * time.Second
+	maxHeader    = 16 << 10
+)
+
+// Serve answers on the listener until the context ends, then lets requests in
+// progress finish. webConfig is the exporters' web configuration file (TLS,
+// basic authentication), empty for none.
+func Serve(ctx context.Context, l net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
+	s := &http.Server{
+		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+	}
+	stopped := make(chan error, 1)
+	stop := context.AfterFunc(ctx, func() {
+		late, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTimeout)
+		defer cancel()
+		stopped <- s.Shutdown(late)
+	})
+	socket := false
+	err := web.Serve(l, s, &web.FlagConfig{WebListenAddresses: &[]string{l.Addr().String()}, WebSystemdSocket: &socket, WebConfigFile: &webConfig}, log)
+	if stop() { // the server ended by itself
+		return errors.Join(fmt.Errorf("serve on %s: %w", l.Addr(), err), l.Close())
+	}
+	return <-stopped
+}
+
+// CheckWebConfig tells what is wrong with a web configuration file.
+func CheckWebConfig(path string) error {
+	if err := web.Validate(path); err != nil {
+		return fmt.Errorf("web configuration %s: %w", path, err)
+	}
+	return nil
+}

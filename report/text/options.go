@@ -1,0 +1,54 @@
+package text
+
+import "strings"
+
+// Options say what a terminal can show. The zero value is 80 columns without
+// colour.
+type Options struct {
+	Width  int // in columns; 0 means 80
+	Colour bool
+}
+
+const defaultWidth = 80
+
+func (o Options) width() int {
+	if o.Width <= 0 {
+		return defaultWidth
+	}
+	return o.Width
+}
+
+// Tone is how much a text wants to be seen. Colour never says anything that the
+// text does not.
+type Tone int
+
+const (
+	Plain Tone = iota
+	Faint      // headers
+	Good
+	Doubtful
+	Bad
+)
+
+// sequences set a tone (ECMA-48, select graphic rendition).
+var sequences = map[Tone]string{Faint: "\x1b[2m", Good: "\x1b[32m", Doubtful: "\x1b[33m", Bad: "\x1b[31m"}
+
+func (o Options) paint(text string, t Tone) string {
+	start := sequences[t]
+	if !o.Colour || start == "" || text == "" {
+		return text
+	}
+	return start + text + "\x1b[0m"
+}
+
+// Paint gives a text its tone where the terminal can show it.
+func (o Options) Paint(text string, t Tone) string { return o.paint(clean(text), t) }
+
+// PaintLines is Paint for a text of several lines.
+func (o Options) PaintLines(text string, t Tone) string {
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = o.Paint(lines[i], t)
+	}
+	return strings.Join(lines, "\n")
+}

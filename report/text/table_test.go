@@ -1,0 +1,71 @@
+package text
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/rivo/uniseg"
+)
+
+func TestTableFits(t *testing.T) {
+	table := Table{Columns: []Column{{Head: "run"}, {Head: "workload", Least: 8}, {Head: "W", Right: true}, {Head: "why", Optional: true}}}
+	table.Row(Cell{Text: "0a1b2c3d"}, Cell{Text: "harbour-flight"}, Cell{Text: "25"})
+	table.Row(Cell{Text: "ffffffff"}, Cell{Text: "ti\x1b[31mle"}, Cell{Text: "5.5"})
+	var b strings.Builder
+	if err := table.Write(&b, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	want := "" +
+		"run       workload          W\n" +
+		"0a1b2c3d  harbour-flight   25\n" +
+		"ffffffff  ti\uFFFD[31mle       5.5\n"
+	if b.String() != want {
+		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
+	}
+	b.Reset()
+	if err := table.Write(&b, Options{Width: 24, Colour: true}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(b.String(), "harbour-…") {
+		t.Errorf("cut: %q", b.String())
+	}
+}
+
+func TestTableKeepsToItsWidth(t *testing.T) {
+	table := Table{Columns: []Column{{Head: "name", Least: 4}, {Head: "other", Least: 5}, {Head: "n", Right: true}}}
+	table.Row(Cell{Text: strings.Repeat("長い名前", 20)}, Cell{Text: strings.Repeat("é", 100)}, Cell{Text: "12345"})
+	var b strings.Builder
+	if err := table.Write(&b, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(b.String()) {
+		if w := uniseg.StringWidth(strings.TrimSuffix(line, "\n")); w > 80 {
+			t.Errorf("%d columns: %q", w, line)
+		}
+	}
+}
+
+func TestNumbers(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{Significant(1234.56), "1235"},
+		{Significant(61.34), "61.3"},
+		{Significant(0.012345), "0.0123"},
+		{Significant(0), "0"},
+		{Significant(math.NaN()), Dash},
+		{Significant(math.Inf(1)), Dash},
+		{WithUncertainty(24.913, 0.12), "24.91"},
+		{WithUncertainty(24.913, 3.4), "24.9"},
+		{WithUncertainty(24913, 340), "24913"},
+		{Watts(25), "25"},
+		{Watts(12.50), "12.5"},
+		{Fixed(-0.001, 1), "0.0"},
+		{SignedPercent(0.0312, 1), "+3.1"},
+		{SignedPercent(-0.0312, 1), "-3.1"},
+		{SignedPercent(math.NaN(), 1), Dash},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+}
