@@ -9,7 +9,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/google/uuid"
 	"go.uber.org/zap"
 
 	"sweepd/collectors"
@@ -76,7 +75,7 @@ func New(opts Options) (*Agent, error) {
 		opts.Clock = SystemClock{}
 	}
 	if opts.NewID == nil {
-		opts.NewID = newID
+		opts.NewID = func(t time.Time) (string, error) { return NewID(t, nil) }
 	}
 	if opts.Log == nil {
 		opts.Log = zap.NewNop()
@@ -94,11 +93,6 @@ func New(opts Options) (*Agent, error) {
 	a.labels = Labels{Device: opts.Device, Variant: map[string]string{}}
 	return a, nil
 }
-
-// newID is a UUID of version 7: time-ordered, random, unique across devices
-// (RFC 9562, 5.7). The library reads the clock itself; the id's time only
-// orders.
-func newID(time.Time) string { return uuid.Must(uuid.NewV7()).String() }
 
 // Declare makes a setting the active one until the next declaration. The zero
 // Setting takes the declaration back.

@@ -68,8 +68,12 @@ func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
 		a.declared.Source = Declared
 	}
 	now := a.opts.Clock.Now()
+	id, err := a.opts.NewID(now.Wall)
+	if err != nil {
+		return Detail{}, err
+	}
 	d := Detail{Facts: facts}
-	d.ID = a.opts.NewID(now.Wall)
+	d.ID = id
 	d.Device, d.Workload, d.Note, d.State = a.opts.Device, s.Workload, s.Note, Recording
 	d.Variant = map[string]string{}
 	maps.Copy(d.Variant, s.Variant)

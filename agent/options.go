@@ -18,9 +18,8 @@ type Options struct {
 
 	// Clock is nil for the system's.
 	Clock Clock
-	// NewID makes a run's id from its start; nil means UUID version 7 (RFC 9562),
-	// which sorts by time and is unique across devices.
-	NewID func(time.Time) string
+	// NewID makes a run's id from its start; nil means the function NewID.
+	NewID func(time.Time) (string, error)
 	// Interval between sweeps in a run: 100 ms to 60 s, 0 means 250 ms.
 	Interval time.Duration
 	// Thresholds of the findings; zero fields mean the defaults.

@@ -21,7 +21,7 @@ func newStepped(t *testing.T, show func(time.Duration) state) stepped {
 	m, n := newMachine(show), newNotebook()
 	ids := 0
 	a, err := New(Options{Device: "unit-oak", Sensors: m, Recorder: n, Clock: m, Stepped: true,
-		NewID: func(time.Time) string { ids++; return "run-" + string(rune('0'+ids)) },
+		NewID: func(time.Time) (string, error) { ids++; return "run-" + string(rune('0'+ids)), nil },
 		Facts: func() map[string]string { return map[string]string{"kernel": "6.1"} }})
 	if err != nil {
 		t.Fatal(err)

@@ -1,0 +1,30 @@
+package agent
+
+import (
+	"crypto/rand"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// NewID makes a run's id: a UUID of version 7 (RFC 9562, 5.7), which begins with
+// the time in milliseconds, so that ids sort by start, and ends in random bits,
+// so that they are unique across devices. random is nil for the system's.
+func NewID(start time.Time, random io.Reader) (string, error) {
+	if random == nil {
+		random = rand.Reader
+	}
+	var id uuid.UUID
+	if _, err := io.ReadFull(random, id[6:]); err != nil {
+		return "", fmt.Errorf("make a run id: %w", err)
+	}
+	ms := uint64(start.UnixMilli())
+	for i := range 6 {
+		id[i] = byte(ms >> (40 - 8*i))
+	}
+	id[6] = id[6]&0x0f | 0x70
+	id[8] = id[8]&0x3f | 0x80
+	return id.String(), nil
+}

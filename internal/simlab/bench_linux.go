@@ -1,0 +1,181 @@
+// Package simlab is a test bench in simulated time: a simulated handheld, the
+// collectors that read it, and a stepped agent, all moved by one clock.
+package simlab
+
+import (
+	"context"
+	"errors"
+	"math/rand/v2"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+	"sweepd/internal/simdevice"
+)
+
+// Bench is one simulated device on the bench.
+type Bench struct {
+	Device *simdevice.Device
+	Agent  *agent.Agent
+	Set    *collectors.Set
+
+	clock    *clock
+	interval time.Duration
+	lastIdle time.Duration
+	idle     bool
+}
+
+// Options of a Bench. Recorder and Collectors are required.
+type Options struct {
+	Recorder   agent.Recorder
+	Collectors func(collectors.Roots) []collectors.Collector
+	Start      time.Time
+	Seed       uint64        // of the run ids
+	Interval   time.Duration // between sweeps; 0 is the agent's default
+	Facts      func(collectors.Roots) map[string]string
+	Thresholds agent.Thresholds
+	OnFinish   func(agent.Detail)
+	Idle       agent.IdleHistory
+}
+
+// IdleEvery is how often the bench has an idle sweep taken between runs.
+const IdleEvery = 10 * time.Second
+
+// clock is the device's time. Mono stands still while the device sleeps.
+type clock struct {
+	device *simdevice.Device
+	start  time.Time
+	slept  time.Duration
+	set    time.Duration // by which the wall clock was set
+}
+
+// Now reads the clocks. A device has been up for an hour when its bench starts.
+func (c *clock) Now() agent.Instant {
+	now := c.device.Now()
+	boot := time.Hour + now.Sub(c.start)
+	return agent.Instant{Wall: now.Add(c.set), Mono: boot - c.slept, Boot: boot}
+}
+
+// New puts a device on the bench. Its tree lies in dir.
+func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
+	device, err := simdevice.New(dir, cfg, o.Start)
+	if err != nil {
+		return nil, err
+	}
+	c := &clock{device: device, start: o.Start}
+	roots := collectors.Roots{Sys: device.SysRoot(), Proc: device.ProcRoot()}
+	set := collectors.NewSet(collectors.SetOptions{}, o.Collectors(roots)...)
+	ids := rand.NewChaCha8([32]byte{byte(o.Seed), byte(o.Seed >> 8), 's', 'i', 'm'})
+	opts := agent.Options{
+		Device: device.Config().Name, Sensors: set, Recorder: o.Recorder, Clock: c, Stepped: true,
+		Interval: o.Interval, Thresholds: o.Thresholds, OnFinish: o.OnFinish, Idle: o.Idle,
+		NewID: func(t time.Time) (string, error) { return agent.NewID(t, ids) },
+	}
+	if o.Facts != nil {
+		opts.Facts = func() map[string]string { return o.Facts(roots) }
+	}
+	a, err := agent.New(opts)
+	if err != nil {
+		return nil, errors.Join(err, set.Close(), device.Close())
+	}
+	interval := o.Interval
+	if interval == 0 {
+		interval = agent.DefaultInterval
+	}
+	return &Bench{Device: device, Agent: a, Set: set, clock: c, interval: interval, idle: true}, nil
+}
+
+// Close releases the sensors and removes the device's tree.
+func (b *Bench) Close() error { return errors.Join(b.Set.Close(), b.Device.Close()) }
+
+// Now is the bench's time.
+func (b *Bench) Now() time.Time { return b.Device.Now() }
+
+// Pass lets time go by while the agent samples.
+func (b *Bench) Pass(d time.Duration) error {
+	for d > 0 {
+		step := min(d, b.interval)
+		b.Device.Advance(step)
+		d -= step
+		if err := b.sample(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Rest lets time go by between runs, a step for each idle sweep.
+func (b *Bench) Rest(d time.Duration) error {
+	for d > 0 {
+		step := min(d, IdleEvery)
+		b.Device.Advance(step)
+		d -= step
+		if err := b.sample(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *Bench) sample() error {
+	if err := b.Device.Flush(); err != nil {
+		return err
+	}
+	now := b.clock.Now().Mono
+	if b.idle && now-b.lastIdle >= IdleEvery {
+		b.lastIdle = now
+		return b.Agent.SweepIdle(context.Background())
+	}
+	return b.Agent.Step()
+}
+
+// Suspend sends the device to sleep for a while.
+func (b *Bench) Suspend(d time.Duration) error {
+	b.Device.Suspend(d)
+	b.clock.slept += d
+	return b.Device.Flush()
+}
+
+// SetClock moves the wall clock by d.
+func (b *Bench) SetClock(d time.Duration) { b.clock.set += d }
+
+// Start starts a run now.
+func (b *Bench) Start(s agent.Start) (agent.Run, error) {
+	if err := b.Device.Flush(); err != nil {
+		return agent.Run{}, err
+	}
+	r, err := b.Agent.StartRun(context.Background(), s)
+	b.idle = err != nil
+	return r, err
+}
+
+// Stop stops the run that is recording.
+func (b *Bench) Stop(s agent.Stop) (agent.Detail, error) {
+	if err := b.Device.Flush(); err != nil {
+		return agent.Detail{}, err
+	}
+	d, err := b.Agent.StopRun(context.Background(), s)
+	b.idle = true
+	return d, err
+}
+
+// Play plays a workload for d as one run and gives its result.
+func (b *Bench) Play(w simdevice.Workload, s agent.Start, d time.Duration) (agent.Detail, simdevice.Means, error) {
+	s.Workload = w.Name
+	if _, err := b.Start(s); err != nil {
+		return agent.Detail{}, simdevice.Means{}, err
+	}
+	before := b.Device.Truth()
+	b.Device.StartWorkload(w)
+	if err := b.Pass(d); err != nil {
+		return agent.Detail{}, simdevice.Means{}, err
+	}
+	played, _ := b.Device.StopWorkload()
+	truth := simdevice.Between(before, b.Device.Truth())
+	better := agent.Higher
+	if played.LowerIsBetter {
+		better = agent.Lower
+	}
+	detail, err := b.Stop(agent.Stop{Results: map[string]agent.Result{played.Metric: {Value: played.Value, Unit: played.Unit, Better: better}}})
+	return detail, truth, err
+}
