@@ -33,7 +33,6 @@ func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Ski
 		return nil, skipped, err
 	}
 	l := analysisLoader{ctx: ctx, tx: tx, where: "state = 'finished' AND (" + where + ")", args: args, at: map[int64]int{}}
-	l.selected = "(SELECT n FROM runs WHERE " + l.where + ")"
 	for _, step := range []func() error{l.loadRuns, l.loadResults, l.loadFindings} {
 		if err := step(); err != nil {
 			return nil, skipped, err
@@ -49,12 +48,30 @@ func countSkipped(ctx context.Context, tx *sql.Tx, where string, args []any) (n 
 }
 
 type analysisLoader struct {
-	ctx             context.Context
-	tx              *sql.Tx
-	where, selected string
-	args            []any
-	runs            []analysis.Run
-	at              map[int64]int
+	ctx   context.Context
+	tx    *sql.Tx
+	where string
+	args  []any
+	runs  []analysis.Run
+	at    map[int64]int // place of each run in runs
+}
+
+// ofSelected limits a query on a table of parts. Without a filter nearly all
+// rows are wanted, and passing over the few others is faster than looking each
+// one up.
+func (l *analysisLoader) ofSelected() string {
+	if len(l.args) == 0 {
+		return ""
+	}
+	return " WHERE run IN (SELECT n FROM runs WHERE " + l.where + ")"
+}
+
+// run is the selected run of a row, nil where it is not selected.
+func (l *analysisLoader) run(n int64) *analysis.Run {
+	if at, ok := l.at[n]; ok {
+		return &l.runs[at]
+	}
+	return nil
 }
 
 func (l *analysisLoader) loadRuns() error {
@@ -97,9 +114,11 @@ func (l *analysisLoader) loadResults() error {
 			return err
 		}
 		r.LowerIsBetter = agent.Better(better) == agent.Lower
-		l.runs[l.at[n]].Results[name] = r
+		if run := l.run(n); run != nil {
+			run.Results[name] = r
+		}
 		return nil
-	}, "SELECT run, name, value, unit, better FROM results WHERE run IN "+l.selected, l.args...)
+	}, "SELECT run, name, value, unit, better FROM results"+l.ofSelected(), l.args...)
 }
 
 func (l *analysisLoader) loadFindings() error {
@@ -109,9 +128,10 @@ func (l *analysisLoader) loadFindings() error {
 		if err := rows.Scan(&n, &code); err != nil {
 			return err
 		}
-		r := &l.runs[l.at[n]]
-		r.Findings = append(r.Findings, code)
-		r.EndedReserve = r.EndedReserve || agent.Code(code) == agent.BatteryReserve
+		if r := l.run(n); r != nil {
+			r.Findings = append(r.Findings, code)
+			r.EndedReserve = r.EndedReserve || agent.Code(code) == agent.BatteryReserve
+		}
 		return nil
-	}, "SELECT run, code FROM findings WHERE run IN "+l.selected+" ORDER BY run, position", l.args...)
+	}, "SELECT run, code FROM findings"+l.ofSelected()+" ORDER BY run, position", l.args...)
 }

@@ -24,7 +24,8 @@ func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress fu
 	}
 	defer s.write.ExecContext(context.WithoutCancel(ctx), "PRAGMA cache_size = "+cacheKiB)
 	err = s.commit(ctx, true, func(tx *sql.Tx) error {
-		w := newRunWriter(ctx, tx)
+		// A context that can end costs a goroutine for each statement.
+		w := newRunWriter(context.WithoutCancel(ctx), tx)
 		for i := range runs {
 			_, isNew, err := w.add(&runs[i])
 			if err != nil {
@@ -33,7 +34,14 @@ func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress fu
 			if isNew {
 				added++
 			}
-			if done := i + 1; progress != nil && (done%progressEvery == 0 || done == len(runs)) {
+			done := i + 1
+			if done%progressEvery != 0 && done != len(runs) {
+				continue
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if progress != nil {
 				progress(done, len(runs))
 			}
 		}

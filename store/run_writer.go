@@ -7,6 +7,7 @@ import (
 	"errors"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"sweepd/agent"
@@ -20,12 +21,16 @@ type runWriter struct {
 	statements map[string]*sql.Stmt
 	sensors    map[sensorName]int64
 	factSets   map[[16]byte]int64
+	args       []any // reused by addResults
 }
 
 type sensorName struct{ sensor, instance, unit string }
 
 func newRunWriter(ctx context.Context, tx *sql.Tx) *runWriter {
-	return &runWriter{ctx, tx, map[string]*sql.Stmt{}, map[sensorName]int64{}, map[[16]byte]int64{}}
+	return &runWriter{
+		ctx: ctx, tx: tx,
+		statements: map[string]*sql.Stmt{}, sensors: map[sensorName]int64{}, factSets: map[[16]byte]int64{},
+	}
 }
 
 // exec runs a statement that is prepared once; the transaction's end closes it.
@@ -60,10 +65,8 @@ func (w *runWriter) add(d *agent.Detail) (n int64, added bool, err error) {
 	if n, err = r.LastInsertId(); err != nil {
 		return 0, false, err
 	}
-	for _, name := range slices.Sorted(maps.Keys(d.Results)) {
-		if err := w.addResult(n, name, d.Results[name], nil); err != nil {
-			return 0, false, err
-		}
+	if err := w.addResults(n, d.Results); err != nil {
+		return 0, false, err
 	}
 	return n, true, w.addParts(n, d)
 }
@@ -89,6 +92,21 @@ func (w *runWriter) addParts(n int64, d *agent.Detail) error {
 		}
 	}
 	return nil
+}
+
+// addResults stores a new run's results in one statement.
+func (w *runWriter) addResults(n int64, results map[string]agent.Result) error {
+	if len(results) == 0 {
+		return nil
+	}
+	args := w.args[:0]
+	for name, r := range results {
+		args = append(args, n, name, r.Value, r.Unit, string(r.Better))
+	}
+	w.args = args
+	_, err := w.exec(`INSERT INTO results (run, name, value, unit, better) VALUES (?, ?, ?, ?, ?)`+
+		strings.Repeat(`, (?, ?, ?, ?, ?)`, len(results)-1), args...)
+	return err
 }
 
 func (w *runWriter) addResult(n int64, name string, r agent.Result, at any) error {
