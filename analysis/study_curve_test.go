@@ -129,23 +129,16 @@ func fewerCampaigns(campaigns int) float64 {
 }
 
 // curveFigures counts one row of the table.
-func curveFigures(random *rand.Rand, n int, cv float64, campaigns int) []float64 {
+func curveFigures(t *testing.T, random *rand.Rand, n int, cv float64, campaigns int) []float64 {
 	cv /= 100
 	c := newCurveCampaign(random, studyWatts, n)
 	sums := make([]float64, len(curveColumns))
-	one := func(runs []Run) CurveGroup {
-		r, err := Curve(runs, CurveRequest{})
-		if err != nil || len(r.Groups) != 1 {
-			panic(fmt.Sprint("a simulated campaign has no curve: ", err))
-		}
-		return r.Groups[0]
-	}
 	flagsAll := func(shares map[float64]float64) float64 {
-		return share(flagged(one(c.draw(cv, dip(shares), nil, 0)), shares))
+		return share(flagged(curveOf(t, c.draw(cv, dip(shares), nil, 0)), shares))
 	}
 	truth := trueCurve()
 	for range campaigns {
-		plain := one(c.draw(cv, saturating, obeys, 0.01))
+		plain := curveOf(t, c.draw(cv, saturating, obeys, 0.01))
 		sums[0] += share(len(plain.Departures) > 0)
 		covered, half := coverage(plain)
 		sums[7] += covered
@@ -156,12 +149,12 @@ func curveFigures(random *rand.Rand, n int, cv float64, campaigns int) []float64
 		sums[13] += math.Abs(float64(plain.Efficiency.FromW) - truth.from)
 		sums[14] += math.Abs(float64(plain.Efficiency.ToW) - truth.to)
 
-		floor := one(c.draw(cv, func(w float64) float64 { return saturating(max(w, 10.5)) }, nil, 0))
+		floor := curveOf(t, c.draw(cv, func(w float64) float64 { return saturating(max(w, 10.5)) }, nil, 0))
 		sums[1] += share(len(floor.Departures) > 0)
 		sums[2] += flagsAll(map[float64]float64{20: 0.06})
 		sums[3] += flagsAll(map[float64]float64{40: 0.06})
 		wideDip := map[float64]float64{30: 0.06, 35: 0.06}
-		wide := one(c.draw(cv, dip(wideDip), nil, 0))
+		wide := curveOf(t, c.draw(cv, dip(wideDip), nil, 0))
 		sums[4] += share(flagged(wide, wideDip))
 		sums[9] += math.Abs(float64(wide.Enough.AtW) - truth.enoughWide)
 		sums[5] += flagsAll(map[float64]float64{85: 0.04})
@@ -171,6 +164,12 @@ func curveFigures(random *rand.Rand, n int, cv float64, campaigns int) []float64
 		sums[i] /= float64(campaigns)
 	}
 	return sums
+}
+
+// curveOf is the one curve of a simulated campaign.
+func curveOf(t *testing.T, runs []Run) CurveGroup {
+	t.Helper()
+	return oneCurve(t, runs, CurveRequest{})
 }
 
 func share(b bool) float64 {
@@ -257,7 +256,7 @@ func TestStudyCurve(t *testing.T) {
 		if !*studyFull && i%4 != 1 { // a sample: n = 1, 2 and 5
 			continue
 		}
-		got := curveFigures(studyRandom(i, 100), row.n, row.cv, campaigns)
+		got := curveFigures(t, studyRandom(i, 100), row.n, row.cv, campaigns)
 		table.row(fmt.Sprintf("n %d CV %g %%", row.n, row.cv), beside(got, row.published, campaigns))
 	}
 	table.print("curve: operating characteristics")

@@ -1,0 +1,175 @@
+package analysis
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+)
+
+// Prices are what devices cost, by name, in one currency.
+type Prices struct {
+	Currency string // as it is to be shown, for example "EUR"; may be empty
+	ByDevice map[string]float64
+}
+
+// ValueResult is what dearer devices buy: one value for each comparison between
+// two devices of known and different price.
+type ValueResult struct {
+	Currency string        `json:"currency"`
+	Values   []DeviceValue `json:"values"`
+	Notes    []string      `json:"notes"`
+}
+
+// DeviceValue is what the dearer of two devices buys in one workload.
+type DeviceValue struct {
+	Metric          string  `json:"metric"`
+	Workload        string  `json:"workload"`
+	Dearer          string  `json:"dearer"`  // the side as the comparison names it
+	Cheaper         string  `json:"cheaper"` // the side as the comparison names it
+	PriceDearer     Number  `json:"price_dearer"`
+	PriceCheaper    Number  `json:"price_cheaper"`
+	PriceDifference Number  `json:"price_difference"`
+	Confidence      float64 `json:"confidence"` // of the bounds of all settings together, and of overall by itself
+
+	Settings []ValuePoint  `json:"settings"`
+	Overall  *ValuePoint   `json:"overall"` // nil without a shared setting
+	NotTold  []SettingSpan `json:"not_told"`
+}
+
+// ValuePoint is the gain at one setting: Gain is the result of the dearer device
+// over that of the cheaper, less 1, turned so that positive is better for metrics
+// of either direction; Lower and Upper are the bounds of the comparison.
+// PercentPer100 is the gain in percent for each 100 units of the price
+// difference, PerPrice the result per price of the dearer over that of the
+// cheaper, less 1: negative where the gain is smaller than the surcharge.
+type ValuePoint struct {
+	SettingW           Number `json:"setting_w"`
+	Setting            string `json:"setting"`
+	Gain               Number `json:"gain"`
+	Lower              Number `json:"lower"`
+	Upper              Number `json:"upper"`
+	PercentPer100      Number `json:"percent_per_100"`
+	PercentPer100Lower Number `json:"percent_per_100_lower"`
+	PercentPer100Upper Number `json:"percent_per_100_upper"`
+	PerPrice           Number `json:"per_price"`
+	PerPriceLower      Number `json:"per_price_lower"`
+	PerPriceUpper      Number `json:"per_price_upper"`
+	Told               bool   `json:"told"` // the gain, or loss, can be told from nothing
+}
+
+// SettingSpan is a stretch of consecutive shared settings.
+type SettingSpan struct {
+	FromW Number `json:"from_w"`
+	ToW   Number `json:"to_w"`
+	From  string `json:"from"` // names where the watts are unknown
+	To    string `json:"to"`
+}
+
+// Value sets the differences of a comparison against prices. Comparisons that are
+// not between two devices, or whose prices are unknown or equal, are named in
+// notes. It fails if a price is not a positive number.
+func Value(compared CompareResult, prices Prices) (ValueResult, error) {
+	for _, device := range slices.Sorted(maps.Keys(prices.ByDevice)) {
+		if p := prices.ByDevice[device]; !usable(p) {
+			return ValueResult{}, fmt.Errorf("value: the price of %s is %v: give a number above 0", device, p)
+		}
+	}
+	result := ValueResult{Currency: prices.Currency, Values: []DeviceValue{}, Notes: []string{}}
+	note := func(text string) {
+		if !slices.Contains(result.Notes, text) {
+			result.Notes = append(result.Notes, text)
+		}
+	}
+	for _, c := range compared.Comparisons {
+		a, b := c.pair.a.Device, c.pair.b.Device
+		priceA, knownA := prices.ByDevice[a]
+		priceB, knownB := prices.ByDevice[b]
+		switch {
+		case a == b:
+			note(fmt.Sprintf("%s against %s: one device, so nothing is paid for the difference", c.A, c.B))
+		case !knownA:
+			note(fmt.Sprintf("the price of %s is not known", a))
+		case !knownB:
+			note(fmt.Sprintf("the price of %s is not known", b))
+		case priceA == priceB:
+			note(fmt.Sprintf("%s and %s cost the same: see the comparison", a, b))
+		default:
+			result.Values = append(result.Values, deviceValue(c, priceA, priceB))
+		}
+	}
+	return result, nil
+}
+
+func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
+	v := DeviceValue{
+		Metric: c.Metric, Workload: c.Workload, Confidence: c.Confidence,
+		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotTold: []SettingSpan{},
+	}
+	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower" && c.Per == ""}
+	if priceB > priceA {
+		v.Dearer, v.Cheaper = c.B, c.A
+		surcharge.dearer, surcharge.cheaper = priceB, priceA
+		surcharge.inverted = !surcharge.inverted
+	}
+	v.PriceDearer, v.PriceCheaper = Number(surcharge.dearer), Number(surcharge.cheaper)
+	v.PriceDifference = v.PriceDearer - v.PriceCheaper
+	for _, s := range c.Settings {
+		p := surcharge.point(s.Diff, s.Lower, s.Upper, s.Verdict)
+		p.SettingW, p.Setting = s.SettingW, s.Setting
+		v.Settings = append(v.Settings, p)
+	}
+	if o := c.Overall; o != nil {
+		p := surcharge.point(o.Diff, o.Lower, o.Upper, o.Verdict)
+		p.SettingW = Unknown()
+		v.Overall = &p
+	}
+	v.NotTold = notTold(v.Settings)
+	return v
+}
+
+// surcharge turns differences a/b - 1 into what the dearer one buys.
+type surcharge struct {
+	dearer, cheaper float64
+	inverted        bool // the gain is b/a - 1
+}
+
+// point carries a difference and its bounds over. Every step is monotone, so the
+// bounds keep their confidence.
+func (s surcharge) point(diff, lower, upper Number, verdict Verdict) ValuePoint {
+	if s.inverted {
+		invert := func(d Number) Number { return -d / (1 + d) }
+		diff, lower, upper = invert(diff), invert(upper), invert(lower)
+	}
+	per100 := func(gain Number) Number { return 100 * gain / Number((s.dearer-s.cheaper)/100) }
+	perPrice := func(gain Number) Number { return (1+gain)*Number(s.cheaper/s.dearer) - 1 }
+	return ValuePoint{
+		Gain: diff, Lower: lower, Upper: upper,
+		PercentPer100: per100(diff), PercentPer100Lower: per100(lower), PercentPer100Upper: per100(upper),
+		PerPrice: perPrice(diff), PerPriceLower: perPrice(lower), PerPriceUpper: perPrice(upper),
+		Told: (lower > 0 || upper < 0) && verdict != VerdictUnclear,
+	}
+}
+
+// notTold lists the stretches of shared settings where nothing can be told.
+// Settings that only one side has neither make nor break one.
+func notTold(points []ValuePoint) []SettingSpan {
+	spans := []SettingSpan{}
+	open := false
+	for _, p := range points {
+		if math.IsNaN(float64(p.Gain)) {
+			continue
+		}
+		switch {
+		case p.Told:
+			open = false
+		case open:
+			last := &spans[len(spans)-1]
+			last.ToW, last.To = p.SettingW, p.Setting
+		default:
+			open = true
+			spans = append(spans, SettingSpan{p.SettingW, p.SettingW, p.Setting, p.Setting})
+		}
+	}
+	return spans
+}
