@@ -121,6 +121,7 @@ type BatteryConfig struct {
 	Charge   float64 // charge ratio at the start; default 0.9, negative empty
 	MinV     float64 // open-circuit voltage when empty; default 10.8
 	MaxV     float64 // and when full; default 12.9
+	DesignV  float64 // shown as voltage_min_design, which the kernel takes from the firmware's nominal voltage; default the mean of both
 	Ohm      float64 // inner resistance, seen in the voltage; default 0.06, negative none
 	Cycles   int     // charge cycles; default 37, negative unknown (no file)
 
@@ -128,7 +129,7 @@ type BatteryConfig struct {
 	Negative      bool          // rate is negative while discharging
 	NoRate        bool          // neither power_now nor current_now
 	Refresh       time.Duration // values change only this often; default 1 s
-	QuantumWh     float64       // rounding of energy_now (or of charge_now, as Wh at MinV); default 0.01
+	QuantumWh     float64       // rounding of energy_now; charge_now rounds to a tenth of it in Ah; default 0.01, that is 1 mAh
 	QuantumW      float64       // rounding of power_now; default 0.001 (current_now: 1 mA)
 	GaugeNoise    float64       // sd of one rate reading relative to its value; default 0.004, negative none
 	GaugeGain     float64       // constant relative error of the rate readings; default 0
@@ -214,6 +215,7 @@ func (c *Config) fillBatteries() error {
 		number(&b.Charge, 0.9)
 		number(&b.MinV, 10.8)
 		number(&b.MaxV, 12.9)
+		number(&b.DesignV, (b.MinV+b.MaxV)/2)
 		number(&b.Ohm, 0.06)
 		number(&b.QuantumWh, 0.01)
 		number(&b.QuantumW, 0.001)

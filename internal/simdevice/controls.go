@@ -2,8 +2,9 @@ package simdevice
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 	"time"
 )
@@ -38,11 +39,7 @@ func (l *limiter) choose(name string, profiles map[string]float64) error {
 		l.profile = name
 		return nil
 	}
-	known := make([]string, 0, len(profiles))
-	for p := range profiles {
-		known = append(known, p)
-	}
-	sort.Strings(known)
+	known := slices.Sorted(maps.Keys(profiles))
 	return fmt.Errorf("simdevice: no profile %q, known are custom %s", name, strings.Join(known, " "))
 }
 

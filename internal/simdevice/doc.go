@@ -29,6 +29,24 @@
 //   - [Truth] is what the model knows exactly. What the files show is rounded,
 //     delayed and noisy as on a real machine (gauge.go).
 //
+// Mistakes of a test day, each alone:
+//
+//	unplugged or plugged in mid-run   Unplug, Plug
+//	charging during a run             Plug with SetCharge below 1
+//	charger too weak                  SetCharger, with a setting above it
+//	battery nearly empty              SetCharge
+//	setting changed in mid-run        SetLimit, SetProfile
+//	setting not as declared           SetLimit to something else
+//	setting not obeyed                DisobeyLimit; settings outside FloorW to CapW
+//	started hot                       HeatTo
+//	thermal throttling                BlockFan, SetAmbient
+//	other load                        BackgroundLoad, SetWakeups
+//	sensor gone, broken or stuck      BreakFile, PullBattery
+//	suspended                         Suspend
+//	sampling gap                      a long Advance between two sweeps
+//	an outlying result                SpoilNext
+//	frames missing                    a part of Played.FrameTimes
+//
 // A model advances in cells of 50 ms on a fixed grid. Random numbers are drawn
 // only where a cell begins, and inside a cell everything is integrated in closed
 // form, so the result does not depend on how a time span is cut into calls of

@@ -71,7 +71,7 @@ func (g *gauge) refresh(b *battery, status string, caseC float64) {
 	s.volts = int64(math.Round(b.volts*1e3)) * 1000 // firmware counts mV
 	quantum := b.cfg.QuantumWh * 1e6
 	if b.cfg.ReportsCharge {
-		quantum = math.Max(1, quantum/b.cfg.MinV)
+		quantum /= 10
 		s.rate = roundTo(amps*1e6, 1000)
 		s.content = roundTo(b.coulombs/joulesPerWh*1e6, quantum)
 		s.full = roundTo(b.coulombsAt(1)/joulesPerWh*1e6, quantum)

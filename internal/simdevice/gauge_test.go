@@ -125,6 +125,9 @@ func TestChargeReporting(t *testing.T) {
 	pass(t, d, 10*time.Second)
 	begin, from := readInt(t, d, bat+"charge_now"), d.Truth()
 	pass(t, d, 10*time.Minute)
+	if charge := readInt(t, d, bat+"charge_now"); charge%100 != 0 {
+		t.Errorf("charge_now is %d µAh, no multiple of 0.1 mAh", charge)
+	}
 	amps, volts := float64(readInt(t, d, bat+"current_now"))/1e6, float64(readInt(t, d, bat+"voltage_now"))/1e6
 	if amps >= 0 {
 		t.Errorf("while discharging current_now is %v A, want a negative one", amps)

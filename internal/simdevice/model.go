@@ -1,8 +1,10 @@
 package simdevice
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
@@ -67,9 +69,10 @@ func newModel(cfg Config) *model {
 		rngRipple: newRand(cfg.Seed, streamRipple),
 		rngResult: newRand(cfg.Seed, streamResult),
 	}
-	for name, watts := range cfg.Profiles {
-		if watts == cfg.SettingW {
+	for _, name := range slices.Sorted(maps.Keys(cfg.Profiles)) {
+		if cfg.Profiles[name] == cfg.SettingW {
 			m.limit.profile = name
+			break
 		}
 	}
 	for i, b := range cfg.Batteries {

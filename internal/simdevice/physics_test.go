@@ -23,7 +23,7 @@ func TestNewtonCooling(t *testing.T) {
 	near(t, "tau", 10/math.Log(7.0/4), tau, 1e-11)
 	// The same as a heat sink without power: capacity/conductance is the time constant, s.
 	for _, c := range []struct{ minutes, celsius float64 }{{10, 60}, {20, 42.8571428571}, {27.5268331265, 35}} {
-		sink := cooler{capacity: 60 * tau, passive: 1, ambientC: 20, sinkC: 90}
+		sink := cooler{capacity: 90 * tau, passive: 1.5, ambientC: 20, sinkC: 90}
 		sink.heat(0, time.Duration(c.minutes*60*1e9))
 		near(t, "temperature", sink.sinkC, c.celsius, 1e-10)
 	}

@@ -52,7 +52,7 @@ func newOneBattery(d *Device, t *tree, b *battery, i int) *batteryFiles {
 	t.fixed(dir+"model_name", "Pack "+strconv.Itoa(i))
 	t.fixed(dir+"serial_number", fmt.Sprintf("%05d", 1000+i))
 	t.fixed(dir+"health", "Good")
-	t.fixed(dir+"voltage_min_design", strconv.FormatInt(micro(b.cfg.MinV), 10))
+	t.fixed(dir+"voltage_min_design", strconv.FormatInt(micro(b.cfg.DesignV), 10))
 	if b.cfg.Cycles >= 0 {
 		t.fixed(dir+"cycle_count", strconv.Itoa(b.cfg.Cycles))
 	}
@@ -163,7 +163,7 @@ func (b *battery) appendUevent(text []byte, s *shown) []byte {
 		text = append(text, '=')
 		text = append(strconv.AppendInt(text, v, 10), '\n')
 	}
-	number("VOLTAGE_MIN_DESIGN", micro(b.cfg.MinV))
+	number("VOLTAGE_MIN_DESIGN", micro(b.cfg.DesignV))
 	number("VOLTAGE_NOW", s.volts)
 	if !b.cfg.NoRate {
 		number(rate, s.rate)
