@@ -9,8 +9,9 @@ import (
 
 // Snapshot is what the agent knows at its latest sweep.
 type Snapshot struct {
-	At      Instant
-	Sweeps  uint64 // taken since the start; 0 means that nothing below is known
+	Now     Instant // of the call
+	At      Instant // of the sweep
+	Sweeps  uint64  // taken since the start; 0 means that nothing below is known
 	Current Labels
 	// SettingRead is what the system reports; nil when it reports nothing.
 	SettingRead *Setting
@@ -23,6 +24,8 @@ type Snapshot struct {
 	DischargeWatts float64 // positive while discharging; NaN unknown
 	ChargeRatio    float64 // 0 to 1; NaN unknown
 
+	// Power is the power of each domain at the sweep, W; NaN unknown.
+	Power    [domains]float64
 	Energies []LabelledEnergy
 
 	// SweepSeconds is the time spent in all sweeps, LastSweep in the latest.
@@ -41,14 +44,16 @@ type shared struct {
 	values  []float64
 	out     float64
 	charge  float64
+	power   [domains]float64
 	sweeps  uint64
 	seconds float64
 	lastDur time.Duration
 	scanned time.Duration // stepped mode: time of the last rescan
 }
 
-func (s *shared) note(now Instant, values []float64, out, charge float64, sensors []collectors.Sensor, labels Labels, run *recording) {
-	s.at, s.out, s.charge, s.labels = now, out, charge, labels
+func (s *shared) note(now Instant, v *view, values []float64, out float64, sensors []collectors.Sensor, labels Labels, run *recording) {
+	s.at, s.out, s.charge, s.labels = now, out, v.charge(values), labels
+	s.power = v.powers(values, out)
 	s.sensors = sensors[:len(values)]
 	s.values = append(s.values[:0], values...)
 	s.sweeps++
@@ -67,6 +72,7 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	s := &a.shared
+	dst.Now = a.opts.Clock.Now()
 	dst.At, dst.Sweeps, dst.Current = s.at, s.sweeps, s.labels
 	dst.SettingRead = nil
 	if s.read.Known() {
@@ -76,11 +82,11 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	dst.Recording = s.run
 	dst.Sensors = s.sensors
 	dst.Values = append(dst.Values[:0], s.values...)
-	dst.DischargeWatts, dst.ChargeRatio = s.out, s.charge
+	dst.DischargeWatts, dst.ChargeRatio, dst.Power = s.out, s.charge, s.power
 	if s.sweeps == 0 {
 		dst.DischargeWatts, dst.ChargeRatio = math.NaN(), math.NaN()
 		dst.Current = Labels{Device: a.opts.Device, Variant: map[string]string{}}
 	}
-	dst.Energies = s.ledger.visible(dst.Energies[:0], a.opts.Clock.Now().Mono)
+	dst.Energies = s.ledger.visible(dst.Energies[:0], dst.Now.Mono)
 	dst.SweepSeconds, dst.LastSweep = s.seconds, s.lastDur
 }

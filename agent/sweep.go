@@ -31,7 +31,7 @@ func (a *Agent) sweep(now Instant, kind sweepKind) error {
 		a.shared.ledger.add(&a.view, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
 	}
 	a.relabelLocked(values, now.Mono)
-	a.shared.note(now, values, out, a.view.charge(values), a.sensors, a.labels, a.run)
+	a.shared.note(now, &a.view, values, out, a.sensors, a.labels, a.run)
 	a.mu.Unlock()
 
 	a.prev = append(a.prev[:0], values...)

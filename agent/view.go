@@ -240,3 +240,13 @@ func (v *view) profileName(values []float64) string {
 	}
 	return collectors.PlatformProfiles[int(p)]
 }
+
+// powers are the powers of the domains, W, NaN where unknown. discharge is what
+// leaves the batteries.
+func (v *view) powers(values []float64, discharge float64) (p [domains]float64) {
+	p[DomainPackage] = sum(values, v.packagePower)
+	p[DomainCore] = sum(values, v.corePower)
+	p[DomainGPU] = sum(values, v.gpuPower)
+	p[DomainBattery] = discharge
+	return p
+}

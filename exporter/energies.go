@@ -1,0 +1,59 @@
+package exporter
+
+import (
+	"github.com/prometheus/client_golang/prometheus"
+
+	"sweepd/agent"
+)
+
+// energySeries are the energy counters of one label set.
+type energySeries struct {
+	values   []string
+	counters map[agent.Domain]*counter
+	seen     bool
+}
+
+// followEnergies brings the counters of every label set that is still to be
+// seen up to the agent's totals and drops the others.
+func (m *Metrics) followEnergies() {
+	for _, e := range m.energies {
+		e.seen = false
+	}
+	for _, e := range m.snap.Energies {
+		values := labelValues(e.Labels)
+		key := labelSet(values)
+		s := m.energies[key]
+		if s == nil {
+			s = &energySeries{values: values, counters: map[agent.Domain]*counter{}}
+			m.energies[key] = s
+		}
+		s.seen = true
+		s.follow(e, m.vecs.energy)
+	}
+	for key, e := range m.energies {
+		if !e.seen {
+			e.drop(m.vecs.energy)
+			delete(m.energies, key)
+		}
+	}
+}
+
+func (s *energySeries) follow(e agent.LabelledEnergy, vec *prometheus.CounterVec) {
+	for _, d := range agent.Domains() {
+		if !e.Known[d] {
+			continue
+		}
+		c := s.counters[d]
+		if c == nil {
+			c = &counter{child: vec.WithLabelValues(with(s.values, d.String())...)}
+			s.counters[d] = c
+		}
+		c.follow(e.Joules[d])
+	}
+}
+
+func (s *energySeries) drop(vec *prometheus.CounterVec) {
+	for d := range s.counters {
+		vec.DeleteLabelValues(with(s.values, d.String())...)
+	}
+}

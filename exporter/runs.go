@@ -1,0 +1,52 @@
+package exporter
+
+import (
+	"slices"
+	"time"
+
+	"sweepd/agent"
+)
+
+// shownFor is how long a run that ended stays exposed.
+const shownFor = 5 * time.Minute
+
+// finishedRun is a run that ended a short while ago.
+type finishedRun struct {
+	run   agent.Run
+	until time.Duration
+}
+
+// RunFinished has a run that ended exposed with its findings.
+func (m *Metrics) RunFinished(d agent.Detail) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.source.Snapshot(&m.snap)
+	m.runsChanged = true
+	m.finished = append(m.finished, finishedRun{d.Run, m.snap.Now.Mono + shownFor})
+}
+
+// followRuns exposes the run that is recording and those that ended lately. It
+// touches the series only when these are others than at the last scrape.
+func (m *Metrics) followRuns() {
+	before := len(m.finished)
+	m.finished = slices.DeleteFunc(m.finished, func(f finishedRun) bool { return f.until < m.snap.Now.Mono })
+	recording := ""
+	if m.snap.Recording != nil {
+		recording = m.snap.Recording.ID
+	}
+	if !m.runsChanged && before == len(m.finished) && recording == m.recording {
+		return
+	}
+	m.runsChanged, m.recording = false, recording
+	m.vecs.info.Reset()
+	m.vecs.findings.Reset()
+	if r := m.snap.Recording; r != nil {
+		m.vecs.info.WithLabelValues(labelValues(r.Labels, r.ID)...).Set(1)
+	}
+	for _, f := range m.finished {
+		m.vecs.info.WithLabelValues(labelValues(f.run.Labels, f.run.ID)...).Set(1)
+		for _, finding := range f.run.Findings {
+			m.vecs.findings.WithLabelValues(labelValues(f.run.Labels, string(finding.Code), string(finding.Severity))...).Inc()
+		}
+	}
+}

@@ -1,0 +1,56 @@
+package exporter
+
+import (
+	"math"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"sweepd/agent"
+)
+
+// readingLabels are the labels of every reading.
+var readingLabels = []string{"device", "workload", "setting", "supply", "variant"}
+
+// labelValues are the values of readingLabels, followed by more.
+func labelValues(l agent.Labels, more ...string) []string {
+	return append([]string{l.Device, l.Workload, l.Setting.String(), string(l.Supply), agent.VariantText(l.Variant)}, more...)
+}
+
+// gauge is one child of a vector, looked up once. While its value is missing it
+// is not exposed: a missing sensor is never zero.
+type gauge struct {
+	vec    *prometheus.GaugeVec
+	values []string
+	child  prometheus.Gauge
+}
+
+func (g *gauge) set(x float64) {
+	if math.IsNaN(x) {
+		g.drop()
+		return
+	}
+	if g.child == nil {
+		g.child = g.vec.WithLabelValues(g.values...)
+	}
+	g.child.Set(x)
+}
+
+func (g *gauge) drop() {
+	if g.child != nil {
+		g.vec.DeleteLabelValues(g.values...)
+		g.child = nil
+	}
+}
+
+// counter is one child of a counter vector that follows a total kept elsewhere.
+type counter struct {
+	child prometheus.Counter
+	total float64
+}
+
+func (c *counter) follow(total float64) {
+	if total > c.total {
+		c.child.Add(total - c.total)
+		c.total = total
+	}
+}
