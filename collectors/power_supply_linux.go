@@ -124,7 +124,7 @@ func (p *property) value(first *error) float64 {
 	if p.file != nil {
 		var v int64
 		if v, err = p.limits.read(p.file); err == nil {
-			return float64(v) * p.scale
+			return p.inUnit(float64(v))
 		}
 	}
 	if *first == nil {

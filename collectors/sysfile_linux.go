@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"io/fs"
-	"math"
-	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -59,21 +57,7 @@ func (f *sysFile) text() ([]byte, error) {
 	return bytes.TrimSpace(f.buf[:n]), nil
 }
 
-// number reads an integer and multiplies it by scale. NaN with an error where
-// that fails.
-func (f *sysFile) number(scale float64, want string) (float64, error) {
-	text, err := f.text()
-	if err != nil {
-		return math.NaN(), err
-	}
-	v, ok := parseInt(text)
-	if !ok {
-		return math.NaN(), f.refuse(text, want)
-	}
-	f.err = nil
-	return float64(v) * scale, nil
-}
-
+// fail reports that reading failed.
 func (f *sysFile) fail(cause error) error {
 	if f.err == nil || f.err.Err != cause {
 		f.err = &ReadError{Path: f.path, Err: cause}
@@ -117,29 +101,3 @@ func parseInt(text []byte) (int64, bool) {
 	}
 	return v, true
 }
-
-// channel is the commonest probe: one file, one number, one sensor.
-type channel struct {
-	file  *sysFile
-	scale float64
-	want  string
-}
-
-// openChannel returns the Open function of an offer with one sensor that is an
-// integer in path, times scale.
-func openChannel(path string, scale float64, want string) func() (Probe, error) {
-	return func() (Probe, error) {
-		f, err := openSysFile(path)
-		if err != nil {
-			return nil, err
-		}
-		return &channel{file: f, scale: scale, want: want}, nil
-	}
-}
-
-func (c *channel) Read(_ time.Duration, dst []float64) (err error) {
-	dst[0], err = c.file.number(c.scale, c.want)
-	return err
-}
-
-func (c *channel) Close() error { return c.file.Close() }

@@ -1,0 +1,37 @@
+package collectors
+
+import (
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// asNobody runs f with the file rights of a user who owns nothing, where the
+// tests run as root; as anybody else f runs as it is. Linux keeps these rights
+// for each thread.
+func asNobody(t *testing.T, roots Roots, f func()) {
+	t.Helper()
+	const nobody = 65534
+	if os.Getuid() == 0 {
+		// The temporary folders of testing are closed to others.
+		for dir := filepath.Dir(roots.Sys); dir != os.TempDir() && dir != "/"; dir = filepath.Dir(dir) {
+			if err := os.Chmod(dir, 0o755); err != nil {
+				t.Fatal(err)
+			}
+		}
+		runtime.LockOSThread()
+		defer runtime.UnlockOSThread()
+		if err := unix.Setfsuid(nobody); err != nil {
+			t.Fatal(err)
+		}
+		defer func() {
+			if err := unix.Setfsuid(0); err != nil {
+				panic(err) // the thread would go on as somebody else
+			}
+		}()
+	}
+	f()
+}
