@@ -2,7 +2,6 @@ package console
 
 import (
 	"fmt"
-	"slices"
 
 	"sweepd/agent"
 )
@@ -92,14 +91,6 @@ func Results(in map[string]ResultMessage, lower []string) (map[string]agent.Resu
 		out[name] = r
 	}
 	return out, nil
-}
-
-// Direction is lower for the names listed, else higher.
-func Direction(name string, lower []string) agent.Better {
-	if slices.Contains(lower, name) {
-		return agent.Lower
-	}
-	return agent.Higher
 }
 
 // Status is what the agent is doing: GET /api/v1/status. Unknown numbers are

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -84,14 +83,6 @@ func ParseResults(texts, lower []string) (map[string]ResultMessage, error) {
 		}
 	}
 	return out, nil
-}
-
-// Explicit is lower for the names listed, else open.
-func Explicit(name string, lower []string) agent.Better {
-	if slices.Contains(lower, name) {
-		return agent.Lower
-	}
-	return ""
 }
 
 // IsPair tells whether a text has the form k=v.

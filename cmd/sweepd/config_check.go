@@ -31,7 +31,7 @@ func checkConfig(text []byte, c *config) error {
 		{"thresholds.gone", within(c.Thresholds.Gone, time.Millisecond, time.Hour)},
 		{"thresholds.settle", within(c.Thresholds.Settle, time.Millisecond, time.Hour)},
 		{"thresholds.clock_step", within(c.Thresholds.ClockStep, time.Millisecond, time.Hour)},
-		{"thresholds.setting_tolerance", share(c.Thresholds.SettingTolerance)},
+		{"thresholds.setting_tolerance", checkShare(c.Thresholds.SettingTolerance)},
 		{"lower", each(c.Lower, func(name string) error { return agent.CheckLabel("name of a result", name) })},
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},
@@ -72,7 +72,7 @@ func within(d, low, high time.Duration) error {
 	return nil
 }
 
-func share(v float64) error {
+func checkShare(v float64) error {
 	if math.IsNaN(v) || v < 0 || v > 1 {
 		return fmt.Errorf("%v is not a share between 0 and 1", v)
 	}

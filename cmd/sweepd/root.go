@@ -45,7 +45,8 @@ anything else that was changed.`,
 	flags.StringVar(&a.data, "data", "", "`DIR` that runs are kept in (or SWEEPD_DATA)")
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
-	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(), a.versionCommand())
+	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
+		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.versionCommand())
 	a.watchStart(root)
 	return root
 }

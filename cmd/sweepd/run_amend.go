@@ -7,6 +7,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/report/text"
 	"sweepd/store"
 )
 
@@ -56,6 +57,6 @@ func (a *app) printAmended(d agent.Detail) error {
 	if a.json {
 		return a.printJSON(console.Detail(d))
 	}
-	_, err := fmt.Fprintf(a.out, "run %s: %s, %s\n", shortID(d.ID), d.State, resultsText(d.Results))
+	_, err := fmt.Fprintf(a.out, "run %s: %s, %s\n", text.ShortID(d.ID), d.State, resultsText(d.Results))
 	return err
 }

@@ -7,6 +7,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/report/text"
 )
 
 func (a *app) runStartCommand() *cobra.Command {
@@ -40,8 +41,8 @@ func (a *app) runStartCommand() *cobra.Command {
 // printStarted says in one line what is recorded now, and warns of a setting
 // that the system contradicts.
 func (a *app) printStarted(run agent.Run) error {
-	if text := console.Contradiction(run); text != "" {
-		fmt.Fprintln(a.err, a.look(a.err).Paint("warning: "+text, toneDoubt))
+	if warning := console.Contradiction(run); warning != "" {
+		fmt.Fprintln(a.err, a.look(a.err).Paint("warning: "+warning, toneDoubt))
 	}
 	if a.json {
 		return a.printJSON(run)
@@ -54,12 +55,6 @@ func (a *app) printStarted(run agent.Run) error {
 	if run.Supply != agent.SupplyUnknown {
 		supply = "on " + string(run.Supply)
 	}
-	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", shortID(run.ID), run.Workload, setting, supply)
+	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", text.ShortID(run.ID), run.Workload, setting, supply)
 	return err
 }
-
-// shortID is enough of a run's id to tell it from others: its end, which is
-// random, while the beginning is the time.
-func shortID(id string) string { return id[max(0, len(id)-shortIDLength):] }
-
-const shortIDLength = 8

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/console"
+	"sweepd/report/text"
 )
 
 func (a *app) runWatchCommand() *cobra.Command {
@@ -56,13 +57,13 @@ enclose, in the last line that fits; a unit may follow the number there.`,
 			}
 			d, err := client.StopRun(context.WithoutCancel(cmd.Context()), console.StopRequest{Results: results})
 			if err != nil {
-				return errors.Join(fmt.Errorf("run %s could not be stopped: %w", shortID(run.ID), err), failed)
+				return errors.Join(fmt.Errorf("run %s could not be stopped: %w", text.ShortID(run.ID), err), failed)
 			}
 			if err := a.printStopped(d); err != nil {
 				return err
 			}
 			if failed != nil {
-				failed = fmt.Errorf("%w; run %s is kept: reject it if it does not count", failed, shortID(run.ID))
+				failed = fmt.Errorf("%w; run %s is kept: reject it if it does not count", failed, text.ShortID(run.ID))
 			}
 			return errors.Join(failed, missing)
 		},

@@ -30,7 +30,7 @@ func (a *app) printRuns(runs []agent.Run) error {
 		n := countDoubts(r)
 		doubts += n
 		t.Row(
-			text.Cell{Text: shortID(r.ID)},
+			text.Cell{Text: text.ShortID(r.ID)},
 			text.Cell{Text: startedText(r.StartedAt)},
 			text.Cell{Text: unless(device != "", r.Device)},
 			text.Cell{Text: unless(workload != "", r.Workload)},

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"strings"
+	"testing"
+)
+
+// outcome is what one command line led to.
+type outcome struct {
+	code        int
+	out, stderr string
+}
+
+// sweepd runs a command line as a user does.
+func sweepd(t *testing.T, args ...string) outcome {
+	t.Helper()
+	var out, stderr bytes.Buffer
+	code := Run(t.Context(), args, strings.NewReader(""), &out, &stderr)
+	return outcome{code, out.String(), stderr.String()}
+}
+
+// must runs a command line that has to work, and returns what it printed.
+func must(t *testing.T, args ...string) string {
+	t.Helper()
+	o := sweepd(t, args...)
+	if o.code != exitOK {
+		t.Fatalf("sweepd %s: exit %d\n%s", strings.Join(args, " "), o.code, o.stderr)
+	}
+	return o.out
+}
+
+// alone keeps what the user's own environment says away from a test, and gives
+// it a data folder.
+func alone(t *testing.T) (data string) {
+	t.Helper()
+	data = t.TempDir()
+	for _, name := range []string{"SWEEPD_CONFIG", "COLUMNS"} {
+		t.Setenv(name, "")
+	}
+	t.Setenv("SWEEPD_DATA", data)
+	t.Setenv("SWEEPD_AGENT", "http://127.0.0.1:1") // nobody listens on port 1
+	return data
+}
+
+func TestExitCodes(t *testing.T) {
+	alone(t)
+	big := strings.Repeat("x", 10_000)
+	for _, c := range []struct {
+		args string
+		code int
+		says string
+	}{
+		{"version", exitOK, ""},
+		{"help", exitOK, ""},
+		{"run --help", exitOK, ""},
+		{"run start --help", exitOK, ""},
+		// What cannot be understood.
+		{"bogus", exitUsage, `unknown command "bogus"`},
+		{"--bogus", exitUsage, "unknown flag"},
+		{"run", exitUsage, "needs to know what to do"},
+		{"run bogus", exitUsage, `unknown command "bogus"`},
+		{"run start", exitUsage, `"workload" not set`},
+		{"run start --workload a extra", exitUsage, "extra"},
+		{"run start --workload a --variant cores", exitUsage, "not a pair"},
+		{"run stop --result fps=fast", exitUsage, `"fast" is not a number`},
+		{"run stop --result fps=1,5", exitUsage, `"1,5" is not a number`},
+		{"run stop --result fps", exitUsage, "not NAME=VALUE"},
+		{"run stop --result fps=1 --result fps=2", exitUsage, "given twice"},
+		{"run stop --result fps=1 --lower load", exitUsage, "names no result"},
+		{"run show", exitUsage, "accepts 1 arg"},
+		{"run result last", exitUsage, "requires at least 2 arg"},
+		{"run reject last", exitUsage, `"why" not set`},
+		{"run list --supply solar", exitUsage, "neither mains nor battery"},
+		{"run list --variant cores", exitUsage, "not a pair"},
+		{"run watch --workload a", exitUsage, "requires at least 1 arg"},
+		{"run watch --workload a --result-from x=( -- true", exitUsage, "missing closing"},
+		{"run watch --workload a --result-from x=y -- true", exitUsage, "no brackets"},
+		{"compare", exitUsage, "compare what?"},
+		{"compare --by colour", exitUsage, "want one of device, supply, variant"},
+		{"compare --by variant --a six", exitUsage, "expected pairs"},
+		{"compare --by supply --margin lots", exitUsage, "want a share"},
+		{"compare --by supply --at night", exitUsage, "want one of setting, package, system"},
+		{"battery --full-energy much", exitUsage, "want watt hours"},
+		{"battery --reserve 100%", exitUsage, "want a share"},
+		{"setting 25W 30W", exitUsage, "accepts at most 1 arg"},
+		{"setting --clear 25W", exitUsage, "not both"},
+		{"setting 25W --agent nowhere", exitUsage, "is not a URL"},
+		{"sensors --for ever", exitUsage, "invalid argument"},
+		// What is understood and cannot be done.
+		{"setting 25W", exitFailed, "no agent answers at http://127.0.0.1:1"},
+		{"setting", exitFailed, "start one with `sweepd agent`"},
+		{"setting 2000W", exitFailed, "at most 1000"},
+		{"run start --workload a", exitFailed, "no agent answers"},
+		{"run start --workload " + big, exitFailed, "10000 bytes: at most 200"},
+		{"run start --workload a --variant k=" + big, exitFailed, "10000 bytes: at most 200"},
+		{"run start --workload a --setting " + big, exitFailed, "10000 bytes: at most 200"},
+		{"run start --workload a --setting 0W", exitFailed, "above 0"},
+		{"run stop", exitFailed, "no agent answers"},
+		{"run watch --workload a -- true", exitFailed, "no agent answers"},
+		{"run watch --workload a -- /no/such/command", exitFailed, "cannot be started"},
+		{"run list", exitFailed, "no data yet"},
+		{"run show last", exitFailed, "no data yet"},
+		{"compare --by supply", exitFailed, "no data yet"},
+		{"run list --config /no/such/file", exitFailed, "/no/such/file"},
+		{"agent --config /no/such/file", exitFailed, "/no/such/file"},
+		{"agent --listen nowhere", exitFailed, "HOST:PORT"},
+		{"agent --web.config.file /no/such/file", exitFailed, "/no/such/file"},
+	} {
+		o := sweepd(t, strings.Fields(c.args)...)
+		if o.code != c.code || !strings.Contains(o.stderr, c.says) {
+			t.Errorf("sweepd %.80s: exit %d, want %d with %q:\n%.400s", c.args, o.code, c.code, c.says, o.stderr)
+		}
+		if c.code != exitOK && (o.out != "" || len(o.stderr) > 600 || strings.Contains(o.stderr, "Usage:")) {
+			t.Errorf("sweepd %.80s: prints more than a sentence:\n%s%s", c.args, o.out, o.stderr)
+		}
+	}
+}
+
+func TestLabelsWithQuotesAndNewlines(t *testing.T) {
+	alone(t)
+	o := sweepd(t, "run", "start", "--workload", "a\nb")
+	if o.code != exitFailed || !strings.Contains(o.stderr, "one line of plain text") {
+		t.Errorf("newline: exit %d, %s", o.code, o.stderr)
+	}
+	o = sweepd(t, "run", "start", "--workload", `the "quoted" one`)
+	if o.code != exitFailed || !strings.Contains(o.stderr, "no agent answers") {
+		t.Errorf("quotes are allowed: exit %d, %s", o.code, o.stderr)
+	}
+}
+
+// TestEveryCommandShowsAnExample holds the help texts to one rule.
+func TestEveryCommandShowsAnExample(t *testing.T) {
+	a := &app{getenv: func(string) string { return "" }}
+	root := a.root()
+	queue := root.Commands()
+	seen := 0
+	for len(queue) > 0 {
+		c := queue[0]
+		queue = append(queue[1:], c.Commands()...)
+		if c.Name() == "help" || c.Name() == "completion" || c.Parent() != nil && c.Parent().Name() == "completion" {
+			continue
+		}
+		seen++
+		if c.Short == "" || !strings.Contains(c.Example, c.CommandPath()) {
+			t.Errorf("%s: help without a sentence or without an example of itself", c.CommandPath())
+		}
+	}
+	if seen < 15 {
+		t.Errorf("%d commands seen", seen)
+	}
+}
+
+func TestVersion(t *testing.T) {
+	if out := must(t, "version"); !strings.HasPrefix(out, "sweepd ") {
+		t.Errorf("got %q", out)
+	}
+}
+
+func TestRunEndsWithItsContext(t *testing.T) {
+	alone(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var out, stderr bytes.Buffer
+	if code := Run(ctx, []string{"agent", "--listen", "127.0.0.1:0"}, strings.NewReader(""), &out, &stderr); code != exitOK {
+		t.Errorf("exit %d: %s", code, stderr.String())
+	}
+}
