@@ -17,6 +17,16 @@ func TestCPUFreqCaptured(t *testing.T) {
 	})
 }
 
+// CPUs that share a domain link to it; it is one sensor.
+func TestCPUFreqSharedDomain(t *testing.T) {
+	roots := madeTree(t, map[string]string{
+		"sys/devices/system/cpu/cpufreq/policy0/scaling_cur_freq": "1219917",
+		"sys/devices/system/cpu/cpu0/cpufreq":                     "-> sys/devices/system/cpu/cpufreq/policy0",
+		"sys/devices/system/cpu/cpu1/cpufreq":                     "-> sys/devices/system/cpu/cpufreq/policy0",
+	})
+	wantReadings(t, NewCPUFreq(roots), map[string]float64{"cpu_frequency_hertz policy0": 1.219917e9})
+}
+
 func TestCPUFreqAbsent(t *testing.T) {
 	offers, absences := NewCPUFreq(madeTree(t, map[string]string{"sys/devices/system/cpu/cpufreq/policy0/scaling_driver": "x"})).Scan()
 	if len(offers) != 0 || len(absences) != 1 {

@@ -1,6 +1,7 @@
 package collectors
 
 import (
+	"maps"
 	"strings"
 	"testing"
 )
@@ -112,5 +113,37 @@ func TestFactsLeftOut(t *testing.T) {
 	})
 	if value, there := ReadFacts(roots)["battery_full_wh"]; there {
 		t.Errorf("battery_full_wh is there with %q, not left out", value)
+	}
+}
+
+// Of several supplies the one that states its rating counts, then the one that
+// states its USB type, whatever their order.
+func TestFactsCharger(t *testing.T) {
+	rated := func(name string) map[string]string {
+		return map[string]string{supply + name + "/type": "USB", supply + name + "/online": "1",
+			supply + name + "/voltage_max": "20000000", supply + name + "/current_max": "5000000"}
+	}
+	typed := func(name string) map[string]string {
+		return map[string]string{supply + name + "/type": "USB", supply + name + "/online": "1", supply + name + "/usb_type": "[C] PD"}
+	}
+	plain := func(name string) map[string]string {
+		return map[string]string{supply + name + "/type": "Mains", supply + name + "/online": "1"}
+	}
+	for name, c := range map[string]struct {
+		trees       []map[string]string
+		kind, watts string
+	}{
+		"rated last":      {[]map[string]string{plain("a"), typed("b"), rated("c")}, "USB", "100"},
+		"rated first":     {[]map[string]string{rated("a"), typed("b"), plain("c")}, "USB", "100"},
+		"typed and plain": {[]map[string]string{plain("a"), typed("b")}, "C", ""},
+		"plain":           {[]map[string]string{plain("a"), plain("b")}, "Mains", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			files := map[string]string{}
+			for _, tree := range c.trees {
+				maps.Copy(files, tree)
+			}
+			wantFacts(t, madeTree(t, files), map[string]string{"charger_type": c.kind, "charger_watts": c.watts})
+		})
 	}
 }

@@ -68,8 +68,8 @@ func (h hwmon) chips() []hwmonChip {
 
 // mirrors tells whether a chip only repeats a power supply or a thermal zone.
 // The kernel makes such chips itself: their device is the supply or the zone.
-// Chips of zones had no device link before kernel 3.15; they are known by the
-// zone's type, in which the kernel turns - into _.
+// On old kernels, and in the kernel's document, chips of zones have no device
+// link; they are known by the zone's type, in which the kernel turns - into _.
 func (r Roots) mirrors(chip hwmonChip, zones map[string]bool) bool {
 	link := filepath.Join(chip.dir, "device")
 	real, err := filepath.EvalSymlinks(link)

@@ -128,7 +128,7 @@ func TestHwmonSameNameWithoutAddress(t *testing.T) {
 	})
 }
 
-// Chips that repeat another collector's sensors, as a real 6.12 kernel shows
+// Chips that repeat another collector's sensors, as a real 6.1 kernel shows
 // them: the device of hwmon0 is the zone, that of hwmon1 the battery.
 func TestHwmonSkipsDuplicates(t *testing.T) {
 	roots := madeTree(t, map[string]string{
