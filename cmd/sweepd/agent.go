@@ -135,7 +135,7 @@ func newSampler(device string, c config, set *collectors.Set, data *store.Store,
 		Device:      device,
 		Sensors:     set,
 		Recorder:    data,
-		Interval:    c.Interval,
+		Interval:    c.Interval.Duration,
 		Thresholds:  c.Thresholds.forAgent(),
 		ReadSetting: settingCommand(c.SettingCommand),
 		Facts: func() map[string]string {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
 
 	"sweepd/agent"
 )
@@ -23,7 +24,7 @@ type config struct {
 	Data           string             `yaml:"data"`
 	Listen         string             `yaml:"listen"`
 	WebConfigFile  string             `yaml:"web_config_file"`
-	Interval       time.Duration      `yaml:"interval"`
+	Interval       span               `yaml:"interval"`
 	Idle           string             `yaml:"idle"`
 	SettingCommand []string           `yaml:"setting_command"`
 	Lower          []string           `yaml:"lower"`
@@ -33,19 +34,32 @@ type config struct {
 
 // thresholds are agent.Thresholds as the file names them.
 type thresholds struct {
-	TooShort         time.Duration `yaml:"too_short"`
-	Gap              time.Duration `yaml:"gap"`
-	Gone             time.Duration `yaml:"gone"`
-	Settle           time.Duration `yaml:"settle"`
-	ClockStep        time.Duration `yaml:"clock_step"`
-	SettingTolerance float64       `yaml:"setting_tolerance"`
+	TooShort         span    `yaml:"too_short"`
+	Gap              span    `yaml:"gap"`
+	Gone             span    `yaml:"gone"`
+	Settle           span    `yaml:"settle"`
+	ClockStep        span    `yaml:"clock_step"`
+	SettingTolerance float64 `yaml:"setting_tolerance"`
 }
 
 func (t thresholds) forAgent() agent.Thresholds {
 	return agent.Thresholds{
-		TooShort: t.TooShort, Gap: t.Gap, Gone: t.Gone, Settle: t.Settle,
-		ClockStep: t.ClockStep, SettingTolerance: t.SettingTolerance,
+		TooShort: t.TooShort.Duration, Gap: t.Gap.Duration, Gone: t.Gone.Duration, Settle: t.Settle.Duration,
+		ClockStep: t.ClockStep.Duration, SettingTolerance: t.SettingTolerance,
 	}
+}
+
+// span is a time such as 250ms, 1.5s or 2m.
+type span struct{ time.Duration }
+
+var _ yaml.NodeUnmarshaler = (*span)(nil)
+
+// UnmarshalYAML keeps the place of what is no time, which the library loses.
+func (s *span) UnmarshalYAML(node ast.Node) (err error) {
+	if s.Duration, err = time.ParseDuration(node.GetToken().Value); err != nil {
+		return &yaml.SyntaxError{Message: fmt.Sprintf("%q is no time such as 250ms, 1.5s or 2m", node.GetToken().Value), Token: node.GetToken()}
+	}
+	return nil
 }
 
 // loadConfig reads the file at path; an empty path gives the defaults. Errors
@@ -86,14 +100,14 @@ func placeError(err error) error {
 	var unknown *yaml.UnknownFieldError
 	if errors.As(err, &unknown) {
 		return fmt.Errorf("line %d, column %d: unknown key %q: the keys there are %s", at.Line, at.Column,
-			placed.GetToken().Value, strings.Join(keysBeside(placed.GetToken().Value, at.Column), ", "))
+			placed.GetToken().Value, strings.Join(keysBeside(at.Column), ", "))
 	}
 	return fmt.Errorf("line %d, column %d: %s", at.Line, at.Column, placed.GetMessage())
 }
 
 // keysBeside lists what could stand where an unknown key stands: the keys of
 // the file, or those of thresholds where it is indented.
-func keysBeside(_ string, column int) []string {
+func keysBeside(column int) []string {
 	if column > 1 {
 		return yamlKeys(reflect.TypeFor[thresholds]())
 	}

@@ -65,8 +65,8 @@ func optional(text string, check func() error) error {
 	return check()
 }
 
-func within(d, low, high time.Duration) error {
-	if d != 0 && (d < low || d > high) {
+func within(s span, low, high time.Duration) error {
+	if d := s.Duration; d != 0 && (d < low || d > high) {
 		return fmt.Errorf("%v is not between %v and %v", d, low, high)
 	}
 	return nil

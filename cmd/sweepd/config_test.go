@@ -1,0 +1,93 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestExampleConfiguration(t *testing.T) {
+	path := filepath.Join("..", "..", "deploy", "sweepd.example.yaml")
+	c, err := loadConfig(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Device != "unit-oak" || c.Interval.Duration != 250*time.Millisecond || c.Idle != "@every 10s" || c.Prices["unit-elm"] != 649 ||
+		c.Thresholds.Settle.Duration != 1500*time.Millisecond || c.Thresholds.SettingTolerance != 0.02 || len(c.Lower) != 2 {
+		t.Errorf("got %+v", c)
+	}
+	// Every key is documented, those without a default in a comment.
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, keys := range [][]string{yamlKeys(reflect.TypeFor[config]()), yamlKeys(reflect.TypeFor[thresholds]())} {
+		for _, key := range keys {
+			if !regexp.MustCompile(`(?m)^ *(# )?` + key + `:`).Match(text) {
+				t.Errorf("%s is not in the example", key)
+			}
+		}
+	}
+}
+
+func TestConfigurationRefuses(t *testing.T) {
+	for name, c := range map[string]struct{ text, want string }{
+		"unknown key":         {"device: unit-oak\nlsiten: 1.2.3.4:5\n", `line 2, column 1: unknown key "lsiten": the keys there are`},
+		"unknown threshold":   {"thresholds:\n  too_shrt: 5s\n", `line 2, column 3: unknown key "too_shrt": the keys there are clock_step`},
+		"twice":               {"device: a\ndevice: b\n", "line 2, column 1"},
+		"not YAML":            {"device: [a\n", "line 1, column"},
+		"binary":              {"\x00\x01\x02\xff", "configuration"},
+		"a list":              {"- a\n- b\n", "line 1, column"},
+		"interval too short":  {"interval: 10ms\n", "line 1, column 11: interval: 10ms is not between 100ms and 1m0s"},
+		"interval no time":    {"interval: often\n", "line 1, column 11"},
+		"idle too rare":       {"listen: a:1\nidle: '@daily'\n", "line 2, column 7: idle:"},
+		"listen without port": {"listen: localhost\n", "line 1, column 9: listen:"},
+		"share of 3":          {"thresholds:\n  setting_tolerance: 3\n", "line 2, column 22: thresholds.setting_tolerance: 3 is not a share"},
+		"negative gap":        {"thresholds:\n  gap: -1s\n", "line 2, column 8"},
+		"price of 0":          {"prices:\n  unit-oak: 0\n", "the price of unit-oak"},
+		"device on 2 lines":   {"device: \"a\\nb\"\n", "line 1, column 9: device:"},
+		"empty lower":         {"lower: ['']\n", "line 1, column 8: lower:"},
+		"command of nothing":  {"setting_command: ['']\n", "line 1, column 18: setting_command:"},
+	} {
+		path := filepath.Join(t.TempDir(), "sweepd.yaml")
+		if err := os.WriteFile(path, []byte(c.text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		_, err := loadConfig(path)
+		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: got %v\nwant %q", name, err, c.want)
+		}
+	}
+}
+
+func TestEmptyConfigurationIsFine(t *testing.T) {
+	for _, text := range []string{"", "# nothing yet\n", "---\n"} {
+		path := filepath.Join(t.TempDir(), "sweepd.yaml")
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if c, err := loadConfig(path); err != nil || !reflect.DeepEqual(c, config{}) {
+			t.Errorf("%q: got %+v, %v", text, c, err)
+		}
+	}
+}
+
+func TestDataDir(t *testing.T) {
+	env := map[string]string{"HOME": "/home/u"}
+	a := &app{getenv: func(name string) string { return env[name] }}
+	if got := a.dataDir(config{Data: "/from/config"}); got != "/from/config" {
+		t.Errorf("configuration: %s", got)
+	}
+	env["SWEEPD_DATA"] = "/from/env"
+	if got := a.dataDir(config{Data: "/from/config"}); got != "/from/env" {
+		t.Errorf("environment goes before the configuration: %s", got)
+	}
+	a.data = "/from/flag"
+	if got := a.dataDir(config{Data: "/from/config"}); got != "/from/flag" {
+		t.Errorf("flag goes before the environment: %s", got)
+	}
+}
