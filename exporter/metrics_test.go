@@ -1,0 +1,170 @@
+package exporter
+
+import (
+	"bytes"
+	"flag"
+	"io"
+	"math"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+	"sweepd/collectors"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// still is a source that shows the same snapshot until the test changes it.
+type still struct{ shown agent.Snapshot }
+
+func (s *still) Snapshot(dst *agent.Snapshot) { *dst = s.shown }
+
+func watts(w float64) agent.Setting { return agent.Setting{Watts: &w, Source: agent.Declared} }
+
+// recordingSnapshot is a run on battery, in the middle.
+func recordingSnapshot() agent.Snapshot {
+	labels := agent.Labels{Device: "unit-oak", Workload: `harbour "flight"`, Setting: watts(12.5), Supply: agent.Battery, Variant: map[string]string{"smt": "off", "cores": "6"}}
+	idle := agent.Labels{Device: "unit-oak", Setting: watts(12.5), Supply: agent.Battery}
+	return agent.Snapshot{
+		Now: agent.Instant{Mono: time.Hour}, At: agent.Instant{Mono: time.Hour}, Sweeps: 400, SweepSeconds: 0.06,
+		Current: labels, Recording: &agent.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", Labels: labels},
+		Sensors: []collectors.Sensor{
+			{ID: collectors.Temperature, Instance: "package", Unit: "celsius"},
+			{ID: collectors.Temperature, Instance: "disk/Composite", Unit: "celsius"},
+			{ID: collectors.BatteryPower, Instance: "BAT0", Unit: "watts"},
+		},
+		Values:         []float64{71.5, math.NaN(), 21.4},
+		DischargeWatts: 21.4, ChargeRatio: 0.83,
+		Power: [4]float64{12.25, 7.5, math.NaN(), 21.4},
+		Energies: []agent.LabelledEnergy{
+			{Labels: labels, Joules: [4]float64{735, 450, 0, 1284}, Known: [4]bool{true, true, false, true}, Current: true},
+			{Labels: idle, Joules: [4]float64{90.5, 20, 0, 300}, Known: [4]bool{true, true, false, true}},
+		},
+	}
+}
+
+func newStill(s agent.Snapshot) (*still, *Metrics) {
+	source := &still{s}
+	health := func() []collectors.Health {
+		return []collectors.Health{{Name: "hwmon", Up: false, Errors: 3}, {Name: "power_supply", Up: true}}
+	}
+	return source, New(source, health, Build{Version: "1.0.0", Revision: "abc", GoVersion: "go1.26"})
+}
+
+// exposition is what a scrape gets, without the agent's own footprint, which is
+// of this moment.
+func exposition(t *testing.T, m *Metrics) string {
+	t.Helper()
+	w := httptest.NewRecorder()
+	m.Handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	body, err := io.ReadAll(w.Result().Body)
+	if err != nil || w.Code != 200 {
+		t.Fatalf("scrape: status %d, error %v:\n%s", w.Code, err, body)
+	}
+	own := regexp.MustCompile(`(?m)^(sweepd_agent_\S+) \S+$`)
+	return own.ReplaceAllString(string(body), "$1 0")
+}
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(want), got); diff != "" {
+		t.Errorf("%s (-want +got; rewrite with -update after a look):\n%s", path, diff)
+	}
+}
+
+func TestExposition(t *testing.T) {
+	source, m := newStill(recordingSnapshot())
+	m.ShowEffects([]Effect{
+		{Device: "unit-oak", Workload: "harbour-flight", Setting: "12.5W", Result: "fps_mean", Ratio: 0.97, Lower: 0.96, Upper: 0.98},
+		{Device: "unit-oak", Workload: "harbour-flight", Setting: "20W", Result: "fps_mean", Ratio: 0.95, Lower: analysis.Unknown(), Upper: analysis.Unknown()},
+	})
+	golden(t, "recording.prom", exposition(t, m))
+
+	// The run ends: its gauges vanish, its counters and findings stay.
+	ended := agent.Detail{Run: *source.shown.Recording}
+	ended.Findings = []agent.Finding{{Code: agent.TooShort, Severity: agent.SeverityDoubt}, {Code: agent.Charging, Severity: agent.SeverityNote}}
+	source.shown.Recording = nil
+	source.shown.Current = source.shown.Energies[1].Labels
+	m.RunFinished(ended)
+	golden(t, "ended.prom", exposition(t, m))
+
+	// Five minutes later the agent shows the idle labels alone.
+	source.shown.Now.Mono += 5*time.Minute + time.Second
+	source.shown.Energies = source.shown.Energies[1:]
+	golden(t, "later.prom", exposition(t, m))
+}
+
+func TestBeforeTheFirstSweepNothingIsClaimed(t *testing.T) {
+	_, m := newStill(agent.Snapshot{DischargeWatts: math.NaN(), ChargeRatio: math.NaN()})
+	if text := exposition(t, m); strings.Contains(text, "sweepd_battery") || strings.Contains(text, "sweepd_supply_online") {
+		t.Errorf("readings before there was a sweep:\n%s", text)
+	}
+}
+
+// The naming rules of Prometheus, by its own client library's linter.
+func TestLint(t *testing.T) {
+	_, m := newStill(recordingSnapshot())
+	problems, err := testutil.GatherAndLint(m.Gatherer())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		t.Errorf("%s: %s", p.Metric, p.Text)
+	}
+}
+
+// And by promtool, the tool that comes with Prometheus.
+func TestPromtoolIsSilent(t *testing.T) {
+	promtool := program(t, "promtool")
+	_, m := newStill(recordingSnapshot())
+	cmd := exec.Command(promtool, "check", "metrics")
+	cmd.Stdin = strings.NewReader(exposition(t, m))
+	var out bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &out
+	if err := cmd.Run(); err != nil || out.Len() > 0 {
+		t.Errorf("promtool check metrics: %v\n%s", err, &out)
+	}
+}
+
+// program finds a program that a test needs. In CI it must be there.
+func program(t *testing.T, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err == nil {
+		return path
+	}
+	if os.Getenv("CI") != "" {
+		t.Fatalf("%s is not installed, and in CI no test may skip: %v", name, err)
+	}
+	t.Skipf("%s is not installed (apt-get install prometheus)", name)
+	return ""
+}
+
+// A scrape in steady state makes no series anew.
+func BenchmarkScrape(b *testing.B) {
+	_, m := newStill(recordingSnapshot())
+	b.ReportAllocs()
+	for b.Loop() {
+		m.Handler().ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", "/metrics", nil))
+	}
+}
