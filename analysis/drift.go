@@ -11,7 +11,7 @@ import (
 
 // movesBetweenPasses tests whether a side's results shift from pass to pass:
 // with blocks b of K passes over m cells, F = [m sum b^2/(K-1)] / s^2, s^2 being
-// the residual variance of z = cell + block. Such a shift is a day of its own
+// the residual variance of z = cell + block, at least that of 0.1 %. Such a shift is a day of its own
 // that the bounds between two devices do not hold.
 func movesBetweenPasses(f *sideFacts) []string {
 	k := passes(f.side.runs, f.cells)
@@ -33,21 +33,17 @@ func movesBetweenPasses(f *sideFacts) []string {
 		sum += b * b
 	}
 	moved := float64(len(f.cells)) * sum / float64(k-1)
-	if p := fUpper(moved, ss/df, float64(k-1), df); !(p < tellLevel) {
+	if p := fUpper(moved, math.Max(ss/df, varianceFloor), float64(k-1), df); !(p < tellLevel) {
 		return nil
 	}
-	return []string{fmt.Sprintf("results of %s move from pass to pass, by %.2g %% between the lowest and the highest of %d passes: such a shift is not in the bounds",
-		f.name, 100*math.Expm1(slices.Max(blocks)-slices.Min(blocks)), k)}
+	return []string{fmt.Sprintf("results of %s move from pass to pass, by %s between the lowest and the highest of %d passes: such a shift is not in the bounds",
+		f.name, percent(slices.Max(blocks)-slices.Min(blocks)), k)}
 }
 
-// fUpper is P(F > numerator/denominator); 0 where only the denominator is 0, 1
-// where both are.
+// fUpper is P(F > numerator/denominator) for a denominator above 0.
 func fUpper(numerator, denominator, df1, df2 float64) float64 {
-	switch {
-	case numerator == 0:
+	if numerator == 0 {
 		return 1
-	case denominator == 0:
-		return 0
 	}
 	// By the reciprocal, which keeps the far tail exact.
 	return fProbability(denominator/numerator, df2, df1)
@@ -88,9 +84,16 @@ func drifts(f *sideFacts) []string {
 	}
 	slope := tz / tt
 	rest := math.Max(zz-slope*tz, 0)
-	if p := fUpper(slope*tz, rest/float64(df), 1, float64(df)); !(p < tellLevel) {
+	if p := fUpper(slope*tz, math.Max(rest/float64(df), varianceFloor), 1, float64(df)); !(p < tellLevel) {
 		return nil
 	}
-	total := math.Expm1(slope * hours(last))
-	return []string{fmt.Sprintf("results of %s drift over the %.2g h of its runs, by %+.2g %% in all", f.name, hours(last), 100*total)}
+	return []string{fmt.Sprintf("results of %s drift over the %.2g h of its runs, by %s in all", f.name, hours(last), percent(slope*hours(last)))}
+}
+
+// percent writes a difference of logarithms as a signed relative difference.
+func percent(d float64) string {
+	if relative := 100 * math.Expm1(d); relative < 1000 {
+		return fmt.Sprintf("%+.2g %%", relative)
+	}
+	return "more than 1000 %"
 }

@@ -1,0 +1,93 @@
+package analysis
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+// inPasses makes cells of one device whose k-th runs all start in pass k.
+func inPasses(z [][]float64) ([]Run, []Cell) {
+	var runs []Run
+	cells := make([]Cell, len(z))
+	for j, values := range z {
+		for k, v := range values {
+			cells[j].Z = append(cells[j].Z, v)
+			cells[j].Runs = append(cells[j].Runs, len(runs))
+			runs = append(runs, Run{StartedAt: studyStart.Add(time.Duration(k*len(z)+j) * time.Minute)})
+		}
+	}
+	return runs, cells
+}
+
+func TestPasses(t *testing.T) {
+	runs, cells := inPasses([][]float64{{1, 2, 3}, {4, 5}, {6}})
+	if got := passes(runs, cells); got != 3 {
+		t.Errorf("%d passes, want 3", got)
+	}
+	runs[cells[0].Runs[0]].StartedAt = runs[cells[1].Runs[1]].StartedAt
+	if got := passes(runs, cells); got != 0 {
+		t.Errorf("%d passes where a first run began with a second one, want none", got)
+	}
+	runs, cells = inPasses([][]float64{{1}, {2}})
+	if got := passes(runs, cells); got != 0 {
+		t.Errorf("%d passes without repeats, want none", got)
+	}
+	for i := range runs {
+		runs[i].StartedAt = time.Time{}
+	}
+	if got := passes(runs, cells); got != 0 {
+		t.Errorf("%d passes without times, want none", got)
+	}
+}
+
+// In a complete design the least squares blocks are the means of the passes less
+// the mean of all (Cochran & Cox 1957, randomised blocks).
+func TestFitBlocksComplete(t *testing.T) {
+	_, cells := inPasses([][]float64{{1, 2, 4}, {3, 3.5, 5}, {0, 2, 1}, {7, 7, 9}})
+	blocks := fitBlocks(cells, 3)
+	for k, want := range []float64{11.0 / 4, 14.5 / 4, 19.0 / 4} {
+		if got := blocks[k]; math.Abs(got-(want-44.5/12)) > 1e-12 {
+			t.Errorf("block %d = %.15g, want %.15g", k, got, want-44.5/12)
+		}
+	}
+}
+
+// With unequal repeats the fit meets the normal equations: residuals sum to zero
+// in every cell and in every pass.
+func TestFitBlocksUnequal(t *testing.T) {
+	_, cells := inPasses([][]float64{{1, 2, 4, 8}, {3, 3.5}, {0}, {7, 7, 9}})
+	blocks := fitBlocks(cells, 4)
+	left := withoutBlocks(cells, blocks)
+	sums := make([]float64, 4)
+	for _, c := range left {
+		for k, z := range c.Z {
+			sums[k] += z - c.Mean()
+		}
+	}
+	for k, s := range sums {
+		if math.Abs(s) > 1e-11 {
+			t.Errorf("residuals of pass %d sum to %g", k, s)
+		}
+	}
+}
+
+// Few settings leave few degrees of freedom; the bounds must hold all the same.
+// 0.95 within four standard errors of 1000 campaigns.
+func TestBlocksSmallCampaign(t *testing.T) {
+	const campaigns = 1000
+	c := campaign{n: 5, cv: 0.01, drift: 1, watts: studyWatts[:1]}
+	rng, held := studyRandom(100, 0), 0.0
+	for range campaigns {
+		x := c.compare(t, rng)
+		if x.Blocks != 5 {
+			t.Fatalf("%d blocks, want 5", x.Blocks)
+		}
+		if holds(x, 0) {
+			held++
+		}
+	}
+	if share := held / campaigns; math.Abs(share-0.95) > 4*math.Sqrt(0.95*0.05/campaigns) {
+		t.Errorf("bounds hold in %.3f of campaigns, want 0.95", share)
+	}
+}
