@@ -12,6 +12,9 @@ const (
 	FactDesignEnergyWh = "battery_design_wh" // what it was made to hold
 )
 
+// variantPack is the key of variants that add an external pack, as in pack=100Wh.
+const variantPack = "pack"
+
 // supplyBattery is the supply of the runs that count here.
 const supplyBattery = "battery"
 
@@ -173,9 +176,11 @@ func (b *batteryGroup) note(notes ...string) { b.out.Notes = append(b.out.Notes,
 func (b *batteryGroup) addFullEnergy() {
 	o := &b.out
 	o.FullEnergyWh, o.FullEnergyRSE = Unknown(), Unknown()
+	forVariant := false
 	for _, f := range b.req.Full {
 		if (f.Device == "" || f.Device == o.Device) && (f.Variant == "" || f.Variant == o.Variant) {
 			o.FullEnergyWh, o.FullEnergyRSE, o.FullSource = Number(f.Wh), Number(f.RSE), "request"
+			forVariant = f.Variant != ""
 		}
 	}
 	fact, changed := b.fact(FactFullEnergyWh)
@@ -187,6 +192,9 @@ func (b *batteryGroup) addFullEnergy() {
 	}
 	if !o.FullEnergyWh.Known() {
 		b.note("the full energy of the battery is unknown: no runtimes; state it in watt hours")
+	}
+	if pack := b.out.key.value(variantPack); pack != "" && o.FullEnergyWh.Known() && !forVariant {
+		b.note(fmt.Sprintf("the runtimes count the battery alone and not the pack of %s: state the energy of both for the variant %s", pack, o.Variant))
 	}
 	design, _ := b.fact(FactDesignEnergyWh)
 	o.DesignWh = Number(design)

@@ -163,6 +163,23 @@ func TestBatteryFullEnergy(t *testing.T) {
 	asJSON(t, g)
 }
 
+// An external pack is a variant; its energy counts only where it is stated.
+func TestBatteryPack(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25, 0)}
+	for i := range runs {
+		runs[i].Variant = "pack=100Wh"
+	}
+	alone := oneBattery(t, runs, BatteryRequest{Full: full(50)})
+	if !strings.Contains(strings.Join(alone.Notes, "\n"), "100Wh") {
+		t.Errorf("notes %q do not say that the pack is left out", alone.Notes)
+	}
+	both := oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 50}, {Variant: "pack=100Wh", Wh: 150}}})
+	near(t, "runtime with the pack", float64(both.Points[0].RuntimeH), 6, 1e-12)
+	if strings.Contains(strings.Join(both.Notes, "\n"), "100Wh") {
+		t.Errorf("notes %q", both.Notes)
+	}
+}
+
 // Gains against the law of propagation by hand, and their mirror.
 func TestBatteryGains(t *testing.T) {
 	var runs []Run

@@ -86,11 +86,18 @@ func (c *curveGroup) addDepartures() {
 		c.note("the settings have names without a known order: no departures")
 		return
 	}
+	single := 0
 	for _, d := range slices.SortedFunc(slices.Values(c.noise.Departed), func(a, b Departed) int { return a.Cell - b.Cell }) {
 		cell := c.cells[d.Cell]
 		c.out.Departures = append(c.out.Departures, DepartureAt{
 			Number(cell.SettingW), cell.Name, Number(d.Change), Number(d.PAdjusted),
 		})
+		if cell.N() == 1 {
+			single++
+		}
+	}
+	if single > 0 {
+		c.note("%d departures rest on a single run, which cannot tell a dip from a bad run: repeat them", single)
 	}
 }
 

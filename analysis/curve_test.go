@@ -129,6 +129,36 @@ func TestCurvePoints(t *testing.T) {
 	}
 }
 
+// Fleming & Wallace 1986, CACM 29:218-221: the geometric mean of 4, 1 and 1/32 is
+// 1/2, and the times of machines R and M have a ratio of geometric means of
+// 0.857436734 (printed .86), whichever is the base (data from memory, recomputed
+// with R 4.2.2).
+func TestCurveMeansAreGeometric(t *testing.T) {
+	g := oneCurve(t, sameSettings("unit-oak", []float64{10}, [][]float64{{4, 1, 1. / 32}}), CurveRequest{})
+	near(t, "mean", float64(g.Points[0].Mean), 0.5, 1e-12)
+	g = oneCurve(t, sameSettings("unit-oak", []float64{10, 20},
+		[][]float64{{417, 83, 66, 39449, 772}, {244, 70, 153, 33527, 368}}), CurveRequest{})
+	near(t, "M over R", float64(g.Points[1].Mean/g.Points[0].Mean), 0.857436734, 1e-9)
+	near(t, "R over M", float64(g.Points[0].Mean/g.Points[1].Mean), 1.166266804, 1e-9)
+}
+
+// One run cannot tell a dip from a bad run.
+func TestCurveSingleDip(t *testing.T) {
+	watts := []float64{6, 8, 10, 12, 15, 18, 22, 26, 30, 36, 43, 50}
+	var results [][]float64
+	for _, w := range watts {
+		results = append(results, []float64{saturating(w)})
+	}
+	results[7][0] *= 0.7
+	g := oneCurve(t, sameSettings("unit-oak", watts, results), CurveRequest{})
+	if len(g.Departures) != 1 || g.Departures[0].SettingW != 26 || !strings.Contains(strings.Join(g.Notes, "\n"), "single run") {
+		t.Errorf("departures %+v, notes %q: want 26 W and a note", g.Departures, g.Notes)
+	}
+	if p := g.Points[7]; !(math.Log(float64(p.Upper/p.Lower)) > 2*math.Log(1/0.7)) {
+		t.Errorf("the interval %v..%v does not reach back to the trend", p.Lower, p.Upper)
+	}
+}
+
 // A device with a floor of 11 W and a cap of 45 W, seen by its package power.
 func TestCurveIgnoredSettings(t *testing.T) {
 	random := rand.New(rand.NewPCG(2, 1))

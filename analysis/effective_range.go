@@ -36,15 +36,10 @@ func effectiveRange(set, power, n []float64) rangeFit {
 	if m < 3 {
 		return best
 	}
-	ratio, level := make([]float64, m), make([]float64, m)
-	for i := range set {
-		level[i] = math.Log(power[i])
-		ratio[i] = level[i] - math.Log(set[i])
-	}
-	ratios, levels := newRunningSums(ratio, n), newRunningSums(level, n)
+	search := newClampSearch(set, power, n)
 	for i := 0; i <= m-2; i++ {
 		for k := 0; k <= m-2-i; k++ {
-			if fit := clampFit(set, ratios, levels, i, k); fit.admissible(set) && fit.criterion < best.criterion {
+			if fit, ok := search.fit(i, k); ok && fit.criterion < best.criterion {
 				best = fit
 			}
 		}
@@ -52,53 +47,59 @@ func effectiveRange(set, power, n []float64) rangeFit {
 	return best
 }
 
-// clampFit fits the model with i settings below the range and k above it.
-func clampFit(set []float64, ratios, levels runningSums, i, k int) rangeFit {
+// clampSearch holds what the fits of one curve share. Everything is in logarithms.
+type clampSearch struct {
+	set                 []float64
+	ratios, levels      runningSums // of ln power - ln set, and of ln power
+	raised, lowered     []float64   // ln of set times and by the tolerance
+	leastLow, mostHigh  float64     // beyond which a single ignored setting is believed
+	logSettings, weight float64
+}
+
+func newClampSearch(set, power, n []float64) clampSearch {
 	m := len(set)
-	c, rss := ratios.fit(i, m-k)
-	fit := rangeFit{from: i, to: m - k - 1, lo: math.NaN(), hi: math.NaN(), scale: math.Exp(c)}
+	s := clampSearch{set: set, raised: make([]float64, m), lowered: make([]float64, m), logSettings: math.Log(float64(m))}
+	ratio, level := make([]float64, m), make([]float64, m)
+	for i, w := range set {
+		level[i] = math.Log(power[i])
+		ratio[i] = level[i] - math.Log(w)
+		s.raised[i], s.lowered[i] = math.Log(w*(1+rangeTolerance)), math.Log(w/(1+rangeTolerance))
+	}
+	s.ratios, s.levels = newRunningSums(ratio, n), newRunningSums(level, n)
+	s.weight = s.ratios.weight[m]
+	first, last := set[0], set[m-1]
+	s.leastLow = math.Log(first + max(rangeSingle*first, rangeSingleW))
+	s.mostHigh = math.Log(last - max(rangeSingle*last, rangeSingleW)) // NaN below half a watt: nothing is believed
+	return s
+}
+
+// fit fits the model with i settings below the range and k above it. ok is false
+// if the floor or the cap does not lie between the settings it is said to lie
+// between, or too close to a single ignored one.
+func (s *clampSearch) fit(i, k int) (fit rangeFit, ok bool) {
+	m := len(s.set)
+	c, rss := s.ratios.fit(i, m-k)
+	lo, hi := math.NaN(), math.NaN()
 	parameters := 1.0
 	if i > 0 {
-		mean, add := levels.fit(0, i)
-		fit.lo = math.Exp(mean - c)
-		rss += add
-		parameters += 2
+		mean, add := s.levels.fit(0, i)
+		lo, rss, parameters = mean-c, rss+add, parameters+2
+		if !(s.raised[i-1] <= lo && lo <= s.raised[i]) || i == 1 && !(lo > s.leastLow) {
+			return rangeFit{}, false
+		}
 	}
 	if k > 0 {
-		mean, add := levels.fit(m-k, m)
-		fit.hi = math.Exp(mean - c)
-		rss += add
-		parameters += 2
+		mean, add := s.levels.fit(m-k, m)
+		hi, rss, parameters = mean-c, rss+add, parameters+2
+		if !(s.lowered[m-k-1] <= hi && hi <= s.lowered[m-k]) || k == 1 && !(hi < s.mostHigh) {
+			return rangeFit{}, false
+		}
 	}
-	total := ratios.weight[m]
-	fit.criterion = float64(m)*math.Log(max(rss/total, rangeNoiseFloor)) + parameters*math.Log(float64(m))
-	return fit
+	return rangeFit{
+		from: i, to: m - k - 1, lo: math.Exp(lo), hi: math.Exp(hi), scale: math.Exp(c),
+		criterion: float64(m)*math.Log(max(rss/s.weight, rangeNoiseFloor)) + parameters*s.logSettings,
+	}, true
 }
-
-// admissible tells whether the fitted floor and cap lie between the settings they
-// are said to lie between, and far enough from a single ignored one.
-func (f rangeFit) admissible(set []float64) bool {
-	last := len(set) - 1
-	if f.from > 0 {
-		if !(rangeSlack(set[f.from-1]) <= f.lo && f.lo <= rangeSlack(set[f.from])) {
-			return false
-		}
-		if f.from == 1 && !(f.lo-set[0] > max(rangeSingle*set[0], rangeSingleW)) {
-			return false
-		}
-	}
-	if f.to < last {
-		if !(set[f.to]/(1+rangeTolerance) <= f.hi && f.hi <= set[f.to+1]/(1+rangeTolerance)) {
-			return false
-		}
-		if f.to == last-1 && !(set[last]-f.hi > max(rangeSingle*set[last], rangeSingleW)) {
-			return false
-		}
-	}
-	return true
-}
-
-func rangeSlack(w float64) float64 { return (1 + rangeTolerance) * w }
 
 // runningSums gives the weighted mean and residual sum of squares of any stretch
 // of a list in constant time.
