@@ -12,10 +12,10 @@ import (
 // and again at offset 0. Opened and read by system call: os.File costs twice as
 // much, through the poller that such files cannot use.
 type sysFile struct {
-	path string
 	fd   int
-	buf  [textMax]byte
 	err  *ReadError // the last failure, returned again while it stays the same
+	path string
+	buf  [textMax]byte // last, so that a short text shares the fields' cache lines
 }
 
 // textMax is more than any one-value file holds. A longer one is not what it
