@@ -1,0 +1,30 @@
+# Everything that is done to this project has a target here; `make help` lists them.
+
+.PHONY: help test vet build demo bench study
+.DEFAULT_GOAL := help
+
+help: ## list the targets
+	@sed -n 's/^\([a-z-]*\):.*## /\1: /p' $(MAKEFILE_LIST)
+
+test: ## install what the tests need (Debian, as root), then vet and test everything
+	.ci/install
+	test -z "$$(gofmt -l . | tee /dev/stderr)"
+	go vet ./...
+	GOOS=windows go vet ./...
+	go test -race -timeout 25m ./...
+
+vet: ## vet for Linux and Windows
+	go vet ./...
+	GOOS=windows go vet ./...
+
+build: ## build the static binary into bin/
+	CGO_ENABLED=0 go build -trimpath -ldflags '-s -w' -o bin/sweepd ./cmd/sweepd
+
+demo: ## a whole simulated test day in seconds
+	go run ./cmd/sweepd demo
+
+bench: ## what watching costs: takes half an hour on a quiet machine
+	go run ./internal/cost
+
+study: ## repeat the operating characteristics of the statistics: takes minutes
+	go test ./analysis -run Study -study.full -v -timeout 2h

@@ -1,0 +1,160 @@
+package layering
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// allowed lists for each package of ours what it may import of ours.
+var allowed = map[string][]string{
+	"collectors": {},
+	"analysis":   {},
+	"agent":      {"collectors", "analysis"},
+	"schedule":   {"agent", "analysis"},
+	"store":      {"agent", "analysis", "schedule", "collectors"},
+	"report":     {"analysis"},
+	"exporter":   {"agent", "store", "analysis", "collectors"},
+	"console":    {"agent", "store", "analysis", "schedule", "report", "collectors"},
+	"cmd":        {"collectors", "analysis", "agent", "schedule", "store", "report", "exporter", "console", "deploy"},
+	"deploy":     {},
+}
+
+// reasons says for each arrow that is missing why it is.
+var reasons = map[[2]string]string{
+	{"collectors", "agent"}:    "a source of readings knows nothing of runs, so that it can serve any",
+	{"collectors", "analysis"}: "reading a sensor needs no statistics",
+	{"analysis", "agent"}:      "the analysis takes plain values, so that it can be checked against published ones",
+	{"analysis", "store"}:      "pure functions: no I/O",
+	{"analysis", "collectors"}: "the analysis knows runs, not sensors",
+	{"agent", "store"}:         "the agent declares what it records to; the store meets it",
+	{"agent", "exporter"}:      "the agent does not know who looks at it",
+	{"agent", "schedule"}:      "the schedule asks the agent for runs, never the other way",
+	{"agent", "console"}:       "the agent does not know who commands it",
+	{"schedule", "collectors"}: "the schedule asks for a run and never touches a collector",
+	{"schedule", "store"}:      "plans are plain values; the store keeps them",
+	{"report", "store"}:        "the report draws what it is handed, so that it can be drawn from anything",
+	{"report", "agent"}:        "the report draws plain series and results",
+	{"report", "collectors"}:   "the report knows no sensors, only series with names and units",
+	{"exporter", "console"}:    "what leaves the machine does not depend on who looks at it here",
+	{"exporter", "report"}:     "exports are data, not pictures",
+	{"exporter", "schedule"}:   "metrics follow the agent; the plan is not a metric",
+	{"store", "exporter"}:      "data flows from the store to the exporter",
+	{"store", "console"}:       "data flows from the store to the console",
+	{"store", "report"}:        "rows know nothing of charts",
+	{"console", "exporter"}:    "the scrape handler is handed in, so that the API works without it",
+}
+
+// demoAlone are the packages under internal that the program itself may hold,
+// for its demonstration; all others are for tests.
+var demoAlone = []string{"internal/simdevice", "internal/simlab"}
+
+type goPackage struct {
+	ImportPath string
+	Name, Doc  string
+	Imports    []string
+	Deps       []string
+}
+
+func list(t *testing.T, args ...string) []goPackage {
+	t.Helper()
+	cmd := exec.Command("go", append([]string{"list", "-json"}, args...)...)
+	cmd.Dir = "../.."
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []goPackage
+	for d := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p goPackage
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return list
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		list = append(list, p)
+	}
+}
+
+// ours is the part of an import path below the module, "" for foreign ones.
+func ours(path string) string {
+	rest, found := strings.CutPrefix(path, "sweepd/")
+	if !found {
+		return ""
+	}
+	return rest
+}
+
+// layer is the first folder of a path.
+func layer(path string) string {
+	first, _, _ := strings.Cut(path, "/")
+	return first
+}
+
+func TestArrows(t *testing.T) {
+	for _, p := range list(t, "./...") {
+		from := ours(p.ImportPath)
+		if layer(from) == "internal" {
+			continue
+		}
+		for _, imported := range p.Imports {
+			to := ours(imported)
+			if to == "" || layer(to) == layer(from) || slices.Contains(demoAlone, to) && layer(from) == "cmd" {
+				continue
+			}
+			if slices.Contains(allowed[layer(from)], layer(to)) {
+				continue
+			}
+			why := reasons[[2]string{layer(from), layer(to)}]
+			if why == "" {
+				why = "no arrow leads there in the design; nothing imports cmd, and internal is for tests"
+			}
+			t.Errorf("%s imports %s: %s", from, to, why)
+		}
+	}
+}
+
+// Every arrow that the table of allowed ones leaves out between two packages
+// with a rule has its reason, and no reason contradicts the table.
+func TestEveryReasonIsAboutAMissingArrow(t *testing.T) {
+	for arrow := range reasons {
+		if slices.Contains(allowed[arrow[0]], arrow[1]) {
+			t.Errorf("%s -> %s is allowed and forbidden", arrow[0], arrow[1])
+		}
+	}
+}
+
+func TestEveryPackageSaysWhatItIs(t *testing.T) {
+	for _, p := range list(t, "./...") {
+		if p.Doc == "" {
+			t.Errorf("%s has no package comment", p.ImportPath)
+		}
+	}
+}
+
+// What ships holds no test code.
+func TestNoTestingInTheProgram(t *testing.T) {
+	for _, p := range list(t, "./cmd/sweepd") {
+		if slices.Contains(p.Deps, "testing") {
+			t.Error("cmd/sweepd depends on testing")
+		}
+	}
+}
+
+// Only the store speaks SQL.
+func TestOnlyTheStoreSpeaksSQL(t *testing.T) {
+	for _, p := range list(t, "./...") {
+		for _, imported := range p.Imports {
+			if (imported == "database/sql" || strings.HasPrefix(imported, "modernc.org/sqlite")) && ours(p.ImportPath) != "store" {
+				t.Errorf("%s imports %s: the store is the only package that speaks SQL", p.ImportPath, imported)
+			}
+		}
+	}
+}
