@@ -6,6 +6,9 @@ import "sweepd/collectors"
 func machine(roots collectors.Roots) []collectors.Collector {
 	return []collectors.Collector{
 		collectors.NewPowerSupply(roots),
+		collectors.NewPowercap(roots),
+		collectors.NewFirmwareAttributes(roots),
+		collectors.NewPlatformProfile(roots),
 		collectors.NewHwmon(roots),
 		collectors.NewThermal(roots),
 		collectors.NewDRM(roots),

@@ -5,9 +5,13 @@ import (
 	"fmt"
 	"os/exec"
 	"strings"
+	"time"
 
 	"sweepd/agent"
 )
+
+// settingTimeout is how long the configured command may take.
+const settingTimeout = 5 * time.Second
 
 // settingCommand runs the configured command, without a shell, and reads what
 // it prints as the active setting: "25W", "12.5", "quiet". Printing nothing

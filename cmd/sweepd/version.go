@@ -7,6 +7,8 @@ import (
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+
+	"sweepd/exporter"
 )
 
 // version is set when a release is built (-ldflags "-X main.version=1.2.3").
@@ -22,6 +24,19 @@ func currentVersion() string {
 		return "unknown"
 	}
 	return info.Main.Version
+}
+
+// build is what the metrics say of this program.
+func build() exporter.Build {
+	b := exporter.Build{Version: currentVersion(), GoVersion: runtime.Version()}
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range info.Settings {
+			if s.Key == "vcs.revision" {
+				b.Revision = s.Value
+			}
+		}
+	}
+	return b
 }
 
 func (a *app) versionCommand() *cobra.Command {

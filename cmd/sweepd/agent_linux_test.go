@@ -1,0 +1,306 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/console"
+	"sweepd/internal/simdevice"
+)
+
+// deadline is for conditions that hold within milliseconds unless something is
+// wrong.
+const deadline = 20 * time.Second
+
+// eventually waits for a condition.
+func eventually(t *testing.T, what string, holds func() bool) {
+	t.Helper()
+	for end := time.Now().Add(deadline); !holds(); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%s: not within %v", what, deadline)
+		}
+	}
+}
+
+// lockedBuffer may be written and read by several goroutines.
+type lockedBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lockedBuffer) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lockedBuffer) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// liveDevice is a simulated handheld that lives along with the real clock and
+// that the collectors of this process read.
+func liveDevice(t *testing.T) *simdevice.Device {
+	t.Helper()
+	d, err := simdevice.New(t.TempDir(), simdevice.UnitOak(), time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- d.Follow(ctx, 20*time.Millisecond, time.Now) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		d.Close()
+	})
+	for _, pair := range d.Environ() {
+		name, value, _ := strings.Cut(pair, "=")
+		t.Setenv(name, value)
+	}
+	return d
+}
+
+// liveAgent is `sweepd agent` in this process.
+type liveAgent struct {
+	url  string
+	log  *lockedBuffer
+	stop func() int // ends it as a signal does, and returns the exit code
+}
+
+func startAgent(t *testing.T, args ...string) *liveAgent {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	a := &liveAgent{log: &lockedBuffer{}}
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, append([]string{"agent", "--listen", "127.0.0.1:0"}, args...), strings.NewReader(""), io.Discard, a.log)
+	}()
+	a.stop = sync.OnceValue(func() int { cancel(); return <-ended })
+	t.Cleanup(func() { a.stop() })
+	address := regexp.MustCompile(`"address":"([^"]+)"`)
+	eventually(t, "the agent says where it listens", func() bool {
+		m := address.FindStringSubmatch(a.log.String())
+		if m == nil {
+			select {
+			case code := <-ended:
+				t.Fatalf("the agent ended with %d: %s", code, a.log)
+			default:
+			}
+			return false
+		}
+		a.url = "http://" + m[1]
+		return true
+	})
+	t.Setenv("SWEEPD_AGENT", a.url)
+	return a
+}
+
+func TestRunFromStartToStop(t *testing.T) {
+	alone(t)
+	d := liveDevice(t)
+	d.Unplug()
+	d.StartWorkload(simdevice.Workload{Name: "harbour-flight"})
+	a := startAgent(t)
+	out := must(t, "run", "start", "--workload", "harbour-flight", "--setting", "25W", "--variant", "cores=6", "--note", "first")
+	if !regexp.MustCompile(`^run [0-9a-f]{8} started: harbour-flight, setting 25W \(declared\), on battery\n$`).MatchString(out) {
+		t.Errorf("start says %q", out)
+	}
+	if o := sweepd(t, "run", "start", "--workload", "tile-sort"); o.code != exitFailed || !strings.Contains(o.stderr, "harbour-flight") {
+		t.Errorf("a second start: exit %d, %s", o.code, o.stderr)
+	}
+	if o := sweepd(t, "run", "stop", "--result", "fps_mean=fast"); o.code != exitUsage {
+		t.Errorf("a bad result: exit %d, %s", o.code, o.stderr)
+	}
+	var d1 agent.Detail
+	if err := json.Unmarshal([]byte(must(t, "run", "stop", "--json", "--result", "fps_mean=61.3fps", "--result", "load=4.2s", "--lower", "load")), &d1); err != nil {
+		t.Fatal(err)
+	}
+	if d1.Supply != agent.Battery || d1.Setting.String() != "25W" || d1.State != agent.Finished || d1.Note != "first" || d1.Variant["cores"] != "6" {
+		t.Errorf("kept: %+v", d1.Run)
+	}
+	if d1.Results["fps_mean"] != (agent.Result{Value: 61.3, Unit: "fps", Better: agent.Higher}) || d1.Results["load"].Better != agent.Lower {
+		t.Errorf("results: %+v", d1.Results)
+	}
+	if o := sweepd(t, "run", "stop"); o.code != exitFailed || !strings.Contains(o.stderr, "no run is recording") {
+		t.Errorf("a second stop: exit %d, %s", o.code, o.stderr)
+	}
+	if code := a.stop(); code != exitOK {
+		t.Errorf("the agent ended with %d: %s", code, a.log)
+	}
+	// What was kept can be read and corrected without the agent.
+	out = must(t, "run", "show", d1.ID[len(d1.ID)-8:])
+	for _, want := range []string{d1.ID, "fps_mean 61.3 fps", "load 4.2 s", "battery_power_watts", "too_short", "agent_version"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("run show lacks %q:\n%s", want, out)
+		}
+	}
+	must(t, "run", "result", "last", "fps_mean=62fps")
+	must(t, "run", "reject", "last", "--why", "an update ran")
+	if out := must(t, "run", "list"); !strings.Contains(out, "rejected") || !strings.Contains(out, "62 fps") {
+		t.Errorf("run list:\n%s", out)
+	}
+	must(t, "run", "keep", "last", "--why", "it did not")
+	if o := sweepd(t, "run", "keep", "last", "--why", "again"); o.code != exitFailed || !strings.Contains(o.stderr, "not rejected") {
+		t.Errorf("keep twice: exit %d, %s", o.code, o.stderr)
+	}
+	if o := sweepd(t, "run", "show", "ffffffff"); o.code != exitFailed || !strings.Contains(o.stderr, "no such run") {
+		t.Errorf("unknown run: exit %d, %s", o.code, o.stderr)
+	}
+}
+
+func TestStartWarnsOfAContradiction(t *testing.T) {
+	alone(t)
+	d := liveDevice(t)
+	d.SetLimit(15)
+	startAgent(t)
+	o := sweepd(t, "run", "start", "--workload", "tile-sort", "--setting", "30W")
+	if o.code != exitOK || !strings.Contains(o.stderr, "warning: 30W was declared, but the system reports 15W") {
+		t.Errorf("exit %d, %q", o.code, o.stderr)
+	}
+	must(t, "run", "stop")
+	if out := must(t, "setting"); !strings.Contains(out, "30W (declared); the system reports 15W") {
+		t.Errorf("setting: %q", out)
+	}
+	if out := must(t, "setting", "--clear"); !strings.HasPrefix(out, "15W (") {
+		t.Errorf("setting --clear: %q", out)
+	}
+	if out := must(t, "setting", "quiet"); !strings.HasPrefix(out, "quiet (declared)") {
+		t.Errorf("setting quiet: %q", out)
+	}
+	if out := must(t, "setting", "12.5W", "--json"); !strings.Contains(out, `"watts": 12.5`) {
+		t.Errorf("setting --json: %q", out)
+	}
+}
+
+func TestRunWatch(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	startAgent(t)
+	out := must(t, "run", "watch", "--workload", "tile-sort", "--setting", "20W",
+		"--result-from", `score=score: (\S+)`, "--result-from", `load=load (.*)$`, "--lower", "load",
+		"--", "sh", "-c", `echo warm-up score: 3; printf 'score: 12.5pts\nload 4.2 s'`)
+	for _, want := range []string{"warm-up score: 3\n", "score 12.5 pts", "load 4.2 s", "finished"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("output lacks %q:\n%s", want, out)
+		}
+	}
+	// A command that fails, and a result that is not there: the run is kept.
+	o := sweepd(t, "run", "watch", "--workload", "tile-sort", "--result-from", `score=score: (\S+)`, "--", "sh", "-c", "exit 3")
+	if o.code != exitFailed || !strings.Contains(o.stderr, "exit status 3") || !strings.Contains(o.stderr, "no line of the output fits") ||
+		!strings.Contains(o.out, "finished") {
+		t.Errorf("exit %d\n%s\n%s", o.code, o.out, o.stderr)
+	}
+	var runs []agent.Run
+	if err := json.Unmarshal([]byte(must(t, "run", "list", "--json")), &runs); err != nil || len(runs) != 2 {
+		t.Fatalf("%d runs, %v", len(runs), err)
+	}
+	if r := runs[0].Results; r["score"].Value != 12.5 || r["load"] != (agent.Result{Value: 4.2, Unit: "s", Better: agent.Lower}) {
+		t.Errorf("results: %+v", r)
+	}
+}
+
+func TestSecondAgentIsRefused(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	a := startAgent(t)
+	o := sweepd(t, "agent", "--listen", "127.0.0.1:0")
+	if o.code != exitFailed || !strings.Contains(o.stderr, "another agent") {
+		t.Errorf("same data: exit %d, %s", o.code, o.stderr)
+	}
+	o = sweepd(t, "agent", "--data", t.TempDir(), "--listen", strings.TrimPrefix(a.url, "http://"))
+	if o.code != exitFailed || !strings.Contains(o.stderr, "the port is in use") {
+		t.Errorf("same port: exit %d, %s", o.code, o.stderr)
+	}
+}
+
+func TestReadOnlyDataFolder(t *testing.T) {
+	if os.Geteuid() == 0 {
+		t.Log("root may write anywhere: the folder lies below a file instead")
+	}
+	alone(t)
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o400); err != nil {
+		t.Fatal(err)
+	}
+	o := sweepd(t, "agent", "--listen", "127.0.0.1:0", "--data", filepath.Join(file, "data"))
+	if o.code != exitFailed || !strings.Contains(o.stderr, "--data") || !strings.Contains(o.stderr, file) {
+		t.Errorf("exit %d, %s", o.code, o.stderr)
+	}
+}
+
+func TestMetricsAnswerAndTheRestStaysHere(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	a := startAgent(t)
+	get := func(path, host string) (int, string) {
+		q, err := http.NewRequest(http.MethodGet, a.url+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if host != "" {
+			q.Host = host
+		}
+		resp, err := http.DefaultClient.Do(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		text, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp.StatusCode, string(text)
+	}
+	if code, text := get("/metrics", "scrape.example:9745"); code != http.StatusOK || !strings.Contains(text, "sweepd_build_info") {
+		t.Errorf("metrics under another name: %d", code)
+	}
+	if code, text := get("/api/v1/status", "scrape.example:9745"); code != http.StatusForbidden {
+		t.Errorf("status under another name: %d, %s", code, text)
+	}
+	if code, text := get("/api/v1/status", ""); code != http.StatusOK || !strings.Contains(text, `"device":`) {
+		t.Errorf("status: %d, %s", code, text)
+	}
+}
+
+func TestSensors(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	var rows []console.SensorRow
+	if err := json.Unmarshal([]byte(must(t, "sensors", "--for", "300ms", "--json")), &rows); err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]bool{}
+	for _, r := range rows {
+		found[r.Sensor] = found[r.Sensor] || r.Value != nil
+	}
+	for _, want := range []string{"battery_power_watts", "temperature_celsius", "supply_online", "package_energy_joules"} {
+		if !found[want] {
+			t.Errorf("no value of %s in %d rows", want, len(rows))
+		}
+	}
+	out := must(t, "sensors", "--for", "1ms")
+	if !strings.Contains(out, "battery_power_watts") {
+		t.Errorf("got\n%s", out)
+	}
+	for line := range strings.Lines(out) {
+		if n := len([]rune(strings.TrimRight(line, "\n"))); n > 80 && !strings.Contains(line, "/") {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+}

@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+
+	"go.uber.org/zap"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+	"sweepd/console"
+	"sweepd/exporter"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// runAgent builds the parts, runs them until the context ends or one of them
+// fails, and takes them down in the opposite order.
+func (a *app) runAgent(ctx context.Context, c config) (err error) {
+	device, err := deviceName(c)
+	if err != nil {
+		return err
+	}
+	if err := console.CheckWebConfig(c.WebConfigFile); err != nil {
+		return err
+	}
+	log := newLogger(a.err)
+	defer log.Sync() //nolint:errcheck // nobody is left to hear of it
+	down := func(what string, f func() error) {
+		if e := f(); e != nil {
+			err = errors.Join(err, fmt.Errorf("%s: %w", what, e))
+		}
+	}
+	dir := a.dataDir(c)
+	lock, err := store.LockAgent(dir)
+	if err != nil {
+		return err
+	}
+	defer down("give back the lock", lock.Release)
+	listener, err := console.Listen(c.Listen)
+	if err != nil {
+		return err
+	}
+	defer listener.Close()
+	data, err := store.Open(dir, store.Options{})
+	if err != nil {
+		return err
+	}
+	defer down("close the data", data.Close)
+	set := openMachine(log)
+	defer down("close the sensors", set.Close)
+	w, err := newWatcher(device, c, set, data, log)
+	if err != nil {
+		return err
+	}
+	log.Info("watching", zap.String("device", device), zap.String("data", data.Path()),
+		zap.String("address", listener.Addr().String()), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
+	err = w.serve(ctx, c, listener)
+	log.Info("stopped")
+	return err
+}
+
+// watcher is the agent with what follows from its runs.
+type watcher struct {
+	sampler *agent.Agent
+	set     *collectors.Set
+	data    *store.Store
+	metrics *exporter.Metrics
+	log     *zap.Logger
+
+	background context.Context // ends when runs are of no interest any more
+	stop       context.CancelFunc
+	following  sync.WaitGroup
+}
+
+func newWatcher(device string, c config, set *collectors.Set, data *store.Store, log *zap.Logger) (*watcher, error) {
+	w := &watcher{set: set, data: data, log: log}
+	w.background, w.stop = context.WithCancel(context.Background())
+	roots := collectors.HostRoots()
+	var err error
+	w.sampler, err = agent.New(agent.Options{
+		Device:      device,
+		Sensors:     set,
+		Recorder:    data,
+		Interval:    c.Interval.Duration,
+		Thresholds:  c.Thresholds.forAgent(),
+		ReadSetting: settingCommand(c.SettingCommand),
+		Facts: func() map[string]string {
+			facts := collectors.ReadFacts(roots)
+			facts["agent_version"] = currentVersion()
+			return facts
+		},
+		OnFinish: w.finished,
+		Log:      log,
+	})
+	if err != nil {
+		return nil, err
+	}
+	w.metrics = exporter.New(w.sampler, set.Health, build())
+	return w, nil
+}
+
+// finished follows up a run that ended: it is exposed at once, and compared with
+// its like on the other supply without keeping anybody waiting.
+func (w *watcher) finished(d agent.Detail) {
+	w.metrics.RunFinished(d)
+	w.compareSupplies(d.Run)
+}
+
+func (w *watcher) compareSupplies(r agent.Run) {
+	w.following.Go(func() {
+		if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
+			w.log.Error("runs could not be compared by supply", zap.Error(err))
+		}
+	})
+}
+
+// deviceName is the configured name, else the host's.
+func deviceName(c config) (string, error) {
+	if c.Device != "" {
+		return c.Device, nil
+	}
+	name, err := os.Hostname()
+	if err != nil {
+		return "", fmt.Errorf("the device needs a name (device: in the configuration), for the host has none: %w", err)
+	}
+	return name, nil
+}
+
+// openMachine opens every source that this system has.
+func openMachine(log *zap.Logger) *collectors.Set {
+	return collectors.NewSet(collectors.SetOptions{
+		OnError: func(collector string, s collectors.Sensor, err error) {
+			log.Warn("reading missing", zap.String("collector", collector), zap.String("sensor", s.ID), zap.String("instance", s.Instance), zap.Error(err))
+		},
+	}, machine(collectors.HostRoots())...)
+}
+
+var _ schedule.Sweeper = (*agent.Agent)(nil)

@@ -1,0 +1,40 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"net"
+
+	"sweepd/agent"
+	"sweepd/console"
+	"sweepd/schedule"
+)
+
+// serve samples and answers until the context ends or a part fails. Then, in
+// this order: requests in progress finish, no more idle sweeps are asked for,
+// the sampling ends and stores its last, and what follows from runs is dropped.
+func (w *watcher) serve(ctx context.Context, c config, l net.Listener) error {
+	serving, stopServing := context.WithCancel(ctx)
+	defer stopServing()
+	sampling, stopSampling := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopSampling()
+	defer w.following.Wait()
+	defer w.stop()
+	idle, err := schedule.StartIdle(c.Idle, w.sampler, w.log)
+	if err != nil {
+		return err
+	}
+	w.compareSupplies(agent.Run{}) // what earlier runs say is exposed from the start
+	sampled := make(chan error, 1)
+	go func() {
+		sampled <- w.sampler.Run(sampling)
+		stopServing()
+	}()
+	handler := console.New(console.Options{
+		Agent: w.sampler, Machine: w.set, Metrics: w.metrics.Handler(), Lower: c.Lower, Version: currentVersion(), Log: w.log,
+	})
+	err = console.Serve(serving, l, handler, c.WebConfigFile, slogger(w.log))
+	idle.Stop()
+	stopSampling()
+	return errors.Join(err, <-sampled)
+}
