@@ -159,6 +159,17 @@ func TestCurveSingleDip(t *testing.T) {
 	}
 }
 
+// A departed setting does not hold its neighbours down: 90 % of the best is
+// reached at 28 W (0.906 of the limit, against 0.900), whatever 30 W does.
+func TestCurveEnoughWithoutDepartures(t *testing.T) {
+	random := rand.New(rand.NewPCG(4, 1))
+	runs := simulated(random, studyWatts, 3, 0.001, dip(map[float64]float64{30: 0.2}))
+	g := oneCurve(t, runs, CurveRequest{Share: 0.9})
+	if len(g.Departures) != 1 || g.Departures[0].SettingW != 30 || g.Enough.AtW != 28 || g.Enough.Share != 0.9 {
+		t.Errorf("departures %+v, enough %+v, want 30 W, and 28 W for 90 %%", g.Departures, g.Enough)
+	}
+}
+
 // A device with a floor of 11 W and a cap of 45 W, seen by its package power.
 func TestCurveIgnoredSettings(t *testing.T) {
 	random := rand.New(rand.NewPCG(2, 1))

@@ -71,3 +71,30 @@ func TestDeparturesQuarter(t *testing.T) {
 		t.Errorf("%d departures of 8 settings, want 2", len(got))
 	}
 }
+
+// A test has the least degrees of freedom of the settings it involves. Student's
+// t at 2 df: P(T > 5) is 0.0188748 (closed form: (1 - t/sqrt(2 + t^2))/2).
+func TestDeparturesLeastDegreesOfFreedom(t *testing.T) {
+	points := curvePoints([]float64{8, 10, 12, 15}, []float64{40, 48, 54, 54}, 1)
+	points[3].Z = points[2].Z - 5*math.Sqrt(2e-4)
+	for where := range 4 {
+		level := func(j, k int) (v, nu float64) {
+			if k == where {
+				return 1e-4, 2
+			}
+			return 1e-4, 1e6
+		}
+		worst, tests := worstSetting(points, allIndices(4), level)
+		if worst.index != 3 {
+			t.Fatalf("worst setting %d, want the last", worst.index)
+		}
+		want := math.Erfc(5/math.Sqrt2) / 2
+		if where >= 2 { // the drop is from the third to the last setting
+			want = (1 - 5/math.Sqrt(27)) / 2
+		}
+		near(t, "p", worst.p, want, 1e-3)
+		if tests < 3 {
+			t.Errorf("%d tests", tests)
+		}
+	}
+}

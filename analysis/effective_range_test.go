@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -56,4 +57,84 @@ func TestEffectiveRangeIgnoresScale(t *testing.T) {
 			t.Fatalf("scale %g became %g, not times %g", a.scale, b.scale, scale)
 		}
 	})
+}
+
+// rangeByDefinition follows the text of the methods (section 6) word by word,
+// with sums taken anew for every fit. Set watts and fits count from 1 there.
+func rangeByDefinition(set, power, n []float64) (from, to int) {
+	m := len(set)
+	s := func(i int) float64 { return set[i-1] }
+	mean := func(first, last int, value func(j int) float64) float64 {
+		sum, weight := 0.0, 0.0
+		for j := first; j <= last; j++ {
+			sum, weight = sum+n[j-1]*value(j), weight+n[j-1]
+		}
+		return sum / weight
+	}
+	logPower := func(j int) float64 { return math.Log(power[j-1]) }
+	least := math.Inf(1)
+	total := 0.0
+	for _, v := range n {
+		total += v
+	}
+	for i := 0; i < m; i++ {
+		for k := 0; m-i-k >= 2; k++ {
+			c := mean(i+1, m-k, func(j int) float64 { return logPower(j) - math.Log(s(j)) })
+			lo, hi, parameters := 0.0, math.Inf(1), 1.0
+			if i > 0 {
+				lo, parameters = math.Exp(mean(1, i, logPower)-c), parameters+2
+				if lo < 1.03*s(i) || lo > 1.03*s(i+1) || i == 1 && lo-s(1) <= max(0.05*s(1), 0.5) {
+					continue
+				}
+			}
+			if k > 0 {
+				hi, parameters = math.Exp(mean(m-k+1, m, logPower)-c), parameters+2
+				if hi < s(m-k)/1.03 || hi > s(m-k+1)/1.03 || k == 1 && s(m)-hi <= max(0.05*s(m), 0.5) {
+					continue
+				}
+			}
+			rss := 0.0
+			for j := 1; j <= m; j++ {
+				fit := s(j)
+				if j <= i {
+					fit = lo
+				} else if j > m-k {
+					fit = hi
+				}
+				r := logPower(j) - c - math.Log(fit)
+				rss += n[j-1] * r * r
+			}
+			if bic := float64(m)*math.Log(max(rss/total, 1e-6)) + parameters*math.Log(float64(m)); bic < least {
+				least, from, to = bic, i+1, m-k
+			}
+		}
+	}
+	return from, to
+}
+
+func TestEffectiveRangeByDefinition(t *testing.T) {
+	moved := 0
+	for seed := range uint64(400) {
+		random := rand.New(rand.NewPCG(seed, 6))
+		m := 3 + random.IntN(8)
+		set, power, n := make([]float64, m), make([]float64, m), make([]float64, m)
+		lo, hi, noise := 4+8*random.Float64(), 15+30*random.Float64(), 0.04*random.Float64()
+		w := 4 + 3*random.Float64()
+		for j := range set {
+			set[j], n[j] = w, float64(1+random.IntN(4))
+			power[j] = min(max(w, lo), hi) * math.Exp(noise*random.NormFloat64())
+			w *= 1.05 + 0.4*random.Float64()
+		}
+		fit := effectiveRange(set, power, n)
+		from, to := rangeByDefinition(set, power, n)
+		if fit.from+1 != from || fit.to+1 != to {
+			t.Errorf("seed %d: %d..%d, by definition %d..%d", seed, fit.from+1, fit.to+1, from, to)
+		}
+		if from > 1 || to < m {
+			moved++
+		}
+	}
+	if moved < 100 || moved > 390 {
+		t.Errorf("%d of 400 cases have a floor or a cap: the cases do not test much", moved)
+	}
 }
