@@ -212,8 +212,10 @@ func differentFindings(a, b *sideFacts) []string {
 	count := func(f *sideFacts) map[string]int {
 		counts := make(map[string]int)
 		for _, r := range f.runs {
-			for _, code := range slices.Compact(slices.Sorted(slices.Values(r.Findings))) {
-				counts[code]++
+			for i, code := range r.Findings {
+				if !slices.Contains(r.Findings[:i], code) {
+					counts[code]++
+				}
 			}
 		}
 		return counts
@@ -267,8 +269,12 @@ func (f *sideFacts) facts() map[string][]string {
 func differentUnits(a, b *sideFacts, metric string) []string {
 	units := func(f *sideFacts) []string {
 		seen := make(map[string]bool)
-		for _, r := range f.runs {
-			seen[cmp.Or(r.Results[metric].Unit, "no unit")] = true
+		last := ""
+		for i, r := range f.runs {
+			if unit := r.Results[metric].Unit; i == 0 || unit != last {
+				seen[cmp.Or(unit, "no unit")] = true
+				last = unit
+			}
 		}
 		return slices.Sorted(maps.Keys(seen))
 	}
