@@ -3,6 +3,7 @@ package collectors
 import (
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -64,6 +65,30 @@ func TestProbeThatIsSlowAtOpeningIsInTheSlowLane(t *testing.T) {
 	wantValues(t, s.Sweep(0), 1)
 	if read, _ := s.Timing(0); read != 6*time.Millisecond {
 		t.Errorf("read time %v, want 6ms", read)
+	}
+}
+
+// What fails is opened anew at each Rescan, but not measured again: where it
+// fails by a timeout that would hold up the whole lane.
+func TestSlowFailureIsNotMeasuredAgain(t *testing.T) {
+	clock, reads := &testClock{}, 0
+	p := one("a", func(time.Duration, []float64) error {
+		clock.pass(5 * time.Second)
+		reads++
+		return &ReadError{Path: "/src/a", Err: syscall.ETIMEDOUT}
+	})
+	s := NewSet(SetOptions{Elapsed: clock.elapsed}, &script{offered: []*scripted{p}})
+	defer s.Close()
+	s.ReadSlow(0)
+	before := reads
+	for range 3 {
+		s.Rescan(0)
+	}
+	if reads != before {
+		t.Errorf("read %d times by Rescan", reads-before)
+	}
+	if read, _ := s.Timing(0); read != 5*time.Second {
+		t.Errorf("read time %v, want 5s", read)
 	}
 }
 

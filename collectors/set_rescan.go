@@ -12,10 +12,11 @@ import (
 // collector knows nothing better.
 const generalRemedy = "run as a user who may read it, or give the service the capability CAP_DAC_READ_SEARCH"
 
-// Rescan looks for sources that are new or have returned and closes those that
-// are no longer offered. It may block and is called on the goroutine of
-// ReadSlow, every few seconds.
-func (s *Set) Rescan(now time.Duration) {
+// Rescan looks for sources that are new or have returned, closes those that are
+// no longer offered, and opens anew what gave nothing when last read. It may
+// block and is called on the goroutine of ReadSlow, every few seconds. What is
+// new in the slow lane is due at once, whatever the time is.
+func (s *Set) Rescan(_ time.Duration) {
 	s.slowLane.Lock()
 	defer s.leaveOrUnlock()
 	if s.isClosed() {
@@ -104,7 +105,7 @@ func (s *Set) admit(src *source, o Offer) error {
 		s.noteSource(src, o.Sensors[0], err)
 		return err
 	}
-	took, err := s.measure(o)
+	took, err := s.readTimeOf(o)
 	var probe Probe
 	if err == nil {
 		probe, err = open(o)
@@ -141,13 +142,23 @@ func (s *Set) vacant(o Offer) error {
 	return nil
 }
 
-// measure tells how long a read takes, by a probe of its own, so that a probe
-// that forms rates does not start from a read at an unknown time. Probes of
-// the slow lane are not measured: they may be read no oftener than they say.
-func (s *Set) measure(o Offer) (took time.Duration, err error) {
+// readTimeOf tells how long a read takes: measured, but known for what returns.
+// Probes with an interval are not measured, for they may be read no oftener.
+func (s *Set) readTimeOf(o Offer) (time.Duration, error) {
+	if at, known := s.positions[keyOf(o.Sensors[0])]; known {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		return time.Duration(s.entryAt[at].readTime.Load()), nil
+	}
 	if o.MinInterval > 0 {
 		return 0, nil
 	}
+	return s.measure(o)
+}
+
+// measure reads through a probe of its own, so that a probe that forms rates
+// does not start from a read at an unknown time.
+func (s *Set) measure(o Offer) (took time.Duration, err error) {
 	probe, err := open(o)
 	if err != nil {
 		return 0, err
