@@ -1,5 +1,3 @@
-// Package simlab is a test bench in simulated time: a simulated handheld, the
-// collectors that read it, and a stepped agent, all moved by one clock.
 package simlab
 
 import (
@@ -172,10 +170,6 @@ func (b *Bench) Play(w simdevice.Workload, s agent.Start, d time.Duration) (agen
 	}
 	played, _ := b.Device.StopWorkload()
 	truth := simdevice.Between(before, b.Device.Truth())
-	better := agent.Higher
-	if played.LowerIsBetter {
-		better = agent.Lower
-	}
-	detail, err := b.Stop(agent.Stop{Results: map[string]agent.Result{played.Metric: {Value: played.Value, Unit: played.Unit, Better: better}}})
+	detail, err := b.Stop(agent.Stop{Results: Results(played)})
 	return detail, truth, err
 }

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+	"sweepd/internal/simdevice"
+	"sweepd/internal/simlab"
+	"sweepd/store"
+)
+
+// The demonstration's day.
+var (
+	demoStart    = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+	demoSettings = []float64{5, 6, 8, 10, 12, 15, 18, 21, 25, 30, 35, 40, 46, 54}
+	demoPasses   = 3
+)
+
+func demoDay(seed uint64) simlab.Day {
+	return simlab.Day{
+		Settings: demoSettings, Passes: demoPasses, Mistakes: true, Seed: seed,
+		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: time.Minute}, {Workload: simdevice.TileSort(), For: 30 * time.Second}},
+	}
+}
+
+// playDemo records the simulated day of both devices into dir.
+func (a *app) playDemo(ctx context.Context, dir string) (err error) {
+	s, err := store.Open(dir, store.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if cerr := s.Close(); err == nil {
+			err = cerr
+		}
+	}()
+	devices := []simdevice.Config{simdevice.UnitOak(), simdevice.UnitElm()}
+	bar := progress(a.err, len(devices)*demoDay(0).Runs(), "playing a test day")
+	for i, cfg := range devices {
+		if err := playDevice(ctx, cfg, demoDay(uint64(i+1)), s, bar); err != nil {
+			return fmt.Errorf("simulate %s: %w", cfg.Name, err)
+		}
+	}
+	return bar.Finish()
+}
+
+func playDevice(ctx context.Context, cfg simdevice.Config, day simlab.Day, rec agent.Recorder, bar *progressbar.ProgressBar) error {
+	tree, err := simdevice.MakeTempDir("sweepd-demo")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(tree)
+	cfg.StartOnMains = true
+	b, err := simlab.New(tree, cfg, simlab.Options{
+		Recorder: rec, Collectors: machine, Start: demoStart, Seed: cfg.Seed,
+		Facts: func(r collectors.Roots) map[string]string { return collectors.ReadFacts(r) },
+	})
+	if err != nil {
+		return err
+	}
+	day.Done = func(int) { _ = bar.Add(1) }
+	if err := day.Play(b); err != nil {
+		_ = b.Close()
+		return err
+	}
+	return b.Close()
+}
+
+// progress shows how far long work is, on a terminal only.
+func progress(w io.Writer, total int, what string) *progressbar.ProgressBar {
+	f, isFile := w.(*os.File)
+	if !isFile || !term.IsTerminal(int(f.Fd())) {
+		w = io.Discard
+	}
+	return progressbar.NewOptions(total, progressbar.OptionSetWriter(w), progressbar.OptionSetDescription(what),
+		progressbar.OptionShowCount(), progressbar.OptionSetWidth(30), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
+}

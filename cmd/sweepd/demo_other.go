@@ -1,0 +1,14 @@
+//go:build !linux
+
+package main
+
+import (
+	"context"
+	"errors"
+)
+
+// playDemo cannot be done: the simulated devices serve the files of a Linux
+// kernel, whose names other systems do not allow.
+func (a *app) playDemo(context.Context, string) error {
+	return errors.New("the demonstration simulates a Linux device's files and runs on Linux only; `sweepd import` and every analysis run here too")
+}
