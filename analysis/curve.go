@@ -60,7 +60,7 @@ type CurvePoint struct {
 	Lower       Number      `json:"lower"`
 	Upper       Number      `json:"upper"`
 	Noise       Number      `json:"noise"` // relative SD of one run
-	DF          Number      `json:"df"`    // of the noise; null where it was declared
+	DF          Number      `json:"df"`    // of the noise; null where it is unknown or was declared
 	NoiseSource NoiseSource `json:"noise_source"`
 	PackageW    Number      `json:"package_w"`
 	SystemW     Number      `json:"system_w"`

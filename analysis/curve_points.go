@@ -12,7 +12,7 @@ func (c *curveGroup) addPoints() {
 		p := CurvePoint{
 			SettingW: Number(cell.SettingW), Setting: cell.Name, N: e.n,
 			Mean: expNumber(e.z), Lower: expNumber(lower), Upper: expNumber(upper),
-			Noise: Number(math.Sqrt(c.noise.Cells[j].V)), DF: Number(c.noise.Cells[j].Nu), NoiseSource: c.noise.Cells[j].Source,
+			Noise: Number(math.Sqrt(c.noise.Cells[j].V)), DF: degreesOfFreedom(e), NoiseSource: c.noise.Cells[j].Source,
 			PackageW: Number(c.meanPower(cell, PackagePower)), SystemW: Number(c.meanPower(cell, SystemPower)),
 			PerPackageW: perPackage(cell), PerSystemW: perSystem(cell),
 		}
@@ -55,4 +55,12 @@ func (c *curveGroup) meanPowerN(cell Cell, power Quantity) (mean float64, n int)
 		}
 	}
 	return finiteMean(values), len(values)
+}
+
+// degreesOfFreedom is unknown where the noise is, and where it is declared.
+func degreesOfFreedom(e estimate) Number {
+	if !(e.nu > 0) {
+		return Unknown()
+	}
+	return Number(e.nu)
 }
