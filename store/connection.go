@@ -95,17 +95,20 @@ func askPragma(ctx context.Context, query driver.QueryerContext, name string) (s
 }
 
 // openPool prepares a pool; its connections open when first used.
-func openPool(path string, pragmas []pragma, readOnly bool) (*sql.DB, error) {
-	inner, err := sqlite.NewConnector(dsn(path, readOnly))
+func openPool(dsn string, pragmas []pragma) (*sql.DB, error) {
+	inner, err := sqlite.NewConnector(dsn)
 	if err != nil {
 		return nil, err
 	}
 	return sql.OpenDB(connector{inner, pragmas}), nil
 }
 
-// dsn is the path as a URI (https://sqlite.org/uri.html). Writers begin every
-// transaction with the write lock: upgrading a read lock could fail at once.
-func dsn(path string, readOnly bool) string {
+// writerOptions have every transaction begin with the write lock: upgrading a
+// read lock could fail at once.
+const writerOptions = "_txlock=immediate"
+
+// dsn is the path as a URI (https://sqlite.org/uri.html).
+func dsn(path, options string) string {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		abs = path
@@ -113,10 +116,6 @@ func dsn(path string, readOnly bool) string {
 	abs = filepath.ToSlash(abs)
 	if !strings.HasPrefix(abs, "/") { // C:/folder
 		abs = "/" + abs
-	}
-	options := "_txlock=immediate"
-	if readOnly {
-		options = "mode=ro"
 	}
 	return (&url.URL{Scheme: "file", Path: abs}).String() + "?" + options
 }

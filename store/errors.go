@@ -98,3 +98,14 @@ func remedyByCode(code int) string {
 	}
 	return ""
 }
+
+// needsWritableFolder tells whether reading failed for want of the files that
+// SQLite makes beside the data file.
+func needsWritableFolder(err error) bool {
+	var broken *sqlite.Error
+	if !errors.As(err, &broken) {
+		return false
+	}
+	code := broken.Code() & 0xff
+	return code == sqlite3.SQLITE_CANTOPEN || code == sqlite3.SQLITE_READONLY
+}

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -30,6 +31,7 @@ type Store struct {
 	// write is one connection, nil when read-only. read are connections that
 	// cannot write, opened on demand and closed when idle.
 	write, read *sql.DB
+	immutable   bool // read without looking for writers
 
 	recording recorder
 	closeOnce sync.Once
@@ -78,7 +80,7 @@ func (s *Store) connect(readOnly bool) error {
 	ctx := context.Background()
 	var err error
 	if !readOnly {
-		if s.write, err = openPool(s.path, writerPragmas, false); err != nil {
+		if s.write, err = openPool(dsn(s.path, writerOptions), writerPragmas); err != nil {
 			return err
 		}
 		s.write.SetMaxOpenConns(1)
@@ -86,13 +88,48 @@ func (s *Store) connect(readOnly bool) error {
 			return err
 		}
 	}
-	if s.read, err = openPool(s.path, readerPragmas, true); err != nil {
+	if err := s.openReaders(); err != nil {
+		return err
+	}
+	err = s.checkVersion(ctx)
+	if readOnly && needsWritableFolder(err) && !exists(s.path+"-wal") {
+		// Nobody else can be writing there, so the file may be read without
+		// the files that coordinate with writers.
+		s.immutable = true
+		if err := errors.Join(s.read.Close(), s.openReaders()); err != nil {
+			return err
+		}
+		err = s.checkVersion(ctx)
+	}
+	return err
+}
+
+func (s *Store) openReaders() (err error) {
+	pragmas := readerPragmas
+	if s.write == nil { // not the agent: memory is for use
+		pragmas = append(slices.Clone(pragmas), pragma{"cache_size", "-8192", "-8192"})
+	}
+	if s.read, err = openPool(s.dsn(), pragmas); err != nil {
 		return err
 	}
 	// Idle readers go: their page caches would count against the agent.
 	s.read.SetMaxIdleConns(1)
 	s.read.SetConnMaxIdleTime(readerIdle)
-	return s.checkVersion(ctx)
+	return nil
+}
+
+// dsn is where readers find the file.
+func (s *Store) dsn() string {
+	options := "mode=ro"
+	if s.immutable {
+		options += "&immutable=1"
+	}
+	return dsn(s.path, options)
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
 }
 
 const readerIdle = 30 * time.Second

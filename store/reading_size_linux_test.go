@@ -110,10 +110,3 @@ func fileSize(t testing.TB, s *Store) int64 {
 	must(t, err)
 	return info.Size()
 }
-
-func must(t testing.TB, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}

@@ -37,7 +37,7 @@ func checkIntegrity(t testing.TB, path string) {
 	if _, err := os.Stat(path); err != nil {
 		return // the test took it away
 	}
-	db, err := sql.Open("sqlite", dsn(path, true))
+	db, err := sql.Open("sqlite", dsn(path, "mode=ro"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,5 +84,12 @@ func TestOpenCloseOpen(t *testing.T) {
 	d, err := again.Run(t.Context(), "last")
 	if err != nil || d.ID != "run-0001" || d.Facts["kernel"] != "6.1" {
 		t.Fatalf("got %+v, %v", d, err)
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -1,0 +1,66 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+
+	"sweepd/agent"
+)
+
+// OldResult is a result that a correction replaced.
+type OldResult struct {
+	Name       string          `json:"name"`
+	Result     agent.Result    `json:"result"`
+	SetAt      agent.Timestamp `json:"set_at"` // zero: with the run
+	ReplacedAt agent.Timestamp `json:"replaced_at"`
+}
+
+// Decision is a rejection or its undoing.
+type Decision struct {
+	At   agent.Timestamp `json:"at"`
+	What string          `json:"what"` // "reject" or "keep"
+	Who  string          `json:"who"`  // "finding" or "user"
+	Why  string          `json:"why"`
+}
+
+// History is what happened to a run after it was recorded, oldest first.
+type History struct {
+	Results   []OldResult `json:"results"`
+	Decisions []Decision  `json:"decisions"`
+}
+
+// History tells what was corrected and decided. id is a full one.
+func (s *Store) History(ctx context.Context, id string) (History, error) {
+	h := History{Results: []OldResult{}, Decisions: []Decision{}}
+	n, _, err := runState(ctx, s.read, id)
+	if err != nil {
+		return h, s.fail("reading a run of", err)
+	}
+	err = each(ctx, s.read, func(rows *sql.Rows) error {
+		var x OldResult
+		var set, replaced sql.NullString
+		if err := rows.Scan(&x.Name, &x.Result.Value, &x.Result.Unit, (*string)(&x.Result.Better), &set, &replaced); err != nil {
+			return err
+		}
+		if x.SetAt, err = parseStamp(set.String); err != nil {
+			return err
+		}
+		x.ReplacedAt, err = parseStamp(replaced.String)
+		h.Results = append(h.Results, x)
+		return err
+	}, `SELECT name, value, unit, better, set_at, replaced_at FROM result_history WHERE run = ? ORDER BY rowid`, n)
+	if err != nil {
+		return h, s.fail("reading a run of", err)
+	}
+	err = each(ctx, s.read, func(rows *sql.Rows) error {
+		var x Decision
+		var at sql.NullString
+		if err := rows.Scan(&at, &x.What, &x.Who, &x.Why); err != nil {
+			return err
+		}
+		x.At, err = parseStamp(at.String)
+		h.Decisions = append(h.Decisions, x)
+		return err
+	}, `SELECT at, what, who, why FROM decisions WHERE run = ? ORDER BY rowid`, n)
+	return h, s.fail("reading a run of", err)
+}
