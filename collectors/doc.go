@@ -8,6 +8,10 @@
 // each; a Probe reads the one or few files or calls that belong together; a
 // Set holds every probe of a machine and reads them all once a sweep.
 //
+// The Set reads in two lanes. What is quick is read by the sweep itself; what is
+// slow, or useless to read often, by another goroutine, and the sweep takes the
+// latest value. A source that blocks delays no sweep.
+//
 // A reading that could not be had is NaN: missing, never zero. Files stay open
 // and are read at offset 0. A source that vanishes keeps its place in the
 // sweep and is looked for again at every Rescan.

@@ -151,7 +151,7 @@ func (s *Set) Sweep(now time.Duration) []float64 {
 		s.timed = slowHits
 	}
 	if len(s.leaving) > 0 {
-		s.dismiss()
+		s.dismiss(now)
 	}
 	return s.values
 }

@@ -37,7 +37,7 @@ func (s *Set) readFastTimed(now, start time.Duration) {
 
 // dismiss takes what is to leave out of the fast lane: probes that failed as
 // gone are closed, others move to the slow lane.
-func (s *Set) dismiss() {
+func (s *Set) dismiss(now time.Duration) {
 	var gone []*entry
 	s.mu.Lock()
 	s.fast = without(s.fast, s.leaving)
@@ -47,6 +47,8 @@ func (s *Set) dismiss() {
 			continue
 		}
 		e.hits, e.next = 0, 0
+		copy(e.latest, e.buf)
+		e.latestAt, e.latestRead = now, true
 		s.slow = append(s.slow, e)
 		s.nextSlow.Store(0)
 	}

@@ -116,7 +116,7 @@ func TestProbeChangesLanes(t *testing.T) {
 	sweep(5) // noticed
 	sweep(6) // measured
 	sweep(7) // measured again: out
-	sweep(nan)
+	sweep(7)
 	if !s.SlowDue(now) {
 		t.Fatal("not due after it changed lanes")
 	}
