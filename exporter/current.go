@@ -1,7 +1,8 @@
 package exporter
 
 import (
-	"strconv"
+	"cmp"
+	"math"
 
 	"sweepd/agent"
 	"sweepd/collectors"
@@ -33,10 +34,9 @@ type powerGauge struct {
 // before it vanish, since they say nothing about now.
 func (m *Metrics) followCurrent() {
 	s := &m.snap
-	values := labelValues(s.Current)
-	if key := labelSet(values); m.current == nil || m.current.key != key || m.current.sensors != len(s.Sensors) {
-		m.forgetCurrent()
-		m.current = m.newCurrent(key, values)
+	if key := m.keys.key(s.Current); m.current == nil || m.current.key != string(key) || m.current.sensors != len(s.Sensors) {
+		m.families.forgetCurrent()
+		m.current = m.newCurrent(string(key), labelValues(s.Current))
 	}
 	c := m.current
 	c.discharge.set(s.DischargeWatts)
@@ -44,10 +44,10 @@ func (m *Metrics) followCurrent() {
 	if s.Current.Supply == agent.SupplyUnknown {
 		c.online.drop()
 	} else {
-		c.online.set(ratio(s.Current.Supply == agent.Mains))
+		c.online.set(oneIf(s.Current.Supply == agent.Mains))
 	}
-	c.setting.set(setWatts(s.Current.Setting))
-	c.active.set(ratio(s.Recording != nil))
+	c.setting.set(wattsOf(s.Current.Setting))
+	c.active.set(oneIf(s.Recording != nil))
 	for i := range c.temperatures {
 		t := &c.temperatures[i]
 		t.set(s.Values[t.at])
@@ -58,51 +58,47 @@ func (m *Metrics) followCurrent() {
 	}
 }
 
-func (m *Metrics) forgetCurrent() {
-	v := &m.vecs
-	v.discharge.Reset()
-	v.charge.Reset()
-	v.online.Reset()
-	v.setting.Reset()
-	v.active.Reset()
-	v.temperature.Reset()
-	v.power.Reset()
-}
-
 func (m *Metrics) newCurrent(key string, values []string) *currentSeries {
-	v := &m.vecs
+	f := &m.families
 	c := &currentSeries{
 		key: key, sensors: len(m.snap.Sensors),
-		discharge: gauge{vec: v.discharge, values: values},
-		charge:    gauge{vec: v.charge, values: values},
-		online:    gauge{vec: v.online, values: values},
-		setting:   gauge{vec: v.setting, values: values},
-		active:    gauge{vec: v.active, values: values},
+		discharge: gauge{vec: f.discharge, values: values},
+		charge:    gauge{vec: f.charge, values: values},
+		online:    gauge{vec: f.online, values: values},
+		setting:   gauge{vec: f.setting, values: values},
+		active:    gauge{vec: f.active, values: values},
 	}
 	for i, name := range temperatureNames(m.snap.Sensors) {
-		c.temperatures = append(c.temperatures, sensorGauge{gauge{vec: v.temperature, values: with(values, name)}, i})
+		c.temperatures = append(c.temperatures, sensorGauge{gauge{vec: f.temperature, values: with(values, name)}, i})
 	}
 	for _, d := range agent.Domains() {
-		c.powers = append(c.powers, powerGauge{gauge{vec: v.power, values: with(values, d.String())}, d})
+		c.powers = append(c.powers, powerGauge{gauge{vec: f.power, values: with(values, d.String())}, d})
 	}
 	return c
+}
+
+// wattsOf is a setting in watts, NaN where it has a name only.
+func wattsOf(s agent.Setting) float64 {
+	if s.Watts == nil {
+		return math.NaN()
+	}
+	return *s.Watts
 }
 
 func with(values []string, more ...string) []string {
 	return append(append(make([]string, 0, len(values)+len(more)), values...), more...)
 }
 
-// temperatureNames gives the positions of the temperatures and the value of the
-// label "sensor" of each: its instance, or a number where there is none.
+// onlyTemperature names the temperature of a machine that has a single one.
+const onlyTemperature = "device"
+
+// temperatureNames gives the positions of the temperatures in a sweep and the
+// value of the label "sensor" of each, which is its instance.
 func temperatureNames(sensors []collectors.Sensor) map[int]string {
 	names := map[int]string{}
 	for i, s := range sensors {
-		if s.ID != collectors.Temperature {
-			continue
-		}
-		names[i] = s.Instance
-		if s.Instance == "" {
-			names[i] = strconv.Itoa(i)
+		if s.ID == collectors.Temperature {
+			names[i] = cmp.Or(valid(s.Instance), onlyTemperature)
 		}
 	}
 	return names

@@ -1,7 +1,6 @@
 package exporter
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -9,13 +8,11 @@ import (
 
 	"go.uber.org/zap"
 
-	"sweepd/agent"
 	"sweepd/analysis"
-	"sweepd/store"
 )
 
 // Effect is what the supply does to a result at one setting: battery over
-// mains, with simultaneous bounds that are unknown where nothing tells the
+// mains, with simultaneous 95 % bounds that are unknown where nothing tells the
 // noise. The numbers are those of a comparison by supply.
 type Effect struct {
 	Device, Workload, Variant, Setting, Result string
@@ -24,10 +21,13 @@ type Effect struct {
 	Verdict                                    analysis.Verdict
 }
 
+// bounded tells whether something tells the noise.
+func (e Effect) bounded() bool { return e.Lower.Known() && e.Upper.Known() }
+
 // String is the effect as a line for a log.
 func (e Effect) String() string {
-	text := fmt.Sprintf("%s of %s at %s on %s: battery against mains %+.1f %%", e.Result, e.Workload, e.Setting, e.Device, percent(e.Ratio))
-	if e.Lower.Known() && e.Upper.Known() {
+	text := fmt.Sprintf("%s of %s at %s on %s: battery against mains %+.1f %%", e.Result, e.Workload, e.settingText(), e.Device, percent(e.Ratio))
+	if e.bounded() {
 		text += fmt.Sprintf(" (%+.1f to %+.1f)", percent(e.Lower), percent(e.Upper))
 	} else {
 		text += " (bounds unknown: too few repeats)"
@@ -35,37 +35,63 @@ func (e Effect) String() string {
 	return text + fmt.Sprintf(", %d and %d runs", e.OnBattery, e.OnMains)
 }
 
+func (e Effect) settingText() string {
+	if e.Setting == "" {
+		return "an unknown setting"
+	}
+	return e.Setting
+}
+
 func percent(ratio analysis.Number) float64 { return 100 * (float64(ratio) - 1) }
 
-// Runs gives the runs that the effects are computed from; *store.Store is one.
-type Runs interface {
-	AnalysisRuns(context.Context, store.Filter) ([]analysis.Run, store.Skipped, error)
+// fields are the effect's numbers for a log that machines read, unrounded.
+func (e Effect) fields() []zap.Field {
+	f := []zap.Field{
+		zap.String("device", e.Device), zap.String("workload", e.Workload), zap.String("variant", e.Variant),
+		zap.String("setting", e.Setting), zap.String("result", e.Result),
+		zap.String("verdict", string(e.Verdict)), zap.Float64("ratio", float64(e.Ratio)),
+	}
+	if e.bounded() {
+		f = append(f, zap.Float64("lower", float64(e.Lower)), zap.Float64("upper", float64(e.Upper)))
+	}
+	return f
 }
 
 // SupplyEffects compares battery with mains wherever both were measured, for
-// every result.
+// every result. One result that cannot be compared does not keep the others
+// from it: the error joins what went wrong.
 func SupplyEffects(runs []analysis.Run) ([]Effect, error) {
 	var effects []Effect
-	for _, name := range resultNames(runs) {
+	var failed error
+	for _, name := range resultsOnBoth(runs) {
 		result, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply", Metric: name})
 		if errors.Is(err, analysis.ErrNoComparison) {
 			continue
 		}
 		if err != nil {
-			return nil, fmt.Errorf("compare %s by supply: %w", name, err)
+			failed = errors.Join(failed, fmt.Errorf("compare %s by supply: %w", name, err))
+			continue
 		}
 		for _, c := range result.Comparisons {
 			effects = append(effects, effectsOf(c)...)
 		}
 	}
-	return effects, nil
+	return effects, failed
 }
 
-func resultNames(runs []analysis.Run) []string {
+// resultsOnBoth names the results that some device has on both supplies.
+func resultsOnBoth(runs []analysis.Run) []string {
+	type group struct{ device, workload, variant, result string }
+	seen := map[group]string{} // the supply that it was seen on
 	var names []string
-	for _, r := range runs {
+	for i := range runs {
+		r := &runs[i]
 		for name := range r.Results {
-			if !slices.Contains(names, name) {
+			g := group{r.Device, r.Workload, r.Variant, name}
+			first, known := seen[g]
+			if !known {
+				seen[g] = r.Supply
+			} else if first != r.Supply && !slices.Contains(names, name) {
 				names = append(names, name)
 			}
 		}
@@ -100,40 +126,4 @@ func settingLabel(s analysis.SettingComparison) string {
 		return strconv.FormatFloat(float64(s.SettingW), 'f', -1, 64) + "W"
 	}
 	return s.Setting
-}
-
-// ShowEffects exposes effects in place of earlier ones of the same cells.
-func (m *Metrics) ShowEffects(effects []Effect) {
-	for _, e := range effects {
-		for bound, x := range map[string]analysis.Number{"estimate": e.Ratio, "lower": e.Lower, "upper": e.Upper} {
-			values := []string{e.Device, e.Workload, e.Variant, e.Setting, e.Result, bound}
-			if x.Known() {
-				m.effects.WithLabelValues(values...).Set(float64(x))
-			} else {
-				m.effects.DeleteLabelValues(values...)
-			}
-		}
-	}
-}
-
-// CompareSupplies computes the effects of the supply for the cells of a run
-// that ended, exposes them and says in the log what holds at the run's setting.
-// An empty run means all cells, without a word.
-func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, d agent.Run, log *zap.Logger) error {
-	filter := store.Filter{Device: d.Device, Workload: d.Workload}
-	list, _, err := runs.AnalysisRuns(ctx, filter)
-	if err != nil {
-		return fmt.Errorf("read the runs to compare by supply: %w", err)
-	}
-	effects, err := SupplyEffects(list)
-	if err != nil {
-		return err
-	}
-	m.ShowEffects(effects)
-	for _, e := range effects {
-		if e.Setting == d.Setting.String() && e.Variant == agent.VariantText(d.Variant) && d.ID != "" {
-			log.Info(e.String(), zap.String("verdict", string(e.Verdict)))
-		}
-	}
-	return nil
 }

@@ -20,19 +20,18 @@ func (m *Metrics) followEnergies() {
 		e.seen = false
 	}
 	for _, e := range m.snap.Energies {
-		values := labelValues(e.Labels)
-		key := labelSet(values)
-		s := m.energies[key]
+		key := m.keys.key(e.Labels)
+		s := m.energies[string(key)]
 		if s == nil {
-			s = &energySeries{values: values, counters: map[agent.Domain]*counter{}}
-			m.energies[key] = s
+			s = &energySeries{values: labelValues(e.Labels), counters: map[agent.Domain]*counter{}}
+			m.energies[string(key)] = s
 		}
 		s.seen = true
-		s.follow(e, m.vecs.energy)
+		s.follow(e, m.families.energy)
 	}
 	for key, e := range m.energies {
 		if !e.seen {
-			e.drop(m.vecs.energy)
+			e.drop(m.families.energy)
 			delete(m.energies, key)
 		}
 	}

@@ -94,7 +94,7 @@ func golden(t *testing.T, name, got string) {
 
 func TestExposition(t *testing.T) {
 	source, m := newStill(recordingSnapshot())
-	m.ShowEffects([]Effect{
+	m.showEffects("", "", []Effect{
 		{Device: "unit-oak", Workload: "harbour-flight", Setting: "12.5W", Result: "fps_mean", Ratio: 0.97, Lower: 0.96, Upper: 0.98},
 		{Device: "unit-oak", Workload: "harbour-flight", Setting: "20W", Result: "fps_mean", Ratio: 0.95, Lower: analysis.Unknown(), Upper: analysis.Unknown()},
 	})
@@ -158,13 +158,4 @@ func program(t *testing.T, name string) string {
 	}
 	t.Skipf("%s is not installed (apt-get install prometheus)", name)
 	return ""
-}
-
-// A scrape in steady state makes no series anew.
-func BenchmarkScrape(b *testing.B) {
-	_, m := newStill(recordingSnapshot())
-	b.ReportAllocs()
-	for b.Loop() {
-		m.Handler().ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", "/metrics", nil))
-	}
 }

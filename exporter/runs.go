@@ -22,31 +22,34 @@ func (m *Metrics) RunFinished(d agent.Detail) {
 	defer m.mu.Unlock()
 	m.source.Snapshot(&m.snap)
 	m.runsChanged = true
+	m.dropOldRuns() // nobody may ever scrape
 	m.finished = append(m.finished, finishedRun{d.Run, m.snap.Now.Mono + shownFor})
 }
 
 // followRuns exposes the run that is recording and those that ended lately. It
 // touches the series only when these are others than at the last scrape.
 func (m *Metrics) followRuns() {
-	before := len(m.finished)
-	m.finished = slices.DeleteFunc(m.finished, func(f finishedRun) bool { return f.until < m.snap.Now.Mono })
-	recording := ""
-	if m.snap.Recording != nil {
-		recording = m.snap.Recording.ID
-	}
-	if !m.runsChanged && before == len(m.finished) && recording == m.recording {
+	m.dropOldRuns()
+	// Not the id alone: the labels of a run are known a moment later.
+	if !m.runsChanged && m.snap.Recording == m.recording {
 		return
 	}
-	m.runsChanged, m.recording = false, recording
-	m.vecs.info.Reset()
-	m.vecs.findings.Reset()
+	m.runsChanged, m.recording = false, m.snap.Recording
+	m.families.info.Reset()
+	m.families.findings.Reset()
 	if r := m.snap.Recording; r != nil {
-		m.vecs.info.WithLabelValues(labelValues(r.Labels, r.ID)...).Set(1)
+		m.families.info.WithLabelValues(labelValues(r.Labels, r.ID)...).Set(1)
 	}
 	for _, f := range m.finished {
-		m.vecs.info.WithLabelValues(labelValues(f.run.Labels, f.run.ID)...).Set(1)
+		m.families.info.WithLabelValues(labelValues(f.run.Labels, f.run.ID)...).Set(1)
 		for _, finding := range f.run.Findings {
-			m.vecs.findings.WithLabelValues(labelValues(f.run.Labels, string(finding.Code), string(finding.Severity))...).Inc()
+			m.families.findings.WithLabelValues(labelValues(f.run.Labels, string(finding.Code), string(finding.Severity))...).Inc()
 		}
 	}
+}
+
+func (m *Metrics) dropOldRuns() {
+	before := len(m.finished)
+	m.finished = slices.DeleteFunc(m.finished, func(f finishedRun) bool { return f.until < m.snap.Now.Mono })
+	m.runsChanged = m.runsChanged || before != len(m.finished)
 }

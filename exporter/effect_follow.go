@@ -1,0 +1,73 @@
+package exporter
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/zap"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+	"sweepd/store"
+)
+
+// Runs gives the runs that the effects are computed from; *store.Store is one.
+type Runs interface {
+	AnalysisRuns(context.Context, store.Filter) ([]analysis.Run, store.Skipped, error)
+}
+
+// CompareSupplies computes the effects of the supply for the device and the
+// workload of a run that ended, was corrected or rejected, exposes them in place
+// of the earlier ones, and says in the log what holds in the run's cell. An
+// empty run means all of the store, without a word.
+//
+// Where a result cannot be compared, the others are exposed all the same.
+func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, r agent.Run, log *zap.Logger) error {
+	// One at a time: the last to read what is stored is the last to show it.
+	m.comparing.Lock()
+	defer m.comparing.Unlock()
+	list, _, err := runs.AnalysisRuns(ctx, store.Filter{Device: r.Device, Workload: r.Workload})
+	if err != nil {
+		return fmt.Errorf("read the runs to compare by supply: %w", err)
+	}
+	effects, err := SupplyEffects(list)
+	m.showEffects(r.Device, r.Workload, effects)
+	for _, e := range effects {
+		if r.ID != "" && e.Setting == r.Setting.String() && e.Variant == agent.VariantText(r.Variant) {
+			log.Info(e.String(), e.fields()...)
+		}
+	}
+	return err
+}
+
+// showEffects exposes the effects for one device and workload, empty for all,
+// and nothing else about them: the cell of a run that was rejected may have
+// none any more.
+func (m *Metrics) showEffects(device, workload string, effects []Effect) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	scope := prometheus.Labels{}
+	for name, value := range map[string]string{"device": device, "workload": workload} {
+		if value != "" {
+			scope[name] = valid(value)
+		}
+	}
+	m.families.effect.DeletePartialMatch(scope)
+	for _, e := range effects {
+		m.showEffect(e)
+	}
+}
+
+func (m *Metrics) showEffect(e Effect) {
+	for _, b := range []struct {
+		name  string
+		value analysis.Number
+	}{{"estimate", e.Ratio}, {"lower", e.Lower}, {"upper", e.Upper}} {
+		if b.value.Known() && (b.name == "estimate" || e.bounded()) {
+			m.families.effect.WithLabelValues(valid(e.Device), valid(e.Workload), valid(e.Variant), valid(e.Setting), valid(e.Result), b.name).Set(float64(b.value))
+		}
+	}
+}
+
+var _ Runs = (*store.Store)(nil)
