@@ -99,22 +99,23 @@ func withoutBlocks(cells []Cell, blocks []float64) []Cell {
 }
 
 // removeBlocks takes the passes out of two sides of one device and returns their
-// number and the share of the degrees of freedom that they cost. Between two
+// shifts and the share of the degrees of freedom that they cost. Between two
 // devices there are no blocks: each has its own day, and removing it would hide
 // the very error that remains.
-func removeBlocks(a, b *side, sameDevice bool) (count int, spent float64) {
+func removeBlocks(a, b *side, sameDevice bool) (blocks []float64, spent float64) {
 	if !sameDevice {
-		return 0, 0
+		return nil, 0
 	}
 	both := slices.Concat(a.cells, b.cells)
-	if count = passes(a.runs, both); count == 0 {
-		return 0, 0
+	count := passes(a.runs, both)
+	if count == 0 {
+		return nil, 0
 	}
-	blocks := fitBlocks(both, count)
+	blocks = fitBlocks(both, count)
 	a.cells, b.cells = withoutBlocks(a.cells, blocks), withoutBlocks(b.cells, blocks)
 	n := 0
 	for _, c := range both {
 		n += c.N()
 	}
-	return count, math.Min(float64(count-1)/float64(n-len(both)), 1)
+	return blocks, math.Min(float64(count-1)/float64(n-len(both)), 1)
 }

@@ -25,6 +25,10 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 	if n := len(c.a.noise.Flagged) + len(c.b.noise.Flagged); n > 0 {
 		c.note(fmt.Sprintf("%d runs differ from their repeats; they stay in all numbers until you reject them", n))
 	}
+	if len(c.blocks) > 0 {
+		c.note(fmt.Sprintf("run in %d passes, whose common shifts were taken out: %s between the lowest and the highest",
+			len(c.blocks), percent(slices.Max(c.blocks)-slices.Min(c.blocks))))
+	}
 	if c.named() {
 		c.note("settings without watts: no crossings, and bands have names")
 	}
@@ -35,8 +39,12 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 // quantityName names what the runs must have to be used.
 func (c *contest) quantityName() string {
 	name := c.metric.name
-	for _, kind := range slices.Compact([]string{c.req.Per, c.req.At}) {
-		if kind == AtPackage || kind == AtSystem {
+	kinds := []string{c.req.Per}
+	if c.req.At != AtSetting {
+		kinds = append(kinds, c.req.At)
+	}
+	for _, kind := range slices.Compact(kinds) {
+		if kind != "" {
 			name += " and " + kind + " watts"
 		}
 	}

@@ -56,7 +56,8 @@ type Comparison struct {
 	pair   pair
 }
 
-// SettingComparison is the outcome at one setting. Means are geometric. Diff is
+// SettingComparison is the outcome at one setting, or, where the sides are aligned
+// at measured watts, at SettingW of those. Means are geometric. Diff is
 // a/b - 1; Lower and Upper are its bounds, which hold at all settings of the
 // family together. SE is the standard error of ln(a/b) and DF its degrees of
 // freedom.
@@ -130,7 +131,7 @@ func (c *contest) comparison(between sides, p pair) Comparison {
 		Device: same(p.a.Device, p.b.Device), Supply: same(p.a.Supply, p.b.Supply), Variant: same(p.a.Variant, p.b.Variant),
 		At: c.req.At, Per: c.req.Per, Margin: *c.req.Margin, Confidence: c.req.Confidence, AdjustedFor: c.family,
 		NoiseA: groupNoise(c.a.noise), NoiseB: groupNoise(c.b.noise),
-		NoiseSourceA: c.a.noise.Source, NoiseSourceB: c.b.noise.Source, Blocks: c.blocks,
+		NoiseSourceA: c.a.noise.Source, NoiseSourceB: c.b.noise.Source, Blocks: len(c.blocks),
 		Settings: make([]SettingComparison, len(c.contrasts)), Bands: bands(shared), Crossings: []Crossing{},
 		Flagged: c.flagged(), effect: c.overall, pair: p,
 	}

@@ -43,7 +43,7 @@ func (c *contest) confounders(p pair, nameA, nameB string) []string {
 		if p.a.Device != p.b.Device {
 			list = append(list, movesBetweenPasses(s)...)
 		}
-		if c.blocks == 0 {
+		if len(c.blocks) == 0 { // blocks take a drift out
 			list = append(list, drifts(s)...)
 		}
 	}

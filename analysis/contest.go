@@ -67,9 +67,9 @@ type contest struct {
 	lower     bool // less is better
 	contrasts []contrast
 	overall   effect
-	joint     bool // neighbouring differences share measured points, so their errors are not independent
-	blocks    int
-	family    int // settings adjusted together
+	joint     bool      // neighbouring differences share measured points, so their errors are not independent
+	blocks    []float64 // shifts of the passes, taken out; none: no blocks
+	family    int       // settings adjusted together
 	notes     []string
 }
 

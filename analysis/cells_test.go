@@ -1,0 +1,82 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+)
+
+// alternating is a first value and 500 pairs of two others.
+func alternating(first, a, b float64) []float64 {
+	return append([]float64{first}, slices.Repeat([]float64{a, b}, 500)...)
+}
+
+// michelson are Michelson's measurements of the speed of light, 299 + v/1000
+// (NIST StRD Michelso).
+func michelson() []float64 {
+	values := []float64{850, 740, 900, 1070, 930, 850, 950, 980, 980, 880, 1000, 980, 930, 650, 760, 810, 1000, 1000, 960, 960,
+		960, 940, 960, 940, 880, 800, 850, 880, 900, 840, 830, 790, 810, 880, 880, 830, 800, 790, 760, 800,
+		880, 880, 880, 860, 720, 720, 620, 860, 970, 950, 880, 910, 850, 870, 840, 840, 850, 840, 840, 840,
+		890, 810, 810, 820, 800, 770, 760, 740, 750, 760, 910, 920, 890, 860, 880, 720, 840, 850, 850, 780,
+		890, 840, 780, 810, 760, 810, 790, 810, 820, 850, 870, 870, 810, 740, 810, 940, 950, 800, 810, 870}
+	for i := range values {
+		values[i] = 299 + values[i]/1000
+	}
+	return values
+}
+
+// NIST StRD univariate sets: certified mean and standard deviation. The inputs of
+// NumAcc3 and NumAcc4 are rounded in float64, which limits the tolerance.
+func TestCellNIST(t *testing.T) {
+	for _, c := range []struct {
+		name              string
+		values            []float64
+		mean, sd, relMean float64
+		relSD             float64
+	}{
+		{"NumAcc1", []float64{10000001, 10000003, 10000002}, 10000002, 1, 0, 0},
+		{"NumAcc2", alternating(1.2, 1.1, 1.3), 1.2, 0.1, 1e-12, 1e-12},
+		{"NumAcc3", alternating(1000000.2, 1000000.1, 1000000.3), 1000000.2, 0.1, 1e-12, 1e-9},
+		{"NumAcc4", alternating(10000000.2, 10000000.1, 10000000.3), 10000000.2, 0.1, 1e-12, 1e-7},
+		{"Michelso", michelson(), 299.8524, 0.0790105478190518, 1e-12, 1e-12},
+	} {
+		cell := Cell{Z: c.values}
+		near(t, c.name+" mean", cell.Mean(), c.mean, c.relMean)
+		near(t, c.name+" sd", math.Sqrt(cell.sumOfSquares()/float64(cell.N()-1)), c.sd, c.relSD)
+	}
+}
+
+func TestBuildCells(t *testing.T) {
+	run := func(id string, w *float64, name string, minute int, v float64) Run {
+		return Run{ID: id, SettingW: w, SettingName: name, StartedAt: studyStart.Add(time.Duration(minute) * time.Minute),
+			Results: map[string]Result{"score": {Value: v}}}
+	}
+	runs := []Run{
+		run("c", pointer(20.0), "", 3, 4), run("a", pointer(10.001), "", 2, 2), run("b", pointer(9.999), "", 1, 1),
+		run("d", nil, "quiet", 4, 5), run("e", pointer(10.0), "", 5, 0), run("f", pointer(0.0), "", 6, 1), {ID: "g", SettingW: pointer(10.0)},
+		run("h", nil, "low-power", 7, 6), run("i", nil, "zebra", 8, 6), run("k", nil, "alpha", 9, 6),
+	}
+	cells, left := BuildCells(runs, nil, Metric("score"))
+	var settings []string
+	for j, c := range cells {
+		if c.X != float64(j+1) {
+			t.Errorf("cell %d lies at %g: with a named setting, places are counted", j, c.X)
+		}
+		if c.Name != "" {
+			settings = append(settings, c.Name)
+		}
+	}
+	if want := []string{"low-power", "quiet", "alpha", "zebra"}; !slices.Equal(settings, want) {
+		t.Errorf("names %q, want %q", settings, want)
+	}
+	if want := []int{2, 1}; cells[0].SettingW != 10 || !slices.Equal(cells[0].Runs, want) {
+		t.Errorf("first cell %+v, want runs %v in order of start at 10 W", cells[0], want)
+	}
+	if left != (LeftOut{Missing: 1, Unusable: 1, Setting: 1}) || left.Total() != 3 {
+		t.Errorf("left out %+v", left)
+	}
+	if byWatts, _ := BuildCells(runs[:3], nil, Metric("score")); byWatts[0].X != math.Log(10) {
+		t.Errorf("with watts alone the place is their logarithm: %g", byWatts[0].X)
+	}
+}
