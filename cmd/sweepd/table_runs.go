@@ -67,6 +67,9 @@ func commonMetric(runs []agent.Run) string {
 	return best
 }
 
+// listDigits is how many digits of a result a list shows; `run show` shows all.
+const listDigits = 6
+
 // metricText is one result with its unit, and how many others there are.
 func metricText(r agent.Run, name string) string {
 	others := ""
@@ -79,7 +82,7 @@ func metricText(r agent.Run, name string) string {
 	if !ok {
 		return ""
 	}
-	return valueText(result) + others
+	return strings.TrimSpace(strconv.FormatFloat(result.Value, 'g', listDigits, 64)+" "+result.Unit) + others
 }
 
 // sharedBy is the text that all runs have, empty unless there is one.
