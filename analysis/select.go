@@ -194,8 +194,7 @@ func (s sides) name(g Group) string {
 }
 
 // pair is two groups to be compared. All pairs of one family are adjusted
-// together: those of one b, one workload and one level of all that is not
-// compared.
+// together: those of one workload and one level of all else that is not compared.
 type pair struct {
 	a, b   Group
 	family Group
@@ -214,7 +213,7 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []string) {
 			if a == b || !s.a.matches(a) || level(a) != level(b) || (s.anyA && s.b.matches(a)) {
 				continue
 			}
-			pairs = append(pairs, pair{a, b, b})
+			pairs = append(pairs, pair{a, b, level(b)})
 			met[a], met[b] = true, true
 		}
 	}
@@ -223,7 +222,7 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []string) {
 			notes = append(notes, fmt.Sprintf("%s: nothing to compare it with", g.describe()))
 		}
 	}
-	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.b.compare(q.b), p.a.compare(q.a)) })
+	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.family.compare(q.family), p.b.compare(q.b), p.a.compare(q.a)) })
 	return pairs, notes
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -50,6 +51,7 @@ func cappedCurve(w float64) float64 { return studyCurve(math.Min(w, 30)) }
 // published confidence is 0.95; up to 0.99 is accepted, because what the form of
 // the curve leaves open is added as if it were at its worst.
 func TestStudyAligned(t *testing.T) {
+	t.Parallel()
 	campaigns := 150
 	if *studyFull {
 		campaigns = *studyCampaigns
@@ -59,6 +61,7 @@ func TestStudyAligned(t *testing.T) {
 		curve func(float64) float64
 	}{{"smooth", studyCurve}, {"capped", cappedCurve}}
 	row := 0
+	var text strings.Builder
 	for _, curve := range curves {
 		for _, n := range []int{1, 2, 3, 5} {
 			for _, cv := range []float64{0.5, 1, 2} {
@@ -86,7 +89,7 @@ func TestStudyAligned(t *testing.T) {
 				b := float64(campaigns)
 				held, overall, won, half = held/b, overall/b, won/b, half/b
 				if *studyFull {
-					fmt.Printf("at package, %s, n %d, CV %g %%: all bounds hold %.3f, overall holds %.3f, false winner %.3f, half width %.2f %%\n",
+					fmt.Fprintf(&text, "%s, n %d, CV %g %%: all bounds hold %.3f, overall holds %.3f, false winner %.3f, half width %.2f %%\n",
 						curve.name, n, cv, held, overall, won, half)
 				}
 				slack := proportionTolerance(0.95, campaigns)
@@ -95,5 +98,8 @@ func TestStudyAligned(t *testing.T) {
 				}
 			}
 		}
+	}
+	if *studyFull {
+		fmt.Printf("compare at equal package watts\n%s\n", text.String())
 	}
 }

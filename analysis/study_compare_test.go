@@ -195,6 +195,7 @@ func trueCrossings() []float64 {
 // TestStudyCompare simulates campaigns and checks the chance of false verdicts,
 // coverage, widths, power and crossings against the published table.
 func TestStudyCompare(t *testing.T) {
+	t.Parallel()
 	campaigns := 200
 	if *studyFull {
 		campaigns = *studyCampaigns
@@ -329,6 +330,7 @@ func (s compareStudy) crossings() (found, miss, cover, width float64) {
 // every cell and simulates what they find of a 3 % difference. Published mean
 // power for CV 0.5, 1, 2, 3 %: .99, .84, .79, .78.
 func TestStudyMoreRuns(t *testing.T) {
+	t.Parallel()
 	campaigns := 60
 	if *studyFull {
 		campaigns = *studyCampaigns

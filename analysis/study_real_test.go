@@ -80,6 +80,7 @@ func TestRepeatedTimings(t *testing.T) {
 // The residuals are skewed towards slow runs (skewness -0.7); the same figures
 // are expected within the same tolerances.
 func TestStudyRealNoise(t *testing.T) {
+	t.Parallel()
 	campaigns := 200
 	if *studyFull {
 		campaigns = *studyCampaigns
