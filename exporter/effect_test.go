@@ -1,0 +1,337 @@
+package exporter
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	dto "github.com/prometheus/client_model/go"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zaptest/observer"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+	"sweepd/store"
+)
+
+var day = time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC)
+
+// cellRuns are the runs of one cell. All of the day start together, so that no
+// passes can be told apart.
+func cellRuns(l agent.Labels, result string, values ...float64) []agent.Detail {
+	var list []agent.Detail
+	for i, v := range values {
+		d := agent.Detail{Run: agent.Run{
+			ID:     fmt.Sprintf("%s|%s|%s|%s|%s|%s|%d", l.Device, l.Workload, l.Setting, l.Supply, agent.VariantText(l.Variant), result, i),
+			Labels: l, State: agent.Finished, StartedAt: agent.Stamp(day),
+			Results: map[string]agent.Result{result: {Value: v, Unit: "fps", Better: agent.Higher}}, Findings: []agent.Finding{},
+		}, Summaries: []agent.Summary{}, Facts: map[string]string{}}
+		length := 60.0
+		d.DurationS = &length
+		list = append(list, d)
+	}
+	return list
+}
+
+func cell(w float64, supply agent.Supply) agent.Labels {
+	return agent.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: watts(w), Supply: supply, Variant: map[string]string{}}
+}
+
+// referenceRuns are two groups whose comparison was computed with base R 4.2.2;
+// the first is called battery here, the second mains.
+func referenceRuns() []agent.Detail {
+	return slices.Concat(
+		cellRuns(cell(10, agent.Battery), "fps_mean", 50, 50.2, 49.9),
+		cellRuns(cell(15, agent.Battery), "fps_mean", 60.3, 60, 60.1),
+		cellRuns(cell(20, agent.Battery), "fps_mean", 70, 70.1, 69.5),
+		cellRuns(cell(30, agent.Battery), "fps_mean", 80, 80.2, 79.9),
+		cellRuns(cell(10, agent.Mains), "fps_mean", 47, 47.3, 47.1),
+		cellRuns(cell(15, agent.Mains), "fps_mean", 59.9, 60.2, 60.1),
+		cellRuns(cell(20, agent.Mains), "fps_mean", 70.8, 70.5, 71.1),
+		cellRuns(cell(30, agent.Mains), "fps_mean", 84, 84.5, 84.2),
+		cellRuns(cell(40, agent.Mains), "fps_mean", 90, 90.2, 90.4),
+	)
+}
+
+func storeOf(t *testing.T, runs ...agent.Detail) *store.Store {
+	t.Helper()
+	s, err := store.Open(t.TempDir(), store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	if _, _, err := s.ImportRuns(context.Background(), runs, nil); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// compareSupplies computes the effects for a run and gives what the log said.
+func compareSupplies(t *testing.T, m *Metrics, s *store.Store, r agent.Run) *observer.ObservedLogs {
+	t.Helper()
+	core, logs := observer.New(zap.InfoLevel)
+	if err := m.CompareSupplies(context.Background(), s, r, zap.New(core)); err != nil {
+		t.Fatal(err)
+	}
+	return logs
+}
+
+// shownEffects are the exposed effects: "workload variant setting result bound".
+func shownEffects(t *testing.T, m *Metrics) map[string]float64 {
+	t.Helper()
+	families, err := m.Gatherer().Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := map[string]float64{}
+	for _, f := range families {
+		if f.GetName() != "sweepd_supply_effect_ratio" {
+			continue
+		}
+		for _, s := range f.GetMetric() {
+			l := labelsOf(s)
+			shown[strings.Join([]string{l["device"], l["workload"], l["variant"], l["setting"], l["result"], l["bound"]}, " ")] = s.GetGauge().GetValue()
+		}
+	}
+	return shown
+}
+
+func labelsOf(s *dto.Metric) map[string]string {
+	l := map[string]string{}
+	for _, p := range s.GetLabel() {
+		l[p.GetName()] = p.GetValue()
+	}
+	return l
+}
+
+// compared is what `compare --by supply` says, in the words of shownEffects.
+func compared(t *testing.T, s *store.Store, result string) map[string]float64 {
+	t.Helper()
+	runs, _, err := s.AnalysisRuns(context.Background(), store.Filter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply", Metric: result})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// By way of its JSON, which is the contract.
+	text, err := json.Marshal(found)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table struct {
+		Comparisons []struct {
+			Metric, Workload, Device, Variant, A, B string
+			Settings                                []struct {
+				W                  *float64 `json:"setting_w"`
+				Setting            string
+				Diff, Lower, Upper *float64
+			}
+		}
+	}
+	if err := json.Unmarshal(text, &table); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]float64{}
+	for _, c := range table.Comparisons {
+		if c.A != "battery" || c.B != "mains" {
+			t.Errorf("compared %s with %s", c.A, c.B)
+		}
+		for _, s := range c.Settings {
+			name := s.Setting
+			if s.W != nil {
+				name = fmt.Sprintf("%gW", *s.W)
+			}
+			for bound, v := range map[string]*float64{"estimate": s.Diff, "lower": s.Lower, "upper": s.Upper} {
+				if v != nil {
+					want[strings.Join([]string{c.Device, c.Workload, c.Variant, name, c.Metric, bound}, " ")] = 1 + *v
+				}
+			}
+		}
+	}
+	return want
+}
+
+var closeTo = cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Abs(b) })
+
+// The reference numbers are exposed, and they are those of the table.
+func TestSupplyEffectIsTheComparison(t *testing.T) {
+	s := storeOf(t, referenceRuns()...)
+	_, m := newStill(recordingSnapshot())
+	compareSupplies(t, m, s, agent.Run{})
+	got := shownEffects(t, m)
+	want := map[string]float64{}
+	for setting, v := range map[string][3]float64{ // ln estimate, lower - 1, upper - 1: base R 4.2.2
+		"10W": {0.05970937888, 0.05387047274, 0.06924116612},
+		"15W": {0.001109269506, -0.006111804423, 0.008384047876},
+		"20W": {-0.01327141956, -0.02030232226, -0.006013438563},
+		"30W": {-0.05114575071, -0.05671383325, -0.04295601118},
+	} {
+		cell := "unit-oak harbour-flight  " + setting + " fps_mean "
+		want[cell+"estimate"], want[cell+"lower"], want[cell+"upper"] = math.Exp(v[0]), 1+v[1], 1+v[2]
+	}
+	if diff := cmp.Diff(want, got, closeTo); diff != "" {
+		t.Errorf("exposed against base R (-want +got):\n%s", diff)
+	}
+	if diff := cmp.Diff(compared(t, s, "fps_mean"), got, closeTo); diff != "" {
+		t.Errorf("exposed against compare (-want +got):\n%s", diff)
+	}
+}
+
+// The log says at the run's cell what the table says, in words and as numbers.
+func TestSupplyEffectInTheLog(t *testing.T) {
+	runs := referenceRuns()
+	s := storeOf(t, runs...)
+	_, m := newStill(recordingSnapshot())
+	logs := compareSupplies(t, m, s, runs[len(runs)-4].Run).All() // at 30 W
+	if len(logs) != 1 {
+		t.Fatalf("%d lines in the log, want the one of the run's cell: %v", len(logs), logs)
+	}
+	want := "fps_mean of harbour-flight at 30W on unit-oak: battery against mains -5.0 % (-5.7 to -4.3), 3 and 3 runs"
+	if logs[0].Message != want {
+		t.Errorf("log says\n%s, want\n%s", logs[0].Message, want)
+	}
+	shown, fields := shownEffects(t, m), logs[0].ContextMap()
+	for field, bound := range map[string]string{"ratio": "estimate", "lower": "lower", "upper": "upper"} {
+		if x := shown["unit-oak harbour-flight  30W fps_mean "+bound]; fields[field] != x {
+			t.Errorf("log has %s=%v, the metric %v", field, fields[field], x)
+		}
+	}
+	if fields["verdict"] != "b" {
+		t.Errorf("verdict %v, want b: mains is ahead", fields["verdict"])
+	}
+	if logs := compareSupplies(t, m, s, agent.Run{}); logs.Len() != 0 {
+		t.Errorf("computing all cells says %v", logs.All())
+	}
+}
+
+// A run that is rejected is in no number any more; a cell that has no run left
+// on one supply has no series left. Keeping the run brings all back.
+func TestSupplyEffectFollowsRejections(t *testing.T) {
+	other := cell(10, agent.Battery)
+	other.Workload = "tile-sort"
+	mains := other
+	mains.Supply = agent.Mains
+	s := storeOf(t, slices.Concat(referenceRuns(), cellRuns(other, "fps_mean", 9, 9.1), cellRuns(mains, "fps_mean", 10, 10.1))...)
+	_, m := newStill(recordingSnapshot())
+	compareSupplies(t, m, s, agent.Run{})
+	before := shownEffects(t, m)
+
+	ctx, rejected := context.Background(), cellRuns(cell(10, agent.Battery), "fps_mean", 0, 0, 0)
+	for _, d := range rejected {
+		if err := s.Reject(ctx, d.ID, "the display was off", day); err != nil {
+			t.Fatal(err)
+		}
+	}
+	logs := compareSupplies(t, m, s, rejected[0].Run)
+	after := shownEffects(t, m)
+	if diff := cmp.Diff(compared(t, s, "fps_mean"), after, closeTo); diff != "" {
+		t.Errorf("exposed after a rejection against compare (-want +got):\n%s", diff)
+	}
+	if len(after) != len(before)-3 || logs.Len() != 0 {
+		t.Errorf("%d series before, %d after the only battery runs at 10 W were rejected; log %v", len(before), len(after), logs.All())
+	}
+	if _, there := after["unit-oak tile-sort  10W fps_mean estimate"]; !there {
+		t.Error("the other workload's effect vanished too")
+	}
+	for _, d := range rejected {
+		if err := s.Keep(ctx, d.ID, "it was not", day); err != nil {
+			t.Fatal(err)
+		}
+	}
+	compareSupplies(t, m, s, rejected[0].Run)
+	if diff := cmp.Diff(before, shownEffects(t, m), closeTo); diff != "" {
+		t.Errorf("rejected and kept (-before +after):\n%s", diff)
+	}
+}
+
+// With one run in each of three cells nothing tells the noise: no bounds, in
+// the metric, the table and the log; a cell that had bounds loses them.
+func TestSupplyEffectWithoutBounds(t *testing.T) {
+	var runs []agent.Detail
+	for i, w := range []float64{10, 15, 20} {
+		runs = append(runs, cellRuns(cell(w, agent.Battery), "fps_mean", 50+float64(i))...)
+		runs = append(runs, cellRuns(cell(w, agent.Mains), "fps_mean", 52+float64(i))...)
+	}
+	extra := slices.Concat(cellRuns(cell(10, agent.Battery), "fps_mean", 50, 50.1, 49.9)[1:], cellRuns(cell(10, agent.Mains), "fps_mean", 52, 52.1, 51.9)[1:])
+	s := storeOf(t, slices.Concat(runs, extra)...)
+	_, m := newStill(recordingSnapshot())
+	compareSupplies(t, m, s, agent.Run{})
+	if n := len(shownEffects(t, m)); n != 9 {
+		t.Fatalf("%d series with repeats, want three cells with three each: %v", n, shownEffects(t, m))
+	}
+	for _, d := range extra {
+		if err := s.Reject(context.Background(), d.ID, "spoilt", day); err != nil {
+			t.Fatal(err)
+		}
+	}
+	logs := compareSupplies(t, m, s, runs[0].Run).All()
+	got := shownEffects(t, m)
+	if len(got) != 3 {
+		t.Errorf("without repeats %v, want three estimates alone", got)
+	}
+	if diff := cmp.Diff(compared(t, s, "fps_mean"), got, closeTo); diff != "" {
+		t.Errorf("exposed against compare (-want +got):\n%s", diff)
+	}
+	if len(logs) != 1 || !strings.Contains(logs[0].Message, "-3.8 % (bounds unknown: too few repeats), 1 and 1 runs") {
+		t.Fatalf("log %v", logs)
+	}
+	fields := logs[0].ContextMap()
+	if _, there := fields["lower"]; there || fields["verdict"] != "unclear" {
+		t.Errorf("log has %v", fields)
+	}
+}
+
+// Variants, named settings, results in seconds and a result that only one supply
+// has: each cell by itself, and the scope of one run leaves the others alone.
+func TestSupplyEffectCorners(t *testing.T) {
+	few := cell(15, agent.Battery)
+	few.Variant = map[string]string{"cores": "6"}
+	quiet := cell(15, agent.Battery)
+	quiet.Setting = agent.Setting{Name: "quiet", Source: agent.Profile}
+	quiet.Workload = "tile-sort"
+	onMains := func(l agent.Labels) agent.Labels { l.Supply = agent.Mains; return l }
+	runs := slices.Concat(referenceRuns(),
+		cellRuns(few, "fps_mean", 40, 40.2), cellRuns(onMains(few), "fps_mean", 41, 41.1),
+		cellRuns(quiet, "load_s", 12, 12.1), cellRuns(onMains(quiet), "load_s", 11, 11.1),
+		cellRuns(onMains(quiet), "score", 900, 910))
+	for i := range runs {
+		for name, r := range runs[i].Results {
+			if name == "load_s" {
+				r.Unit, r.Better = "s", agent.Lower
+				runs[i].Results[name] = r
+			}
+		}
+	}
+	s := storeOf(t, runs...)
+	_, m := newStill(recordingSnapshot())
+	compareSupplies(t, m, s, agent.Run{})
+	all := shownEffects(t, m)
+	want := compared(t, s, "fps_mean")
+	for k, v := range compared(t, s, "load_s") {
+		want[k] = v
+	}
+	if diff := cmp.Diff(want, all, closeTo); diff != "" {
+		t.Errorf("exposed against compare (-want +got):\n%s", diff)
+	}
+	if got := all["unit-oak tile-sort  quiet load_s estimate"]; math.Abs(got-math.Sqrt(12*12.1/(11*11.1))) > 1e-12 {
+		t.Errorf("battery over mains in seconds %v", got)
+	}
+	for _, d := range runs {
+		compareSupplies(t, m, s, d.Run)
+	}
+	if diff := cmp.Diff(all, shownEffects(t, m), closeTo); diff != "" {
+		t.Errorf("all at once against run by run (-all +run by run):\n%s", diff)
+	}
+}
