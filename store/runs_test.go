@@ -1,0 +1,297 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+	"sweepd/collectors"
+)
+
+// finished is a run with a result, n minutes after noon.
+func finished(id string, minutes int) agent.Detail {
+	d := newRun(id)
+	d.State, d.StartedAt, d.DurationS = agent.Finished, agent.Stamp(noon.Add(time.Duration(minutes)*time.Minute)), new(60.0)
+	d.Results["score"] = agent.Result{Value: 100 + float64(minutes), Unit: "points", Better: agent.Higher}
+	return d
+}
+
+func imported(t *testing.T, s *Store, runs ...agent.Detail) {
+	t.Helper()
+	added, _, err := s.ImportRuns(t.Context(), runs, nil)
+	must(t, err)
+	if added != len(runs) {
+		t.Fatalf("%d of %d runs added", added, len(runs))
+	}
+}
+
+func TestFindRun(t *testing.T) {
+	s := openTest(t)
+	if _, err := s.FindRun(t.Context(), "last"); !errors.Is(err, ErrNoRun) {
+		t.Errorf("last of none: %v", err)
+	}
+	imported(t, s, finished("20260501-aaaa1111", 1), finished("20260501-bbbb2222", 3), finished("20260502-cccc2222", 2), finished("abcd", 0), finished("abcdef", 0))
+	for given, want := range map[string]string{
+		"20260501-aaaa1111": "20260501-aaaa1111",
+		"last":              "20260501-bbbb2222",
+		"20260502":          "20260502-cccc2222",
+		"bb2222":            "20260501-bbbb2222",
+		"abcd":              "abcd", // in full, though another begins with it
+	} {
+		if got, err := s.FindRun(t.Context(), given); err != nil || got != want {
+			t.Errorf("%q: %q, %v, want %q", given, got, err, want)
+		}
+	}
+	for given, want := range map[string]error{
+		"2222": ErrAmbiguous, "20260501": ErrAmbiguous, "111": ErrNoRun, "": ErrNoRun, "%%%%": ErrNoRun, "aaaa": ErrNoRun, "nothing": ErrNoRun,
+	} {
+		if got, err := s.FindRun(t.Context(), given); !errors.Is(err, want) {
+			t.Errorf("%q: %q, %v, want %v", given, got, err, want)
+		}
+	}
+	_, err := s.Run(t.Context(), "2222")
+	if want := `run "2222" fits several runs: 20260501-bbbb2222 (2026-05-01T12:03:00.000Z), 20260502-cccc2222 (2026-05-01T12:02:00.000Z): give more letters`; err == nil || err.Error() != want {
+		t.Errorf("got  %v\nwant %s", err, want)
+	}
+}
+
+func TestFilter(t *testing.T) {
+	s := openTest(t)
+	runs := make([]agent.Detail, 6)
+	for i := range runs {
+		runs[i] = finished(fmt.Sprintf("run-%d", i), 6-i)
+	}
+	runs[1].Device = "unit-elm"
+	runs[2].Workload = "tile-sort"
+	runs[3].Supply = agent.Battery
+	runs[4].Variant = map[string]string{"cores": "12", "scaler": "a=b"}
+	runs[5].State = agent.Interrupted
+	imported(t, s, runs...)
+	for what, c := range map[string]struct {
+		filter Filter
+		want   string
+	}{
+		"all, by start":         {Filter{}, "5 4 3 2 1 0"},
+		"device":                {Filter{Device: "unit-elm"}, "1"},
+		"workload":              {Filter{Workload: "tile-sort"}, "2"},
+		"supply":                {Filter{Supply: agent.Battery}, "3"},
+		"variant":               {Filter{Variant: map[string]string{"cores": "12"}}, "4"},
+		"two pairs":             {Filter{Variant: map[string]string{"scaler": "a=b", "cores": "12"}}, "4"},
+		"not a part of a value": {Filter{Variant: map[string]string{"cores": "1"}}, ""},
+		"not a part of a key":   {Filter{Variant: map[string]string{"ores": "12"}}, ""},
+		"state":                 {Filter{State: agent.Interrupted}, "5"},
+		"from and until":        {Filter{Since: noon.Add(2 * time.Minute), Until: noon.Add(4 * time.Minute)}, "4 3"},
+		"the newest":            {Filter{Limit: 2}, "1 0"},
+		"the newest of some":    {Filter{Device: "unit-oak", Supply: agent.Mains, Limit: 2}, "2 0"},
+	} {
+		got, err := s.Runs(t.Context(), c.filter)
+		must(t, err)
+		var ids []string
+		for _, r := range got {
+			ids = append(ids, strings.TrimPrefix(r.ID, "run-"))
+		}
+		if all := strings.Join(ids, " "); all != c.want {
+			t.Errorf("%s: runs %s, want %s", what, all, c.want)
+		}
+	}
+}
+
+func TestCorrections(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	d := finished("run-0001", 0)
+	d.Results = map[string]agent.Result{}
+	d.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "hot"}, {Code: agent.ResultMissing, Severity: agent.SeverityDoubt, Text: "none"}}
+	imported(t, s, d)
+
+	first := agent.Result{Value: 60, Unit: "fps", Better: agent.Higher}
+	second := agent.Result{Value: 16.6, Unit: "ms", Better: agent.Lower}
+	must(t, s.SetResult(ctx, d.ID, "fps", first, noon))
+	must(t, s.SetResult(ctx, d.ID, "fps", first, noon.Add(time.Minute))) // no change, no history
+	must(t, s.SetResult(ctx, d.ID, "fps", second, noon.Add(time.Hour)))
+	got, err := s.Run(ctx, d.ID)
+	must(t, err)
+	if diff := cmp.Diff(map[string]agent.Result{"fps": second}, got.Results); diff != "" {
+		t.Error(diff)
+	}
+	if len(got.Findings) != 1 || got.Findings[0].Code != agent.HotStart {
+		t.Errorf("findings are %v, want the one about heat", got.Findings)
+	}
+	history, err := s.History(ctx, d.ID)
+	must(t, err)
+	want := []OldResult{{"fps", first, agent.Stamp(noon), agent.Stamp(noon.Add(time.Hour))}}
+	if diff := cmp.Diff(want, history.Results); diff != "" {
+		t.Error(diff)
+	}
+	for what, r := range map[string]agent.Result{"no direction": {Value: 1}, "NaN": {Value: nan(), Better: agent.Higher}} {
+		if s.SetResult(ctx, d.ID, "fps", r, noon) == nil {
+			t.Errorf("a result with %s was taken", what)
+		}
+	}
+	if err := s.SetResult(ctx, "run-9999", "fps", first, noon); !errors.Is(err, ErrNoRun) {
+		t.Errorf("result of an unknown run: %v", err)
+	}
+}
+
+func nan() float64 { zero := 0.0; return zero / zero }
+
+func TestRejectAndKeep(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	broken := finished("run-broken", 1)
+	broken.State = agent.Interrupted
+	byFinding := finished("run-slept", 2)
+	byFinding.State, byFinding.Why = agent.Rejected, "suspended: slept"
+	imported(t, s, finished("run-good", 0), broken, byFinding)
+	must(t, s.BeginRun(ctx, newRun("run-now")))
+
+	state := func(id string, want agent.State, why string) {
+		t.Helper()
+		d, err := s.Run(ctx, id)
+		must(t, err)
+		if d.State != want || d.Why != why {
+			t.Errorf("%s is %s (%q), want %s (%q)", id, d.State, d.Why, want, why)
+		}
+	}
+	for id, before := range map[string]agent.State{"run-good": agent.Finished, "run-broken": agent.Interrupted} {
+		must(t, s.Reject(ctx, id, "door open", noon))
+		must(t, s.Reject(ctx, id, "fan blocked", noon))
+		state(id, agent.Rejected, "fan blocked")
+		must(t, s.Keep(ctx, id, "it was not", noon))
+		state(id, before, "")
+		if err := s.Keep(ctx, id, "again", noon); !errors.Is(err, ErrNotRejected) {
+			t.Errorf("keeping %s again: %v", id, err)
+		}
+	}
+	must(t, s.Keep(ctx, "run-slept", "before the start", noon))
+	state("run-slept", agent.Finished, "")
+	if err := s.Reject(ctx, "run-now", "no", noon); !errors.Is(err, ErrRecording) {
+		t.Errorf("rejecting while recording: %v", err)
+	}
+	if s.Reject(ctx, "run-good", " ", noon) == nil {
+		t.Error("rejected without a reason")
+	}
+	history, err := s.History(ctx, "run-good")
+	must(t, err)
+	want := []Decision{
+		{agent.Stamp(noon), "reject", "user", "door open"}, {agent.Stamp(noon), "reject", "user", "fan blocked"}, {agent.Stamp(noon), "keep", "user", "it was not"},
+	}
+	if diff := cmp.Diff(want, history.Decisions); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestAnalysisRuns(t *testing.T) {
+	s := openTest(t)
+	good := finished("run-good", 1)
+	good.PackageW, good.SystemW = new(20.0), new(28.5)
+	good.Results["load"] = agent.Result{Value: 3, Unit: "s", Better: agent.Lower}
+	good.Findings = []agent.Finding{{Code: agent.BatteryReserve, Severity: agent.SeverityDoubt, Text: "reserve"}}
+	good.Summaries = []agent.Summary{
+		{Sensor: collectors.Temperature, Instance: "a", First: new(41.0)}, {Sensor: collectors.Temperature, Instance: "b", First: new(44.5)},
+		{Sensor: collectors.Temperature, Instance: "c"},
+		{Sensor: collectors.BatteryCharge, Instance: "BAT0", First: new(0.5)}, {Sensor: collectors.BatteryCharge, Instance: "BAT1", First: new(1.0)},
+	}
+	named := finished("run-named", 0)
+	named.Setting, named.Variant, named.Facts, named.DurationS = agent.Setting{Name: "quiet", Source: agent.Profile}, nil, nil, nil
+	named.Results = nil
+	rejected, interrupted := finished("run-rejected", 2), finished("run-interrupted", 3)
+	rejected.State, interrupted.State = agent.Rejected, agent.Interrupted
+	imported(t, s, good, named, rejected, interrupted)
+	must(t, s.BeginRun(t.Context(), newRun("run-now")))
+
+	got, skipped, err := s.AnalysisRuns(t.Context(), Filter{})
+	must(t, err)
+	want := []analysis.Run{
+		{
+			ID: "run-named", Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", SettingName: "quiet", StartedAt: noon,
+			Results: map[string]analysis.Result{},
+		},
+		{
+			ID: "run-good", Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", SettingW: new(25.0),
+			StartedAt: noon.Add(time.Minute), DurationS: 60, PackageW: new(20.0), SystemW: new(28.5),
+			Results:  map[string]analysis.Result{"score": {Value: 101, Unit: "points"}, "load": {Value: 3, Unit: "s", LowerIsBetter: true}},
+			Findings: []string{"battery_reserve"}, Facts: map[string]string{"kernel": "6.1"},
+			StartTempC: new(44.5), ChargeRatio: new(0.75), EndedReserve: true,
+		},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+	if want := (Skipped{Recording: 1, Interrupted: 1, Rejected: 1}); skipped != want {
+		t.Errorf("skipped %+v, want %+v", skipped, want)
+	}
+	some, _, err := s.AnalysisRuns(t.Context(), Filter{Variant: map[string]string{"cores": "6"}})
+	must(t, err)
+	if diff := cmp.Diff(want[1:], some); diff != "" {
+		t.Errorf("filtered (-want +got):\n%s", diff)
+	}
+}
+
+func TestImport(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	runs := manyRuns(2500)
+	var steps []int
+	added, known, err := s.ImportRuns(ctx, runs, func(done, total int) { steps = append(steps, done, total) })
+	must(t, err)
+	if added != 2500 || known != 0 || !cmp.Equal(steps, []int{1000, 2500, 2000, 2500, 2500, 2500}) {
+		t.Errorf("added %d, known %d, progress %v", added, known, steps)
+	}
+	added, known, err = s.ImportRuns(ctx, append(runs[:10:10], finished("one-more", 0)), nil)
+	must(t, err)
+	if added != 1 || known != 10 {
+		t.Errorf("again: added %d, known %d", added, known)
+	}
+	got, err := s.Details(ctx, Filter{Device: "unit-elm", Limit: 3})
+	must(t, err)
+	if diff := cmp.Diff([]agent.Detail{runs[2495], runs[2497], runs[2499]}, got); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+	devices, err := s.Devices(ctx)
+	must(t, err)
+	if len(devices) != 2 || devices[0].Device != "unit-elm" || devices[0].Runs != 1250 || !devices[1].First.Equal(noon) {
+		t.Errorf("devices %+v", devices)
+	}
+	bad := finished("bad", 0)
+	bad.PackageW = new(nan())
+	if _, _, err := s.ImportRuns(ctx, []agent.Detail{finished("good", 0), bad}, nil); err == nil {
+		t.Error("a run with NaN watts was imported")
+	}
+	if _, err := s.FindRun(ctx, "good"); !errors.Is(err, ErrNoRun) {
+		t.Errorf("part of a refused import was kept: %v", err)
+	}
+}
+
+// manyRuns are n finished runs of two devices, 20 settings, with two results, a
+// finding in every seventh, and facts that change from day to day.
+func manyRuns(n int) []agent.Detail {
+	runs := make([]agent.Detail, n)
+	for i := range runs {
+		d := newRun(fmt.Sprintf("%08x-run", uint32(i)*2654435761)) // not in order
+		d.Device = []string{"unit-oak", "unit-elm"}[i%2]
+		d.Setting = watts(float64(6 + i/2%20))
+		d.State = agent.Finished
+		d.StartedAt = agent.Stamp(noon.Add(time.Duration(i) * 3 * time.Minute))
+		duration, package_ := 120.0+float64(i%7)/8, 10.0+float64(i%13)
+		d.DurationS, d.PackageW = &duration, &package_
+		d.Results["fps_mean"] = agent.Result{Value: 60 + float64(i%17)/16, Unit: "fps", Better: agent.Higher}
+		d.Results["score"] = agent.Result{Value: 1000 + float64(i%31), Better: agent.Higher}
+		if i%7 == 0 {
+			d.Findings = append(d.Findings, agent.Finding{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C, baseline 41 C: let it cool"})
+		}
+		d.Facts = map[string]string{}
+		for f := range 20 {
+			d.Facts[fmt.Sprintf("fact_%02d", f)] = "the same for all"
+		}
+		d.Facts["battery_cycles"] = fmt.Sprint(i / 300)
+		runs[i] = d
+	}
+	return runs
+}
