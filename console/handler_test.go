@@ -1,0 +1,331 @@
+package console
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+)
+
+// fakeAgent remembers what it was asked.
+type fakeAgent struct {
+	started  agent.Start
+	stopped  agent.Stop
+	declared agent.Setting
+	err      error
+}
+
+func (f *fakeAgent) StartRun(_ context.Context, s agent.Start) (agent.Run, error) {
+	f.started = s
+	return agent.Run{ID: "019a", Labels: agent.Labels{Workload: s.Workload}}, f.err
+}
+
+func (f *fakeAgent) StopRun(_ context.Context, s agent.Stop) (agent.Detail, error) {
+	f.stopped = s
+	return agent.Detail{Run: agent.Run{ID: "019a", Results: s.Results}}, f.err
+}
+
+func (f *fakeAgent) Declare(_ context.Context, s agent.Setting) error {
+	f.declared = s
+	return f.err
+}
+
+func (f *fakeAgent) Snapshot(dst *agent.Snapshot) {
+	dst.Current = agent.Labels{Device: "unit-oak", Setting: f.declared}
+	dst.Sensors = []collectors.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}}
+	dst.Values = []float64{51.5, math.NaN(), math.NaN()}
+	dst.DischargeWatts, dst.ChargeRatio = math.NaN(), 0.5
+}
+
+type fakeMachine struct{}
+
+func (fakeMachine) Timing(i int) (read, refresh time.Duration) {
+	if i == 0 {
+		return 1500 * time.Nanosecond, time.Second
+	}
+	return 0, 0
+}
+
+func (fakeMachine) Absences() []collectors.Absence {
+	return []collectors.Absence{
+		{Collector: "hwmon", Source: "/f", Why: "permission denied", Remedy: "run as root"},
+		{Collector: "powercap", Source: "/p", Why: "no such driver"},
+	}
+}
+
+// ask sends a request as a program on this device would.
+func ask(h http.Handler, method, path, body string, change func(*http.Request)) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(method, path, strings.NewReader(body))
+	r.RemoteAddr, r.Host = "127.0.0.1:50000", "127.0.0.1:9745"
+	if method == http.MethodPost {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	if change != nil {
+		change(r)
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+func newTestHandler(f *fakeAgent) http.Handler {
+	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "up 1") })
+	return New(Options{Agent: f, Machine: fakeMachine{}, Metrics: metrics, Lower: []string{"load"}})
+}
+
+func TestOnlyThisDeviceGetsIn(t *testing.T) {
+	h := newTestHandler(&fakeAgent{})
+	for name, c := range map[string]struct {
+		change func(*http.Request)
+		want   int
+	}{
+		"this device":          {nil, 200},
+		"by name":              {func(r *http.Request) { r.Host = "LocalHost:9745" }, 200},
+		"IPv6":                 {func(r *http.Request) { r.RemoteAddr, r.Host = "[::1]:5", "[::1]:9745" }, 200},
+		"IPv4 in IPv6":         {func(r *http.Request) { r.RemoteAddr = "[::ffff:127.0.0.1]:5" }, 200},
+		"another machine":      {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5" }, 403},
+		"no address":           {func(r *http.Request) { r.RemoteAddr = "" }, 403},
+		"a rebound name":       {func(r *http.Request) { r.Host = "evil.example:9745" }, 403},
+		"a name like this one": {func(r *http.Request) { r.Host = "localhost.evil.example" }, 403},
+		"no host":              {func(r *http.Request) { r.Host = "" }, 403},
+		"forwarded":            {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5"; r.Header.Set("X-Forwarded-For", "127.0.0.1") }, 403},
+	} {
+		if w := ask(h, "GET", "/api/v1/status", "", c.change); w.Code != c.want {
+			t.Errorf("%s: %d, want %d: %s", name, w.Code, c.want, w.Body)
+		}
+	}
+	if w := ask(h, "GET", "/metrics", "", func(r *http.Request) { r.RemoteAddr, r.Host = "192.0.2.7:5", "unit-oak.example" }); w.Code != 200 {
+		t.Errorf("metrics from another machine: %d", w.Code)
+	}
+}
+
+func TestPagesElsewhereCannotWrite(t *testing.T) {
+	for name, change := range map[string]func(*http.Request){
+		"a form":               func(r *http.Request) { r.Header.Set("Content-Type", "text/plain") },
+		"no content type":      func(r *http.Request) { r.Header.Del("Content-Type") },
+		"another origin":       func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") },
+		"a cross-site request": func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") },
+	} {
+		f := &fakeAgent{}
+		w := ask(newTestHandler(f), "POST", "/api/v1/runs/start", `{"workload":"a"}`, change)
+		if w.Code < 400 || f.started.Workload != "" {
+			t.Errorf("%s: %d, started %q", name, w.Code, f.started.Workload)
+		}
+		if w.Header().Get("Access-Control-Allow-Origin") != "" {
+			t.Errorf("%s: other origins are let in", name)
+		}
+	}
+}
+
+func TestStartAndStop(t *testing.T) {
+	f := &fakeAgent{}
+	h := newTestHandler(f)
+	w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"harbour-flight","setting":"25W","variant":{"cores":"6"},"note":"n"}`, nil)
+	if w.Code != 200 || f.started.Workload != "harbour-flight" || f.started.Setting.String() != "25W" || f.started.Variant["cores"] != "6" || f.started.Note != "n" {
+		t.Errorf("%d %s: %+v", w.Code, w.Body, f.started)
+	}
+	for _, list := range []string{`"variant":{}`, `"results":{}`, `"findings":[]`} {
+		if !strings.Contains(w.Body.String(), list) {
+			t.Errorf("%s lacks %s", w.Body, list)
+		}
+	}
+	w = ask(h, "POST", "/api/v1/runs/stop", `{"results":{"fps":{"value":61.3,"unit":"fps"},"load":{"value":4},"x":{"value":1,"better":"lower"}}}`, nil)
+	want := map[string]agent.Result{
+		"fps": {Value: 61.3, Unit: "fps", Better: agent.Higher}, "load": {Value: 4, Better: agent.Lower}, "x": {Value: 1, Better: agent.Lower},
+	}
+	for name, r := range want {
+		if f.stopped.Results[name] != r {
+			t.Errorf("%d %s: %s is %+v, want %+v", w.Code, w.Body, name, f.stopped.Results[name], r)
+		}
+	}
+	if !strings.Contains(w.Body.String(), `"discharge":{"watts":null`) || !strings.Contains(w.Body.String(), `"facts":{}`) {
+		t.Errorf("unknowns: %s", w.Body)
+	}
+}
+
+func TestBadRequests(t *testing.T) {
+	big := strings.Repeat("x", 10_000)
+	for _, c := range []struct {
+		path, body string
+		code       int
+		says       string
+	}{
+		{"runs/start", `{"workload":"` + big + `"}`, 400, "10000 bytes: at most 200"},
+		{"runs/start", `{"workload":"a","variant":{"` + big + `":"1"}}`, 400, "10000 bytes"},
+		{"runs/start", `{"workload":"a","setting":"` + big + `"}`, 400, "10000 bytes"},
+		{"runs/start", `{"workload":"` + strings.Repeat(big, 10) + `"}`, 413, "more than 65536 bytes"},
+		{"runs/start", `{"workload":"a\nb"}`, 400, "one line"},
+		{"runs/start", `{"workload":""}`, 400, "workload is empty"},
+		{"runs/start", `{}`, 400, "workload is empty"},
+		{"runs/start", ``, 400, "not the JSON object"},
+		{"runs/start", `[]`, 400, "not the JSON object"},
+		{"runs/start", `{"workload":"a"} {}`, 400, "more than one value"},
+		{"runs/start", `{"workload":"a","wokload":"b"}`, 400, "wokload"},
+		{"runs/start", `{"workload":"a","setting":"0W"}`, 400, "above 0"},
+		{"runs/stop", `{"results":{"fps":{"value":"fast"}}}`, 400, "not the JSON object"},
+		{"runs/stop", `{"results":{"fps":{"value":1e999}}}`, 400, "not the JSON object"},
+		{"runs/stop", `{"results":{"fps":{"value":null}}}`, 400, "has no value"},
+		{"runs/stop", `{"results":{"fps":{"value":1,"better":"faster"}}}`, 400, "want higher or lower"},
+		{"runs/stop", `{"results":{"a=b":{"value":1}}}`, 400, "may not hold"},
+		{"setting", `{"setting":"5000W"}`, 400, "at most 1000"},
+		{"nothing", `{}`, 404, "there is nothing at POST /api/v1/nothing"},
+	} {
+		f := &fakeAgent{}
+		w := ask(newTestHandler(f), "POST", "/api/v1/"+c.path, c.body, nil)
+		var m errorMessage
+		if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != c.code || !strings.Contains(m.Error, c.says) {
+			t.Errorf("%s %.60s: %d %.200s, want %d with %q", c.path, c.body, w.Code, w.Body, c.code, c.says)
+		}
+		if f.started.Workload != "" || f.stopped.Results != nil || f.declared.Known() {
+			t.Errorf("%s %.60s reached the agent", c.path, c.body)
+		}
+	}
+}
+
+func TestAgentErrors(t *testing.T) {
+	for _, c := range []struct {
+		err  error
+		code int
+	}{
+		{fmt.Errorf("run 1: %w", agent.ErrRecording), 409}, {agent.ErrNotRecording, 409}, {errors.New("disk full"), 500},
+	} {
+		w := ask(newTestHandler(&fakeAgent{err: c.err}), "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil)
+		if w.Code != c.code || !strings.Contains(w.Body.String(), c.err.Error()) {
+			t.Errorf("%v: %d %s", c.err, w.Code, w.Body)
+		}
+	}
+}
+
+func TestStatusAndSensors(t *testing.T) {
+	h := newTestHandler(&fakeAgent{})
+	w := ask(h, "GET", "/api/v1/status", "", nil)
+	if s := w.Body.String(); !strings.Contains(s, `"discharge_watts":null,"charge_ratio":0.5`) || !strings.Contains(s, `"at":null`) {
+		t.Errorf("status: %s", s)
+	}
+	var rows []SensorRow
+	w = ask(h, "GET", "/api/v1/sensors", "", nil)
+	if err := json.Unmarshal(w.Body.Bytes(), &rows); err != nil || len(rows) != 4 {
+		t.Fatalf("%s: %v", w.Body, err)
+	}
+	if r := rows[0]; *r.Value != 51.5 || *r.ReadUs != 1.5 || *r.RefreshS != 1 || r.Missing != "" {
+		t.Errorf("a sensor that reads: %+v", r)
+	}
+	for _, r := range rows[1:3] { // both come from the source that is forbidden
+		if r.Value != nil || r.ReadUs != nil || r.Missing != "permission denied: run as root" {
+			t.Errorf("a sensor that does not: %+v", r)
+		}
+	}
+	if r := rows[3]; r.Sensor != "" || r.Source != "/p" || r.Missing != "no such driver" {
+		t.Errorf("a source that is not there: %+v", r)
+	}
+}
+
+// TestClientAgainstServer runs both ends over a real connection.
+func TestClientAgainstServer(t *testing.T) {
+	l, err := Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := &fakeAgent{}
+	ctx, cancel := context.WithCancel(t.Context())
+	served := make(chan error, 1)
+	go func() { served <- Serve(ctx, l, newTestHandler(f), "", slog.New(slog.DiscardHandler)) }()
+	c, err := NewClient("http://" + l.Addr().String() + "/")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err := c.StartRun(ctx, StartRequest{Workload: "tile-sort"}); err != nil || r.Workload != "tile-sort" {
+		t.Errorf("start: %+v, %v", r, err)
+	}
+	v := 3.5
+	if d, err := c.StopRun(ctx, StopRequest{Results: map[string]ResultMessage{"fps": {Value: &v}}}); err != nil || d.Results["fps"].Value != 3.5 {
+		t.Errorf("stop: %+v, %v", d, err)
+	}
+	if s, err := c.Declare(ctx, SettingRequest{Setting: "quiet"}); err != nil || s.Setting.Name != "quiet" {
+		t.Errorf("declare: %+v, %v", s, err)
+	}
+	if s, err := c.Status(ctx); err != nil || s.Device != "unit-oak" {
+		t.Errorf("status: %+v, %v", s, err)
+	}
+	if _, err := c.StartRun(ctx, StartRequest{}); err == nil || err.Error() != "workload is empty" {
+		t.Errorf("the agent's own sentence: %v", err)
+	}
+	if _, err := Listen(l.Addr().String()); err == nil || !strings.Contains(err.Error(), "the port is in use") {
+		t.Errorf("a second listener: %v", err)
+	}
+	cancel()
+	if err := <-served; err != nil {
+		t.Errorf("serve: %v", err)
+	}
+	if _, err := c.Status(t.Context()); err == nil || !strings.Contains(err.Error(), "no agent answers at") || !strings.Contains(err.Error(), "sweepd agent") {
+		t.Errorf("nobody there: %v", err)
+	}
+}
+
+func TestClientMeetsSomethingElse(t *testing.T) {
+	for name, c := range map[string]struct {
+		code int
+		body string
+		want string
+	}{
+		"another server": {404, "<html>not found</html>", "does not answer like a sweepd agent (status 404)"},
+		"not JSON":       {200, "hello", "does not answer like a sweepd agent"},
+		"a password":     {401, "Unauthorized", "USER:PASSWORD"},
+	} {
+		s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			w.WriteHeader(c.code)
+			_, _ = io.WriteString(w, c.body)
+		}))
+		client, err := NewClient(s.URL)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := client.Status(t.Context()); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %q", name, err, c.want)
+		}
+		s.Close()
+	}
+	for _, url := range []string{"nowhere", "ftp://127.0.0.1", "http://", "http://a b"} {
+		if _, err := NewClient(url); err == nil {
+			t.Errorf("%q is taken for a URL", url)
+		}
+	}
+}
+
+func TestHugeHeadersAreRefused(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	served := make(chan error, 1)
+	go func() { served <- Serve(ctx, l, newTestHandler(&fakeAgent{}), "", slog.New(slog.DiscardHandler)) }()
+	conn, err := net.Dial("tcp", l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	huge := bytes.Repeat([]byte("X-Long: "+strings.Repeat("y", 1000)+"\r\n"), 40)
+	_, _ = conn.Write(append([]byte("GET /metrics HTTP/1.1\r\nHost: a\r\n"), huge...))
+	answer := make([]byte, 12)
+	if _, err := io.ReadFull(conn, answer); err != nil || string(answer) != "HTTP/1.1 431" {
+		t.Errorf("40 kB of headers: %q, %v", answer, err)
+	}
+	cancel()
+	if err := <-served; err != nil {
+		t.Errorf("serve: %v", err)
+	}
+}
