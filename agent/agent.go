@@ -44,6 +44,7 @@ type Agent struct {
 	prevOut    float64 // discharge at the last sweep
 	nextTick   time.Duration
 	dischargeM dischargeMeter
+	baseline   baseline
 
 	command atomic.Pointer[Setting] // what the user's command last said
 

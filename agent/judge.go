@@ -28,12 +28,16 @@ func Judge(d Detail, trace Trace, th Thresholds) (Detail, error) {
 		discharge: newDischargeEstimate(&v, sensors),
 		supply:    &supplyCheck{view: &v, settle: th.Settle},
 		setting:   &settingCheck{view: &v, th: th},
+		bridge:    max(th.Gone, 5*interval),
 	}
+	j.power = newPowerCheck(&v, j.setting, th)
 	j.checks = []check{
 		j.supply, j.setting,
 		&clockCheck{gap: max(th.Gap, 3*interval), step: th.ClockStep},
 		newGoneCheck(&v, sensors, max(th.Gone, 5*interval)),
 		&chargingCheck{view: &v},
+		&weakCheck{view: &v, th: th}, newReserveCheck(&v, th), &staleCheck{view: &v, allowed: th.Stale},
+		j.power,
 	}
 	if err := trace.Each(j.observe); err != nil {
 		return d, err
@@ -54,6 +58,8 @@ type judgement struct {
 	discharge *dischargeEstimate
 	supply    *supplyCheck
 	setting   *settingCheck
+	power     *powerCheck
+	bridge    time.Duration
 	checks    []check
 
 	n           int
@@ -90,6 +96,9 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 		return d, err
 	}
 	d.Summaries = summaries(sensors, j.sums, quantiles, *d.DurationS)
+	if err := j.cutWarmUp(&d, trace, sensors); err != nil {
+		return d, err
+	}
 	j.supply.describe(&d)
 	j.setting.describe(&d)
 	d.Discharge = j.discharge.result(*d.DurationS)
@@ -99,10 +108,15 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 		d.SystemW = d.Discharge.Watts
 	}
 
-	found := slices.Clone(tooShort(*d.DurationS, th))
+	found := fromTheStart(d.Findings)
+	found = append(found, tooShort(*d.DurationS, th)...)
 	found = append(found, resultMissing(d)...)
 	for _, c := range j.checks {
-		found = append(found, c.findings()...)
+		for _, f := range c.findings() {
+			if !slices.ContainsFunc(found, func(g Finding) bool { return g.Code == f.Code }) {
+				found = append(found, f)
+			}
+		}
 	}
 	sort.SliceStable(found, func(a, b int) bool { return found[a].Severity.weight() > found[b].Severity.weight() })
 	d.Findings = found
@@ -111,6 +125,43 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 	}
 	rejectBy(&d)
 	return d, nil
+}
+
+// cutWarmUp adds the steady part's means; it changes nothing else.
+func (j *judgement) cutWarmUp(d *Detail, trace Trace, sensors []collectors.Sensor) error {
+	cut := warmUp(j.power.seconds)
+	if d.WarmUpS != nil { // given by the user
+		cut = time.Duration(*d.WarmUpS * float64(time.Second))
+	}
+	if cut <= 0 {
+		return nil
+	}
+	seconds := cut.Seconds()
+	d.WarmUpS = &seconds
+	steady, err := steadyMeans(trace, sensors, cut, j.bridge)
+	if err != nil {
+		return err
+	}
+	n := 0
+	for i := range sensors {
+		if j.sums[i].n > 0 {
+			d.Summaries[n].SteadyMean = steady[i].mean()
+			n++
+		}
+	}
+	return nil
+}
+
+// fromTheStart are the findings that only the start could tell, since they need
+// the device's idle baseline.
+func fromTheStart(list []Finding) []Finding {
+	var found []Finding
+	for _, f := range list {
+		if f.Code == HotStart || f.Code == BusyStart {
+			found = append(found, f)
+		}
+	}
+	return found
 }
 
 // rejectBy sets the state of a run that a finding rejects.

@@ -109,6 +109,77 @@ func TestFindings(t *testing.T) {
 			}
 			return s
 		}), nil, ""},
+		{"charger too weak", play(run, func(t time.Duration) state {
+			s := onBattery(t)
+			s.online, s.power, s.energy = 1, 3, 180000-3*math.Floor(t.Seconds())
+			return s
+		}), []Code{ChargerWeak}, "the battery gave 3.0 W for 30 s although the device was on mains"},
+		{"near empty", play(run, func(t time.Duration) state {
+			s := onBattery(t)
+			s.charge = 0.1 - t.Seconds()/10000
+			return s
+		}), []Code{BatteryReserve}, "the battery was at 10 % at its lowest (reserve: 10 %)"},
+		{"stuck gauge", play(2*time.Minute, func(t time.Duration) state {
+			s := onBattery(t)
+			s.energy = 180000
+			return s
+		}), []Code{SensorStale}, "BAT0 reported the same power and content for 120 s"},
+		{"throttle counter", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.throttles = 7 + math.Floor(t.Seconds()/10)
+			return s
+		}), []Code{Throttled}, "entered thermal throttling 3 times"},
+		{"power falls at the temperature limit", play(time.Minute, func(t time.Duration) state {
+			s := onMains(t)
+			if s.celsius = 91; t > 20*time.Second {
+				s.watts = 12
+			}
+			return s
+		}), []Code{Throttled}, "package power fell by 17 % while the device was at 91.0 °C"},
+		{"power falls, but it is cool", play(time.Minute, func(t time.Duration) state {
+			s := onMains(t)
+			if s.watts = 15; t > 20*time.Second {
+				s.watts = 12 + math.Sin(t.Seconds()) // the workload wants less
+			}
+			return s
+		}), nil, ""},
+		{"hot, but nothing falls", play(time.Minute, func(t time.Duration) state {
+			s := onMains(t)
+			s.celsius = 93
+			return s
+		}), nil, ""},
+		{"more than the setting", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.watts = 18
+			return s
+		}), []Code{SettingDisobeyed}, "package power was 18.0 W at a setting of 15 W: the device does not go that low"},
+		{"held below the setting", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.watts = 11
+			return s
+		}), []Code{SettingDisobeyed}, "package power was held at 11.0 W at a setting of 15 W"},
+		{"a workload that wants less", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.watts = 8 + 3*math.Sin(t.Seconds())
+			return s
+		}), nil, ""},
+		{"short-term allowance above the setting", play(time.Minute, func(t time.Duration) state {
+			s := onMains(t)
+			if t < 20*time.Second {
+				s.watts = 25
+			}
+			return s
+		}), nil, ""},
+		{"whole device below the setting", play(run, func(t time.Duration) state {
+			s := onBattery(t)
+			s.watts, s.joules, s.power, s.energy = nan, nan, 12, 180000-12*math.Floor(t.Seconds())
+			return s
+		}), []Code{SettingDisobeyed}, "the discharge of the whole device was held at 12.0 W"},
+		{"the declaration is wrong, the device obeys what it was set to", play(run, func(t time.Duration) state {
+			s := onMains(t)
+			s.setting = watts(25)
+			return s
+		}), []Code{SettingDisagrees}, "25W was declared"},
 		{"resting battery without a power", play(run, func(t time.Duration) state {
 			s := onMains(t)
 			if t > time.Second {
@@ -225,7 +296,7 @@ func TestSupplyAtTheEdges(t *testing.T) {
 			s := onBattery(t)
 			s.online = 1
 			return s
-		}), nil, "")
+		}), []Code{ChargerWeak}, "the battery gave 20.0 W for 20 s")
 	})
 }
 
@@ -325,14 +396,14 @@ func TestEnergyOfHoles(t *testing.T) {
 		return nil
 	}
 	short, long := hole(5*time.Second, 7*time.Second), hole(5*time.Second, 15*time.Second)
-	if e := energyOf(short, collectors.PackagePower); e == nil || math.Abs(*e-240) > 1e-9 {
-		t.Errorf("energy over a short hole is %v, want 240", deref(e))
+	if e := energyOf(short, collectors.PackagePower); e == nil || math.Abs(*e-290) > 1e-9 {
+		t.Errorf("energy over a short hole is %v, want 290", deref(e))
 	}
 	if e := energyOf(long, collectors.PackagePower); e != nil {
 		t.Errorf("energy by power over a long hole is %v, want unknown", *e)
 	}
-	if e := energyOf(long, collectors.PackageEnergy); e == nil || math.Abs(*e-240) > 1e-9 {
-		t.Errorf("energy by counter over a long hole is %v, want 240: a counter loses nothing", deref(e))
+	if e := energyOf(long, collectors.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
+		t.Errorf("energy by counter over a long hole is %v, want 290: a counter loses nothing", deref(e))
 	}
 }
 
@@ -355,5 +426,36 @@ func TestJudgeWithoutSweeps(t *testing.T) {
 	}
 	if len(d.Summaries) != 0 || d.PackageW != nil || d.Discharge.Watts != nil || *d.DurationS != 0 {
 		t.Errorf("a run without sweeps has %+v", d)
+	}
+}
+
+// A warm-up is found where power falls to its steady value, and cut from the
+// steady means alone.
+func TestWarmUp(t *testing.T) {
+	warming := play(5*time.Minute, func(t time.Duration) state {
+		s := onMains(t)
+		s.watts = 14 + 0.1*math.Sin(7*t.Seconds())
+		if t < 40*time.Second {
+			s.watts = 24 - t.Seconds()/4
+		}
+		return s
+	})
+	d, err := judged(warming)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.WarmUpS == nil || *d.WarmUpS < 35 || *d.WarmUpS > 50 {
+		t.Fatalf("warm-up %v s, want about 40", deref(d.WarmUpS))
+	}
+	for _, s := range d.Summaries {
+		if s.Sensor == collectors.PackagePower {
+			near(t, "steady mean", *s.SteadyMean, 14, 0.005)
+			near(t, "mean of the whole run", *s.Mean, (19*40+14*260)/300.0, 0.005)
+		}
+	}
+	given := 100.0
+	d, err = Judge(Detail{Run: Run{State: Finished}, WarmUpS: &given}, warming, Thresholds{})
+	if err != nil || *d.WarmUpS != 100 {
+		t.Errorf("given warm-up became %v, error %v", deref(d.WarmUpS), err)
 	}
 }

@@ -51,6 +51,7 @@ func (a *Agent) loop(ctx context.Context) error {
 		}
 		a.readMail()
 		if ticked && a.run != nil {
+			a.readBeforeSweep(ctx)
 			if err := a.sweep(a.opts.Clock.Now(), sweepPaced); err != nil {
 				a.log.Error("sweep failed", zap.Error(err))
 			}
@@ -169,6 +170,16 @@ func (a *Agent) refresh(ctx context.Context) {
 	}
 }
 
+// rareSweeps is the interval from which slow sensors are read before each sweep,
+// not after it, since they would else be as old as the interval.
+const rareSweeps = 2 * time.Second
+
+func (a *Agent) readBeforeSweep(ctx context.Context) {
+	if a.opts.Interval >= rareSweeps {
+		a.refresh(ctx)
+	}
+}
+
 // Step does what is due at the clock's present time, in stepped mode: at most
 // one sweep, however much time went by.
 func (a *Agent) Step() error {
@@ -182,6 +193,7 @@ func (a *Agent) Step() error {
 	for a.nextTick <= now.Mono {
 		a.nextTick += a.opts.Interval
 	}
+	a.readBeforeSweep(context.Background())
 	return a.sweep(now, sweepPaced)
 }
 

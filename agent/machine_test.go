@@ -35,8 +35,7 @@ func (m *machine) Sensors() []collectors.Sensor { return scriptSensors }
 func (m *machine) Sweep(now time.Duration) []float64 {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	x := m.show(now - start.Mono)
-	return []float64{x.online, x.power, x.energy, x.direction, x.joules, x.watts, x.limit, x.profile}
+	return m.show(now - start.Mono).values()
 }
 
 func (m *machine) SlowDue(time.Duration) bool { return true }

@@ -111,6 +111,8 @@ type Run struct {
 // Detail is all that is kept of a run but its sweeps.
 type Detail struct {
 	Run
+	// WarmUpS is the warm-up at the start, s, given or found; nil for none.
+	WarmUpS   *float64          `json:"warmup_s"`
 	Summaries []Summary         `json:"summaries"`
 	Discharge *Discharge        `json:"discharge"`
 	Facts     map[string]string `json:"facts"`

@@ -44,18 +44,29 @@ var scriptSensors = []collectors.Sensor{
 	{ID: collectors.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
 	{ID: collectors.PowerLimit, Instance: collectors.LimitFirmware, Unit: "watts", Resolution: 1},
 	{ID: collectors.PlatformProfile},
+	{ID: collectors.BatteryCharge, Instance: "BAT0", Unit: "ratio"},
+	{ID: collectors.Temperature, Instance: "package", Unit: "celsius"},
+	{ID: collectors.ThrottleEvents, Instance: "package", Kind: collectors.Counter},
+	{ID: collectors.CPUFrequency, Instance: "policy0", Unit: "hertz"},
+	{ID: collectors.CPUBusy, Unit: "ratio"},
 }
 
 // state is what the scripted machine shows at one moment.
 type state struct {
 	online, power, energy, direction, joules, watts, limit, profile float64
+	charge, celsius, throttles, hertz, busy                         float64
 	setting                                                         Setting
 }
 
-// onBattery draws 20 W in all and 12 W in the package, at a declared 15 W.
+func (x state) values() []float64 {
+	return []float64{x.online, x.power, x.energy, x.direction, x.joules, x.watts, x.limit, x.profile, x.charge, x.celsius, x.throttles, x.hertz, x.busy}
+}
+
+// onBattery draws 20 W in all and 14.5 W in the package, at a declared 15 W.
 func onBattery(t time.Duration) state {
 	whole := math.Floor(t.Seconds())
-	return state{online: 0, power: 20, energy: 180000 - 20*whole, direction: 1, joules: 12 * t.Seconds(), watts: 12, limit: 15, profile: 3, setting: watts(15)}
+	return state{online: 0, power: 20, energy: 180000 - 20*whole, direction: 1, joules: 14.5 * t.Seconds(), watts: 14.5, limit: 15, profile: 3, setting: watts(15),
+		charge: 0.8, celsius: 60, hertz: 3e9, busy: 0.05}
 }
 
 // onMains is the same work with the battery at rest.
@@ -73,7 +84,7 @@ func play(d time.Duration, f func(t time.Duration) state) *script {
 	v := newView(scriptSensors)
 	for t := time.Duration(0); t <= d; t += DefaultInterval {
 		x := f(t)
-		values := []float64{x.online, x.power, x.energy, x.direction, x.joules, x.watts, x.limit, x.profile}
+		values := x.values()
 		s.sweeps = append(s.sweeps, Sweep{At: start.after(t), Values: values, Setting: x.setting, Supply: v.supply(values)})
 	}
 	return s

@@ -36,6 +36,9 @@ func (a *Agent) sweep(now Instant, kind sweepKind) error {
 
 	a.prev = append(a.prev[:0], values...)
 	a.prevOut, a.last = out, now
+	if kind == sweepIdle {
+		a.learn(a.sensors, values)
+	}
 	full := false
 	if a.run != nil || kind == sweepIdle {
 		full = a.journal.add(a.opts.Device, a.runID(), a.sensors[:len(values)], Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})

@@ -27,6 +27,34 @@ type Thresholds struct {
 	// share of the declared one; 0.5 W is always allowed. Default 0.02 (common
 	// practice, no source).
 	SettingTolerance float64
+
+	// HotStart is how much warmer than its idle baseline a sensor may be when a
+	// run starts, K. Default 10 (common practice, no source).
+	HotStart float64
+	// BusyStart is the highest processor load, as a share, in the second before
+	// a run. Default 0.3 (common practice, no source).
+	BusyStart float64
+	// Reserve is the charge below which a run on battery is doubted, as a
+	// share: near empty, devices limit themselves. Default 0.1 (common practice,
+	// no source).
+	Reserve float64
+	// WeakCharger is the discharge on mains that is not doubted, W. Default 0.5
+	// (common practice, no source).
+	WeakCharger float64
+	// Disobeyed is how far the measured package power may lie from the active
+	// setting, as a share of it; 0.5 W is always allowed. Default 0.1 (common
+	// practice, no source).
+	Disobeyed float64
+	// TemperatureLimit is where a processor is taken to be at its limit when
+	// its power falls, degrees Celsius. Default 90 (common practice, no
+	// source): set what the maker states.
+	TemperatureLimit float64
+	// ThrottledFall is the fall of power or clock at that limit that is noted,
+	// as a share. Default 0.05 (common practice, no source).
+	ThrottledFall float64
+	// Stale is how long a working battery's values may stay unchanged. Default
+	// 60 s (common practice, no source).
+	Stale time.Duration
 }
 
 func (t Thresholds) withDefaults() Thresholds {
@@ -40,8 +68,19 @@ func (t Thresholds) withDefaults() Thresholds {
 	set(&t.Gone, 3*time.Second)
 	set(&t.Settle, 1500*time.Millisecond)
 	set(&t.ClockStep, 500*time.Millisecond)
-	if t.SettingTolerance == 0 {
-		t.SettingTolerance = 0.02
+	set(&t.Stale, time.Minute)
+	share := func(x *float64, v float64) {
+		if *x == 0 {
+			*x = v
+		}
 	}
+	share(&t.SettingTolerance, 0.02)
+	share(&t.HotStart, 10)
+	share(&t.BusyStart, 0.3)
+	share(&t.Reserve, 0.1)
+	share(&t.WeakCharger, 0.5)
+	share(&t.Disobeyed, 0.1)
+	share(&t.TemperatureLimit, 90)
+	share(&t.ThrottledFall, 0.05)
 	return t
 }

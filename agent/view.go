@@ -19,6 +19,9 @@ type view struct {
 
 	limits  map[string]int // by instance
 	profile int
+
+	temperatures, frequencies, throttles []int
+	busy                                 int
 }
 
 // batteryView holds the positions of one battery's sensors, -1 where it has
@@ -29,7 +32,7 @@ type batteryView struct {
 }
 
 func newView(sensors []collectors.Sensor) view {
-	v := view{n: len(sensors), limits: map[string]int{}, profile: -1}
+	v := view{n: len(sensors), limits: map[string]int{}, profile: -1, busy: -1}
 	battery := func(instance string) *batteryView {
 		for i := range v.batteries {
 			if v.batteries[i].instance == instance {
@@ -65,6 +68,14 @@ func newView(sensors []collectors.Sensor) view {
 			v.gpuPower = append(v.gpuPower, i)
 		case collectors.PowerLimit:
 			v.limits[s.Instance] = i
+		case collectors.Temperature:
+			v.temperatures = append(v.temperatures, i)
+		case collectors.CPUFrequency:
+			v.frequencies = append(v.frequencies, i)
+		case collectors.ThrottleEvents:
+			v.throttles = append(v.throttles, i)
+		case collectors.CPUBusy:
+			v.busy = i
 		case collectors.PlatformProfile:
 			if v.profile < 0 {
 				v.profile = i

@@ -1,0 +1,99 @@
+package agent
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// weakCheck finds a charger that does not carry the load: the battery drains on
+// mains.
+type weakCheck struct {
+	view   *view
+	th     Thresholds
+	prev   time.Duration
+	time   time.Duration
+	joules float64
+}
+
+// drainFor is more than a battery's report may lag behind a plugging in.
+const drainFor = 5 * time.Second
+
+func (c *weakCheck) observe(s *Sweep, t time.Duration) {
+	dt := t - c.prev
+	c.prev = t
+	if out := c.view.discharge(s.Values); s.Supply == Mains && c.view.direction(s.Values) > 0 && out > c.th.WeakCharger {
+		c.time += dt
+		c.joules += out * dt.Seconds()
+	}
+}
+
+func (c *weakCheck) findings() []Finding {
+	if c.time < drainFor {
+		return nil
+	}
+	return []Finding{{Code: ChargerWeak, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"the battery gave %.1f W for %.0f s although the device was on mains: the charger is too weak for this load; use a stronger one or lower the setting", c.joules/c.time.Seconds(), c.time.Seconds())}}
+}
+
+// reserveCheck finds a run on battery that came near empty.
+type reserveCheck struct {
+	view   *view
+	th     Thresholds
+	lowest float64
+	supply Supply
+}
+
+func newReserveCheck(v *view, th Thresholds) *reserveCheck {
+	return &reserveCheck{view: v, th: th, lowest: math.Inf(1)}
+}
+
+func (c *reserveCheck) observe(s *Sweep, _ time.Duration) {
+	if x := c.view.charge(s.Values); s.Supply == Battery && x < c.lowest {
+		c.lowest, c.supply = x, Battery
+	}
+}
+
+func (c *reserveCheck) findings() []Finding {
+	if f, low := lowCharge(c.supply, c.lowest, c.th, "at its lowest"); low {
+		return []Finding{f}
+	}
+	return nil
+}
+
+// staleCheck notes a battery that works while its values stand still.
+type staleCheck struct {
+	view    *view
+	allowed time.Duration
+
+	since   []time.Duration // of the last change, by battery
+	last    [][2]float64    // power and content
+	longest time.Duration
+	name    string
+}
+
+func (c *staleCheck) observe(s *Sweep, t time.Duration) {
+	if c.since == nil {
+		c.since = make([]time.Duration, len(c.view.batteries))
+		c.last = make([][2]float64, len(c.view.batteries))
+	}
+	for i, b := range c.view.batteries {
+		now := [2]float64{at(s.Values, b.power), at(s.Values, b.energy)}
+		works := at(s.Values, b.direction) != 0 && !(math.IsNaN(now[0]) && math.IsNaN(now[1]))
+		if !works || differs(now[0], c.last[i][0]) || differs(now[1], c.last[i][1]) {
+			c.since[i] = t
+		}
+		c.last[i] = now
+		if still := t - c.since[i]; still > c.longest {
+			c.longest, c.name = still, b.instance
+		}
+	}
+}
+
+func (c *staleCheck) findings() []Finding {
+	if c.longest < c.allowed {
+		return nil
+	}
+	return []Finding{{Code: SensorStale, Severity: SeverityNote, Text: fmt.Sprintf(
+		"%s reported the same power and content for %.0f s while it worked: its gauge is slow or stuck, so the discharge is less certain", c.name, c.longest.Seconds())}}
+}

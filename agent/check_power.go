@@ -1,0 +1,211 @@
+package agent
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// powerCheck follows power, clock and temperature through a run to find a
+// device that was throttled, or that did not keep to its setting.
+type powerCheck struct {
+	view    *view
+	th      Thresholds
+	setting *settingCheck // knows what was active, read and changed
+
+	supply    Supply
+	counted   float64 // rise of the throttle counters
+	lastCount float64
+
+	prev    time.Duration
+	seconds []powerSecond // means of whole seconds
+	sum     powerSecond
+	n       [3]int
+}
+
+// powerSecond is the mean package power, discharge, clock and highest
+// temperature of one second, NaN where unknown.
+type powerSecond struct {
+	watts, out, hertz, celsius float64
+}
+
+func newPowerCheck(v *view, setting *settingCheck, th Thresholds) *powerCheck {
+	return &powerCheck{view: v, setting: setting, th: th, lastCount: math.NaN()}
+}
+
+func (c *powerCheck) observe(s *Sweep, t time.Duration) {
+	if t == 0 {
+		c.supply = s.Supply
+	}
+	c.countThrottles(s.Values)
+	if t.Truncate(time.Second) != c.prev.Truncate(time.Second) {
+		c.closeSecond()
+	}
+	c.prev = t
+	c.add(&c.sum.watts, &c.n[0], sum(s.Values, c.view.packagePower))
+	c.add(&c.sum.out, &c.n[1], c.view.discharge(s.Values))
+	c.add(&c.sum.hertz, &c.n[2], highest(s.Values, c.view.frequencies))
+	if x := highest(s.Values, c.view.temperatures); x > c.sum.celsius || c.sum.celsius == 0 {
+		c.sum.celsius = x
+	}
+}
+
+func (c *powerCheck) add(total *float64, n *int, x float64) {
+	if !math.IsNaN(x) {
+		*total += x
+		*n++
+	}
+}
+
+func (c *powerCheck) closeSecond() {
+	mean := func(total float64, n int) float64 {
+		if n == 0 {
+			return math.NaN()
+		}
+		return total / float64(n)
+	}
+	c.seconds = append(c.seconds, powerSecond{mean(c.sum.watts, c.n[0]), mean(c.sum.out, c.n[1]), mean(c.sum.hertz, c.n[2]), c.sum.celsius})
+	c.sum, c.n = powerSecond{}, [3]int{}
+}
+
+// highest is the largest value at the positions, NaN where all are missing.
+func highest(values []float64, positions []int) float64 {
+	top := math.NaN()
+	for _, i := range positions {
+		if x := at(values, i); math.IsNaN(top) || x > top {
+			top = x
+		}
+	}
+	return top
+}
+
+func (c *powerCheck) countThrottles(values []float64) {
+	n := sum(values, c.view.throttles)
+	if n > c.lastCount {
+		c.counted += n - c.lastCount
+	}
+	if !math.IsNaN(n) {
+		c.lastCount = n
+	}
+}
+
+func (c *powerCheck) findings() []Finding {
+	throttled := c.throttled()
+	if len(throttled) > 0 {
+		return append(throttled, c.disobeyed(true)...)
+	}
+	return c.disobeyed(false)
+}
+
+// throttled is told by a throttle counter, or by power or clock that falls while
+// the device is at its temperature limit.
+func (c *powerCheck) throttled() []Finding {
+	evidence := ""
+	if c.counted > 0 {
+		evidence = fmt.Sprintf("the processor entered thermal throttling %.0f times", c.counted)
+	} else if fall, what, at := c.fallAtLimit(); fall > c.th.ThrottledFall {
+		evidence = fmt.Sprintf("%s fell by %.0f %% while the device was at %.1f °C (limit: %.0f)", what, 100*fall, at, c.th.TemperatureLimit)
+	}
+	if evidence == "" {
+		return nil
+	}
+	return []Finding{{Code: Throttled, Severity: SeverityNote, Text: evidence +
+		": heat, not the setting, limited the result; improve cooling, or lower the setting, and say so when publishing"}}
+}
+
+// fallAtLimit compares the first quarter of the run, without its first seconds,
+// with the seconds at the limit in the last quarter.
+func (c *powerCheck) fallAtLimit() (fall float64, what string, celsius float64) {
+	const skip = 3
+	n := len(c.seconds)
+	if n < 4*skip {
+		return 0, "", 0
+	}
+	early := c.seconds[skip:max(n/4, skip+2)]
+	var late []powerSecond
+	for _, s := range c.seconds[3*n/4:] {
+		if s.celsius >= c.th.TemperatureLimit {
+			late = append(late, s)
+			celsius = math.Max(celsius, s.celsius)
+		}
+	}
+	if 2*len(late) < n-3*n/4 {
+		return 0, "", 0
+	}
+	watts := 1 - meanOf(late, func(s powerSecond) float64 { return s.watts })/meanOf(early, func(s powerSecond) float64 { return s.watts })
+	hertz := 1 - meanOf(late, func(s powerSecond) float64 { return s.hertz })/meanOf(early, func(s powerSecond) float64 { return s.hertz })
+	if watts >= hertz || math.IsNaN(hertz) {
+		return watts, "package power", celsius
+	}
+	return hertz, "the clock", celsius
+}
+
+// meanOf is the mean of what f gives, NaN values left out.
+func meanOf(list []powerSecond, f func(powerSecond) float64) float64 {
+	total, n := 0.0, 0
+	for _, s := range list {
+		if x := f(s); !math.IsNaN(x) {
+			total += x
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return total / float64(n)
+}
+
+// disobeyed compares measured power with the active setting. More than the
+// setting is disobedience. Less may be all that the workload wants; it is
+// disobedience only where the power is held flat, as a limiter holds it, and
+// heat does not explain it. Without package power, the discharge of the whole
+// device must at least reach the setting. A device that keeps to what the
+// system reports obeys, whatever was declared: that is a disagreement.
+func (c *powerCheck) disobeyed(hot bool) []Finding {
+	if c.setting.change != "" || c.setting.active.Watts == nil {
+		return nil
+	}
+	text := c.disobeys(*c.setting.active.Watts, hot)
+	if read := c.setting.read.Watts; text == "" || read != nil && c.disobeys(*read, hot) == "" {
+		return nil
+	}
+	return []Finding{{Code: SettingDisobeyed, Severity: SeverityDoubt, Text: text}}
+}
+
+// disobeys says how measured power lies off a setting, "" if it does not.
+func (c *powerCheck) disobeys(setting float64, hot bool) string {
+	allowed := math.Max(c.th.Disobeyed*setting, 0.5)
+	steady := c.steady()
+	watts := meanOf(steady, func(s powerSecond) float64 { return s.watts })
+	what, onlyBelow := "package power", false
+	if math.IsNaN(watts) && c.supply == Battery {
+		watts, what, onlyBelow = meanOf(steady, func(s powerSecond) float64 { return s.out }), "the discharge of the whole device", true
+	}
+	switch {
+	case watts > setting+allowed && !onlyBelow:
+		return fmt.Sprintf("%s was %.1f W at a setting of %g W: the device does not go that low, or the setting was not in force", what, watts, setting)
+	case watts < setting-allowed && !hot && (flat(steady) || onlyBelow):
+		return fmt.Sprintf("%s was held at %.1f W at a setting of %g W: the device does not go that high, or the setting was not in force", what, watts, setting)
+	}
+	return ""
+}
+
+// steady is the second half of the run, in which a short-term allowance above
+// the setting is used up.
+func (c *powerCheck) steady() []powerSecond {
+	if len(c.seconds) < 6 {
+		return nil
+	}
+	return c.seconds[len(c.seconds)/2:]
+}
+
+// flatness is the relative scatter of power, second by second, below which a
+// limiter holds it: a workload's own demand varies more (common practice, no
+// source).
+const flatness = 0.02
+
+func flat(list []powerSecond) bool {
+	mean := meanOf(list, func(s powerSecond) float64 { return s.watts })
+	variance := meanOf(list, func(s powerSecond) float64 { return (s.watts - mean) * (s.watts - mean) })
+	return math.Sqrt(variance) < flatness*mean
+}

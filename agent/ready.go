@@ -1,0 +1,114 @@
+package agent
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"sweepd/collectors"
+)
+
+// Want is what the next run needs of the device.
+type Want struct {
+	Supply    Supply  // SupplyUnknown: any
+	MinCharge float64 // charge that a run on battery needs, 0 to 1; 0: the reserve
+}
+
+// Readiness says whether a device is fit to start a run, and if not, why.
+type Readiness struct {
+	Fit     bool      `json:"fit"`
+	Reasons []Finding `json:"reasons"` // what a run started now would be doubted for
+	// Celsius is the temperature that counts and Above how far it lies above
+	// its idle baseline, K; nil while no baseline is known.
+	Celsius *float64 `json:"celsius"`
+	Above   *float64 `json:"above_baseline"`
+}
+
+// Ready looks at the device now. It takes an idle sweep, or none while a run is
+// recording.
+func (a *Agent) Ready(ctx context.Context, w Want) (r Readiness, err error) {
+	if err := a.SweepIdle(ctx); err != nil {
+		return r, err
+	}
+	err = a.do(ctx, func() error {
+		if a.prev == nil {
+			return fmt.Errorf("nothing was sampled yet: try again in a moment")
+		}
+		r = a.readiness(w, a.prev)
+		return nil
+	})
+	return r, err
+}
+
+// readiness judges the present sweep. It runs on the sampling goroutine.
+func (a *Agent) readiness(w Want, values []float64) Readiness {
+	r := Readiness{Reasons: []Finding{}}
+	if _, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok {
+		r.Celsius, r.Above = known(c), known(above)
+	}
+	r.Reasons = append(r.Reasons, a.startFindings(values)...)
+	supply := a.view.supply(values)
+	if w.Supply != SupplyUnknown && supply != w.Supply {
+		r.Reasons = append(r.Reasons, Finding{Code: SupplyChanged, Severity: SeverityDoubt,
+			Text: fmt.Sprintf("the device is on %s, the run wants %s: %s", orUnknown(supply), w.Supply, plugText(w.Supply))})
+	}
+	if c := a.view.charge(values); supply == Battery && w.MinCharge > a.opts.Thresholds.Reserve && c < w.MinCharge {
+		r.Reasons = append(r.Reasons, Finding{Code: BatteryReserve, Severity: SeverityDoubt,
+			Text: fmt.Sprintf("the battery is at %.0f %%, the run needs %.0f %%: charge it first", 100*c, 100*w.MinCharge)})
+	}
+	r.Fit = len(r.Reasons) == 0
+	return r
+}
+
+func orUnknown(s Supply) string {
+	if s == SupplyUnknown {
+		return "an unknown supply"
+	}
+	return string(s)
+}
+
+func plugText(s Supply) string {
+	if s == Mains {
+		return "plug it in"
+	}
+	return "unplug it"
+}
+
+// startFindings are what a run that starts with this sweep is doubted for.
+func (a *Agent) startFindings(values []float64) []Finding {
+	th := a.opts.Thresholds
+	var found []Finding
+	if name, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok && above > th.HotStart {
+		found = append(found, Finding{Code: HotStart, Severity: SeverityDoubt, Text: fmt.Sprintf(
+			"%s was at %.1f °C at the start, %.1f K above its idle baseline (allowed: %.0f): let the device cool down before a run", temperatureName(name), c, above, th.HotStart)})
+	}
+	if busy := at(values, a.view.busy); busy > th.BusyStart {
+		found = append(found, Finding{Code: BusyStart, Severity: SeverityDoubt, Text: fmt.Sprintf(
+			"the processor was %.0f %% busy before the start (allowed: %.0f %%): end what runs in the background", 100*busy, 100*th.BusyStart)})
+	}
+	if f, low := lowCharge(a.view.supply(values), a.view.charge(values), th, "at the start"); low {
+		found = append(found, f)
+	}
+	return found
+}
+
+func temperatureName(instance string) string {
+	if instance == "" {
+		return "the temperature"
+	}
+	return instance
+}
+
+// lowCharge is the finding of a run on battery near empty.
+func lowCharge(s Supply, charge float64, th Thresholds, when string) (Finding, bool) {
+	if s != Battery || math.IsNaN(charge) || charge >= th.Reserve {
+		return Finding{}, false
+	}
+	return Finding{Code: BatteryReserve, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"the battery was at %.0f %% %s (reserve: %.0f %%), where devices limit themselves: charge it before the run", 100*charge, when, 100*th.Reserve)}, true
+}
+
+// learn takes an idle sweep into the baseline.
+func (a *Agent) learn(sensors []collectors.Sensor, values []float64) {
+	a.baseline.observe(&a.view, sensors, values)
+}
