@@ -101,8 +101,10 @@ func TestOldFilesOpen(t *testing.T) {
 		if d.Results["score"].Value != 1 || d.Facts["device"] != "unit-oak" {
 			t.Errorf("version %d: run %+v", v, d)
 		}
+		// fill gives sweep n of the run the values 105+n and 0.5, so the sum of
+		// (105+n)n + 0.5(n+1) over n = 1..100.
 		trace, err := s.Trace(t.Context(), d.ID)
-		if n, total := sum(t, trace, err); n != 100 || total != 859825 {
+		if n, total := sum(t, trace, err); n != 100 || total != 871175 {
 			t.Errorf("version %d: %d sweeps with sum %v", v, n, total)
 		}
 	}
