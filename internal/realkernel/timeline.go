@@ -15,6 +15,9 @@ type Timeline struct {
 // Voltage is the battery's terminal voltage in volts, at all times.
 const Voltage = 12.0
 
+// DesignVoltage is the battery's nominal voltage in volts.
+const DesignVoltage = 11.4
+
 // End is when the last row of the timeline begins; nothing changes after it
 // but the temperature.
 const End = 152 * time.Second
@@ -79,11 +82,6 @@ func (l Timeline) Discharge(from, to time.Duration) float64 {
 		r := rowAt(ms)
 		return float64(r.sign*r.rate) / 1000
 	})
-}
-
-// Joules returns what the battery says it holds at t, in joules.
-func (l Timeline) Joules(t time.Duration) float64 {
-	return float64(l.At(t).ReportedContent*l.scale()) * 3600e-6
 }
 
 // MeterPower returns the power meter's mean from one time to another in watts.
