@@ -30,7 +30,10 @@ import (
 // Where the sides are compared: at the nodes of the side that has fewer of them
 // in the range of watts that both cover, and, where both have as many, at the
 // geometric means of the nodes in order; so swapping the sides changes nothing.
-// TestStudyAligned shows how often all bounds hold.
+// TestStudyAligned simulates it: with CV 0.5 to 2 %, power 1 % and 1 to 5 runs, all
+// bounds hold in 0.96 to 1.00 of campaigns on a smooth curve and on one with a
+// frame limit, at about the width of bounds at equal settings (2.95 against 2.64 %
+// for three runs at CV 1 %; wider where the noise is small against the curvature).
 
 // nodeTolerance is the relative difference of watts below which settings are one
 // node: the tolerance of the effective range.

@@ -23,7 +23,7 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 		c.note("the sides share no setting: nothing can be compared")
 	}
 	if n := len(c.a.noise.Flagged) + len(c.b.noise.Flagged); n > 0 {
-		c.note(fmt.Sprintf("%d runs differ from their repeats; they stay in all numbers until you reject them", n))
+		c.note(fmt.Sprintf("runs that differ from their repeats: %d; they stay in all numbers until you reject them", n))
 	}
 	if len(c.blocks) > 0 {
 		c.note(fmt.Sprintf("run in %d passes, whose common shifts were taken out: %s between the lowest and the highest",
@@ -51,8 +51,8 @@ func (c *contest) quantityName() string {
 	return name
 }
 
-// noteWeakSpots says where the simulations found more false verdicts than the
-// confidence promises (methods table 10.1).
+// noteWeakSpots says where simulations find more false verdicts than the
+// confidence promises: columns slow, noise and drift2 of TestStudyCompare.
 func (c *contest) noteWeakSpots(p pair) {
 	most, single := 0, false
 	for _, k := range c.sharedContrasts() {
@@ -62,7 +62,7 @@ func (c *contest) noteWeakSpots(p pair) {
 	if most == 0 {
 		return
 	}
-	if p.a.Device != p.b.Device && passes(c.a.runs, c.interleavedCells()) == 0 {
+	if p.a.Device != p.b.Device && passes(c.a.runs, slices.Concat(c.a.cells, c.b.cells)) == 0 {
 		c.note("two devices drift each on its own day, which no method can take out and the bounds do not hold: only interleaving their runs helps")
 	}
 	if most <= 2 {
@@ -75,10 +75,6 @@ func (c *contest) noteWeakSpots(p pair) {
 		c.note("a setting with a single run on a side is won only if a neighbouring setting supports it")
 	}
 }
-
-// interleavedCells are the cells of both sides, to see whether the sides took
-// turns.
-func (c *contest) interleavedCells() []Cell { return slices.Concat(c.a.cells, c.b.cells) }
 
 // noteAligned says what aligning the sides left out and assumed.
 func (c *contest) noteAligned(a, b []node, places []float64) {

@@ -19,7 +19,8 @@ const (
 	NoiseNone            NoiseSource = "none"             // nothing: no bounds can be given
 )
 
-// Constants of the noise estimate; the study in methods table 10.1 fixed them.
+// Constants of the noise estimate, fixed by simulation; TestStudyCompare shows
+// what comparisons achieve with them.
 const (
 	scaleFactor   = 1.4826 // makes the median absolute deviation estimate a normal's SD [Hampel 1974]
 	scaleFloor    = 0.001  // relative SD below which runs are never told apart
@@ -90,7 +91,7 @@ type Noise struct {
 // from the repeats and, where they are few, from the roughness of the curve.
 // Cells must be in order of X. The cells are not changed.
 func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
-	rep := newRepeats(cells)
+	rep, kappa := newRepeats(cells), 1-opts.Spent
 	scales, windowed := rep.scales()
 	noise := Noise{
 		Cells:   make([]CellNoise, len(cells)),
@@ -104,12 +105,12 @@ func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
 		if isolated[j] {
 			noise.Flagged = append(noise.Flagged, flagRuns(cells, j, scales[j], opts.LowerIsBetter)...)
 		}
-		if rep.q[j] > ownVarianceAt*scales[j] {
-			noise.spreads[j] = rep.ss[j] / rep.df[j]
+		if rep.q[j] > ownVarianceAt*scales[j] && kappa > 0 {
+			noise.spreads[j] = rep.ss[j] / rep.df[j] / kappa
 		}
 	}
 	var global pool
-	noise.pools, global = rep.pools(isolated, windowed, 1-opts.Spent)
+	noise.pools, global = rep.pools(isolated, windowed, kappa)
 	noise.rough = global.nu < poolMinNu
 	noise.settle(cells, opts, global)
 	return noise

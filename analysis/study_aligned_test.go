@@ -103,3 +103,38 @@ func TestStudyAligned(t *testing.T) {
 		fmt.Printf("compare at equal package watts\n%s\n", text.String())
 	}
 }
+
+// TestStudyPer simulates results per package watt between sides that draw
+// different watts: how often all bounds hold the true difference. Published for
+// the results themselves: 0.93 to 0.98.
+func TestStudyPer(t *testing.T) {
+	t.Parallel()
+	campaigns := 150
+	if *studyFull {
+		campaigns = *studyCampaigns
+	}
+	efficiency := func(side int, w float64) float64 { return studyCurve(drawn(side, w)) - math.Log(drawn(side, w)) }
+	var text strings.Builder
+	for i, n := range []int{1, 2, 3, 5} {
+		rng, held := studyRandom(250+i, 0), 0.0
+		for range campaigns {
+			c := compareOne(t, alignedCampaign(rng, n, 0.01, studyCurve), CompareRequest{By: "device", A: "unit-oak", B: "unit-elm", Per: AtPackage})
+			all := true
+			for _, s := range c.Settings {
+				truth := relative(efficiency(sideA, float64(s.SettingW)) - efficiency(sideB, float64(s.SettingW)))
+				all = all && s.Lower <= truth && s.Upper >= truth
+			}
+			if all {
+				held++
+			}
+		}
+		held /= float64(campaigns)
+		fmt.Fprintf(&text, "n %d, CV 1 %%, power 1 %%: all bounds hold %.3f\n", n, held)
+		if held < 0.95-proportionTolerance(0.95, campaigns) {
+			t.Errorf("n %d: bounds hold in %.3f of campaigns, want 0.95", n, held)
+		}
+	}
+	if *studyFull {
+		fmt.Printf("compare per package watt\n%s\n", text.String())
+	}
+}
