@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -39,51 +40,86 @@ func passes(runs []Run, cells []Cell) int {
 	return most
 }
 
-// blockTolerance ends the fit of blocks, relative to the largest logarithm where
-// that is above 1.
-const (
-	blockTolerance = 1e-13
-	blockRounds    = 2000
-)
-
 // fitBlocks fits z = cell + block by least squares over all cells, the k-th run
 // of every cell belonging to block k, and returns the blocks, of mean 0.
+//
+// With the cells' means eliminated the normal equations are A b = r, where r_k
+// sums z less its cell's mean over block k. They are solved by conjugate
+// gradients [Hestenes & Stiefel 1952], scaled by the blocks' sizes: alternating
+// between cells and blocks has the same limit but hardly moves where one cell has
+// far more runs than the others.
 func fitBlocks(cells []Cell, count int) []float64 {
-	blocks, size := make([]float64, count), make([]float64, count)
+	eq := newBlockEquations(cells, count)
+	b, residual := make([]float64, count), eq.right
+	step, image := make([]float64, count), make([]float64, count)
+	before := 0.0
+	for range blockRounds {
+		now := 0.0
+		for k, r := range residual {
+			now += r * r / eq.size[k]
+		}
+		if now <= eq.negligible {
+			break
+		}
+		turn := 0.0
+		if before > 0 {
+			turn = now / before
+		}
+		for k, r := range residual {
+			step[k] = r/eq.size[k] + turn*step[k]
+		}
+		eq.apply(step, image)
+		length := now / floats.Dot(step, image)
+		floats.AddScaled(b, length, step)
+		floats.AddScaled(residual, -length, image)
+		before = now
+	}
+	floats.AddConst(-stat.Mean(b, nil), b)
+	return b
+}
+
+const (
+	blockRounds    = 2000
+	blockTolerance = 1e-13 // change of a block that ends the fit, relative to the largest logarithm where that is above 1
+)
+
+// blockEquations are the normal equations of the blocks. As a cell of n runs has
+// one in each of the first n blocks, A needs only the number of cells by n.
+type blockEquations struct {
+	size       []float64 // cells that have a run in block k
+	cells      []float64 // cells with k+1 runs
+	right      []float64
+	negligible float64 // squared length of a residual that counts as none
+}
+
+func newBlockEquations(cells []Cell, count int) blockEquations {
+	eq := blockEquations{size: make([]float64, count), cells: make([]float64, count), right: make([]float64, count)}
 	largest := 1.0
 	for _, c := range cells {
+		eq.cells[c.N()-1]++
+		mean := c.Mean()
 		for k, z := range c.Z {
-			size[k]++
+			eq.size[k]++
+			eq.right[k] += z - mean
 			largest = math.Max(largest, math.Abs(z))
 		}
 	}
-	next := make([]float64, count)
-	for range blockRounds {
-		clear(next)
-		for _, c := range cells {
-			mean := 0.0
-			for k, z := range c.Z {
-				mean += z - blocks[k]
-			}
-			mean /= float64(c.N())
-			for k, z := range c.Z {
-				next[k] += z - mean
-			}
-		}
-		for k := range next {
-			next[k] /= size[k]
-		}
-		centre, change := stat.Mean(next, nil), 0.0
-		for k := range next {
-			next[k] -= centre
-			change = math.Max(change, math.Abs(next[k]-blocks[k]))
-		}
-		blocks, next = next, blocks
-		if change < blockTolerance*largest {
-			break
-		}
+	eq.negligible = blockTolerance * blockTolerance * largest * largest
+	return eq
+}
+
+// apply sets image to A b: each block's sum less the means of b in its cells.
+func (eq blockEquations) apply(b, image []float64) {
+	sum := 0.0
+	for k, v := range b {
+		sum += v
+		image[k] = sum / float64(k+1) * eq.cells[k] // of the cells that end here
 	}
-	return blocks
+	means := 0.0
+	for k := len(b) - 1; k >= 0; k-- {
+		means += image[k]
+		image[k] = eq.size[k]*b[k] - means
+	}
 }
 
 // withoutBlocks returns copies of the cells with the blocks taken off.

@@ -91,3 +91,62 @@ func TestBlocksSmallCampaign(t *testing.T) {
 		t.Errorf("bounds hold in %.3f of campaigns, want 0.95", share)
 	}
 }
+
+// The fit reaches what alternating between cells and blocks converges to, also
+// where alternating takes thousands of rounds.
+func TestFitBlocksAlternating(t *testing.T) {
+	rng := studyRandom(101, 0)
+	for name, runs := range map[string]func(j int) int{
+		"stairs":   func(j int) int { return 1 + j },
+		"one long": func(j int) int { return 2 + 38*(1-min(j, 1)) },
+		"mixed":    func(j int) int { return 1 + (j*7)%5 },
+	} {
+		var z [][]float64
+		for j := range 20 {
+			values := make([]float64, runs(j))
+			for k := range values {
+				values[k] = rng.NormFloat64()
+			}
+			z = append(z, values)
+		}
+		_, cells := inPasses(z)
+		count := 0
+		for _, c := range cells {
+			count = max(count, c.N())
+		}
+		got, want := fitBlocks(cells, count), alternate(cells, count)
+		for k := range want {
+			if math.Abs(got[k]-want[k]) > 1e-10 {
+				t.Errorf("%s: block %d = %.12g, want %.12g", name, k, got[k], want[k])
+			}
+		}
+	}
+}
+
+// alternate fits blocks by the plain algorithm: cell means of z - block, block
+// means of z - cell, blocks of mean 0, until nothing changes by 1e-13.
+func alternate(cells []Cell, count int) []float64 {
+	blocks := make([]float64, count)
+	for range 1000000 {
+		next, size := make([]float64, count), make([]float64, count)
+		for _, c := range withoutBlocks(cells, blocks) {
+			for k, z := range c.Z {
+				next[k] += z + blocks[k] - c.Mean()
+				size[k]++
+			}
+		}
+		centre, change := 0.0, 0.0
+		for k := range next {
+			next[k] /= size[k]
+			centre += next[k] / float64(count)
+		}
+		for k := range next {
+			next[k] -= centre
+			change = math.Max(change, math.Abs(next[k]-blocks[k]))
+		}
+		if blocks = next; change < 1e-13 {
+			break
+		}
+	}
+	return blocks
+}
