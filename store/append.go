@@ -114,10 +114,10 @@ func (s *Store) seriesLocked(ctx context.Context, b agent.Batch) (*seriesWriter,
 }
 
 func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []collectors.Sensor, sweeps []agent.Sweep) error {
-	grown := w.grow(sensors)
+	wider := w.grow(sensors)
 	labels := w.place(sweeps)
 	key := w.sinceKey == 0 || w.sinceKey >= keyEvery
-	data := w.pack(key, sweeps, labels, grown)
+	data := w.pack(key, sweeps, labels, wider)
 	atMs := sweeps[0].At.Wall.UnixMilli()
 
 	mono := sweeps[len(sweeps)-1].At.Mono
@@ -195,10 +195,10 @@ type seriesWriter struct {
 	next          int64 // position of the next row
 	sinceKey      int   // rows since the last key row, counting it; 0: none yet
 
-	sensors    []collectors.Sensor
-	labels     []label
-	places     []int                         // reused by place
-	described_ struct{ sensors, labels int } // how many of them the file knows
+	sensors []collectors.Sensor
+	labels  []label
+	places  []int                         // reused by place
+	known   struct{ sensors, labels int } // how many of them the file has
 }
 
 // label is what a sweep says besides its values.
@@ -279,5 +279,5 @@ func (w *seriesWriter) appended(key bool) {
 
 // described tells whether the file knows all that the next row refers to.
 func (w *seriesWriter) described() bool {
-	return w.id != 0 && w.described_.sensors == len(w.sensors) && w.described_.labels == len(w.labels)
+	return w.id != 0 && w.known.sensors == len(w.sensors) && w.known.labels == len(w.labels)
 }

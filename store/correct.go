@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"time"
 
 	"sweepd/agent"
@@ -64,7 +65,10 @@ func (s *Store) change(ctx context.Context, doing, id string, f func(w *runWrite
 		if err != nil {
 			return err
 		}
-		return f(newRunWriter(ctx, tx), n, state)
+		if err := f(newRunWriter(ctx, tx), n, state); err != nil {
+			return fmt.Errorf("run %s: %w", id, err)
+		}
+		return nil
 	}))
 }
 

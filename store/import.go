@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"fmt"
 
 	"sweepd/agent"
 )
@@ -27,6 +28,9 @@ func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress fu
 		// A context that can end costs a goroutine for each statement.
 		w := newRunWriter(context.WithoutCancel(ctx), tx)
 		for i := range runs {
+			if runs[i].State == agent.Recording {
+				return fmt.Errorf("run %s is %q: only its own agent can record it", runs[i].ID, agent.Recording)
+			}
 			_, isNew, err := w.add(&runs[i])
 			if err != nil {
 				return err

@@ -32,7 +32,7 @@ func (w *seriesWriter) resume(ctx context.Context, db *sql.DB) error {
 		return err
 	}
 	w.packer.grow(w.sensors)
-	w.described_.sensors, w.described_.labels = len(w.sensors), len(w.labels)
+	w.known.sensors, w.known.labels = len(w.sensors), len(w.labels)
 	var last sql.NullInt64
 	if err := db.QueryRowContext(ctx, `SELECT max(id) FROM readings WHERE id BETWEEN ? AND ?`, w.id<<32, w.id<<32|0xffffffff).Scan(&last); err != nil {
 		return err
@@ -55,7 +55,7 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 			return err
 		}
 	}
-	for i := w.described_.sensors; i < len(w.sensors); i++ {
+	for i := w.known.sensors; i < len(w.sensors); i++ {
 		id, err := sensorID(ctx, tx, w.sensors[i])
 		if err != nil {
 			return err
@@ -64,14 +64,14 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 			return err
 		}
 	}
-	for i := w.described_.labels; i < len(w.labels); i++ {
+	for i := w.known.labels; i < len(w.labels); i++ {
 		l := w.labels[i]
 		if _, err := tx.ExecContext(ctx, `INSERT INTO series_labels VALUES (?, ?, ?, ?, ?, ?)`,
 			w.id, i, l.setting().Watts, l.name, string(l.source), string(l.supply)); err != nil {
 			return err
 		}
 	}
-	w.described_.sensors, w.described_.labels = len(w.sensors), len(w.labels)
+	w.known.sensors, w.known.labels = len(w.sensors), len(w.labels)
 	return nil
 }
 

@@ -1,0 +1,64 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"os/exec"
+	"strings"
+	"testing"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+)
+
+// The sqlite3 shell, which shares no code with the driver, finds the file sound
+// and shows it as the schema's comments say.
+func TestShell(t *testing.T) {
+	shell, err := exec.LookPath("sqlite3")
+	if err != nil {
+		t.Skip("no sqlite3 shell here")
+	}
+	s := openTest(t)
+	d := finished("run-0001", 0)
+	d.Setting, d.Note = watts(12.5), "first"
+	d.Results["load"] = agent.Result{Value: 3.5, Unit: "s", Better: agent.Lower}
+	d.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C"}}
+	d.Summaries = []agent.Summary{{Sensor: collectors.PackagePower, Unit: "watts", Mean: new(9.5)}}
+	imported(t, s, d, finished("run-0002", 1))
+	must(t, s.BeginRun(t.Context(), newRun("run-0003")))
+	must(t, s.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-0003", Sensors: []collectors.Sensor{{ID: "x"}}, Sweeps: []agent.Sweep{quarter(0, 1)}}))
+
+	for query, want := range map[string]string{
+		"PRAGMA integrity_check": "ok",
+		"SELECT id, setting, state, started_at, duration_s, results, findings, note FROM run_table WHERE id < 'run-0003'": "run-0001|12.5W|finished|2026-05-01T12:00:00.000Z|60.0|load=3.5s score=100.0points|hot_start|first\n" +
+			"run-0002|25W|finished|2026-05-01T12:01:00.000Z|60.0|score=101.0points||",
+		"SELECT id, name, value, better FROM result_table LIMIT 1": "run-0001|load|3.5|lower",
+		"SELECT id, severity, code, text FROM finding_table":       "run-0001|doubt|hot_start|62 C",
+		"SELECT id, sensor, unit, mean, max FROM summary_table":    "run-0001|package_power_watts|watts|9.5|",
+		"SELECT id, name, value FROM fact_table LIMIT 1":           "run-0001|kernel|6.1",
+		"SELECT run, position, at, sweeps FROM reading_rows":       "run-0003|0|2026-05-01T13:00:00.000Z|1",
+	} {
+		out, err := exec.Command(shell, s.Path(), query).CombinedOutput()
+		if got := strings.TrimSpace(string(out)); err != nil || got != want {
+			t.Errorf("%s\ngave %s, %v\nwant %s", query, got, err, want)
+		}
+	}
+}
+
+// What must outlive a power cut is committed with synchronous FULL (2), the
+// rest with NORMAL (1).
+func TestSynchronous(t *testing.T) {
+	s := openTest(t)
+	for flush, want := range map[bool]int{true: 2, false: 1} {
+		must(t, s.commit(context.Background(), flush, func(tx *sql.Tx) error {
+			var level int
+			if err := tx.QueryRow("PRAGMA synchronous").Scan(&level); err != nil {
+				return err
+			}
+			if level != want {
+				t.Errorf("flush %v commits with synchronous %d, want %d", flush, level, want)
+			}
+			return nil
+		}))
+	}
+}
