@@ -62,7 +62,8 @@ func readSetting(last Setting, v *view, values []float64) Setting {
 		if last.Watts != nil && *last.Watts == watts && last.Source == source {
 			return last
 		}
-		next.Watts = &watts
+		w := watts // a variable of its own, so that only a change allocates
+		next.Watts = &w
 	}
 	return next
 }

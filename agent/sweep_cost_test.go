@@ -1,0 +1,80 @@
+//go:build !race
+
+package agent
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"sweepd/collectors"
+)
+
+// lively is 40 sensors, all that labels and energies look at among them, whose
+// values change from sweep to sweep.
+type lively struct {
+	now     Instant
+	sensors []collectors.Sensor
+	values  []float64
+}
+
+func newLively() *lively {
+	m := &lively{now: start, sensors: append([]collectors.Sensor(nil), scriptSensors...)}
+	for i := len(m.sensors); i < 40; i++ {
+		m.sensors = append(m.sensors, collectors.Sensor{ID: collectors.Temperature, Instance: fmt.Sprint(i), Unit: "celsius", Resolution: 0.001})
+	}
+	m.values = make([]float64, len(m.sensors))
+	return m
+}
+
+func (m *lively) Now() Instant                 { return m.now }
+func (m *lively) Sensors() []collectors.Sensor { return m.sensors }
+func (m *lively) SlowDue(time.Duration) bool   { return false }
+func (m *lively) ReadSlow(time.Duration)       {}
+func (m *lively) Rescan(time.Duration)         {}
+
+func (m *lively) Sweep(now time.Duration) []float64 {
+	elapsed := (now - start.Mono).Seconds()
+	v := m.values // in the order of scriptSensors
+	v[0], v[1], v[2], v[3] = 0, 20+math.Mod(elapsed, 3), 180000-20*math.Floor(elapsed), 1
+	v[4], v[5], v[6], v[7] = 12*elapsed, 12, 15, 3
+	for i := len(scriptSensors); i < len(m.values); i++ {
+		v[i] = 40 + math.Mod(elapsed, 7) + float64(i)
+	}
+	return v
+}
+
+// nowhere stores nothing.
+type nowhere struct{ *notebook }
+
+func (nowhere) Append(context.Context, Batch) error { return nil }
+
+// A whole sweep of a run does not allocate: reading, labels, discharge,
+// energies, the snapshot's copy, and the journal with its hand-over once a
+// second.
+func TestWholeSweepDoesNotAllocate(t *testing.T) {
+	m := newLively()
+	a, err := New(Options{Device: "unit-oak", Sensors: m, Recorder: nowhere{newNotebook()}, Clock: m, Stepped: true, Interval: MinInterval})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustStart(t, a, Start{Workload: "tile-sort", Variant: map[string]string{"cores": "6"}})
+	step := func() {
+		m.now = m.now.after(MinInterval)
+		if err := a.Step(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 100 { // the journal's memory grows to what a second takes
+		step()
+	}
+	before := a.shared.sweeps
+	if n := testing.AllocsPerRun(1000, step); n != 0 {
+		t.Errorf("%v allocations a sweep, want 0", n)
+	}
+	if took := a.shared.sweeps - before; took < 1000 {
+		t.Errorf("%d sweeps were taken in 1000 steps", took)
+	}
+}
