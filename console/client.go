@@ -62,6 +62,32 @@ func (c *Client) Status(ctx context.Context) (s Status, err error) {
 	return s, c.do(ctx, http.MethodGet, "/api/v1/status", nil, &s)
 }
 
+// Ready asks whether the device is fit to start a run.
+func (c *Client) Ready(ctx context.Context) (r agent.Readiness, err error) {
+	return r, c.do(ctx, http.MethodGet, "/api/v1/ready", nil, &r)
+}
+
+// readyPause is the time between two looks of WaitReady: a device cools down
+// over minutes.
+const readyPause = 2 * time.Second
+
+// WaitReady waits until the device is fit to start a run. It tells why it waits
+// whenever it looks.
+func (c *Client) WaitReady(ctx context.Context, tell func(agent.Readiness)) error {
+	for {
+		r, err := c.Ready(ctx)
+		if err != nil || r.Fit {
+			return err
+		}
+		tell(r)
+		select {
+		case <-time.After(readyPause):
+		case <-ctx.Done():
+			return fmt.Errorf("no run was started: %w", ctx.Err())
+		}
+	}
+}
+
 func (c *Client) post(ctx context.Context, path string, q, answer any) error {
 	body, err := json.Marshal(q)
 	if err != nil {

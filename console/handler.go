@@ -17,6 +17,7 @@ type Agent interface {
 	StartRun(context.Context, agent.Start) (agent.Run, error)
 	StopRun(context.Context, agent.Stop) (agent.Detail, error)
 	Declare(context.Context, agent.Setting) error
+	Ready(context.Context, agent.Want) (agent.Readiness, error)
 	Snapshot(*agent.Snapshot)
 }
 
@@ -46,6 +47,7 @@ func New(o Options) http.Handler {
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
 	local.HandleFunc("GET /api/v1/sensors", h.sensors)
+	local.HandleFunc("GET /api/v1/ready", h.ready)
 	local.HandleFunc("POST /api/v1/setting", h.setting)
 	local.HandleFunc("POST /api/v1/runs/start", h.start)
 	local.HandleFunc("POST /api/v1/runs/stop", h.stop)
@@ -90,6 +92,27 @@ func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
 	defer h.mu.Unlock()
 	h.Agent.Snapshot(&h.snapshot)
 	writeJSON(w, SensorRows(h.Machine, h.snapshot.Sensors, slices.Clone(h.snapshot.Values)))
+}
+
+// ready tells whether the device is fit to start a run. ?supply=battery asks for
+// one on battery.
+func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
+	want := agent.Want{Supply: agent.Supply(r.URL.Query().Get("supply"))}
+	switch want.Supply {
+	case agent.SupplyUnknown, agent.Mains, agent.Battery:
+	default:
+		writeError(w, http.StatusBadRequest, errors.New("supply is mains or battery"))
+		return
+	}
+	readiness, err := h.Agent.Ready(r.Context(), want)
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	if readiness.Reasons == nil {
+		readiness.Reasons = []agent.Finding{}
+	}
+	writeJSON(w, readiness)
 }
 
 func (h *handler) setting(w http.ResponseWriter, r *http.Request) {

@@ -14,6 +14,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"sweepd/agent"
@@ -25,6 +26,7 @@ type fakeAgent struct {
 	started  agent.Start
 	stopped  agent.Stop
 	declared agent.Setting
+	looks    int
 	err      error
 }
 
@@ -48,6 +50,14 @@ func (f *fakeAgent) Snapshot(dst *agent.Snapshot) {
 	dst.Sensors = []collectors.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}}
 	dst.Values = []float64{51.5, math.NaN(), math.NaN()}
 	dst.DischargeWatts, dst.ChargeRatio = math.NaN(), 0.5
+}
+
+func (f *fakeAgent) Ready(_ context.Context, w agent.Want) (agent.Readiness, error) {
+	f.looks++
+	if f.looks < 3 {
+		return agent.Readiness{Reasons: []agent.Finding{{Code: agent.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
+	}
+	return agent.Readiness{Fit: true}, f.err
 }
 
 type fakeMachine struct{}
@@ -273,6 +283,48 @@ func TestClientAgainstServer(t *testing.T) {
 	if _, err := c.Status(t.Context()); err == nil || !strings.Contains(err.Error(), "no agent answers at") || !strings.Contains(err.Error(), "sweepd agent") {
 		t.Errorf("nobody there: %v", err)
 	}
+}
+
+func TestReady(t *testing.T) {
+	h := newTestHandler(&fakeAgent{})
+	if w := ask(h, "GET", "/api/v1/ready?supply=solar", "", nil); w.Code != 400 {
+		t.Errorf("supply solar: %d %s", w.Code, w.Body)
+	}
+	if w := ask(h, "GET", "/api/v1/ready?supply=battery", "", nil); w.Code != 200 || !strings.Contains(w.Body.String(), "hot battery") {
+		t.Errorf("on battery: %d %s", w.Code, w.Body)
+	}
+}
+
+func TestWaitReady(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fakeAgent{}
+		h := newTestHandler(f)
+		c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
+		told := 0
+		start := time.Now()
+		if err := c.WaitReady(t.Context(), func(r agent.Readiness) { told += len(r.Reasons) }); err != nil {
+			t.Fatal(err)
+		}
+		if told != 2 || time.Since(start) != 2*readyPause {
+			t.Errorf("told %d times in %v", told, time.Since(start))
+		}
+		f.looks = 0
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if err := c.WaitReady(ctx, func(agent.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("given up: %v", err)
+		}
+	})
+}
+
+// handlerTransport asks a handler without a connection.
+type handlerTransport struct{ h http.Handler }
+
+func (x handlerTransport) RoundTrip(q *http.Request) (*http.Response, error) {
+	w := httptest.NewRecorder()
+	q.RemoteAddr, q.Host = "127.0.0.1:5", q.URL.Host
+	x.h.ServeHTTP(w, q)
+	return w.Result(), nil
 }
 
 func TestClientMeetsSomethingElse(t *testing.T) {

@@ -40,12 +40,22 @@ type thresholds struct {
 	Settle           span    `yaml:"settle"`
 	ClockStep        span    `yaml:"clock_step"`
 	SettingTolerance float64 `yaml:"setting_tolerance"`
+	HotStart         float64 `yaml:"hot_start"`
+	BusyStart        float64 `yaml:"busy_start"`
+	Reserve          float64 `yaml:"reserve"`
+	WeakCharger      float64 `yaml:"weak_charger"`
+	Disobeyed        float64 `yaml:"disobeyed"`
+	TemperatureLimit float64 `yaml:"temperature_limit"`
+	ThrottledFall    float64 `yaml:"throttled_fall"`
+	Stale            span    `yaml:"stale"`
 }
 
 func (t thresholds) forAgent() agent.Thresholds {
 	return agent.Thresholds{
 		TooShort: t.TooShort.Duration, Gap: t.Gap.Duration, Gone: t.Gone.Duration, Settle: t.Settle.Duration,
-		ClockStep: t.ClockStep.Duration, SettingTolerance: t.SettingTolerance,
+		ClockStep: t.ClockStep.Duration, SettingTolerance: t.SettingTolerance, HotStart: t.HotStart, BusyStart: t.BusyStart,
+		Reserve: t.Reserve, WeakCharger: t.WeakCharger, Disobeyed: t.Disobeyed, TemperatureLimit: t.TemperatureLimit,
+		ThrottledFall: t.ThrottledFall, Stale: t.Stale.Duration,
 	}
 }
 

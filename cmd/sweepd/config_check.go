@@ -32,6 +32,14 @@ func checkConfig(text []byte, c *config) error {
 		{"thresholds.settle", within(c.Thresholds.Settle, time.Millisecond, time.Hour)},
 		{"thresholds.clock_step", within(c.Thresholds.ClockStep, time.Millisecond, time.Hour)},
 		{"thresholds.setting_tolerance", checkShare(c.Thresholds.SettingTolerance)},
+		{"thresholds.hot_start", upTo(c.Thresholds.HotStart, 100, "K")},
+		{"thresholds.busy_start", checkShare(c.Thresholds.BusyStart)},
+		{"thresholds.reserve", checkShare(c.Thresholds.Reserve)},
+		{"thresholds.weak_charger", upTo(c.Thresholds.WeakCharger, 1000, "W")},
+		{"thresholds.disobeyed", checkShare(c.Thresholds.Disobeyed)},
+		{"thresholds.temperature_limit", upTo(c.Thresholds.TemperatureLimit, 150, "°C")},
+		{"thresholds.throttled_fall", checkShare(c.Thresholds.ThrottledFall)},
+		{"thresholds.stale", within(c.Thresholds.Stale, time.Millisecond, time.Hour)},
 		{"lower", each(c.Lower, func(name string) error { return agent.CheckLabel("name of a result", name) })},
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},
@@ -75,6 +83,13 @@ func within(s span, low, high time.Duration) error {
 func checkShare(v float64) error {
 	if math.IsNaN(v) || v < 0 || v > 1 {
 		return fmt.Errorf("%v is not a share between 0 and 1", v)
+	}
+	return nil
+}
+
+func upTo(v, most float64, unit string) error {
+	if math.IsNaN(v) || v < 0 || v > most {
+		return fmt.Errorf("%v %s is not between 0 and %v", v, unit, most)
 	}
 	return nil
 }

@@ -37,7 +37,7 @@ func TestExampleConfiguration(t *testing.T) {
 func TestConfigurationRefuses(t *testing.T) {
 	for name, c := range map[string]struct{ text, want string }{
 		"unknown key":         {"device: unit-oak\nlsiten: 1.2.3.4:5\n", `line 2, column 1: unknown key "lsiten": the keys there are`},
-		"unknown threshold":   {"thresholds:\n  too_shrt: 5s\n", `line 2, column 3: unknown key "too_shrt": the keys there are clock_step`},
+		"unknown threshold":   {"thresholds:\n  too_shrt: 5s\n", `line 2, column 3: unknown key "too_shrt": the keys there are busy_start, clock_step`},
 		"twice":               {"device: a\ndevice: b\n", "line 2, column 1"},
 		"not YAML":            {"device: [a\n", "line 1, column"},
 		"binary":              {"\x00\x01\x02\xff", "configuration"},

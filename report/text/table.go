@@ -152,6 +152,10 @@ func (t *Table) writeRow(b *bufio.Writer, row []Cell, widths []int, gap int, o O
 	b.WriteByte('\n')
 }
 
+// Clip cuts the end of a text that is wider than width columns, and marks the
+// cut.
+func Clip(text string, width int) string { return fit(clean(text), width, false) }
+
 // fit cuts a text to a width and marks the cut.
 func fit(text string, width int, front bool) string {
 	if uniseg.StringWidth(text) <= width {

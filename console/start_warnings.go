@@ -15,10 +15,25 @@ const (
 	contradictionShare = 0.02
 )
 
-// Contradiction warns at a run's start of a declared setting that the system
+// StartWarnings are the sentences that somebody who has just started a run
+// should read: what the agent doubts already, and a contradicted setting.
+func StartWarnings(r agent.Run) []string {
+	var warnings []string
+	for _, f := range r.Findings {
+		if f.Severity != agent.SeverityNote {
+			warnings = append(warnings, f.Text)
+		}
+	}
+	if text := contradiction(r); text != "" {
+		warnings = append(warnings, text)
+	}
+	return warnings
+}
+
+// contradiction warns at a run's start of a declared setting that the system
 // contradicts; empty where it does not, or where the two cannot be compared. The
 // finding at the run's end has the last word.
-func Contradiction(r agent.Run) string {
+func contradiction(r agent.Run) string {
 	if r.Setting.Source != agent.Declared || r.SettingRead == nil {
 		return ""
 	}
