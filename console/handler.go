@@ -23,9 +23,10 @@ type Agent interface {
 
 var _ Agent = (*agent.Agent)(nil)
 
-// Options are the options of New. Agent and Machine are required.
+// Options are the options of New. Agent, Store and Machine are required.
 type Options struct {
 	Agent   Agent
+	Store   Store
 	Machine Machine
 	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
 	Metrics http.Handler
@@ -51,6 +52,7 @@ func New(o Options) http.Handler {
 	local.HandleFunc("POST /api/v1/setting", h.setting)
 	local.HandleFunc("POST /api/v1/runs/start", h.start)
 	local.HandleFunc("POST /api/v1/runs/stop", h.stop)
+	h.handleRuns(local)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusNotFound, errors.New("there is nothing at "+r.Method+" "+shorten(r.URL.Path)))
 	})
@@ -168,12 +170,12 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, Detail(d))
 }
 
-// fail answers with the error of the agent.
+// fail answers with the error of the agent or the store. What nobody could have
+// foreseen is also logged.
 func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
-	if errors.Is(err, agent.ErrRecording) || errors.Is(err, agent.ErrNotRecording) {
-		writeError(w, http.StatusConflict, err)
-		return
+	status := statusOf(err)
+	if status == http.StatusInternalServerError {
+		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
 	}
-	h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
-	writeError(w, http.StatusInternalServerError, err)
+	writeError(w, status, err)
 }

@@ -19,6 +19,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/collectors"
+	"sweepd/store"
 )
 
 // fakeAgent remembers what it was asked.
@@ -27,6 +28,7 @@ type fakeAgent struct {
 	stopped  agent.Stop
 	declared agent.Setting
 	looks    int
+	data     *store.Store
 	err      error
 }
 
@@ -93,7 +95,7 @@ func ask(h http.Handler, method, path, body string, change func(*http.Request)) 
 
 func newTestHandler(f *fakeAgent) http.Handler {
 	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "up 1") })
-	return New(Options{Agent: f, Machine: fakeMachine{}, Metrics: metrics, Lower: []string{"load"}})
+	return New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metrics, Lower: []string{"load"}})
 }
 
 func TestOnlyThisDeviceGetsIn(t *testing.T) {
@@ -282,6 +284,47 @@ func TestClientAgainstServer(t *testing.T) {
 	}
 	if _, err := c.Status(t.Context()); err == nil || !strings.Contains(err.Error(), "no agent answers at") || !strings.Contains(err.Error(), "sweepd agent") {
 		t.Errorf("nobody there: %v", err)
+	}
+}
+
+func TestKeptRuns(t *testing.T) {
+	data, err := store.Open(t.TempDir(), store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer data.Close()
+	at, length := time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC), 60.0
+	for i, supply := range []agent.Supply{agent.Mains, agent.Battery} {
+		d := agent.Detail{Run: agent.Run{ID: fmt.Sprintf("019a0000-%d", i), State: agent.Finished, StartedAt: agent.Stamp(at), DurationS: &length,
+			Labels: agent.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: map[string]string{"cores": "6"}}}}
+		if _, _, err := data.ImportRuns(t.Context(), []agent.Detail{d}, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	h := newTestHandler(&fakeAgent{data: data})
+	for _, c := range []struct {
+		method, path, body string
+		code               int
+		says               string
+	}{
+		{"GET", "runs?supply=battery&variant=cores%3D6", "", 200, `[{"id":"019a0000-1"`},
+		{"GET", "runs?device=unit-elm", "", 200, "[]"},
+		{"GET", "runs?variant=cores", "", 400, "not a pair"},
+		{"GET", "runs/00-1", "", 200, `"facts":{}`},
+		{"GET", "runs/ffff", "", 404, "no such run"},
+		{"GET", "runs/019a", "", 404, "fits several runs"},
+		{"POST", "runs/00-1/results", `{"results":{"load":{"value":4}}}`, 200, `"load":{"value":4,"unit":"","better":"lower"}`},
+		{"POST", "runs/00-1/results", `{"results":{"load":{}}}`, 400, "has no value"},
+		{"POST", "runs/00-1/reject", `{"why":"an update ran"}`, 200, `"state":"rejected"`},
+		{"POST", "runs/00-1/reject", `{}`, 400, "reason is empty"},
+		{"POST", "runs/00-1/keep", `{"why":"it did not"}`, 200, `"state":"finished"`},
+		{"POST", "runs/00-1/keep", `{"why":"again"}`, 409, "not rejected"},
+		{"POST", "runs/ffff/keep", `{"why":"again"}`, 404, "no such run"},
+	} {
+		w := ask(h, c.method, "/api/v1/"+c.path, c.body, nil)
+		if w.Code != c.code || !strings.Contains(w.Body.String(), c.says) {
+			t.Errorf("%s %s %s: %d %s, want %d with %s", c.method, c.path, c.body, w.Code, w.Body, c.code, c.says)
+		}
 	}
 }
 

@@ -31,7 +31,8 @@ func (w *watcher) serve(ctx context.Context, c config, l net.Listener) error {
 		stopServing()
 	}()
 	handler := console.New(console.Options{
-		Agent: w.sampler, Machine: w.set, Metrics: w.metrics.Handler(), Lower: c.Lower, Version: currentVersion(), Log: w.log,
+		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(),
+		Lower: c.Lower, Version: currentVersion(), Log: w.log,
 	})
 	err = console.Serve(serving, l, handler, c.WebConfigFile, slogger(w.log))
 	idle.Stop()

@@ -72,29 +72,29 @@ func (a *app) runResultCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.amend(cmd.Context(), args[0], amendment{results: results})
+			return a.amend(cmd.Context(), args[0], console.Amendment{Results: results})
 		},
 	}
 	f.addLower(cmd)
 	return cmd
 }
 
-func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand("reject") }
-func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand("keep") }
+func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand(console.Reject) }
+func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand(console.Keep) }
 
 // decisionCommand is reject or keep, which differ in words only.
-func (a *app) decisionCommand(what string) *cobra.Command {
+func (a *app) decisionCommand(what console.Decision) *cobra.Command {
 	var why string
 	cmd := &cobra.Command{
-		Use:     what + " RUN --why TEXT",
+		Use:     string(what) + " RUN --why TEXT",
 		Short:   "Set a run aside: it stays, and no comparison counts it",
 		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.amend(cmd.Context(), args[0], amendment{decision: what, why: why})
+			return a.amend(cmd.Context(), args[0], console.Amendment{Decision: what, Why: why})
 		},
 	}
-	if what == "keep" {
+	if what == console.Keep {
 		cmd.Short = "Count a run again that was rejected, by a finding or by hand"
 		cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"`
 	}

@@ -1,0 +1,95 @@
+package console
+
+import (
+	"errors"
+	"net/http"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/store"
+)
+
+// WhyRequest gives the reason of a decision: POST /api/v1/runs/ID/reject, and
+// .../keep.
+type WhyRequest struct {
+	Why string `json:"why"`
+}
+
+// handleRuns adds what reads and corrects kept runs.
+func (h *handler) handleRuns(mux *http.ServeMux) {
+	mux.HandleFunc("GET /api/v1/runs", h.list)
+	mux.HandleFunc("GET /api/v1/runs/{id}", h.show)
+	mux.HandleFunc("POST /api/v1/runs/{id}/results", func(w http.ResponseWriter, r *http.Request) {
+		var q StopRequest
+		if readJSON(w, r, &q) {
+			h.amend(w, r, Amendment{Results: q.Results})
+		}
+	})
+	for _, d := range []Decision{Reject, Keep} {
+		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
+			var q WhyRequest
+			if readJSON(w, r, &q) {
+				h.amend(w, r, Amendment{Decision: d, Why: q.Why})
+			}
+		})
+	}
+}
+
+// list takes the filters device, workload, supply and variant (k=v, repeated).
+func (h *handler) list(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	variant, err := ParseVariant(q["variant"])
+	if err != nil {
+		writeError(w, http.StatusBadRequest, err)
+		return
+	}
+	runs, err := h.Store.Runs(r.Context(), store.Filter{
+		Device: q.Get("device"), Workload: q.Get("workload"), Supply: agent.Supply(q.Get("supply")), Variant: variant,
+	})
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	writeJSON(w, Runs(runs))
+}
+
+func (h *handler) show(w http.ResponseWriter, r *http.Request) {
+	d, err := h.Store.Run(r.Context(), r.PathValue("id"))
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	writeJSON(w, Detail(d))
+}
+
+func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment) {
+	if _, err := Results(change.Results, h.Lower); err != nil {
+		writeError(w, http.StatusBadRequest, err)
+		return
+	}
+	if change.Decision != Undecided {
+		if err := agent.CheckLabel("reason", change.Why); err != nil {
+			writeError(w, http.StatusBadRequest, err)
+			return
+		}
+	}
+	d, err := Amend(r.Context(), h.Store, r.PathValue("id"), change, h.Lower, time.Now())
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	writeJSON(w, Detail(d))
+}
+
+// statusOf is the status for an error of the agent or the store.
+func statusOf(err error) int {
+	for _, conflict := range []error{agent.ErrRecording, agent.ErrNotRecording, store.ErrRecording, store.ErrNotRejected} {
+		if errors.Is(err, conflict) {
+			return http.StatusConflict
+		}
+	}
+	if errors.Is(err, store.ErrNoRun) || errors.Is(err, store.ErrAmbiguous) {
+		return http.StatusNotFound
+	}
+	return http.StatusInternalServerError
+}
