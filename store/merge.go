@@ -203,7 +203,7 @@ var takeRuns = slices.Concat([]string{
 
 const copiedRunColumns = `id, device, workload, variant, supply, setting_w, setting, setting_source,
 	setting_read_w, setting_read, setting_read_source, state, state_before, why, note, started_at, duration_s, package_w, system_w,
-	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w, start_temperature_c, start_charge_ratio`
+	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w, warmup_s, start_temperature_c, start_charge_ratio`
 
 const moveSensor = `JOIN other.sensors os ON os.id = x.sensor JOIN main.sensors hs
 	ON hs.sensor = os.sensor AND hs.instance = os.instance AND hs.unit = os.unit AND hs.kind = os.kind AND hs.source = os.source AND hs.resolution = os.resolution `

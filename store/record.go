@@ -66,7 +66,7 @@ func finishRun(w *runWriter, d *agent.Detail) error {
 			return err
 		}
 	}
-	if err := w.addParts(n, d); err != nil {
+	if err := w.replaceParts(n, d); err != nil {
 		return err
 	}
 	if d.State == agent.Rejected {

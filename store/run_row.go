@@ -16,7 +16,7 @@ import (
 const runColumns = `n, id, device, workload, variant, supply,
 	setting_w, setting, setting_source, setting_read_w, setting_read, setting_read_source,
 	state, why, note, started_at, duration_s, package_w, system_w,
-	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w, fact_set`
+	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w, warmup_s, fact_set`
 
 // storedRun is a row of `runs`.
 type storedRun struct {
@@ -35,7 +35,7 @@ func scanRun(rows *sql.Rows) (*storedRun, error) {
 	err := rows.Scan(&r.n, &d.ID, &d.Device, &d.Workload, &variant, (*string)(&d.Supply),
 		&d.Setting.Watts, &d.Setting.Name, (*string)(&d.Setting.Source), &read.Watts, &readName, &readSource,
 		(*string)(&d.State), &d.Why, &d.Note, &started, &d.DurationS, &d.PackageW, &d.SystemW,
-		&discharge.Watts, &discharge.UncertaintyWatts, &discharge.FromPowerWatts, &discharge.FromEnergyWatts, &r.factSet)
+		&discharge.Watts, &discharge.UncertaintyWatts, &discharge.FromPowerWatts, &discharge.FromEnergyWatts, &d.WarmUpS, &r.factSet)
 	if err != nil {
 		return nil, err
 	}
@@ -61,15 +61,15 @@ const insertRun = `INSERT INTO runs (id, device, workload, variant, supply,
 	setting_w, setting, setting_source, setting_read_w, setting_read, setting_read_source,
 	state, why, note, started_at, duration_s, package_w, system_w,
 	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w,
-	fact_set, start_temperature_c, start_charge_ratio, state_before)
-	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO NOTHING`
+	warmup_s, fact_set, start_temperature_c, start_charge_ratio, state_before)
+	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO NOTHING`
 
 const updateRun = `UPDATE runs SET (id, device, workload, variant, supply,
 	setting_w, setting, setting_source, setting_read_w, setting_read, setting_read_source,
 	state, why, note, started_at, duration_s, package_w, system_w,
 	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w,
-	fact_set, start_temperature_c, start_charge_ratio, state_before)
-	= (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) WHERE n = ?`
+	warmup_s, fact_set, start_temperature_c, start_charge_ratio, state_before)
+	= (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) WHERE n = ?`
 
 // runValues are the arguments of insertRun and updateRun.
 func runValues(d *agent.Detail, factSet any) []any {
@@ -92,7 +92,7 @@ func runValues(d *agent.Detail, factSet any) []any {
 		number(d.Setting.Watts), d.Setting.Name, string(d.Setting.Source), number(read.Watts), readName, readSource,
 		string(d.State), d.Why, d.Note, stampText(d.StartedAt.Time), number(d.DurationS), number(d.PackageW), number(d.SystemW),
 		number(discharge.Watts), number(discharge.UncertaintyWatts), number(discharge.FromPowerWatts), number(discharge.FromEnergyWatts),
-		factSet, number(temperature), number(charge), before}
+		number(d.WarmUpS), factSet, number(temperature), number(charge), before}
 }
 
 // startOf finds the hottest temperature and the mean charge at the start.

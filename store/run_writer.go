@@ -71,6 +71,16 @@ func (w *runWriter) add(d *agent.Detail) (n int64, added bool, err error) {
 	return n, true, w.addParts(n, d)
 }
 
+// replaceParts stores findings and summaries in place of those from the start.
+func (w *runWriter) replaceParts(n int64, d *agent.Detail) error {
+	for _, table := range []string{"findings", "summaries"} {
+		if _, err := w.exec("DELETE FROM "+table+" WHERE run = ?", n); err != nil {
+			return err
+		}
+	}
+	return w.addParts(n, d)
+}
+
 // addParts stores findings and summaries.
 func (w *runWriter) addParts(n int64, d *agent.Detail) error {
 	for i, f := range d.Findings {

@@ -27,12 +27,14 @@ CREATE TABLE runs (
   note            TEXT NOT NULL DEFAULT '',  -- the user's
   started_at      TEXT,
   duration_s      REAL,                      -- NULL while recording
+  warmup_s        REAL,                      -- warm-up at the start, given or found; NULL for none
   package_w       REAL,                      -- package energy / duration
   system_w        REAL,                      -- power drawn from the battery, on battery
   discharge_w              REAL,             -- positive while discharging
   discharge_uncertainty_w  REAL,             -- half width of a 95 % interval
   discharge_from_power_w   REAL,
   discharge_from_energy_w  REAL,
+  warmup_s        REAL,                      -- warm-up that steady_mean leaves out; NULL: none
   start_temperature_c  REAL,                 -- of the hottest sensor in the first sweep
   start_charge_ratio   REAL,                 -- mean of the batteries in the first sweep
   fact_set        INTEGER REFERENCES fact_sets (id)
