@@ -1,0 +1,111 @@
+package text
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"sweepd/analysis"
+)
+
+func flowing(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// TestAheadReadsTheRightWayRound works an example by hand: a takes 95 s, b takes
+// 100 s. Where less is better a is ahead by 5 %, its time being 5 % below b's;
+// where more is better b is ahead by 5.3 %, 100 being that much above 95.
+func TestAheadReadsTheRightWayRound(t *testing.T) {
+	more := 2
+	c := analysis.Comparison{
+		Workload: "tile-sort", A: "unit-oak", B: "unit-elm", Metric: "time", Unit: "s", Margin: 0.02, Confidence: 0.95, At: analysis.AtSetting,
+		NoiseA: 0.01, NoiseB: 0.01,
+		Settings: []analysis.SettingComparison{
+			{SettingW: 10, NA: 3, NB: 3, MeanA: 95, MeanB: 100, Diff: -0.05, Lower: -0.06, Upper: -0.04},
+			{SettingW: 15, NA: 3, NB: 3, MeanA: 95, MeanB: 95, Diff: 0, Lower: -0.03, Upper: 0.03, Verdict: analysis.VerdictUnclear, MoreRuns: &more},
+		},
+		Bands: []analysis.Band{{FromW: 10, ToW: 10}, {FromW: 15, ToW: 15, Verdict: analysis.VerdictUnclear}},
+	}
+	for better, want := range map[string]struct {
+		verdict  analysis.Verdict
+		sentence string
+	}{
+		"lower":  {analysis.VerdictA, "At 10 W unit-oak is ahead by 5.0 % (4.0 to 6.0)."},
+		"higher": {analysis.VerdictB, "At 10 W unit-elm is ahead by 5.3 % (4.2 to 6.4)."},
+	} {
+		c.Better = better
+		c.Settings[0].Verdict, c.Bands[0].Verdict = want.verdict, want.verdict
+		var b strings.Builder
+		if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range []string{want.sentence, "At 15 W it cannot be told who is ahead: 2 more runs of each side at each setting would tell."} {
+			if !strings.Contains(flowing(b.String()), s) {
+				t.Errorf("%s is better: lacks %q:\n%s", better, s, b.String())
+			}
+		}
+	}
+}
+
+// TestUnknownNumbers shows dashes where nothing is known, also for settings that
+// have a name only.
+func TestUnknownNumbers(t *testing.T) {
+	u := analysis.Unknown()
+	compare := analysis.CompareResult{Comparisons: []analysis.Comparison{{
+		Workload: "tile-sort", A: "battery", B: "mains", Metric: "score", Better: "higher", Margin: 0.02, Confidence: 0.95, NoiseA: u, NoiseB: u,
+		Settings: []analysis.SettingComparison{{SettingW: u, Setting: "quiet", NA: 1, NB: 0, MeanA: 3, MeanB: u, Diff: u, Lower: u, Upper: u, SE: u, DF: u, PAdjusted: u, Verdict: analysis.VerdictUnclear}},
+		Overall:  &analysis.Overall{Diff: 0.1, Lower: u, Upper: u, SE: u, DF: u, Verdict: analysis.VerdictUnclear},
+	}}}
+	curve := analysis.CurveResult{Metric: "score", Better: "higher", Confidence: 0.95, Groups: []analysis.CurveGroup{{
+		Workload: "tile-sort", Noise: u, KneeW: u, Enough: analysis.Enough{AtW: u},
+		Points:     []analysis.CurvePoint{{SettingW: u, Setting: "quiet", N: 1, Mean: 3, Lower: u, Upper: u, PackageW: u, SystemW: u, PerPackageW: u, PerSystemW: u, PerSettingW: u}},
+		Effective:  analysis.Effective{FromW: u, ToW: u, FloorW: u, CapW: u},
+		Efficiency: analysis.Efficiency{PeakW: u, FromW: u, ToW: u},
+	}}}
+	battery := analysis.BatteryResult{Confidence: 0.95, Groups: []analysis.BatteryGroup{{
+		Workload: "tile-sort", FullEnergyWh: u, Health: u, Noise: u,
+		Points:   []analysis.BatteryPoint{{SettingW: u, Setting: "quiet", N: 1, SystemW: 20, Lower: u, Upper: u, RuntimeH: u, RuntimeLowerH: u, RuntimeUpperH: u}},
+		Overhead: analysis.Overhead{InterceptW: u, InterceptLowerW: u, InterceptUpperW: u, Slope: u, SlopeLower: u, SlopeUpper: u},
+	}}}
+	var b strings.Builder
+	for _, err := range []error{Compare(&b, compare, Options{}), Curve(&b, curve, Options{}), Battery(&b, battery, Options{})} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if out := b.String(); strings.Contains(out, "NaN") || strings.Contains(out, "Inf") || strings.Count(out, "quiet") != 3 || !strings.Contains(out, Dash) {
+		t.Errorf("got\n%s", out)
+	}
+}
+
+func TestColumnDecimals(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		values, uncertainties []float64
+		most, want            int
+	}{
+		{[]float64{41.79, 95.03}, []float64{0.61, 1.3}, 3, 2}, // two digits of 0.61
+		{[]float64{41.79, 95.03}, []float64{nan, nan}, 3, 1},  // three digits of 41.8
+		{[]float64{0.0012}, []float64{0.00001}, 3, 3},
+		{nil, nil, 3, 0},
+	} {
+		if got := columnDecimals(c.values, c.uncertainties, c.most); got != c.want {
+			t.Errorf("columnDecimals(%v, %v, %d) = %d, want %d", c.values, c.uncertainties, c.most, got, c.want)
+		}
+	}
+}
+
+func TestColourIsOptional(t *testing.T) {
+	if s := (Options{Colour: true}).Paint("reject\x1b[0m", Bad); s != "\x1b[31mreject\uFFFD[0m\x1b[0m" {
+		t.Errorf("with colour: %q", s)
+	}
+	if s := (Options{}).Paint("reject", Bad); s != "reject" {
+		t.Errorf("without: %q", s)
+	}
+}
+
+func TestWrap(t *testing.T) {
+	got := (Options{Width: 20}).Wrap("  note: one two three four aVeryLongWordThatDoesNotFitAnywhere end", "    ")
+	want := "  note: one two\n    three four\n    aVeryLongWordThatDoesNotFitAnywhere\n    end"
+	if got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
