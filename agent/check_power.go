@@ -178,13 +178,15 @@ func (c *powerCheck) disobeys(setting float64, hot bool) string {
 	steady := c.steady()
 	watts := meanOf(steady, func(s powerSecond) float64 { return s.watts })
 	what, onlyBelow := "package power", false
+	held := flat(steady, func(s powerSecond) float64 { return s.watts })
 	if math.IsNaN(watts) && c.supply == Battery {
 		watts, what, onlyBelow = meanOf(steady, func(s powerSecond) float64 { return s.out }), "the discharge of the whole device", true
+		held = flat(steady, func(s powerSecond) float64 { return s.out })
 	}
 	switch {
 	case watts > setting+allowed && !onlyBelow:
 		return fmt.Sprintf("%s was %.1f W at a setting of %g W: the device does not go that low, or the setting was not in force", what, watts, setting)
-	case watts < setting-allowed && !hot && (flat(steady) || onlyBelow):
+	case watts < setting-allowed && !hot && held:
 		return fmt.Sprintf("%s was held at %.1f W at a setting of %g W: the device does not go that high, or the setting was not in force", what, watts, setting)
 	}
 	return ""
@@ -204,8 +206,8 @@ func (c *powerCheck) steady() []powerSecond {
 // source).
 const flatness = 0.02
 
-func flat(list []powerSecond) bool {
-	mean := meanOf(list, func(s powerSecond) float64 { return s.watts })
-	variance := meanOf(list, func(s powerSecond) float64 { return (s.watts - mean) * (s.watts - mean) })
+func flat(list []powerSecond, f func(powerSecond) float64) bool {
+	mean := meanOf(list, f)
+	variance := meanOf(list, func(s powerSecond) float64 { return (f(s) - mean) * (f(s) - mean) })
 	return math.Sqrt(variance) < flatness*mean
 }

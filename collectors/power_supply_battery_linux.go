@@ -40,8 +40,10 @@ var batterySensors = []struct {
 type batteryValues [9]float64
 
 // batteryInterval is how long the control-method driver keeps what the firmware
-// told it (drivers/acpi/battery.c, cache_time); asking sooner gives the same.
-const batteryInterval = time.Second
+// told it (drivers/acpi/battery.c, cache_time: 1 s), and a little more: asking in
+// step with the driver would now and then get the old answer again, so that the
+// fall of the content seemed to come a second late.
+const batteryInterval = 1020 * time.Millisecond
 
 func offerBattery(dir, name string) (Offer, bool) {
 	o := Offer{MinInterval: batteryInterval}

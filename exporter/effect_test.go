@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
-	dto "github.com/prometheus/client_model/go"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest/observer"
 
@@ -99,19 +98,14 @@ func shownEffects(t *testing.T, m *Metrics) map[string]float64 {
 			continue
 		}
 		for _, s := range f.GetMetric() {
-			l := labelsOf(s)
+			l := map[string]string{}
+			for _, p := range s.GetLabel() {
+				l[p.GetName()] = p.GetValue()
+			}
 			shown[strings.Join([]string{l["device"], l["workload"], l["variant"], l["setting"], l["result"], l["bound"]}, " ")] = s.GetGauge().GetValue()
 		}
 	}
 	return shown
-}
-
-func labelsOf(s *dto.Metric) map[string]string {
-	l := map[string]string{}
-	for _, p := range s.GetLabel() {
-		l[p.GetName()] = p.GetValue()
-	}
-	return l
 }
 
 // compared is what `compare --by supply` says, in the words of shownEffects.

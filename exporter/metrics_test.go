@@ -145,17 +145,3 @@ func TestPromtoolIsSilent(t *testing.T) {
 		t.Errorf("promtool check metrics: %v\n%s", err, &out)
 	}
 }
-
-// program finds a program that a test needs. In CI it must be there.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") != "" {
-		t.Fatalf("%s is not installed, and in CI no test may skip: %v", name, err)
-	}
-	t.Skipf("%s is not installed (apt-get install prometheus)", name)
-	return ""
-}

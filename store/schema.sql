@@ -27,7 +27,6 @@ CREATE TABLE runs (
   note            TEXT NOT NULL DEFAULT '',  -- the user's
   started_at      TEXT,
   duration_s      REAL,                      -- NULL while recording
-  warmup_s        REAL,                      -- warm-up at the start, given or found; NULL for none
   package_w       REAL,                      -- package energy / duration
   system_w        REAL,                      -- power drawn from the battery, on battery
   discharge_w              REAL,             -- positive while discharging

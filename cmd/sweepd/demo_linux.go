@@ -3,12 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
-	"golang.org/x/term"
 
 	"sweepd/agent"
 	"sweepd/collectors"
@@ -25,9 +23,11 @@ var (
 )
 
 func demoDay(seed uint64) simlab.Day {
+	sort := simdevice.TileSort()
+	sort.Work = 700
 	return simlab.Day{
 		Settings: demoSettings, Passes: demoPasses, Mistakes: true, Seed: seed,
-		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: time.Minute}, {Workload: simdevice.TileSort(), For: 30 * time.Second}},
+		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: time.Minute}, {Workload: sort}},
 	}
 }
 
@@ -72,14 +72,4 @@ func playDevice(ctx context.Context, cfg simdevice.Config, day simlab.Day, rec a
 		return err
 	}
 	return b.Close()
-}
-
-// progress shows how far long work is, on a terminal only.
-func progress(w io.Writer, total int, what string) *progressbar.ProgressBar {
-	f, isFile := w.(*os.File)
-	if !isFile || !term.IsTerminal(int(f.Fd())) {
-		w = io.Discard
-	}
-	return progressbar.NewOptions(total, progressbar.OptionSetWriter(w), progressbar.OptionSetDescription(what),
-		progressbar.OptionShowCount(), progressbar.OptionSetWidth(30), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"runtime"
 	"runtime/debug"
 
@@ -61,8 +62,10 @@ func (a *app) versionCommand() *cobra.Command {
 }
 
 // printJSON prints v on one or more lines, for people and programs.
-func (a *app) printJSON(v any) error {
-	e := json.NewEncoder(a.out)
+func (a *app) printJSON(v any) error { return encodeJSON(a.out, v) }
+
+func encodeJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
 	return e.Encode(v)

@@ -157,19 +157,39 @@ func (b *Bench) Stop(s agent.Stop) (agent.Detail, error) {
 	return d, err
 }
 
-// Play plays a workload for d as one run and gives its result.
+// Play plays a workload for d as one run and gives its result; 0 means until its
+// work is done.
 func (b *Bench) Play(w simdevice.Workload, s agent.Start, d time.Duration) (agent.Detail, simdevice.Means, error) {
 	s.Workload = w.Name
 	if _, err := b.Start(s); err != nil {
 		return agent.Detail{}, simdevice.Means{}, err
 	}
 	before := b.Device.Truth()
-	b.Device.StartWorkload(w)
-	if err := b.Pass(d); err != nil {
+	if err := b.work(w, d); err != nil {
 		return agent.Detail{}, simdevice.Means{}, err
 	}
 	played, _ := b.Device.StopWorkload()
 	truth := simdevice.Between(before, b.Device.Truth())
 	detail, err := b.Stop(agent.Stop{Results: Results(played)})
 	return detail, truth, err
+}
+
+// longestWork ends a workload whose work is never done.
+const longestWork = time.Hour
+
+// work starts a workload and lets time go by: d, or until its work is done.
+func (b *Bench) work(w simdevice.Workload, d time.Duration) error {
+	b.Device.StartWorkload(w)
+	if d > 0 {
+		return b.Pass(d)
+	}
+	for {
+		if err := b.Pass(b.interval); err != nil {
+			return err
+		}
+		p, playing := b.Device.Score()
+		if !playing || p.Duration >= longestWork || p.Duration.Seconds() >= p.Value {
+			return nil
+		}
+	}
 }

@@ -21,7 +21,7 @@ type Day struct {
 	Done func(runs int)
 }
 
-// Play is a workload and how long it is played.
+// Play is a workload and how long it is played; 0 means until its work is done.
 type Play struct {
 	Workload simdevice.Workload
 	For      time.Duration
@@ -153,8 +153,7 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 		if _, err := b.Start(start); err != nil {
 			return err
 		}
-		b.Device.StartWorkload(c.play.Workload)
-		if err := b.Pass(c.play.For); err != nil {
+		if err := b.work(c.play.Workload, c.play.For); err != nil {
 			return err
 		}
 		b.Device.StopWorkload()
@@ -170,12 +169,12 @@ func (b *Bench) playUnplugged(c cell, start agent.Start) error {
 	if _, err := b.Start(start); err != nil {
 		return err
 	}
-	b.Device.StartWorkload(c.play.Workload)
-	if err := b.Pass(c.play.For / 2); err != nil {
+	half := max(c.play.For/2, 10*time.Second)
+	if err := b.work(c.play.Workload, half); err != nil {
 		return err
 	}
 	b.Device.Unplug()
-	if err := b.Pass(c.play.For / 2); err != nil {
+	if err := b.Pass(half); err != nil {
 		return err
 	}
 	played, _ := b.Device.StopWorkload()

@@ -1,0 +1,62 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/exporter"
+	"sweepd/store"
+)
+
+func (a *app) importCommand() *cobra.Command {
+	var lower []string
+	cmd := &cobra.Command{
+		Use:   "import FILE.csv",
+		Short: "Take runs over from a table",
+		Long: `Take runs over from a table in CSV (or with semicolons or tabs): one row a run. Known
+columns are device, workload (both needed), variant, supply, setting_w, started_at,
+duration_s, package_w, system_w and those that export adds; every other numeric
+column is a result named by its header. Empty means unknown. Nothing is taken
+unless every row is good, and importing a file again adds nothing.`,
+		Example: `  sweepd import last-year.csv
+  sweepd import sort-times.csv --lower seconds`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+				f, err := os.Open(args[0])
+				if err != nil {
+					return err
+				}
+				defer f.Close()
+				runs, err := exporter.ReadTidy(f, args[0], slices.Concat(c.Lower, lower))
+				if err != nil {
+					return err
+				}
+				bar := progress(a.err, len(runs), "importing")
+				added, known, err := s.ImportRuns(cmd.Context(), runs, func(done, _ int) { _ = bar.Set(done) })
+				_ = bar.Finish()
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(map[string]int{"added": added, "known": known})
+				}
+				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", counted(added, "run"), known)
+				return err
+			})
+		},
+	}
+	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
+	return cmd
+}
+
+// counted is a number with its noun: "1 run", "2 runs".
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

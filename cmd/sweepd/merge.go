@@ -1,0 +1,88 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/agent"
+	"sweepd/store"
+)
+
+func (a *app) mergeCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "merge OTHER.db",
+		Short: "Take over all runs and readings of another device's data file",
+		Long: `Take over all runs, with their readings, results and facts, from the data file (or
+data folder) of another device. Merging again adds nothing. A run that both files
+have with different content is named and left as it is here.`,
+		Example: `  sweepd merge /media/stick/unit-elm/sweepd.db
+  sweepd compare --by device`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(store.Options{}, func(s *store.Store, _ config) error {
+				bar := progress(a.err, 1, "merging")
+				report, err := s.Merge(cmd.Context(), args[0], func(done, total int) {
+					bar.ChangeMax(total)
+					_ = bar.Set(done)
+				})
+				_ = bar.Finish()
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(mergeJSON(report))
+				}
+				return a.printMerge(report)
+			})
+		},
+	}
+}
+
+// mergeJSON is a merge's report with JSON's names.
+func mergeJSON(r store.MergeReport) any {
+	type conflict struct {
+		Run         string   `json:"run"`
+		Differences []string `json:"differences"`
+	}
+	conflicts := []conflict{}
+	for _, c := range r.Conflicts {
+		conflicts = append(conflicts, conflict{c.Run, append([]string{}, c.Differences...)})
+	}
+	return struct {
+		Added     int        `json:"added"`
+		Known     int        `json:"known"`
+		Recording []string   `json:"recording"`
+		Conflicts []conflict `json:"conflicts"`
+	}{r.Added, r.Known, append([]string{}, r.Recording...), conflicts}
+}
+
+// Lines of a report that a terminal shows whole; --json has them all.
+const (
+	shownConflicts   = 10
+	shownDifferences = 3
+)
+
+func (a *app) printMerge(r store.MergeReport) error {
+	p := a.printer()
+	p.line("%s added, %d were here already", counted(r.Added, "run"), r.Known)
+	for _, id := range r.Recording {
+		p.line("not taken: %s is still recording there; merge again when it has ended", agent.ShortID(id))
+	}
+	for _, c := range r.Conflicts[:min(shownConflicts, len(r.Conflicts))] {
+		p.line("conflict: %s differs and was left as it is here: %s", agent.ShortID(c.Run), someOf(c.Differences, shownDifferences))
+	}
+	if more := len(r.Conflicts) - shownConflicts; more > 0 {
+		p.line("and %d more conflicts; --json lists all of them", more)
+	}
+	return p.err
+}
+
+// someOf joins the first n texts and counts the rest.
+func someOf(list []string, n int) string {
+	if len(list) <= n {
+		return strings.Join(list, "; ")
+	}
+	return fmt.Sprintf("%s; and %d more", strings.Join(list[:n], "; "), len(list)-n)
+}

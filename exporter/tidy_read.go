@@ -1,0 +1,347 @@
+package exporter
+
+import (
+	"bufio"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"sweepd/agent"
+)
+
+// RowError says which cell of a tidy table cannot be taken.
+type RowError struct {
+	File   string
+	Line   int // from 1, the header's
+	Column string
+	Text   string
+	Err    error
+}
+
+func (e *RowError) Error() string {
+	return fmt.Sprintf("%s: line %d, column %s: %q: %v", e.File, e.Line, e.Column, e.Text, e.Err)
+}
+
+func (e *RowError) Unwrap() error { return e.Err }
+
+// ReadTidy reads a tidy table. It gives every run or none: the error names file,
+// line, column and text of the first cell that cannot be taken. lower names the
+// results of which less is better, besides those that the table names itself.
+//
+// A run without an id gets one that is derived from its row, so that importing a
+// file twice adds nothing; equal rows are told apart by their order.
+func ReadTidy(r io.Reader, file string, lower []string) ([]agent.Detail, error) {
+	t := &tidyReader{file: file, lower: lower, twins: map[string]int{}}
+	buffered := bufio.NewReaderSize(r, 1<<16)
+	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
+		_, _ = buffered.Discard(3)
+	}
+	head, _ := buffered.Peek(1 << 12)
+	in := csv.NewReader(buffered)
+	in.Comma = delimiter(head)
+	in.ReuseRecord = true
+	if err := t.readHeader(in); err != nil {
+		return nil, err
+	}
+	return t.readRows(in)
+}
+
+// delimiter is the commonest of comma, semicolon and tab in the first line.
+func delimiter(head []byte) rune {
+	line, _, _ := strings.Cut(string(head), "\n")
+	best := ','
+	for _, c := range []rune{';', '\t'} {
+		if strings.Count(line, string(c)) > strings.Count(line, string(best)) {
+			best = c
+		}
+	}
+	return best
+}
+
+type tidyReader struct {
+	file    string
+	lower   []string
+	columns []string
+	twins   map[string]int // equal rows seen
+	texts   map[string]string
+}
+
+var errTidy = errors.New("is no tidy table")
+
+func (t *tidyReader) readHeader(in *csv.Reader) error {
+	header, err := in.Read()
+	if errors.Is(err, io.EOF) {
+		return fmt.Errorf("%s %w: it is empty; the first line names the columns (device,workload,setting_w,...)", t.file, errTidy)
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.file, err)
+	}
+	for i, name := range header {
+		name = strings.TrimSpace(name)
+		if err := agent.CheckLabel("column name", name); err != nil {
+			return fmt.Errorf("%s: line 1, column %d: %w", t.file, i+1, err)
+		}
+		if slices.Contains(t.columns, name) {
+			return fmt.Errorf("%s: line 1: column %s stands twice", t.file, name)
+		}
+		t.columns = append(t.columns, strings.Clone(name))
+	}
+	for _, needed := range []string{colDevice, colWorkload} {
+		if !slices.Contains(t.columns, needed) {
+			return fmt.Errorf("%s %w: it has no column %s; its columns are %s", t.file, errTidy, needed, strings.Join(t.columns, ", "))
+		}
+	}
+	return nil
+}
+
+func (t *tidyReader) readRows(in *csv.Reader) ([]agent.Detail, error) {
+	var list []agent.Detail
+	for {
+		record, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			return list, nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", t.file, err)
+		}
+		line, _ := in.FieldPos(0)
+		d, err := t.run(record, line)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, d)
+	}
+}
+
+func (t *tidyReader) run(record []string, line int) (agent.Detail, error) {
+	d := agent.Detail{Summaries: []agent.Summary{}, Facts: map[string]string{}}
+	d.State, d.Findings, d.Variant, d.Results = agent.Finished, []agent.Finding{}, map[string]string{}, map[string]agent.Result{}
+	var units, lower string
+	for i, column := range t.columns {
+		text := strings.TrimSpace(record[i])
+		var err error
+		switch column {
+		case colUnits:
+			units = text
+		case colLower:
+			lower = text
+		default:
+			err = t.cell(&d, column, text)
+		}
+		if err != nil {
+			return d, &RowError{File: t.file, Line: line, Column: column, Text: shorten(record[i]), Err: err}
+		}
+	}
+	if err := t.terms(&d, units, lower); err != nil {
+		return d, fmt.Errorf("%s: line %d: %w", t.file, line, err)
+	}
+	if d.ID == "" {
+		d.ID = t.derivedID(record)
+	}
+	return d, nil
+}
+
+func shorten(s string) string {
+	if len(s) > 60 {
+		return s[:60] + "..."
+	}
+	return s
+}
+
+// cell takes one cell of a run.
+func (t *tidyReader) cell(d *agent.Detail, column, text string) (err error) {
+	switch column {
+	case colDevice:
+		d.Device, err = t.label(column, text)
+	case colWorkload:
+		d.Workload, err = t.label(column, text)
+	case colVariant:
+		err = readVariant(d.Variant, text)
+	case colSupply:
+		d.Supply, err = readSupply(text)
+	case colSettingW:
+		d.Setting.Watts, err = readNumber(text, "watts above 0, at most 1000", func(w float64) bool { return w > 0 && w <= 1000 })
+	case colSetting:
+		d.Setting.Name = strings.Clone(text)
+	case colStarted:
+		d.StartedAt, err = readTime(text)
+	case colDuration:
+		d.DurationS, err = readNumber(text, "seconds, not negative", notNegative)
+	case colPackage:
+		d.PackageW, err = readNumber(text, "watts, not negative", notNegative)
+	case colSystem:
+		d.SystemW, err = readNumber(text, "watts", func(float64) bool { return true })
+	case colRun:
+		d.ID, err = strings.Clone(text), checkID(text)
+	case colState:
+		d.State, err = readState(text)
+	case colWhy:
+		d.Why = strings.Clone(text)
+	case colNote:
+		d.Note = strings.Clone(text)
+	default:
+		err = t.result(d, column, text)
+	}
+	return err
+}
+
+// label shares the memory of labels, which recur in every row.
+func (t *tidyReader) label(what, text string) (string, error) {
+	if known, there := t.texts[text]; there {
+		return known, nil
+	}
+	if err := agent.CheckLabel(what, text); err != nil {
+		return "", err
+	}
+	if t.texts == nil {
+		t.texts = map[string]string{}
+	}
+	t.texts[strings.Clone(text)] = strings.Clone(text)
+	return t.texts[text], nil
+}
+
+func (t *tidyReader) result(d *agent.Detail, name, text string) error {
+	if text == "" {
+		return nil
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return errors.New("is not a finite number, and a column that is not known holds a result; leave unknown results empty, and other text out")
+	}
+	better := agent.Higher
+	if slices.Contains(t.lower, name) {
+		better = agent.Lower
+	}
+	d.Results[name] = agent.Result{Value: v, Better: better}
+	return nil
+}
+
+// terms takes the columns units and lower.
+func (t *tidyReader) terms(d *agent.Detail, units, lower string) error {
+	for _, pair := range split(units) {
+		name, unit, _ := strings.Cut(pair, "=")
+		r, there := d.Results[name]
+		if !there {
+			return fmt.Errorf("column %s: %q names a result that the row does not have", colUnits, name)
+		}
+		r.Unit = strings.Clone(unit)
+		d.Results[name] = r
+	}
+	for _, name := range split(lower) {
+		r, there := d.Results[name]
+		if !there {
+			return fmt.Errorf("column %s: %q names a result that the row does not have", colLower, name)
+		}
+		r.Better = agent.Lower
+		d.Results[name] = r
+	}
+	return nil
+}
+
+func split(text string) []string {
+	if text == "" {
+		return nil
+	}
+	return strings.Split(text, ";")
+}
+
+func readVariant(v map[string]string, text string) error {
+	if text == "" {
+		return nil
+	}
+	for _, pair := range strings.Split(text, ",") {
+		key, value, found := strings.Cut(pair, "=")
+		if !found {
+			return fmt.Errorf("is no list of pairs: want key=value, several joined by commas")
+		}
+		if err := agent.CheckVariantPair(key, value); err != nil {
+			return err
+		}
+		if _, twice := v[key]; twice {
+			return fmt.Errorf("holds the key %s twice", key)
+		}
+		v[strings.Clone(key)] = strings.Clone(value)
+	}
+	return nil
+}
+
+func readSupply(text string) (agent.Supply, error) {
+	switch s := agent.Supply(text); s {
+	case agent.Mains:
+		return agent.Mains, nil
+	case agent.Battery:
+		return agent.Battery, nil
+	case agent.SupplyUnknown:
+		return s, nil
+	}
+	return "", errors.New("is no supply: want mains, battery or nothing")
+}
+
+func readState(text string) (agent.State, error) {
+	switch text {
+	case "":
+		return agent.Finished, nil
+	case string(agent.Finished), string(agent.Interrupted), string(agent.Rejected):
+		return agent.State(strings.Clone(text)), nil
+	}
+	return "", errors.New("is no state of a run that ended: want finished, interrupted, rejected or nothing")
+}
+
+// readNumber reads a finite number that is fit; empty is unknown.
+func readNumber(text, want string, fit func(float64) bool) (*float64, error) {
+	if text == "" {
+		return nil, nil
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || !fit(x) {
+		return nil, fmt.Errorf("is not a number of %s", want)
+	}
+	return &x, nil
+}
+
+func notNegative(x float64) bool { return x >= 0 }
+
+func readTime(text string) (agent.Timestamp, error) {
+	if text == "" {
+		return agent.Timestamp{}, nil
+	}
+	at, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return agent.Timestamp{}, errors.New("is no time: want RFC 3339, such as 2026-05-04T09:30:00Z")
+	}
+	return agent.Stamp(at), nil
+}
+
+func checkID(text string) error {
+	if text == "" || len(text) <= 64 && !strings.ContainsFunc(text, func(r rune) bool { return r <= ' ' || r > '~' }) {
+		return nil
+	}
+	return errors.New("is no run id: want at most 64 printable characters without spaces")
+}
+
+// rowSpace is the name space of ids that are derived from rows (RFC 9562, 5.5).
+var rowSpace = uuid.MustParse("6f6c3a52-4f0b-5c8e-9a27-7d1f5f0e8b11")
+
+// derivedID is a name-based id of a row: the same row gives the same id.
+func (t *tidyReader) derivedID(record []string) string {
+	var name strings.Builder
+	for i, column := range t.columns {
+		if text := strings.TrimSpace(record[i]); text != "" {
+			fmt.Fprintf(&name, "%d:%s=%d:%s;", len(column), column, len(text), text)
+		}
+	}
+	key := name.String()
+	t.twins[key]++
+	if n := t.twins[key]; n > 1 {
+		key += strconv.Itoa(n)
+	}
+	return uuid.NewSHA1(rowSpace, []byte(key)).String()
+}

@@ -1,0 +1,195 @@
+package exporter
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"sweepd/agent"
+)
+
+func ptr(x float64) *float64 { return &x }
+
+func readTidy(t *testing.T, text string) []agent.Detail {
+	t.Helper()
+	list, err := ReadTidy(strings.NewReader(text), "day.csv", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+func TestReadTidy(t *testing.T) {
+	const text = "\ufeffdevice,workload,variant,supply,setting_w,started_at,duration_s,package_w,system_w,fps_mean,seconds\r\n" +
+		"unit-oak,harbour-flight,\"smt=off,cores=6\",battery,15,2026-05-04T09:30:00+02:00,60.5,14.9,24.8,61.25,\r\n" +
+		"unit-elm,tile-sort,,mains,,,,,,,12.5\r\n"
+	list, err := ReadTidy(strings.NewReader(text), "day.csv", []string{"seconds"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := agent.Run{
+		Labels: agent.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: agent.Setting{Watts: ptr(15)}, Supply: agent.Battery,
+			Variant: map[string]string{"smt": "off", "cores": "6"}},
+		State: agent.Finished, StartedAt: agent.Stamp(time.Date(2026, 5, 4, 7, 30, 0, 0, time.UTC)),
+		DurationS: ptr(60.5), PackageW: ptr(14.9), SystemW: ptr(24.8),
+		Results: map[string]agent.Result{"fps_mean": {Value: 61.25, Better: agent.Higher}}, Findings: []agent.Finding{},
+	}
+	got := list[0].Run
+	got.ID = ""
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("first row (-want +got):\n%s", diff)
+	}
+	if r := list[1]; r.Setting.Known() || r.DurationS != nil || r.PackageW != nil || r.Results["seconds"].Better != agent.Lower || len(r.Results) != 1 {
+		t.Errorf("second row: %+v; empty must be unknown", r.Run)
+	}
+}
+
+func TestOtherDelimiters(t *testing.T) {
+	for _, sep := range []string{";", "\t"} {
+		list := readTidy(t, strings.ReplaceAll("device|workload|score\nunit-oak|tile-sort|7.5\n", "|", sep))
+		if len(list) != 1 || list[0].Results["score"].Value != 7.5 {
+			t.Errorf("with %q: %+v", sep, list)
+		}
+	}
+}
+
+// Each bad cell is named by line, column and text, and nothing is taken.
+func TestBadTables(t *testing.T) {
+	const head = "device,workload,variant,supply,setting_w,started_at,duration_s,state,run,score\n"
+	for _, c := range []struct{ text, says string }{
+		{"", "day.csv is no tidy table: it is empty"},
+		{"device,score\nunit-oak,1\n", "it has no column workload; its columns are device, score"},
+		{"device,workload,device\n", "line 1: column device stands twice"},
+		{"device,workload,\n", "line 1, column 3: column name is empty"},
+		{head + ",w,,,,,,,,1\n", `line 2, column device: "": device is empty`},
+		{head + "d,w,,,15,,,,,1\nd,w,,usb,15,,,,,1\n", `line 3, column supply: "usb": is no supply`},
+		{head + "d,w,cores,,15,,,,,1\n", `line 2, column variant: "cores": is no list of pairs`},
+		{head + "d,w,,,0,,,,,1\n", `line 2, column setting_w: "0": is not a number of watts above 0`},
+		{head + "d,w,,,fast,,,,,1\n", `column setting_w: "fast"`},
+		{head + "d,w,,,15,yesterday,,,,1\n", `column started_at: "yesterday": is no time: want RFC 3339`},
+		{head + "d,w,,,15,,-3,,,1\n", `column duration_s: "-3"`},
+		{head + "d,w,,,15,,,recording,,1\n", `column state: "recording"`},
+		{head + "d,w,,,15,,,,a b,1\n", `column run: "a b"`},
+		{head + "d,w,,,15,,,,,fast\n", `column score: "fast": is not a finite number`},
+		{head + "d,w,,,15,,,,,NaN\n", `column score: "NaN"`},
+		{head + "d,w,,,15,,,,,1e999\n", `column score: "1e999"`},
+		{head + "d,w,,,15,,,,\n", "wrong number of fields"},
+		{head + "d,\"w,,,15,,,,,1\n", "day.csv: parse error on line 2"},
+		{"device,workload,score,units\nd,w,1,time=s\n", `column units: "time" names a result that the row does not have`},
+	} {
+		list, err := ReadTidy(strings.NewReader(c.text), "day.csv", nil)
+		if err == nil || !strings.Contains(err.Error(), c.says) || len(list) > 0 {
+			t.Errorf("%.60q: %d runs, error %v; want none and %q", c.text, len(list), err, c.says)
+		}
+	}
+	_, err := ReadTidy(strings.NewReader(head+"d,w,,,x,,,,,1\n"), "day.csv", nil)
+	if e := (*RowError)(nil); !errors.As(err, &e) || e.Line != 2 || e.Column != "setting_w" || e.Text != "x" {
+		t.Errorf("error %#v", err)
+	}
+}
+
+func TestDerivedIDs(t *testing.T) {
+	const text = "device,workload,setting_w,score\nd,w,15,1\nd,w,15,1\nd,w,15,2\n"
+	a, b := readTidy(t, text), readTidy(t, text)
+	seen := map[string]bool{}
+	for i := range a {
+		if a[i].ID != b[i].ID {
+			t.Errorf("row %d: ids %s and %s; the same file must give the same", i, a[i].ID, b[i].ID)
+		}
+		seen[a[i].ID] = true
+	}
+	if len(seen) != 3 {
+		t.Errorf("%d ids for three rows, two of them equal", len(seen))
+	}
+	moved := readTidy(t, "score,workload,device,setting_w\n2,w,d,15\n")
+	if moved[0].ID == "" {
+		t.Error("no id")
+	}
+}
+
+// What is written reads back the same, whatever the runs.
+func TestTidyRoundTrip(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		runs := rapid.SliceOfN(rapid.Custom(drawRun), 1, 8).Draw(rt, "runs")
+		var file bytes.Buffer
+		if err := WriteTidy(&file, runs); err != nil {
+			rt.Fatal(err)
+		}
+		list, err := ReadTidy(&file, "round.csv", nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		got := make([]agent.Run, len(list))
+		for i := range list {
+			got[i] = list[i].Run
+		}
+		if diff := cmp.Diff(runs, got); diff != "" {
+			rt.Fatalf("(-written +read):\n%s", diff)
+		}
+	})
+}
+
+func drawRun(t *rapid.T) agent.Run {
+	label := rapid.StringMatching(`[a-zA-Z"][a-zA-Z0-9 ,;"'äß-]{0,12}[a-z"]`)
+	maybe := func(g *rapid.Generator[float64], name string) *float64 {
+		if !rapid.Bool().Draw(t, name+"?") {
+			return nil
+		}
+		x := g.Draw(t, name)
+		return &x
+	}
+	r := agent.Run{
+		ID:       rapid.StringMatching(`[0-9a-f]{8}`).Draw(t, "id"),
+		Labels:   agent.Labels{Device: label.Draw(t, "device"), Workload: label.Draw(t, "workload"), Variant: map[string]string{}},
+		State:    rapid.SampledFrom([]agent.State{agent.Finished, agent.Rejected, agent.Interrupted}).Draw(t, "state"),
+		Why:      rapid.SampledFrom([]string{"", "a \"quoted\"\nwhy"}).Draw(t, "why"),
+		Findings: []agent.Finding{}, Results: map[string]agent.Result{},
+	}
+	r.Supply = rapid.SampledFrom([]agent.Supply{agent.Mains, agent.Battery, agent.SupplyUnknown}).Draw(t, "supply")
+	r.Setting.Watts = maybe(rapid.Float64Range(0.01, 1000), "watts")
+	r.DurationS = maybe(rapid.Float64Range(0, 1e6), "duration")
+	r.PackageW = maybe(rapid.Float64Range(0, 500), "package")
+	r.SystemW = maybe(rapid.Float64Range(-50, 500), "system")
+	if rapid.Bool().Draw(t, "started?") {
+		r.StartedAt = agent.Stamp(time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "started")))
+	}
+	for _, v := range rapid.SliceOfDistinct(rapid.SampledFrom([]string{"cores", "smt", "pack"}), rapid.ID).Draw(t, "variant") {
+		r.Variant[v] = rapid.SampledFrom([]string{"6", "off", "100Wh"}).Draw(t, v)
+	}
+	for _, n := range rapid.SliceOfDistinct(rapid.SampledFrom([]string{"fps_mean", "score", "seconds"}), rapid.ID).Draw(t, "results") {
+		r.Results[n] = agent.Result{Value: rapid.Float64Range(-1e300, 1e300).Draw(t, n), Unit: rapid.SampledFrom([]string{"", "fps", "s"}).Draw(t, "unit"),
+			Better: rapid.SampledFrom([]agent.Better{agent.Higher, agent.Lower}).Draw(t, "better")}
+	}
+	return r
+}
+
+func FuzzReadTidy(f *testing.F) {
+	f.Add("device,workload,score\nunit-oak,tile-sort,1\n")
+	f.Add("\ufeffdevice;workload\n\";")
+	f.Fuzz(func(t *testing.T, text string) {
+		list, err := ReadTidy(strings.NewReader(text), "fuzz.csv", nil)
+		if err != nil && len(list) > 0 {
+			t.Errorf("runs and an error: %v", err)
+		}
+	})
+}
+
+func BenchmarkReadTidy(b *testing.B) {
+	var file bytes.Buffer
+	fmt.Fprintln(&file, "device,workload,supply,setting_w,started_at,duration_s,package_w,fps_mean")
+	for i := range 100_000 {
+		fmt.Fprintf(&file, "unit-oak,harbour-flight,mains,%d,2026-05-04T09:30:00Z,60,14.9,%d.25\n", 5+i%20, i)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := ReadTidy(bytes.NewReader(file.Bytes()), "day.csv", nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

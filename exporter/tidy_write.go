@@ -1,0 +1,92 @@
+package exporter
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"sweepd/agent"
+)
+
+// WriteTidy writes runs as a tidy table: the known columns, then a column for
+// each result that some run has, in order of name. Numbers are written so that
+// reading them gives the same number.
+func WriteTidy(w io.Writer, runs []agent.Run) error {
+	names := tidyResults(runs)
+	for _, n := range names {
+		if slices.Contains(tidyColumns, n) {
+			return fmt.Errorf("result %q has the name of a column of the tidy table: rename it (sweepd run result) or export --as json", n)
+		}
+	}
+	out := csv.NewWriter(w)
+	if err := out.Write(slices.Concat(tidyColumns, names)); err != nil {
+		return err
+	}
+	for _, r := range runs {
+		if err := out.Write(tidyRow(r, names)); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func tidyResults(runs []agent.Run) []string {
+	var names []string
+	seen := map[string]bool{}
+	for _, r := range runs {
+		for n := range r.Results {
+			if !seen[n] {
+				seen[n] = true
+				names = append(names, n)
+			}
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+func tidyRow(r agent.Run, names []string) []string {
+	started := ""
+	if !r.StartedAt.IsZero() {
+		started = r.StartedAt.String()
+	}
+	units, lower := resultTerms(r, names)
+	row := []string{
+		r.ID, r.Device, r.Workload, agent.VariantText(r.Variant), string(r.Supply), number(r.Setting.Watts), r.Setting.Name,
+		started, number(r.DurationS), number(r.PackageW), number(r.SystemW), string(r.State), r.Why, r.Note, units, lower,
+	}
+	for _, n := range names {
+		cell := ""
+		if x, there := r.Results[n]; there {
+			cell = number(&x.Value)
+		}
+		row = append(row, cell)
+	}
+	return row
+}
+
+// resultTerms are the columns units and lower of a run.
+func resultTerms(r agent.Run, names []string) (units, lower string) {
+	var us, ls []string
+	for _, n := range names {
+		x, there := r.Results[n]
+		if there && x.Unit != "" {
+			us = append(us, n+"="+x.Unit)
+		}
+		if there && x.Better == agent.Lower {
+			ls = append(ls, n)
+		}
+	}
+	return strings.Join(us, ";"), strings.Join(ls, ";")
+}
+
+func number(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*x, 'g', -1, 64)
+}
