@@ -28,6 +28,7 @@ func differences(here, there *agent.Detail) []string {
 	note("note", here.Note, there.Note)
 	note("started_at", here.StartedAt.String(), there.StartedAt.String())
 	note("duration_s", here.DurationS, there.DurationS)
+	note("warmup_s", here.WarmUpS, there.WarmUpS)
 	note("package_w", here.PackageW, there.PackageW)
 	note("system_w", here.SystemW, there.SystemW)
 	note("discharge", here.Discharge, there.Discharge)

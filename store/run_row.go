@@ -183,7 +183,7 @@ func checkDetail(d *agent.Detail) error {
 		}
 	}
 	finite("setting", d.Setting.Watts)
-	finite("duration", d.DurationS)
+	finite("duration or warm-up", d.DurationS, d.WarmUpS)
 	finite("package or system power", d.PackageW, d.SystemW)
 	if d.SettingRead != nil {
 		finite("setting read", d.SettingRead.Watts)

@@ -221,7 +221,7 @@ func judgedRun(id string) agent.Detail {
 	d := startedRun(id)
 	d.State, d.Supply = agent.Finished, agent.Mains
 	d.Setting = agent.Setting{Watts: number(12.25), Source: agent.Firmware}
-	d.DurationS, d.PackageW = number(12.25), number(11.5)
+	d.DurationS, d.WarmUpS, d.PackageW = number(12.25), number(3.5), number(11.5)
 	d.Results["fps_mean"] = agent.Result{Value: 61.25, Unit: "fps", Better: agent.Higher}
 	d.Results["load_s"] = agent.Result{Value: 3, Unit: "s", Better: agent.Lower}
 	d.Findings = []agent.Finding{
@@ -244,7 +244,9 @@ func finishes(t *testing.T, r Recorder) {
 		if state == agent.Rejected {
 			want.Why = "suspended: slept 60 s"
 		}
-		must(t, r.BeginRun(t.Context(), startedRun(want.ID)))
+		began := startedRun(want.ID)
+		began.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C: let it cool"}}
+		must(t, r.BeginRun(t.Context(), began))
 		must(t, r.FinishRun(t.Context(), want))
 		got, err := r.Run(t.Context(), want.ID)
 		must(t, err)
