@@ -169,7 +169,7 @@ func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) e
 		return err
 	}
 	defer conn.Close()
-	if flush {
+	if flush && !s.unsynced {
 		if _, err := conn.ExecContext(ctx, "PRAGMA synchronous = FULL"); err != nil {
 			return err
 		}

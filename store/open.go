@@ -22,6 +22,9 @@ const FileName = "sweepd.db"
 type Options struct {
 	// ReadOnly opens an existing file and never changes it.
 	ReadOnly bool
+	// Unsynced never waits for the disk: for simulated data and tests, where
+	// months pass in minutes. A power cut may then damage the file.
+	Unsynced bool
 }
 
 // Store is an open data file. Reading methods may be called from any
@@ -32,6 +35,7 @@ type Store struct {
 	// cannot write, opened on demand and closed when idle.
 	write, read *sql.DB
 	immutable   bool // read without looking for writers
+	unsynced    bool // never wait for the disk
 
 	recording recorder
 	closeOnce sync.Once
@@ -46,7 +50,7 @@ func Open(path string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, explain("opening", path, err)
 	}
-	s := &Store{path: file}
+	s := &Store{path: file, unsynced: o.Unsynced}
 	if err := s.connect(o.ReadOnly); err != nil {
 		return nil, errors.Join(explain("opening", file, err), s.Close())
 	}
@@ -80,7 +84,11 @@ func (s *Store) connect(readOnly bool) error {
 	ctx := context.Background()
 	var err error
 	if !readOnly {
-		if s.write, err = openPool(dsn(s.path, writerOptions), writerPragmas); err != nil {
+		pragmas := writerPragmas
+		if s.unsynced {
+			pragmas = append(slices.Clone(pragmas), pragma{"synchronous", "OFF", "0"})
+		}
+		if s.write, err = openPool(dsn(s.path, writerOptions), pragmas); err != nil {
 			return err
 		}
 		s.write.SetMaxOpenConns(1)

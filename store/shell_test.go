@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"database/sql"
 	"os/exec"
 	"strings"
@@ -46,17 +45,23 @@ func TestShell(t *testing.T) {
 }
 
 // What must outlive a power cut is committed with synchronous FULL (2), the
-// rest with NORMAL (1).
+// rest with NORMAL (1), and simulated data with OFF (0).
 func TestSynchronous(t *testing.T) {
-	s := openTest(t)
-	for flush, want := range map[bool]int{true: 2, false: 1} {
-		must(t, s.commit(context.Background(), flush, func(tx *sql.Tx) error {
+	unsynced, err := Open(t.TempDir(), Options{Unsynced: true})
+	must(t, err)
+	defer unsynced.Close()
+	for _, c := range []struct {
+		store *Store
+		flush bool
+		want  int
+	}{{openTest(t), true, 2}, {openTest(t), false, 1}, {unsynced, true, 0}, {unsynced, false, 0}} {
+		must(t, c.store.commit(t.Context(), c.flush, func(tx *sql.Tx) error {
 			var level int
 			if err := tx.QueryRow("PRAGMA synchronous").Scan(&level); err != nil {
 				return err
 			}
-			if level != want {
-				t.Errorf("flush %v commits with synchronous %d, want %d", flush, level, want)
+			if level != c.want {
+				t.Errorf("flush %v commits with synchronous %d, want %d", c.flush, level, c.want)
 			}
 			return nil
 		}))

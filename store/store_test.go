@@ -72,7 +72,7 @@ func newRun(id string) agent.Detail {
 }
 
 func TestOpenCloseOpen(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "new", "folder")
+	dir := filepath.Join(t.TempDir(), "new", "folder #1, 100% & more")
 	s := openAt(t, dir)
 	if err := s.BeginRun(t.Context(), newRun("run-0001")); err != nil {
 		t.Fatal(err)
