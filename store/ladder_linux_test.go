@@ -36,6 +36,38 @@ func BenchmarkAnalysisRuns(b *testing.B) {
 	}
 }
 
+// What do the choice of one device of two, and a listing, cost?
+func BenchmarkListings(b *testing.B) {
+	const n = 10_000
+	s := openTest(b)
+	if _, _, err := s.ImportRuns(b.Context(), manyRuns(n), nil); err != nil {
+		b.Fatal(err)
+	}
+	r, err := Open(s.Path(), Options{ReadOnly: true})
+	must(b, err)
+	defer r.Close()
+	for name, list := range map[string]func() (int, error){
+		"AnalysisRuns of a device": func() (int, error) {
+			runs, _, err := r.AnalysisRuns(b.Context(), Filter{Device: "unit-oak"})
+			return 2 * len(runs), err
+		},
+		"Runs": func() (int, error) {
+			runs, err := r.Runs(b.Context(), Filter{})
+			return len(runs), err
+		},
+	} {
+		b.Run(name, func(b *testing.B) {
+			cpu := cpuTime(b)
+			for b.Loop() {
+				if got, err := list(); err != nil || got != n {
+					b.Fatal(got, err)
+				}
+			}
+			b.ReportMetric((cpuTime(b)-cpu).Seconds()*1000/float64(b.N), "cpu-ms/op")
+		})
+	}
+}
+
 // How long do rows of a table take, once parsed?
 func BenchmarkImportRuns(b *testing.B) {
 	for _, n := range []int{1000, 10_000, 100_000} {
