@@ -57,13 +57,13 @@ func (r Roots) frequencyPolicies() []namedFolder {
 		add(policy, filepath.Join(cpus, "cpufreq", policy))
 	}
 	for _, f := range found {
-		if real, err := filepath.EvalSymlinks(f.dir); err == nil {
+		if real, err := realPath(f.dir); err == nil {
 			covered[real] = true
 		}
 	}
 	for _, cpu := range numbered(cpus, "cpu") {
 		dir := filepath.Join(cpus, cpu, "cpufreq")
-		if real, err := filepath.EvalSymlinks(dir); err == nil && !covered[real] {
+		if real, err := realPath(dir); err == nil && !covered[real] {
 			covered[real] = true
 			add("policy"+strings.TrimPrefix(cpu, "cpu"), dir)
 		}

@@ -138,7 +138,7 @@ func (r Roots) graphicsHwmon() map[string]bool {
 	for _, card := range numbered(class, "card") {
 		chips := filepath.Join(class, card, "device", "hwmon")
 		if dirs := numbered(chips, "hwmon"); len(dirs) > 0 {
-			if real, err := filepath.EvalSymlinks(filepath.Join(chips, dirs[0])); err == nil {
+			if real, err := realPath(filepath.Join(chips, dirs[0])); err == nil {
 				taken[real] = true
 			}
 		}

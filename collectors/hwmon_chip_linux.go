@@ -102,8 +102,10 @@ func channelNames(files map[string]bool, kind *hwmonKind) map[string]int {
 	for file := range files {
 		name, suffix, _ := strings.Cut(file, "_")
 		digits, ok := strings.CutPrefix(name, kind.prefix)
-		number, err := strconv.Atoi(digits)
-		if ok && err == nil && number >= 0 && slices.Contains(kind.inputs, suffix) {
+		if !ok || !slices.Contains(kind.inputs, suffix) {
+			continue
+		}
+		if number, err := strconv.Atoi(digits); err == nil && number >= 0 {
 			found[name] = number
 		}
 	}

@@ -54,7 +54,7 @@ func (h hwmon) chips() []hwmonChip {
 	var chips []hwmonChip
 	for _, number := range numbered(class, "hwmon") {
 		dir := filepath.Join(class, number)
-		if real, err := filepath.EvalSymlinks(dir); err == nil && taken[real] {
+		if real, err := realPath(dir); err == nil && taken[real] {
 			continue
 		}
 		chip := h.roots.hwmonChip(dir)
@@ -72,11 +72,11 @@ func (h hwmon) chips() []hwmonChip {
 // link; they are known by the zone's type, in which the kernel turns - into _.
 func (r Roots) mirrors(chip hwmonChip, zones map[string]bool) bool {
 	link := filepath.Join(chip.dir, "device")
-	real, err := filepath.EvalSymlinks(link)
+	real, err := realPath(link)
 	if err != nil {
 		return zones[chip.name] && chip.only("temp")
 	}
-	subsystem, _ := filepath.EvalSymlinks(filepath.Join(link, "subsystem"))
+	subsystem, _ := realPath(filepath.Join(link, "subsystem"))
 	return filepath.Base(subsystem) == "power_supply" || strings.Contains(real, "/power_supply/") ||
 		strings.HasPrefix(filepath.Base(real), "thermal_zone")
 }

@@ -65,12 +65,12 @@ func distinguish(names []string, replacement func(i int) string) []string {
 // "LNXTHERM:00"), because a class folder's own name ("nvme0") counts arrivals.
 // The last part itself where no part looks so; empty where there is no device.
 func (r Roots) deviceAddress(link string) string {
-	real, err := filepath.EvalSymlinks(link)
+	real, err := realPath(link)
 	if err != nil {
 		return ""
 	}
 	base := filepath.Base(real)
-	if root, err := filepath.EvalSymlinks(r.sys()); err == nil {
+	if root, err := realPath(r.sys()); err == nil {
 		if rel, err := filepath.Rel(root, real); err == nil && strings.HasPrefix(rel, "devices/") {
 			parts := strings.Split(rel, "/")
 			for _, part := range slices.Backward(parts) {

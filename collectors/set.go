@@ -46,9 +46,9 @@ type Health struct {
 }
 
 // Set holds the probes of all collectors and reads them, in two lanes. Probes
-// of the fast lane are read by Sweep. Probes that are slow, or that have a
-// MinInterval, are in the slow lane: ReadSlow reads them, on another goroutine,
-// and Sweep takes the values that were read last.
+// of the fast lane are read by Sweep. Probes that have a MinInterval, or are
+// found to be slow or to change rarely, are in the slow lane: ReadSlow reads
+// them, on another goroutine, and Sweep takes the values that were read last.
 //
 // One goroutine calls Sweep, one ReadSlow and Rescan (it may be the same); the
 // other methods may be called by any at any time, and none of them waits for a
@@ -65,6 +65,7 @@ type Set struct {
 	values   []float64
 	leaving  []*entry
 	timed    int // sweeps still to be timed probe by probe
+	rare     rareSearch
 
 	// slowLane is held by ReadSlow and Rescan, also while a probe blocks.
 	slowLane  sync.Mutex
@@ -149,6 +150,9 @@ func (s *Set) Sweep(now time.Duration) []float64 {
 	}
 	if s.elapsed()-start > s.slowRead {
 		s.timed = slowHits
+	}
+	if len(s.leaving) == 0 {
+		s.findRare(now)
 	}
 	if len(s.leaving) > 0 {
 		s.dismiss(now)

@@ -18,19 +18,19 @@ import (
 //
 // "sysfs" reads a real file of the kernel, "files" the made tree's own.
 
-// chipTree has one sensor chip with n temperatures, which are links to source
-// unless that is empty.
+// chipTree has one sensor chip with n powers, which are read at every sweep
+// however rarely they change. They are links to source unless that is empty.
 func chipTree(t testing.TB, n int, source string) Roots {
 	files := map[string]string{"name": "sim_chip\n"}
 	for i := range n {
-		files[fmt.Sprintf("temp%d_input", i+1)] = "43850\n"
+		files[fmt.Sprintf("power%d_input", i+1)] = "43850\n"
 	}
 	roots := madeTree(t, with("sys/class/hwmon/hwmon0/", files))
 	if source == "" {
 		return roots
 	}
 	for i := range n {
-		path := roots.sys("class", "hwmon", "hwmon0", fmt.Sprintf("temp%d_input", i+1))
+		path := roots.sys("class", "hwmon", "hwmon0", fmt.Sprintf("power%d_input", i+1))
 		if err := os.Remove(path); err != nil {
 			t.Fatal(err)
 		}
@@ -41,8 +41,8 @@ func chipTree(t testing.TB, n int, source string) Roots {
 	return roots
 }
 
-// kernelFile is a number of the kernel's that can pass for thousandths of a
-// degree: the size of packets on the loopback interface.
+// kernelFile is a number of the kernel's that can pass for microwatts: the size
+// of packets on the loopback interface.
 const kernelFile = "/sys/class/net/lo/mtu"
 
 func benchTrees(b *testing.B, run func(b *testing.B, roots Roots, n int)) {
@@ -81,7 +81,7 @@ func BenchmarkBarePreads(b *testing.B) {
 	benchTrees(b, func(b *testing.B, roots Roots, n int) {
 		var fds []int
 		for i := range n {
-			fd, err := unix.Open(filepath.Join(roots.sys("class", "hwmon", "hwmon0"), fmt.Sprintf("temp%d_input", i+1)), unix.O_RDONLY|unix.O_CLOEXEC, 0)
+			fd, err := unix.Open(filepath.Join(roots.sys("class", "hwmon", "hwmon0"), fmt.Sprintf("power%d_input", i+1)), unix.O_RDONLY|unix.O_CLOEXEC, 0)
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -36,7 +36,7 @@ func TestSweepCostsLittleMoreThanItsSystemCalls(t *testing.T) {
 	defer s.Close()
 	fds := make([]int, sensors)
 	for i := range fds {
-		fd, err := unix.Open(filepath.Join(roots.sys("class", "hwmon", "hwmon0"), fmt.Sprintf("temp%d_input", i+1)), unix.O_RDONLY|unix.O_CLOEXEC, 0)
+		fd, err := unix.Open(filepath.Join(roots.sys("class", "hwmon", "hwmon0"), fmt.Sprintf("power%d_input", i+1)), unix.O_RDONLY|unix.O_CLOEXEC, 0)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -27,8 +27,14 @@ type entry struct {
 	buf      []float64
 	failures *failures
 	returned bool // opened again, nothing read since
-	hits     int  // timed reads in a row that were slow (fast lane) or quick (slow lane)
+	hits     int  // reads in a row that speak for the other lane
+	prompt   bool // wanted at every sweep, however rarely it changes
+	rare     bool // in the slow lane because it rarely changes
+	changed  bool // the last read found a new value
 	next     time.Duration
+
+	changedAt time.Duration // when a new value was found last
+	livelyAt  time.Duration // when two came within rareChange; 0: not known yet
 
 	readTime atomic.Int64
 	failing  atomic.Bool
@@ -49,6 +55,7 @@ type entry struct {
 func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 	err := e.readProbe(now)
 	given := 0
+	e.changed = false
 	for j, v := range e.buf {
 		if v-v != 0 { // NaN or infinite
 			e.buf[j] = math.NaN()
@@ -57,7 +64,11 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 		given++
 		if c := &e.changes[j]; v != c.last {
 			c.note(now, v)
+			e.changed = true
 		}
+	}
+	if e.changed {
+		e.noteChange(now)
 	}
 	failing := err != nil && given == 0
 	if failing != e.failing.Load() {

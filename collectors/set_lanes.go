@@ -42,7 +42,7 @@ func (s *Set) dismiss(now time.Duration) {
 	s.mu.Lock()
 	s.fast = without(s.fast, s.leaving)
 	for _, e := range s.leaving {
-		if e.hits < slowHits {
+		if e.hits < slowHits && !e.rare {
 			gone = append(gone, e)
 			continue
 		}
@@ -114,11 +114,17 @@ func (s *Set) readSlow(e *entry, now, start time.Duration) {
 	copy(e.latest, e.buf)
 	e.latestAt, e.latestRead = now, true
 	s.mu.Unlock()
-	if e.interval > 0 || took > s.slowRead/2 {
+	if e.interval > 0 {
+		return
+	}
+	if took > s.slowRead {
+		e.rare = false
+	}
+	if took > s.slowRead/2 || e.rare && !e.changed {
 		e.hits = 0
 		return
 	}
-	if e.hits++; e.hits >= quickHits {
+	if e.hits++; e.hits >= quickHits || e.rare && e.hits >= livelyReads {
 		s.speedUp(e)
 	}
 }
@@ -132,7 +138,7 @@ func (s *Set) speedUp(e *entry) {
 	if s.closed {
 		return
 	}
-	e.hits = 0
+	e.hits, e.rare, e.livelyAt = 0, false, e.changedAt
 	s.slow = without(s.slow, []*entry{e})
 	s.fast = append(s.fast, e)
 }

@@ -118,7 +118,7 @@ func (s *Set) admit(src *source, o Offer) error {
 	e := &entry{
 		source: src, sensors: o.Sensors, interval: o.MinInterval, probe: probe,
 		at: make([]int, n), buf: make([]float64, n), latest: make([]float64, n), changes: make([]changes, n),
-		failures: &failures{}, open: true,
+		failures: &failures{}, prompt: isPrompt(o.Sensors), open: true,
 	}
 	e.readTime.Store(int64(took))
 	s.install(e, o.MinInterval > 0 || took > s.slowRead)

@@ -4,6 +4,9 @@ import (
 	"bytes"
 	"errors"
 	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
 
 	"golang.org/x/sys/unix"
 )
@@ -77,6 +80,22 @@ func (f *sysFile) refuse(text []byte, want string) error {
 }
 
 func (f *sysFile) Close() error { return unix.Close(f.fd) }
+
+// realPath is a path without links, as filepath.EvalSymlinks gives it. The
+// kernel resolves it in one go, where the library asks for every part of the
+// path: scans do this often.
+func realPath(path string) (string, error) {
+	fd, err := unix.Open(path, unix.O_PATH|unix.O_CLOEXEC, 0)
+	if err != nil {
+		return "", &fs.PathError{Op: "open", Path: path, Err: err}
+	}
+	defer unix.Close(fd)
+	real, err := os.Readlink("/proc/self/fd/" + strconv.Itoa(fd))
+	if err != nil || !filepath.IsAbs(real) { // proc is hidden
+		return filepath.EvalSymlinks(path)
+	}
+	return real, nil
+}
 
 // parseInt parses a decimal integer with an optional sign, without allocating.
 // It refuses what does not fit 63 bits.

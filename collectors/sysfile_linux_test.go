@@ -125,3 +125,24 @@ func TestParseInt(t *testing.T) {
 		}
 	})
 }
+
+// The library's own function says what is right.
+func TestRealPath(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.MkdirAll(filepath.Join(dir, "devices", "chip"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for from, to := range map[string]string{"class": "devices", "link": "class/chip", "lost": "nowhere", "loop": "loop"} {
+		if err := os.Symlink(to, filepath.Join(dir, from)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, name := range []string{".", "devices/chip", "class/chip", "link", "link/..", "lost", "loop", "absent"} {
+		path := dir + "/" + name
+		got, err := realPath(path)
+		want, wantErr := filepath.EvalSymlinks(path)
+		if got != want || (err == nil) != (wantErr == nil) || errors.Is(err, fs.ErrNotExist) != errors.Is(wantErr, fs.ErrNotExist) {
+			t.Errorf("%s: got %q, %v; want %q, %v", name, got, err, want, wantErr)
+		}
+	}
+}
