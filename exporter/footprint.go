@@ -10,7 +10,7 @@ import (
 )
 
 // footprint is what the agent itself costs. The standard Go and process
-// collectors would triple the cost of a scrape.
+// collectors would make a scrape five times as dear (BenchmarkScrape).
 type footprint struct {
 	process *process.Process
 	ctx     context.Context
@@ -39,8 +39,8 @@ func (f *footprint) Collect(ch chan<- prometheus.Metric) {
 	if f.process == nil {
 		return
 	}
-	if t, err := f.process.TimesWithContext(f.ctx); err == nil {
-		ch <- prometheus.MustNewConstMetric(f.cpu, prometheus.CounterValue, t.User+t.System)
+	if s, err := f.cpuSeconds(); err == nil {
+		ch <- prometheus.MustNewConstMetric(f.cpu, prometheus.CounterValue, s)
 	}
 	if m, err := f.process.MemoryInfoWithContext(f.ctx); err == nil {
 		ch <- prometheus.MustNewConstMetric(f.memory, prometheus.GaugeValue, float64(m.RSS))

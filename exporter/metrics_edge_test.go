@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	promcollectors "github.com/prometheus/client_golang/prometheus/collectors"
 	"go.uber.org/zap"
 
 	"sweepd/agent"
@@ -195,5 +196,32 @@ func TestConcurrentUse(t *testing.T) {
 	all.Wait()
 	if n := len(shownEffects(t, m)); n != 12 {
 		t.Errorf("%d series of effects, want 12", n)
+	}
+}
+
+// The agent's own figures are those of the library's process collector.
+func TestFootprint(t *testing.T) {
+	r := prometheus.NewPedanticRegistry()
+	r.MustRegister(newFootprint(), promcollectors.NewProcessCollector(promcollectors.ProcessCollectorOpts{}))
+	for range 300 { // enough to be seen in hundredths of a second
+		if _, err := r.Gather(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	families, err := r.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]float64{}
+	for _, f := range families {
+		m := f.GetMetric()[0]
+		got[f.GetName()] = m.GetCounter().GetValue() + m.GetGauge().GetValue()
+	}
+	// The kernel counts /proc in hundredths of a second.
+	if own, theirs := got["sweepd_agent_cpu_seconds_total"], got["process_cpu_seconds_total"]; own <= 0 || math.Abs(own-theirs) > 0.05+0.1*theirs {
+		t.Errorf("processor time %v s, by the process collector %v s", own, theirs)
+	}
+	if own, theirs := got["sweepd_agent_resident_memory_bytes"], got["process_resident_memory_bytes"]; math.Abs(own/theirs-1) > 0.1 {
+		t.Errorf("resident memory %v bytes, by the process collector %v bytes", own, theirs)
 	}
 }

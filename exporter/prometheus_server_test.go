@@ -70,17 +70,11 @@ func program(t *testing.T, name string) string {
 	if err == nil {
 		return path
 	}
-	skip(t, name+" is not installed (apt-get install prometheus)")
-	return ""
-}
-
-// skip skips a test, except in CI, where none may.
-func skip(t *testing.T, why string) {
-	t.Helper()
 	if os.Getenv("CI") != "" {
-		t.Fatalf("in CI no test skips: %s", why)
+		t.Fatalf("%s is not installed (apt-get install prometheus), and in CI no test skips: %v", name, err)
 	}
-	t.Skip(why)
+	t.Skipf("%s is not installed (apt-get install prometheus)", name)
+	return ""
 }
 
 func freeAddress(t *testing.T) string {

@@ -123,28 +123,28 @@ func TestShownQueries(t *testing.T) {
 	d.scraped.write(t, p)
 	now := d.bench.Now()
 
-	queries := shownQueries(t, queriesFile)
-	for heading, check := range map[string]func(*testing.T, []series){
+	checks := map[string]func(*testing.T, []series){
 		"What did the package draw in each cell?":  d.checkPackagePower,
 		"What does running on battery change?":     d.checkSupplyEffect,
 		"What did the runs take from the battery?": d.checkDrain,
 		"How hot did each setting get?":            d.checkHeat,
-	} {
-		t.Run(heading, func(t *testing.T) {
-			query := queries[heading]
-			if query == "" {
-				t.Fatalf("%s has no such query", queriesFile)
+	}
+	for _, q := range shownQueries(t, queriesFile) {
+		t.Run(q.heading, func(t *testing.T) {
+			check := checks[q.heading]
+			if check == nil {
+				t.Fatalf("nobody knows the answer to\n%s", q.text)
 			}
-			delete(queries, heading)
-			answer := p.query(t, query, now)
+			delete(checks, q.heading)
+			answer := p.query(t, q.text, now)
 			if len(answer) == 0 {
-				t.Fatalf("no answer to\n%s", query)
+				t.Fatalf("no answer to\n%s", q.text)
 			}
 			check(t, answer)
 		})
 	}
-	for heading := range queries {
-		t.Errorf("nobody knows the answer to %q", heading)
+	for heading := range checks {
+		t.Errorf("%s has no query under %q", queriesFile, heading)
 	}
 }
 
