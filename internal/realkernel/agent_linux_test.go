@@ -74,8 +74,11 @@ func checkLabels(t *testing.T, r *agentRun, supply string, watts float64) {
 	if charging := r.Note == "charging"; r.has("charging") != charging {
 		t.Errorf("run %s: findings %v, the battery charges: %v", r.Note, r.Findings, charging)
 	}
+	// The rig's temperature is a triangle from 40 to 70 °C: a run in its warm half
+	// does start hot.
+	hot := realkernel.Timeline{}.At(r.start[0]).Temperature > 52_000
 	for _, f := range r.Findings {
-		if f.Severity != "note" {
+		if f.Severity != "note" && !(hot && f.Code == "hot_start") {
 			t.Errorf("run %s has the finding %s (%s): %s", r.Note, f.Code, f.Severity, f.Text)
 		}
 	}
