@@ -3,6 +3,8 @@ package text
 import (
 	"fmt"
 	"io"
+
+	"sweepd/report/sentence"
 )
 
 // page writes to a terminal and keeps the first error.
@@ -39,5 +41,14 @@ func (p *page) table(t *Table) {
 func (p *page) list(word string, texts []string) {
 	for _, s := range texts {
 		p.say("%s: %s", word, s)
+	}
+}
+
+// tones are those of sentences on a terminal.
+var tones = map[sentence.Tone]Tone{sentence.Good: Good, sentence.Doubtful: Doubtful}
+
+func (p *page) sentences(list []sentence.Sentence) {
+	for _, s := range list {
+		p.tell(tones[s.Tone], s.Text)
 	}
 }

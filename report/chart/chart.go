@@ -1,0 +1,128 @@
+package chart
+
+import "time"
+
+// Chart is one picture: a title, one to three panels and a key.
+type Chart struct {
+	Name  string   // of its files, without ending
+	Title string   // what it shows
+	Lines []string // below the title: quantity, unit, n, interval
+	Alt   string   // the same in words, for those who cannot see it
+
+	Panels  []Panel
+	Beside  bool   // panels stand side by side where there is room, else one above the other
+	Sharing bool   // panels one above the other share their x axis
+	Key     []Item // symbols that need a word, beneath the panels
+}
+
+// Panel is one pair of axes with what is drawn on them.
+type Panel struct {
+	Title string
+	X, Y  Axis
+
+	Spans  []Span
+	Strip  []Cell
+	Guides []Guide
+	Series []Series
+	Marks  []Mark
+
+	// Plain leaves the names of the series out, where another panel has them.
+	Plain bool
+}
+
+// Axis says what an axis measures. The zero value fits the data.
+type Axis struct {
+	Label string   // quantity and unit
+	Names []string // words at 1, 2, ... instead of numbers
+	From  *float64 // lower end; nil: as the data want it, or 0 where that wastes little
+	To    *float64 // upper end; nil: as the data want it
+	Log   bool
+	// Signed writes a plus before numbers above 0.
+	Signed bool
+	// Clock makes the values seconds of the day at this place (Unix time).
+	Clock *time.Location
+}
+
+// Point is one value with its interval; Lower and Upper are NaN where it is
+// unknown. A point whose Y is NaN breaks the line.
+type Point struct{ X, Y, Lower, Upper float64 }
+
+// Series is one curve. Look picks its colour, marker and dashes.
+type Series struct {
+	Name    string
+	Look    int
+	Points  []Point
+	Joined  bool // by straight lines
+	Bare    bool // without markers
+	Steps   bool // each value holds until the next point
+	Heavy   *Reach
+	Crossed bool // small crosses instead of the look's markers
+	Small   bool // small markers, for many points
+}
+
+// Reach is a stretch on the x axis.
+type Reach struct{ From, To float64 }
+
+// Span shades a stretch of the x axis, with a word at its top.
+type Span struct {
+	Reach
+	Text string
+}
+
+// Guide is a straight dashed line with a word: level (Y), upright (X) or, with
+// neither, the line on which both axes are equal.
+type Guide struct {
+	X, Y *float64
+	Text string
+	Look int // 0: ink; n: colour of look n-1
+	// Thick stands for zero and other lines that the eye starts from.
+	Thick bool
+	// Low writes the word beneath a level line instead of above it.
+	Low bool
+}
+
+// Verdict is what a cell of the strip says.
+type Verdict int
+
+const (
+	Ahead   Verdict = iota // the side with the look is ahead
+	Level                  // level within the margin
+	Unclear                // it cannot be told
+)
+
+// Cell is a band of the strip of verdicts.
+type Cell struct {
+	Reach
+	Verdict Verdict
+	Look    int // of the side that is ahead
+}
+
+// Mark is an upright line with a short badge, explained in the key.
+type Mark struct {
+	X     float64
+	Badge string
+}
+
+// Item is one entry of the key: a symbol and what it means.
+type Item struct {
+	Symbol Symbol
+	Look   int
+	Badge  string
+	Text   string
+}
+
+// Symbol is what stands before the words of an item.
+type Symbol int
+
+const (
+	SymbolSeries Symbol = iota // marker and line of the look
+	SymbolAhead                // cell of the strip: the look's side is ahead
+	SymbolLevel
+	SymbolUnclear
+	SymbolInterval // an interval bar
+	SymbolHeavy    // a thick stretch
+	SymbolBadge    // a numbered mark
+	SymbolCross    // a small cross
+	SymbolSpan     // shading
+	SymbolNone
+)

@@ -1,0 +1,225 @@
+package chart
+
+import "gonum.org/v1/plot/vg"
+
+// Size is the form in which a chart is drawn.
+type Size struct {
+	Width, Height float64 // in points; Height 0 fits the panels
+	Text          float64 // size of the running text
+	Labels        bool    // names of curves stand at their ends, else above
+}
+
+// Wide is 16:9, for screens, paper and videos; Narrow is for phones.
+var (
+	Wide   = Size{Width: 960, Height: 540, Text: 17, Labels: true}
+	Narrow = Size{Width: 390, Text: 15}
+)
+
+// frame lays out one chart.
+type frame struct {
+	*pen
+	chart *Chart
+	size  Size
+	pad   float64
+}
+
+// narrowPanel is the height of a panel's axes on a phone.
+const narrowPanel = 250
+
+// heightOf is the height that a chart takes in a size.
+func heightOf(c *Chart, s Size) float64 {
+	if s.Height > 0 {
+		return s.Height
+	}
+	f := newFrame(nil, c, s, &Light)
+	h := f.headHeight() + f.keyHeight() + 2*f.pad
+	for i := range c.Panels {
+		each := float64(narrowPanel)
+		if c.Sharing {
+			each = narrowPanel * 0.7
+		}
+		h += each + f.panelHead(&c.Panels[i]) + f.panelFoot(i)
+	}
+	return h
+}
+
+func newFrame(c vg.Canvas, chart *Chart, s Size, p *Palette) *frame {
+	f := &frame{pen: &pen{c: c, palette: p}, chart: chart, size: s, pad: 30}
+	if !s.Labels {
+		f.pad = 12
+	}
+	return f
+}
+
+// draw draws the chart on a canvas of the size's width and heightOf's height.
+func draw(c vg.Canvas, chart *Chart, s Size, p *Palette) {
+	f := newFrame(c, chart, s, p)
+	f.height = heightOf(chart, s)
+	f.fill(0, 0, s.Width, f.height, p.Paper)
+	top := f.head()
+	bottom := f.height - f.pad - f.keyHeight()
+	f.panels(top, bottom)
+	f.key(bottom)
+}
+
+func (f *frame) titleType() lettering { return lettering{f.size.Text * 1.42, true} }
+func (f *frame) lineType() lettering  { return lettering{f.size.Text * 0.94, false} }
+func (f *frame) tickType() lettering  { return lettering{f.size.Text * 0.94, false} }
+func (f *frame) nameType() lettering  { return lettering{f.size.Text, true} }
+
+func (f *frame) inner() float64 { return f.size.Width - 2*f.pad }
+
+// titleLines and subLines are the words above the panels.
+func (f *frame) titleLines() []string { return f.titleType().wrap(f.chart.Title, f.inner(), 3) }
+
+func (f *frame) subLines() []string {
+	var lines []string
+	for _, s := range f.chart.Lines {
+		lines = append(lines, f.lineType().wrap(s, f.inner(), 3)...)
+	}
+	return lines
+}
+
+func (f *frame) headHeight() float64 {
+	h := float64(len(f.titleLines()))*f.titleType().size*1.2 + float64(len(f.subLines()))*f.lineType().size*1.35
+	if items := f.nameItems(); len(items) > 0 {
+		h += f.itemsHeight(items) + f.size.Text*0.4
+	}
+	return h + f.size.Text*0.5
+}
+
+// head writes the words above the panels and returns where the panels begin.
+func (f *frame) head() float64 {
+	y := f.pad * 0.8
+	for _, s := range f.titleLines() {
+		l := f.titleType()
+		f.text(f.pad, y+l.size*0.9, s, l, f.palette.Ink, left)
+		y += l.size * 1.2
+	}
+	for _, s := range f.subLines() {
+		l := f.lineType()
+		f.text(f.pad, y+l.size, s, l, f.palette.Soft, left)
+		y += l.size * 1.35
+	}
+	if items := f.nameItems(); len(items) > 0 {
+		y += f.size.Text * 0.4
+		f.items(items, y)
+		y += f.itemsHeight(items)
+	}
+	return y + f.size.Text*0.5
+}
+
+// labelled tells whether the names of curves stand at their ends.
+func (f *frame) labelled() bool {
+	return f.size.Labels && !(f.chart.Beside && len(f.chart.Panels) > 1)
+}
+
+// nameItems are the curves' names, where they do not stand at the curves' ends.
+func (f *frame) nameItems() []Item {
+	if f.labelled() {
+		return nil
+	}
+	var items []Item
+	seen := map[string]bool{}
+	for i := range f.chart.Panels {
+		for _, s := range f.chart.Panels[i].Series {
+			if s.Name == "" || seen[s.Name] || f.chart.Panels[i].Plain {
+				continue
+			}
+			seen[s.Name] = true
+			items = append(items, Item{Symbol: SymbolSeries, Look: s.Look, Text: s.Name})
+		}
+	}
+	return items
+}
+
+// panels draws the panels between two heights.
+func (f *frame) panels(top, bottom float64) {
+	n := len(f.chart.Panels)
+	if n == 0 {
+		return
+	}
+	if f.chart.Beside && f.size.Labels && n > 1 {
+		f.beside(top, bottom)
+		return
+	}
+	rooms := make([]room, n)
+	free := bottom - top
+	gutter, labels := 0.0, 0.0
+	for i := range f.chart.Panels {
+		free -= f.panelHead(&f.chart.Panels[i]) + f.panelFoot(i)
+		labels = max(labels, f.labelRoom(&f.chart.Panels[i]))
+	}
+	each := free / float64(n)
+	for i := range f.chart.Panels {
+		gutter = max(gutter, f.gutter(&f.chart.Panels[i], each))
+	}
+	y := top
+	for i := range f.chart.Panels {
+		y += f.panelHead(&f.chart.Panels[i])
+		rooms[i] = room{f.pad + gutter, y, f.size.Width - f.pad - labels, y + each}
+		y += each + f.panelFoot(i)
+	}
+	for i := range f.chart.Panels {
+		f.panel(i, rooms[i])
+	}
+}
+
+// beside draws the panels next to each other.
+func (f *frame) beside(top, bottom float64) {
+	n := float64(len(f.chart.Panels))
+	gap := f.size.Text * 1.4
+	width := (f.inner() - gap*(n-1)) / n
+	head, foot := 0.0, 0.0
+	for i := range f.chart.Panels {
+		head, foot = max(head, f.panelHead(&f.chart.Panels[i])), max(foot, f.panelFoot(i))
+	}
+	for i := range f.chart.Panels {
+		x := f.pad + float64(i)*(width+gap)
+		f.panel(i, room{x + f.gutter(&f.chart.Panels[i], bottom-top-head-foot), top + head, x + width, bottom - foot})
+	}
+}
+
+// panelHead is the height of the words above a panel's axes.
+func (f *frame) panelHead(p *Panel) float64 {
+	h := 0.0
+	if p.Title != "" {
+		h += f.size.Text * 1.5
+	}
+	if p.Y.Label != "" {
+		h += f.size.Text * 1.45
+	}
+	if len(p.Marks) > 0 && !f.marksAbove(p) {
+		h += f.size.Text * 1.3
+	}
+	return h
+}
+
+// marksAbove tells whether another panel carries the badges.
+func (f *frame) marksAbove(p *Panel) bool { return f.chart.Sharing && p != &f.chart.Panels[0] }
+
+// panelFoot is the height of the words beneath a panel's axes.
+func (f *frame) panelFoot(i int) float64 {
+	if f.chart.Sharing && i < len(f.chart.Panels)-1 {
+		return f.size.Text * 0.6
+	}
+	h := f.size.Text * 1.5
+	if f.chart.Panels[i].X.Label != "" {
+		h += f.size.Text * 1.35
+	}
+	return h + f.size.Text*0.3
+}
+
+// gutter is the width of the numbers left of a panel's axes.
+func (f *frame) gutter(p *Panel, height float64) float64 {
+	w := 0.0
+	s := f.upright(p, 0, height)
+	for _, t := range s.ticks(f.uprightTicks(height)) {
+		w = max(w, f.tickType().width(t.text))
+	}
+	return w + f.size.Text*0.5
+}
+
+func (f *frame) uprightTicks(height float64) int {
+	return min(8, max(2, int(height/(f.size.Text*2.4))))
+}

@@ -1,0 +1,107 @@
+package chart
+
+import (
+	"math"
+	"slices"
+)
+
+// Names of curves at their ends, moved apart where they would touch.
+
+const (
+	nameShare = 0.24 // most of the picture's width that names may take
+	nameGap   = 1.4  // from the axes to a name, in text sizes
+)
+
+// labelRoom is the width that the names of a panel's curves take.
+func (f *frame) labelRoom(p *Panel) float64 {
+	if !f.labelled() {
+		return f.size.Text * 0.4
+	}
+	w := 0.0
+	for _, s := range p.Series {
+		for _, line := range f.nameLines(s.Name) {
+			w = max(w, f.nameType().width(line))
+		}
+	}
+	if w == 0 || p.Plain {
+		return f.size.Text * 0.6
+	}
+	return w + f.size.Text*(nameGap+1.2)
+}
+
+func (f *frame) nameLines(name string) []string {
+	return f.nameType().wrap(clean(name), f.size.Width*nameShare-f.size.Text*(nameGap+1.2), 2)
+}
+
+type nameTag struct {
+	look   int
+	lines  []string
+	end    [2]float64 // of the curve
+	y      float64    // middle of the name
+	height float64
+}
+
+// names writes each curve's name beside its last point.
+func (f *frame) names(p *Panel, x, y scale, r room) {
+	if p.Plain {
+		return
+	}
+	var tags []nameTag
+	for k, s := range p.Series {
+		if s.Name == "" {
+			continue
+		}
+		at := f.placed(p, k, x, y)
+		for i := len(at) - 1; i >= 0; i-- {
+			if math.IsNaN(s.Points[i].Y) {
+				continue
+			}
+			lines := f.nameLines(s.Name)
+			tags = append(tags, nameTag{s.Look, lines, at[i], at[i][1], float64(len(lines)) * f.size.Text * 1.2})
+			break
+		}
+	}
+	spread(tags, r.y0, r.y1, f.size.Text*0.25)
+	for _, t := range tags {
+		f.nameTag(t, r)
+	}
+}
+
+func (f *frame) nameTag(t nameTag, r room) {
+	x := r.x1 + f.size.Text*nameGap
+	colour := f.palette.look(t.look)
+	f.line(stroke{colour: colour, width: 1.2}, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
+	f.marker(t.look, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
+	l := f.nameType()
+	y := t.y - t.height/2 + f.size.Text*0.95
+	for _, line := range t.lines {
+		f.text(x+f.size.Text*1.05, y, line, l, f.palette.Ink, left)
+		y += f.size.Text * 1.2
+	}
+}
+
+// spread moves tags apart, in the order of their curves' ends, inside the room.
+func spread(tags []nameTag, top, bottom, gap float64) {
+	slices.SortStableFunc(tags, func(a, b nameTag) int {
+		switch {
+		case a.end[1] < b.end[1]:
+			return -1
+		case a.end[1] > b.end[1]:
+			return 1
+		}
+		return 0
+	})
+	// Down until none touches, then back up from the bottom.
+	floor := top
+	for i := range tags {
+		t := &tags[i]
+		t.y = max(t.y, floor+t.height/2)
+		floor = t.y + t.height/2 + gap
+	}
+	ceiling := bottom
+	for i := len(tags) - 1; i >= 0; i-- {
+		t := &tags[i]
+		t.y = min(t.y, ceiling-t.height/2)
+		ceiling = t.y - t.height/2 - gap
+	}
+}

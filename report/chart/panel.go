@@ -1,0 +1,207 @@
+package chart
+
+import (
+	"math"
+)
+
+// room is where the axes of a panel stand.
+type room struct{ x0, y0, x1, y1 float64 }
+
+// panel draws one panel.
+func (f *frame) panel(i int, r room) {
+	p := &f.chart.Panels[i]
+	x := f.level(p, r.x0, r.x1)
+	y := f.upright(p, r.y0, r.y1-f.stripHeight(p)-f.stripGap(p))
+	f.panelWords(p, r)
+	f.spans(p, x, r)
+	f.grid(x, y, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
+	f.strip(p, x, r)
+	f.guides(p, x, y, r)
+	for _, m := range p.Marks {
+		f.mark(p, m, x, r)
+	}
+	for k := range p.Series {
+		f.series(p, k, x, y, r)
+	}
+	if f.labelled() {
+		f.names(p, x, y, r)
+	}
+}
+
+func (f *frame) stripGap(p *Panel) float64 {
+	if len(p.Strip) == 0 {
+		return 0
+	}
+	return f.size.Text * 0.35
+}
+
+// panelWords writes title and quantity above the axes.
+func (f *frame) panelWords(p *Panel, r room) {
+	x := r.x0 - f.gutter(p, r.y1-r.y0)
+	y := r.y0 - f.panelHead(p)
+	if p.Title != "" {
+		l := f.nameType()
+		f.text(x, y+l.size*1.05, l.cut(p.Title, r.x1-x), l, f.palette.Ink, left)
+		y += f.size.Text * 1.5
+	}
+	if p.Y.Label != "" {
+		l := f.tickType()
+		f.text(x, y+l.size*0.95, l.cut(p.Y.Label, r.x1-x), l, f.palette.Soft, left)
+	}
+}
+
+// level is the scale of the x axis: all panels that share it share its ends.
+func (f *frame) level(p *Panel, from, to float64) scale {
+	panels := []Panel{*p}
+	if f.chart.Sharing {
+		panels = f.chart.Panels
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range panels {
+		for _, s := range panels[i].Series {
+			for _, q := range s.Points {
+				if !math.IsNaN(q.X) {
+					low, high = min(low, q.X), max(high, q.X)
+				}
+			}
+		}
+	}
+	s := scale{axis: &p.X, from: from, to: to}
+	s.min, s.max = p.X.fit(low, high, false)
+	return s
+}
+
+// upright is the scale of the y axis between two heights, top first.
+func (f *frame) upright(p *Panel, top, bottom float64) scale {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, s := range p.Series {
+		for _, q := range s.Points {
+			for _, v := range []float64{q.Y, q.Lower, q.Upper} {
+				if !math.IsNaN(v) && !math.IsInf(v, 0) {
+					low, high = min(low, v), max(high, v)
+				}
+			}
+		}
+	}
+	for _, g := range p.Guides {
+		if g.Y != nil {
+			low, high = min(low, *g.Y), max(high, *g.Y)
+		}
+	}
+	s := scale{axis: &p.Y, from: bottom, to: top}
+	s.min, s.max = p.Y.fit(low, high, true)
+	return s
+}
+
+// grid draws the axes with their numbers.
+func (f *frame) grid(x, y scale, r room, bare bool) {
+	l := f.tickType()
+	for _, t := range y.ticks(f.uprightTicks(r.y1 - r.y0)) {
+		h := y.at(t.at)
+		f.line(stroke{colour: f.palette.Grid, width: 1}, [2]float64{r.x0, h}, [2]float64{r.x1, h})
+		f.text(r.x0-f.size.Text*0.4, h+l.size*0.35, t.text, l, f.palette.Soft, right)
+	}
+	f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{r.x0, r.y1}, [2]float64{r.x1, r.y1})
+	f.levelTicks(x, r, bare)
+	if x.axis.Label != "" && !bare {
+		f.text((r.x0+r.x1)/2, r.y1+f.size.Text*2.75, l.cut(x.axis.Label, r.x1-r.x0+f.size.Text*2), l, f.palette.Soft, middle)
+	}
+}
+
+func (f *frame) levelTicks(x scale, r room, bare bool) {
+	l := f.tickType()
+	ticks := x.ticks(int((r.x1 - r.x0) / (f.size.Text * 4)))
+	slot := math.Inf(1)
+	if len(x.axis.Names) > 0 {
+		slot = (r.x1-r.x0)/float64(len(x.axis.Names)) - f.size.Text*0.4
+	}
+	last := math.Inf(-1)
+	for _, t := range ticks {
+		at := x.at(t.at)
+		f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{at, r.y1}, [2]float64{at, r.y1 + 5})
+		text := l.cut(clean(t.text), slot)
+		w := l.width(text)
+		if bare || at-w/2 < last {
+			continue
+		}
+		f.text(at, r.y1+f.size.Text*1.35, text, l, f.palette.Soft, middle)
+		last = at + w/2 + f.size.Text*0.5
+	}
+}
+
+// spans shades stretches of the x axis.
+func (f *frame) spans(p *Panel, x scale, r room) {
+	l := f.tickType()
+	for _, s := range p.Spans {
+		x0, x1 := max(x.at(s.From), r.x0), min(x.at(s.To), r.x1)
+		if !(x0 < x1) {
+			continue
+		}
+		f.fill(x0, r.y0, x1, r.y1, faded(f.palette.Grid, 0xb0))
+		if l.width(s.Text) < x1-x0-4 {
+			f.text((x0+x1)/2, r.y0+l.size*1.1, s.Text, l, f.palette.Soft, middle)
+		}
+	}
+}
+
+// guides draws straight lines with their words.
+func (f *frame) guides(p *Panel, x, y scale, r room) {
+	l := f.tickType()
+	for _, g := range p.Guides {
+		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
+		ink := f.palette.Soft
+		if g.Look > 0 {
+			s.colour = f.palette.look(g.Look - 1)
+			s.dashes = []vgLen{2, 3}
+		}
+		if g.Thick {
+			s = stroke{colour: f.palette.Ink, width: 1.8}
+			ink = f.palette.Ink
+		}
+		switch {
+		case g.Y != nil:
+			h := y.at(*g.Y)
+			f.line(s, [2]float64{r.x0, h}, [2]float64{r.x1, h})
+			at := h - l.size*0.35
+			if g.Low {
+				at = h + l.size*1.05
+			}
+			f.halo(r.x1-4, at, g.Text, l, ink, right)
+		case g.X != nil:
+			w := x.at(*g.X)
+			f.line(s, [2]float64{w, r.y0}, [2]float64{w, r.y1})
+			f.besideLine(g.Text, w, r.y0+l.size*1.1, r, l, ink)
+		default:
+			f.diagonal(g, x, y, r, s, l)
+		}
+	}
+}
+
+// besideLine writes the word of an upright line on the side that has room.
+func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c rgba) {
+	if x+l.width(text)+8 > r.x1 {
+		f.halo(x-5, y, text, l, c, right)
+		return
+	}
+	f.halo(x+5, y, text, l, c, left)
+}
+
+// diagonal draws the line on which both axes are equal.
+func (f *frame) diagonal(g Guide, x, y scale, r room, s stroke, l lettering) {
+	low, high := max(x.min, y.min), min(x.max, y.max)
+	if !(low < high) {
+		return
+	}
+	f.line(s, [2]float64{x.at(low), y.at(low)}, [2]float64{x.at(high), y.at(high)})
+	end := low + 0.88*(high-low)
+	f.halo(x.at(end)-f.size.Text*0.6, y.at(end)-l.size*0.2, g.Text, l, f.palette.Soft, right)
+}
+
+// mark draws an upright line with its badge on top.
+func (f *frame) mark(p *Panel, m Mark, x scale, r room) {
+	at := x.at(m.X)
+	f.line(stroke{colour: f.palette.Ink, width: 1.6, dashes: []vgLen{3, 3}}, [2]float64{at, r.y0 - f.size.Text*0.1}, [2]float64{at, r.y1})
+	if !f.marksAbove(p) {
+		f.badge(m.Badge, at, r.y0-f.size.Text*0.65)
+	}
+}

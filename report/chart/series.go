@@ -1,0 +1,117 @@
+package chart
+
+import (
+	"image/color"
+	"math"
+
+	"gonum.org/v1/plot/vg"
+)
+
+type (
+	vgLen = vg.Length
+	rgba  = color.NRGBA
+)
+
+// apart is how far curves are moved sideways so that their bars do not cover
+// each other.
+const apart = 2.6
+
+// curveWidth is the width of a curve's line.
+const curveWidth = 2.8
+
+// placed are the points of a series in the picture.
+func (f *frame) placed(p *Panel, k int, x, y scale) [][2]float64 {
+	s := &p.Series[k]
+	shift := 0.0
+	if n := len(p.Series); n > 1 && !s.Bare && !s.Small {
+		shift = (float64(k) - float64(n-1)/2) * apart
+	}
+	out := make([][2]float64, len(s.Points))
+	for i, q := range s.Points {
+		out[i] = [2]float64{x.at(q.X) + shift, y.at(q.Y)}
+	}
+	return out
+}
+
+// series draws one curve: thick stretch, line, bars, markers.
+func (f *frame) series(p *Panel, k int, x, y scale, r room) {
+	s := &p.Series[k]
+	at := f.placed(p, k, x, y)
+	colour := f.palette.look(s.Look)
+	for _, piece := range pieces(s, at) {
+		if s.Joined {
+			f.line(stroke{colour, curveWidth, dashesOf(s.Look, curveWidth)}, piece...)
+		}
+	}
+	if s.Heavy != nil {
+		f.heavy(s, at)
+	}
+	for i, q := range s.Points {
+		if !math.IsNaN(q.Y) && !math.IsNaN(q.Lower) && !math.IsNaN(q.Upper) {
+			f.clippedBar(at[i][0], y.at(q.Lower), y.at(q.Upper), y, stroke{colour: colour, width: 1.8})
+		}
+	}
+	for i, q := range s.Points {
+		switch {
+		case math.IsNaN(q.Y) || s.Bare || at[i][1] < r.y0-1 || at[i][1] > r.y1+1:
+		case s.Crossed:
+			f.cross(at[i][0], at[i][1], f.size.Text*0.28, f.palette.Ink)
+		case s.Small:
+			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.22)
+		default:
+			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.31)
+		}
+	}
+}
+
+// clippedBar draws an interval bar; an end beyond the axis becomes an arrow.
+func (f *frame) clippedBar(x, lower, upper float64, y scale, s stroke) {
+	const cap = 4
+	low, high := min(lower, y.from), max(upper, y.to)
+	f.line(s, [2]float64{x, low}, [2]float64{x, high})
+	for _, end := range []struct{ at, want, up float64 }{{low, lower, -1}, {high, upper, 1}} {
+		if end.at == end.want {
+			f.line(s, [2]float64{x - cap, end.at}, [2]float64{x + cap, end.at})
+		} else {
+			f.line(s, [2]float64{x - cap, end.at + end.up*cap*1.5}, [2]float64{x, end.at}, [2]float64{x + cap, end.at + end.up*cap*1.5})
+		}
+	}
+}
+
+// pieces are the unbroken stretches of a curve.
+func pieces(s *Series, at [][2]float64) [][][2]float64 {
+	var out [][][2]float64
+	var piece [][2]float64
+	for i, q := range s.Points {
+		if math.IsNaN(q.Y) {
+			if piece != nil {
+				out, piece = append(out, piece), nil
+			}
+			continue
+		}
+		if s.Steps && len(piece) > 0 {
+			piece = append(piece, [2]float64{at[i][0], piece[len(piece)-1][1]})
+		}
+		piece = append(piece, at[i])
+	}
+	if piece != nil {
+		out = append(out, piece)
+	}
+	return out
+}
+
+// heavy draws the thick stretch of a curve.
+func (f *frame) heavy(s *Series, at [][2]float64) {
+	var line [][2]float64
+	for i, q := range s.Points {
+		if !math.IsNaN(q.Y) && q.X >= s.Heavy.From && q.X <= s.Heavy.To {
+			line = append(line, at[i])
+		}
+	}
+	colour := faded(f.palette.look(s.Look), 0x66)
+	if len(line) == 1 {
+		q := line[0]
+		line = [][2]float64{{q[0] - 7, q[1]}, {q[0] + 7, q[1]}}
+	}
+	f.line(stroke{colour: colour, width: 12}, line...)
+}

@@ -1,0 +1,99 @@
+package sentence
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"sweepd/analysis"
+)
+
+// BatteryTitle names a group with what its battery holds.
+func BatteryTitle(r *analysis.BatteryResult, g *analysis.BatteryGroup) string {
+	title := Group(g.Workload, g.Device, g.Variant)
+	if g.FullEnergyWh.Known() {
+		title += ", battery of " + Significant(float64(g.FullEnergyWh)) + " Wh when full"
+		if g.Health.Known() {
+			title += " (" + Fixed(100*float64(g.Health), 0) + " % of its design)"
+		}
+	}
+	if r.Reserve > 0 {
+		title += ", down to a reserve of " + Fixed(100*r.Reserve, 0) + " %"
+	}
+	return title
+}
+
+// Battery says what the rest of the device draws, how measured runtimes compare
+// with predicted ones, what other variants gain, and which runs need a look.
+func Battery(g *analysis.BatteryGroup) []Sentence {
+	var l list
+	l.overhead(g)
+	for _, m := range g.Measured {
+		l.say("Run %s at %s lasted %s h to the reserve; the prediction was %s h%s.", ShortID(m.Run), Setting(m.SettingW, m.Setting),
+			Fixed(float64(m.RuntimeH), 2), Fixed(float64(m.PredictedH), 2), Interval(m.PredictedLowerH, m.PredictedUpperH, 2))
+	}
+	for _, x := range g.Gains {
+		l.gain(g, x)
+	}
+	if len(g.Flagged) > 0 {
+		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(g.Flagged))
+	}
+	return l
+}
+
+// Runtime says how long the battery lasts at the lowest and the highest setting.
+func Runtime(g *analysis.BatteryGroup) []Sentence {
+	known := slices.DeleteFunc(slices.Clone(g.Points), func(p analysis.BatteryPoint) bool { return !p.RuntimeH.Known() })
+	if len(known) == 0 {
+		return nil
+	}
+	var l list
+	last := func(p analysis.BatteryPoint) string {
+		half := HalfWidth(p.RuntimeLowerH, p.RuntimeUpperH)
+		places := min(Decimals(float64(p.RuntimeH), half), 2)
+		return fmt.Sprintf("%s h%s at %s", Fixed(float64(p.RuntimeH), places), Interval(p.RuntimeLowerH, p.RuntimeUpperH, places), Setting(p.SettingW, p.Setting))
+	}
+	text := "A full battery lasts " + last(known[0])
+	if len(known) > 1 {
+		text += " and " + last(known[len(known)-1])
+	}
+	l.tell(Good, text+".")
+	return l
+}
+
+// overhead says what the rest of the device draws.
+func (l *list) overhead(g *analysis.BatteryGroup) {
+	o := g.Overhead
+	if !o.InterceptW.Known() {
+		return
+	}
+	kind := map[string]string{analysis.ByPackage: "watt of the package", analysis.BySetting: "watt set"}[o.Against]
+	i, s := HalfWidth(o.InterceptLowerW, o.InterceptUpperW), HalfWidth(o.SlopeLower, o.SlopeUpper)
+	l.say("Besides, the device draws %s W%s, and each %s costs %s W%s at the battery.",
+		WithUncertainty(float64(o.InterceptW), i), Interval(o.InterceptLowerW, o.InterceptUpperW, Decimals(float64(o.InterceptW), i)),
+		kind, WithUncertainty(float64(o.Slope), s), Interval(o.SlopeLower, o.SlopeUpper, Decimals(float64(o.Slope), s)))
+}
+
+// gain says how much longer the group lasts than another variant.
+func (l *list) gain(g *analysis.BatteryGroup, x analysis.RuntimeGain) {
+	name := func(variant string) string {
+		if variant == "" {
+			return "no variant"
+		}
+		return variant
+	}
+	where := Setting(x.SettingW, x.Setting)
+	half := HalfWidth(x.Lower, x.Upper)
+	places := min(Decimals(float64(x.Minutes), half), 1)
+	if !x.Told {
+		l.say("At %s it cannot be told whether %s lasts longer than %s: %s min%s.", where, name(g.Variant), name(x.Variant),
+			Fixed(float64(x.Minutes), places), Interval(x.Lower, x.Upper, places))
+		return
+	}
+	longer, lower, upper := "longer", x.Lower, x.Upper
+	if x.Minutes < 0 {
+		longer, lower, upper = "less", -x.Upper, -x.Lower
+	}
+	l.say("At %s %s lasts %s min%s %s than %s.", where, name(g.Variant), Fixed(math.Abs(float64(x.Minutes)), places),
+		Interval(lower, upper, places), longer, name(x.Variant))
+}

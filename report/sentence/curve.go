@@ -1,0 +1,128 @@
+package sentence
+
+import (
+	"fmt"
+	"strings"
+
+	"sweepd/analysis"
+)
+
+// CurveMetric is what a curve shows, with its unit and direction.
+func CurveMetric(r *analysis.CurveResult) string {
+	metric := r.Metric
+	if r.Unit != "" {
+		metric += " in " + r.Unit
+	}
+	return metric + ", " + r.Better + " is better"
+}
+
+// Curve says which settings a device follows, where it gives most per watt, how
+// much is enough, and what does not fit the trend.
+func Curve(g *analysis.CurveGroup) []Sentence {
+	var l list
+	l.effective(g)
+	l.efficiency(&g.Efficiency)
+	if g.Enough.AtW.Known() {
+		l.say("%s W is enough for %s %% of the best result.", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0))
+	}
+	if g.KneeW.Known() {
+		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
+	}
+	l.marginal(g)
+	for _, d := range g.Departures {
+		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s): run it again, or look for the cause.",
+			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
+	}
+	if len(g.Flagged) > 0 {
+		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(g.Flagged))
+	}
+	return l
+}
+
+// Most says where a curve is highest, or lowest where less is better.
+func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
+	best := -1
+	for i, p := range g.Points {
+		if !p.Mean.Known() {
+			continue
+		}
+		if best < 0 || (r.Better == "lower") != (p.Mean > g.Points[best].Mean) && p.Mean != g.Points[best].Mean {
+			best = i
+		}
+	}
+	if best < 0 {
+		return Sentence{}
+	}
+	p := g.Points[best]
+	half := HalfWidth(p.Lower, p.Upper)
+	value := strings.TrimSpace(WithUncertainty(float64(p.Mean), half) + " " + r.Unit)
+	return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s%s.", Setting(p.SettingW, p.Setting), value,
+		Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half)))}
+}
+
+// Efficient says by each kind of watts where the result per watt is best.
+func Efficient(g *analysis.CurveGroup) []Sentence {
+	var l list
+	for i := range g.Efficiencies {
+		l.efficiency(&g.Efficiencies[i])
+	}
+	return l
+}
+
+// effective says which settings the device follows.
+func (l *list) effective(g *analysis.CurveGroup) {
+	e := g.Effective
+	if !e.FromW.Known() || !e.ToW.Known() {
+		return
+	}
+	source := ""
+	if e.Source == analysis.RangeFromResults {
+		source = ", told from results alone"
+	}
+	if !e.FloorW.Known() && !e.CapW.Known() {
+		if e.Source != "" {
+			l.say("The device follows every setting tested, %s to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
+		}
+		return
+	}
+	var beyond []string
+	if e.FloorW.Known() {
+		beyond = append(beyond, "below it acts as if set to "+Significant(float64(e.FloorW))+" W")
+	}
+	if e.CapW.Known() {
+		beyond = append(beyond, "above it acts as if set to "+Significant(float64(e.CapW))+" W")
+	}
+	l.tell(Doubtful, fmt.Sprintf("The device follows settings from %s to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source))
+}
+
+// Denominator says by which watts a result is divided.
+var Denominator = map[string]string{analysis.ByPackage: "package watt", analysis.BySystem: "watt of the whole device", analysis.BySetting: "set watt"}
+
+// efficiency says where the result per watt is best.
+func (l *list) efficiency(e *analysis.Efficiency) {
+	peak := Setting(e.PeakW, e.Peak)
+	if peak == "" {
+		return
+	}
+	plateau := "no other setting comes near"
+	if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
+		plateau = "as good, or less than 5 % worse, " + Range(from, to)
+	}
+	l.say("Most result per %s at %s; %s.", Denominator[e.By], peak, plateau)
+}
+
+// marginal names the last step up that buys anything that can be told from
+// nothing.
+func (l *list) marginal(g *analysis.CurveGroup) {
+	for i := len(g.Marginal) - 1; i >= 0; i-- {
+		m := g.Marginal[i]
+		if !m.Told || m.PercentPerWatt <= 0 {
+			continue
+		}
+		half := HalfWidth(m.Lower, m.Upper)
+		places := min(Decimals(float64(m.PercentPerWatt), half), 3)
+		l.say("The last step that gains for certain is from %s to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
+			Fixed(float64(m.PercentPerWatt), places), Interval(m.Lower, m.Upper, places))
+		return
+	}
+}

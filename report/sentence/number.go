@@ -1,0 +1,117 @@
+package sentence
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/dustin/go-humanize"
+)
+
+// Dash stands for a number that is not known.
+const Dash = "–"
+
+// Fixed writes v with a number of decimals, Dash where it is not finite. A zero
+// has no sign.
+func Fixed(v float64, decimals int) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return Dash
+	}
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if z, err := strconv.ParseFloat(s, 64); err == nil && z == 0 && math.Signbit(v) {
+		s = s[1:]
+	}
+	return s
+}
+
+// Decimals is how many decimals a number with this uncertainty deserves: so many
+// that the uncertainty shows two significant digits, as GUM 7.2.6 recommends, at
+// most 6. Without an uncertainty it is what shows three digits of v.
+func Decimals(v, uncertainty float64) int {
+	if uncertainty > 0 && !math.IsInf(uncertainty, 0) {
+		return places(uncertainty, 2)
+	}
+	if v = math.Abs(v); v > 0 && !math.IsInf(v, 0) {
+		return places(v, 3)
+	}
+	return 0
+}
+
+// places is the number of decimals that shows so many digits of v > 0.
+func places(v float64, digits int) int {
+	exponent := int(math.Floor(math.Log10(v)))
+	return min(max(digits-1-exponent, 0), 6)
+}
+
+// Significant writes v with at least three digits, and all digits before the
+// point.
+func Significant(v float64) string { return Fixed(v, Decimals(v, 0)) }
+
+// Compact writes v in few characters: with a prefix of the SI where it is large
+// or small.
+func Compact(v float64) string {
+	if a := math.Abs(v); a != 0 && (a >= 1e6 || a < 1e-3) && !math.IsInf(v, 0) && !math.IsNaN(v) {
+		return strings.ReplaceAll(humanize.SIWithDigits(v, 2, ""), " ", "")
+	}
+	return Significant(v)
+}
+
+// symbols are the units of sensors as a table shows them.
+var symbols = map[string]string{
+	"watts": "W", "joules": "J", "celsius": "°C", "volts": "V", "amperes": "A", "hertz": "Hz", "seconds": "s", "bytes": "B", "ratio": "",
+}
+
+// WithUnit writes v with the symbol of a sensor's unit.
+func WithUnit(v float64, unit string) string {
+	symbol, ok := symbols[unit]
+	if !ok {
+		symbol = unit
+	}
+	if unit == "joules" || unit == "hertz" || unit == "bytes" || unit == "watts" {
+		if a := math.Abs(v); a >= 1e4 && !math.IsInf(v, 0) {
+			return humanize.SIWithDigits(v, 2, symbol)
+		}
+	}
+	return strings.TrimSpace(Significant(v) + " " + symbol)
+}
+
+// WithUncertainty writes v as its uncertainty supports.
+func WithUncertainty(v, uncertainty float64) string { return Fixed(v, Decimals(v, uncertainty)) }
+
+// Watts writes watts to the hundredth without needless decimals: "25", "12.5".
+func Watts(w float64) string {
+	if math.IsNaN(w) {
+		return Dash
+	}
+	return strconv.FormatFloat(math.Round(w*100)/100, 'f', -1, 64)
+}
+
+// SignedPercent writes a ratio such as 0.031 as "+3.1".
+func SignedPercent(ratio float64, decimals int) string {
+	s := Fixed(100*ratio, decimals)
+	if ratio > 0 && s[0] != '-' && s != Dash {
+		return "+" + s
+	}
+	return s
+}
+
+// ColumnDecimals is how many decimals a column of numbers deserves: as the
+// smallest uncertainty says, so that the numbers stand in line, at most most.
+// values and uncertainties may be unknown.
+func ColumnDecimals(values, uncertainties []float64, most int) int {
+	finest, known := 0, false
+	for i, v := range values {
+		if !(uncertainties[i] > 0) {
+			continue
+		}
+		if d := Decimals(v, uncertainties[i]); !known || d > finest {
+			finest, known = d, true
+		}
+	}
+	if !known {
+		for _, v := range values {
+			finest = max(finest, Decimals(v, 0))
+		}
+	}
+	return min(finest, most)
+}

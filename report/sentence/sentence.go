@@ -1,0 +1,95 @@
+package sentence
+
+import (
+	"fmt"
+	"strings"
+
+	"sweepd/analysis"
+)
+
+// Tone is how a sentence is meant.
+type Tone int
+
+const (
+	Plain    Tone = iota
+	Good          // something was found
+	Doubtful      // something could not be, or needs a look
+)
+
+// Sentence is one sentence about a result.
+type Sentence struct {
+	Tone Tone
+	Text string
+}
+
+// list collects sentences.
+type list []Sentence
+
+func (l *list) say(format string, args ...any) { l.tell(Plain, fmt.Sprintf(format, args...)) }
+
+func (l *list) tell(t Tone, text string) { *l = append(*l, Sentence{t, text}) }
+
+// Setting is watts with their unit, or the name where the watts are unknown.
+func Setting(watts analysis.Number, name string) string {
+	if watts.Known() {
+		return Watts(float64(watts)) + " W"
+	}
+	return name
+}
+
+// Range is a stretch of settings.
+func Range(from, to string) string {
+	if from == to {
+		return "at " + from
+	}
+	if short, ok := strings.CutSuffix(from, " W"); ok && strings.HasSuffix(to, " W") {
+		from = short
+	}
+	return "from " + from + " to " + to
+}
+
+// Interval is " (2.2 to 4.0)", empty where an end is unknown.
+func Interval(lower, upper analysis.Number, decimals int) string {
+	if !lower.Known() || !upper.Known() {
+		return ""
+	}
+	return " (" + Fixed(float64(lower), decimals) + " to " + Fixed(float64(upper), decimals) + ")"
+}
+
+// HalfWidth is half of an interval, NaN where an end is unknown.
+func HalfWidth(lower, upper analysis.Number) float64 { return float64(upper-lower) / 2 }
+
+// ShortID is enough of a run's id to tell it from others: its end, which is
+// random, while the beginning is the time.
+func ShortID(id string) string {
+	const length = 8
+	return id[max(0, len(id)-length):]
+}
+
+// Flagged lists runs that differ from their repeats.
+func Flagged(runs []analysis.FlaggedRun) string {
+	texts := make([]string, len(runs))
+	for i, f := range runs {
+		texts[i] = ShortID(f.Run) + " at " + Setting(f.SettingW, f.Setting)
+	}
+	return strings.Join(texts, ", ")
+}
+
+// Group joins what names a group.
+func Group(workload string, others ...string) string {
+	parts := []string{workload}
+	for _, s := range others {
+		if s != "" {
+			parts = append(parts, s)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Capital writes the first letter large.
+func Capital(s string) string {
+	if s == "" {
+		return ""
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
