@@ -57,21 +57,30 @@ func scanRun(rows *sql.Rows) (*storedRun, error) {
 	return r, nil
 }
 
-const insertRun = `INSERT INTO runs (id, device, workload, variant, supply,
-	setting_w, setting, setting_source, setting_read_w, setting_read, setting_read_source,
-	state, why, note, started_at, duration_s, package_w, system_w,
-	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w,
-	warmup_s, fact_set, start_temperature_c, start_charge_ratio, state_before)
-	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO NOTHING`
+// writtenColumns are what runValues gives, in order.
+var writtenColumns = []string{
+	"id", "device", "workload", "variant", "supply",
+	"setting_w", "setting", "setting_source", "setting_read_w", "setting_read", "setting_read_source",
+	"state", "why", "note", "started_at", "duration_s", "package_w", "system_w",
+	"discharge_w", "discharge_uncertainty_w", "discharge_from_power_w", "discharge_from_energy_w",
+	"warmup_s", "fact_set", "start_temperature_c", "start_charge_ratio", "state_before",
+}
 
-const updateRun = `UPDATE runs SET (id, device, workload, variant, supply,
-	setting_w, setting, setting_source, setting_read_w, setting_read, setting_read_source,
-	state, why, note, started_at, duration_s, package_w, system_w,
-	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w,
-	warmup_s, fact_set, start_temperature_c, start_charge_ratio, state_before)
-	= (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) WHERE n = ?`
+var updateRun = "UPDATE runs SET " + strings.Join(writtenColumns, " = ?, ") + " = ? WHERE n = ?"
 
-// runValues are the arguments of insertRun and updateRun.
+// insertRun leaves out what is NULL: in imported tables that is most columns.
+func insertRun(values []any) (query string, known []any) {
+	var names []string
+	for i, v := range values {
+		if v != nil {
+			names = append(names, writtenColumns[i])
+			known = append(known, v)
+		}
+	}
+	return "INSERT INTO runs (" + strings.Join(names, ", ") + ") VALUES (?" + strings.Repeat(", ?", len(names)-1) + ") ON CONFLICT (id) DO NOTHING", known
+}
+
+// runValues are the columns of a run as SQL takes them.
 func runValues(d *agent.Detail, factSet any) []any {
 	var read agent.Setting
 	var readName, readSource any

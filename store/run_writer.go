@@ -55,7 +55,8 @@ func (w *runWriter) add(d *agent.Detail) (n int64, added bool, err error) {
 	if err != nil {
 		return 0, false, err
 	}
-	r, err := w.exec(insertRun, runValues(d, facts)...)
+	query, known := insertRun(runValues(d, facts))
+	r, err := w.exec(query, known...)
 	if err != nil {
 		return 0, false, err
 	}
