@@ -2,6 +2,7 @@ package agent
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -94,6 +95,11 @@ func (j *journal) flush(ctx context.Context, all bool) error {
 			return nil
 		}
 		if err := j.recorder.Append(ctx, b.Batch); err != nil {
+			if errors.Is(err, ErrRefused) {
+				j.log.Error("sweeps are lost", zap.String("run", b.RunID), zap.Int("sweeps", len(b.Sweeps)), zap.Error(err))
+				j.recycle(b)
+				continue
+			}
 			j.putBack(b)
 			return j.complain(fmt.Errorf("store %d sweeps of run %q: %w", len(b.Sweeps), b.RunID, err))
 		}

@@ -2,6 +2,7 @@ package agent
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"sweepd/collectors"
@@ -32,6 +33,10 @@ type Trace interface {
 	Sensors() []collectors.Sensor
 	Each(func(Sweep) error) error
 }
+
+// ErrRefused is wrapped by a Recorder's Append where it will never take a batch,
+// however often it is tried: infinite values, say. Others may go through later.
+var ErrRefused = errors.New("cannot be stored")
 
 // Recorder keeps runs and sweeps. Calls come from one goroutine at a time.
 type Recorder interface {

@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -283,5 +284,19 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].Text, c.says) {
 			t.Errorf("ready for %+v: %+v, error %v; want %q", c.want, r, err, c.says)
 		}
+	}
+}
+
+// A batch that can never be stored does not block those after it.
+func TestRefusedSweepsAreDropped(t *testing.T) {
+	s := newStepped(t, onMains)
+	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	s.n.fail(fmt.Errorf("%w: a value is infinite", ErrRefused))
+	s.pass(t, 3*time.Second)
+	s.n.fail(nil)
+	s.pass(t, 5*time.Second)
+	mustStop(t, s.Agent, Stop{})
+	if n := s.n.stored(r.ID); n < 20 || n > 24 {
+		t.Errorf("%d sweeps stored, want those of the last 5 s", n)
 	}
 }

@@ -58,7 +58,7 @@ func playDevice(ctx context.Context, cfg simdevice.Config, day simlab.Day, rec a
 		return err
 	}
 	defer os.RemoveAll(tree)
-	cfg.StartOnMains = true
+	cfg.StartOnMains, cfg.ChargerW = true, 100
 	b, err := simlab.New(tree, cfg, simlab.Options{
 		Recorder: rec, Collectors: machine, Start: demoStart, Seed: cfg.Seed,
 		Facts: func(r collectors.Roots) map[string]string { return collectors.ReadFacts(r) },

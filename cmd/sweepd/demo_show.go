@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
+	"sweepd/agent"
 	"sweepd/report/text"
 	"sweepd/store"
 )
@@ -55,15 +57,50 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "%d runs of two simulated devices. Runs that need a look:\n", len(runs))
+	p := a.printer()
+	p.line("%d runs of two simulated devices. Runs that need a look:", len(runs))
+	for _, d := range doubtsOf(runs) {
+		p.line("  %s %s, %s of %s at %s: %s", d.severity, d.code, counted(d.runs, "run"), d.device, strings.Join(d.settings, ", "), d.example)
+	}
+	return p.err
+}
+
+// doubts are the findings of one kind about one device.
+type doubts struct {
+	severity agent.Severity
+	code     agent.Code
+	device   string
+	runs     int
+	settings []string
+	example  string
+}
+
+// doubtsOf gathers what is worse than a note, the worst and commonest first.
+func doubtsOf(runs []agent.Run) []*doubts {
+	var list []*doubts
 	for _, r := range runs {
 		for _, f := range r.Findings {
-			if f.Severity != "note" {
-				fmt.Fprintf(a.out, "  %s, %s, %s at %s on %s: %s\n", f.Severity, r.Device, r.Workload, r.Setting, r.Supply, f.Text)
+			if f.Severity == agent.SeverityNote {
+				continue
+			}
+			i := slices.IndexFunc(list, func(d *doubts) bool { return d.code == f.Code && d.device == r.Device })
+			if i < 0 {
+				i = len(list)
+				list = append(list, &doubts{severity: f.Severity, code: f.Code, device: r.Device, example: f.Text})
+			}
+			list[i].runs++
+			if s := r.Setting.String(); !slices.Contains(list[i].settings, s) {
+				list[i].settings = append(list[i].settings, s)
 			}
 		}
 	}
-	return nil
+	slices.SortStableFunc(list, func(x, y *doubts) int {
+		if x.severity != y.severity {
+			return strings.Compare(string(y.severity), string(x.severity)) // "reject" before "doubt"
+		}
+		return y.runs - x.runs
+	})
+	return list
 }
 
 // repeat runs a command line of this program.

@@ -1,6 +1,7 @@
 package simlab
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -104,6 +105,7 @@ const (
 	chargeStep = time.Minute
 	longCharge = 6 * time.Hour
 	coolDown   = 40 * time.Second
+	longCool   = 10 * time.Minute
 )
 
 // prepare brings the device to the supply of a block with a full battery.
@@ -141,7 +143,7 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 		set = c.setting + 6
 	}
 	b.Device.SetLimit(set)
-	if err := b.Rest(coolDown); err != nil {
+	if err := b.untilReady(); err != nil {
 		return err
 	}
 	w := c.setting
@@ -162,6 +164,24 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 	}
 	_, _, err := b.Play(c.play.Workload, start, c.play.For)
 	return err
+}
+
+// untilReady lets the device cool down until the agent finds it fit to start.
+func (b *Bench) untilReady() error {
+	for waited := coolDown; waited < longCool; waited += IdleEvery {
+		step := IdleEvery
+		if waited == coolDown {
+			step = coolDown
+		}
+		if err := b.Rest(step); err != nil {
+			return err
+		}
+		r, err := b.Agent.Ready(context.Background(), agent.Want{})
+		if err != nil || r.Fit {
+			return err
+		}
+	}
+	return nil
 }
 
 // playUnplugged pulls the charger in the middle of a run.
