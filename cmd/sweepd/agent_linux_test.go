@@ -87,18 +87,19 @@ func startAgent(t *testing.T, args ...string) *liveAgent {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	a := &liveAgent{log: &lockedBuffer{}}
-	ended := make(chan int, 1)
+	code, ended := exitOK, make(chan struct{})
 	go func() {
-		ended <- Run(ctx, append([]string{"agent", "--listen", "127.0.0.1:0"}, args...), strings.NewReader(""), io.Discard, a.log)
+		defer close(ended)
+		code = Run(ctx, append([]string{"agent", "--listen", "127.0.0.1:0"}, args...), strings.NewReader(""), io.Discard, a.log)
 	}()
-	a.stop = sync.OnceValue(func() int { cancel(); return <-ended })
+	a.stop = func() int { cancel(); <-ended; return code }
 	t.Cleanup(func() { a.stop() })
 	address := regexp.MustCompile(`"address":"([^"]+)"`)
 	eventually(t, "the agent says where it listens", func() bool {
 		m := address.FindStringSubmatch(a.log.String())
 		if m == nil {
 			select {
-			case code := <-ended:
+			case <-ended:
 				t.Fatalf("the agent ended with %d: %s", code, a.log)
 			default:
 			}
