@@ -43,6 +43,7 @@ type Agent struct {
 	prev       []float64
 	prevOut    float64 // discharge at the last sweep
 	nextTick   time.Duration
+	afterRun   bool // the first idle sweep after a run is still to come
 	dischargeM dischargeMeter
 	baseline   baseline
 

@@ -81,7 +81,7 @@ func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
 	d.Findings = []Finding{}
 	d.Summaries = []Summary{}
 	d.StartedAt = Stamp(now.Wall)
-	a.run = &recording{detail: d, started: now}
+	a.run, a.afterRun = &recording{detail: d, started: now}, false
 	a.nextTick = now.Mono + a.opts.Interval
 	if err := a.sweep(now, sweepEdge); err != nil {
 		return Detail{}, err
@@ -155,12 +155,29 @@ func (a *Agent) endRun(s Stop) (Detail, error) {
 	a.relabelLocked(a.prev, now.Mono)
 	a.shared.labels = a.labels
 	a.mu.Unlock()
+	a.afterRun, a.nextTick = true, now.Mono+afterRunWait
 	if a.pacer != nil {
-		if perr := a.pacer.Arm(0); perr != nil {
+		if perr := a.pacer.Arm(afterRunWait); perr != nil {
 			return d, perr
 		}
 	}
 	return d, err
+}
+
+// afterRunWait is when the first idle sweep after a run comes. The next
+// scheduled one may be long after it, and energy would be counted until then as
+// if the load had gone down slowly.
+const afterRunWait = time.Second
+
+// sweepAfterRun takes the first idle sweep after a run.
+func (a *Agent) sweepAfterRun() error {
+	a.afterRun = false
+	if a.pacer != nil {
+		if err := a.pacer.Arm(0); err != nil {
+			return err
+		}
+	}
+	return a.sweep(a.opts.Clock.Now(), sweepIdle)
 }
 
 // countSweep adds the time since a sweep began to the agent's own figures.

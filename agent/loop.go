@@ -51,13 +51,24 @@ func (a *Agent) loop(ctx context.Context) error {
 			return nil
 		}
 		a.readMail()
-		if ticked && a.run != nil {
-			a.readBeforeSweep(ctx)
-			if err := a.sweep(a.opts.Clock.Now(), sweepPaced); err != nil {
+		if ticked {
+			if err := a.tick(ctx); err != nil {
 				a.log.Error("sweep failed", zap.Error(err))
 			}
 		}
 	}
+}
+
+// tick takes the sweep that is due.
+func (a *Agent) tick(ctx context.Context) error {
+	switch {
+	case a.run != nil:
+		a.readBeforeSweep(ctx)
+		return a.sweep(a.opts.Clock.Now(), sweepPaced)
+	case a.afterRun:
+		return a.sweepAfterRun()
+	}
+	return nil
 }
 
 func (a *Agent) readMail() {
@@ -187,15 +198,14 @@ func (a *Agent) Step() error {
 	if !a.opts.Stepped {
 		return errors.New("agent is not stepped: its own loop samples")
 	}
-	now := a.opts.Clock.Now()
-	if a.run == nil || now.Mono < a.nextTick {
+	now := a.opts.Clock.Now().Mono
+	if now < a.nextTick {
 		return nil
 	}
-	for a.nextTick <= now.Mono {
+	for a.nextTick <= now {
 		a.nextTick += a.opts.Interval
 	}
-	a.readBeforeSweep(context.Background())
-	return a.sweep(now, sweepPaced)
+	return a.tick(context.Background())
 }
 
 // judgeUnfinished turns runs that a crash left recording into interrupted ones.

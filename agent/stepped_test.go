@@ -300,3 +300,31 @@ func TestRefusedSweepsAreDropped(t *testing.T) {
 		t.Errorf("%d sweeps stored, want those of the last 5 s", n)
 	}
 }
+
+// The interval after a run is not counted as if its load went down slowly.
+func TestFirstIdleSweepFollowsTheRun(t *testing.T) {
+	busy := true
+	s := newStepped(t, func(d time.Duration) state {
+		x := onBattery(d)
+		if !busy {
+			x.power = 4
+		}
+		return x
+	})
+	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	s.pass(t, 10*time.Second)
+	mustStop(t, s.Agent, Stop{})
+	busy = false
+	s.pass(t, 10*time.Second)
+	if err := s.SweepIdle(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	var snap Snapshot
+	s.Snapshot(&snap)
+	for _, e := range snap.Energies {
+		if e.Labels.Workload == "" {
+			// One second from 20 to 4 W, then nine at 4 W.
+			near(t, "energy after the run", e.Joules[DomainBattery], 12+36, 1e-9)
+		}
+	}
+}
