@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"strings"
 	"time"
 
 	"go.uber.org/zap"
@@ -118,6 +119,9 @@ func (a *Agent) StopRun(ctx context.Context, s Stop) (Detail, error) {
 			return Detail{}, err
 		}
 	}
+	if len(s.Note) > maxNote {
+		return Detail{}, fmt.Errorf("note has %d bytes: at most %d are allowed", len(s.Note), maxNote)
+	}
 	a.refresh(ctx)
 	var d Detail
 	err := a.do(ctx, func() (err error) { d, err = a.endRun(s); return err })
@@ -149,6 +153,7 @@ func (a *Agent) endRun(s Stop) (Detail, error) {
 	elapsed := (now.Mono - a.run.started.Mono).Seconds()
 	d.DurationS = &elapsed
 	maps.Copy(d.Results, s.Results)
+	d.Note = strings.TrimSpace(d.Note + "\n" + s.Note)
 	a.run = nil
 	a.mu.Lock()
 	a.shared.run = nil

@@ -23,6 +23,7 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	a.mu.Lock()
 	a.pacer = p
 	a.mu.Unlock()
+	p.Wake() // for mail that came before there was a pacer to wake
 	if err := a.judgeUnfinished(ctx); err != nil {
 		a.log.Error("runs left behind by a crash could not be judged", zap.Error(err))
 	}

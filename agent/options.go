@@ -71,4 +71,5 @@ type Start struct {
 // Stop is what a user says when stopping one.
 type Stop struct {
 	Results map[string]Result
+	Note    string // is added to the run's note
 }

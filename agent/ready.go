@@ -89,6 +89,10 @@ func (a *Agent) startFindings(values []float64) []Finding {
 	if f, low := lowCharge(a.view.supply(values), a.view.charge(values), th, "at the start"); low {
 		found = append(found, f)
 	}
+	now := settingCheck{view: &a.view, th: th, active: a.labels.Setting, read: a.shared.read, profile: a.view.profileName(values)}
+	if text := now.disagreement(); text != "" {
+		found = append(found, Finding{Code: SettingDisagrees, Severity: SeverityDoubt, Text: text})
+	}
 	return found
 }
 

@@ -1,0 +1,72 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// OutlyingRun is a run whose result differs from its repeats by more than the
+// group's noise explains (methods: Hampel 1974; Davies & Gather 1993). It stays
+// in all numbers; only the user rejects.
+type OutlyingRun struct {
+	ID     string
+	Metric string
+	Value  float64
+	Usual  float64 // geometric mean of its repeats
+	// Noise is the relative standard deviation of one run of the group.
+	Noise float64
+}
+
+// String says what differs, and by how much.
+func (o OutlyingRun) String() string {
+	return fmt.Sprintf("%s is %.4g, %+.1f %% from its repeats (%.4g), where one run scatters by %.1f %%", o.Metric, o.Value, 100*(o.Value/o.Usual-1), o.Usual, 100*o.Noise)
+}
+
+// Outlying finds the runs that differ from their repeats, for every result of
+// every group, in order of group and result. runs is left alone.
+func Outlying(runs []Run) []OutlyingRun {
+	var list []OutlyingRun
+	groups := map[Group][]int{}
+	for i := range runs {
+		g := groupOf(&runs[i])
+		groups[g] = append(groups[g], i)
+	}
+	for _, g := range sortedGroups(groups) {
+		for _, metric := range metricsIn(runs, groups[g]) {
+			list = append(list, outlyingIn(runs, groups[g], metric)...)
+		}
+	}
+	return list
+}
+
+func metricsIn(runs []Run, indices []int) []string {
+	var names []string
+	for _, i := range indices {
+		for name := range runs[i].Results {
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+func outlyingIn(runs []Run, indices []int, metric string) []OutlyingRun {
+	cells, _ := BuildCells(runs, indices, Metric(metric))
+	noise := EstimateNoise(cells, NoiseOptions{Departures: Departures, LowerIsBetter: runs[indices[0]].Results[metric].LowerIsBetter})
+	var list []OutlyingRun
+	for _, f := range noise.Flagged {
+		usual, n := 0.0, 0
+		for k, run := range cells[f.Cell].Runs {
+			if run != f.Run {
+				usual += cells[f.Cell].Z[k]
+				n++
+			}
+		}
+		list = append(list, OutlyingRun{ID: runs[f.Run].ID, Metric: metric, Value: runs[f.Run].Results[metric].Value,
+			Usual: math.Exp(usual / float64(n)), Noise: math.Sqrt(noise.Cells[f.Cell].V)})
+	}
+	return list
+}

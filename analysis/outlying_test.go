@@ -1,0 +1,33 @@
+package analysis
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// The run of 63 in the noise example of the methods (watts 10|15|20|30, checked
+// there against base R) is the only one that differs from its repeats.
+func TestOutlying(t *testing.T) {
+	var runs []Run
+	for w, values := range map[float64][]float64{10: {50, 50.2, 49.9}, 15: {60.3, 60, 60.1}, 20: {70, 70.1, 63}, 30: {80, 80.2, 79.9}} {
+		for _, v := range values {
+			runs = append(runs, Run{ID: "run-" + strings.ReplaceAll(strconv.FormatFloat(v, 'f', -1, 64), ".", "-"), Device: "unit-oak", Workload: "harbour-flight", Supply: "mains",
+				SettingW: &w, Results: map[string]Result{"score": {Value: v}, "seconds": {Value: 1000 / v, LowerIsBetter: true}}})
+		}
+	}
+	list := Outlying(runs)
+	if len(list) != 2 || list[0].ID != "run-63" || list[0].Metric != "score" || list[1].Metric != "seconds" || list[1].ID != "run-63" {
+		t.Fatalf("outlying: %v", list)
+	}
+	if want := math.Sqrt(70 * 70.1); math.Abs(list[0].Usual-want) > 1e-9 {
+		t.Errorf("its repeats have %v, want their geometric mean %v", list[0].Usual, want)
+	}
+	if text := list[0].String(); !strings.HasPrefix(text, "score is 63, -10.1 % from its repeats (70.05)") {
+		t.Errorf("said: %s", text)
+	}
+	if got := Outlying(runs[:3]); len(got) > 0 {
+		t.Errorf("three runs alone: %v", got)
+	}
+}
