@@ -1,0 +1,93 @@
+package schedule
+
+import (
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"sweepd/agent"
+)
+
+// factor is something hard to change, with the levels it has.
+type factor struct {
+	of     func(Cell) string
+	levels []string
+}
+
+// factors are what is hard to change, hardest first: the device, the named keys
+// of the variant, the supply.
+func factors(cells []Cell, hard []string) []factor {
+	list := []factor{{of: func(c Cell) string { return c.Device }}}
+	for _, key := range hard {
+		list = append(list, factor{of: func(c Cell) string { return c.Variant[key] }})
+	}
+	list = append(list, factor{of: func(c Cell) string { return string(c.Supply) }})
+	for i := range list {
+		for _, c := range cells {
+			if v := list[i].of(c); !slices.Contains(list[i].levels, v) {
+				list[i].levels = append(list[i].levels, v)
+			}
+		}
+		slices.Sort(list[i].levels)
+	}
+	return list
+}
+
+// levelKey names the combination of levels that a cell has.
+func levelKey(c Cell, hard []string) string {
+	return benchKey(c, hard) + "\x00" + string(c.Supply)
+}
+
+// benchKey is levelKey without the supply: what stays while a battery drains and
+// charges.
+func benchKey(c Cell, hard []string) string {
+	parts := []string{c.Device}
+	for _, key := range hard {
+		parts = append(parts, c.Variant[key])
+	}
+	return strings.Join(parts, "\x00")
+}
+
+// nextLevels is the order of levels in the pass after the last one: random in the
+// first, else the opposite of the last. Levels that the last pass lacks are taken
+// where a first pass has them.
+func (p *Plan) nextLevels(cells []Cell) []string {
+	all := slices.Concat(p.Cells(), cells)
+	order := serpentine(shuffled(factors(all, p.Hard), p.Seed))
+	if p.passes()%2 == 1 {
+		slices.Reverse(order)
+	}
+	return order
+}
+
+func shuffled(list []factor, seed uint64) []factor {
+	random := rand.New(rand.NewPCG(seed, 0))
+	for _, f := range list {
+		random.Shuffle(len(f.levels), func(i, j int) { f.levels[i], f.levels[j] = f.levels[j], f.levels[i] })
+	}
+	return list
+}
+
+// serpentine walks all combinations so that from one to the next only one factor
+// changes, the hardest most seldom: the inner ones go there and back.
+func serpentine(list []factor) []string {
+	if len(list) == 0 {
+		return []string{""}
+	}
+	inner := serpentine(list[1:])
+	var out []string
+	for _, level := range list[0].levels {
+		for _, rest := range inner {
+			if len(list) > 1 {
+				rest = level + "\x00" + rest
+			} else {
+				rest = level
+			}
+			out = append(out, rest)
+		}
+		slices.Reverse(inner)
+	}
+	return out
+}
+
+func onBattery(stretch []Cell) bool { return len(stretch) > 0 && stretch[0].Supply == agent.Battery }

@@ -1,0 +1,44 @@
+package schedule
+
+import (
+	"cmp"
+	"slices"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+)
+
+// More lists for the cells of a plan how many more runs a comparison suggests, at
+// most limit each. Cells that no unclear setting concerns are left out. Both sides
+// of a setting get as many.
+func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []Cell, repeats []int) {
+	for _, c := range p.Cells() {
+		most := 0
+		for i := range comparisons {
+			most = max(most, suggested(c, &comparisons[i]))
+		}
+		if most > 0 {
+			cells, repeats = append(cells, c), append(repeats, min(most, limit))
+		}
+	}
+	return cells, repeats
+}
+
+// suggested is how many more runs of a cell a comparison asks for.
+func suggested(c Cell, x *analysis.Comparison) int {
+	a, b := x.Groups()
+	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: string(c.Supply), Variant: agent.VariantText(c.Variant)}
+	if group != a && group != b {
+		return 0
+	}
+	i := slices.IndexFunc(x.Settings, func(s analysis.SettingComparison) bool {
+		if c.Setting.Watts == nil {
+			return s.Setting == c.Setting.Name && s.Setting != ""
+		}
+		return s.SettingW.Known() && cmp.Compare(float64(s.SettingW), *c.Setting.Watts) == 0
+	})
+	if i < 0 || x.Settings[i].MoreRuns == nil {
+		return 0
+	}
+	return *x.Settings[i].MoreRuns
+}

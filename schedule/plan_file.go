@@ -1,0 +1,151 @@
+package schedule
+
+import (
+	"bufio"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"sweepd/agent"
+)
+
+// planColumns are those of a plan's table: the labels as in the tidy table of
+// runs, and the pass.
+var planColumns = []string{"pass", "device", "workload", "variant", "supply", "setting_w", "setting"}
+
+// WriteCSV writes the plan as a table, a row for each slot in order.
+func (p *Plan) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	if err := out.Write(planColumns); err != nil {
+		return err
+	}
+	for _, s := range p.Slots {
+		watts := ""
+		if s.Setting.Watts != nil {
+			watts = strconv.FormatFloat(*s.Setting.Watts, 'f', -1, 64)
+		}
+		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, agent.VariantText(s.Variant), string(s.Supply), watts, s.Setting.Name}); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// ReadCSV reads a plan in the order of its rows, whoever wrote them. The pass may
+// be missing: it is then the how-manieth row of its cell the row is. Passes must
+// not fall. Errors name file, line, column and text.
+func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error) {
+	p := Plan{CreatedAt: agent.Stamp(now), Hard: []string{}, Slots: []Slot{}}
+	buffered := bufio.NewReader(r)
+	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
+		_, _ = buffered.Discard(3)
+	}
+	in := csv.NewReader(buffered)
+	columns, err := planHeader(in, file)
+	if err != nil {
+		return p, err
+	}
+	times := map[string]int{}
+	for {
+		record, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return p, fmt.Errorf("plan %s: %w", file, err)
+		}
+		line, _ := in.FieldPos(0)
+		s, err := readSlot(columns, record)
+		if err != nil {
+			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
+		}
+		times[s.key()]++
+		if s.Pass == 0 {
+			s.Pass = times[s.key()]
+		}
+		if n := len(p.Slots); n > 0 && s.Pass < p.Slots[n-1].Pass {
+			return p, fmt.Errorf("plan %s: line %d: pass %d comes after pass %d: every pass ends before the next one begins", file, line, s.Pass, p.Slots[n-1].Pass)
+		}
+		if len(p.Slots) == maxSlots {
+			return p, fmt.Errorf("plan %s: line %d: more than %d runs", file, line, maxSlots)
+		}
+		p.Slots = append(p.Slots, s)
+	}
+	if len(p.Slots) == 0 {
+		return p, fmt.Errorf("plan %s: it has no row but the header", file)
+	}
+	p.foresee(e)
+	return p, nil
+}
+
+func planHeader(in *csv.Reader, file string) ([]string, error) {
+	header, err := in.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, fmt.Errorf("plan %s: it is empty; the first line names the columns: %s", file, strings.Join(planColumns, ","))
+	}
+	if err != nil {
+		return nil, fmt.Errorf("plan %s: %w", file, err)
+	}
+	for i, name := range header {
+		header[i] = strings.TrimSpace(name)
+		if !slices.Contains(planColumns, header[i]) {
+			return nil, fmt.Errorf("plan %s: line 1, column %d: unknown column %q: the columns are %s", file, i+1, name, strings.Join(planColumns, ","))
+		}
+		if slices.Contains(header[:i], header[i]) {
+			return nil, fmt.Errorf("plan %s: line 1, column %d: %s stands twice", file, i+1, header[i])
+		}
+	}
+	for _, need := range []string{"device", "workload", "supply"} {
+		if !slices.Contains(header, need) {
+			return nil, fmt.Errorf("plan %s: line 1: the column %s is missing", file, need)
+		}
+	}
+	return slices.Clone(header), nil
+}
+
+func readSlot(columns, record []string) (s Slot, err error) {
+	s.Variant = map[string]string{}
+	for i, column := range columns {
+		text := strings.TrimSpace(record[i])
+		var err error
+		switch column {
+		case "pass":
+			if text != "" {
+				if s.Pass, err = strconv.Atoi(text); err != nil || s.Pass < 1 || s.Pass > maxSlots {
+					err = errors.New("want a whole number from 1")
+				}
+			}
+		case "device":
+			s.Device = text
+		case "workload":
+			s.Workload = text
+		case "variant":
+			s.Variant, err = parseVariant(text)
+		case "supply":
+			s.Supply = agent.Supply(text)
+		case "setting_w":
+			if text != "" {
+				if s.Setting, err = agent.ParseSetting(text + "W"); err == nil && s.Setting.Watts == nil {
+					err = errors.New("want watts")
+				}
+			}
+		case "setting":
+			if text != "" && s.Setting.Watts == nil {
+				s.Setting = agent.Setting{Name: text, Source: agent.Declared}
+			}
+		}
+		if err != nil {
+			return s, fmt.Errorf("column %s: %q: %w", column, text, err)
+		}
+	}
+	if s.Setting.Watts != nil {
+		s.Setting.Name = ""
+	}
+	return s, s.check()
+}

@@ -1,0 +1,137 @@
+package schedule
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"pgregory.net/rapid"
+)
+
+func TestPlanComesBackFromItsTable(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		e := Estimates{Batteries: map[string]Battery{"": {FullWh: 20}}}
+		p := mustNew(t, anyRequest(t), e)
+		var out bytes.Buffer
+		if err := p.WriteCSV(&out); err != nil {
+			t.Fatal(err)
+		}
+		again, err := ReadCSV(&out, "day.csv", e, morning)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The table has the order, not the reasons for it: what is hard to change
+		// decides which rows of slots are one stretch.
+		if diff := cmp.Diff(p, again, cmpopts.IgnoreFields(Plan{}, "Seed", "Hard"), cmpopts.IgnoreFields(Slot{}, "NeedsCharge", "WaitS")); diff != "" {
+			t.Fatal(diff)
+		}
+	})
+}
+
+func TestPlanTableByHand(t *testing.T) {
+	p, err := ReadCSV(strings.NewReader("\ufeffdevice,workload,setting_w,setting,supply\nunit-oak,tile-sort,8,,mains\nunit-oak,tile-sort,,quiet,mains\nunit-oak,tile-sort,8,,mains\n"), "day.csv", Estimates{}, morning)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := ""
+	for _, s := range p.Slots {
+		got += s.String() + "; "
+	}
+	if got != "unit-oak, tile-sort, 8W, on mains; unit-oak, tile-sort, quiet, on mains; unit-oak, tile-sort, 8W, on mains; " || p.Slots[2].Pass != 2 || p.Slots[1].Pass != 1 {
+		t.Errorf("%s %+v", got, p.Slots)
+	}
+}
+
+func TestPlanTablesThatCannotBeRead(t *testing.T) {
+	const head = "pass,device,workload,variant,supply,setting_w,setting\n"
+	for text, want := range map[string]string{
+		"":                              "it is empty",
+		"device,workload\n":             "column supply is missing",
+		"device,device\n":               "stands twice",
+		"device,colour\n":               `unknown column "colour"`,
+		head:                            "no row but the header",
+		head + "1,a,b,,mains,8\n":       "wrong number of fields",
+		head + "1,a,b,,mains,eight,\n":  `line 2: column setting_w: "eight": want watts`,
+		head + "0,a,b,,mains,8,\n":      `line 2: column pass: "0"`,
+		head + "1,a,b,cores,mains,8,\n": `line 2: column variant: "cores"`,
+		head + "1,a,b,,solar,8,\n":      `line 2: supply "solar"`,
+		head + "1,a,b,,mains,,\n":       "line 2: the setting is empty",
+		head + "2,a,b,,mains,8,\n1,a,b,,mains,9,\n": "line 3: pass 1 comes after pass 2",
+		head + "1,,b,,mains,8,\n":                   "line 2: device is empty",
+	} {
+		_, err := ReadCSV(strings.NewReader(text), "day.csv", Estimates{}, morning)
+		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "day.csv") {
+			t.Errorf("%q: got %v, want %q", text, err, want)
+		}
+	}
+}
+
+func TestReadRequest(t *testing.T) {
+	const file = `
+devices: unit-oak
+workloads: [harbour-flight, tile-sort]
+settings: [8-28/4, 35, quiet]
+supplies: [mains, battery]
+variants:
+  - cores=6
+  - cores=12
+hard: [cores]
+repeats: 2
+seed: 42
+run: 4m
+battery: {full_wh: 48.6, reserve: 0.15}
+`
+	q, e, seeded, err := ReadRequest(strings.NewReader(file), "day.yaml")
+	if err != nil || !seeded {
+		t.Fatal(err, seeded)
+	}
+	want := Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight", "tile-sort"}, Settings: []string{"8-28/4", "35", "quiet"},
+		Supplies: []string{"mains", "battery"}, Variants: []string{"cores=6", "cores=12"}, Hard: []string{"cores"}, Repeats: 2, Seed: 42}
+	if diff := cmp.Diff(want, q); diff != "" {
+		t.Error(diff)
+	}
+	if e.Run[""] != 4*time.Minute || e.Batteries[""] != (Battery{FullWh: 48.6, Reserve: 0.15}) {
+		t.Errorf("%+v", e)
+	}
+	if p := mustNew(t, q, e); len(p.Slots) != 2*8*2*2*2 {
+		t.Errorf("%d slots", len(p.Slots))
+	}
+	for text, want := range map[string]string{
+		"colour: red":             `line 1, column 1: unknown key "colour"`,
+		"devices: [a]\nrun: long": `line 2, column 6: "long": "long" is no time`,
+		"devices: {a: b}":         "want a text or a list",
+		"devices: [a":             "line 1",
+		"repeats: many":           "line 1, column 10",
+		"battery: {reserve: 2}":   "reserve is 2",
+		"battery: {full_wh: -1}":  "full_wh is -1",
+	} {
+		if _, _, _, err := ReadRequest(strings.NewReader(text), "day.yaml"); err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "day.yaml") {
+			t.Errorf("%q: got %v, want %q", text, err, want)
+		}
+	}
+}
+
+func FuzzReadCSV(f *testing.F) {
+	f.Add("pass,device,workload,variant,supply,setting_w,setting\n1,a,b,cores=6,mains,8,\n")
+	f.Add("device,workload,supply,setting\na,b,battery,quiet\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		p, err := ReadCSV(strings.NewReader(text), "f", Estimates{}, morning)
+		if err != nil {
+			return
+		}
+		var out bytes.Buffer
+		if err := p.WriteCSV(&out); err != nil {
+			t.Fatal(err)
+		}
+		again, err := ReadCSV(&out, "f", Estimates{}, morning)
+		if err != nil {
+			t.Fatalf("%q is not read back: %v", out.String(), err)
+		}
+		if diff := cmp.Diff(p, again); diff != "" {
+			t.Fatal(diff)
+		}
+	})
+}

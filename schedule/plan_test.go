@@ -1,0 +1,378 @@
+package schedule
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+)
+
+var morning = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+
+// anyRequest draws test days of up to 2 devices, 2 workloads, 6 settings and 3
+// variants.
+func anyRequest(t *rapid.T) Request {
+	q := Request{
+		Devices:   []string{"unit-oak", "unit-elm"}[:rapid.IntRange(1, 2).Draw(t, "devices")],
+		Workloads: []string{"harbour-flight", "tile-sort"}[:rapid.IntRange(1, 2).Draw(t, "workloads")],
+		Settings:  []string{"8-28/4", "quiet", "35W"}[rapid.IntRange(0, 2).Draw(t, "from"):],
+		Supplies:  [][]string{nil, {"mains"}, {"battery"}, {"battery", "mains"}}[rapid.IntRange(0, 3).Draw(t, "supplies")],
+		Repeats:   rapid.IntRange(1, 5).Draw(t, "repeats"),
+		Seed:      rapid.Uint64().Draw(t, "seed"),
+	}
+	if n := rapid.IntRange(0, 3).Draw(t, "variants"); n > 0 {
+		q.Variants = []string{"cores=6,fan=quiet", "cores=12,fan=quiet", "cores=6,fan=loud"}[:n]
+		q.Hard = [][]string{nil, {"cores"}, {"cores", "fan"}}[rapid.IntRange(0, 2).Draw(t, "hard")]
+	}
+	return q
+}
+
+func mustNew(t interface{ Fatal(...any) }, q Request, e Estimates) Plan {
+	p, err := New(q, e, morning)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// byPass are the slots of each pass.
+func byPass(p Plan) [][]Slot {
+	out := make([][]Slot, p.passes())
+	for _, s := range p.Slots {
+		out[s.Pass-1] = append(out[s.Pass-1], s)
+	}
+	return out
+}
+
+func TestEveryPassHoldsEveryCellOnce(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		e := Estimates{}
+		if rapid.Bool().Draw(t, "small battery") {
+			e.Batteries = map[string]Battery{"": {FullWh: rapid.Float64Range(2, 60).Draw(t, "Wh")}}
+		}
+		p := mustNew(t, q, e)
+		cells, _ := q.cells()
+		want := map[string]int{}
+		for _, c := range cells {
+			want[c.key()] = 1
+		}
+		passes := byPass(p)
+		if len(passes) != q.Repeats {
+			t.Fatalf("%d passes, want %d", len(passes), q.Repeats)
+		}
+		for i, pass := range passes {
+			got := map[string]int{}
+			for _, s := range pass {
+				got[s.key()]++
+			}
+			if !maps.Equal(got, want) {
+				t.Fatalf("pass %d: %v", i+1, got)
+			}
+		}
+		if !slices.IsSortedFunc(p.Slots, func(a, b Slot) int { return a.Pass - b.Pass }) {
+			t.Fatal("passes overlap")
+		}
+	})
+}
+
+// levelsOf is the row of levels in a pass, each named once for every stretch.
+func levelsOf(pass []Slot, of func(Cell) string) []string {
+	var out []string
+	for _, s := range pass {
+		if v := of(s.Cell); len(out) == 0 || out[len(out)-1] != v {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+func TestLevelsAreContiguousAndAlternate(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		p := mustNew(t, q, Estimates{}) // no battery known: one charge is taken to last
+		var before []string
+		for i, pass := range byPass(p) {
+			levels := levelsOf(pass, func(c Cell) string { return levelKey(c, q.Hard) })
+			if n := len(slices.Compact(slices.Sorted(slices.Values(levels)))); n != len(levels) {
+				t.Fatalf("pass %d comes back to a level: %q", i+1, levels)
+			}
+			// The harder to change, the fewer the changes: never more than there
+			// are combinations of what is harder still.
+			devices := levelsOf(pass, func(c Cell) string { return c.Device })
+			benches := levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) })
+			if len(devices) != len(q.Devices) || len(slices.Compact(slices.Sorted(slices.Values(benches)))) != len(benches) {
+				t.Fatalf("pass %d changes devices or firmware to and fro: %q", i+1, levels)
+			}
+			slices.Reverse(before)
+			if i > 0 && !slices.Equal(levels, before) {
+				t.Fatalf("pass %d has levels %q, want those of the pass before in the opposite order %q", i+1, levels, before)
+			}
+			before = levels
+		}
+	})
+}
+
+func TestSameSeedSamePlan(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		e := Estimates{Batteries: map[string]Battery{"": {FullWh: 20}}}
+		p := mustNew(t, q, e)
+		if diff := cmp.Diff(p, mustNew(t, q, e)); diff != "" {
+			t.Fatal(diff)
+		}
+		// The order in which the request names things means nothing to the levels,
+		// and passes appended later are those that a longer request has.
+		cells, _ := q.cells()
+		more := slices.Repeat([]int{2}, len(cells))
+		p.Extend(cells, more, e)
+		q.Repeats += 2
+		if diff := cmp.Diff(p, mustNew(t, q, e)); diff != "" {
+			t.Fatalf("extended: %s", diff)
+		}
+	})
+}
+
+func TestSeedsDiffer(t *testing.T) {
+	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight"}, Settings: []string{"8-28/4"}}
+	seen := map[string]bool{}
+	first := map[string]int{}
+	const n = 600
+	for seed := range uint64(n) {
+		q.Seed = seed
+		p := mustNew(t, q, Estimates{})
+		order := ""
+		for _, s := range p.Slots {
+			order += s.key() + "\n"
+		}
+		seen[order] = true
+		first[p.Slots[0].key()]++
+	}
+	if len(seen) != n {
+		t.Errorf("%d different plans of %d seeds", len(seen), n)
+	}
+	// Each of the 12 cells is first in 1/12 of the plans: 50 of 600, standard
+	// deviation 6.8.
+	for key, k := range first {
+		if k < 50-5*7 || k > 50+5*7 {
+			t.Errorf("%q is first in %d of %d plans, want about 50", key, k, n)
+		}
+	}
+}
+
+// Followed from full, no stretch on battery is planned to go below the reserve,
+// unless a single run needs more than the battery holds; and the supplies take
+// turns no more often than that demands.
+func TestBatteryStretchesFitTheCharge(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		b := Battery{FullWh: rapid.Float64Range(6, 80).Draw(t, "Wh"), Reserve: 0.1, ChargeW: 30}
+		e := Estimates{Batteries: map[string]Battery{"": b}}
+		p := mustNew(t, q, e)
+		content := map[string]float64{}
+		for _, d := range q.Devices {
+			content[d] = b.FullWh
+		}
+		for i, s := range p.Slots {
+			if s.Supply == agent.Mains {
+				if s.NeedsCharge != nil || s.WaitS != 0 {
+					t.Fatalf("slot %d on mains waits for charge", i)
+				}
+				content[s.Device] = min(content[s.Device]+b.ChargeW*e.slotS(s.Cell)/3600, b.FullWh)
+				continue
+			}
+			have := min(content[s.Device]+b.ChargeW*s.WaitS/3600, b.FullWh)
+			if need := *s.NeedsCharge * b.FullWh; have < need-1e-9 {
+				t.Fatalf("slot %d starts with %.2f Wh, needs %.2f", i, have, need)
+			}
+			left := have - e.energyWh(s.Cell)
+			if single := e.energyWh(s.Cell) <= b.FullWh*(1-b.Reserve); single && left < b.Reserve*b.FullWh-1e-9 {
+				t.Fatalf("slot %d leaves %.2f Wh, below the reserve of %.2f", i, left, b.Reserve*b.FullWh)
+			}
+			content[s.Device] = max(left, 0)
+		}
+		for i, pass := range byPass(p) {
+			stretches := levelsOf(pass, func(c Cell) string { return levelKey(c, q.Hard) })
+			charges := map[string]float64{}
+			for _, s := range pass {
+				if s.Supply == agent.Battery {
+					charges[benchKey(s.Cell, q.Hard)] += e.energyWh(s.Cell)
+				}
+			}
+			benches := len(levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) }))
+			allowed := 0
+			for range benches {
+				allowed += 2
+			}
+			for _, wh := range charges {
+				// A row in random order wastes less than a run's energy at the end
+				// of each charge, so at most twice the least number of charges.
+				allowed += 2 * 2 * int(wh/(b.FullWh*0.9))
+			}
+			if len(stretches) > allowed {
+				t.Fatalf("pass %d has %d stretches, more than the charge demands (%d)", i+1, len(stretches), allowed)
+			}
+		}
+	})
+}
+
+// By hand: 10 Wh and a reserve of 10 % give 9 Wh. Each run of 6 min at 22 W + 8 W
+// takes 3 Wh, so three fit a charge and six make two stretches, with half of the
+// runs on mains between.
+func TestChargeByHand(t *testing.T) {
+	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d", "e", "f"}, Settings: []string{"22W"}, Repeats: 1}
+	e := Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"unit-oak": {FullWh: 10, ChargeW: 30}}}
+	for seed := range uint64(4) {
+		q.Seed = seed
+		p := mustNew(t, q, e)
+		row := ""
+		for _, s := range p.Slots {
+			row += string(s.Supply[:1])
+		}
+		if row != "bbbmmmbbbmmm" && row != "mmmbbbmmmbbb" {
+			t.Errorf("seed %d: %s", seed, row)
+		}
+		first := slices.IndexFunc(p.Slots, func(s Slot) bool { return s.Supply == agent.Battery })
+		if got := *p.Slots[first].NeedsCharge; got != 1 {
+			t.Errorf("a stretch of 9 Wh and the reserve need %v", got)
+		}
+		if got := *p.Slots[first+2].NeedsCharge; got < 0.4-1e-9 || got > 0.4+1e-9 {
+			t.Errorf("the third run needs %v, want (3+1)/10", got)
+		}
+		// Charging on mains gives 3 × 3 Wh: all that was taken.
+		for i, s := range p.Slots {
+			if s.WaitS > 1e-6 {
+				t.Errorf("slot %d waits %v s", i, s.WaitS)
+			}
+		}
+	}
+	// One charge each, no mains: charging is waited for. 9 Wh at 30 W are 18 min.
+	q.Supplies = []string{"battery"}
+	p := mustNew(t, q, e)
+	if got := p.Slots[3].WaitS; got < 1080-1e-6 || got > 1080+1e-6 {
+		t.Errorf("the fourth run waits %v s, want 1080", got)
+	}
+}
+
+func TestRequestsThatCannotBePlanned(t *testing.T) {
+	good := Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8W"}}
+	for want, change := range map[string]func(*Request){
+		"needs devices":           func(q *Request) { q.Devices = nil },
+		"needs workloads":         func(q *Request) { q.Workloads = nil },
+		"needs settings":          func(q *Request) { q.Settings = nil },
+		"device is empty":         func(q *Request) { q.Devices = []string{" "} },
+		"neither mains nor":       func(q *Request) { q.Supplies = []string{"solar"} },
+		"not a pair":              func(q *Request) { q.Variants = []string{"cores"} },
+		"given twice":             func(q *Request) { q.Variants = []string{"cores=6,cores=12"} },
+		"named twice":             func(q *Request) { q.Workloads = []string{"tile-sort", "tile-sort"} },
+		"no variant has it":       func(q *Request) { q.Variants, q.Hard = []string{"cores=6"}, []string{"fan"} },
+		"want 1 to 100":           func(q *Request) { q.Repeats = 101 },
+		"such as 8-28/4":          func(q *Request) { q.Settings = []string{"28-8/4"} },
+		"at most 200":             func(q *Request) { q.Settings = []string{"1-900/1"} },
+		"at most 20000":           func(q *Request) { q.Settings, q.Repeats = []string{"1-200/1"}, 100 },
+		"at most 1000":            func(q *Request) { q.Settings = []string{"5000W"} },
+		`"1.2.3" is not a number`: func(q *Request) { q.Settings = []string{"1.2.3-8/1"} },
+	} {
+		q := good
+		change(&q)
+		if _, err := New(q, Estimates{}, morning); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("got %v, want an error with %q", err, want)
+		}
+	}
+}
+
+func TestParseSettings(t *testing.T) {
+	for text, want := range map[string]string{
+		"8-28/4": "8W 12W 16W 20W 24W 28W", "8W-10W/0.5W": "8W 8.5W 9W 9.5W 10W", "5 - 9 / 3": "5W 8W", "7-7/1": "7W",
+		"25": "25W", "quiet": "quiet", "4-5-6": "4-5-6",
+	} {
+		list, err := ParseSettings(text)
+		got := ""
+		for i, s := range list {
+			if i > 0 {
+				got += " "
+			}
+			got += s.String()
+		}
+		if err != nil || got != want {
+			t.Errorf("%q: %q, %v, want %q", text, got, err, want)
+		}
+	}
+}
+
+// Runs done in the order of a plan are blocks by the analysis's own rule, also
+// after rejected runs that were repeated when the plan said so; runs done side
+// after side are not.
+func TestAnalysisFindsTheBlocks(t *testing.T) {
+	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight"}, Settings: []string{"8-28/4"}, Seed: 11}
+	for _, rejected := range [][]int{nil, {0}, {3, 4, 5, 11}, {12, 13, 35}} {
+		p := mustNew(t, q, Estimates{})
+		runs := carryOut(t, &p, rejected)
+		if got := blocksOf(t, runs); got != 3 {
+			t.Errorf("%d blocks of 3 passes with runs %v rejected", got, rejected)
+		}
+		slices.SortStableFunc(runs, func(a, b analysis.Run) int { return len(a.Supply) - len(b.Supply) })
+		for i := range runs {
+			runs[i].StartedAt = morning.Add(time.Duration(i) * time.Hour)
+		}
+		if got := blocksOf(t, runs); got != 0 {
+			t.Errorf("%d blocks of runs done side after side", got)
+		}
+	}
+}
+
+// carryOut does what the plan says next until nothing is left; the runs of the
+// given numbers are rejected.
+func carryOut(t *testing.T, p *Plan, rejected []int) []analysis.Run {
+	t.Helper()
+	var done []agent.Run
+	var count []analysis.Run
+	for n := 0; ; n++ {
+		g := p.Follow(done, "", Estimates{}, morning)
+		if g.Done+g.Left != len(p.Slots) || len(g.Outside) > 0 {
+			t.Fatalf("done %d + left %d, outside %v", g.Done, g.Left, g.Outside)
+		}
+		if g.Next == 0 {
+			if g.Left != 0 {
+				t.Fatalf("%d left, but nothing next", g.Left)
+			}
+			return count
+		}
+		if n > len(p.Slots)+len(rejected) {
+			t.Fatal("the plan does not end")
+		}
+		r := runOf(p.Slots[g.Next-1].Cell, n)
+		if slices.Contains(rejected, n) {
+			r.State, r.Why = agent.Rejected, "planted"
+		} else {
+			count = append(count, analysis.Run{ID: r.ID, Device: r.Device, Workload: r.Workload, Supply: string(r.Supply),
+				SettingW: r.Setting.Watts, StartedAt: r.StartedAt.Time, DurationS: 60,
+				Results: map[string]analysis.Result{"fps_mean": {Value: 60 + float64(n%5)}}})
+		}
+		done = append(done, r)
+	}
+}
+
+func runOf(c Cell, n int) agent.Run {
+	duration := 60.0
+	return agent.Run{ID: fmt.Sprintf("run-%04d", n), Labels: c.Labels, State: agent.Finished,
+		StartedAt: agent.Stamp(morning.Add(time.Duration(n) * 2 * time.Minute)), DurationS: &duration,
+		Results: map[string]agent.Result{"fps_mean": {Value: 60}}}
+}
+
+func blocksOf(t *testing.T, runs []analysis.Run) int {
+	t.Helper()
+	x, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x.Comparisons[0].Blocks
+}

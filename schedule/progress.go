@@ -1,0 +1,182 @@
+package schedule
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"sweepd/agent"
+)
+
+// SlotState is where a slot of a plan stands.
+type SlotState string
+
+const (
+	Open      SlotState = "open"      // not tried yet
+	Recording SlotState = "recording" // its run is in progress
+	Done      SlotState = "done"
+	Repeat    SlotState = "repeat" // tried, but its run does not count
+)
+
+// Try is a run that does not count for its slot.
+type Try struct {
+	Run string `json:"run"`
+	Why string `json:"why"`
+}
+
+// SlotProgress is a slot with what became of it.
+type SlotProgress struct {
+	Slot
+	Position int       `json:"position"` // in the plan, from 1
+	State    SlotState `json:"state"`
+	Run      string    `json:"run"` // that counts, or is recording; "" for none
+	Tries    []Try     `json:"tries"`
+}
+
+// Progress is how far a plan has come. Done + Left is the number of slots.
+type Progress struct {
+	Slots    []SlotProgress `json:"slots"`
+	Done     int            `json:"done"`
+	Left     int            `json:"left"`     // all that are not done
+	Rejected int            `json:"rejected"` // runs of the plan that were rejected
+	Repeat   int            `json:"repeat"`   // slots tried in vain so far
+	// Outside are runs since the plan was made that are none of its cells, or one
+	// too many of one.
+	Outside []string `json:"outside"`
+	// LeftS is the time that what is left will take, s; ExpectedEnd the moment
+	// that comes after it.
+	LeftS       float64         `json:"left_s"`
+	ExpectedEnd agent.Timestamp `json:"expected_end"`
+	// Next is the position of the slot to run next, 0 when nothing is left or a
+	// run is in progress on every device that has something left.
+	Next int `json:"next"`
+}
+
+// Follow says how far a plan has come with the runs done since it was made, in
+// the order of their start. device selects the slots of one; "" takes all. A run
+// counts if it is finished, not rejected, and has a result.
+func (p *Plan) Follow(runs []agent.Run, device string, e Estimates, now time.Time) Progress {
+	g := Progress{Slots: []SlotProgress{}, Outside: []string{}}
+	open := map[string][]int{} // slots of a cell that no run fills yet
+	for i, s := range p.Slots {
+		if device != "" && s.Device != device {
+			continue
+		}
+		open[s.key()] = append(open[s.key()], len(g.Slots))
+		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Tries: []Try{}})
+	}
+	last := -1 // the slot tried last
+	for _, r := range runs {
+		if r.StartedAt.Before(p.CreatedAt.Time) || device != "" && r.Device != device {
+			continue
+		}
+		key := CellOf(r).key()
+		slots := open[key]
+		if len(slots) == 0 {
+			g.Outside = append(g.Outside, r.ID)
+			continue
+		}
+		last = slots[0]
+		if g.take(&g.Slots[last], r) {
+			open[key] = slots[1:]
+		}
+	}
+	g.count()
+	g.Next = g.next(p, last)
+	g.foretell(e, now)
+	return g
+}
+
+// take enters a run in its slot and tells whether it fills it.
+func (g *Progress) take(s *SlotProgress, r agent.Run) (fills bool) {
+	switch {
+	case r.State == agent.Recording:
+		s.State, s.Run = Recording, r.ID
+		return true
+	case counts(r):
+		s.State, s.Run = Done, r.ID
+		return true
+	case r.State == agent.Rejected:
+		g.Rejected++
+	}
+	s.State = Repeat
+	s.Tries = append(s.Tries, Try{r.ID, whyNot(r)})
+	return false
+}
+
+func whyNot(r agent.Run) string {
+	switch r.State {
+	case agent.Rejected:
+		return "rejected: " + r.Why
+	case agent.Interrupted:
+		return "interrupted: the agent ended while recording"
+	}
+	return fmt.Sprintf("no result: give it with `sweepd run result %s NAME=VALUE`, or run it again", agent.ShortID(r.ID))
+}
+
+func (g *Progress) count() {
+	for _, s := range g.Slots {
+		switch s.State {
+		case Done:
+			g.Done++
+			continue
+		case Repeat:
+			g.Repeat++
+		}
+		g.Left++
+	}
+}
+
+// next chooses within the first pass that has something left, so that passes stay
+// apart: first the stretch that was tried last, then the next stretch with slots
+// not tried yet, then what is to be repeated.
+func (g *Progress) next(p *Plan, last int) int {
+	type candidate struct {
+		slot            *SlotProgress
+		pass            int
+		elsewhere, late bool
+	}
+	var list []candidate
+	for i := range g.Slots {
+		s := &g.Slots[i]
+		if s.State != Open && s.State != Repeat || g.busy(s.Device) {
+			continue
+		}
+		here := last >= 0 && p.sameStretch(g.Slots[last].Position-1, s.Position-1)
+		list = append(list, candidate{s, s.Pass, !here, s.State == Repeat})
+	}
+	if len(list) == 0 {
+		return 0
+	}
+	best := slices.MinFunc(list, func(a, b candidate) int {
+		return cmp.Or(cmp.Compare(a.pass, b.pass), compareBool(a.elsewhere, b.elsewhere), compareBool(a.late, b.late),
+			cmp.Compare(a.slot.Position, b.slot.Position))
+	})
+	return best.slot.Position
+}
+
+// busy tells whether a run is in progress on a device.
+func (g *Progress) busy(device string) bool {
+	return slices.ContainsFunc(g.Slots, func(s SlotProgress) bool { return s.Device == device && s.State == Recording })
+}
+
+func compareBool(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
+}
+
+// foretell adds up what is left, as if done one after the other from now on.
+func (g *Progress) foretell(e Estimates, now time.Time) {
+	for _, s := range g.Slots {
+		if s.State != Done {
+			g.LeftS += e.slotS(s.Cell) + s.WaitS
+		}
+	}
+	g.ExpectedEnd = agent.Stamp(now.Add(time.Duration(g.LeftS * float64(time.Second))))
+}

@@ -1,0 +1,207 @@
+package schedule
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/analysis"
+)
+
+// testDay is one workload at two settings on both supplies, three passes.
+func testDay(t *testing.T) Plan {
+	return mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8W", "12W"}, Seed: 5}, Estimates{})
+}
+
+func TestFollow(t *testing.T) {
+	p := testDay(t)
+	run := func(slot, n int) agent.Run { return runOf(p.Slots[slot].Cell, n) }
+	ok, rejected, noResult, interrupted := run(0, 0), run(1, 1), run(1, 2), run(1, 3)
+	rejected.State, rejected.Why = agent.Rejected, "supply_changed: it was pulled"
+	noResult.Results = nil
+	interrupted.State = agent.Interrupted
+	before := run(2, -1)
+	foreign := run(0, 4)
+	foreign.Workload = "harbour-flight"
+	g := p.Follow([]agent.Run{before, ok, rejected, noResult, interrupted, foreign}, "", Estimates{}, morning)
+	if g.Done != 1 || g.Left != 11 || g.Rejected != 1 || g.Repeat != 1 || g.Next != 2 {
+		t.Errorf("%+v", g)
+	}
+	if len(g.Outside) != 1 || g.Outside[0] != foreign.ID {
+		t.Errorf("outside: %v", g.Outside)
+	}
+	s := g.Slots[1]
+	if s.State != Repeat || len(s.Tries) != 3 || s.Tries[0].Why != "rejected: supply_changed: it was pulled" ||
+		!strings.Contains(s.Tries[1].Why, "run result") || !strings.Contains(s.Tries[2].Why, "interrupted") {
+		t.Errorf("%+v", s)
+	}
+	// 11 × (5 min + 90 s), the stated defaults.
+	if want := 11 * 390.0; g.LeftS != want || !g.ExpectedEnd.Equal(morning.Add(time.Duration(want)*time.Second)) {
+		t.Errorf("%v s left, end %v", g.LeftS, g.ExpectedEnd)
+	}
+	// A result given later fills the slot; the interrupted run is then one too many
+	// of pass 1 and stands where it would be tried next, in pass 2.
+	noResult.Results = ok.Results
+	g = p.Follow([]agent.Run{ok, rejected, noResult}, "", Estimates{}, morning)
+	if g.Done != 2 || g.Slots[1].Run != noResult.ID || g.Repeat != 0 || g.Rejected != 1 || g.Next != 3 {
+		t.Errorf("%+v", g)
+	}
+	recording := run(2, 9)
+	recording.State = agent.Recording
+	g = p.Follow([]agent.Run{ok, recording}, "", Estimates{}, morning)
+	if g.Slots[2].State != Recording || g.Next != 0 {
+		t.Errorf("while a run records: %+v", g)
+	}
+	if g := p.Follow(nil, "unit-elm", Estimates{}, morning); len(g.Slots) != 0 || g.Next != 0 {
+		t.Errorf("another device: %+v", g)
+	}
+}
+
+// A slot to be repeated waits until its stretch has nothing new left, and comes
+// before the next stretch and the next pass.
+func TestRepeatsComeAtTheEndOfTheirStretch(t *testing.T) {
+	p := testDay(t)
+	bad := runOf(p.Slots[0].Cell, 0)
+	bad.State = agent.Rejected
+	runs := []agent.Run{bad}
+	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 2 {
+		t.Errorf("next %d, want the other slot of the stretch", g.Next)
+	}
+	runs = append(runs, runOf(p.Slots[1].Cell, 1))
+	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 1 {
+		t.Errorf("next %d, want the repeat", g.Next)
+	}
+	runs[0].State = agent.Finished // the user kept it
+	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 3 {
+		t.Errorf("next %d, want the next stretch", g.Next)
+	}
+	runs[0].State = agent.Rejected
+	for i := 2; i < 4; i++ { // it was noticed late, in the next stretch
+		runs = append(runs, runOf(p.Slots[i].Cell, i))
+	}
+	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 1 {
+		t.Errorf("next %d, want the repeat before the next pass", g.Next)
+	}
+}
+
+func TestChanges(t *testing.T) {
+	w8, w18 := 8.0, 18.0
+	charge := 0.8
+	slot := Slot{Cell: Cell{agent.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: agent.Setting{Watts: &w18}, Supply: agent.Battery, Variant: map[string]string{"cores": "6"}}}}
+	now := agent.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: agent.Setting{Watts: &w8}, Supply: agent.Mains, Variant: map[string]string{"cores": "6"}}
+	waits := slot
+	waits.NeedsCharge, waits.WaitS = &charge, 1800
+	onBattery := slot.Labels
+	other := slot.Labels
+	other.Device = "unit-elm"
+	fan := slot.Labels
+	fan.Variant = map[string]string{"cores": "6", "fan": "quiet"}
+	for _, c := range []struct {
+		now  agent.Labels
+		slot Slot
+		want string
+	}{
+		{now, slot, "unplug; set 18W"},
+		{onBattery, slot, ""},
+		{agent.Labels{}, slot, "unplug; set cores=6; set 18W; make tile-sort ready"},
+		{other, slot, "go to unit-oak; unplug; set cores=6; set 18W; make tile-sort ready"},
+		{now, waits, "charge to 80 % (about 30 min); unplug; set 18W"},
+		{onBattery, waits, "plug in, charge to 80 % (about 30 min), unplug"},
+		{fan, slot, "take back fan=quiet"},
+	} {
+		if got := strings.Join(Changes(c.now, c.slot), "; "); got != c.want {
+			t.Errorf("got %q, want %q", got, c.want)
+		}
+	}
+	if w := waits.Want(); w.Supply != agent.Battery || w.MinCharge != 0.8 {
+		t.Errorf("%+v", w)
+	}
+}
+
+// A comparison that cannot tell at some settings has the cells of both sides
+// there repeated, and no others.
+func TestMore(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-24/4"}, Seed: 3}, Estimates{})
+	random := rand.New(rand.NewPCG(1, 2))
+	var runs []analysis.Run
+	for i, s := range p.Slots {
+		v := 100.0
+		if s.Supply == agent.Battery {
+			v = 80 // clear
+			if *s.Setting.Watts >= 20 {
+				v = 97.2 // not clear with this noise
+			}
+		}
+		v *= 1 + 0.015*random.NormFloat64()
+		runs = append(runs, analysis.Run{ID: s.key() + string(rune('0'+s.Pass)), Device: s.Device, Workload: s.Workload, Supply: string(s.Supply), SettingW: s.Setting.Watts,
+			StartedAt: morning.Add(time.Duration(i) * time.Hour), Results: map[string]analysis.Result{"score": {Value: v}}})
+	}
+	x, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]int{}
+	for _, s := range x.Comparisons[0].Settings {
+		if *s.MoreRuns > 0 {
+			want[strings.TrimSpace(agent.Setting{Watts: (*float64)(&s.SettingW)}.String())] = min(*s.MoreRuns, 4)
+		}
+	}
+	if len(want) == 0 || len(want) == 5 {
+		t.Fatalf("the example is no test: %v", want)
+	}
+	cells, repeats := p.More(x.Comparisons, 4)
+	if len(cells) != 2*len(want) {
+		t.Errorf("%d cells, want both sides of %v", len(cells), want)
+	}
+	total := 0
+	for i, c := range cells {
+		if repeats[i] != want[c.Setting.String()] {
+			t.Errorf("%s: %d more, want %v", c, repeats[i], want)
+		}
+		total += repeats[i]
+	}
+	if added := p.Extend(cells, repeats, Estimates{}); added != total || len(p.Slots) != 30+total {
+		t.Errorf("%d added, want %d", added, total)
+	}
+}
+
+func TestLearn(t *testing.T) {
+	p := testDay(t)
+	var runs []agent.Detail
+	for i, s := range p.Slots {
+		r := runOf(s.Cell, i) // 60 s every 120 s
+		if s.Supply == agent.Battery {
+			w := 7 + *s.Setting.Watts
+			r.SystemW = &w
+		}
+		runs = append(runs, agent.Detail{Run: r, Facts: map[string]string{"battery_full_wh": "48.6"}})
+	}
+	e := Estimates{}.Learn(runs)
+	if e.run("tile-sort") != time.Minute || e.pause() != time.Minute || e.run("harbour-flight") != DefaultRun {
+		t.Errorf("run %v, pause %v", e.run("tile-sort"), e.pause())
+	}
+	if b, ok := e.battery("unit-oak"); !ok || b.FullWh != 48.6 || b.Reserve != DefaultReserve || b.ChargeW != 24.3 {
+		t.Errorf("%+v", b)
+	}
+	for w, want := range map[float64]float64{8: 15, 10: 17, 12: 19, 20: 27, 5: 12} {
+		c := Cell{agent.Labels{Device: "unit-oak", Setting: agent.Setting{Watts: &w}}}
+		if got := e.DrawW(c); got != want {
+			t.Errorf("at %v W: %v W, want %v", w, got, want)
+		}
+		c.Device = "unit-elm"
+		if got := e.DrawW(c); got != w+8 {
+			t.Errorf("unknown device at %v W: %v W", w, got)
+		}
+	}
+	// What the user says goes before what was seen.
+	e = Estimates{Run: map[string]time.Duration{"": 10 * time.Minute}, Pause: time.Second, Batteries: map[string]Battery{"": {FullWh: 30, Reserve: 0.2}}}.Learn(runs)
+	if b, _ := e.battery("unit-oak"); e.run("tile-sort") != 10*time.Minute || e.pause() != time.Second || b.FullWh != 30 || b.Reserve != 0.2 {
+		t.Errorf("said: %+v", e)
+	}
+	e = Estimates{Batteries: map[string]Battery{"": {Reserve: 0.2}}}.Learn(runs)
+	if b, _ := e.battery("unit-oak"); b.FullWh != 48.6 || b.Reserve != 0.2 {
+		t.Errorf("a reserve alone: %+v", b)
+	}
+}

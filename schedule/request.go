@@ -1,0 +1,175 @@
+package schedule
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"sweepd/agent"
+)
+
+// Request is what a user says of a test day. Devices, Workloads and Settings are
+// required.
+type Request struct {
+	Devices   []string `yaml:"devices"`
+	Workloads []string `yaml:"workloads"`
+	// Settings are settings or ranges with a step, see ParseSettings.
+	Settings []string `yaml:"settings"`
+	// Supplies are mains and battery unless said.
+	Supplies []string `yaml:"supplies"`
+	// Variants are sorted or unsorted k=v pairs joined by commas, "" for none;
+	// none unless said.
+	Variants []string `yaml:"variants"`
+	// Hard names the keys of the variant that are hard to change, hardest first,
+	// such as cores through the firmware. The supply always is, and so is the
+	// device.
+	Hard []string `yaml:"hard"`
+	// Repeats is how many passes there are: 3 unless said, 1 to 100.
+	Repeats int `yaml:"repeats"`
+	// Seed of the random order. The same request with the same seed and the same
+	// estimates gives the same plan.
+	Seed uint64 `yaml:"seed"`
+}
+
+// Limits and defaults of a Request.
+const (
+	DefaultRepeats = 3
+	maxRepeats     = 100
+	maxSlots       = 20000
+)
+
+// cells are all combinations of the request, in the order in which it names them.
+func (q Request) cells() ([]Cell, error) {
+	settings, err := q.settings()
+	if err != nil {
+		return nil, err
+	}
+	variants, err := q.variants()
+	if err != nil {
+		return nil, err
+	}
+	for _, need := range []struct {
+		what string
+		n    int
+	}{{"devices", len(q.Devices)}, {"workloads", len(q.Workloads)}, {"settings", len(settings)}} {
+		if need.n == 0 {
+			return nil, fmt.Errorf("a plan needs %s: it has none", need.what)
+		}
+	}
+	supplies := q.Supplies
+	if len(supplies) == 0 {
+		supplies = []string{string(agent.Mains), string(agent.Battery)}
+	}
+	var list []Cell
+	seen := map[string]bool{}
+	for _, device := range q.Devices {
+		for _, v := range variants {
+			for _, supply := range supplies {
+				for _, workload := range q.Workloads {
+					for _, s := range settings {
+						c := Cell{agent.Labels{Device: device, Workload: workload, Setting: s, Supply: agent.Supply(supply), Variant: v}}
+						if err := c.check(); err != nil {
+							return nil, err
+						}
+						if seen[c.key()] {
+							return nil, fmt.Errorf("the cell %s is named twice", c)
+						}
+						seen[c.key()] = true
+						list = append(list, c.clone())
+					}
+				}
+			}
+		}
+	}
+	return list, nil
+}
+
+func (q Request) settings() (list []agent.Setting, err error) {
+	for _, text := range q.Settings {
+		some, err := ParseSettings(text)
+		if err != nil {
+			return nil, err
+		}
+		for _, s := range some {
+			if !slices.ContainsFunc(list, s.Same) {
+				list = append(list, s)
+			}
+		}
+	}
+	return list, nil
+}
+
+func (q Request) variants() ([]map[string]string, error) {
+	if len(q.Variants) == 0 {
+		return []map[string]string{{}}, nil
+	}
+	var list []map[string]string
+	for _, text := range q.Variants {
+		v, err := parseVariant(text)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, v)
+	}
+	for _, key := range q.Hard {
+		if !slices.ContainsFunc(list, func(v map[string]string) bool { _, has := v[key]; return has }) {
+			return nil, fmt.Errorf("hard to change is said to be %q, but no variant has it", key)
+		}
+	}
+	return list, nil
+}
+
+// parseVariant reads k=v pairs joined by commas, "" for none.
+func parseVariant(text string) (map[string]string, error) {
+	v := map[string]string{}
+	if strings.TrimSpace(text) == "" {
+		return v, nil
+	}
+	for pair := range strings.SplitSeq(text, ",") {
+		key, value, ok := strings.Cut(strings.TrimSpace(pair), "=")
+		if !ok {
+			return nil, fmt.Errorf("variant %q: %q is not a pair k=v, such as cores=6", text, pair)
+		}
+		if err := agent.CheckVariantPair(key, value); err != nil {
+			return nil, err
+		}
+		if _, twice := v[key]; twice {
+			return nil, fmt.Errorf("variant %q: %s is given twice", text, key)
+		}
+		v[key] = value
+	}
+	return v, nil
+}
+
+func (q Request) repeats() (int, error) {
+	n := q.Repeats
+	if n == 0 {
+		n = DefaultRepeats
+	}
+	if n < 1 || n > maxRepeats {
+		return 0, fmt.Errorf("%d repeats: want 1 to %d", n, maxRepeats)
+	}
+	return n, nil
+}
+
+// New makes the plan that a request asks for.
+func New(q Request, e Estimates, now time.Time) (Plan, error) {
+	cells, err := q.cells()
+	if err != nil {
+		return Plan{}, err
+	}
+	repeats, err := q.repeats()
+	if err != nil {
+		return Plan{}, err
+	}
+	if n := len(cells) * repeats; n > maxSlots {
+		return Plan{}, fmt.Errorf("%d cells in %d passes are %d runs: at most %d are allowed", len(cells), repeats, n, maxSlots)
+	}
+	p := Plan{CreatedAt: agent.Stamp(now), Seed: q.Seed, Hard: slices.Clone(q.Hard), Slots: []Slot{}}
+	for range repeats {
+		p.addPass(cells, e)
+	}
+	p.foresee(e)
+	return p, nil
+}

@@ -1,0 +1,55 @@
+package schedule
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+
+	"sweepd/agent"
+)
+
+// stepped is a range as cron writes one, in watts: 8-28/4.
+var stepped = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
+
+// maxSettings bounds what a range makes; a finer one is a slip of the finger.
+const maxSettings = 200
+
+// ParseSettings reads a setting ("25W", "quiet") or a range of watts with a step,
+// "8-28/4": 8, 12, ... 28. The last setting of a range is the last step that does
+// not go beyond its end.
+func ParseSettings(text string) ([]agent.Setting, error) {
+	m := stepped.FindStringSubmatch(text)
+	if m == nil {
+		s, err := agent.ParseSetting(text)
+		if err != nil {
+			return nil, err
+		}
+		return []agent.Setting{s}, nil
+	}
+	var bounds [3]float64
+	for i, number := range m[1:] {
+		v, err := strconv.ParseFloat(number, 64)
+		if err != nil {
+			return nil, fmt.Errorf("settings %q: %q is not a number of watts", text, number)
+		}
+		bounds[i] = v
+	}
+	from, to, step := bounds[0], bounds[1], bounds[2]
+	if step <= 0 || to < from {
+		return nil, fmt.Errorf("settings %q: want FROM-TO/STEP in watts, rising, such as 8-28/4", text)
+	}
+	n := int(math.Floor((to-from)/step+1e-9)) + 1
+	if n > maxSettings {
+		return nil, fmt.Errorf("settings %q are %d settings: at most %d are allowed", text, n, maxSettings)
+	}
+	list := make([]agent.Setting, n)
+	for i := range list {
+		s, err := agent.ParseSetting(strconv.FormatFloat(from+float64(i)*step, 'f', 6, 64) + "W")
+		if err != nil {
+			return nil, err
+		}
+		list[i] = s
+	}
+	return list, nil
+}
