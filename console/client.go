@@ -68,6 +68,12 @@ func (c *Client) Ready(ctx context.Context) (r agent.Readiness, err error) {
 	return r, c.do(ctx, http.MethodGet, "/api/v1/ready", nil, &r)
 }
 
+// Changed tells the agent that a run was changed in the data file, so that what
+// it shows follows.
+func (c *Client) Changed(ctx context.Context, id string) error {
+	return c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/changed", struct{}{}, nil)
+}
+
 // readyPause is the time between two looks of WaitReady: a device cools down
 // over minutes.
 const readyPause = 2 * time.Second

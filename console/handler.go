@@ -28,6 +28,9 @@ type Options struct {
 	Agent   Agent
 	Store   Store
 	Machine Machine
+	// Changed is told of a run that a user corrected, rejected or kept, here or
+	// with a command on the data file; nil means that nobody wants to know.
+	Changed func(agent.Run)
 	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
 	Metrics http.Handler
 	// Lower names the results of which less is better unless a request says
@@ -162,7 +165,7 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	d, err := h.Agent.StopRun(r.Context(), agent.Stop{Results: results})
+	d, err := h.Agent.StopRun(r.Context(), agent.Stop{Results: results, Note: q.Note})
 	if err != nil {
 		h.fail(w, r, err)
 		return

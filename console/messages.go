@@ -63,6 +63,7 @@ func parseSetting(text string) (agent.Setting, error) {
 // StopRequest ends the run: POST /api/v1/runs/stop.
 type StopRequest struct {
 	Results map[string]ResultMessage `json:"results,omitempty"`
+	Note    string                   `json:"note,omitempty"` // is added to the run's note
 }
 
 // ResultMessage is a result on its way in. Better is "higher", "lower" or empty

@@ -25,6 +25,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 			h.amend(w, r, Amendment{Results: q.Results})
 		}
 	})
+	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
 	for _, d := range []Decision{Reject, Keep} {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest
@@ -78,7 +79,25 @@ func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment
 		h.fail(w, r, err)
 		return
 	}
+	h.changed(d.Run)
 	writeJSON(w, Detail(d))
+}
+
+// noteChange hears of a run that was changed in the data file itself.
+func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
+	d, err := h.Store.Run(r.Context(), r.PathValue("id"))
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	h.changed(d.Run)
+	w.WriteHeader(http.StatusNoContent)
+}
+
+func (h *handler) changed(r agent.Run) {
+	if h.Changed != nil {
+		h.Changed(r)
+	}
 }
 
 // statusOf is the status for an error of the agent or the store.

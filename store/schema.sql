@@ -162,6 +162,40 @@ CREATE TABLE readings (
   data    BLOB NOT NULL                      -- packed, see pack.go
 ) STRICT;
 
+-- Plans of test days; the newest is in force.
+CREATE TABLE plans (
+  id          INTEGER PRIMARY KEY,
+  created_at  TEXT NOT NULL,
+  seed        TEXT NOT NULL,                 -- of the random order: 64 bits, without a sign
+  hard        TEXT NOT NULL                  -- keys of the variant that are hard to change, joined by commas
+) STRICT;
+
+-- The runs of a plan in the order in which to do them. What became of them
+-- follows from `runs`.
+CREATE TABLE plan_slots (
+  plan      INTEGER NOT NULL REFERENCES plans (id),
+  position  INTEGER NOT NULL,                -- from 1
+  pass      INTEGER NOT NULL,                -- from 1
+  device    TEXT NOT NULL,
+  workload  TEXT NOT NULL,
+  variant   TEXT NOT NULL DEFAULT '',
+  supply    TEXT NOT NULL CHECK (supply IN ('mains', 'battery')),
+  setting_w REAL,
+  setting   TEXT NOT NULL DEFAULT '',
+  needs_charge_ratio REAL,                   -- of the battery at the start; NULL: any
+  wait_s    REAL NOT NULL DEFAULT 0,         -- expected for charging before it
+  PRIMARY KEY (plan, position)
+) STRICT, WITHOUT ROWID;
+
+-- How each entry of the schedule went when it was last due.
+CREATE TABLE schedule_outcomes (
+  entry     TEXT PRIMARY KEY,
+  due_at    TEXT NOT NULL,
+  ended_at  TEXT NOT NULL,
+  outcome   TEXT NOT NULL CHECK (outcome IN ('done', 'failed', 'left out')),
+  text      TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
 CREATE VIEW run_table AS
   SELECT id, device, workload, variant, supply,
     CASE WHEN setting_w IS NULL THEN setting

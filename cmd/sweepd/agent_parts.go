@@ -10,6 +10,7 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/agent"
+	"sweepd/analysis"
 	"sweepd/collectors"
 	"sweepd/console"
 	"sweepd/exporter"
@@ -107,15 +108,36 @@ func newWatcher(device string, c config, set *collectors.Set, data *store.Store,
 // its like on the other supply without keeping anybody waiting.
 func (w *watcher) finished(d agent.Detail) {
 	w.metrics.RunFinished(d)
-	w.compareSupplies(d.Run)
+	w.follow(d.Run)
 }
 
-func (w *watcher) compareSupplies(r agent.Run) {
+// follow brings what is said about the runs of a workload up to date: the effect
+// of the supply, and which runs differ from their repeats.
+func (w *watcher) follow(r agent.Run) {
 	w.following.Go(func() {
+		if err := w.markOutlying(r); err != nil && w.background.Err() == nil {
+			w.log.Error("runs could not be compared with their repeats", zap.Error(err))
+		}
 		if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
 			w.log.Error("runs could not be compared by supply", zap.Error(err))
 		}
 	})
+}
+
+// markOutlying keeps the finding "outlying" in step with the runs of a device and
+// workload.
+func (w *watcher) markOutlying(r agent.Run) error {
+	filter := store.Filter{Device: r.Device, Workload: r.Workload}
+	runs, _, err := w.data.AnalysisRuns(w.background, filter)
+	if err != nil {
+		return err
+	}
+	texts := map[string]string{}
+	for _, o := range analysis.Outlying(runs) {
+		texts[o.ID] = o.String() + "; look at it, and reject it if you can say why"
+	}
+	_, err = w.data.SetOutlying(w.background, filter, texts)
+	return err
 }
 
 // deviceName is the configured name, else the host's.

@@ -24,14 +24,14 @@ func (w *watcher) serve(ctx context.Context, c config, l net.Listener) error {
 	if err != nil {
 		return err
 	}
-	w.compareSupplies(agent.Run{}) // what earlier runs say is exposed from the start
+	w.follow(agent.Run{}) // what earlier runs say is exposed from the start
 	sampled := make(chan error, 1)
 	go func() {
 		sampled <- w.sampler.Run(sampling)
 		stopServing()
 	}()
 	handler := console.New(console.Options{
-		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(),
+		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Changed: w.follow,
 		Lower: c.Lower, Version: currentVersion(), Log: w.log,
 	})
 	err = console.Serve(serving, l, handler, c.WebConfigFile, slogger(w.log))

@@ -55,7 +55,7 @@ enclose, in the last line that fits; a unit may follow the number there.`,
 				m.Better = console.Explicit(name, lower.lower)
 				results[name] = m
 			}
-			d, err := client.StopRun(context.WithoutCancel(cmd.Context()), console.StopRequest{Results: results})
+			d, err := client.StopRun(context.WithoutCancel(cmd.Context()), console.StopRequest{Results: results, Note: failure(failed)})
 			if err != nil {
 				return errors.Join(fmt.Errorf("run %s could not be stopped: %w", text.ShortID(run.ID), err), failed)
 			}
@@ -72,6 +72,14 @@ enclose, in the last line that fits; a unit may follow the number there.`,
 	cmd.Flags().StringArrayVar(&from, "result-from", nil, "`NAME=REGEX`: take a result from the command's output (repeatable)")
 	lower.addLower(cmd)
 	return cmd
+}
+
+// failure is the note of a run whose command failed.
+func failure(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
 }
 
 // killDelay is how long a command may take to end once it was asked to.

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"sweepd/agent"
+	"sweepd/collectors"
+	"sweepd/report"
+)
+
+// tracePanel is where a line of a run's chart belongs.
+type tracePanel int
+
+const (
+	panelTemperature tracePanel = iota
+	panelPower
+	panelClock
+)
+
+// mostLines is how many lines a panel of a run's chart shows.
+const mostLines = 3
+
+// traceLine is one line with the sensors that it is the mean of.
+type traceLine struct {
+	report.Line
+	panel   tracePanel
+	sensors []int
+	factor  float64
+	seen    bool // some value is known
+}
+
+func (l *traceLine) add(at float64, values []float64) {
+	sum, n := 0.0, 0
+	for _, i := range l.sensors {
+		if i < len(values) && !math.IsNaN(values[i]) {
+			sum, n = sum+values[i], n+1
+		}
+	}
+	v := math.NaN()
+	if n > 0 {
+		v = l.factor * sum / float64(n)
+		l.seen = true
+	}
+	l.Times, l.Values = append(l.Times, at), append(l.Values, v)
+}
+
+// chooseLines picks the sensors that a reader asks for first: the package's, the
+// graphics part's and the battery's temperature, their powers and the limit in
+// force, the mean clock of the processor and that of the graphics part.
+func chooseLines(t agent.Trace) []traceLine {
+	sensors := t.Sensors()
+	pick := func(panel tracePanel, id string, factor float64, name func(collectors.Sensor) string) []traceLine {
+		var list []traceLine
+		for i, s := range sensors {
+			if s.ID == id && len(list) < mostLines {
+				list = append(list, traceLine{Line: report.Line{Name: name(s)}, panel: panel, sensors: []int{i}, factor: factor})
+			}
+		}
+		return list
+	}
+	named := func(words string) func(collectors.Sensor) string {
+		return func(s collectors.Sensor) string { return strings.TrimSpace(words + " " + s.Instance) }
+	}
+	lines := temperatures(sensors)
+	lines = append(lines, first(pick(panelPower, "package_power_watts", 1, named("package")))...)
+	lines = append(lines, first(pick(panelPower, "battery_power_watts", 1, named("battery")))...)
+	for _, l := range first(pick(panelPower, "power_limit_watts", 1, func(collectors.Sensor) string { return "limit" })) {
+		l.Steps = true
+		lines = append(lines, l)
+	}
+	if clocks := indices(sensors, "cpu_frequency_hertz"); len(clocks) > 0 {
+		name := "CPU"
+		if len(clocks) > 1 {
+			name = fmt.Sprintf("CPU, mean of %d", len(clocks))
+		}
+		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelClock, sensors: clocks, factor: 1e-9})
+	}
+	lines = append(lines, first(pick(panelClock, "gpu_frequency_hertz", 1e-9, func(collectors.Sensor) string { return "GPU" }))...)
+	return lines
+}
+
+func first(lines []traceLine) []traceLine { return lines[:min(1, len(lines))] }
+
+func indices(sensors []collectors.Sensor, id string) []int {
+	var list []int
+	for i, s := range sensors {
+		if s.ID == id {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// temperatures picks up to mostLines temperatures: those whose instance says
+// package or cpu, then gpu, then the battery, then any other.
+func temperatures(sensors []collectors.Sensor) []traceLine {
+	rank := func(instance string) int {
+		name := strings.ToLower(instance)
+		for i, word := range []string{"cpu", "gpu", "bat"} {
+			if strings.Contains(name, word) {
+				return i
+			}
+		}
+		return 3
+	}
+	found := indices(sensors, "temperature_celsius")
+	slices.SortStableFunc(found, func(a, b int) int { return rank(sensors[a].Instance) - rank(sensors[b].Instance) })
+	var lines []traceLine
+	taken := map[int]bool{}
+	for _, i := range found {
+		kind := rank(sensors[i].Instance)
+		if len(lines) == mostLines || kind < 3 && taken[kind] {
+			continue
+		}
+		taken[kind] = true
+		lines = append(lines, traceLine{Line: report.Line{Name: sensors[i].Instance}, panel: panelTemperature, sensors: []int{i}, factor: 1})
+	}
+	return lines
+}
