@@ -31,7 +31,7 @@ type reportFlags struct {
 	margin    share
 	full      energies
 	reserve   share
-	prices    prices
+	prices    priceList
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -265,14 +265,14 @@ func readTrace(ctx context.Context, s *store.Store, id string) (report.Trace, er
 	return t, nil
 }
 
-// prices is a repeatable flag that takes unit-oak=749EUR.
-type prices struct{ analysis.Prices }
+// priceList is a repeatable flag that takes unit-oak=749EUR.
+type priceList struct{ analysis.Prices }
 
-func (p *prices) Type() string { return "price" }
+func (p *priceList) Type() string { return "price" }
 
-func (p *prices) String() string { return "" }
+func (p *priceList) String() string { return "" }
 
-func (p *prices) Set(text string) error {
+func (p *priceList) Set(text string) error {
 	device, amount, ok := strings.Cut(text, "=")
 	number := strings.TrimSpace(strings.TrimRightFunc(amount, func(r rune) bool { return r != '.' && (r < '0' || r > '9') }))
 	currency := strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(amount), number))
@@ -294,7 +294,7 @@ func (p *prices) Set(text string) error {
 }
 
 // or is the prices given, else those of the configuration.
-func (p *prices) or(configured map[string]float64) analysis.Prices {
+func (p *priceList) or(configured map[string]float64) analysis.Prices {
 	if len(p.ByDevice) > 0 {
 		return p.Prices
 	}

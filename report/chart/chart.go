@@ -58,6 +58,7 @@ type Series struct {
 	Heavy   *Reach
 	Crossed bool // small crosses instead of the look's markers
 	Small   bool // small markers, for many points
+	Open    bool // hollow markers, for what is not certain
 }
 
 // Reach is a stretch on the x axis.

@@ -32,8 +32,17 @@ func rgb(v uint32) color.NRGBA {
 	return color.NRGBA{uint8(v >> 16), uint8(v >> 8), uint8(v), 0xff}
 }
 
-// look is the colour of a look; there are as many as Looks has.
-func (p *Palette) look(i int) color.NRGBA { return p.Looks[i%len(p.Looks)] }
+// Ink is the look of what belongs to no curve: the colour of text, circles, an
+// unbroken line.
+const Ink = -1
+
+// look is the colour of a look; there are as many as Looks has, besides Ink.
+func (p *Palette) look(i int) color.NRGBA {
+	if i < 0 {
+		return p.Ink
+	}
+	return p.Looks[i%len(p.Looks)]
+}
 
 func faded(c color.NRGBA, alpha uint8) color.NRGBA {
 	c.A = alpha

@@ -136,6 +136,14 @@ func (p *pen) marker(look int, x, y, r float64) {
 	p.stroke(stroke{colour: p.palette.Paper, width: 1}, path)
 }
 
+// hollow draws a marker's outline.
+func (p *pen) hollow(look int, x, y, r float64) {
+	path := outline(look, p.at(x, y), vg.Length(r))
+	p.c.SetColor(p.palette.Paper)
+	p.c.Fill(path)
+	p.stroke(stroke{colour: p.palette.look(look), width: 2}, path)
+}
+
 // cross draws a small cross.
 func (p *pen) cross(x, y, r float64, c color.Color) {
 	p.line(stroke{colour: c, width: 2}, [2]float64{x - r, y - r}, [2]float64{x + r, y + r})

@@ -56,6 +56,8 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 		case math.IsNaN(q.Y) || s.Bare || at[i][1] < r.y0-1 || at[i][1] > r.y1+1:
 		case s.Crossed:
 			f.cross(at[i][0], at[i][1], f.size.Text*0.28, f.palette.Ink)
+		case s.Open:
+			f.hollow(s.Look, at[i][0], at[i][1], f.size.Text*0.3)
 		case s.Small:
 			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.22)
 		default:

@@ -1,0 +1,110 @@
+package report
+
+import (
+	"slices"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// settings places settings on an x axis: by watts, or by name in the order in
+// which the analysis lists them where any has only a name.
+type settings struct {
+	names []string // empty: by watts
+	watts []float64
+}
+
+type setting struct {
+	watts analysis.Number
+	name  string
+}
+
+// placeSettings gives the axis for the settings of one or more lists.
+func placeSettings(lists ...[]setting) settings {
+	var s settings
+	named := false
+	for _, list := range lists {
+		for _, x := range list {
+			named = named || !x.watts.Known()
+		}
+	}
+	for _, list := range lists {
+		for _, x := range list {
+			if named {
+				if text := sentence.Setting(x.watts, x.name); !slices.Contains(s.names, text) {
+					s.names = append(s.names, text)
+				}
+			} else if !slices.Contains(s.watts, float64(x.watts)) {
+				s.watts = append(s.watts, float64(x.watts))
+			}
+		}
+	}
+	slices.Sort(s.watts)
+	return s
+}
+
+// at is the place of a setting.
+func (s settings) at(watts analysis.Number, name string) float64 {
+	if len(s.names) == 0 {
+		return float64(watts)
+	}
+	return float64(slices.Index(s.names, sentence.Setting(watts, name)) + 1)
+}
+
+// reach is the stretch that a setting stands for: half-way to its neighbours, or
+// as far again where it is the last.
+func (s settings) reach(x float64) chart.Reach {
+	if len(s.names) > 0 {
+		return chart.Reach{From: x - 0.5, To: x + 0.5}
+	}
+	i, found := slices.BinarySearch(s.watts, x)
+	if !found || len(s.watts) < 2 {
+		return chart.Reach{From: x * 0.95, To: x * 1.05}
+	}
+	half := func(j int) float64 { return (s.watts[j+1] - s.watts[j]) / 2 }
+	below, above := 0.0, 0.0
+	if i > 0 {
+		below = half(i - 1)
+	}
+	if i < len(s.watts)-1 {
+		above = half(i)
+	}
+	if i == 0 {
+		below = above
+	}
+	if i == len(s.watts)-1 {
+		above = below
+	}
+	return chart.Reach{From: x - below, To: x + above}
+}
+
+// axis is the x axis; the ends leave room for the strip's outer cells.
+func (s settings) axis() chart.Axis {
+	if len(s.names) > 0 {
+		return chart.Axis{Label: "setting", Names: s.names}
+	}
+	a := chart.Axis{Label: "setting, W"}
+	if n := len(s.watts); n > 0 {
+		from := min(s.reach(s.watts[0]).From, s.watts[0]-0.02*(s.watts[n-1]-s.watts[0]))
+		to := s.watts[n-1] + 0.03*(s.watts[n-1]-s.watts[0])
+		if n == 1 {
+			from, to = s.watts[0]*0.9, s.watts[0]*1.1
+		}
+		a.From, a.To = &from, &to
+	}
+	return a
+}
+
+// interval is a point with its interval; unknown ends stay out.
+func interval(x float64, y, lower, upper analysis.Number) chart.Point {
+	return chart.Point{X: x, Y: known(y), Lower: known(lower), Upper: known(upper)}
+}
+
+// known is NaN for what is not finite.
+func known(n analysis.Number) float64 {
+	if !n.Known() {
+		return float64(analysis.Unknown())
+	}
+	return float64(n)
+}

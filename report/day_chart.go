@@ -1,0 +1,155 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// dayChart draws how far every run of a workload lies from the mean of its
+// repeats, in the order of time: a drift shows as a slope, a bad run as a point
+// apart.
+func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
+	place := b.timeAxis(workload)
+	if place.n < 2 {
+		return chart.Chart{}, false
+	}
+	p := chart.Panel{X: place.axis, Y: chart.Axis{Label: "run against the mean of its repeats, %", Signed: true}}
+	zero := 0.0
+	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
+	series := map[string]*chart.Series{}
+	var names []string
+	out := chart.Series{Crossed: true}
+	for i := range b.in.Runs {
+		r := &b.in.Runs[i]
+		if r.Workload != workload || r.StartedAt.IsZero() {
+			continue
+		}
+		away := b.deviation(t, r)
+		if !r.Counts() || math.IsNaN(away) {
+			out.Points = append(out.Points, flat(place.at(i, r.StartedAt), 0))
+			continue
+		}
+		name := b.cast.name(r.Device, r.Variant) + supplyWord(r.Supply)
+		if series[name] == nil {
+			names = append(names, name)
+			series[name] = &chart.Series{Name: name, Small: true}
+		}
+		series[name].Points = append(series[name].Points, flat(place.at(i, r.StartedAt), 100*away))
+	}
+	slices.Sort(names)
+	for i, name := range names {
+		series[name].Look = i % mostCurves
+		p.Series = append(p.Series, *series[name])
+	}
+	if len(names) == 0 {
+		return chart.Chart{}, false
+	}
+	c := chart.Chart{
+		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
+		Lines:  []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %d runs", t.Metric, place.n)},
+		Panels: []chart.Panel{p},
+		Alt:    workload + ": how far every run lies from the mean of its repeats, in the order of time.",
+	}
+	if len(out.Points) > 0 {
+		low := lowest(p.Series)
+		for i := range out.Points {
+			out.Points[i].Y = low
+		}
+		c.Panels[0].Series = append(c.Panels[0].Series, out)
+		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
+	}
+	return c, true
+}
+
+func flat(x, y float64) chart.Point {
+	return chart.Point{X: x, Y: y, Lower: math.NaN(), Upper: math.NaN()}
+}
+
+func supplyWord(s string) string {
+	if s == "" {
+		return ""
+	}
+	return " " + onSupply(s)
+}
+
+func lowest(series []chart.Series) float64 {
+	low := math.Inf(1)
+	for _, s := range series {
+		for _, q := range s.Points {
+			low = min(low, q.Y)
+		}
+	}
+	return low
+}
+
+// deviation is how far a run's result lies from the mean of its repeats, as a
+// share; NaN where it has none.
+func (b *builder) deviation(t *Topic, r *Run) float64 {
+	x, ok := r.Results[t.Metric]
+	if !ok {
+		return math.NaN()
+	}
+	mean := b.means[t.Metric][cellKey{r.Device, r.Workload, r.Supply, r.Variant, settingOf(r.SettingW, r.Setting)}]
+	if !(mean > 0) {
+		return math.NaN()
+	}
+	return x.Value/mean - 1
+}
+
+func settingOf(watts *float64, name string) string {
+	w := analysis.Unknown()
+	if watts != nil {
+		w = analysis.Number(*watts)
+	}
+	return sentence.Setting(w, name)
+}
+
+// oneDay is how long runs may last together to be shown against the clock.
+const oneDay = 36 * time.Hour
+
+type timePlace struct {
+	axis  chart.Axis
+	n     int
+	order map[int]int // by number, where the runs take longer than a day
+}
+
+// timeAxis is the clock where all runs of a workload fit a day, else the number
+// of the run.
+func (b *builder) timeAxis(workload string) timePlace {
+	var first, last time.Time
+	t := timePlace{order: map[int]int{}}
+	for i := range b.in.Runs {
+		r := &b.in.Runs[i]
+		if r.Workload != workload || r.StartedAt.IsZero() {
+			continue
+		}
+		if t.n == 0 || r.StartedAt.Before(first) {
+			first = r.StartedAt
+		}
+		if r.StartedAt.After(last) {
+			last = r.StartedAt
+		}
+		t.n++
+		t.order[i] = t.n
+	}
+	if last.Sub(first) <= oneDay {
+		t.order = nil
+		t.axis = chart.Axis{Label: "start of the run, " + first.In(b.zone).Format("2 January 2006") + ", time in " + b.zone.String(), Clock: b.zone}
+		return t
+	}
+	t.axis = chart.Axis{Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}
+	return t
+}
+
+func (t timePlace) at(i int, started time.Time) float64 {
+	if t.order != nil {
+		return float64(t.order[i])
+	}
+	return float64(started.UnixMilli()) / 1000
+}

@@ -1,0 +1,193 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// pairChart draws the curves of a comparison's two sides with its bands.
+func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
+	lookA, lookB := b.cast.sideLooks(c)
+	place := placeSettings(compareSettings(c))
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: unitOr(t)}}
+	for side, look := range []int{lookA, lookB} {
+		s := chart.Series{Name: []string{c.A, c.B}[side], Look: look, Joined: true}
+		for _, x := range c.Settings {
+			mean, n := x.MeanA, x.NA
+			if side == 1 {
+				mean, n = x.MeanB, x.NB
+			}
+			if n == 0 {
+				continue
+			}
+			lower, upper := b.pointInterval(t, c, side, x)
+			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), mean, lower, upper))
+		}
+		p.Series = append(p.Series, s)
+	}
+	where := conditions(c)
+	out := chart.Chart{
+		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
+		Title:  joinTitle(c.Workload, where) + ": " + c.A + " and " + c.B,
+		Lines:  []string{sentence.CompareMetric(c) + "; each point is the mean of " + runsText(sideRuns(c))},
+		Panels: []chart.Panel{p},
+		Key:    []chart.Item{intervalItem(t.Curve.Confidence)},
+	}
+	b.addStrip(&out, c)
+	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
+	return out
+}
+
+func joinTitle(parts ...string) string {
+	var kept []string
+	for _, p := range parts {
+		if p != "" {
+			kept = append(kept, p)
+		}
+	}
+	return strings.Join(kept, ", ")
+}
+
+func sideRuns(c *analysis.Comparison) []int {
+	var n []int
+	for _, s := range c.Settings {
+		n = append(n, s.NA, s.NB)
+	}
+	return n
+}
+
+// pointInterval finds the interval of a side's mean in the curves.
+func (b *builder) pointInterval(t *Topic, c *analysis.Comparison, side int, x analysis.SettingComparison) (lower, upper analysis.Number) {
+	lower, upper = analysis.Unknown(), analysis.Unknown()
+	n := x.NA
+	mean := x.MeanA
+	if side == 1 {
+		n, mean = x.NB, x.MeanB
+	}
+	for i := range t.Curve.Groups {
+		g := &t.Curve.Groups[i]
+		if g.Workload != c.Workload || !matches(c.Device, g.Device) || !matches(c.Supply, g.Supply) || !matches(c.Variant, g.Variant) {
+			continue
+		}
+		for _, p := range g.Points {
+			// The side is the group whose mean of as many runs is the same.
+			if sentence.Setting(p.SettingW, p.Setting) == sentence.Setting(x.SettingW, x.Setting) && p.N == n && near(p.Mean, mean) {
+				return p.Lower, p.Upper
+			}
+		}
+	}
+	return lower, upper
+}
+
+func matches(want *string, have string) bool { return want == nil || *want == have }
+
+func near(a, b analysis.Number) bool { return a-b <= 1e-9*b && b-a <= 1e-9*b }
+
+// differenceChart draws the difference of a comparison with its bounds and the
+// margin.
+func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
+	place := placeSettings(compareSettings(c))
+	lookA, lookB := b.cast.sideLooks(c)
+	zero, above, below := 0.0, 100*c.Margin, -100*c.Margin
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "difference in %, " + c.A + " over " + c.B, Signed: true}}
+	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
+	if c.Margin > 0 {
+		p.Guides = append(p.Guides, chart.Guide{Y: &above, Text: "margin +" + sentence.Margin(c.Margin) + " %"},
+			chart.Guide{Y: &below, Text: "margin −" + sentence.Margin(c.Margin) + " %", Low: true})
+	}
+	series := map[analysis.Verdict]*chart.Series{
+		analysis.VerdictA: {Look: lookA}, analysis.VerdictB: {Look: lookB}, analysis.VerdictTie: {Look: 0}, analysis.VerdictUnclear: {Look: 0},
+	}
+	line := chart.Series{Bare: true, Joined: true, Look: plainLook}
+	shared := 0
+	for _, s := range c.Settings {
+		if !s.Diff.Known() {
+			continue
+		}
+		shared++
+		at := place.at(s.SettingW, s.Setting)
+		q := interval(at, 100*s.Diff, 100*s.Lower, 100*s.Upper)
+		line.Points = append(line.Points, chart.Point{X: at, Y: q.Y, Lower: known(analysis.Unknown()), Upper: known(analysis.Unknown())})
+		series[s.Verdict].Points = append(series[s.Verdict].Points, q)
+	}
+	if shared == 0 {
+		return chart.Chart{}, false
+	}
+	series[analysis.VerdictTie].Look, series[analysis.VerdictUnclear].Look = plainLook, plainLook
+	series[analysis.VerdictUnclear].Open = true
+	p.Series = append(p.Series, line)
+	for _, v := range []analysis.Verdict{analysis.VerdictA, analysis.VerdictB, analysis.VerdictTie, analysis.VerdictUnclear} {
+		if len(series[v].Points) > 0 {
+			p.Series = append(p.Series, *series[v])
+		}
+	}
+	b.clipBounds(&p, c)
+	p.Strip = strip(c, place, lookA, lookB)
+	where := conditions(c)
+	out := chart.Chart{
+		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
+		Title: joinTitle(c.Workload, where) + ": " + c.A + " against " + c.B,
+		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
+		Key: append([]chart.Item{{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval, all settings together", 100*c.Confidence)}},
+			stripItems(c, lookA, lookB)...),
+		Panels: []chart.Panel{p},
+	}
+	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
+	return out, true
+}
+
+// plainLook stands for the ink of the picture.
+const plainLook = chart.Ink
+
+// aboveZero says what a positive difference means.
+func aboveZero(c *analysis.Comparison) string {
+	if c.Better == "lower" {
+		return c.B + " is better"
+	}
+	return c.A + " is better"
+}
+
+// clipBounds keeps single very wide intervals from squeezing all others: bounds
+// beyond three times the usual reach leave the picture as arrows.
+func (b *builder) clipBounds(p *chart.Panel, c *analysis.Comparison) {
+	var halves, values []float64
+	for _, s := range c.Settings {
+		if s.Diff.Known() {
+			values = append(values, 100*float64(s.Diff))
+			if h := 100 * sentence.HalfWidth(s.Lower, s.Upper); h > 0 {
+				halves = append(halves, h)
+			}
+		}
+	}
+	if len(halves) < 3 {
+		return
+	}
+	reach := 3 * median(halves)
+	low, high := -100*c.Margin, 100*c.Margin
+	for _, v := range values {
+		low, high = min(low, v-reach), max(high, v+reach)
+	}
+	for i := range p.Series {
+		for k := range p.Series[i].Points {
+			q := &p.Series[i].Points[k]
+			if q.Lower < low {
+				p.Y.From = &low
+			}
+			if q.Upper > high {
+				p.Y.To = &high
+			}
+		}
+	}
+}
+
+func wordsOf(list []sentence.Sentence) string {
+	var parts []string
+	for _, s := range list {
+		parts = append(parts, s.Text)
+	}
+	return strings.Join(parts, " ")
+}

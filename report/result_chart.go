@@ -1,0 +1,188 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// resultCharts draw the result against the setting, a curve for each group of one
+// workload on one supply, at most mostCurves in a picture.
+func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
+	var list []chart.Chart
+	for i, part := range slices.Collect(slices.Chunk(groups, mostCurves)) {
+		name := fileName("result", workload, supply, t.Metric)
+		if i > 0 {
+			name += fmt.Sprintf("-%d", i+1)
+		}
+		c := chart.Chart{
+			Name: b.unique(name), Title: fmt.Sprintf("%s %s: %s against the setting", workload, onSupply(supply), t.Metric),
+			Lines:  []string{sentence.CurveMetric(&t.Curve) + "; each point is the mean of " + runsText(countRuns(part))},
+			Panels: []chart.Panel{b.resultPanel(t, part)},
+			Key:    []chart.Item{intervalItem(t.Curve.Confidence)},
+		}
+		if x := b.onlyComparison(t, workload, supply, part); x != nil {
+			b.addStrip(&c, x)
+		}
+		c.Alt = altOfCurves(&c, t, part)
+		list = append(list, c)
+	}
+	return list
+}
+
+func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup) chart.Panel {
+	place := placeSettings(curveSettings(groups)...)
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: unitOr(t)}}
+	for _, g := range groups {
+		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
+		for _, x := range g.Points {
+			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
+		}
+		p.Series = append(p.Series, s)
+	}
+	return p
+}
+
+// unitOr is the unit of a topic, or its name.
+func unitOr(t *Topic) string {
+	if t.Curve.Unit != "" {
+		return t.Curve.Unit
+	}
+	return t.Metric
+}
+
+func curveSettings(groups []*analysis.CurveGroup) [][]setting {
+	var lists [][]setting
+	for _, g := range groups {
+		var list []setting
+		for _, p := range g.Points {
+			list = append(list, setting{p.SettingW, p.Setting})
+		}
+		lists = append(lists, list)
+	}
+	return lists
+}
+
+func countRuns(groups []*analysis.CurveGroup) []int {
+	var n []int
+	for _, g := range groups {
+		for _, p := range g.Points {
+			n = append(n, p.N)
+		}
+	}
+	return n
+}
+
+// onlyComparison is the comparison between the two groups of a chart, if it
+// shows two and they were compared.
+func (b *builder) onlyComparison(t *Topic, workload, supply string, groups []*analysis.CurveGroup) *analysis.Comparison {
+	if t.Device == nil || len(groups) != 2 || groups[0].Variant != groups[1].Variant {
+		return nil
+	}
+	for i := range t.Device.Comparisons {
+		c := &t.Device.Comparisons[i]
+		if c.Workload != workload || deref(c.Supply) != supply || deref(c.Variant) != groups[0].Variant {
+			continue
+		}
+		if c.A == groups[0].Device && c.B == groups[1].Device || c.A == groups[1].Device && c.B == groups[0].Device {
+			return c
+		}
+	}
+	return nil
+}
+
+// addStrip marks the bands of a comparison under the curves and the places where
+// the lead changes.
+func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
+	if len(x.Bands) == 0 {
+		return
+	}
+	p := &c.Panels[0]
+	place := placeSettings(compareSettings(x))
+	if len(p.X.Names) > 0 {
+		place = settings{names: p.X.Names}
+	}
+	lookA, lookB := b.cast.sideLooks(x)
+	p.Strip = strip(x, place, lookA, lookB)
+	c.Key = append(c.Key, stripItems(x, lookA, lookB)...)
+	for _, k := range x.Crossings {
+		at := float64(k.AtW)
+		half := sentence.HalfWidth(k.LowerW, k.UpperW)
+		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.WithUncertainty(at, half) + " W"})
+	}
+}
+
+func compareSettings(c *analysis.Comparison) []setting {
+	var list []setting
+	for _, s := range c.Settings {
+		list = append(list, setting{s.SettingW, s.Setting})
+	}
+	return list
+}
+
+// strip turns bands into cells.
+func strip(c *analysis.Comparison, place settings, lookA, lookB int) []chart.Cell {
+	var cells []chart.Cell
+	for _, band := range c.Bands {
+		from, to := place.reach(place.at(band.FromW, band.From)), place.reach(place.at(band.ToW, band.To))
+		cell := chart.Cell{Reach: chart.Reach{From: from.From, To: to.To}}
+		switch band.Verdict {
+		case analysis.VerdictA:
+			cell.Verdict, cell.Look = chart.Ahead, lookA
+		case analysis.VerdictB:
+			cell.Verdict, cell.Look = chart.Ahead, lookB
+		case analysis.VerdictTie:
+			cell.Verdict = chart.Level
+		default:
+			cell.Verdict = chart.Unclear
+		}
+		cells = append(cells, cell)
+	}
+	return cells
+}
+
+// stripItems explain the cells that occur.
+func stripItems(c *analysis.Comparison, lookA, lookB int) []chart.Item {
+	has := map[analysis.Verdict]bool{}
+	for _, band := range c.Bands {
+		has[band.Verdict] = true
+	}
+	var items []chart.Item
+	add := func(v analysis.Verdict, it chart.Item) {
+		if has[v] {
+			items = append(items, it)
+		}
+	}
+	add(analysis.VerdictA, chart.Item{Symbol: chart.SymbolAhead, Look: lookA, Text: c.A + " ahead"})
+	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Look: lookB, Text: c.B + " ahead"})
+	add(analysis.VerdictTie, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(c.Margin) + " %"})
+	add(analysis.VerdictUnclear, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
+	return items
+}
+
+// altOfCurves says what a chart of curves shows.
+func altOfCurves(c *chart.Chart, t *Topic, groups []*analysis.CurveGroup) string {
+	text := c.Title + "."
+	for i, g := range groups {
+		if n := len(g.Points); n > 0 {
+			first, last := g.Points[0], g.Points[n-1]
+			text += fmt.Sprintf(" %s: %s at %s, %s at %s.", c.Panels[0].Series[i].Name,
+				valueText(first.Mean, first.Lower, first.Upper, t.Curve.Unit), sentence.Setting(first.SettingW, first.Setting),
+				valueText(last.Mean, last.Lower, last.Upper, t.Curve.Unit), sentence.Setting(last.SettingW, last.Setting))
+		}
+	}
+	return text
+}
+
+// valueText is a number with its unit, and no more digits than its interval
+// supports.
+func valueText(v, lower, upper analysis.Number, unit string) string {
+	s := sentence.WithUncertainty(float64(v), sentence.HalfWidth(lower, upper))
+	if unit != "" && s != sentence.Dash {
+		s += " " + unit
+	}
+	return s
+}

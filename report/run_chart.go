@@ -1,0 +1,139 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// runChart draws temperature, power and clocks through one run, with its findings
+// where they happened.
+func (b *builder) runChart(t *Trace, r *Run) (chart.Chart, bool) {
+	c := chart.Chart{
+		Name:    b.unique(fileName("run", sentence.ShortID(r.ID))),
+		Title:   fmt.Sprintf("Run %s: %s at %s on %s", sentence.ShortID(r.ID), r.Workload, settingOf(r.SettingW, r.Setting), r.Device),
+		Lines:   []string{runLine(r, b.zone)},
+		Sharing: true,
+	}
+	for _, part := range []struct {
+		label string
+		lines []Line
+	}{{"temperature, °C", t.Temperature}, {"power, W", t.Power}, {"clock, GHz", t.Clock}} {
+		p := chart.Panel{Y: chart.Axis{Label: part.label}, X: chart.Axis{Label: "time since the start, s", From: new(float64)}}
+		for i, l := range part.lines {
+			if s := traceSeries(l, i); len(s.Points) > 0 {
+				p.Series = append(p.Series, s)
+			}
+		}
+		if len(p.Series) > 0 {
+			c.Panels = append(c.Panels, p)
+		}
+	}
+	if len(c.Panels) == 0 {
+		return c, false
+	}
+	marks, items := findingMarks(r)
+	for i := range c.Panels {
+		c.Panels[i].Marks = marks
+	}
+	c.Key = items
+	c.Alt = c.Title + ". " + c.Lines[0] + "."
+	for _, f := range r.Findings {
+		c.Alt += " " + sentence.Capital(f.Text) + "."
+	}
+	return c, true
+}
+
+func runLine(r *Run, zone *time.Location) string {
+	parts := []string{}
+	for _, s := range []string{onSupply(r.Supply), r.Variant} {
+		if s != "" {
+			parts = append(parts, s)
+		}
+	}
+	if !r.StartedAt.IsZero() {
+		parts = append(parts, "started "+r.StartedAt.In(zone).Format("2 January 2006 15:04:05"))
+	}
+	parts = append(parts, r.State)
+	return strings.Join(parts, ", ")
+}
+
+// mostMarks is how many findings are marked in a chart; the page lists all.
+const mostMarks = 6
+
+func findingMarks(r *Run) (marks []chart.Mark, items []chart.Item) {
+	for i, f := range r.Findings {
+		if i == mostMarks {
+			items = append(items, chart.Item{Symbol: chart.SymbolNone, Text: fmt.Sprintf("and %d more findings", len(r.Findings)-i)})
+			break
+		}
+		badge := strconv.Itoa(i + 1)
+		where := ", the run as a whole"
+		if !f.At.IsZero() && !r.StartedAt.IsZero() {
+			at := f.At.Sub(r.StartedAt).Seconds()
+			marks = append(marks, chart.Mark{X: at, Badge: badge})
+			where = ", at " + sentence.Fixed(at, 0) + " s"
+		}
+		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: f.Severity + ": " + f.Code + where})
+	}
+	return marks, items
+}
+
+// mostPoints is how many points of a line a chart can show apart.
+const mostPoints = 360
+
+func traceSeries(l Line, look int) chart.Series {
+	s := chart.Series{Name: l.Name, Look: look, Joined: true, Bare: true, Steps: l.Steps}
+	for _, q := range thin(l.Times, l.Values, mostPoints) {
+		s.Points = append(s.Points, flat(q[0], q[1]))
+	}
+	return s
+}
+
+// thin keeps of a long line what can be seen: of each of so many stretches of
+// time the lowest and the highest value, in order. Missing values break it.
+func thin(times, values []float64, stretches int) [][2]float64 {
+	n := min(len(times), len(values))
+	var out [][2]float64
+	if n <= 2*stretches {
+		for i := range n {
+			out = append(out, [2]float64{times[i], values[i]})
+		}
+		return out
+	}
+	span := (times[n-1] - times[0]) / float64(stretches)
+	for i := 0; i < n; {
+		end := times[i] + span
+		low, high, missing := i, i, false
+		k := i
+		for ; k < n && (times[k] < end || k == i); k++ {
+			switch {
+			case math.IsNaN(values[k]):
+				missing = true
+			case math.IsNaN(values[low]):
+				low, high = k, k
+			default:
+				if values[k] < values[low] {
+					low = k
+				}
+				if values[k] > values[high] {
+					high = k
+				}
+			}
+		}
+		out = append(out, [2]float64{times[min(low, high)], values[min(low, high)]})
+		if low != high {
+			out = append(out, [2]float64{times[max(low, high)], values[max(low, high)]})
+		}
+		if missing && !math.IsNaN(values[low]) {
+			out = append(out, [2]float64{times[k-1], math.NaN()})
+		}
+		i = k
+	}
+	return out
+}

@@ -1,0 +1,292 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// workload is the section of one workload and metric.
+func (b *builder) workload(t *Topic, workload string) Section {
+	s := Section{Title: workload + ", " + t.Metric}
+	if more := t.Left[workload]; len(more) > 0 {
+		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", ")+" (--metric)")
+	}
+	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.supplies(t, workload), b.variants(t, workload),
+		b.efficiency(t, workload), b.obedience(t, workload), b.battery(workload)} {
+		if !part.empty() {
+			s.Sections = append(s.Sections, part)
+		}
+	}
+	return s
+}
+
+// bySupply are the groups of a workload for each supply, in order.
+func bySupply(t *Topic, workload string) (supplies []string, groups map[string][]*analysis.CurveGroup) {
+	groups = map[string][]*analysis.CurveGroup{}
+	for i := range t.Curve.Groups {
+		if g := &t.Curve.Groups[i]; g.Workload == workload {
+			if groups[g.Supply] == nil {
+				supplies = append(supplies, g.Supply)
+			}
+			groups[g.Supply] = append(groups[g.Supply], g)
+		}
+	}
+	slices.Sort(supplies)
+	slices.Reverse(supplies) // mains first
+	return supplies, groups
+}
+
+func (b *builder) results(t *Topic, workload string) Section {
+	s := Section{Title: "Result against the setting", Notes: t.Curve.Notes}
+	supplies, groups := bySupply(t, workload)
+	for _, supply := range supplies {
+		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
+		for _, g := range groups[supply] {
+			about := joinTitle(b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
+			s.Sentences = append(s.Sentences, ledAll(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...))...)
+			s.Tables = append(s.Tables, curveTable(&t.Curve, g))
+			s.Notes = appendNotes(s.Notes, about, g.Notes)
+		}
+	}
+	return s
+}
+
+// ledAll joins sentences on one thing to one paragraph, those that need a look
+// apart.
+func ledAll(about string, list []sentence.Sentence) []sentence.Sentence {
+	var plain []string
+	var rest []sentence.Sentence
+	for _, x := range list {
+		switch {
+		case x.Text == "":
+		case x.Tone == sentence.Doubtful:
+			rest = append(rest, led(about, x))
+		default:
+			plain = append(plain, x.Text)
+		}
+	}
+	var out []sentence.Sentence
+	if len(plain) > 0 {
+		out = append(out, sentence.Sentence{Text: about + ": " + lowerFirst(strings.Join(plain, " "))})
+	}
+	return append(out, rest...)
+}
+
+func appendNotes(notes []string, about string, more []string) []string {
+	for _, n := range more {
+		notes = append(notes, about+": "+n)
+	}
+	return notes
+}
+
+func (b *builder) devices(t *Topic, workload string) Section {
+	return b.compared("Device against device", t, t.Device, workload, func(c *analysis.Comparison) bool {
+		_, groups := bySupply(t, workload)
+		return b.onlyComparison(t, workload, deref(c.Supply), groups[deref(c.Supply)]) != nil // the curves are drawn already
+	})
+}
+
+func (b *builder) supplies(t *Topic, workload string) Section {
+	return b.compared("On battery against mains", t, t.Supply, workload, nil)
+}
+
+func (b *builder) variants(t *Topic, workload string) Section {
+	s := Section{Title: "What else was changed"}
+	for i := range t.Variants {
+		part := b.compared(t.Variants[i].Key, t, &t.Variants[i].Result, workload, nil)
+		s.Sentences, s.Charts = append(s.Sentences, part.Sentences...), append(s.Charts, part.Charts...)
+		s.Tables, s.Notes = append(s.Tables, part.Tables...), append(s.Notes, part.Notes...)
+	}
+	return s
+}
+
+// mostPairs is how many comparisons of one kind get charts of their own; the
+// tables have all.
+const mostPairs = 24
+
+// compared is a section of comparisons; drawn tells of which the curves are in
+// another chart.
+func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, workload string, drawn func(*analysis.Comparison) bool) Section {
+	s := Section{Title: title}
+	if r == nil {
+		return s
+	}
+	for i := range r.Comparisons {
+		c := &r.Comparisons[i]
+		if c.Workload != workload {
+			continue
+		}
+		about := joinTitle(conditions(c), c.A+" against "+c.B)
+		if len(s.Charts) < mostPairs {
+			if drawn == nil || !drawn(c) {
+				s.Charts = append(s.Charts, b.pairChart(t, c))
+			}
+			if x, ok := b.differenceChart(c); ok {
+				s.Charts = append(s.Charts, x)
+			}
+		}
+		for _, x := range sentence.Compare(c) {
+			s.Sentences = append(s.Sentences, led(about, x))
+		}
+		s.Tables = append(s.Tables, compareTable(c))
+		for _, text := range c.Confounders {
+			s.Notes = append(s.Notes, about+": besides, "+text)
+		}
+		s.Notes = appendNotes(s.Notes, about, c.Notes)
+	}
+	return s
+}
+
+func (b *builder) efficiency(t *Topic, workload string) Section {
+	s := Section{Title: "Result for each watt"}
+	supplies, groups := bySupply(t, workload)
+	for _, supply := range supplies {
+		if c, ok := b.efficiencyChart(t, workload, supply, groups[supply]); ok {
+			s.Charts = append(s.Charts, c)
+		}
+		for _, g := range groups[supply] {
+			s.Sentences = append(s.Sentences, ledAll(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g))...)
+			if len(g.Efficiencies) > 0 {
+				s.Tables = append(s.Tables, efficiencyTable(t, g))
+			}
+		}
+	}
+	return s
+}
+
+func (b *builder) obedience(t *Topic, workload string) Section {
+	s := Section{Title: "Package power against the setting"}
+	supplies, groups := bySupply(t, workload)
+	for _, supply := range supplies {
+		if c, ok := b.powerChart(t, workload, supply, groups[supply]); ok {
+			s.Charts = append(s.Charts, c)
+		}
+	}
+	return s
+}
+
+func (b *builder) battery(workload string) Section {
+	s := Section{Title: "Power and runtime on battery"}
+	r := b.study.Battery
+	if r == nil {
+		return s
+	}
+	var groups []*analysis.BatteryGroup
+	for i := range r.Groups {
+		if r.Groups[i].Workload == workload {
+			groups = append(groups, &r.Groups[i])
+		}
+	}
+	if c, ok := b.batteryChart(r, workload, groups); ok {
+		s.Charts = append(s.Charts, c)
+	}
+	for _, g := range groups {
+		about := b.cast.name(g.Device, g.Variant)
+		s.Sentences = append(s.Sentences, ledAll(about, append(sentence.Runtime(g), sentence.Battery(g)...))...)
+		s.Tables = append(s.Tables, batteryTable(r, g))
+		s.Notes = appendNotes(s.Notes, about, g.Notes)
+	}
+	return s
+}
+
+// batteryAlone shows workloads that report no result but ran on battery.
+func (b *builder) batteryAlone() Section {
+	s := Section{Title: "On battery, without results"}
+	if b.study.Battery == nil {
+		return s
+	}
+	var seen []string
+	for _, t := range b.study.Topics {
+		seen = append(seen, t.Workloads...)
+	}
+	for _, g := range b.study.Battery.Groups {
+		if !slices.Contains(seen, g.Workload) {
+			seen = append(seen, g.Workload)
+			part := b.battery(g.Workload)
+			part.Title = g.Workload
+			s.Sections = append(s.Sections, part)
+		}
+	}
+	return s
+}
+
+func (b *builder) across() Section {
+	s := Section{Title: "Over several workloads"}
+	add := func(r *analysis.CompareResult) {
+		if r == nil {
+			return
+		}
+		for _, x := range r.AcrossPairs {
+			s.Sentences = append(s.Sentences, led(joinTitle(deref(x.Device), deref(x.Variant), supplyTitle(x.Supply)),
+				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)}))
+		}
+	}
+	for i := range b.study.Topics {
+		add(b.study.Topics[i].Device)
+		add(b.study.Topics[i].Supply)
+	}
+	return s
+}
+
+func supplyTitle(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return onSupply(*s)
+}
+
+func (b *builder) days() Section {
+	s := Section{Title: "The day in the order of time"}
+	for i := range b.study.Topics {
+		for _, w := range b.study.Topics[i].Workloads {
+			if c, ok := b.dayChart(&b.study.Topics[i], w); ok {
+				s.Charts = append(s.Charts, c)
+			}
+		}
+	}
+	return s
+}
+
+func (b *builder) singleRuns() Section {
+	s := Section{Title: "Single runs"}
+	for i := range b.in.Traces {
+		t := &b.in.Traces[i]
+		at := slices.IndexFunc(b.in.Runs, func(r Run) bool { return r.ID == t.Run })
+		if at < 0 {
+			continue
+		}
+		r := &b.in.Runs[at]
+		part := Section{Title: "Run " + sentence.ShortID(r.ID)}
+		if c, ok := b.runChart(t, r); ok {
+			part.Charts = []chart.Chart{c}
+		}
+		for _, f := range r.Findings {
+			tone := sentence.Plain
+			if f.Severity != "note" {
+				tone = sentence.Doubtful
+			}
+			part.Sentences = append(part.Sentences, sentence.Sentence{Tone: tone, Text: fmt.Sprintf("%s (%s): %s.", sentence.Capital(f.Severity), f.Code, strings.TrimSuffix(f.Text, "."))})
+		}
+		if !part.empty() {
+			s.Sections = append(s.Sections, part)
+		}
+	}
+	return s
+}
+
+func (b *builder) frames() Section {
+	s := Section{Title: "Frame times"}
+	if len(b.in.Frames) == 0 {
+		return s
+	}
+	if c, ok := b.framesChart(b.in.Frames); ok {
+		s.Charts = append(s.Charts, c)
+	}
+	s.Tables = append(s.Tables, framesTable(b.in.Frames))
+	return s
+}

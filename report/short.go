@@ -1,0 +1,289 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"sweepd/analysis"
+	"sweepd/report/sentence"
+)
+
+// title says what the report is about.
+func (b *builder) title() (title, subtitle string) {
+	devices := levels(b.study.runs, func(r *analysis.Run) string { return r.Device })
+	workloads := levels(b.study.runs, func(r *analysis.Run) string { return r.Workload })
+	title = listed(devices, 4) + " tested with " + listed(workloads, 4)
+	counted, total := len(b.study.runs), max(len(b.in.Runs), len(b.study.runs))
+	subtitle = fmt.Sprintf("%d runs", total)
+	if counted < total {
+		subtitle += fmt.Sprintf(", %d of them counted", counted)
+	}
+	var first, last string
+	for i := range b.in.Runs {
+		if t := b.in.Runs[i].StartedAt; !t.IsZero() {
+			day := t.In(b.zone).Format("2 January 2006")
+			if first == "" {
+				first = day
+			}
+			last = day
+		}
+	}
+	switch {
+	case first == "":
+	case first == last:
+		subtitle += ", " + first
+	default:
+		subtitle += ", " + first + " to " + last
+	}
+	return title, subtitle
+}
+
+func listed(words []string, most int) string {
+	switch n := len(words); {
+	case n == 0:
+		return "nothing"
+	case n == 1:
+		return words[0]
+	case n > most:
+		return strings.Join(words[:most], ", ") + fmt.Sprintf(" and %d more", n-most)
+	default:
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+}
+
+// short is what a reader takes home: one section for each question.
+func (b *builder) short() []Section {
+	var list []Section
+	for _, s := range []Section{b.whoIsAhead(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
+		if len(s.Sentences) > 0 {
+			list = append(list, s)
+		}
+	}
+	return list
+}
+
+// led puts a sentence behind what it is about.
+func led(about string, s sentence.Sentence) sentence.Sentence {
+	return sentence.Sentence{Tone: s.Tone, Text: about + ": " + lowerFirst(s.Text)}
+}
+
+// sentenceStarts are the words that our own sentences begin with: only those lose
+// their capital, names keep theirs.
+var sentenceStarts = []string{"At ", "From ", "Over ", "Most ", "The ", "A ", "Besides", "Its "}
+
+func lowerFirst(s string) string {
+	for _, w := range sentenceStarts {
+		if strings.HasPrefix(s, w) {
+			return strings.ToLower(s[:1]) + s[1:]
+		}
+	}
+	return s
+}
+
+func (b *builder) whoIsAhead() Section {
+	s := Section{Title: "Who is ahead"}
+	for _, t := range b.study.Topics {
+		if t.Device == nil {
+			continue
+		}
+		for i := range t.Device.Comparisons {
+			c := &t.Device.Comparisons[i]
+			about := joinTitle(c.Workload, conditions(c))
+			if len(t.Device.Comparisons) > 1 && b.cast.manyDevices(&t) {
+				about += ", " + c.A + " and " + c.B
+			}
+			if c.Overall != nil {
+				s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
+			}
+			for _, band := range c.Bands {
+				if band.Verdict != analysis.VerdictUnclear {
+					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
+				}
+			}
+		}
+	}
+	return s
+}
+
+// manyDevices tells whether a comparison has to name its sides.
+func (c cast) manyDevices(t *Topic) bool {
+	pairs := map[[2]string]bool{}
+	for _, x := range t.Device.Comparisons {
+		pairs[[2]string{x.A, x.B}] = true
+	}
+	return len(pairs) > 1
+}
+
+func (b *builder) whatToSet() Section {
+	s := Section{Title: "What to set"}
+	for _, t := range b.study.Topics {
+		for i := range t.Curve.Groups {
+			g := &t.Curve.Groups[i]
+			var parts []string
+			if e := g.Efficiency; sentence.Setting(e.PeakW, e.Peak) != "" {
+				parts = append(parts, fmt.Sprintf("%s for most per %s (as good %s)", sentence.Setting(e.PeakW, e.Peak), sentence.Denominator[e.By],
+					sentence.Range(sentence.Setting(e.FromW, e.From), sentence.Setting(e.ToW, e.To))))
+			}
+			if g.Enough.AtW.Known() {
+				parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", sentence.Watts(float64(g.Enough.AtW)), sentence.Fixed(100*g.Enough.Share, 0)))
+			}
+			most := sentence.Most(&t.Curve, g)
+			if len(parts) == 0 || most.Text == "" {
+				continue
+			}
+			about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
+			s.Sentences = append(s.Sentences, sentence.Sentence{Text: about + ": " + strings.Join(parts, "; ") + ". " + most.Text})
+		}
+	}
+	return s
+}
+
+func (b *builder) onBattery() Section {
+	s := Section{Title: "What changes on battery"}
+	for _, t := range b.study.Topics {
+		if t.Supply == nil {
+			continue
+		}
+		for i := range t.Supply.Comparisons {
+			c := &t.Supply.Comparisons[i]
+			about := joinTitle(c.Workload, conditions(c))
+			if c.Overall != nil {
+				s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
+			}
+			for _, band := range c.Bands {
+				if band.Verdict == analysis.VerdictA || band.Verdict == analysis.VerdictB {
+					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
+				}
+			}
+		}
+	}
+	return s
+}
+
+func (b *builder) howLong() Section {
+	s := Section{Title: "How long the battery lasts"}
+	if b.study.Battery == nil {
+		return s
+	}
+	for i := range b.study.Battery.Groups {
+		g := &b.study.Battery.Groups[i]
+		for _, x := range sentence.Runtime(g) {
+			s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), x))
+		}
+	}
+	return s
+}
+
+func (b *builder) whatVariantsGive() Section {
+	s := Section{Title: "What else was changed, and what it gives"}
+	for _, t := range b.study.Topics {
+		for _, v := range t.Variants {
+			for i := range v.Result.Comparisons {
+				c := &v.Result.Comparisons[i]
+				about := joinTitle(c.Workload, conditions(c)) + ", " + sideName(c.A) + " against " + sideName(c.B)
+				if c.Overall != nil {
+					s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
+				}
+				for _, band := range c.Bands {
+					if band.Verdict != analysis.VerdictUnclear {
+						s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
+					}
+				}
+			}
+		}
+	}
+	if b.study.Battery != nil {
+		for i := range b.study.Battery.Groups {
+			g := &b.study.Battery.Groups[i]
+			for _, text := range toldGains(g) {
+				s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, g.Device), text))
+			}
+		}
+	}
+	return s
+}
+
+// toldGains are the sentences on longer runtimes than another variant's; the
+// shorter ones are the same seen from the other.
+func toldGains(g *analysis.BatteryGroup) []sentence.Sentence {
+	x := *g
+	x.Overhead = analysis.Overhead{InterceptW: analysis.Unknown()}
+	x.Measured, x.Flagged = nil, nil
+	x.Gains = slices.DeleteFunc(slices.Clone(g.Gains), func(r analysis.RuntimeGain) bool { return !r.Told || r.Minutes <= 0 })
+	return sentence.Battery(&x)
+}
+
+// sideName is a side of a comparison by variant; a key without a value means the
+// device as it comes.
+func sideName(side string) string {
+	if key, found := strings.CutSuffix(side, "="); found {
+		return "no " + key + " set"
+	}
+	return side
+}
+
+func (b *builder) whatMoneyBuys() Section {
+	s := Section{Title: "What a dearer device buys"}
+	for _, t := range b.study.Topics {
+		if t.Value == nil {
+			continue
+		}
+		compared := valued(&t)
+		for i := range t.Value.Values {
+			v := &t.Value.Values[i]
+			for _, x := range sentence.Value(t.Value.Currency, v) {
+				s.Sentences = append(s.Sentences, led(joinTitle(v.Workload, compared[i]), x))
+			}
+		}
+	}
+	return s
+}
+
+// valued gives the conditions under which each value's sides were compared:
+// values come in the order of the comparisons, without those that lack a price.
+func valued(t *Topic) []string {
+	var list []string
+	for i := range t.Device.Comparisons {
+		c := &t.Device.Comparisons[i]
+		if len(list) == len(t.Value.Values) {
+			break
+		}
+		v := &t.Value.Values[len(list)]
+		if c.Workload == v.Workload && (c.A == v.Dearer && c.B == v.Cheaper || c.A == v.Cheaper && c.B == v.Dearer) {
+			list = append(list, conditions(c))
+		}
+	}
+	return list
+}
+
+// notDecided lists what could not be told, and how many runs it would take.
+func (b *builder) notDecided() Section {
+	s := Section{Title: "What could not be decided"}
+	add := func(r *analysis.CompareResult, sides bool) {
+		if r == nil {
+			return
+		}
+		for i := range r.Comparisons {
+			c := &r.Comparisons[i]
+			about := joinTitle(c.Workload, conditions(c))
+			if sides {
+				about += ", " + sideName(c.A) + " against " + sideName(c.B)
+			}
+			for _, band := range c.Bands {
+				if band.Verdict == analysis.VerdictUnclear {
+					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
+				}
+			}
+		}
+	}
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		add(t.Device, true)
+		add(t.Supply, true)
+		for k := range t.Variants {
+			add(&t.Variants[k].Result, true)
+		}
+	}
+	return s
+}

@@ -1,0 +1,240 @@
+package report
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"sweepd/analysis"
+)
+
+// Questions say what a study asks. The zero value asks everything with the
+// defaults of the commands.
+type Questions struct {
+	Metrics   []string // results to look at; empty: of each workload the one that most of its runs have
+	Reference string   // with more than two devices: the one that the others are compared with; "": the first
+	Margin    *float64 // relative difference that does not matter; nil: 0.02
+	Declared  float64  // relative SD of one run, where nothing was repeated
+	Full      []analysis.FullEnergy
+	Reserve   float64
+	Prices    analysis.Prices
+}
+
+// Study is what the analysis says of a set of runs.
+type Study struct {
+	Topics  []Topic
+	Battery *analysis.BatteryResult // nil without runs on battery
+	Notes   []string
+	runs    []analysis.Run
+}
+
+// Topic is one metric of the workloads that report it.
+type Topic struct {
+	Metric    string
+	Workloads []string
+	Curve     analysis.CurveResult
+	Device    *analysis.CompareResult // device against device
+	Supply    *analysis.CompareResult // battery against mains
+	Variants  []VariantComparison
+	Value     *analysis.ValueResult
+	Left      map[string][]string // by workload: further metrics that were not asked for
+}
+
+// VariantComparison is the levels of one key of the variant compared.
+type VariantComparison struct {
+	Key    string
+	Result analysis.CompareResult
+}
+
+// Ask answers every question that the runs can answer: those that they cannot
+// are left out. The runs are those that count, and are not changed.
+func Ask(runs []analysis.Run, q Questions) (Study, error) {
+	s := Study{runs: runs}
+	if len(runs) == 0 {
+		return s, errors.New("report: no finished run was selected: there is nothing to report")
+	}
+	byMetric, left := topics(runs, q.Metrics)
+	for _, metric := range slices.Sorted(maps.Keys(byMetric)) {
+		t, err := ask(runs, metric, byMetric[metric], q)
+		if err != nil {
+			return s, fmt.Errorf("report: %w", err)
+		}
+		t.Left = left
+		s.Topics = append(s.Topics, t)
+	}
+	if len(s.Topics) == 0 {
+		s.Notes = append(s.Notes, "no run has a result: give results with sweepd run stop --result or sweepd run result")
+	}
+	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared}); err == nil {
+		s.Battery = &battery
+	} else if slices.ContainsFunc(runs, func(r analysis.Run) bool { return r.Supply == "battery" }) {
+		return s, fmt.Errorf("report: %w", err)
+	}
+	return s, nil
+}
+
+// topics says which workloads are looked at by which metric.
+func topics(runs []analysis.Run, asked []string) (byMetric map[string][]string, left map[string][]string) {
+	count := map[string]map[string]int{}
+	for i := range runs {
+		w := runs[i].Workload
+		if count[w] == nil {
+			count[w] = map[string]int{}
+		}
+		for name := range runs[i].Results {
+			count[w][name]++
+		}
+	}
+	byMetric, left = map[string][]string{}, map[string][]string{}
+	for _, w := range slices.Sorted(maps.Keys(count)) {
+		names := slices.Sorted(maps.Keys(count[w]))
+		chosen := asked
+		if len(asked) == 0 && len(names) > 0 {
+			// MaxFunc takes the first of equal ones, and names are sorted.
+			chosen = []string{slices.MaxFunc(names, func(a, b string) int { return count[w][a] - count[w][b] })}
+		}
+		for _, name := range names {
+			if slices.Contains(chosen, name) {
+				byMetric[name] = append(byMetric[name], w)
+			} else {
+				left[w] = append(left[w], name)
+			}
+		}
+	}
+	return byMetric, left
+}
+
+func ask(runs []analysis.Run, metric string, workloads []string, q Questions) (t Topic, err error) {
+	subset := runs
+	if selected := slices.DeleteFunc(slices.Clone(runs), func(r analysis.Run) bool { return !slices.Contains(workloads, r.Workload) }); len(selected) < len(runs) {
+		subset = selected
+	}
+	t = Topic{Metric: metric, Workloads: workloads}
+	if t.Curve, err = analysis.Curve(subset, analysis.CurveRequest{Metric: metric, Declared: q.Declared}); err != nil {
+		return t, err
+	}
+	request := analysis.CompareRequest{Metric: metric, Margin: q.Margin, Declared: q.Declared}
+	if t.Device, err = compareDevices(subset, request, q.Reference); err != nil {
+		return t, err
+	}
+	request.By = "supply"
+	if t.Supply, err = compare(subset, request); err != nil {
+		return t, err
+	}
+	if t.Variants, err = compareVariants(subset, request); err != nil {
+		return t, err
+	}
+	if t.Device != nil && len(q.Prices.ByDevice) > 0 {
+		value, err := analysis.Value(*t.Device, q.Prices)
+		if err != nil {
+			return t, err
+		}
+		t.Value = &value
+	}
+	return t, nil
+}
+
+// compare gives nil where the runs do not hold what is asked for.
+func compare(runs []analysis.Run, r analysis.CompareRequest) (*analysis.CompareResult, error) {
+	result, err := analysis.Compare(runs, r)
+	if errors.Is(err, analysis.ErrNoComparison) || err == nil && len(result.Comparisons) == 0 {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &result, nil
+}
+
+func compareDevices(runs []analysis.Run, r analysis.CompareRequest, reference string) (*analysis.CompareResult, error) {
+	devices := levels(runs, func(r *analysis.Run) string { return r.Device })
+	if len(devices) < 2 {
+		return nil, nil
+	}
+	r.By = "device"
+	switch {
+	case len(devices) == 2 && reference == "":
+		r.A, r.B = devices[0], devices[1]
+	default:
+		r.B = cmp.Or(reference, devices[0])
+	}
+	return compare(runs, r)
+}
+
+// compareVariants compares the levels of every key of the variant that has more
+// than one. All are compared with the runs that lack the key, which is the device
+// as it comes, else with the largest.
+func compareVariants(runs []analysis.Run, r analysis.CompareRequest) ([]VariantComparison, error) {
+	var list []VariantComparison
+	for _, key := range variantKeys(runs) {
+		values := levels(runs, func(r *analysis.Run) string { return variantValue(r.Variant, key) })
+		if len(values) < 2 {
+			continue
+		}
+		slices.SortFunc(values, compareLevels)
+		reference := values[len(values)-1]
+		if values[0] == "" {
+			reference = ""
+		}
+		r.By, r.A, r.B = "variant", "", key+"="+reference
+		result, err := compare(runs, r)
+		if err != nil {
+			return nil, err
+		}
+		if result != nil {
+			list = append(list, VariantComparison{key, *result})
+		}
+	}
+	return list, nil
+}
+
+func levels(runs []analysis.Run, of func(*analysis.Run) string) []string {
+	seen := map[string]bool{}
+	for i := range runs {
+		seen[of(&runs[i])] = true
+	}
+	return slices.Sorted(maps.Keys(seen))
+}
+
+func variantKeys(runs []analysis.Run) []string {
+	seen := map[string]bool{}
+	for i := range runs {
+		for pair := range strings.SplitSeq(runs[i].Variant, ",") {
+			if key, _, ok := strings.Cut(pair, "="); ok {
+				seen[key] = true
+			}
+		}
+	}
+	return slices.Sorted(maps.Keys(seen))
+}
+
+func variantValue(variant, key string) string {
+	for pair := range strings.SplitSeq(variant, ",") {
+		if k, v, _ := strings.Cut(pair, "="); k == key {
+			return v
+		}
+	}
+	return ""
+}
+
+// compareLevels orders numbers by size, and before other words.
+func compareLevels(a, b string) int {
+	x, errX := strconv.ParseFloat(a, 64)
+	y, errY := strconv.ParseFloat(b, 64)
+	switch {
+	case a == "" || b == "":
+		return cmp.Compare(a, b)
+	case errX == nil && errY == nil:
+		return cmp.Compare(x, y)
+	case (errX == nil) != (errY == nil):
+		if errX == nil {
+			return -1
+		}
+		return 1
+	}
+	return cmp.Compare(a, b)
+}

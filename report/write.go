@@ -1,0 +1,196 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"sync"
+
+	"sweepd/report/chart"
+)
+
+// Options say what Write writes besides the page and the SVG files.
+type Options struct {
+	PNG bool // pictures for videos as well
+
+	// Progress is told how many files of how many are written; it may be called
+	// by several goroutines, one at a time. nil: nobody is told.
+	Progress func(done, total int)
+}
+
+// Written is what Write wrote.
+type Written struct {
+	Page  string // path of the page
+	Files int
+}
+
+const (
+	pageName  = "report.html"
+	chartsDir = "charts"
+)
+
+// widths are those of the PNG files, in pixels: 1920x1080 and 3840x2160.
+var widths = []int{1920, 3840}
+
+// Write writes a report into a folder, which it makes where it does not exist:
+// report.html, and the charts as SVG and, if asked for, PNG in charts. Charts of a
+// former report there are replaced; other files stay. A folder that holds
+// something else under these names is left alone, with an error.
+func Write(ctx context.Context, dir string, p *Page, o Options) (Written, error) {
+	w := writer{ctx: ctx, dir: dir, options: o}
+	page := filepath.Join(dir, pageName)
+	if err := w.prepare(page); err != nil {
+		return Written{}, fmt.Errorf("report into %s: %w", dir, err)
+	}
+	jobs := w.jobs(p, page)
+	if err := w.run(jobs); err != nil {
+		return Written{}, fmt.Errorf("report into %s: %w", dir, err)
+	}
+	return Written{Page: page, Files: len(jobs)}, nil
+}
+
+type writer struct {
+	ctx     context.Context
+	dir     string
+	options Options
+}
+
+// job makes one file.
+type job struct {
+	path string
+	make func(*bytes.Buffer) error
+}
+
+var errForeign = errors.New("is not a report of sweepd: name another folder")
+
+// ours tells pages of this program, and chartNames the charts they name.
+var (
+	ours       = []byte(`<meta name="generator" content="sweepd report">`)
+	chartNames = regexp.MustCompile(`data-chart="([a-z0-9-]+)"`)
+)
+
+// prepare makes the folders and clears the charts of a former report.
+func (w *writer) prepare(page string) error {
+	if err := os.MkdirAll(filepath.Join(w.dir, chartsDir), 0o755); err != nil {
+		return err
+	}
+	former, err := os.ReadFile(page)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if !bytes.Contains(former, ours) {
+		return fmt.Errorf("%s %w", pageName, errForeign)
+	}
+	for _, m := range chartNames.FindAllSubmatch(former, -1) {
+		for _, file := range chartFiles(string(m[1])) {
+			if err := os.Remove(filepath.Join(w.dir, chartsDir, file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func svgFile(name string, p *chart.Palette) string { return name + "-" + p.Name + ".svg" }
+
+func pngFile(name string, p *chart.Palette, width int) string {
+	return fmt.Sprintf("%s-%s-%dx%d.png", name, p.Name, width, width*9/16)
+}
+
+// chartFiles are all files that a chart may have.
+func chartFiles(name string) []string {
+	var files []string
+	for _, p := range []*chart.Palette{&chart.Light, &chart.Dark} {
+		files = append(files, svgFile(name, p))
+		for _, width := range widths {
+			files = append(files, pngFile(name, p, width))
+		}
+	}
+	return files
+}
+
+func (w *writer) jobs(p *Page, page string) []job {
+	jobs := []job{{page, func(b *bytes.Buffer) error { return p.HTML(b) }}}
+	charts := p.Charts()
+	for i := range charts {
+		c := &charts[i]
+		for _, palette := range []*chart.Palette{&chart.Light, &chart.Dark} {
+			jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, svgFile(c.Name, palette)), func(b *bytes.Buffer) error {
+				_, err := b.Write(chart.SVG(c, chart.Wide, palette))
+				return err
+			}})
+			if !w.options.PNG {
+				continue
+			}
+			for _, width := range widths {
+				jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, pngFile(c.Name, palette, width)), func(b *bytes.Buffer) error {
+					return chart.PNG(b, c, width, palette)
+				}})
+			}
+		}
+	}
+	return jobs
+}
+
+// run does the jobs on all processors and stops at the first error.
+func (w *writer) run(jobs []job) error {
+	ctx, stop := context.WithCancelCause(w.ctx)
+	defer stop(nil)
+	next := make(chan job)
+	var mu sync.Mutex
+	done := 0
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
+		workers.Go(func() {
+			var b bytes.Buffer
+			for j := range next {
+				if err := writeFile(j, &b); err != nil {
+					stop(err)
+					return
+				}
+				mu.Lock()
+				done++
+				if w.options.Progress != nil {
+					w.options.Progress(done, len(jobs))
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	for _, j := range jobs {
+		select {
+		case next <- j:
+			continue
+		case <-ctx.Done():
+		}
+		break
+	}
+	close(next)
+	workers.Wait()
+	return context.Cause(ctx)
+}
+
+// writeFile makes a file whole: it takes its name only when all is in it.
+func writeFile(j job, b *bytes.Buffer) error {
+	b.Reset()
+	if err := j.make(b); err != nil {
+		return fmt.Errorf("%s: %w", filepath.Base(j.path), err)
+	}
+	temporary := j.path + ".new"
+	if err := os.WriteFile(temporary, b.Bytes(), 0o644); err != nil {
+		return err
+	}
+	if err := os.Rename(temporary, j.path); err != nil {
+		return errors.Join(err, os.Remove(temporary))
+	}
+	return nil
+}
