@@ -14,7 +14,8 @@ type OutlyingRun struct {
 	Metric string
 	Value  float64
 	Usual  float64 // geometric mean of its repeats
-	// Noise is the relative standard deviation of one run of the group.
+	// Noise is the relative standard deviation of one run at the group's other
+	// settings, their median.
 	Noise float64
 }
 
@@ -66,7 +67,19 @@ func outlyingIn(runs []Run, indices []int, metric string) []OutlyingRun {
 			}
 		}
 		list = append(list, OutlyingRun{ID: runs[f.Run].ID, Metric: metric, Value: runs[f.Run].Results[metric].Value,
-			Usual: math.Exp(usual / float64(n)), Noise: math.Sqrt(noise.Cells[f.Cell].V)})
+			Usual: math.Exp(usual / float64(n)), Noise: typicalNoise(noise)})
 	}
 	return list
+}
+
+// typicalNoise is the median relative standard deviation of one run at the
+// settings whose repeats agree.
+func typicalNoise(noise Noise) float64 {
+	var sds []float64
+	for _, c := range noise.Cells {
+		if !c.Isolated && c.V > 0 {
+			sds = append(sds, math.Sqrt(c.V))
+		}
+	}
+	return median(sds)
 }

@@ -24,6 +24,10 @@ func TestOutlying(t *testing.T) {
 	if want := math.Sqrt(70 * 70.1); math.Abs(list[0].Usual-want) > 1e-9 {
 		t.Errorf("its repeats have %v, want their geometric mean %v", list[0].Usual, want)
 	}
+	// sqrt V of the other settings in that example: 0.003512541517.
+	if math.Abs(list[0].Noise-0.003512541517) > 1e-9 {
+		t.Errorf("noise %v", list[0].Noise)
+	}
 	if text := list[0].String(); !strings.HasPrefix(text, "score is 63, -10.1 % from its repeats (70.05)") {
 		t.Errorf("said: %s", text)
 	}
