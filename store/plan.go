@@ -106,7 +106,7 @@ func (s *Store) plan(ctx context.Context) (p schedule.Plan, err error) {
 			return err
 		}
 		x.Setting.Source = agent.Declared
-		x.Variant = parseVariant(variant)
+		x.Variant = variantMap(variant)
 		p.Slots = append(p.Slots, x)
 		return nil
 	}, `SELECT pass, device, workload, variant, supply, setting_w, setting, needs_charge_ratio, wait_s

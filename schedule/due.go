@@ -1,0 +1,87 @@
+package schedule
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/robfig/cron/v3"
+)
+
+// ParseWhen reads when an entry is due: a cron expression, with an optional field
+// for seconds before the five, or a descriptor such as "@daily" or "@every 6h".
+func ParseWhen(spec string) (cron.Schedule, error) {
+	s, err := parser.Parse(spec)
+	if err != nil {
+		return nil, fmt.Errorf("%q is neither a cron expression nor like \"@daily\" or \"@every 6h\": %w", spec, err)
+	}
+	if s.Next(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
+		return nil, fmt.Errorf("%q is never due: there is no such date", spec)
+	}
+	return s, nil
+}
+
+// Next is the first time after a moment at which a schedule is due, on the wall
+// clock of that moment's location; zero for never.
+//
+// Where the clocks are put forward, what is due in the hour that is left out is due
+// as that hour would have begun; where they are put back, what is due in the hour
+// that comes twice is due the first time only. Schedules with a * in the field of
+// hours or minutes, and those like "@every 6h", go by elapsed time and are left
+// alone. So does cron(8) of Debian (from memory); the library skips the hour left
+// out, and runs twice in the one that comes twice.
+func Next(s cron.Schedule, after time.Time) time.Time {
+	spec, ok := s.(*cron.SpecSchedule)
+	if !ok || often(s) {
+		return s.Next(after)
+	}
+	loc := after.Location()
+	fixed := *spec
+	if spec.Location != time.Local { // the expression names one
+		loc = spec.Location
+		fixed.Location = time.UTC
+	}
+	for wall := wallOf(after.In(loc)); ; {
+		wall = fixed.Next(wall)
+		if wall.IsZero() {
+			return wall
+		}
+		if t := onWall(wall, loc); t.After(after) {
+			return t.In(after.Location())
+		}
+	}
+}
+
+// often tells whether a schedule goes by elapsed time: it has a * for hours or
+// minutes, or is one like "@every 6h".
+func often(s cron.Schedule) bool {
+	const star = 1 << 63 // how the library marks a *
+	spec, ok := s.(*cron.SpecSchedule)
+	return !ok || spec.Hour&star != 0 || spec.Minute&star != 0
+}
+
+// wallOf is what the clock on the wall shows, as if it were UTC.
+func wallOf(t time.Time) time.Time {
+	_, offset := t.Zone()
+	return t.Add(time.Duration(offset) * time.Second).UTC()
+}
+
+// onWall is the first moment at which the clock on the wall shows a time, or, where
+// it never does, the moment at which it passes it by.
+func onWall(wall time.Time, loc *time.Location) time.Time {
+	t := time.Date(wall.Year(), wall.Month(), wall.Day(), wall.Hour(), wall.Minute(), wall.Second(), 0, loc)
+	from, to := t.ZoneBounds()
+	switch shown := wallOf(t); {
+	case shown.After(wall): // the hour was left out before t
+		return from
+	case shown.Before(wall): // it is left out after t
+		return to
+	}
+	if from.IsZero() {
+		return t
+	}
+	_, before := from.Add(-1).Zone()
+	if first := wall.Add(-time.Duration(before) * time.Second); first.Before(from) {
+		return first.In(loc)
+	}
+	return t
+}

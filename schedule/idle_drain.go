@@ -1,0 +1,109 @@
+package schedule
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"sweepd/agent"
+)
+
+// DrainWorkload is the workload of runs in which an idle device drains its battery.
+const DrainWorkload = "idle-drain"
+
+// DrainResult is the result of such a run: mean power from the battery, W.
+const DrainResult = "discharge_w"
+
+// Drainer is what an idle-drain run asks of the agent; *agent.Agent is one.
+type Drainer interface {
+	Ready(context.Context, agent.Want) (agent.Readiness, error)
+	StartRun(context.Context, agent.Start) (agent.Run, error)
+	StopRun(context.Context, agent.Stop) (agent.Detail, error)
+	Snapshot(*agent.Snapshot)
+}
+
+// Amender keeps the result of a run that has ended; the store is one.
+type Amender interface {
+	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
+}
+
+// Drain records an idle device on battery.
+type Drain struct {
+	Agent Drainer
+	Store Amender
+	For   time.Duration
+	// Reserve is the charge at which the run ends, as a share.
+	Reserve float64
+}
+
+const drainLook = 10 * time.Second
+
+// Run records for the time given, until the battery is at its reserve, or until
+// somebody stops the run or plugs the device in, whichever is first. It is left out
+// where the device is not fit to start or is recording.
+func (d Drain) Run(ctx context.Context) (string, error) {
+	ready, err := d.Agent.Ready(ctx, agent.Want{Supply: agent.Battery, MinCharge: d.Reserve})
+	if err != nil {
+		return "", err
+	}
+	if !ready.Fit {
+		return "", fmt.Errorf("%w: %s", ErrLeftOut, reasons(ready))
+	}
+	run, err := d.Agent.StartRun(ctx, agent.Start{Workload: DrainWorkload, Note: "started by the schedule"})
+	if errors.Is(err, agent.ErrRecording) {
+		return "", fmt.Errorf("%w: %w", ErrLeftOut, err)
+	}
+	if err != nil {
+		return "", err
+	}
+	if !d.wait(ctx, run.ID) {
+		return fmt.Sprintf("run %s was stopped by somebody else", agent.ShortID(run.ID)), nil
+	}
+	done := context.WithoutCancel(ctx) // also when the agent ends: the run is over
+	detail, err := d.Agent.StopRun(done, agent.Stop{})
+	if err != nil {
+		return "", err
+	}
+	text := fmt.Sprintf("run %s, %s", agent.ShortID(run.ID), detail.State)
+	if detail.Discharge == nil || detail.Discharge.Watts == nil {
+		return text + ", discharge unknown", nil
+	}
+	w := *detail.Discharge.Watts
+	return fmt.Sprintf("%s, %.2f W", text, w), d.Store.SetResult(done, run.ID, DrainResult, agent.Result{Value: w, Unit: "W", Better: agent.Lower}, time.Now())
+}
+
+func reasons(r agent.Readiness) string {
+	list := make([]string, len(r.Reasons))
+	for i, f := range r.Reasons {
+		list[i] = f.Text
+	}
+	return strings.Join(list, "; ")
+}
+
+// wait waits for the end and tells whether the run is still ours to stop.
+func (d Drain) wait(ctx context.Context, id string) (ours bool) {
+	end := time.NewTimer(d.For)
+	defer end.Stop()
+	look := time.NewTicker(drainLook)
+	defer look.Stop()
+	var s agent.Snapshot
+	for over := false; ; {
+		d.Agent.Snapshot(&s)
+		if s.Recording == nil || s.Recording.ID != id {
+			return false
+		}
+		if over || s.Current.Supply == agent.Mains || !math.IsNaN(s.ChargeRatio) && s.ChargeRatio < d.Reserve {
+			return true
+		}
+		select {
+		case <-end.C:
+			over = true
+		case <-look.C:
+		case <-ctx.Done():
+			over = true
+		}
+	}
+}
