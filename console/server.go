@@ -7,9 +7,12 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
+	"strings"
 	"syscall"
 	"time"
 
+	"github.com/coreos/go-systemd/v22/activation"
 	"github.com/prometheus/exporter-toolkit/web"
 )
 
@@ -34,6 +37,20 @@ func Listen(address string) (net.Listener, error) {
 	return l, nil
 }
 
+// ListenSystemd takes the sockets that systemd opened for this process (socket
+// activation, sd_listen_fds(3)).
+func ListenSystemd() ([]net.Listener, error) {
+	ls, err := activation.Listeners()
+	if err != nil {
+		return nil, fmt.Errorf("take the sockets of systemd: %w", err)
+	}
+	ls = slices.DeleteFunc(ls, func(l net.Listener) bool { return l == nil }) // not a stream socket
+	if len(ls) == 0 {
+		return nil, errors.New("systemd handed over no socket: start the agent by its socket unit (systemctl start sweepd.socket), or leave --web.systemd-socket away")
+	}
+	return ls, nil
+}
+
 // Timeouts of the server. An answer may have to wait for a long run's judging.
 const (
 	readTimeout  = 30 * time.Second
@@ -43,10 +60,10 @@ const (
 	maxHeader    = 16 << 10
 )
 
-// Serve answers on the listener until the context ends, then lets requests in
+// Serve answers on the listeners until the context ends, then lets requests in
 // progress finish. webConfig is the exporters' web configuration file (TLS,
 // basic authentication), empty for none.
-func Serve(ctx context.Context, l net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
+func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
 	s := &http.Server{
 		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
@@ -57,12 +74,30 @@ func Serve(ctx context.Context, l net.Listener, h http.Handler, webConfig string
 		defer cancel()
 		stopped <- s.Shutdown(late)
 	})
-	socket := false
-	err := web.Serve(l, s, &web.FlagConfig{WebListenAddresses: &[]string{l.Addr().String()}, WebSystemdSocket: &socket, WebConfigFile: &webConfig}, log)
+	socket, addresses := false, Addresses(ls)
+	err := web.ServeMultiple(ls, s, &web.FlagConfig{WebListenAddresses: &addresses, WebSystemdSocket: &socket, WebConfigFile: &webConfig}, log)
 	if stop() { // the server ended by itself
-		return errors.Join(fmt.Errorf("serve on %s: %w", l.Addr(), err), l.Close())
+		return errors.Join(fmt.Errorf("serve on %s: %w", strings.Join(addresses, ", "), err), s.Close(), closeAll(ls))
 	}
 	return <-stopped
+}
+
+func closeAll(ls []net.Listener) (err error) {
+	for _, l := range ls {
+		if e := l.Close(); !errors.Is(e, net.ErrClosed) {
+			err = errors.Join(err, e)
+		}
+	}
+	return err
+}
+
+// Addresses are those that listeners answer on.
+func Addresses(ls []net.Listener) []string {
+	list := make([]string, len(ls))
+	for i, l := range ls {
+		list[i] = l.Addr().String()
+	}
+	return list
 }
 
 // CheckWebConfig tells what is wrong with a web configuration file.

@@ -1,6 +1,9 @@
 package main
 
 import (
+	"net"
+	"runtime"
+
 	"github.com/spf13/cobra"
 
 	"sweepd/console"
@@ -8,8 +11,9 @@ import (
 
 // agentFlags go before the configuration file.
 type agentFlags struct {
-	listen    string
-	webConfig string
+	listen        string
+	webConfig     string
+	systemdSocket bool
 }
 
 func (a *app) agentCommand() *cobra.Command {
@@ -30,11 +34,14 @@ and findings under --data. One agent can record into a folder at a time.`,
 			}
 			f.overrule(&c)
 			tune()
-			return a.runAgent(cmd.Context(), c)
+			return a.runAgent(cmd.Context(), c, f.listeners)
 		},
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); only /metrics answers to other machines")
 	cmd.Flags().StringVar(&f.webConfig, "web.config.file", "", "`FILE` with TLS and basic authentication, as Prometheus exporters read it")
+	if runtime.GOOS == "linux" {
+		cmd.Flags().BoolVar(&f.systemdSocket, "web.systemd-socket", false, "answer on the sockets that systemd hands over (socket activation) instead of --listen")
+	}
 	return cmd
 }
 
@@ -45,4 +52,13 @@ func (f agentFlags) overrule(c *config) {
 	if f.webConfig != "" {
 		c.WebConfigFile = f.webConfig
 	}
+}
+
+// listeners opens what the agent answers on.
+func (f *agentFlags) listeners(c config) ([]net.Listener, error) {
+	if f.systemdSocket {
+		return console.ListenSystemd()
+	}
+	l, err := console.Listen(c.Listen)
+	return []net.Listener{l}, err
 }

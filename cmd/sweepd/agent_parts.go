@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
+	"strings"
 	"sync"
 
 	"go.uber.org/zap"
@@ -20,7 +22,7 @@ import (
 
 // runAgent builds the parts, runs them until the context ends or one of them
 // fails, and takes them down in the opposite order.
-func (a *app) runAgent(ctx context.Context, c config) (err error) {
+func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net.Listener, error)) (err error) {
 	device, err := deviceName(c)
 	if err != nil {
 		return err
@@ -41,11 +43,11 @@ func (a *app) runAgent(ctx context.Context, c config) (err error) {
 		return err
 	}
 	defer down("give back the lock", lock.Release)
-	listener, err := console.Listen(c.Listen)
+	listeners, err := listen(c)
 	if err != nil {
 		return err
 	}
-	defer listener.Close()
+	defer closeListeners(listeners)
 	data, err := store.Open(dir, store.Options{})
 	if err != nil {
 		return err
@@ -58,10 +60,16 @@ func (a *app) runAgent(ctx context.Context, c config) (err error) {
 		return err
 	}
 	log.Info("watching", zap.String("device", device), zap.String("data", data.Path()),
-		zap.String("address", listener.Addr().String()), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
-	err = w.serve(ctx, c, listener)
+		zap.String("address", strings.Join(console.Addresses(listeners), ", ")), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
+	err = w.serve(ctx, c, listeners)
 	log.Info("stopped")
 	return err
+}
+
+func closeListeners(ls []net.Listener) {
+	for _, l := range ls {
+		_ = l.Close() // a second time where the server has
+	}
 }
 
 // watcher is the agent with what follows from its runs.
