@@ -407,7 +407,9 @@ func TestHugeHeadersAreRefused(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), "", slog.New(slog.DiscardHandler)) }()
+	go func() {
+		served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), "", slog.New(slog.DiscardHandler))
+	}()
 	conn, err := net.Dial("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)

@@ -33,7 +33,9 @@ func TestBasicAuthentication(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), file, slog.New(slog.DiscardHandler)) }()
+	go func() {
+		served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), file, slog.New(slog.DiscardHandler))
+	}()
 	for user, want := range map[string]string{"": "USER:PASSWORD", "tester:wrong@": "USER:PASSWORD", "tester:secret@": ""} {
 		c, err := NewClient("http://" + user + l.Addr().String())
 		if err != nil {
