@@ -53,8 +53,8 @@ func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
 	c := chart.Chart{
 		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
 		Lines:  []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %d runs", t.Metric, place.n)},
-		Panels: []chart.Panel{p},
-		Alt:    workload + ": how far every run lies from the mean of its repeats, in the order of time.",
+		Panels: []chart.Panel{p}, Legend: true,
+		Alt: workload + ": how far every run lies from the mean of its repeats, in the order of time.",
 	}
 	if len(out.Points) > 0 {
 		low := lowest(p.Series)
@@ -140,7 +140,7 @@ func (b *builder) timeAxis(workload string) timePlace {
 	}
 	if last.Sub(first) <= oneDay {
 		t.order = nil
-		t.axis = chart.Axis{Label: "start of the run, " + first.In(b.zone).Format("2 January 2006") + ", time in " + b.zone.String(), Clock: b.zone}
+		t.axis = chart.Axis{Label: "start of the run, " + first.In(b.zone).Format("2 January 2006, times in MST"), Clock: b.zone}
 		return t
 	}
 	t.axis = chart.Axis{Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}

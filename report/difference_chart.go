@@ -13,7 +13,7 @@ import (
 func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	lookA, lookB := b.cast.sideLooks(c)
 	place := placeSettings(compareSettings(c))
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: unitOr(t)}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity(t)}}
 	for side, look := range []int{lookA, lookB} {
 		s := chart.Series{Name: []string{c.A, c.B}[side], Look: look, Joined: true}
 		for _, x := range c.Settings {

@@ -81,7 +81,7 @@ type (
 		TablesWord, NotesWord string
 		Sections              []sectionView
 	}
-	sentenceView struct{ Class, Text string }
+	sentenceView struct{ Class, About, Text string }
 	chartView    struct {
 		ID, Name, Title, Alt, Caption string
 		Wide, Narrow                  template.HTML
@@ -106,7 +106,7 @@ var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful:
 func view(s *Section, id string) sectionView {
 	v := sectionView{ID: id, Title: s.Title, Tables: s.Tables, Notes: s.Notes}
 	for _, x := range s.Sentences {
-		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.Text})
+		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.About, x.Text})
 	}
 	for i := range s.Charts {
 		v.Charts = append(v.Charts, chartOf(&s.Charts[i]))

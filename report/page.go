@@ -26,11 +26,17 @@ type Page struct {
 // Section is a heading with what belongs to it, and sections below it.
 type Section struct {
 	Title     string
-	Sentences []sentence.Sentence
+	Sentences []Said
 	Charts    []chart.Chart
 	Tables    []Table
 	Notes     []string
 	Sections  []Section
+}
+
+// Said is a sentence with what it is about.
+type Said struct {
+	About string
+	sentence.Sentence
 }
 
 func (s *Section) empty() bool {

@@ -19,7 +19,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 		Name:  b.unique(fileName("package-power", workload, supply)),
 		Title: fmt.Sprintf("%s %s: does the device obey its setting?", workload, onSupply(supply)),
 		Lines: []string{"measured package power against the setting; each point is the mean of " + runsText(countRuns(groups))},
-		Key:   []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}},
+		Key:   []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest, where larger than the marker"}},
 	}
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
@@ -50,7 +50,7 @@ func limits(g *analysis.CurveGroup, s chart.Series) []chart.Guide {
 	add := func(w analysis.Number, word string) {
 		if w.Known() && g.Effective.Source == analysis.RangeFromPackage {
 			y := float64(w)
-			list = append(list, chart.Guide{Y: &y, Text: fmt.Sprintf("%s of %s: %s W", word, s.Name, sentence.Significant(y)), Look: s.Look + 1, Low: word == "floor"})
+			list = append(list, chart.Guide{Y: &y, Text: fmt.Sprintf("%s of %s: %s W", word, s.Name, sentence.Significant(y)), Look: s.Look + 1, Low: word == "floor", Left: word == "cap"})
 		}
 	}
 	add(g.Effective.FloorW, "floor")

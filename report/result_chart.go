@@ -35,7 +35,7 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 
 func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup) chart.Panel {
 	place := placeSettings(curveSettings(groups)...)
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: unitOr(t)}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity(t)}}
 	for _, g := range groups {
 		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
 		for _, x := range g.Points {
@@ -44,6 +44,14 @@ func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup) chart.Pan
 		p.Series = append(p.Series, s)
 	}
 	return p
+}
+
+// quantity is a topic's metric with its unit.
+func quantity(t *Topic) string {
+	if t.Curve.Unit == "" {
+		return t.Metric
+	}
+	return t.Metric + ", " + t.Curve.Unit
 }
 
 // unitOr is the unit of a topic, or its name.
@@ -112,6 +120,9 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 		at := float64(k.AtW)
 		half := sentence.HalfWidth(k.LowerW, k.UpperW)
 		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.WithUncertainty(at, half) + " W"})
+	}
+	if len(x.Crossings) > 0 {
+		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "the lead changes"})
 	}
 }
 

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -48,33 +47,12 @@ func (b *builder) results(t *Topic, workload string) Section {
 		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
 			about := joinTitle(b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-			s.Sentences = append(s.Sentences, ledAll(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...))...)
+			s.Sentences = append(s.Sentences, led(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)...)
 			s.Tables = append(s.Tables, curveTable(&t.Curve, g))
 			s.Notes = appendNotes(s.Notes, about, g.Notes)
 		}
 	}
 	return s
-}
-
-// ledAll joins sentences on one thing to one paragraph, those that need a look
-// apart.
-func ledAll(about string, list []sentence.Sentence) []sentence.Sentence {
-	var plain []string
-	var rest []sentence.Sentence
-	for _, x := range list {
-		switch {
-		case x.Text == "":
-		case x.Tone == sentence.Doubtful:
-			rest = append(rest, led(about, x))
-		default:
-			plain = append(plain, x.Text)
-		}
-	}
-	var out []sentence.Sentence
-	if len(plain) > 0 {
-		out = append(out, sentence.Sentence{Text: about + ": " + lowerFirst(strings.Join(plain, " "))})
-	}
-	return append(out, rest...)
 }
 
 func appendNotes(notes []string, about string, more []string) []string {
@@ -130,9 +108,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 				s.Charts = append(s.Charts, x)
 			}
 		}
-		for _, x := range sentence.Compare(c) {
-			s.Sentences = append(s.Sentences, led(about, x))
-		}
+		s.Sentences = append(s.Sentences, led(about, sentence.Compare(c)...)...)
 		s.Tables = append(s.Tables, compareTable(c))
 		for _, text := range c.Confounders {
 			s.Notes = append(s.Notes, about+": besides, "+text)
@@ -150,7 +126,7 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 			s.Charts = append(s.Charts, c)
 		}
 		for _, g := range groups[supply] {
-			s.Sentences = append(s.Sentences, ledAll(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g))...)
+			s.Sentences = append(s.Sentences, led(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)...)
 			if len(g.Efficiencies) > 0 {
 				s.Tables = append(s.Tables, efficiencyTable(t, g))
 			}
@@ -187,7 +163,7 @@ func (b *builder) battery(workload string) Section {
 	}
 	for _, g := range groups {
 		about := b.cast.name(g.Device, g.Variant)
-		s.Sentences = append(s.Sentences, ledAll(about, append(sentence.Runtime(g), sentence.Battery(g)...))...)
+		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(g), sentence.Battery(g)...)...)...)
 		s.Tables = append(s.Tables, batteryTable(r, g))
 		s.Notes = appendNotes(s.Notes, about, g.Notes)
 	}
@@ -223,7 +199,7 @@ func (b *builder) across() Section {
 		}
 		for _, x := range r.AcrossPairs {
 			s.Sentences = append(s.Sentences, led(joinTitle(deref(x.Device), deref(x.Variant), supplyTitle(x.Supply)),
-				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)}))
+				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)})...)
 		}
 	}
 	for i := range b.study.Topics {
@@ -270,7 +246,7 @@ func (b *builder) singleRuns() Section {
 			if f.Severity != "note" {
 				tone = sentence.Doubtful
 			}
-			part.Sentences = append(part.Sentences, sentence.Sentence{Tone: tone, Text: fmt.Sprintf("%s (%s): %s.", sentence.Capital(f.Severity), f.Code, strings.TrimSuffix(f.Text, "."))})
+			part.Sentences = append(part.Sentences, Said{f.Severity + ", " + f.Code, sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
 		}
 		if !part.empty() {
 			s.Sections = append(s.Sections, part)

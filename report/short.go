@@ -63,22 +63,41 @@ func (b *builder) short() []Section {
 	return list
 }
 
-// led puts a sentence behind what it is about.
-func led(about string, s sentence.Sentence) sentence.Sentence {
-	return sentence.Sentence{Tone: s.Tone, Text: about + ": " + lowerFirst(s.Text)}
-}
-
-// sentenceStarts are the words that our own sentences begin with: only those lose
-// their capital, names keep theirs.
-var sentenceStarts = []string{"At ", "From ", "Over ", "Most ", "The ", "A ", "Besides", "Its "}
-
-func lowerFirst(s string) string {
-	for _, w := range sentenceStarts {
-		if strings.HasPrefix(s, w) {
-			return strings.ToLower(s[:1]) + s[1:]
+// led puts what they are about before sentences: those of one tone that is not
+// doubtful as one paragraph, those that need a look apart.
+func led(about string, list ...sentence.Sentence) []Said {
+	var plain []string
+	var out []Said
+	tone := sentence.Plain
+	for _, x := range list {
+		switch {
+		case x.Text == "":
+		case x.Tone == sentence.Doubtful:
+			out = append(out, Said{about, x})
+		default:
+			plain = append(plain, x.Text)
+			tone = max(tone, x.Tone)
 		}
 	}
-	return s
+	if len(plain) > 0 {
+		out = slices.Insert(out, 0, Said{about, sentence.Sentence{Tone: tone, Text: strings.Join(plain, " ")}})
+	}
+	return out
+}
+
+// decided are the sentences of a comparison that settle something: on the whole,
+// then setting by setting.
+func decided(c *analysis.Comparison) []sentence.Sentence {
+	var list []sentence.Sentence
+	if c.Overall != nil {
+		list = append(list, sentence.Overall(c))
+	}
+	for _, band := range c.Bands {
+		if band.Verdict != analysis.VerdictUnclear {
+			list = append(list, sentence.Band(c, band))
+		}
+	}
+	return list
 }
 
 func (b *builder) whoIsAhead() Section {
@@ -93,14 +112,7 @@ func (b *builder) whoIsAhead() Section {
 			if len(t.Device.Comparisons) > 1 && b.cast.manyDevices(&t) {
 				about += ", " + c.A + " and " + c.B
 			}
-			if c.Overall != nil {
-				s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
-			}
-			for _, band := range c.Bands {
-				if band.Verdict != analysis.VerdictUnclear {
-					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
-				}
-			}
+			s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
 		}
 	}
 	return s
@@ -133,7 +145,7 @@ func (b *builder) whatToSet() Section {
 				continue
 			}
 			about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-			s.Sentences = append(s.Sentences, sentence.Sentence{Text: about + ": " + strings.Join(parts, "; ") + ". " + most.Text})
+			s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: sentence.Capital(strings.Join(parts, "; ")) + ". " + most.Text}})
 		}
 	}
 	return s
@@ -148,14 +160,7 @@ func (b *builder) onBattery() Section {
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))
-			if c.Overall != nil {
-				s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
-			}
-			for _, band := range c.Bands {
-				if band.Verdict == analysis.VerdictA || band.Verdict == analysis.VerdictB {
-					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
-				}
-			}
+			s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
 		}
 	}
 	return s
@@ -168,9 +173,7 @@ func (b *builder) howLong() Section {
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		for _, x := range sentence.Runtime(g) {
-			s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), x))
-		}
+		s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), sentence.Runtime(g)...)...)
 	}
 	return s
 }
@@ -182,23 +185,14 @@ func (b *builder) whatVariantsGive() Section {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
 				about := joinTitle(c.Workload, conditions(c)) + ", " + sideName(c.A) + " against " + sideName(c.B)
-				if c.Overall != nil {
-					s.Sentences = append(s.Sentences, led(about, sentence.Overall(c)))
-				}
-				for _, band := range c.Bands {
-					if band.Verdict != analysis.VerdictUnclear {
-						s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
-					}
-				}
+				s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
 			}
 		}
 	}
 	if b.study.Battery != nil {
 		for i := range b.study.Battery.Groups {
 			g := &b.study.Battery.Groups[i]
-			for _, text := range toldGains(g) {
-				s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, g.Device), text))
-			}
+			s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, g.Device), toldGains(g)...)...)
 		}
 	}
 	return s
@@ -232,9 +226,7 @@ func (b *builder) whatMoneyBuys() Section {
 		compared := valued(&t)
 		for i := range t.Value.Values {
 			v := &t.Value.Values[i]
-			for _, x := range sentence.Value(t.Value.Currency, v) {
-				s.Sentences = append(s.Sentences, led(joinTitle(v.Workload, compared[i]), x))
-			}
+			s.Sentences = append(s.Sentences, led(joinTitle(v.Workload, compared[i]), sentence.Value(t.Value.Currency, v)...)...)
 		}
 	}
 	return s
@@ -272,7 +264,7 @@ func (b *builder) notDecided() Section {
 			}
 			for _, band := range c.Bands {
 				if band.Verdict == analysis.VerdictUnclear {
-					s.Sentences = append(s.Sentences, led(about, sentence.Band(c, band)))
+					s.Sentences = append(s.Sentences, Said{about, sentence.Band(c, band)})
 				}
 			}
 		}

@@ -66,6 +66,7 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 		t.Left = left
 		s.Topics = append(s.Topics, t)
 	}
+	slices.SortStableFunc(s.Topics, func(a, b Topic) int { return cmp.Compare(a.Workloads[0], b.Workloads[0]) })
 	if len(s.Topics) == 0 {
 		s.Notes = append(s.Notes, "no run has a result: give results with sweepd run stop --result or sweepd run result")
 	}

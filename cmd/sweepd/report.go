@@ -220,10 +220,31 @@ func worst(all []agent.Run) []string {
 	found := slices.DeleteFunc(slices.Clone(all), func(r agent.Run) bool { return weight(r) < least })
 	slices.SortStableFunc(found, func(x, y agent.Run) int { return weight(y) - weight(x) })
 	var ids []string
-	for _, r := range found[:min(len(found), worstRuns)] {
-		ids = append(ids, r.ID)
+	shown := map[agent.Code]int{}
+	for _, r := range found {
+		if code := heaviest(r); len(ids) < worstRuns && shown[code] < alike {
+			shown[code]++
+			ids = append(ids, r.ID)
+		}
 	}
 	return ids
+}
+
+// alike is how many runs with the same finding are drawn: more say nothing new.
+const alike = 3
+
+// heaviest is the code of a run's first finding that is more than a note.
+func heaviest(r agent.Run) agent.Code {
+	code := agent.Code("")
+	for _, f := range r.Findings {
+		if f.Severity == agent.SeverityReject {
+			return f.Code
+		}
+		if f.Severity == agent.SeverityDoubt && code == "" {
+			code = f.Code
+		}
+	}
+	return code
 }
 
 func readTrace(ctx context.Context, s *store.Store, id string) (report.Trace, error) {

@@ -61,13 +61,13 @@ func chooseLines(t agent.Trace) []traceLine {
 		}
 		return list
 	}
-	named := func(words string) func(collectors.Sensor) string {
-		return func(s collectors.Sensor) string { return strings.TrimSpace(words + " " + s.Instance) }
+	called := func(name string) func(collectors.Sensor) string {
+		return func(collectors.Sensor) string { return name }
 	}
 	lines := temperatures(sensors)
-	lines = append(lines, first(pick(panelPower, "package_power_watts", 1, named("package")))...)
-	lines = append(lines, first(pick(panelPower, "battery_power_watts", 1, named("battery")))...)
-	for _, l := range first(pick(panelPower, "power_limit_watts", 1, func(collectors.Sensor) string { return "limit" })) {
+	lines = append(lines, first(pick(panelPower, "package_power_watts", 1, called("package")))...)
+	lines = append(lines, first(pick(panelPower, "battery_power_watts", 1, called("battery")))...)
+	for _, l := range first(pick(panelPower, "power_limit_watts", 1, called("limit"))) {
 		l.Steps = true
 		lines = append(lines, l)
 	}
@@ -78,7 +78,7 @@ func chooseLines(t agent.Trace) []traceLine {
 		}
 		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelClock, sensors: clocks, factor: 1e-9})
 	}
-	lines = append(lines, first(pick(panelClock, "gpu_frequency_hertz", 1e-9, func(collectors.Sensor) string { return "GPU" }))...)
+	lines = append(lines, first(pick(panelClock, "gpu_frequency_hertz", 1e-9, called("GPU")))...)
 	return lines
 }
 
@@ -97,14 +97,14 @@ func indices(sensors []collectors.Sensor, id string) []int {
 // temperatures picks up to mostLines temperatures: those whose instance says
 // package or cpu, then gpu, then the battery, then any other.
 func temperatures(sensors []collectors.Sensor) []traceLine {
+	kinds := []struct{ word, name string }{{"cpu", "CPU"}, {"gpu", "GPU"}, {"bat", "battery"}}
 	rank := func(instance string) int {
-		name := strings.ToLower(instance)
-		for i, word := range []string{"cpu", "gpu", "bat"} {
-			if strings.Contains(name, word) {
+		for i, k := range kinds {
+			if strings.Contains(strings.ToLower(instance), k.word) {
 				return i
 			}
 		}
-		return 3
+		return len(kinds)
 	}
 	found := indices(sensors, "temperature_celsius")
 	slices.SortStableFunc(found, func(a, b int) int { return rank(sensors[a].Instance) - rank(sensors[b].Instance) })
@@ -112,11 +112,15 @@ func temperatures(sensors []collectors.Sensor) []traceLine {
 	taken := map[int]bool{}
 	for _, i := range found {
 		kind := rank(sensors[i].Instance)
-		if len(lines) == mostLines || kind < 3 && taken[kind] {
+		if len(lines) == mostLines || kind < len(kinds) && taken[kind] {
 			continue
 		}
 		taken[kind] = true
-		lines = append(lines, traceLine{Line: report.Line{Name: sensors[i].Instance}, panel: panelTemperature, sensors: []int{i}, factor: 1})
+		name := sensors[i].Instance
+		if kind < len(kinds) {
+			name = kinds[kind].name
+		}
+		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelTemperature, sensors: []int{i}, factor: 1})
 	}
 	return lines
 }

@@ -12,6 +12,7 @@ type Chart struct {
 	Panels  []Panel
 	Beside  bool   // panels stand side by side where there is room, else one above the other
 	Sharing bool   // panels one above the other share their x axis
+	Legend  bool   // names stand above, also where there is room at the curves' ends
 	Key     []Item // symbols that need a word, beneath the panels
 }
 
@@ -78,8 +79,9 @@ type Guide struct {
 	Look int // 0: ink; n: colour of look n-1
 	// Thick stands for zero and other lines that the eye starts from.
 	Thick bool
-	// Low writes the word beneath a level line instead of above it.
-	Low bool
+	// Low writes the word beneath a level line instead of above it, Left at its
+	// left end.
+	Low, Left bool
 }
 
 // Verdict is what a cell of the strip says.
@@ -125,5 +127,6 @@ const (
 	SymbolBadge    // a numbered mark
 	SymbolCross    // a small cross
 	SymbolSpan     // shading
+	SymbolGuide    // a dashed line
 	SymbolNone
 )

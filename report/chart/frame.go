@@ -111,7 +111,7 @@ func (f *frame) head() float64 {
 
 // labelled tells whether the names of curves stand at their ends.
 func (f *frame) labelled() bool {
-	return f.size.Labels && !(f.chart.Beside && len(f.chart.Panels) > 1)
+	return f.size.Labels && !f.chart.Legend && !(f.chart.Beside && len(f.chart.Panels) > 1)
 }
 
 // nameItems are the curves' names, where they do not stand at the curves' ends.
@@ -157,7 +157,7 @@ func (f *frame) panels(top, bottom float64) {
 	y := top
 	for i := range f.chart.Panels {
 		y += f.panelHead(&f.chart.Panels[i])
-		rooms[i] = room{f.pad + gutter, y, f.size.Width - f.pad - labels, y + each}
+		rooms[i] = room{f.pad + gutter, y, f.size.Width - f.pad - labels, y + each, f.pad}
 		y += each + f.panelFoot(i)
 	}
 	for i := range f.chart.Panels {
@@ -176,7 +176,7 @@ func (f *frame) beside(top, bottom float64) {
 	}
 	for i := range f.chart.Panels {
 		x := f.pad + float64(i)*(width+gap)
-		f.panel(i, room{x + f.gutter(&f.chart.Panels[i], bottom-top-head-foot), top + head, x + width, bottom - foot})
+		f.panel(i, room{x + f.gutter(&f.chart.Panels[i], bottom-top-head-foot), top + head, x + width, bottom - foot, x})
 	}
 }
 
@@ -221,5 +221,5 @@ func (f *frame) gutter(p *Panel, height float64) float64 {
 }
 
 func (f *frame) uprightTicks(height float64) int {
-	return min(8, max(2, int(height/(f.size.Text*2.4))))
+	return min(8, max(2, int(height/(f.size.Text*2))))
 }

@@ -80,6 +80,8 @@ func (f *frame) item(it Item, x, y float64) {
 		f.badge(it.Badge, x+w/2, y)
 	case SymbolCross:
 		f.cross(x+w/2, y, t*0.28, f.palette.Ink)
+	case SymbolGuide:
+		f.line(stroke{f.palette.Soft, 1.6, []vgLen{6, 4}}, [2]float64{x, y}, [2]float64{x + w, y})
 	case SymbolSpan:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, f.palette.Grid)
 	case SymbolNone:

@@ -5,7 +5,10 @@ import (
 )
 
 // room is where the axes of a panel stand.
-type room struct{ x0, y0, x1, y1 float64 }
+type room struct {
+	x0, y0, x1, y1 float64
+	left           float64 // where words begin
+}
 
 // panel draws one panel.
 func (f *frame) panel(i int, r room) {
@@ -37,7 +40,7 @@ func (f *frame) stripGap(p *Panel) float64 {
 
 // panelWords writes title and quantity above the axes.
 func (f *frame) panelWords(p *Panel, r room) {
-	x := r.x0 - f.gutter(p, r.y1-r.y0)
+	x := r.left
 	y := r.y0 - f.panelHead(p)
 	if p.Title != "" {
 		l := f.nameType()
@@ -166,10 +169,14 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 			if g.Low {
 				at = h + l.size*1.05
 			}
-			f.halo(r.x1-4, at, g.Text, l, ink, right)
+			if g.Left {
+				f.halo(r.x0+6, at, g.Text, l, ink, left)
+			} else {
+				f.halo(r.x1-4, at, g.Text, l, ink, right)
+			}
 		case g.X != nil:
 			w := x.at(*g.X)
-			f.line(s, [2]float64{w, r.y0}, [2]float64{w, r.y1})
+			f.line(s, [2]float64{w, r.y0}, [2]float64{w, r.y1 - f.stripHeight(p)})
 			f.besideLine(g.Text, w, r.y0+l.size*1.1, r, l, ink)
 		default:
 			f.diagonal(g, x, y, r, s, l)

@@ -85,7 +85,7 @@ func (s scale) ticks(n int) []tick {
 	case a.Log:
 		return s.logTicks()
 	}
-	step := roundStep((s.max - s.min) / float64(max(n, 1)))
+	step := roundStep((s.max - s.min) / (float64(max(n, 1)) + 0.5))
 	places := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	if m := step * math.Pow10(places); math.Abs(m-math.Round(m)) > 1e-9 {
 		places++
@@ -151,15 +151,15 @@ func (s scale) clockTicks(n int) []tick {
 	for step.Seconds() < wanted {
 		step *= 2
 	}
-	layout := "15:04"
-	if step >= 24*time.Hour {
-		layout = "2 Jan"
-	}
 	first := time.Unix(int64(s.min), 0).In(s.axis.Clock)
 	day := time.Date(first.Year(), first.Month(), first.Day(), 0, 0, 0, 0, s.axis.Clock)
 	var list []tick
 	for t := day; float64(t.Unix()) <= s.max; t = t.Add(step) {
 		if v := float64(t.Unix()); v >= s.min {
+			layout := "15:04"
+			if t.Hour() == 0 && t.Minute() == 0 && v > s.min {
+				layout = "2 Jan"
+			}
 			list = append(list, tick{v, t.Format(layout)})
 		}
 	}

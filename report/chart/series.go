@@ -23,7 +23,7 @@ const curveWidth = 2.8
 func (f *frame) placed(p *Panel, k int, x, y scale) [][2]float64 {
 	s := &p.Series[k]
 	shift := 0.0
-	if n := len(p.Series); n > 1 && !s.Bare && !s.Small {
+	if n := len(p.Series); n > 1 && s.Name != "" && !s.Bare && !s.Small {
 		shift = (float64(k) - float64(n-1)/2) * apart
 	}
 	out := make([][2]float64, len(s.Points))
@@ -110,10 +110,10 @@ func (f *frame) heavy(s *Series, at [][2]float64) {
 			line = append(line, at[i])
 		}
 	}
-	colour := faded(f.palette.look(s.Look), 0x66)
+	colour := faded(f.palette.look(s.Look), 0x70)
 	if len(line) == 1 {
 		q := line[0]
-		line = [][2]float64{{q[0] - 7, q[1]}, {q[0] + 7, q[1]}}
+		line = [][2]float64{{q[0] - 12, q[1]}, {q[0] + 12, q[1]}}
 	}
-	f.line(stroke{colour: colour, width: 12}, line...)
+	f.line(stroke{colour: colour, width: f.size.Text * 1.15}, line...)
 }

@@ -49,9 +49,12 @@ func Runtime(g *analysis.BatteryGroup) []Sentence {
 	}
 	var l list
 	last := func(p analysis.BatteryPoint) string {
-		half := HalfWidth(p.RuntimeLowerH, p.RuntimeUpperH)
-		places := min(Decimals(float64(p.RuntimeH), half), 2)
-		return fmt.Sprintf("%s h%s at %s", Fixed(float64(p.RuntimeH), places), Interval(p.RuntimeLowerH, p.RuntimeUpperH, places), Setting(p.SettingW, p.Setting))
+		v, lower, upper, unit := p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH, "h"
+		if v < 2 {
+			v, lower, upper, unit = 60*v, 60*lower, 60*upper, "min"
+		}
+		places := min(Decimals(float64(v), HalfWidth(lower, upper)), 2)
+		return fmt.Sprintf("%s %s%s at %s", Fixed(float64(v), places), unit, Interval(lower, upper, places), Setting(p.SettingW, p.Setting))
 	}
 	text := "A full battery lasts " + last(known[0])
 	if len(known) > 1 {

@@ -26,12 +26,15 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		places := PercentPlaces(o.Lower, o.Upper)
 		half := HalfWidth(o.PercentPer100Lower, o.PercentPer100Upper)
 		each := min(Decimals(float64(o.PercentPer100), half), 2)
-		l.tell(Good, fmt.Sprintf("%s and gives %s %%%s over all shared settings: %s %%%s for every 100 %s.", price,
-			SignedPercent(float64(o.Gain), places), Percents(o.Lower, o.Upper, places),
+		gain, lower, upper, word := o.Gain, o.Lower, o.Upper, "better"
+		if gain < 0 {
+			gain, lower, upper, word = -gain, -upper, -lower, "worse"
+		}
+		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s over all shared settings: %s %%%s for every 100 %s.", price, word,
+			Fixed(100*float64(gain), places), Percents(lower, upper, places),
 			Fixed(float64(o.PercentPer100), each), Interval(o.PercentPer100Lower, o.PercentPer100Upper, each), strings.TrimSpace(currency+" of its surcharge")))
 	}
-	half := PercentPlaces(o.PerPriceLower, o.PerPriceUpper)
-	l.say("Its result for the price is %s %%%s of the cheaper one's.", SignedPercent(float64(o.PerPrice), half), Percents(o.PerPriceLower, o.PerPriceUpper, half))
+	l.perPrice(o)
 	if len(v.NotTold) > 0 {
 		var where []string
 		for _, s := range v.NotTold {
@@ -40,4 +43,15 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		l.tell(Doubtful, Capital(strings.Join(where, ", "))+" it cannot be told whether it buys anything.")
 	}
 	return l
+}
+
+// perPrice sets the result for the price of the dearer device against that of the
+// cheaper one.
+func (l *list) perPrice(o *analysis.ValuePoint) {
+	d, lower, upper, word := o.PerPrice, o.PerPriceLower, o.PerPriceUpper, "above"
+	if d < 0 {
+		d, lower, upper, word = -d, -upper, -lower, "below"
+	}
+	places := PercentPlaces(lower, upper)
+	l.say("What it gives for its price is %s %%%s %s what the cheaper one gives for its own.", Fixed(100*float64(d), places), Percents(lower, upper, places), word)
 }
