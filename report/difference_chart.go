@@ -96,8 +96,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "difference in %, " + c.A + " over " + c.B, Signed: true}}
 	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
 	if c.Margin > 0 {
-		p.Guides = append(p.Guides, chart.Guide{Y: &above, Text: "margin +" + sentence.Margin(c.Margin) + " %"},
-			chart.Guide{Y: &below, Text: "margin −" + sentence.Margin(c.Margin) + " %", Low: true})
+		p.Guides = append(p.Guides, chart.Guide{Y: &above}, chart.Guide{Y: &below})
 	}
 	series := map[analysis.Verdict]*chart.Series{
 		analysis.VerdictA: {Look: lookA}, analysis.VerdictB: {Look: lookB}, analysis.VerdictTie: {Look: 0}, analysis.VerdictUnclear: {Look: 0},
@@ -135,6 +134,9 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		Key: append([]chart.Item{{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval, all settings together", 100*c.Confidence)}},
 			stripItems(c, lookA, lookB)...),
 		Panels: []chart.Panel{p},
+	}
+	if c.Margin > 0 {
+		out.Key = append(out.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "margin: ±" + sentence.Margin(c.Margin) + " % does not matter"})
 	}
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
 	return out, true

@@ -252,29 +252,30 @@ func valued(t *Topic) []string {
 // notDecided lists what could not be told, and how many runs it would take.
 func (b *builder) notDecided() Section {
 	s := Section{Title: "What could not be decided"}
-	add := func(r *analysis.CompareResult, sides bool) {
+	add := func(r *analysis.CompareResult) {
 		if r == nil {
 			return
 		}
 		for i := range r.Comparisons {
 			c := &r.Comparisons[i]
-			about := joinTitle(c.Workload, conditions(c))
-			if sides {
-				about += ", " + sideName(c.A) + " against " + sideName(c.B)
-			}
+			about := joinTitle(c.Workload, conditions(c)) + ", " + sideName(c.A) + " against " + sideName(c.B)
+			var open []string
 			for _, band := range c.Bands {
 				if band.Verdict == analysis.VerdictUnclear {
-					s.Sentences = append(s.Sentences, Said{about, sentence.Band(c, band)})
+					open = append(open, sentence.Band(c, band).Text)
 				}
+			}
+			if len(open) > 0 {
+				s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Tone: sentence.Doubtful, Text: strings.Join(open, " ")}})
 			}
 		}
 	}
 	for i := range b.study.Topics {
 		t := &b.study.Topics[i]
-		add(t.Device, true)
-		add(t.Supply, true)
+		add(t.Device)
+		add(t.Supply)
 		for k := range t.Variants {
-			add(&t.Variants[k].Result, true)
+			add(&t.Variants[k].Result)
 		}
 	}
 	return s

@@ -2,38 +2,65 @@ package chart
 
 // The key: symbols with their meaning, in rows that fit the width.
 
-const symbolWidth = 2.3 // in text sizes
+const (
+	symbolWidth = 2.3 // in text sizes, with the gap after it
+	itemGap     = 1.2 // between items of a row
+	itemLine    = 1.2 // from line to line of an item
+)
 
 func (f *frame) itemType() lettering { return lettering{f.size.Text * 0.9, false} }
 
+// placedItem is an item with its words in lines that fit.
+type placedItem struct {
+	Item
+	lines []string
+	width float64
+}
+
+// itemRow is the items that stand side by side.
+type itemRow struct {
+	items  []placedItem
+	height float64
+}
+
 // rows breaks items into rows.
-func (f *frame) rows(items []Item) [][]Item {
-	var rows [][]Item
+func (f *frame) rows(items []Item) []itemRow {
+	var rows []itemRow
 	x := 0.0
 	for _, it := range items {
-		w := min(f.itemWidth(it), f.inner())
-		if len(rows) == 0 || x+w > f.inner() {
-			rows = append(rows, nil)
+		p := f.place(it)
+		if len(rows) == 0 || x+p.width > f.inner() {
+			rows = append(rows, itemRow{})
 			x = 0
 		}
-		rows[len(rows)-1] = append(rows[len(rows)-1], it)
-		x += w + f.size.Text*1.2
+		row := &rows[len(rows)-1]
+		row.items = append(row.items, p)
+		row.height = max(row.height, f.size.Text*(0.22+itemLine*float64(len(p.lines))))
+		x += p.width + f.size.Text*itemGap
 	}
 	return rows
 }
 
-func (f *frame) itemWidth(it Item) float64 {
-	w := f.itemType().width(clean(it.Text))
-	if it.Symbol != SymbolNone {
-		w += symbolWidth * f.size.Text
+// place breaks an item's words into at most three lines.
+func (f *frame) place(it Item) placedItem {
+	symbol := symbolWidth * f.size.Text
+	if it.Symbol == SymbolNone {
+		symbol = 0
 	}
-	return w
+	l := f.itemType()
+	p := placedItem{Item: it, lines: l.wrap(clean(it.Text), f.inner()-symbol, 3)}
+	for _, s := range p.lines {
+		p.width = max(p.width, symbol+l.width(s))
+	}
+	return p
 }
 
-func (f *frame) rowHeight() float64 { return f.size.Text * 1.42 }
-
 func (f *frame) itemsHeight(items []Item) float64 {
-	return float64(len(f.rows(items))) * f.rowHeight()
+	h := 0.0
+	for _, r := range f.rows(items) {
+		h += r.height
+	}
+	return h
 }
 
 func (f *frame) keyHeight() float64 {
@@ -53,16 +80,26 @@ func (f *frame) key(y float64) {
 func (f *frame) items(items []Item, y float64) {
 	for _, row := range f.rows(items) {
 		x := f.pad
-		for _, it := range row {
-			f.item(it, x, y+f.rowHeight()/2)
-			x += f.itemWidth(it) + f.size.Text*1.2
+		for _, it := range row.items {
+			f.item(it, x, y+f.size.Text*0.71)
+			x += it.width + f.size.Text*itemGap
 		}
-		y += f.rowHeight()
+		y += row.height
 	}
 }
 
-// item draws one item; y is its middle.
-func (f *frame) item(it Item, x, y float64) {
+// item draws one item; y is the middle of its first line.
+func (f *frame) item(it placedItem, x, y float64) {
+	w := f.symbol(it.Item, x, y)
+	l := f.itemType()
+	for i, s := range it.lines {
+		f.text(x+w, y+l.size*0.35+float64(i)*f.size.Text*itemLine, s, l, f.palette.Ink, left)
+	}
+}
+
+// symbol draws an item's symbol and returns how far its words stand from its
+// beginning.
+func (f *frame) symbol(it Item, x, y float64) float64 {
 	t := f.size.Text
 	w := t * (symbolWidth - 0.5)
 	colour := f.palette.look(it.Look)
@@ -75,7 +112,7 @@ func (f *frame) item(it Item, x, y float64) {
 	case SymbolInterval:
 		f.bar(x+w/2, y-t*0.5, y+t*0.5, stroke{colour: f.palette.Ink, width: 1.6})
 	case SymbolHeavy:
-		f.line(stroke{colour: faded(f.palette.Ink, 0x60), width: 7}, [2]float64{x, y}, [2]float64{x + w, y})
+		f.line(stroke{colour: faded(f.palette.Ink, 0x60), width: t * 0.8}, [2]float64{x, y}, [2]float64{x + w, y})
 	case SymbolBadge:
 		f.badge(it.Badge, x+w/2, y)
 	case SymbolCross:
@@ -85,18 +122,16 @@ func (f *frame) item(it Item, x, y float64) {
 	case SymbolSpan:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, f.palette.Grid)
 	case SymbolNone:
-		w = -t * 0.5
+		return 0
 	}
-	l := f.itemType()
-	text := l.cut(clean(it.Text), f.size.Width-f.pad-x-w-t*0.5)
-	f.text(x+w+t*0.5, y+l.size*0.35, text, l, f.palette.Ink, left)
+	return w + t*0.5
 }
 
 // badge draws a short text in a disc.
 func (f *frame) badge(text string, x, y float64) {
 	l := lettering{f.size.Text * 0.8, true}
 	r := max(f.size.Text*0.62, l.width(text)/2+f.size.Text*0.25)
-	path := outline(0, f.at(x, y), vgLength(r))
+	path := outline(0, f.at(x, y), vgLen(r))
 	f.c.SetColor(f.palette.Ink)
 	f.c.Fill(path)
 	f.text(x, y+l.size*0.35, text, l, f.palette.Paper, middle)
@@ -104,8 +139,7 @@ func (f *frame) badge(text string, x, y float64) {
 
 // bar draws an interval bar.
 func (f *frame) bar(x, y0, y1 float64, s stroke) {
-	const cap = 4
 	f.line(s, [2]float64{x, y0}, [2]float64{x, y1})
-	f.line(s, [2]float64{x - cap, y0}, [2]float64{x + cap, y0})
-	f.line(s, [2]float64{x - cap, y1}, [2]float64{x + cap, y1})
+	f.line(s, [2]float64{x - barEnd, y0}, [2]float64{x + barEnd, y0})
+	f.line(s, [2]float64{x - barEnd, y1}, [2]float64{x + barEnd, y1})
 }

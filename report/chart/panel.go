@@ -150,6 +150,7 @@ func (f *frame) spans(p *Panel, x scale, r room) {
 // guides draws straight lines with their words.
 func (f *frame) guides(p *Panel, x, y scale, r room) {
 	l := f.tickType()
+	free, row := r.x0, 0.0 // where the words of upright lines have room
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
@@ -177,20 +178,25 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 		case g.X != nil:
 			w := x.at(*g.X)
 			f.line(s, [2]float64{w, r.y0}, [2]float64{w, r.y1 - f.stripHeight(p)})
-			f.besideLine(g.Text, w, r.y0+l.size*1.1, r, l, ink)
+			if row++; w > free {
+				row = 0
+			}
+			free = max(free, f.besideLine(g.Text, w, r.y0+l.size*(1.1+1.25*row), r, l, ink))
 		default:
 			f.diagonal(g, x, y, r, s, l)
 		}
 	}
 }
 
-// besideLine writes the word of an upright line on the side that has room.
-func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c rgba) {
+// besideLine writes the word of an upright line on the side that has room, and
+// returns where it ends.
+func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c rgba) float64 {
 	if x+l.width(text)+8 > r.x1 {
 		f.halo(x-5, y, text, l, c, right)
-		return
+		return x
 	}
 	f.halo(x+5, y, text, l, c, left)
+	return x + 8 + l.width(text)
 }
 
 // diagonal draws the line on which both axes are equal.

@@ -11,6 +11,7 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
 )
@@ -57,6 +58,18 @@ func (l lettering) face() font.Face {
 func (l lettering) width(s string) float64 {
 	face := l.face()
 	return float64(face.Width(s))
+}
+
+// has tells whether the face has every letter of a text.
+func (l lettering) has(s string) bool {
+	f := faces()[l.bold]
+	var b sfnt.Buffer
+	for _, r := range s {
+		if i, err := f.GlyphIndex(&b, r); err != nil || i == 0 {
+			return false
+		}
+	}
+	return s != ""
 }
 
 // align says which part of a text stands at its place.

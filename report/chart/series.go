@@ -16,6 +16,9 @@ type (
 // each other.
 const apart = 2.6
 
+// barEnd is half the width of an interval bar's ends.
+const barEnd = 4.0
+
 // curveWidth is the width of a curve's line.
 const curveWidth = 2.8
 
@@ -68,14 +71,13 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 
 // clippedBar draws an interval bar; an end beyond the axis becomes an arrow.
 func (f *frame) clippedBar(x, lower, upper float64, y scale, s stroke) {
-	const cap = 4
 	low, high := min(lower, y.from), max(upper, y.to)
 	f.line(s, [2]float64{x, low}, [2]float64{x, high})
 	for _, end := range []struct{ at, want, up float64 }{{low, lower, -1}, {high, upper, 1}} {
 		if end.at == end.want {
-			f.line(s, [2]float64{x - cap, end.at}, [2]float64{x + cap, end.at})
+			f.line(s, [2]float64{x - barEnd, end.at}, [2]float64{x + barEnd, end.at})
 		} else {
-			f.line(s, [2]float64{x - cap, end.at + end.up*cap*1.5}, [2]float64{x, end.at}, [2]float64{x + cap, end.at + end.up*cap*1.5})
+			f.line(s, [2]float64{x - barEnd, end.at + end.up*barEnd*1.5}, [2]float64{x, end.at}, [2]float64{x + barEnd, end.at + end.up*barEnd*1.5})
 		}
 	}
 }

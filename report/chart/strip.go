@@ -42,5 +42,3 @@ func (f *frame) strip(p *Panel, x scale, r room) {
 		f.verdict(c, x0+0.5, r.y1-f.stripHeight(p), x1-0.5, r.y1)
 	}
 }
-
-func vgLength(v float64) vg.Length { return vg.Length(v) }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -61,7 +62,25 @@ var fontWords = regexp.MustCompile(`font-family:Liberation Sans;font-variant:nor
 
 func shorten(svg string) string {
 	svg = fontWords.ReplaceAllString(svg, "$1")
-	return strings.ReplaceAll(svg, "\n\tstyle", " style")
+	svg = strings.ReplaceAll(svg, "\n\tstyle", " style")
+	return texts.ReplaceAllStringFunc(svg, measured)
+}
+
+// texts are the library's text elements.
+var texts = regexp.MustCompile(`<text ([^>]*?)style="((?:font-weight:bold;)?)font-size:([0-9.]+)px;?([^"]*)">([^<]*)</text>`)
+
+// measured writes the length that a text was laid out with into its element, so
+// that it keeps its place where another face is used. A text that the measured
+// face lacks letters of keeps its own length.
+func measured(element string) string {
+	m := texts.FindStringSubmatch(element)
+	size, err := strconv.ParseFloat(m[3], 64)
+	text := html.UnescapeString(m[5])
+	l := lettering{size, m[2] != ""}
+	if err != nil || !l.has(text) {
+		return element
+	}
+	return fmt.Sprintf(`<text %stextLength="%.1f" lengthAdjust="spacingAndGlyphs" style="%sfont-size:%spx;%s">%s</text>`, m[1], l.width(text), m[2], m[3], m[4], m[5])
 }
 
 var hexColour = regexp.MustCompile(`#[0-9A-Fa-f]{6}\b`)
