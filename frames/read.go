@@ -1,0 +1,308 @@
+package frames
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Options say how to read a file of frame times. The zero value reads the only
+// column of a file whose header names the unit.
+type Options struct {
+	File string // its name, for errors
+	// Column is the name of the column in the header, or its number from 1;
+	// empty where there is only one.
+	Column string
+	// Unit of the numbers; UnitUnknown means what the end of the column's name
+	// says, as frame_ms and "time (s)" do.
+	Unit Unit
+	// Timestamps means that the numbers are times at which frames came, of which
+	// the differences are the frame times.
+	Timestamps bool
+	// Delimiter is a comma, semicolon or tab; 0 means what the first line has.
+	// NoDelimiter means that there is only one column.
+	Delimiter byte
+}
+
+// NoDelimiter is for files of one column.
+const NoDelimiter = '\n'
+
+// Error says which row cannot be taken.
+type Error struct {
+	File   string
+	Line   int    // from 1
+	Column string // its name or number
+	Text   string
+	Err    error
+}
+
+func (e *Error) Error() string {
+	where := fmt.Sprintf("%s: line %d", e.File, e.Line)
+	if e.Column != "" {
+		where += ", column " + e.Column
+	}
+	return fmt.Sprintf("%s: %q: %v", where, e.Text, e.Err)
+}
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// longestLine bounds the memory for a line.
+const longestLine = 1 << 20
+
+// Reader reads frame times row by row, in bounded memory.
+type Reader struct {
+	opts    Options
+	lines   *bufio.Reader
+	long    []byte // a line that crosses the end of the buffer
+	line    int
+	guessed bool // the delimiter
+	column  int  // from 0
+	columns int  // of every row
+	name    string
+	scale   float64 // s for each unit
+	first   []byte  // a row read already, where there is no header
+	last    float64 // timestamp
+	started bool
+}
+
+// NewReader reads as far as the first row. It fails where column, unit or delimiter
+// cannot be told.
+func NewReader(r io.Reader, o Options) (*Reader, error) {
+	f := &Reader{opts: o, lines: bufio.NewReaderSize(decoded(r), 1<<16)}
+	line, err := f.nextLine()
+	if errors.Is(err, io.EOF) {
+		return nil, fmt.Errorf("%s: it holds %w", o.File, ErrNoFrames)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if f.guessed = f.opts.Delimiter == 0; f.guessed {
+		f.opts.Delimiter = delimiterOf(line)
+	}
+	if err := f.choose(line); err != nil {
+		return nil, err
+	}
+	f.scale = f.opts.Unit.Seconds()
+	return f, nil
+}
+
+// delimiterOf is the tab, semicolon or comma that a line has, in this order.
+func delimiterOf(line []byte) byte {
+	for _, c := range []byte("\t;,") {
+		if bytes.IndexByte(line, c) >= 0 {
+			return c
+		}
+	}
+	return NoDelimiter
+}
+
+// choose finds the column, and tells a header from a first row: a header has no
+// number, or the column's name.
+func (f *Reader) choose(line []byte) error {
+	fields, err := f.split(line)
+	if err != nil {
+		return err
+	}
+	f.columns = len(fields)
+	named := f.byName(fields)
+	header := named || !slices.ContainsFunc(fields, isNumber)
+	place, err := strconv.Atoi(f.opts.Column)
+	switch {
+	case named || f.opts.Column == "" && len(fields) == 1:
+	case f.opts.Column == "":
+		return fmt.Errorf("%s has %d columns: name the one with the frame times: %s", f.opts.File, len(fields), columnNames(fields, header))
+	case err == nil && place >= 1 && place <= len(fields):
+		f.column = place - 1
+	default:
+		return fmt.Errorf("%s has no column %q: its columns are %s", f.opts.File, shorten(f.opts.Column), columnNames(fields, header))
+	}
+	f.name = strconv.Itoa(f.column + 1)
+	if header {
+		f.name = shorten(string(bytes.TrimSpace(fields[f.column])))
+	} else {
+		if f.guessed && f.opts.Delimiter == ',' && len(fields) == 2 && isWhole(fields[0]) && isWhole(fields[1]) {
+			return &Error{f.opts.File, f.line, "", shorten(string(line)),
+				errors.New("is this one number with a decimal comma, or two columns? Say the delimiter: none, or comma")}
+		}
+		f.first = bytes.Clone(line)
+	}
+	if f.opts.Unit == UnitUnknown {
+		f.opts.Unit = unitOf(f.name)
+	}
+	if f.opts.Unit == UnitUnknown {
+		return fmt.Errorf("%s: column %s does not say its unit at the end of its name: say whether it is in ms, us or s", f.opts.File, f.name)
+	}
+	return nil
+}
+
+func isNumber(text []byte) bool {
+	_, err := number(text)
+	return err == nil
+}
+
+// isWhole tells whether a text has digits only, as both sides of a decimal comma.
+func isWhole(text []byte) bool {
+	return len(text) > 0 && !bytes.ContainsFunc(text, func(r rune) bool { return r < '0' || r > '9' })
+}
+
+func (f *Reader) byName(fields [][]byte) bool {
+	for i, text := range fields {
+		if !isNumber(text) && strings.EqualFold(string(bytes.TrimSpace(text)), strings.TrimSpace(f.opts.Column)) {
+			f.column = i
+			return true
+		}
+	}
+	return false
+}
+
+func columnNames(fields [][]byte, header bool) string {
+	if !header {
+		return fmt.Sprintf("numbered 1 to %d", len(fields))
+	}
+	list := make([]string, min(len(fields), 20))
+	for i := range list {
+		list[i] = shorten(string(bytes.TrimSpace(fields[i])))
+	}
+	if len(list) < len(fields) {
+		list = append(list, "...")
+	}
+	return strings.Join(list, ", ")
+}
+
+// Next is the next frame time, s. io.EOF tells the end.
+func (f *Reader) Next() (float64, error) {
+	for {
+		line := f.first
+		f.first = nil
+		if line == nil {
+			var err error
+			if line, err = f.nextLine(); err != nil {
+				return 0, err
+			}
+		}
+		text, err := f.field(line)
+		if err != nil {
+			return 0, err
+		}
+		v, err := number(text)
+		if err != nil {
+			return 0, f.bad(text, err)
+		}
+		if !f.opts.Timestamps {
+			if v < 0 {
+				return 0, f.bad(text, errors.New("a frame time is not negative"))
+			}
+			return f.checked(v*f.scale, text)
+		}
+		before, started := f.last, f.started
+		f.last, f.started = v, true
+		if !started {
+			continue
+		}
+		if v < before {
+			return 0, f.bad(text, fmt.Errorf("it is before the timestamp above it, %v", before))
+		}
+		return f.checked((v-before)*f.scale, text)
+	}
+}
+
+// longestFrame is far above any frame's time, s; beyond it the unit is wrong.
+const longestFrame = 24 * 3600
+
+func (f *Reader) checked(seconds float64, text []byte) (float64, error) {
+	if seconds > longestFrame {
+		return 0, f.bad(text, fmt.Errorf("a frame time of %.3g s: is the unit (%s) right?", seconds, f.opts.Unit))
+	}
+	return seconds, nil
+}
+
+func (f *Reader) bad(text []byte, err error) error {
+	return &Error{f.opts.File, f.line, f.name, shorten(string(text)), err}
+}
+
+func shorten(s string) string {
+	if len(s) > 60 {
+		return strings.ToValidUTF8(s[:60], "") + "..."
+	}
+	return s
+}
+
+// nextLine is the next line that is neither empty nor a remark (#). It is good
+// until the next call.
+func (f *Reader) nextLine() ([]byte, error) {
+	for {
+		line, err := f.rawLine()
+		if err != nil {
+			return nil, err
+		}
+		if trimmed := bytes.TrimSpace(line); len(trimmed) > 0 && trimmed[0] != '#' {
+			return line, nil
+		}
+	}
+}
+
+func (f *Reader) rawLine() ([]byte, error) {
+	f.line++
+	line, err := f.lines.ReadSlice('\n')
+	if errors.Is(err, bufio.ErrBufferFull) {
+		f.long = append(f.long[:0], line...)
+		for errors.Is(err, bufio.ErrBufferFull) && len(f.long) <= longestLine {
+			line, err = f.lines.ReadSlice('\n')
+			f.long = append(f.long, line...)
+		}
+		line = f.long
+		if len(line) > longestLine {
+			return nil, &Error{f.opts.File, f.line, "", shorten(string(line)), fmt.Errorf("the line is longer than %d bytes: this is no table of frame times", longestLine)}
+		}
+	}
+	if errors.Is(err, io.EOF) && len(line) > 0 {
+		err = nil // a last line without an end
+	}
+	if err != nil {
+		if errors.Is(err, io.EOF) {
+			return nil, io.EOF
+		}
+		return nil, fmt.Errorf("%s: line %d: %w", f.opts.File, f.line, err)
+	}
+	return bytes.TrimRight(line, "\r\n"), nil
+}
+
+// Gather reads a whole file. told, which may be nil, is called every so often with
+// the number of frames so far.
+func Gather(r io.Reader, o Options, slowAt float64, told func(frames int64)) (Summary, error) {
+	f, err := NewReader(r, o)
+	if err != nil {
+		return Summary{}, err
+	}
+	return f.Gather(slowAt, told)
+}
+
+const tellEvery = 1 << 16
+
+// Gather reads the rest of the file.
+func (f *Reader) Gather(slowAt float64, told func(frames int64)) (Summary, error) {
+	t := NewTimes(slowAt)
+	for {
+		s, err := f.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return Summary{}, err
+		}
+		t.Add(s)
+		if told != nil && t.n%tellEvery == 0 {
+			told(t.n)
+		}
+	}
+	s, err := t.Summary()
+	if err != nil {
+		err = fmt.Errorf("%s: column %s holds %w", f.opts.File, f.name, err)
+	}
+	return s, err
+}

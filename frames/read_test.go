@@ -1,0 +1,231 @@
+package frames
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"strconv"
+	"strings"
+	"testing"
+	"unicode/utf16"
+)
+
+// utf16Text is a text in UTF-16 with a byte order mark.
+func utf16Text(s string, bigEndian bool) string {
+	var out []byte
+	for _, u := range utf16.Encode([]rune("\ufeff" + s)) {
+		if bigEndian {
+			out = append(out, byte(u>>8), byte(u))
+		} else {
+			out = append(out, byte(u), byte(u>>8))
+		}
+	}
+	return string(out)
+}
+
+func readAll(text string, o Options) ([]float64, error) {
+	o.File = "frames.csv"
+	f, err := NewReader(strings.NewReader(text), o)
+	if err != nil {
+		return nil, err
+	}
+	var list []float64
+	for {
+		s, err := f.Next()
+		if errors.Is(err, io.EOF) {
+			return list, nil
+		}
+		if err != nil {
+			return list, err
+		}
+		list = append(list, s)
+	}
+}
+
+// The same three frames of 16.5, 17.25 and 33 ms, written in many ways.
+func TestWaysToWriteFrames(t *testing.T) {
+	const plain = "n,frame_ms\n1,16.5\n2,17.25\n3,33\n"
+	for name, c := range map[string]struct {
+		text string
+		o    Options
+	}{
+		"comma":                    {plain, Options{Column: "frame_ms"}},
+		"by number":                {plain, Options{Column: "2"}},
+		"other case":               {plain, Options{Column: " Frame_MS "}},
+		"semicolon, decimal comma": {"n;frame_ms\n1;16,5\n2;17,25\n3;33\n", Options{Column: "frame_ms"}},
+		"tab":                      {"n\tframe_ms\n1\t16.5\n2\t17,25\n3\t33", Options{Column: "frame_ms"}},
+		"quoted decimal comma":     {"\"n\",\"frame_ms\"\n\"1\",\"16,5\"\n2, \"17,25\" \n3,33\n", Options{Column: "frame_ms"}},
+		"quotes and commas":        {"\"a,\"\"b\"\"\",frame_ms\n\"x,y\",16.5\n\"\",17.25\nz,33\n", Options{Column: "frame_ms"}},
+		"no header":                {"1,16.5\n2,17.25\n3,33\n", Options{Column: "2", Unit: Milliseconds}},
+		"one column":               {"frame_ms\n16.5\n17.25\n33\n", Options{}},
+		"one, decimal comma":       {"frame_ms\n16,5\n17,25\n33\n", Options{}},
+		"one, none, comma":         {"16,5\n17,25\n33\n", Options{Unit: Milliseconds, Delimiter: NoDelimiter}},
+		"one, no header":           {"16.5\n17.25\n33\n", Options{Unit: Milliseconds}},
+		"microseconds":             {"frame time (µs)\n16500\n17250\n33e3\n", Options{}},
+		"seconds":                  {"n,seconds\n1,0.0165\n2,.01725\n3,+0.033\n", Options{Column: "seconds"}},
+		"unit said":                {"n,t\n1,0.0165\n2,.01725\n3,+0.033\n", Options{Column: "t", Unit: Seconds}},
+		"timestamps":               {"at_ms\n100\n116.5\n133.75\n166.75\n", Options{Timestamps: true}},
+		"timestamps, s":            {"1;0\n1;0,0165\n1;0,03375\n1;0,06675\n", Options{Timestamps: true, Column: "2", Unit: Seconds}},
+		"Windows":                  {"n,frame_ms\r\n1,16.5\r\n2,17.25\r\n3,33\r\n", Options{Column: "frame_ms"}},
+		"remarks, empty lines":     {"# made by hand\n\nn,frame_ms\n1,16.5\n\n2,17.25\n# end\n3,33\n\n", Options{Column: "frame_ms"}},
+		"UTF-8 mark":               {"\ufeff" + plain, Options{Column: "frame_ms"}},
+		"UTF-16 little":            {utf16Text(plain, false), Options{Column: "frame_ms"}},
+		"UTF-16 big":               {utf16Text("n;frame_µs\n1;16500\n2;17250\n3;33000", true), Options{Column: "frame_µs"}},
+		"header with a number":     {"2,frame_ms\n1,16.5\n2,17.25\n3,33\n", Options{Column: "frame_ms"}},
+		"text beside":              {"scene a,16.5\nscene b,17.25\n,33\n", Options{Column: "2", Unit: Milliseconds}},
+	} {
+		list, err := readAll(c.text, c.o)
+		if err != nil || len(list) != 3 || !near(list[0], 0.0165, 1e-12) || !near(list[1], 0.01725, 1e-12) || !near(list[2], 0.033, 1e-12) {
+			t.Errorf("%s: %v, %v", name, list, err)
+		}
+	}
+}
+
+func TestFilesThatCannotBeRead(t *testing.T) {
+	for text, c := range map[string]struct {
+		o    Options
+		want string
+	}{
+		"":                                    {Options{}, "frames.csv: it holds no frame times"},
+		"# nothing\n":                         {Options{}, "holds no frame times"},
+		"a,b\n1,2\n":                          {Options{}, "has 2 columns: name the one with the frame times: a, b"},
+		"1,2\n":                               {Options{Unit: Seconds, Column: "3"}, "numbered 1 to 2"},
+		"a,b_ms\n1,2\n":                       {Options{Column: "c"}, `no column "c": its columns are a, b_ms`},
+		"a\n1\n":                              {Options{}, "column a does not say its unit"},
+		"frames\n1\n":                         {Options{}, "does not say its unit"},
+		"n,t_ms\n1,16.5\n2,fast\n":            {Options{Column: "t_ms"}, `frames.csv: line 3, column t_ms: "fast": is not a number`},
+		"n,t_ms\n1,16.5\n2,\n":                {Options{Column: "t_ms"}, `line 3, column t_ms: "": is empty`},
+		"n,t_ms\n1,16.5\n2,NaN\n":             {Options{Column: "t_ms"}, `"NaN": is not a number`},
+		"n,t_ms\n1,16.5\n2,Inf\n":             {Options{Column: "t_ms"}, "is not a number"},
+		"n,t_ms\n1,16.5\n2,1e999\n":           {Options{Column: "t_ms"}, "is not a number"},
+		"n,t_ms\n1,16.5\n2,0x10\n":            {Options{Column: "t_ms"}, "is not a number"},
+		"n,t_ms\n1,16.5\n2,-1\n":              {Options{Column: "t_ms"}, "a frame time is not negative"},
+		"n;t_ms\n1;1.234,5\n":                 {Options{Column: "t_ms"}, `"1.234,5": is not a number: write it without separators of thousands`},
+		"n,t_ms\n1,16,5\n":                    {Options{Column: "t_ms"}, `line 2: "1,16,5": the row has 3 columns, the first line 2`},
+		"n,t_ms\n1\n":                         {Options{Column: "t_ms"}, "the row has 1 columns"},
+		"16,5\n16,6\n":                        {Options{Column: "1", Unit: Milliseconds}, "one number with a decimal comma, or two columns?"},
+		"at_ms\n5\n4\n":                       {Options{Timestamps: true}, `line 3, column at_ms: "4": it is before the timestamp above it, 5`},
+		"n,t_ms\n\"1,16.5\n":                  {Options{Column: "t_ms"}, "a quoted field does not end"},
+		"t_ms\n" + strings.Repeat("9", 2<<20): {Options{}, "longer than 1048576 bytes"},
+	} {
+		_, err := readAll(text, c.o)
+		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "frames.csv") || len(err.Error()) > 400 {
+			t.Errorf("%.40q: got %v, want %q", text, err, c.want)
+		}
+	}
+	// A wrong unit is noticed where it cannot be.
+	if _, err := readAll("t_s\n1e6\n", Options{}); err == nil || !strings.Contains(err.Error(), "is the unit (s) right?") {
+		t.Errorf("%v", err)
+	}
+	// The user's word for the delimiter settles the doubtful one.
+	if list, err := readAll("16,5\n16,6\n", Options{Column: "1", Unit: Milliseconds, Delimiter: ','}); err != nil || len(list) != 2 || list[0] != 0.016 {
+		t.Errorf("%v, %v", list, err)
+	}
+	if s, err := Gather(strings.NewReader("t_ms\n"), Options{File: "f"}, 1, nil); !errors.Is(err, ErrNoFrames) {
+		t.Errorf("a header alone: %+v, %v", s, err)
+	}
+}
+
+// endless writes rows of frame times until there are enough.
+type endless struct {
+	left int
+	row  []byte
+	rest []byte
+}
+
+func (e *endless) Read(p []byte) (int, error) {
+	n := 0
+	for n < len(p) {
+		if len(e.rest) == 0 {
+			if e.left == 0 {
+				if n > 0 {
+					return n, nil
+				}
+				return 0, io.EOF
+			}
+			e.left--
+			e.row = strconv.AppendInt(e.row[:0], int64(e.left), 10)
+			e.row = append(e.row, ',')
+			e.row = strconv.AppendFloat(e.row, 10+float64(e.left%1000)/64, 'f', 6, 64)
+			e.row = append(e.row, '\n')
+			e.rest = e.row
+		}
+		k := copy(p[n:], e.rest)
+		n, e.rest = n+k, e.rest[k:]
+	}
+	return n, nil
+}
+
+// Ten million rows are read in bounded memory: the list of Exact times, less than
+// 40 MB with what its growing leaves behind.
+func TestMillionsOfRows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	rows := 2_000_000
+	var before, most runtime.MemStats
+	runtime.ReadMemStats(&before)
+	told := int64(0)
+	s, err := Gather(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, func(n int64) {
+		told = n
+		if n%(1<<19) == 0 {
+			var now runtime.MemStats
+			runtime.ReadMemStats(&now)
+			most.HeapSys = max(most.HeapSys, now.HeapSys-min(before.HeapSys, now.HeapSys))
+		}
+	})
+	if err != nil || s.Frames != int64(rows) || !s.Rounded || told < int64(rows)-tellEvery {
+		t.Fatalf("%+v, %v, told %d", s, err, told)
+	}
+	// Times run evenly through 10 + k/64 ms, k = 0..999, so the mean is
+	// 10 + 999/128 ms.
+	if want := 1000 / (10 + 999.0/128); !near(s.MeanFPS, want, 1e-6) {
+		t.Errorf("mean %v, want %v", s.MeanFPS, want)
+	}
+	if most.HeapSys > 64<<20 {
+		t.Errorf("%d MB of heap", most.HeapSys>>20)
+	}
+}
+
+func BenchmarkGather(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		rows := 1_000_000
+		if _, err := Gather(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// Whatever the bytes: no panic, finite times that are not negative, and the same
+// frames when written again plainly.
+func FuzzRead(f *testing.F) {
+	f.Add("n,frame_ms\n1,16.5\n2,17.25\n", "frame_ms", "", false)
+	f.Add("n;t\n1;16,5\n2;\"17,25\"\n", "2", "ms", true)
+	f.Add(utf16Text("t_us\n1\n2\n", true), "", "", true)
+	f.Add("\ufeff# x\n\n\"a\"\"b\"\t4", "1", "s", false)
+	f.Fuzz(func(t *testing.T, text, column, unit string, timestamps bool) {
+		o := Options{Column: column, Timestamps: timestamps}
+		if u, err := ParseUnit(unit); err == nil {
+			o.Unit = u
+		}
+		list, err := readAll(text, o)
+		if err != nil && !strings.Contains(err.Error(), "frames.csv") {
+			t.Fatalf("no file in %v", err)
+		}
+		var again bytes.Buffer
+		again.WriteString("t_s\n")
+		for _, s := range list {
+			if math.IsNaN(s) || s < 0 {
+				t.Fatalf("a frame of %v s", s)
+			}
+			fmt.Fprintf(&again, "%.17g\n", s)
+		}
+		if back, err := readAll(again.String(), Options{}); err != nil && len(list) > 0 || len(back) != len(list) {
+			t.Fatalf("%d of %d frames come back, %v", len(back), len(list), err)
+		}
+	})
+}

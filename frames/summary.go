@@ -1,0 +1,103 @@
+package frames
+
+import (
+	"errors"
+	"math"
+	"strconv"
+)
+
+// Summary is what the frame times of a run amount to. Quantiles are of type 7 of
+// Hyndman & Fan (1996).
+type Summary struct {
+	Frames int64   `json:"frames"`
+	TotalS float64 `json:"total_s"` // all frame times together, s
+	// Rounded tells that quantiles and slowest shares have a relative error of up
+	// to Resolution, because there were more than Exact frames.
+	Rounded bool `json:"rounded"`
+
+	MeanFPS   float64 `json:"fps_mean"`   // frames over total time
+	MedianFPS float64 `json:"fps_median"` // reciprocal of the median frame time
+	// Slowest1 and Slowest01 are of the slowest 1 % and 0.1 % of the frames.
+	Slowest1  Slowest `json:"slowest_1pct"`
+	Slowest01 Slowest `json:"slowest_0.1pct"`
+
+	P95Ms float64 `json:"frame_ms_p95"`
+	P99Ms float64 `json:"frame_ms_p99"`
+	MaxMs float64 `json:"frame_ms_max"`
+
+	SlowMs    float64 `json:"slow_ms"`    // the threshold for slow frames
+	SlowRatio float64 `json:"slow_ratio"` // share of the frames that take longer
+}
+
+// Slowest are the two figures in use for the slowest share of frames, fps.
+type Slowest struct {
+	// Edge is the rate at the frame time that this share of the frames exceeds.
+	Edge float64 `json:"edge"`
+	// Mean is the rate over these frames alone: their number, rounded up, over
+	// the sum of their times.
+	Mean float64 `json:"mean"`
+}
+
+// ErrNoFrames is returned where there is no frame, or where all took no time.
+var ErrNoFrames = errors.New("no frame times")
+
+// Summary sums up what was added so far.
+func (t *Times) Summary() (Summary, error) {
+	if t.n == 0 || !(t.total > 0) {
+		return Summary{}, ErrNoFrames
+	}
+	r := t.ranked()
+	s := Summary{
+		Frames: t.n, TotalS: t.total, Rounded: t.Rounded(),
+		MeanFPS: float64(t.n) / t.total, MedianFPS: rate(r.quantile7(0.5)),
+		Slowest1: r.slowestShare(0.01), Slowest01: r.slowestShare(0.001),
+		P95Ms: 1000 * r.quantile7(0.95), P99Ms: 1000 * r.quantile7(0.99), MaxMs: 1000 * t.longest,
+		SlowMs: 1000 * t.slowAt, SlowRatio: float64(t.slow) / float64(t.n),
+	}
+	return s, nil
+}
+
+func (r ranked) slowestShare(share float64) Slowest {
+	k := int64(math.Ceil(share*float64(r.n()) - epsilon*float64(r.n())))
+	return Slowest{Edge: rate(r.quantile7(1 - share)), Mean: rate(r.slowest(k) / float64(k))}
+}
+
+// rate is the reciprocal; frames that take no time have none.
+func rate(seconds float64) float64 {
+	if !(seconds > 0) {
+		return math.NaN()
+	}
+	return 1 / seconds
+}
+
+// Result is one figure of a summary, as a run keeps it.
+type Result struct {
+	Name  string
+	Value float64
+	Unit  string
+	Lower bool // less is better
+}
+
+// Results are the figures of the summary that are known. The threshold of slow
+// frames is part of their name, so that runs are compared at one threshold only.
+func (s Summary) Results() []Result {
+	all := []Result{
+		{"fps_mean", s.MeanFPS, "fps", false},
+		{"fps_median", s.MedianFPS, "fps", false},
+		{"fps_slowest_1pct_edge", s.Slowest1.Edge, "fps", false},
+		{"fps_slowest_1pct_mean", s.Slowest1.Mean, "fps", false},
+		{"fps_slowest_0.1pct_edge", s.Slowest01.Edge, "fps", false},
+		{"fps_slowest_0.1pct_mean", s.Slowest01.Mean, "fps", false},
+		{"frame_ms_p95", s.P95Ms, "ms", true},
+		{"frame_ms_p99", s.P99Ms, "ms", true},
+		{"frame_ms_max", s.MaxMs, "ms", true},
+		{"slow_frames_over_" + strconv.FormatFloat(s.SlowMs, 'g', 6, 64) + "ms", s.SlowRatio, "ratio", true},
+	}
+	known := all[:0]
+	for _, r := range all {
+		if !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0) {
+			known = append(known, r)
+		}
+	}
+	return known
+}

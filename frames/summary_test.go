@@ -1,0 +1,178 @@
+package frames
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func near(a, b, tolerance float64) bool { return math.Abs(a-b) <= tolerance*math.Max(1, math.Abs(b)) }
+
+// Hyndman & Fan (1996), Am. Stat. 50:361-365, on x = 15 20 35 40 50, as R's
+// quantile(x, p, type = 1) and type = 7 give them.
+func TestQuantilesOfR(t *testing.T) {
+	r := ranked{values: []float64{15, 20, 35, 40, 50}}
+	for i, p := range []float64{.05, .30, .40, .50, .75, .90, 1} {
+		if got, want := r.quantile1(p), []float64{15, 20, 20, 35, 40, 50, 50}[i]; got != want {
+			t.Errorf("type 1 at %v: %v, want %v", p, got, want)
+		}
+		if got, want := r.quantile7(p), []float64{16, 23, 29, 35, 40, 46, 50}[i]; !near(got, want, 1e-12) {
+			t.Errorf("type 7 at %v: %v, want %v", p, got, want)
+		}
+	}
+	// NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.6.2: 12 gauge readings;
+	// 90 % by type 7 and type 1 as R gives them.
+	r.values = slices.Sorted(slices.Values([]float64{95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990, 95.1682}))
+	if got := r.quantile7(.9); !near(got, 95.19568, 1e-9) {
+		t.Errorf("type 7: %v", got)
+	}
+	if got := r.quantile1(.9); got != 95.1959 {
+		t.Errorf("type 1: %v", got)
+	}
+}
+
+// Worked by hand: 200 frames, of which 196 take 10 ms, then 20, 30, 40 and 100 ms.
+// Total 1960 + 190 = 2150 ms. The slowest 1 % are 2 frames of 140 ms; the slowest
+// 0.1 % is 1 frame. Type 7 at 0.99: h = 199 × 0.99 = 197.01, between rank 198
+// (30 ms) and 199 (40 ms): 30.1 ms. At 0.999: h = 198.801, between 40 and 100 ms:
+// 88.06 ms. At 0.95: h = 189.05, 10 ms.
+func TestSummaryByHand(t *testing.T) {
+	times := NewTimes(0.030)
+	random := rand.New(rand.NewPCG(1, 1))
+	all := slices.Concat(slices.Repeat([]float64{0.010}, 196), []float64{0.020, 0.030, 0.040, 0.100})
+	random.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+	for _, s := range all {
+		times.Add(s)
+	}
+	s, err := times.Summary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{
+		{"total", s.TotalS, 2.15}, {"mean", s.MeanFPS, 200 / 2.15}, {"median", s.MedianFPS, 100},
+		{"edge of 1 %", s.Slowest1.Edge, 1000 / 30.1}, {"mean of 1 %", s.Slowest1.Mean, 2 / 0.140},
+		{"edge of 0.1 %", s.Slowest01.Edge, 1000 / 88.06}, {"mean of 0.1 %", s.Slowest01.Mean, 10},
+		{"95 %", s.P95Ms, 10}, {"99 %", s.P99Ms, 30.1}, {"longest", s.MaxMs, 100},
+		{"share above 30 ms", s.SlowRatio, 2.0 / 200}, {"threshold", s.SlowMs, 30},
+	} {
+		if !near(c.got, c.want, 1e-12) {
+			t.Errorf("%s: %.15g, want %.15g", c.what, c.got, c.want)
+		}
+	}
+	names := ""
+	for _, r := range s.Results() {
+		names += r.Name + " "
+	}
+	if names != "fps_mean fps_median fps_slowest_1pct_edge fps_slowest_1pct_mean fps_slowest_0.1pct_edge fps_slowest_0.1pct_mean frame_ms_p95 frame_ms_p99 frame_ms_max slow_frames_over_30ms " {
+		t.Error(names)
+	}
+}
+
+func TestSummaryOfFew(t *testing.T) {
+	if _, err := NewTimes(1).Summary(); err == nil {
+		t.Error("no frames: no error")
+	}
+	zero := NewTimes(1)
+	zero.Add(0)
+	if _, err := zero.Summary(); err == nil {
+		t.Error("a frame of no time: no error")
+	}
+	one := NewTimes(1)
+	one.Add(0.02)
+	if s, err := one.Summary(); err != nil || s.MeanFPS != 50 || s.Slowest01 != (Slowest{50, 50}) || s.MedianFPS != 50 {
+		t.Errorf("%+v, %v", s, err)
+	}
+	// Frames that take no time have no rate, and no result.
+	many := NewTimes(1)
+	for range 99 {
+		many.Add(0)
+	}
+	many.Add(1)
+	s, err := many.Summary()
+	if err != nil || s.MeanFPS != 100 {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	for _, r := range s.Results() {
+		if r.Name == "fps_median" || math.IsInf(r.Value, 0) {
+			t.Errorf("%+v", r)
+		}
+	}
+}
+
+// Beyond Exact frames quantiles are rounded, by no more than Resolution.
+func TestRoundedWithinResolution(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 3))
+	rounded := NewTimes(0.05)
+	var all []float64
+	for range Exact + 100_000 {
+		s := 0.012 * math.Exp(0.4*random.NormFloat64())
+		rounded.Add(s)
+		all = append(all, s)
+	}
+	if !rounded.Rounded() {
+		t.Fatal("not rounded")
+	}
+	slices.Sort(all)
+	exact := ranked{values: all}
+	got := rounded.ranked()
+	if got.n() != exact.n() {
+		t.Fatalf("%d, want %d", got.n(), exact.n())
+	}
+	for _, p := range []float64{0, .001, .01, .05, .5, .95, .99, .999, 1} {
+		for name, q := range map[string]func(ranked, float64) float64{"type 1": ranked.quantile1, "type 7": ranked.quantile7} {
+			if a, b := q(got, p), q(exact, p); math.Abs(a-b) > Resolution*b {
+				t.Errorf("%s at %v: %v, exactly %v", name, p, a, b)
+			}
+		}
+	}
+	for _, share := range []float64{0.01, 0.001} {
+		a, b := got.slowestShare(share), exact.slowestShare(share)
+		if math.Abs(a.Mean-b.Mean) > Resolution*b.Mean || math.Abs(a.Edge-b.Edge) > Resolution*b.Edge {
+			t.Errorf("slowest %v: %+v, exactly %+v", share, a, b)
+		}
+	}
+}
+
+// Identities for any frame times: counts kept by leading bits agree with the plain
+// list within their resolution, order and extremes hold.
+func TestTimesProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		list := rapid.SliceOfN(rapid.Float64Range(1e-5, 2), 1, 300).Draw(t, "times")
+		plain, counted := NewTimes(0.02), NewTimes(0.02)
+		counted.counts = map[uint32]int64{}
+		for _, s := range list {
+			plain.Add(s)
+			counted.Add(s)
+		}
+		a, b := plain.ranked(), counted.ranked()
+		for _, p := range []float64{0, 0.1, 0.5, 0.9, 0.99, 1} {
+			if x, y := a.quantile7(p), b.quantile7(p); math.Abs(x-y) > Resolution*x*(1+1e-9) {
+				t.Fatalf("quantile %v: %v and %v", p, x, y)
+			}
+			if a.quantile1(p) < a.quantile7(p)-1e-12 && p == 0 {
+				t.Fatal("lowest")
+			}
+		}
+		s, err := plain.Summary()
+		if err != nil {
+			t.Fatal(err)
+		}
+		shortest, longest := slices.Min(list), slices.Max(list)
+		if a.quantile7(0) != shortest || a.quantile7(1) != longest || a.quantile1(0) != shortest || a.quantile1(1) != longest {
+			t.Fatal("extremes")
+		}
+		between := func(v float64) bool { return v >= 1/longest*(1-1e-12) && v <= 1/shortest*(1+1e-12) }
+		if !between(s.MeanFPS) || !between(s.MedianFPS) || !between(s.Slowest1.Mean) || !between(s.Slowest1.Edge) {
+			t.Fatalf("%+v", s)
+		}
+		if s.Slowest01.Mean > s.Slowest1.Mean*(1+1e-12) || s.Slowest1.Mean > s.MeanFPS*(1+1e-12) {
+			t.Fatalf("the slowest are not the slowest: %+v", s)
+		}
+	})
+}

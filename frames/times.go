@@ -1,0 +1,143 @@
+package frames
+
+import (
+	"math"
+	"slices"
+)
+
+// Exact is how many frame times Times keeps one by one, about 8 MB. Of more it
+// keeps counts with a resolution of Resolution.
+const Exact = 1 << 20
+
+// Resolution is the largest relative error of a quantile, and of the mean of the
+// slowest share, where more than Exact frame times were gathered. The count, the
+// total and with them the mean rate are exact always.
+const Resolution = 1.0 / (1 << (mantissaBits + 1))
+
+// mantissaBits of a frame time that its count is kept by.
+const mantissaBits = 14
+
+// Times gathers frame times in bounded memory. The zero value is empty.
+type Times struct {
+	n       int64
+	total   float64 // s
+	longest float64
+	slow    int64 // frames above slowAt
+	slowAt  float64
+
+	exact  []float64        // until there are too many
+	counts map[uint32]int64 // by the leading bits, once there are
+}
+
+// NewTimes gathers frame times and counts those above slowAt, s.
+func NewTimes(slowAt float64) *Times { return &Times{slowAt: slowAt} }
+
+// Add takes one frame time, s: finite and not negative.
+func (t *Times) Add(seconds float64) {
+	t.n++
+	t.total += seconds
+	t.longest = max(t.longest, seconds)
+	if seconds > t.slowAt {
+		t.slow++
+	}
+	if t.counts != nil {
+		t.counts[leading(seconds)]++
+		return
+	}
+	t.exact = append(t.exact, seconds)
+	if len(t.exact) > Exact {
+		t.counts = map[uint32]int64{}
+		for _, s := range t.exact {
+			t.counts[leading(s)]++
+		}
+		t.exact = nil
+	}
+}
+
+// Frames is how many were added.
+func (t *Times) Frames() int64 { return t.n }
+
+// Total is the sum of all frame times, s.
+func (t *Times) Total() float64 { return t.total }
+
+// Rounded tells whether quantiles are rounded to Resolution.
+func (t *Times) Rounded() bool { return t.counts != nil }
+
+// leading are the exponent and the leading bits of a positive number, which rise
+// with it.
+func leading(seconds float64) uint32 {
+	return uint32(math.Float64bits(seconds) >> (52 - mantissaBits))
+}
+
+// middle is the middle of the numbers with the same leading bits.
+func middle(bits uint32) float64 {
+	if bits == 0 {
+		return 0
+	}
+	low := math.Float64frombits(uint64(bits) << (52 - mantissaBits))
+	high := math.Float64frombits(uint64(bits+1) << (52 - mantissaBits))
+	return low + (high-low)/2
+}
+
+// ranked is the frame times from the shortest to the longest, each as often as it
+// occurred.
+type ranked struct {
+	values []float64
+	ends   []int64 // rank of the last frame time of each value, from 1; nil: one each
+}
+
+func (t *Times) ranked() ranked {
+	if t.counts == nil {
+		return ranked{values: slices.Sorted(slices.Values(t.exact))}
+	}
+	keys := make([]uint32, 0, len(t.counts))
+	for k := range t.counts {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	r := ranked{values: make([]float64, len(keys)), ends: make([]int64, len(keys))}
+	end := int64(0)
+	for i, k := range keys {
+		end += t.counts[k]
+		// Half of the last interval may lie above the longest time there was.
+		r.values[i], r.ends[i] = min(middle(k), t.longest), end
+	}
+	return r
+}
+
+func (r ranked) n() int64 {
+	if r.ends == nil {
+		return int64(len(r.values))
+	}
+	if len(r.ends) == 0 {
+		return 0
+	}
+	return r.ends[len(r.ends)-1]
+}
+
+// at is the frame time of a rank from 1.
+func (r ranked) at(rank int64) float64 {
+	if r.ends == nil {
+		return r.values[rank-1]
+	}
+	i, _ := slices.BinarySearch(r.ends, rank)
+	return r.values[i]
+}
+
+// slowest is the sum of the k longest frame times.
+func (r ranked) slowest(k int64) float64 {
+	sum := 0.0
+	for i := len(r.values) - 1; i >= 0 && k > 0; i-- {
+		n := int64(1)
+		if r.ends != nil {
+			n = r.ends[i]
+			if i > 0 {
+				n -= r.ends[i-1]
+			}
+		}
+		n = min(n, k)
+		sum += float64(n) * r.values[i]
+		k -= n
+	}
+	return sum
+}
