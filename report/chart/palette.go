@@ -44,9 +44,21 @@ func (p *Palette) look(i int) color.NRGBA {
 	return p.Looks[i%len(p.Looks)]
 }
 
-func faded(c color.NRGBA, alpha uint8) color.NRGBA {
+// veil is a colour that lets through what lies beneath. The library's SVG takes
+// the alpha out of the colour again and cuts off the rest, which would make another
+// colour of it: so each part is rounded up.
+type veil struct{ color.NRGBA }
+
+// RGBA gives the colour with alpha multiplied in.
+func (v veil) RGBA() (r, g, b, a uint32) {
+	a = uint32(v.A) * 0x101
+	up := func(part uint8) uint32 { return min(uint32(part)*a/0xff+1, a) }
+	return up(v.R), up(v.G), up(v.B), a
+}
+
+func faded(c color.NRGBA, alpha uint8) veil {
 	c.A = alpha
-	return c
+	return veil{c}
 }
 
 // Names are the CSS names of the palette's colours, in the order of Colours.

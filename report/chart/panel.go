@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"image/color"
 	"math"
 )
 
@@ -190,7 +191,7 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 
 // besideLine writes the word of an upright line on the side that has room, and
 // returns where it ends.
-func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c rgba) float64 {
+func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c color.Color) float64 {
 	if x+l.width(text)+8 > r.x1 {
 		f.halo(x-5, y, text, l, c, right)
 		return x

@@ -96,6 +96,9 @@ func (p *pen) text(x, y float64, s string, l lettering, c color.Color, a align) 
 // halo writes a line of text on a patch of paper, so that lines behind it do not
 // cross it.
 func (p *pen) halo(x, y float64, s string, l lettering, c color.Color, a align) {
+	if s == "" {
+		return
+	}
 	w := l.width(s)
 	x0 := x - float64(a)*w
 	p.fill(x0-2, y-l.size*0.86, x0+w+2, y+l.size*0.26, faded(p.palette.Paper, 0xd8))

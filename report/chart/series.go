@@ -1,16 +1,12 @@
 package chart
 
 import (
-	"image/color"
 	"math"
 
 	"gonum.org/v1/plot/vg"
 )
 
-type (
-	vgLen = vg.Length
-	rgba  = color.NRGBA
-)
+type vgLen = vg.Length
 
 // apart is how far curves are moved sideways so that their bars do not cover
 // each other.

@@ -35,7 +35,7 @@ func Inline(c *Chart, s Size, title, alt string) string {
 	body, height := svgBody(c, s, &Light)
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" font-family="%s" role="img" aria-labelledby="%s" aria-describedby="%s">`,
-		s.Width, height, families, html.EscapeString(title), html.EscapeString(alt))
+		s.Width, height, families, html.EscapeString(clean(title)), html.EscapeString(clean(alt)))
 	b.WriteString(byName(body))
 	b.WriteString("</svg>")
 	return b.String()
@@ -123,6 +123,10 @@ func cleaned(c *Chart) *Chart {
 		p.Guides = append([]Guide(nil), p.Guides...)
 		for k := range p.Guides {
 			p.Guides[k].Text = clean(p.Guides[k].Text)
+		}
+		p.Spans = append([]Span(nil), p.Spans...)
+		for k := range p.Spans {
+			p.Spans[k].Text = clean(p.Spans[k].Text)
 		}
 		out.Panels[i] = p
 	}
