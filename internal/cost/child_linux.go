@@ -1,0 +1,61 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+)
+
+// childArg is the word that makes this program a child; what to do follows as
+// JSON.
+const childArg = "child"
+
+// childTask is what a child does: one of the fields.
+type childTask struct {
+	Loop *loopTask `json:",omitempty"`
+	Load *loadTask `json:",omitempty"`
+}
+
+func runChild(text string, out io.Writer) error {
+	var t childTask
+	if err := json.Unmarshal([]byte(text), &t); err != nil {
+		return fmt.Errorf("child's task %q: %w", text, err)
+	}
+	var result any
+	var err error
+	if t.Loop != nil {
+		result, err = t.Loop.do()
+	} else {
+		result, err = t.Load.do()
+	}
+	if err != nil {
+		return err
+	}
+	return json.NewEncoder(out).Encode(result)
+}
+
+// inChild has a child do a task and decodes what it found into result.
+func inChild(ctx context.Context, t childTask, result any) error {
+	text, err := json.Marshal(t)
+	if err != nil {
+		return err
+	}
+	self, err := os.Executable()
+	if err != nil {
+		return err
+	}
+	cmd := exec.CommandContext(ctx, self, childArg, string(text))
+	var out, complaint bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &complaint
+	if err := cmd.Run(); err != nil {
+		return fmt.Errorf("child: %w: %s", err, bytes.TrimSpace(complaint.Bytes()))
+	}
+	if err := json.Unmarshal(out.Bytes(), result); err != nil {
+		return fmt.Errorf("child said %q: %w", out.String(), err)
+	}
+	return nil
+}

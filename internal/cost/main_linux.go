@@ -1,0 +1,153 @@
+// Command cost measures what watching costs: the sampling loop against the bare
+// system calls, the whole agent, and whether a load runs slower beside it.
+//
+//	go run ./internal/cost --markdown FILE
+//
+// Words: a part is one table; a child is this program started again to be
+// measured alone; bare is a loop that paces and reads and does nothing else.
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+func main() {
+	if len(os.Args) == 3 && os.Args[1] == childArg {
+		if err := runChild(os.Args[2], os.Stdout); err != nil {
+			fmt.Fprintln(os.Stderr, "cost:", err)
+			os.Exit(1)
+		}
+		return
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, os.Args[1:], os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
+		fmt.Fprintln(os.Stderr, "cost:", err)
+		os.Exit(1)
+	}
+}
+
+// options are the command line.
+type options struct {
+	minutes  float64 // of the whole agent
+	turns    int     // of the loops, each with its bare loop
+	turn     time.Duration
+	pairs    int // of loads with and without the agent
+	load     time.Duration
+	starts   int
+	parts    string
+	binary   string
+	markdown string
+}
+
+// parts of the benchmark, in order.
+var parts = []struct {
+	name    string
+	measure func(*bench, context.Context) error
+}{
+	{"start", (*bench).measureStart},
+	{"loop", (*bench).measureLoop},
+	{"agent", (*bench).measureAgent},
+	{"disturb", (*bench).measureDisturbance},
+}
+
+func partNames() []string {
+	var names []string
+	for _, p := range parts {
+		names = append(names, p.name)
+	}
+	return names
+}
+
+func parse(args []string, stderr io.Writer) (options, error) {
+	var o options
+	f := flag.NewFlagSet("cost", flag.ContinueOnError)
+	f.SetOutput(stderr)
+	f.Float64Var(&o.minutes, "minutes", 10, "`minutes` that the whole agent is watched for")
+	f.IntVar(&o.turns, "turns", 12, "`times` that each loop takes a turn")
+	f.DurationVar(&o.turn, "turn", 5*time.Second, "`time` of a turn")
+	f.IntVar(&o.pairs, "pairs", 60, "`pairs` of loads with and without the agent")
+	f.DurationVar(&o.load, "load", 1500*time.Millisecond, "`time` that a load takes, about")
+	f.IntVar(&o.starts, "starts", 15, "`times` that the agent is started")
+	f.StringVar(&o.parts, "parts", strings.Join(partNames(), ","), "`parts` to measure, separated by commas")
+	f.StringVar(&o.binary, "binary", "", "`FILE` of sweepd to measure; built from this source unless given")
+	f.StringVar(&o.markdown, "markdown", "", "`FILE` to write the tables to as Markdown too")
+	if err := f.Parse(args); err != nil {
+		return o, err
+	}
+	for part := range strings.SplitSeq(o.parts, ",") {
+		if !slices.Contains(partNames(), part) {
+			return o, fmt.Errorf("unknown part %q: the parts are %s", part, strings.Join(partNames(), ", "))
+		}
+	}
+	if o.minutes <= 0 || o.turns < 1 || o.turn < time.Second || o.pairs < 2 || o.load < 10*time.Millisecond || o.starts < 1 || f.NArg() > 0 {
+		return o, errors.New("times and counts must be positive, pairs at least 2, a turn at least 1s, and nothing may follow the flags")
+	}
+	return o, nil
+}
+
+// bench is one measurement of everything that was asked for.
+type bench struct {
+	options
+	dir    string // in memory, for trees; removed at the end
+	disk   string // for binary and data; removed at the end
+	log    io.Writer
+	tables []table
+}
+
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) (err error) {
+	o, err := parse(args, stderr)
+	if err != nil {
+		return err
+	}
+	b := &bench{options: o, log: stderr}
+	if b.dir, err = memoryDir(); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(b.dir)) }()
+	if b.disk, err = os.MkdirTemp("", "sweepd-cost-"); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(b.disk)) }()
+	if err := b.build(ctx); err != nil {
+		return err
+	}
+	before := readLoad()
+	for _, p := range parts {
+		if !slices.Contains(strings.Split(o.parts, ","), p.name) {
+			continue
+		}
+		if err := p.measure(b, ctx); err != nil {
+			return fmt.Errorf("measure %s: %w", p.name, err)
+		}
+	}
+	heading := machineClass(time.Now(), before)
+	writeText(stdout, heading, b.tables)
+	if o.markdown == "" {
+		return nil
+	}
+	return os.WriteFile(o.markdown, []byte(markdown(heading, b.tables)), 0o644)
+}
+
+// say tells what is going on, since it takes long.
+func (b *bench) say(format string, args ...any) { fmt.Fprintf(b.log, format+"\n", args...) }
+
+// build makes the binary as it is shipped, unless one was given.
+func (b *bench) build(ctx context.Context) error {
+	if b.binary != "" {
+		return nil
+	}
+	b.binary = filepath.Join(b.disk, "sweepd")
+	b.say("building sweepd")
+	return buildBinary(ctx, b.binary)
+}
