@@ -102,6 +102,7 @@ func (a *Agent) Declare(ctx context.Context, s Setting) error {
 	if s.Known() {
 		s.Source = Declared
 	}
+	a.refresh(ctx) // what the system reports was perhaps set a moment ago
 	return a.do(ctx, func() error {
 		a.declared = s
 		return a.sweep(a.opts.Clock.Now(), sweepLabels)

@@ -76,7 +76,7 @@ func (c *goneCheck) findings() []Finding {
 		names += fmt.Sprintf(" and %d more", len(gone)-3)
 	}
 	return []Finding{{Code: SensorGone, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"%s gave no value for up to %.1f s: what depends on it is incomplete; see that the battery or driver stays in place", names, longest.Seconds())}}
+		"%s gave no value for up to %.1f s: what depends on it is incomplete; the agent's log says why it could not be read", names, longest.Seconds())}}
 }
 
 func sensorName(s collectors.Sensor) string {

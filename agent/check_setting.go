@@ -114,7 +114,7 @@ func (c *settingCheck) disagreement() string {
 		}
 	}
 	if name := c.active.Name; slices.Contains(collectors.PlatformProfiles, name) && c.profile != "" && name != c.profile {
-		return fmt.Sprintf("the profile %s was declared, but the system reports %s: set the device or the declaration right", name, c.profile)
+		return fmt.Sprintf("the profile %s was declared, but the platform profile is %s: set the device or the declaration right", name, c.profile)
 	}
 	return ""
 }

@@ -30,9 +30,10 @@ type batteryTrack struct {
 	b          batteryView
 	resolution float64 // of the reported power, W
 
-	n             int // sweeps at which the battery said anything
-	power         integrator
-	moving        bool // it charged or discharged at some sweep
+	n             int        // sweeps at which the battery said anything
+	power         integrator // over the whole run
+	settled       integrator // from the second change on: measured inside the run
+	moving        bool       // it charged or discharged at some sweep
 	lastP, lastE  float64
 	changed       int // sweeps at which some value changed
 	firstChanged  time.Duration
@@ -50,7 +51,7 @@ func newDischargeEstimate(v *view, sensors []collectors.Sensor) *dischargeEstima
 	e := &dischargeEstimate{view: v}
 	for _, b := range v.batteries {
 		t := batteryTrack{b: b, lastP: math.NaN(), lastE: math.NaN(), firstP: math.NaN(), endP: math.NaN(), quantum: math.Inf(1)}
-		t.power.bridge = maxLedgerGap
+		t.power.bridge, t.settled.bridge = maxLedgerGap, maxLedgerGap
 		if b.power >= 0 {
 			t.resolution = sensors[b.power].Resolution
 		}
@@ -88,7 +89,12 @@ func (t *batteryTrack) observe(values []float64, now time.Duration) {
 		}
 		t.changed++
 		t.lastChanged = now
-		t.samples.add(p)
+		if t.changed >= settledChange {
+			t.samples.add(p)
+		}
+	}
+	if t.changed >= settledChange {
+		t.settled.observe(now, p)
 	}
 	if differs(energy, t.lastE) {
 		t.fall(now.Seconds(), energy)
@@ -100,6 +106,12 @@ func (t *batteryTrack) observe(values []float64, now time.Duration) {
 		t.lastE = energy
 	}
 }
+
+// settledChange is the change of a battery's values from which on they say
+// nothing of the time before the run: what a gauge shows at the start was
+// measured before it, and what it shows next is the mean over a time that began
+// before it.
+const settledChange = 2
 
 // differs tells whether a value is known to have changed.
 func differs(x, last float64) bool { return !math.IsNaN(x) && !math.IsNaN(last) && x != last }
@@ -190,22 +202,27 @@ func (t *batteryTrack) refresh() float64 {
 	return (t.lastChanged - t.firstChanged).Seconds() / float64(t.changed-1)
 }
 
-// fromPower is the time-weighted mean of the reported power. Its uncertainty
-// comes from the scatter of the refreshed values (with their autocorrelation),
-// their age, their rounding and the floor.
+// fromPower is the time-weighted mean of the power that was measured inside the
+// run. Its uncertainty comes from the scatter of the refreshed values (with
+// their autocorrelation), the start of the run that they do not cover, their
+// rounding and the floor. In a run too short for that, or where nothing changes,
+// all values count, and the late ones make it uncertain.
 func (t *batteryTrack) fromPower(duration float64) estimate {
-	mean := t.power.mean()
-	if mean == nil || t.power.covered.Seconds() < minCoverage*duration {
+	whole := t.power.mean()
+	if whole == nil || t.power.covered.Seconds() < minCoverage*duration {
 		return estimate{}
 	}
-	u := t.floor(*mean)
-	if t.moving && t.changed < 3 {
-		u = math.Max(u, unrefreshed*math.Abs(*mean))
-	}
-	scatter := t.samples.standardError()
-	late := math.Abs(t.endP-t.firstP) * t.refresh() / math.Max(duration, 1e-9) / math.Sqrt(12)
 	rounding := t.resolution / math.Sqrt(12)
-	return estimate{watts: *mean, u: norm(u, scatter, late, rounding), ok: true}
+	if inside := t.settled.covered.Seconds(); inside > 0 && inside >= duration/2 {
+		mean := *t.settled.mean()
+		return estimate{watts: mean, u: norm(t.floor(mean), t.samples.standardError(), t.unseen(mean, duration), rounding), ok: true}
+	}
+	u := t.floor(*whole)
+	if t.moving {
+		u = math.Max(u, unrefreshed*math.Abs(*whole))
+	}
+	late := math.Abs(t.endP-t.firstP) * 2 * t.refresh() / math.Max(duration, 1e-9) / math.Sqrt(3)
+	return estimate{watts: *whole, u: norm(u, t.samples.standardError(), late, rounding), ok: true}
 }
 
 // unrefreshed is the relative standard uncertainty of a power that was not seen
@@ -229,12 +246,19 @@ func (t *batteryTrack) fromEnergy(duration float64) estimate {
 	perChange := flow * span / float64(t.falls-1)
 	rounding := math.Min(t.quantum, perChange) / math.Sqrt(6)
 	timing := flow * t.refresh() / math.Sqrt(6)
-	scatter := t.samples.sd()
-	if math.IsNaN(scatter) {
-		scatter = 0.1 * flow
-	}
+	scatter := t.samples.sdOr(0.1 * flow)
 	outside := math.Max(0, duration-span) / math.Max(duration, span) * scatter
-	return estimate{watts: watts, u: norm(t.floor(watts), rounding/span, timing/span, outside), ok: true}
+	return estimate{watts: watts, u: norm(t.floor(watts), rounding/span, timing/span, outside, t.unseen(watts, duration)), ok: true}
+}
+
+// unseen is the standard uncertainty from the time between the run's start and
+// the first refresh, in which the power may have been anything from what it was
+// before the run to what it is in it.
+func (t *batteryTrack) unseen(mean, duration float64) float64 {
+	if math.IsNaN(t.firstP) || duration <= 0 {
+		return 0
+	}
+	return t.firstChanged.Seconds() / duration * math.Abs(mean-t.firstP) / math.Sqrt(3)
 }
 
 func norm(xs ...float64) float64 {
@@ -276,6 +300,14 @@ func (a *autocorrelation) sd() float64 {
 		return math.NaN()
 	}
 	return math.Sqrt(a.m2 / float64(a.n-1))
+}
+
+// sdOr is sd, or other below two values.
+func (a *autocorrelation) sdOr(other float64) float64 {
+	if sd := a.sd(); !math.IsNaN(sd) {
+		return sd
+	}
+	return other
 }
 
 // r1 is the lag-1 autocorrelation as in NIST StRD: sum of the products of

@@ -70,7 +70,7 @@ func TestFindings(t *testing.T) {
 			s := onMains(t)
 			s.setting = Setting{Name: "quiet", Source: Declared}
 			return s
-		}), []Code{SettingDisagrees}, "profile quiet was declared, but the system reports balanced"},
+		}), []Code{SettingDisagrees}, "profile quiet was declared, but the platform profile is balanced"},
 		{"own name cannot be compared", play(run, func(t time.Duration) state {
 			s := onMains(t)
 			s.setting = Setting{Name: "my fast mode", Source: Declared}
@@ -374,11 +374,14 @@ func TestWeightedQuantile(t *testing.T) {
 }
 
 func TestEnergyOfHoles(t *testing.T) {
-	hole := func(from, to time.Duration) Detail {
+	hole := func(from, to time.Duration, counter bool) Detail {
 		d, err := judged(play(20*time.Second, func(t time.Duration) state {
 			s := onMains(t)
 			if t > from && t < to {
 				s.watts, s.joules = nan, nan
+			}
+			if !counter {
+				s.joules = nan
 			}
 			return s
 		}))
@@ -395,14 +398,15 @@ func TestEnergyOfHoles(t *testing.T) {
 		}
 		return nil
 	}
-	short, long := hole(5*time.Second, 7*time.Second), hole(5*time.Second, 15*time.Second)
+	short, long := hole(5*time.Second, 7*time.Second, false), hole(5*time.Second, 15*time.Second, false)
+	counted := hole(5*time.Second, 15*time.Second, true)
 	if e := energyOf(short, collectors.PackagePower); e == nil || math.Abs(*e-290) > 1e-9 {
 		t.Errorf("energy over a short hole is %v, want 290", deref(e))
 	}
 	if e := energyOf(long, collectors.PackagePower); e != nil {
 		t.Errorf("energy by power over a long hole is %v, want unknown", *e)
 	}
-	if e := energyOf(long, collectors.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
+	if e := energyOf(counted, collectors.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
 		t.Errorf("energy by counter over a long hole is %v, want 290: a counter loses nothing", deref(e))
 	}
 }
@@ -434,7 +438,7 @@ func TestJudgeWithoutSweeps(t *testing.T) {
 func TestWarmUp(t *testing.T) {
 	warming := play(5*time.Minute, func(t time.Duration) state {
 		s := onMains(t)
-		s.watts = 14 + 0.1*math.Sin(7*t.Seconds())
+		s.watts, s.joules = 14+0.1*math.Sin(7*t.Seconds()), nan
 		if t < 40*time.Second {
 			s.watts = 24 - t.Seconds()/4
 		}
@@ -457,5 +461,31 @@ func TestWarmUp(t *testing.T) {
 	d, err = Judge(Detail{Run: Run{State: Finished}, WarmUpS: &given}, warming, Thresholds{})
 	if err != nil || *d.WarmUpS != 100 {
 		t.Errorf("given warm-up became %v, error %v", deref(d.WarmUpS), err)
+	}
+}
+
+// A power whose energy is counted has the counter's mean and energy: the two
+// rows of a table may not contradict each other.
+func TestPowerFollowsItsCounter(t *testing.T) {
+	d, err := judged(play(10*time.Second, func(t time.Duration) state {
+		s := onMains(t)
+		s.watts = 14 // as if every reading were 3 % low
+		return s
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range d.Summaries {
+		if s.Sensor == collectors.PackagePower {
+			near(t, "mean", *s.Mean, 14.5, 1e-12)
+			near(t, "energy", *s.EnergyJoules, 145, 1e-12)
+		}
+		if s.Sensor == collectors.PowerLimit && s.EnergyJoules != nil {
+			t.Errorf("a limit has the energy %v J", *s.EnergyJoules)
+		}
+	}
+	short, err := judged(play(500*time.Millisecond, onMains))
+	if err != nil || short.PackageW != nil {
+		t.Errorf("package power of half a second is %v, error %v; want unknown", deref(short.PackageW), err)
 	}
 }

@@ -3,6 +3,7 @@ package agent
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"sweepd/collectors"
@@ -23,12 +24,34 @@ func summaries(sensors []collectors.Sensor, sums []integrator, p95 []float64, du
 			sum.Min, sum.Max = &lo, &hi
 			sum.P95 = known(p95[i])
 		}
-		if s.Unit == "watts" || s.Unit == "joules" && g.counter {
+		if isPower(s) || s.Unit == "joules" && g.counter {
 			sum.EnergyJoules = g.energy(duration)
 		}
 		list = append(list, sum)
 	}
+	preferCounters(list, duration)
 	return list
+}
+
+// isPower tells a power from a limit in watts, whose integral means nothing.
+func isPower(s collectors.Sensor) bool { return strings.HasSuffix(s.ID, "power_watts") }
+
+// preferCounters gives a power that has a counter of its energy beside it the
+// counter's energy and mean: its single readings are means since the reading
+// before, which no integral over moments adds up exactly.
+func preferCounters(list []Summary, duration float64) {
+	for i := range list {
+		part, found := strings.CutSuffix(list[i].Sensor, "power_watts")
+		if !found || duration <= 0 {
+			continue
+		}
+		for _, c := range list {
+			if c.Sensor == part+"energy_joules" && c.Instance == list[i].Instance && c.EnergyJoules != nil && c.Mean == nil {
+				e, mean := *c.EnergyJoules, *c.EnergyJoules/duration
+				list[i].EnergyJoules, list[i].Mean = &e, &mean
+			}
+		}
+	}
 }
 
 func known(x float64) *float64 {
@@ -38,10 +61,15 @@ func known(x float64) *float64 {
 	return &x
 }
 
+// shortestPower is the shortest run, in seconds, whose package power is stated:
+// in a shorter one it hangs on when the counter was refreshed (common practice,
+// no source).
+const shortestPower = 1.0
+
 // meanPower is the package's energy over the run's duration, W: from its
 // counters, else from its power; nil where the device has neither.
 func meanPower(sensors []collectors.Sensor, list []Summary, v *view, duration float64) *float64 {
-	if duration <= 0 {
+	if duration < shortestPower {
 		return nil
 	}
 	if e := totalEnergy(sensors, list, v.packageEnergy); e != nil {

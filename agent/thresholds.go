@@ -55,6 +55,9 @@ type Thresholds struct {
 	// Stale is how long a working battery's values may stay unchanged. Default
 	// 60 s (common practice, no source).
 	Stale time.Duration
+	// FramesShort is the share of a run that its frame times must cover. Default
+	// 0.9 (common practice, no source).
+	FramesShort float64
 }
 
 func (t Thresholds) withDefaults() Thresholds {
@@ -82,5 +85,6 @@ func (t Thresholds) withDefaults() Thresholds {
 	share(&t.Disobeyed, 0.1)
 	share(&t.TemperatureLimit, 90)
 	share(&t.ThrottledFall, 0.05)
+	share(&t.FramesShort, DefaultFramesShort)
 	return t
 }

@@ -69,6 +69,8 @@ const (
 	// shortestMean is the time below which the mean power is not worked out
 	// anew, since the counter's own refresh (about 1 ms) would show in it.
 	shortestMean = 10 * time.Millisecond
+	// stillFor is how long a counter may stand still between refreshes.
+	stillFor = time.Second
 )
 
 // energyCount turns what a counter shows into energy and power. All energies
@@ -101,7 +103,10 @@ func (c *energyCount) next(now time.Duration, raw int64) (joules, watts float64)
 		return math.NaN(), math.NaN()
 	}
 	c.total += step
-	if dt := now - c.powerFromAt; dt >= shortestMean {
+	// A counter that stands still was not refreshed yet: its last mean power
+	// holds, and the next one begins where the last ended. Only one that stands
+	// still for long says that nothing is drawn.
+	if dt := now - c.powerFromAt; dt >= shortestMean && (c.total > c.powerFrom || dt >= stillFor) {
 		c.power = float64(c.total-c.powerFrom) / 1e6 / dt.Seconds()
 		c.powerFrom, c.powerFromAt = c.total, now
 	}
