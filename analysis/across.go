@@ -1,6 +1,9 @@
 package analysis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // addAcross sums the workloads up: the mean of their overall differences, with
 // se = sqrt(sum se^2)/W and Satterthwaite's degrees of freedom, plain t bounds.
@@ -39,16 +42,27 @@ func (r *CompareResult) addAcross(confidence float64) {
 	}
 }
 
+// across sums up comparisons of one pair of sides.
 func across(list []*Comparison, confidence float64) Across {
 	w := float64(len(list))
+	better := list[0].Better
+	mixed := slices.ContainsFunc(list, func(c *Comparison) bool { return c.Better != better })
+	if mixed {
+		better = "higher"
+	}
 	var e effect
 	v, nu := make([]float64, len(list)), make([]float64, len(list))
 	for i, c := range list {
-		e.d += c.effect.d / w
+		d := c.effect.d
+		if mixed && c.Better == "lower" {
+			d = -d
+		}
+		e.d += d / w
 		v[i], nu[i] = c.effect.se*c.effect.se, c.effect.nu
 		e.se += v[i]
 	}
 	e.se, e.nu = math.Sqrt(e.se)/w, satterthwaite(v, nu)
 	lower, upper := e.interval(confidence)
-	return Across{relative(e.d), relative(lower), relative(upper), len(list)}
+	verdict := (&contest{lower: better == "lower"}).verdict(lower, upper, math.Log1p(list[0].Margin))
+	return Across{relative(e.d), relative(lower), relative(upper), len(list), better, verdict}
 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -33,6 +34,10 @@ type BatteryRequest struct {
 	Full     []FullEnergy // what is known of full energies; devices without one use the fact of their runs
 	Reserve  float64      // share of the full energy that is kept back, 0 to below 1
 	Declared float64      // relative SD of one run's power, for groups without repeats; 0: not declared
+
+	// SwitchedOff are runs on battery that the device ended by switching off. They
+	// count as measured runtimes and for nothing else.
+	SwitchedOff []Run
 }
 
 // BatteryResult is how long batteries last: one group for each device, workload
@@ -110,6 +115,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 			result.Notes = append(result.Notes, fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", key.describe(), len(groups[key])))
 		}
 	}
+	result.Notes = append(result.Notes, loneRunDowns(result.Groups, req)...)
 	if len(result.Groups) == 0 && len(result.Notes) == 0 {
 		return BatteryResult{}, fmt.Errorf("battery: none of %d selected runs was on battery", others)
 	}
@@ -118,6 +124,22 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 	}
 	addGains(result.Groups, req.Reserve)
 	return result, nil
+}
+
+// loneRunDowns tells of measured runtimes without another run on battery to
+// stand beside.
+func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []string {
+	var notes []string
+	for i := range req.SwitchedOff {
+		r := &req.SwitchedOff[i]
+		key := groupOf(r)
+		if !isDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
+			continue
+		}
+		notes = append(notes, fmt.Sprintf("%s: run %s emptied the battery in %.2f h; without finished runs on battery there is no prediction to set beside it",
+			key.describe(), r.ID, r.DurationS/secondsPerHour))
+	}
+	return notes
 }
 
 func (r BatteryRequest) check() error {
@@ -165,7 +187,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	b.addFullEnergy()
 	b.addPoints()
 	b.addOverhead()
-	b.addMeasured()
+	b.addMeasured(key)
 	return b.out, true
 }
 

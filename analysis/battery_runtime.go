@@ -109,49 +109,105 @@ func runtimeDifference(a, b *BatteryGroup, ea, eb estimate, reserve float64) (mi
 	return minutesPerHour * (ra - rb), minutesPerHour * twoSided(nu) * math.Sqrt(v)
 }
 
-// MeasuredRuntime is a run that went on until the battery reached its reserve:
-// how long it lasted beside what the power at its setting predicts. The interval
-// is that of a single run, so it holds 95 % of such runs.
+// MeasuredRuntime is a run that went on until the battery was down: how long it
+// lasted beside what the power at its setting predicts for the charge that it
+// used. The interval is that of a single run, so it holds 95 % of such runs.
 type MeasuredRuntime struct {
 	Run             string `json:"run"`
 	SettingW        Number `json:"setting_w"`
 	Setting         string `json:"setting"`
 	StartCharge     Number `json:"start_charge"` // 0 to 1; null: unknown, the prediction takes it as 1
+	EndCharge       Number `json:"end_charge"`   // 0 to 1; null: unknown, the prediction takes it as the reserve
+	SwitchedOff     bool   `json:"switched_off"` // the device ended the run
 	RuntimeH        Number `json:"runtime_h"`
 	PredictedH      Number `json:"predicted_h"`
 	PredictedLowerH Number `json:"predicted_lower_h"`
 	PredictedUpperH Number `json:"predicted_upper_h"`
 }
 
-// addMeasured adds the runs that ended at the reserve. The prediction is full
-// energy (charge at the start - reserve) / power, of variance V (1 + 1/n) + u^2.
-func (b *batteryGroup) addMeasured() {
+// What makes a run a measured runtime, where its charges are known. Common
+// practice, no source.
+const (
+	lowCharge  = 0.1  // at or below this, or the reserve, the battery was down
+	leastUsed  = 0.25 // a run must have used so much of it, or the gauge's steps outweigh the rest
+	chargeStep = 0.01 // of most gauges
+)
+
+// isDown tells whether the run measured a runtime.
+func isDown(r *Run, reserve float64) bool {
+	if !usable(r.DurationS) {
+		return false
+	}
+	start, startKnown := deref(r.ChargeRatio)
+	end, endKnown := deref(r.EndCharge)
+	if startKnown && start < leastUsed || startKnown && endKnown && start-end < leastUsed {
+		return false
+	}
+	return r.EndedReserve || endKnown && end <= max(reserve, lowCharge)
+}
+
+// addMeasured adds the runs that emptied the battery, those at settings without
+// other runs too. The prediction is full energy (charge used) / power, of variance
+// V (1 + 1/n) + u^2 and that of the charge's steps, which are uniform at both ends.
+func (b *batteryGroup) addMeasured(key Group) {
 	unknownCharge := 0
 	for j, cell := range b.cells {
-		e := b.out.means[j]
 		for _, i := range cell.Runs {
-			r := &b.runs[i]
-			if !r.EndedReserve || !usable(r.DurationS) {
-				continue
+			if r := &b.runs[i]; isDown(r, b.req.Reserve) {
+				b.out.Measured = append(b.out.Measured, b.measured(r, cell, &b.out.means[j], &unknownCharge))
 			}
-			m := MeasuredRuntime{
-				Run: r.ID, SettingW: Number(e.watts), Setting: cell.Name,
-				StartCharge: Unknown(), RuntimeH: Number(r.DurationS / secondsPerHour),
-			}
-			charge := 1.0
-			if c, ok := deref(r.ChargeRatio); ok && usable(c) {
-				charge = min(c, 1)
-				m.StartCharge = Number(c)
-			} else {
-				unknownCharge++
-			}
-			p := b.out.lasts(e.z, e.v*(1+float64(e.n)), e.nu, max(charge-b.req.Reserve, 0))
-			m.PredictedH, m.PredictedLowerH, m.PredictedUpperH = Number(p.hours), Number(p.lower), Number(p.upper)
-			b.out.Measured = append(b.out.Measured, m)
 		}
+	}
+	for i := range b.req.SwitchedOff {
+		r := &b.req.SwitchedOff[i]
+		if groupOf(r) != key || !isDown(r, b.req.Reserve) {
+			continue
+		}
+		setting, ok := settingOf(r)
+		if !ok {
+			continue
+		}
+		cell, e := Cell{SettingW: setting.watts(), Name: setting.Name}, (*estimate)(nil)
+		if j := slices.IndexFunc(b.cells, func(c Cell) bool { return c.setting() == setting }); j >= 0 {
+			cell, e = b.cells[j], &b.out.means[j]
+		}
+		m := b.measured(r, cell, e, &unknownCharge)
+		m.SwitchedOff = true
+		b.out.Measured = append(b.out.Measured, m)
 	}
 	if unknownCharge > 0 {
 		b.note(fmt.Sprintf("%d runs down to the reserve did not say at which charge they began: predicted from a full battery", unknownCharge))
 	}
 	slices.SortFunc(b.out.Measured, func(x, y MeasuredRuntime) int { return strings.Compare(x.Run, y.Run) })
+}
+
+// measured is the run beside the prediction from the mean power e at its setting;
+// nil where there is none.
+func (b *batteryGroup) measured(r *Run, cell Cell, e *estimate, unknownCharge *int) MeasuredRuntime {
+	m := MeasuredRuntime{
+		Run: r.ID, SettingW: Number(cell.SettingW), Setting: cell.Name, StartCharge: Unknown(), EndCharge: Unknown(),
+		RuntimeH: Number(r.DurationS / secondsPerHour), PredictedH: Unknown(), PredictedLowerH: Unknown(), PredictedUpperH: Unknown(),
+	}
+	from, to := 1.0, b.req.Reserve
+	if c, ok := deref(r.ChargeRatio); ok && usable(c) {
+		from = min(c, 1)
+		m.StartCharge = Number(c)
+	} else {
+		*unknownCharge++
+	}
+	if c, ok := deref(r.EndCharge); ok && c >= 0 && finite(c) {
+		to = c
+		m.EndCharge = Number(c)
+	}
+	if e == nil {
+		return m
+	}
+	used := max(from-to, 0)
+	v := e.v * (1 + float64(e.n))
+	if m.StartCharge.Known() && m.EndCharge.Known() {
+		v += chargeStep * chargeStep / 6 / (used * used)
+	}
+	p := b.out.lasts(e.z, v, e.nu, used)
+	m.PredictedH, m.PredictedLowerH, m.PredictedUpperH = Number(p.hours), Number(p.lower), Number(p.upper)
+	return m
 }

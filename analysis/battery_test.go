@@ -237,6 +237,52 @@ func TestBatteryMeasuredRuntime(t *testing.T) {
 	}
 }
 
+// What counts as a measured runtime, and what it is predicted from: 50 Wh at 25 W
+// last 2 h, so from 100 % to 4 % 1.92 h.
+func TestBatteryRunDown(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	off := batteryRun("off", 15, 25, 0)
+	off.DurationS, off.ChargeRatio, off.EndCharge = 1.9*3600, pointer(1.0), pointer(0.04)
+	for _, c := range []struct {
+		name       string
+		start, end *float64
+		reserve    float64
+		want       float64 // hours; 0: no measured runtime
+	}{
+		{"until it switched off", pointer(1.0), pointer(0.04), 0, 1.92},
+		{"stopped at the reserve", pointer(1.0), pointer(0.2), 0.2, 1.6},
+		{"stopped above the reserve", pointer(1.0), pointer(0.2), 0.1, 0},
+		{"began near empty", pointer(0.12), pointer(0.04), 0, 0},
+		{"the end is not known", pointer(1.0), nil, 0, 0},
+	} {
+		r := off
+		r.ChargeRatio, r.EndCharge = c.start, c.end
+		g := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: c.reserve, SwitchedOff: []Run{r}})
+		switch {
+		case c.want == 0 && len(g.Measured) != 0 || c.want > 0 && len(g.Measured) != 1:
+			t.Errorf("%s: %+v", c.name, g.Measured)
+		case c.want > 0:
+			m := g.Measured[0]
+			near(t, c.name, float64(m.PredictedH), c.want, 1e-4)
+			if !m.SwitchedOff || m.EndCharge != Number(*c.end) || !(m.PredictedLowerH < m.PredictedH && m.PredictedH < m.PredictedUpperH) {
+				t.Errorf("%s: %+v", c.name, m)
+			}
+		}
+		if g.N != 3 {
+			t.Errorf("%s: %d runs make the points, want 3", c.name, g.N)
+		}
+	}
+	lone := off
+	lone.SettingW = pointer(30.0)
+	if g := oneBattery(t, runs, BatteryRequest{Full: full(50), SwitchedOff: []Run{lone}}); len(g.Measured) != 1 || g.Measured[0].PredictedH.Known() {
+		t.Errorf("a setting without other runs: %+v", g.Measured)
+	}
+	lone.Workload = "tile-sort"
+	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !hasNote(r.Notes, "run off emptied the battery in 1.90 h") {
+		t.Errorf("a workload without other runs: %q, %v", r.Notes, err)
+	}
+}
+
 func TestBatteryOverheadWithoutPackage(t *testing.T) {
 	runs := onBattery([]float64{8, 11, 16, 22}, []float64{15.2, 18.9, 24.2, 31}, make([]float64, 4))
 	g := oneBattery(t, runs, BatteryRequest{})

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Axes and denominators of a comparison.
@@ -62,12 +63,16 @@ func Compare(runs []Run, req CompareRequest) (CompareResult, error) {
 		return CompareResult{}, fmt.Errorf("%w: side a %q, side b %q; the runs are of %s", ErrNoComparison,
 			cmp.Or(between.a.String(), "any other"), between.b.String(), describeGroups(order))
 	}
-	metric, err := pickMetric(runs, groups, pairs, req.Metric)
+	usual, err := pickMetric(runs, groups, pairs, req.Metric)
 	if err != nil {
 		return CompareResult{}, fmt.Errorf("compare: %w", err)
 	}
-	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: nonNil(append(notes, metric.notes...))}
+	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: nonNil(append(notes, usual.notes...))}
 	for _, family := range families(pairs) {
+		metric := usual
+		if req.Metric == "" {
+			metric = result.metricOf(runs, groups, family, usual)
+		}
 		contests := make([]*contest, len(family))
 		shared := 0
 		for i, p := range family {
@@ -140,6 +145,28 @@ func pickMetric(runs []Run, groups map[Group][]int, pairs []pair, asked string) 
 		return metricInfo{}, err
 	}
 	return describeMetric(runs, name), nil
+}
+
+// metricOf is the usual metric, or where no run of the family has that, as where
+// workloads report different results, the one that most of them have.
+func (r *CompareResult) metricOf(runs []Run, groups map[Group][]int, family []pair, usual metricInfo) metricInfo {
+	for _, p := range family {
+		for _, i := range slices.Concat(groups[p.a], groups[p.b]) {
+			if _, ok := runs[i].Results[usual.name]; ok {
+				return usual
+			}
+		}
+	}
+	own, err := pickMetric(runs, groups, family, "")
+	if err != nil {
+		return usual
+	}
+	for _, text := range append(own.notes, fmt.Sprintf("%s has no %s: compared by %s", family[0].a.Workload, usual.name, own.name)) {
+		if !slices.Contains(r.Notes, text) {
+			r.Notes = append(r.Notes, text)
+		}
+	}
+	return own
 }
 
 // families splits the pairs into those that are adjusted together, in order.

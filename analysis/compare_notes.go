@@ -15,8 +15,10 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 		for _, text := range leftOutNotes(s.left, c.quantityName()) {
 			c.note(s.name + ": " + text)
 		}
-		for _, text := range noiseNotes(s.noise) {
-			c.note(s.name + ": " + text)
+		if len(s.cells) > 0 {
+			for _, text := range noiseNotes(s.noise) {
+				c.note(s.name + ": " + text)
+			}
 		}
 	}
 	if len(c.sharedContrasts()) == 0 {
@@ -90,8 +92,8 @@ func (c *contest) noteAligned(a, b []node, places []float64) {
 		}
 	}
 	if outside > 0 {
-		c.note(fmt.Sprintf("%d measured points lie outside the %.4g to %.4g W that both sides cover, and are not compared",
-			outside, math.Exp(places[0]), math.Exp(places[len(places)-1])))
+		c.note(fmt.Sprintf("outside the %.4g to %.4g W that both sides cover nothing is compared: %s",
+			math.Exp(places[0]), math.Exp(places[len(places)-1]), counted(outside, "measured point")))
 	}
 	if min(len(a), len(b)) < 3 {
 		c.note("a side has fewer than three points: between them a straight line is assumed, which the bounds do not cover")

@@ -24,7 +24,8 @@ type CompareResult struct {
 type Comparison struct {
 	Metric   string  `json:"metric"`
 	Unit     string  `json:"unit"`
-	Better   string  `json:"better"` // higher or lower
+	Better   string  `json:"better"`   // higher or lower
+	Inverted bool    `json:"inverted"` // 1/result is compared: less of the result is better, and it is divided by watts
 	Workload string  `json:"workload"`
 	Factor   string  `json:"factor"` // device, supply, variant or selection
 	A        string  `json:"a"`
@@ -104,12 +105,16 @@ type Overall struct {
 	Verdict Verdict `json:"verdict"`
 }
 
-// Across is the mean of the workloads' overall differences.
+// Across is the mean of the workloads' overall differences. Where less is better
+// in some and more in others, those where less is better are turned over, and
+// Better is higher.
 type Across struct {
-	Diff      Number `json:"diff"`
-	Lower     Number `json:"lower"`
-	Upper     Number `json:"upper"`
-	Workloads int    `json:"workloads"`
+	Diff      Number  `json:"diff"`
+	Lower     Number  `json:"lower"`
+	Upper     Number  `json:"upper"`
+	Workloads int     `json:"workloads"`
+	Better    string  `json:"better"` // higher or lower
+	Verdict   Verdict `json:"verdict"`
 }
 
 // AcrossPair is Across for one pair of sides.
@@ -136,7 +141,7 @@ func (c *contest) comparison(between sides, p pair) Comparison {
 		Flagged: c.flagged(), effect: c.overall, pair: p,
 	}
 	if c.req.Per != "" {
-		out.Better = "higher" // the more of a good result for every watt, the better
+		out.Better, out.Inverted = "higher", c.metric.lower // the more of a good result for every watt, the better
 	}
 	for i := range c.contrasts {
 		out.Settings[i] = c.contrasts[i].setting()

@@ -6,7 +6,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat"
@@ -36,7 +35,7 @@ func (c *contest) confounders(p pair, nameA, nameB string) []string {
 		differentTimeOfDay(a, b),
 		differentCharge(a, b),
 		differentFindings(a, b),
-		differentFacts(a, b),
+		differentFacts(a, b, p.a.Device != p.b.Device),
 		differentUnits(a, b, c.metric.name),
 	)
 	for _, s := range []*sideFacts{a, b} {
@@ -232,38 +231,6 @@ func differentFindings(a, b *sideFacts) []string {
 		}
 	}
 	return list
-}
-
-// differentFacts tells which facts, such as the charger or a driver's version,
-// are not the same on both sides.
-func differentFacts(a, b *sideFacts) []string {
-	inA, inB := a.facts(), b.facts()
-	var list []string
-	for _, key := range slices.Sorted(maps.Keys(inA)) {
-		if other := inB[key]; other != nil && !slices.Equal(inA[key], other) {
-			list = append(list, fmt.Sprintf("different %s: %s with %s, %s with %s",
-				key, listedBy(" and ", inA[key]), a.name, listedBy(" and ", other), b.name))
-		}
-	}
-	return list
-}
-
-// facts lists the sorted values that each fact takes.
-func (f *sideFacts) facts() map[string][]string {
-	seen := make(map[[2]string]bool)
-	values := make(map[string][]string)
-	for _, r := range f.runs {
-		for key, value := range r.Facts {
-			if at := [2]string{key, value}; !seen[at] {
-				seen[at] = true
-				values[key] = append(values[key], cmp.Or(strings.TrimSpace(value), "nothing"))
-			}
-		}
-	}
-	for key := range values {
-		slices.Sort(values[key])
-	}
-	return values
 }
 
 func differentUnits(a, b *sideFacts, metric string) []string {

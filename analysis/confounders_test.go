@@ -63,6 +63,38 @@ func TestConfounders(t *testing.T) {
 	}
 }
 
+// What nobody could have made equal between two devices is named in one short
+// sentence; versions and policies are told in full. Within a device everything
+// is told, but not that a battery's content moved by a percent.
+func TestConfoundersByNature(t *testing.T) {
+	oak := map[string]string{"host_model": "oak 1", "cpu_model": "p8", "cores_active": "8", "battery_full_wh": "48.6", "cpu_governor": "performance", "firmware_version": "1.02", "memory_total_bytes": "17179869184"}
+	elm := map[string]string{"host_model": "elm 2", "cpu_model": "p6", "cores_active": "6", "battery_full_wh": "40.2", "cpu_governor": "powersave", "firmware_version": "1.02", "memory_total_bytes": "8589934592"}
+	runs := twoDevices()
+	for i := range runs {
+		if runs[i].Facts = oak; runs[i].Device == "unit-elm" {
+			runs[i].Facts = elm
+		}
+	}
+	want := []string{
+		"different cpu_governor: powersave with unit-elm, performance with unit-oak",
+		"different memory_total_bytes: 8 GiB with unit-elm, 16 GiB with unit-oak",
+		"by nature the devices also differ in battery, cores, processor, model (sweepd run show lists the facts)",
+	}
+	if got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders; !slices.Equal(got, want) {
+		t.Errorf("between devices:\n%q\nwant\n%q", got, want)
+	}
+	runs = grid([]Group{{"unit-oak", "tile-sort", "mains", "cores=6"}, {"unit-oak", "tile-sort", "mains", "cores=8"}}, oneLevel)
+	for i := range runs {
+		if runs[i].Facts = oak; runs[i].Variant == "cores=6" {
+			runs[i].Facts = map[string]string{"cores_active": "6", "battery_full_wh": "48.2"}
+		}
+	}
+	want = []string{"different cores_active: 6 with cores=6, 8 with cores=8"}
+	if got := compareOne(t, runs, CompareRequest{By: "variant"}).Confounders; !slices.Equal(got, want) {
+		t.Errorf("within a device %q, want %q", got, want)
+	}
+}
+
 // NIST StRD SiRstv, one-way analysis of variance of five instruments with five
 // repeats each: F(4, 20) = 1.18046237440255. As five passes over five cells the
 // effects of the instruments are blocks; against the residual of this layout

@@ -1,6 +1,9 @@
 package analysis
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // enoughShare is the part of the best result that is enough unless said otherwise.
 const enoughShare = 0.95
@@ -119,10 +122,20 @@ func Curve(runs []Run, req CurveRequest) (CurveResult, error) {
 		if group, ok := c.build(key); ok {
 			result.Groups = append(result.Groups, group)
 		} else {
-			result.Notes = append(result.Notes, fmt.Sprintf("%s: no usable %s in %d runs", key.describe(), metric, len(groups[key])))
+			result.Notes = append(result.Notes, fmt.Sprintf("%s: no usable %s in %d runs%s", key.describe(), metric, len(groups[key]),
+				hasOthers(metricsIn(runs, groups[key]), metric)))
 		}
 	}
 	return result, nil
+}
+
+// hasOthers names the metrics that runs have instead.
+func hasOthers(names []string, metric string) string {
+	names = slices.DeleteFunc(names, func(s string) bool { return s == metric })
+	if len(names) == 0 {
+		return ""
+	}
+	return "; they have " + listedBy(", ", names) + ", which --metric asks for"
 }
 
 func (r CurveRequest) check() error {

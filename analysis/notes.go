@@ -14,10 +14,18 @@ func leftOutNotes(left LeftOut, quantity string) []string {
 		{left.Setting, "set watts not finite, zero or negative"},
 	} {
 		if l.count > 0 {
-			notes = append(notes, fmt.Sprintf("%d runs left out: %s", l.count, l.why))
+			notes = append(notes, fmt.Sprintf("%s left out: %s", counted(l.count, "run"), l.why))
 		}
 	}
 	return notes
+}
+
+// counted is a number with its noun: "1 run", "2 runs".
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // noiseNotes says where a noise comes from that repeats alone did not settle.

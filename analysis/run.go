@@ -30,7 +30,8 @@ type Run struct {
 
 	StartTempC   *float64 // temperature at the start, degrees Celsius
 	ChargeRatio  *float64 // battery charge at the start, 0 to 1
-	EndedReserve bool     // the run ended because the battery reached its reserve
+	EndCharge    *float64 // battery charge at the end, 0 to 1
+	EndedReserve bool     // the battery came down to its reserve
 }
 
 // Result is a number that a workload reported.

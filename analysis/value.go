@@ -106,7 +106,7 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 		Metric: c.Metric, Workload: c.Workload, Confidence: c.Confidence,
 		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotTold: []SettingSpan{},
 	}
-	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower" && c.Per == ""}
+	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}
 	if priceB > priceA {
 		v.Dearer, v.Cheaper = c.B, c.A
 		surcharge.dearer, surcharge.cheaper = priceB, priceA

@@ -7,6 +7,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/collectors"
 )
 
 // Skipped counts the selected runs that the analysis does not take.
@@ -21,6 +22,21 @@ func (s *Store) AnalysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Ski
 	return runs, skipped, s.fail("reading runs of", err)
 }
 
+// SwitchedOff are the selected runs on battery that were interrupted, as where
+// the device ran until it switched off: measured runtimes, if their charge says
+// so.
+func (s *Store) SwitchedOff(ctx context.Context, f Filter) ([]analysis.Run, error) {
+	tx, err := s.read.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, s.fail("reading runs of", err)
+	}
+	defer tx.Rollback()
+	where, args := f.where()
+	l := analysisLoader{ctx: ctx, tx: tx, where: "state = 'interrupted' AND supply = 'battery' AND (" + where + ")", args: args, at: map[int64]int{}}
+	err = l.load()
+	return l.runs, s.fail("reading runs of", err)
+}
+
 func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Skipped, error) {
 	tx, err := s.read.BeginTx(ctx, nil)
 	if err != nil {
@@ -33,10 +49,8 @@ func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Ski
 		return nil, skipped, err
 	}
 	l := analysisLoader{ctx: ctx, tx: tx, where: "state = 'finished' AND (" + where + ")", args: args, at: map[int64]int{}}
-	for _, step := range []func() error{l.loadRuns, l.loadResults, l.loadFindings} {
-		if err := step(); err != nil {
-			return nil, skipped, err
-		}
+	if err := l.load(); err != nil {
+		return nil, skipped, err
 	}
 	return l.runs, skipped, nil
 }
@@ -54,6 +68,15 @@ type analysisLoader struct {
 	args  []any
 	runs  []analysis.Run
 	at    map[int64]int // place of each run in runs
+}
+
+func (l *analysisLoader) load() error {
+	for _, step := range []func() error{l.loadRuns, l.loadResults, l.loadFindings, l.loadEndCharges} {
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // ofSelected limits a query on a table of parts. Without a filter nearly all
@@ -134,4 +157,26 @@ func (l *analysisLoader) loadFindings() error {
 		}
 		return nil
 	}, "SELECT run, code FROM findings"+l.ofSelected()+" ORDER BY run, position", l.args...)
+}
+
+// longRun is how long a run on battery lasts, in seconds, before its last charge
+// is of interest: a full battery is never empty sooner.
+const longRun = 300
+
+// loadEndCharges reads the last charge of long runs on battery, the mean of the
+// batteries as at the start.
+func (l *analysisLoader) loadEndCharges() error {
+	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
+		var n int64
+		var charge float64
+		if err := rows.Scan(&n, &charge); err != nil {
+			return err
+		}
+		if r := l.run(n); r != nil {
+			r.EndCharge = &charge
+		}
+		return nil
+	}, fmt.Sprintf(`SELECT run, avg(last) FROM summaries WHERE last IS NOT NULL AND sensor IN (SELECT id FROM sensors WHERE sensor = ?)
+		AND run IN (SELECT n FROM runs WHERE duration_s >= %d AND supply = 'battery' AND %s) GROUP BY run`, longRun, l.where),
+		append([]any{collectors.BatteryCharge}, l.args...)...)
 }
