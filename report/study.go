@@ -58,6 +58,12 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 		return s, errors.New("report: no finished run was selected: there is nothing to report")
 	}
 	byMetric, left := topics(runs, q.Metrics)
+	for _, asked := range q.Metrics {
+		if byMetric[asked] == nil {
+			names := slices.Sorted(maps.Keys(resultNames(runs)))
+			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, listed(names, 10))
+		}
+	}
 	for _, metric := range slices.Sorted(maps.Keys(byMetric)) {
 		t, err := ask(runs, metric, byMetric[metric], q)
 		if err != nil {
@@ -76,6 +82,16 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 		return s, fmt.Errorf("report: %w", err)
 	}
 	return s, nil
+}
+
+func resultNames(runs []analysis.Run) map[string]bool {
+	seen := map[string]bool{}
+	for i := range runs {
+		for name := range runs[i].Results {
+			seen[name] = true
+		}
+	}
+	return seen
 }
 
 // topics says which workloads are looked at by which metric.

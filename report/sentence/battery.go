@@ -29,8 +29,7 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 	var l list
 	l.overhead(g)
 	for _, m := range g.Measured {
-		l.say("Run %s at %s lasted %s h to the reserve; the prediction was %s h%s.", ShortID(m.Run), Setting(m.SettingW, m.Setting),
-			Fixed(float64(m.RuntimeH), 2), Fixed(float64(m.PredictedH), 2), Interval(m.PredictedLowerH, m.PredictedUpperH, 2))
+		l.measured(m)
 	}
 	for _, x := range g.Gains {
 		l.gain(g, x)
@@ -64,6 +63,31 @@ func Runtime(g *analysis.BatteryGroup) []Sentence {
 	return l
 }
 
+// measured sets a measured runtime beside its prediction.
+func (l *list) measured(m analysis.MeasuredRuntime) {
+	down := " down to the reserve"
+	if m.EndCharge.Known() {
+		down = " down to " + Fixed(100*float64(m.EndCharge), 0) + " %"
+	}
+	if m.StartCharge.Known() {
+		down = " from " + Fixed(100*float64(m.StartCharge), 0) + " %" + down
+	}
+	if m.SwitchedOff {
+		down += ", where the recording broke off"
+	}
+	text := fmt.Sprintf("Measured: run %s at %s lasted %s h%s", ShortID(m.Run), Setting(m.SettingW, m.Setting), Fixed(float64(m.RuntimeH), 2), down)
+	if !m.PredictedH.Known() {
+		l.say("%s.", text)
+		return
+	}
+	text += fmt.Sprintf("; the power at this setting predicts %s h%s", Fixed(float64(m.PredictedH), 2), Interval(m.PredictedLowerH, m.PredictedUpperH, 2))
+	if m.PredictedLowerH.Known() && (m.RuntimeH < m.PredictedLowerH || m.RuntimeH > m.PredictedUpperH) {
+		l.tell(Doubtful, text+": they do not agree, so the battery does not hold what was assumed, or the power was another one.")
+		return
+	}
+	l.say("%s.", text)
+}
+
 // overhead says what the rest of the device draws.
 func (l *list) overhead(g *analysis.BatteryGroup) {
 	o := g.Overhead
@@ -72,7 +96,7 @@ func (l *list) overhead(g *analysis.BatteryGroup) {
 	}
 	kind := map[string]string{analysis.ByPackage: "watt of the package", analysis.BySetting: "watt set"}[o.Against]
 	i, s := HalfWidth(o.InterceptLowerW, o.InterceptUpperW), HalfWidth(o.SlopeLower, o.SlopeUpper)
-	l.say("Besides, the device draws %s W%s, and each %s costs %s W%s at the battery.",
+	l.say("The rest of the device draws %s W%s, and each %s costs %s W%s at the battery.",
 		WithUncertainty(float64(o.InterceptW), i), Interval(o.InterceptLowerW, o.InterceptUpperW, Decimals(float64(o.InterceptW), i)),
 		kind, WithUncertainty(float64(o.Slope), s), Interval(o.SlopeLower, o.SlopeUpper, Decimals(float64(o.Slope), s)))
 }
@@ -95,7 +119,7 @@ func (l *list) gain(g *analysis.BatteryGroup, x analysis.RuntimeGain) {
 	}
 	longer, lower, upper := "longer", x.Lower, x.Upper
 	if x.Minutes < 0 {
-		longer, lower, upper = "less", -x.Upper, -x.Lower
+		longer, lower, upper = "shorter", -x.Upper, -x.Lower
 	}
 	l.say("At %s %s lasts %s min%s %s than %s.", where, name(g.Variant), Fixed(math.Abs(float64(x.Minutes)), places),
 		Interval(lower, upper, places), longer, name(x.Variant))

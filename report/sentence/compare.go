@@ -3,6 +3,7 @@ package sentence
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -27,13 +28,21 @@ func CompareTitle(c *analysis.Comparison) string {
 // CompareMetric is what is compared, with its unit and direction.
 func CompareMetric(c *analysis.Comparison) string {
 	metric := c.Metric
+	if c.Inverted {
+		metric = "1/" + metric
+	}
 	if c.Per != "" {
-		metric += " per watt (" + c.Per + ")"
+		metric += " per " + denominatorOf[c.Per]
 	}
 	if c.Unit != "" && c.Per == "" {
 		metric += " in " + c.Unit
 	}
 	return metric + ", " + c.Better + " is better"
+}
+
+// denominatorOf names the watts that results are divided by.
+var denominatorOf = map[string]string{
+	analysis.AtPackage: Denominator[analysis.ByPackage], analysis.AtSystem: Denominator[analysis.BySystem], analysis.AtSetting: Denominator[analysis.BySetting],
 }
 
 // Compare says who is ahead at which settings, where the lead changes, who is
@@ -59,7 +68,7 @@ func Compare(c *analysis.Comparison) []Sentence {
 // Band says who is ahead over a stretch of settings, or how many runs it would
 // take to tell.
 func Band(c *analysis.Comparison, b analysis.Band) Sentence {
-	where := Capital(Range(Setting(b.FromW, b.From), Setting(b.ToW, b.To)))
+	where := Capital(Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To)))
 	members := bandSettings(c, b)
 	d, lower, upper := bandMean(members)
 	places := PercentPlaces(lower, upper)
@@ -70,7 +79,7 @@ func Band(c *analysis.Comparison, b analysis.Band) Sentence {
 		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: a/b %s %%%s.", where, Margin(c.Margin),
 			SignedPercent(float64(d), places), Percents(lower, upper, places))}
 	}
-	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(members) + "."}
+	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(c, members) + "."}
 }
 
 // Overall says who is ahead over all shared settings; there must be one.
@@ -89,9 +98,25 @@ func Overall(c *analysis.Comparison) Sentence {
 
 // Across sums comparisons over workloads up.
 func Across(a, b string, x analysis.Across) string {
+	c := &analysis.Comparison{A: a, B: b, Better: x.Better}
 	places := PercentPlaces(x.Lower, x.Upper)
-	return fmt.Sprintf("Over %d workloads %s compares to %s with %s %%%s.", x.Workloads, a, b,
-		SignedPercent(float64(x.Diff), places), Percents(x.Lower, x.Upper, places))
+	ratio := fmt.Sprintf("a/b %s %%%s", SignedPercent(float64(x.Diff), places), Percents(x.Lower, x.Upper, places))
+	over := fmt.Sprintf("Over %d workloads ", x.Workloads)
+	switch x.Verdict {
+	case analysis.VerdictA, analysis.VerdictB:
+		return over + ahead(c, x.Verdict, x.Diff, x.Lower, x.Upper) + "."
+	case analysis.VerdictTie:
+		return fmt.Sprintf("%s%s (a) and %s (b) are level within the margin: %s.", over, a, b, ratio)
+	}
+	return fmt.Sprintf("%sit cannot be told whether %s (a) or %s (b) is ahead: %s.", over, a, b, ratio)
+}
+
+// Place is a setting of a comparison, measured watts with one decimal.
+func Place(c *analysis.Comparison, watts analysis.Number, name string) string {
+	if c.At != analysis.AtSetting && c.At != "" && watts.Known() {
+		return Fixed(float64(watts), 1) + " W"
+	}
+	return Setting(watts, name)
 }
 
 // bandSettings are the shared settings of a band, told from its ends.
@@ -102,15 +127,19 @@ func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingCom
 		if s.NA == 0 || s.NB == 0 {
 			continue
 		}
-		inside = inside || Setting(s.SettingW, s.Setting) == Setting(b.FromW, b.From)
+		inside = inside || isAt(s, b.FromW, b.From)
 		if inside && s.Verdict == b.Verdict {
 			members = append(members, s)
 		}
-		if inside && Setting(s.SettingW, s.Setting) == Setting(b.ToW, b.To) {
+		if inside && isAt(s, b.ToW, b.To) {
 			break
 		}
 	}
 	return members
+}
+
+func isAt(s analysis.SettingComparison, watts analysis.Number, name string) bool {
+	return s.Setting == name && (s.SettingW == watts || !s.SettingW.Known() && !watts.Known())
 }
 
 // bandMean is the geometric mean of a/b over settings, minus 1. Because the
@@ -145,25 +174,57 @@ func ahead(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.
 // inverse turns a/b - 1 into b/a - 1.
 func inverse(d analysis.Number) analysis.Number { return 1/(1+d) - 1 }
 
-// wanted says how many runs it would take.
-func wanted(members []analysis.SettingComparison) string {
-	most, known := 0, len(members) > 0
+// manyRuns is where asking for more runs is no advice any more.
+const manyRuns = 1000
+
+// wanted says how many runs it would take: those that most of the settings need,
+// and the settings that need more.
+func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string {
+	var counts []int
+	var unknown, flagged []string
 	for _, s := range members {
-		if s.MoreRuns == nil {
-			known = false
-			continue
+		switch {
+		case s.MoreRuns == nil:
+			unknown = append(unknown, Place(c, s.SettingW, s.Setting))
+		case slices.ContainsFunc(c.Flagged, func(f analysis.FlaggedRun) bool { return isAt(s, f.SettingW, f.Setting) }):
+			flagged = append(flagged, Place(c, s.SettingW, s.Setting))
+		case *s.MoreRuns > 0:
+			counts = append(counts, *s.MoreRuns)
 		}
-		most = max(most, *s.MoreRuns)
 	}
-	switch {
-	case most == 0:
+	var parts []string
+	if len(counts) > 0 {
+		parts = append(parts, wantedCounts(counts, len(members)))
+	}
+	if len(flagged) > 0 {
+		parts = append(parts, "look first at the run unlike its repeats at "+strings.Join(flagged, ", "))
+	}
+	if len(unknown) > 0 {
+		parts = append(parts, "how many runs would tell is not known at "+strings.Join(unknown, ", "))
+	}
+	if len(parts) == 0 {
 		return ""
-	case !known:
-		return fmt.Sprintf(": at least %d more runs of each side are needed", most)
-	case most == 1:
-		return ": 1 more run of each side at each setting would tell"
 	}
-	return fmt.Sprintf(": %d more runs of each side at each setting would tell", most)
+	return ": " + strings.Join(parts, "; ")
+}
+
+func wantedCounts(counts []int, members int) string {
+	least, most := slices.Min(counts), slices.Max(counts)
+	number := strconv.Itoa(most)
+	switch {
+	case most >= manyRuns:
+		return fmt.Sprintf("the difference is too small for the noise, more than %d more runs of each side would be needed", manyRuns)
+	case least < most:
+		number = fmt.Sprintf("%d to %d", least, most)
+	}
+	where := ""
+	if members > 1 {
+		where = " at each setting"
+	}
+	if most == 1 {
+		return "1 more run of each side" + where + " should tell"
+	}
+	return number + " more runs of each side" + where + " should tell"
 }
 
 // PercentPlaces are the decimals of a percentage with these bounds (ratios): 1,

@@ -81,7 +81,7 @@ func (l *list) effective(g *analysis.CurveGroup) {
 	}
 	if !e.FloorW.Known() && !e.CapW.Known() {
 		if e.Source != "" {
-			l.say("The device follows every setting tested, %s to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
+			l.say("The device follows every setting tested, from %s W to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
 		}
 		return
 	}
@@ -92,7 +92,7 @@ func (l *list) effective(g *analysis.CurveGroup) {
 	if e.CapW.Known() {
 		beyond = append(beyond, "above it acts as if set to "+Significant(float64(e.CapW))+" W")
 	}
-	l.tell(Doubtful, fmt.Sprintf("The device follows settings from %s to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source))
+	l.tell(Doubtful, fmt.Sprintf("The device follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source))
 }
 
 // Denominator says by which watts a result is divided.
@@ -108,7 +108,7 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 	if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
 		plateau = "as good, or less than 5 % worse, " + Range(from, to)
 	}
-	l.say("Most result per %s at %s; %s.", Denominator[e.By], peak, plateau)
+	l.say("Most efficient, by %ss, at %s; %s.", Denominator[e.By], peak, plateau)
 }
 
 // marginal names the last step up that buys anything that can be told from
@@ -121,7 +121,7 @@ func (l *list) marginal(g *analysis.CurveGroup) {
 		}
 		half := HalfWidth(m.Lower, m.Upper)
 		places := min(Decimals(float64(m.PercentPerWatt), half), 3)
-		l.say("The last step that gains for certain is from %s to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
+		l.say("The last step that gains for certain is from %s W to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
 			Fixed(float64(m.PercentPerWatt), places), Interval(m.Lower, m.Upper, places))
 		return
 	}

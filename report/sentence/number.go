@@ -95,23 +95,21 @@ func SignedPercent(ratio float64, decimals int) string {
 	return s
 }
 
-// ColumnDecimals is how many decimals a column of numbers deserves: as the
-// smallest uncertainty says, so that the numbers stand in line, at most most.
-// values and uncertainties may be unknown.
+// ColumnDecimals is how many decimals a column of numbers deserves, the same for
+// all so that they stand in line, at most most: as many as show two digits of the
+// largest uncertainty and one of the smallest. values and uncertainties may be
+// unknown.
 func ColumnDecimals(values, uncertainties []float64, most int) int {
-	finest, known := 0, false
+	least, greatest := math.Inf(1), 0.0
+	finest := 0
 	for i, v := range values {
-		if !(uncertainties[i] > 0) {
-			continue
-		}
-		if d := Decimals(v, uncertainties[i]); !known || d > finest {
-			finest, known = d, true
+		finest = max(finest, Decimals(v, 0))
+		if u := uncertainties[i]; u > 0 && !math.IsInf(u, 0) {
+			least, greatest = min(least, u), max(greatest, u)
 		}
 	}
-	if !known {
-		for _, v := range values {
-			finest = max(finest, Decimals(v, 0))
-		}
+	if greatest > 0 {
+		finest = max(places(greatest, 2), places(least, 1))
 	}
 	return min(finest, most)
 }

@@ -42,9 +42,6 @@ func Range(from, to string) string {
 	if from == to {
 		return "at " + from
 	}
-	if short, ok := strings.CutSuffix(from, " W"); ok && strings.HasSuffix(to, " W") {
-		from = short
-	}
 	return "from " + from + " to " + to
 }
 
