@@ -18,6 +18,7 @@ type Store interface {
 	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
 	Reject(ctx context.Context, id, why string, now time.Time) error
 	Keep(ctx context.Context, id, why string, now time.Time) error
+	ReplaceFinding(ctx context.Context, id string, code agent.Code, f *agent.Finding) error
 }
 
 var _ Store = (*store.Store)(nil)
@@ -33,9 +34,14 @@ const (
 
 // Amendment is what a user changes about a run that is kept.
 type Amendment struct {
-	Results  map[string]ResultMessage
-	Decision Decision
-	Why      string // of the decision
+	Results map[string]ResultMessage
+	// FramesS is the time that the results' frame times cover, s; nil where they are
+	// from elsewhere. FramesShort is the share of the run that they should cover, 0
+	// for the default.
+	FramesS     *float64
+	FramesShort float64
+	Decision    Decision
+	Why         string // of the decision
 }
 
 // Amend changes a run and returns it as it is then. id is any part that only one
@@ -54,6 +60,11 @@ func Amend(ctx context.Context, s Store, id string, change Amendment, lower []st
 			return agent.Detail{}, err
 		}
 	}
+	if change.FramesS != nil {
+		if err := noteFrames(ctx, s, full, change); err != nil {
+			return agent.Detail{}, err
+		}
+	}
 	switch change.Decision {
 	case Reject:
 		err = s.Reject(ctx, full, change.Why, now)
@@ -64,4 +75,16 @@ func Amend(ctx context.Context, s Store, id string, change Amendment, lower []st
 		return agent.Detail{}, err
 	}
 	return s.Run(ctx, full)
+}
+
+// noteFrames finds a run short of frames, or no longer.
+func noteFrames(ctx context.Context, s Store, id string, change Amendment) error {
+	d, err := s.Run(ctx, id)
+	if err != nil {
+		return err
+	}
+	if f, short := agent.CheckFrames(*change.FramesS, d.DurationS, change.FramesShort); short {
+		return s.ReplaceFinding(ctx, id, agent.FramesShort, &f)
+	}
+	return s.ReplaceFinding(ctx, id, agent.FramesShort, nil)
 }

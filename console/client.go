@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -63,9 +64,21 @@ func (c *Client) Status(ctx context.Context) (s Status, err error) {
 	return s, c.do(ctx, http.MethodGet, "/api/v1/status", nil, &s)
 }
 
-// Ready asks whether the device is fit to start a run.
-func (c *Client) Ready(ctx context.Context) (r agent.Readiness, err error) {
-	return r, c.do(ctx, http.MethodGet, "/api/v1/ready", nil, &r)
+// AddResults gives a run that is kept results, or corrects them.
+func (c *Client) AddResults(ctx context.Context, id string, q ResultsRequest) (d agent.Detail, err error) {
+	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", q, &d)
+}
+
+// Ready asks whether the device is fit to start a run with such needs.
+func (c *Client) Ready(ctx context.Context, w agent.Want) (r agent.Readiness, err error) {
+	q := url.Values{}
+	if w.Supply != agent.SupplyUnknown {
+		q.Set("supply", string(w.Supply))
+	}
+	if w.MinCharge > 0 {
+		q.Set("charge", strconv.FormatFloat(w.MinCharge, 'g', -1, 64))
+	}
+	return r, c.do(ctx, http.MethodGet, "/api/v1/ready?"+q.Encode(), nil, &r)
 }
 
 // Changed tells the agent that a run was changed in the data file, so that what
@@ -78,11 +91,11 @@ func (c *Client) Changed(ctx context.Context, id string) error {
 // over minutes.
 const readyPause = 2 * time.Second
 
-// WaitReady waits until the device is fit to start a run. It tells why it waits
-// whenever it looks.
-func (c *Client) WaitReady(ctx context.Context, tell func(agent.Readiness)) error {
+// WaitReady waits until the device is fit to start a run with such needs. It tells
+// why it waits whenever it looks.
+func (c *Client) WaitReady(ctx context.Context, w agent.Want, tell func(agent.Readiness)) error {
 	for {
-		r, err := c.Ready(ctx)
+		r, err := c.Ready(ctx, w)
 		if err != nil || r.Fit {
 			return err
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"strconv"
 	"sync"
 
 	"go.uber.org/zap"
@@ -36,6 +37,9 @@ type Options struct {
 	// Lower names the results of which less is better unless a request says
 	// otherwise.
 	Lower []string
+	// FramesShort is the share of a run that its frame times should cover; 0 means
+	// agent.DefaultFramesShort.
+	FramesShort float64
 	// Version is the program's.
 	Version string
 	// Log is nil for none.
@@ -100,7 +104,7 @@ func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
 }
 
 // ready tells whether the device is fit to start a run. ?supply=battery asks for
-// one on battery.
+// one on battery, ?charge=0.6 for one that needs the battery at 60 %.
 func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 	want := agent.Want{Supply: agent.Supply(r.URL.Query().Get("supply"))}
 	switch want.Supply {
@@ -108,6 +112,14 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 	default:
 		writeError(w, http.StatusBadRequest, errors.New("supply is mains or battery"))
 		return
+	}
+	if text := r.URL.Query().Get("charge"); text != "" {
+		charge, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(charge >= 0 && charge <= 1) {
+			writeError(w, http.StatusBadRequest, errors.New("charge is a share from 0 to 1"))
+			return
+		}
+		want.MinCharge = charge
 	}
 	readiness, err := h.Agent.Ready(r.Context(), want)
 	if err != nil {

@@ -345,7 +345,7 @@ func TestWaitReady(t *testing.T) {
 		c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
 		told := 0
 		start := time.Now()
-		if err := c.WaitReady(t.Context(), func(r agent.Readiness) { told += len(r.Reasons) }); err != nil {
+		if err := c.WaitReady(t.Context(), agent.Want{}, func(r agent.Readiness) { told += len(r.Reasons) }); err != nil {
 			t.Fatal(err)
 		}
 		if told != 2 || time.Since(start) != 2*readyPause {
@@ -354,7 +354,7 @@ func TestWaitReady(t *testing.T) {
 		f.looks = 0
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if err := c.WaitReady(ctx, func(agent.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
+		if err := c.WaitReady(ctx, agent.Want{}, func(agent.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("given up: %v", err)
 		}
 	})

@@ -66,6 +66,14 @@ type StopRequest struct {
 	Note    string                   `json:"note,omitempty"` // is added to the run's note
 }
 
+// ResultsRequest adds results to a run that is kept: POST /api/v1/runs/ID/results.
+type ResultsRequest struct {
+	Results map[string]ResultMessage `json:"results"`
+	// FramesS is the time that frame times cover, s, where the results are made of
+	// them.
+	FramesS *float64 `json:"frames_s,omitempty"`
+}
+
 // ResultMessage is a result on its way in. Better is "higher", "lower" or empty
 // for what the configuration says.
 type ResultMessage struct {

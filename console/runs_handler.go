@@ -20,9 +20,9 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	mux.HandleFunc("GET /api/v1/runs", h.list)
 	mux.HandleFunc("GET /api/v1/runs/{id}", h.show)
 	mux.HandleFunc("POST /api/v1/runs/{id}/results", func(w http.ResponseWriter, r *http.Request) {
-		var q StopRequest
+		var q ResultsRequest
 		if readJSON(w, r, &q) {
-			h.amend(w, r, Amendment{Results: q.Results})
+			h.amend(w, r, Amendment{Results: q.Results, FramesS: q.FramesS, FramesShort: h.FramesShort})
 		}
 	})
 	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)

@@ -107,3 +107,7 @@ func (p *Plan) Devices() []string {
 	}
 	return list
 }
+
+// SameStretch tells whether the slots at two positions, from 1, have one pass and
+// one level.
+func (p *Plan) SameStretch(a, b int) bool { return p.sameStretch(a-1, b-1) }

@@ -48,6 +48,7 @@ type thresholds struct {
 	TemperatureLimit float64 `yaml:"temperature_limit"`
 	ThrottledFall    float64 `yaml:"throttled_fall"`
 	Stale            span    `yaml:"stale"`
+	FramesShort      float64 `yaml:"frames_short"`
 }
 
 func (t thresholds) forAgent() agent.Thresholds {
@@ -55,7 +56,7 @@ func (t thresholds) forAgent() agent.Thresholds {
 		TooShort: t.TooShort.Duration, Gap: t.Gap.Duration, Gone: t.Gone.Duration, Settle: t.Settle.Duration,
 		ClockStep: t.ClockStep.Duration, SettingTolerance: t.SettingTolerance, HotStart: t.HotStart, BusyStart: t.BusyStart,
 		Reserve: t.Reserve, WeakCharger: t.WeakCharger, Disobeyed: t.Disobeyed, TemperatureLimit: t.TemperatureLimit,
-		ThrottledFall: t.ThrottledFall, Stale: t.Stale.Duration,
+		ThrottledFall: t.ThrottledFall, Stale: t.Stale.Duration, FramesShort: t.FramesShort,
 	}
 }
 

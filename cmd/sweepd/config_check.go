@@ -40,6 +40,7 @@ func checkConfig(text []byte, c *config) error {
 		{"thresholds.temperature_limit", upTo(c.Thresholds.TemperatureLimit, 150, "°C")},
 		{"thresholds.throttled_fall", checkShare(c.Thresholds.ThrottledFall)},
 		{"thresholds.stale", within(c.Thresholds.Stale, time.Millisecond, time.Hour)},
+		{"thresholds.frames_short", checkShare(c.Thresholds.FramesShort)},
 		{"lower", each(c.Lower, func(name string) error { return agent.CheckLabel("name of a result", name) })},
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},

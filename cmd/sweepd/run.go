@@ -59,7 +59,6 @@ func (f *startFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.setting, "setting", "", "the active power setting, in watts (`25W`) or by name; unless given, the one declared before or read from the system")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "`k=v` for anything else that was changed on purpose (repeatable)")
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
-	_ = cmd.MarkFlagRequired("workload") // it is there, three lines above
 }
 
 func (f *startFlags) request() (console.StartRequest, error) {

@@ -14,6 +14,7 @@ import (
 // run as it is then.
 func (a *app) amend(ctx context.Context, id string, change console.Amendment) error {
 	return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+		change.FramesShort = c.Thresholds.FramesShort
 		d, err := console.Amend(ctx, s, id, change, c.Lower, time.Now())
 		if err != nil {
 			return err

@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -16,32 +18,30 @@ func (a *app) runStartCommand() *cobra.Command {
 	var f startFlags
 	var wait bool
 	cmd := &cobra.Command{
-		Use:   "start --workload NAME",
+		Use:   "start [--workload NAME]",
 		Short: "Start a run; the agent records until it is stopped",
-		Long: `Start a run; the agent records until it is stopped. If the device is not fit to
-start (hot, busy, nearly empty), a warning says so; --wait waits until it is.`,
-		Example: `  sweepd run start --workload harbour-flight --setting 25W
+		Long: `Start a run; the agent records until it is stopped. Without --workload and other
+labels it takes those of the plan's next cell. One line says whether the device is
+fit to start (cool, idle, charged, on the supply that the plan wants); --wait waits
+until it is.`,
+		Example: `  sweepd run start --wait                          the next cell of the plan
+  sweepd run start --workload harbour-flight --setting 25W
   sweepd run start --workload tile-sort --variant cores=6 --variant fan=quiet --note "after the update"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			q, err := f.request()
+			q, want, client, err := a.startRequest(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			client, err := a.client()
+			ready, err := a.tellReady(cmd.Context(), client, want, wait)
 			if err != nil {
-				return misused(err)
-			}
-			if wait {
-				if err := a.waitReady(cmd.Context(), client); err != nil {
-					return err
-				}
+				return err
 			}
 			run, err := client.StartRun(cmd.Context(), q)
 			if err != nil {
 				return err
 			}
-			return a.printStarted(run)
+			return a.printStarted(run, ready)
 		},
 	}
 	f.add(cmd)
@@ -49,9 +49,86 @@ start (hot, busy, nearly empty), a warning says so; --wait waits until it is.`,
 	return cmd
 }
 
-// printStarted says in one line what is recorded now, and warns of a setting
-// that the system contradicts.
-func (a *app) printStarted(run agent.Run) error {
+// startRequest is what the user says of a run, or, where that is nothing, what the
+// plan says; with what it needs of the device.
+func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartRequest, want agent.Want, client *console.Client, err error) {
+	if f.workload == "" && (f.setting != "" || len(f.variant) > 0) {
+		return q, want, nil, misused(errors.New("--workload is missing: give it, or no label at all for the plan's next cell"))
+	}
+	if f.workload != "" {
+		if q, err = f.request(); err != nil {
+			return q, want, nil, err
+		}
+	}
+	if client, err = a.client(); err != nil {
+		return q, want, nil, misused(err)
+	}
+	if f.workload != "" {
+		return q, want, client, nil
+	}
+	status, err := client.Status(ctx)
+	if err != nil {
+		return q, want, nil, err
+	}
+	if status.Recording != nil {
+		return q, want, nil, fmt.Errorf("run %s of %q is still recording: stop it first", text.ShortID(status.Recording.ID), status.Recording.Workload)
+	}
+	slot, err := a.nextSlot(ctx, status.Device)
+	if err != nil {
+		return q, want, nil, err
+	}
+	q = console.StartRequest{Workload: slot.Workload, Setting: slot.Setting.String(), Variant: slot.Variant, Note: f.note}
+	return q, slot.Want(), client, q.Check()
+}
+
+// tellReady says in one line whether the device is fit to start, or waits until it
+// is.
+func (a *app) tellReady(ctx context.Context, client *console.Client, want agent.Want, wait bool) (r agent.Readiness, err error) {
+	if wait {
+		if err := a.waitReady(ctx, client, want); err != nil {
+			return r, err
+		}
+	}
+	if r, err = client.Ready(ctx, want); err != nil {
+		return r, err
+	}
+	look := a.look(a.err)
+	if r.Fit {
+		_, err = fmt.Fprintln(a.err, look.Paint(readyText(r), toneGood))
+		return r, err
+	}
+	_, err = fmt.Fprintln(a.err, look.PaintLines(look.Wrap(readyText(r), "  "), toneDoubt))
+	return r, err
+}
+
+// readyText says whether a device is fit to start, and why not.
+func readyText(r agent.Readiness) string {
+	if !r.Fit {
+		return "not fit to start: " + reasonTexts(r)
+	}
+	switch {
+	case r.Celsius != nil && r.Above != nil && *r.Above >= 0:
+		return fmt.Sprintf("fit to start: %.1f °C, %.1f K above its idle baseline", *r.Celsius, *r.Above)
+	case r.Celsius != nil && r.Above != nil:
+		return fmt.Sprintf("fit to start: %.1f °C, %.1f K below its idle baseline", *r.Celsius, -*r.Above)
+	}
+	return "fit to start (its idle temperature is not known yet)"
+}
+
+func reasonTexts(r agent.Readiness) string {
+	texts := make([]string, len(r.Reasons))
+	for i, f := range r.Reasons {
+		texts[i] = f.Text
+	}
+	return strings.Join(texts, "; ")
+}
+
+// printStarted says in one line what is recorded now, and warns of what was not
+// told before: a setting that the system contradicts.
+func (a *app) printStarted(run agent.Run, told agent.Readiness) error {
+	run.Findings = slices.DeleteFunc(slices.Clone(run.Findings), func(f agent.Finding) bool {
+		return slices.ContainsFunc(told.Reasons, func(g agent.Finding) bool { return g.Code == f.Code })
+	})
 	for _, warning := range console.StartWarnings(run) {
 		look := a.look(a.err)
 		fmt.Fprintln(a.err, look.PaintLines(look.Wrap("warning: "+warning, "  "), toneDoubt))
@@ -73,15 +150,11 @@ func (a *app) printStarted(run agent.Run) error {
 
 // waitReady waits until the device is fit to start, and says why it waits: in one
 // line that changes on a terminal, else once for each new reason.
-func (a *app) waitReady(ctx context.Context, client *console.Client) error {
+func (a *app) waitReady(ctx context.Context, client *console.Client, want agent.Want) error {
 	last := ""
 	terminal := isTerminal(a.err)
-	err := client.WaitReady(ctx, func(r agent.Readiness) {
-		codes := make([]string, len(r.Reasons))
-		for i, f := range r.Reasons {
-			codes[i] = f.Text
-		}
-		line := "waiting: " + strings.Join(codes, "; ")
+	err := client.WaitReady(ctx, want, func(r agent.Readiness) {
+		line := "waiting: " + reasonTexts(r)
 		switch {
 		case terminal:
 			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.look(a.err).Columns()-1))

@@ -1,11 +1,18 @@
 package main
 
 import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/report/text"
 )
 
 // resultFlags are results on a command line.
@@ -30,13 +37,17 @@ func (f *resultFlags) messages(texts []string) (map[string]console.ResultMessage
 
 func (a *app) runStopCommand() *cobra.Command {
 	var f resultFlags
+	var frames framesFlags
 	cmd := &cobra.Command{
 		Use:   "stop",
 		Short: "Stop the run and keep it with its results",
 		Long: `Stop the run and keep it with the numbers that the workload reported. A unit may
-follow each number. Results can be given later, too (sweepd run result).`,
+follow each number. Results can be given later, too (sweepd run result). A file of
+frame times becomes results: mean and median rate, the slowest 1 % and 0.1 % of
+frames by their edge (a percentile) and by their mean, and the share of slow frames.`,
 		Example: `  sweepd run stop --result fps_mean=61.3fps
-  sweepd run stop --result score=10234 --result "load time=4.2 s" --lower "load time"`,
+  sweepd run stop --result score=10234 --result "load time=4.2 s" --lower "load time"
+  sweepd run stop --frames frames.csv --frame-column frame_ms`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			results, err := f.messages(f.results)
@@ -47,7 +58,18 @@ follow each number. Results can be given later, too (sweepd run result).`,
 			if err != nil {
 				return misused(err)
 			}
+			var file *frameFile
+			if given, err := frames.given(cmd); err != nil {
+				return err
+			} else if given {
+				if file, err = frames.open(a.in); err != nil {
+					return fmt.Errorf("the run goes on: %w", err)
+				}
+			}
 			d, err := client.StopRun(cmd.Context(), console.StopRequest{Results: results})
+			if err == nil && file != nil {
+				d, err = a.addFrames(cmd.Context(), client, d, file, frames.slow)
+			}
 			if err != nil {
 				return err
 			}
@@ -55,27 +77,63 @@ follow each number. Results can be given later, too (sweepd run result).`,
 		},
 	}
 	f.add(cmd)
+	frames.add(cmd)
 	return cmd
+}
+
+// addFrames gives a run that has just been stopped the results of its frame times.
+func (a *app) addFrames(ctx context.Context, client *console.Client, d agent.Detail, file *frameFile, slow time.Duration) (agent.Detail, error) {
+	q, err := a.framesRequest(file, slow)
+	if err == nil {
+		d, err = client.AddResults(ctx, d.ID, q)
+	}
+	if err != nil {
+		err = fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", text.ShortID(d.ID), err)
+	}
+	return d, err
 }
 
 func (a *app) runResultCommand() *cobra.Command {
 	var f resultFlags
+	var frames framesFlags
 	cmd := &cobra.Command{
-		Use:   "result RUN NAME=VALUE[UNIT]...",
+		Use:   "result RUN [NAME=VALUE[UNIT]]...",
 		Short: "Add results to a run, or correct them",
 		Long:  `Add results to a run, or correct them; what they were before is kept. RUN is any part of the id that only one run has, or "last".`,
 		Example: `  sweepd run result 3f9c21ab fps_mean=61.3fps
-  sweepd run result last "load time=4.2 s" --lower "load time"`,
-		Args: cobra.MinimumNArgs(2),
+  sweepd run result last "load time=4.2 s" --lower "load time"
+  sweepd run result last --frames frames.csv --frame-column frame_ms`,
+		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			results, err := f.messages(args[1:])
 			if err != nil {
 				return err
 			}
-			return a.amend(cmd.Context(), args[0], console.Amendment{Results: results})
+			given, err := frames.given(cmd)
+			if err != nil {
+				return err
+			}
+			change := console.Amendment{Results: results}
+			if !given && len(results) == 0 {
+				return misused(errors.New("run result needs NAME=VALUE, or --frames FILE"))
+			}
+			if given {
+				file, err := frames.open(a.in)
+				if err != nil {
+					return err
+				}
+				q, err := a.framesRequest(file, frames.slow)
+				if err != nil {
+					return err
+				}
+				maps.Copy(q.Results, results)
+				change.Results, change.FramesS = q.Results, q.FramesS
+			}
+			return a.amend(cmd.Context(), args[0], change)
 		},
 	}
 	f.addLower(cmd)
+	frames.add(cmd)
 	return cmd
 }
 

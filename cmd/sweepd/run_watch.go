@@ -20,7 +20,7 @@ func (a *app) runWatchCommand() *cobra.Command {
 	var from []string
 	var lower resultFlags
 	cmd := &cobra.Command{
-		Use:   "watch --workload NAME -- COMMAND...",
+		Use:   "watch [--workload NAME] -- COMMAND...",
 		Short: "Record a run around a command",
 		Long: `Start a run, carry out the command, stop the run when it ends. The command's
 output passes through. A result is what the brackets of a regular expression
@@ -32,13 +32,9 @@ enclose, in the last line that fits; a unit may follow the number there.`,
 			if err != nil {
 				return misused(err)
 			}
-			q, err := f.request()
+			q, _, client, err := a.startRequest(cmd.Context(), &f)
 			if err != nil {
 				return err
-			}
-			client, err := a.client()
-			if err != nil {
-				return misused(err)
 			}
 			program, err := exec.LookPath(args[0])
 			if err != nil {

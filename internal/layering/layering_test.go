@@ -31,9 +31,9 @@ var allowed = map[string][]string{
 var reasons = map[[2]string]string{
 	{"collectors", "agent"}:    "a source of readings knows nothing of runs, so that it can serve any",
 	{"collectors", "analysis"}: "reading a sensor needs no statistics",
-	{"frames", "agent"}:       "frame times are plain numbers from a file, whatever run they belong to",
-	{"frames", "analysis"}:    "quantiles of millions of frames have nothing to do with the comparison of runs",
-	{"agent", "frames"}:       "the agent is handed results, wherever they are from",
+	{"frames", "agent"}:        "frame times are plain numbers from a file, whatever run they belong to",
+	{"frames", "analysis"}:     "quantiles of millions of frames have nothing to do with the comparison of runs",
+	{"agent", "frames"}:        "the agent is handed results, wherever they are from",
 	{"analysis", "agent"}:      "the analysis takes plain values, so that it can be checked against published ones",
 	{"analysis", "store"}:      "pure functions: no I/O",
 	{"analysis", "collectors"}: "the analysis knows runs, not sensors",

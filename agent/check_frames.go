@@ -1,0 +1,22 @@
+package agent
+
+import "fmt"
+
+// DefaultFramesShort is the share of a run that its frame times must cover (common
+// practice, no source): whoever starts and stops by hand takes a few seconds.
+const DefaultFramesShort = 0.9
+
+// CheckFrames is the finding of a run of which a file of frame times covers too
+// little: framesS is the sum of the frame times, least the share that is not
+// doubted, 0 for DefaultFramesShort. Without a duration nothing can be said.
+func CheckFrames(framesS float64, durationS *float64, least float64) (f Finding, found bool) {
+	if least == 0 {
+		least = DefaultFramesShort
+	}
+	if durationS == nil || framesS >= least**durationS {
+		return f, false
+	}
+	return Finding{Code: FramesShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		"the frame times cover %.1f s of the run's %.1f s (%.0f %%, at least %.0f %% are wanted): record frames from start to stop, or see whether file and unit are the right ones",
+		framesS, *durationS, 100*framesS / *durationS, 100*least)}, true
+}

@@ -1,0 +1,98 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/analysis"
+	"sweepd/console"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+func (a *app) planExtendCommand() *cobra.Command {
+	var repeats, most int
+	var f analysisFlags
+	var q analysis.CompareRequest
+	var margin share
+	by := choice{words: []string{"device", "supply", "variant"}}
+	cmd := &cobra.Command{
+		Use:   "extend --repeats N | --by device|supply|variant",
+		Short: "Append passes to the plan: over all cells, or where a comparison cannot tell yet",
+		Long: `Append passes to the plan. --repeats adds them over all cells. --by compares the
+runs so far, as "sweepd compare" does, and adds as many runs of the cells on both
+sides as it takes to tell where it cannot tell yet, but at most --most of each.`,
+		Example: `  sweepd plan extend --repeats 1
+  sweepd plan extend --by supply --metric fps_mean --most 4`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			compare := by.value != "" || q.A != "" && q.B != ""
+			if compare == (repeats != 0) {
+				return misused(errors.New("give --repeats N, or --by device, supply or variant: one of them"))
+			}
+			if repeats < 0 || most < 1 {
+				return misused(errors.New("--repeats and --most are numbers from 1"))
+			}
+			q.By, q.Metric, q.Margin, q.Declared = by.value, f.metric, margin.pointer(), f.noise.value
+			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+				p, err := readPlan(cmd.Context(), s, schedule.Estimates{})
+				if err != nil {
+					return err
+				}
+				cells := p.plan.Cells()
+				more := make([]int, len(cells))
+				for i := range more {
+					more[i] = repeats
+				}
+				if compare {
+					filter, err := f.filter()
+					if err != nil {
+						return err
+					}
+					runs, _, err := s.AnalysisRuns(cmd.Context(), filter)
+					if err != nil {
+						return err
+					}
+					console.PreferLower(runs, append(c.Lower, f.lower...))
+					result, err := analysis.Compare(runs, q)
+					if err != nil {
+						return err
+					}
+					cells, more = p.plan.More(result.Comparisons, most)
+				}
+				return a.extend(cmd, s, p, cells, more)
+			})
+		},
+	}
+	f.add(cmd, true)
+	cmd.Flags().IntVar(&repeats, "repeats", 0, "`N` more passes over all cells")
+	cmd.Flags().Var(&by, "by", "what the sides of the comparison differ in")
+	cmd.Flags().StringVar(&q.A, "a", "", "`SIDE` a of the comparison")
+	cmd.Flags().StringVar(&q.B, "b", "", "`SIDE` b")
+	cmd.Flags().Var(&margin, "margin", "difference that does not matter (default 2%)")
+	cmd.Flags().IntVar(&most, "most", 3, "`N` more runs of each cell at most")
+	return cmd
+}
+
+func (a *app) extend(cmd *cobra.Command, s *store.Store, p planSeen, cells []schedule.Cell, more []int) error {
+	before := len(p.plan.Slots)
+	added := p.plan.Extend(cells, more, p.estimates)
+	if added > 0 {
+		if err := s.ExtendPlan(cmd.Context(), p.plan, before); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.printJSON(map[string]int{"added": added, "cells": len(cells)})
+	}
+	if added == 0 {
+		_, err := fmt.Fprintln(a.out, "nothing was added: the comparison can tell everywhere, or says nothing of the plan's cells")
+		return err
+	}
+	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", counted(added, "run"), counted(len(cells), "cell"),
+		progressText(p.plan.Follow(p.runs, "", p.estimates, time.Now())))
+	return err
+}

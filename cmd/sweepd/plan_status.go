@@ -1,0 +1,193 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/agent"
+	"sweepd/report/text"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+func (a *app) planStatusCommand() *cobra.Command {
+	var device string
+	var every, table bool
+	cmd := &cobra.Command{
+		Use:   "status",
+		Short: "Say what of the plan is done, left and to be repeated, and when it will end",
+		Long: `Say what of the plan is done, left, rejected and to be repeated, and when it is
+expected to end if runs go on one after the other, as long as those so far. A run
+counts as done if it is finished, not rejected, and has a result.`,
+		Example: `  sweepd plan status
+  sweepd plan status --every
+  sweepd plan status --csv > day.csv`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+				p, err := readPlan(cmd.Context(), s, schedule.Estimates{})
+				if err != nil {
+					return err
+				}
+				if table {
+					return p.plan.WriteCSV(a.out)
+				}
+				return a.printPlan(p, device, every)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&device, "device", "", "only what `NAME` has to do")
+	cmd.Flags().BoolVar(&every, "every", false, "list every run of the plan")
+	cmd.Flags().BoolVar(&table, "csv", false, "write the plan as CSV, which `sweepd plan new` reads")
+	cmd.MarkFlagsMutuallyExclusive("csv", "every")
+	return cmd
+}
+
+// planJSON is a plan with its progress; the names are a contract.
+type planJSON struct {
+	ID        int64           `json:"id"`
+	CreatedAt agent.Timestamp `json:"created_at"`
+	Seed      uint64          `json:"seed"`
+	Hard      []string        `json:"hard"`
+	schedule.Progress
+}
+
+func (a *app) printPlan(p planSeen, device string, every bool) error {
+	g := p.plan.Follow(p.runs, device, p.estimates, time.Now())
+	if a.json {
+		hard := p.plan.Hard
+		if hard == nil {
+			hard = []string{}
+		}
+		return a.printJSON(planJSON{p.plan.ID, p.plan.CreatedAt, p.plan.Seed, hard, g})
+	}
+	out := a.printer()
+	out.sentence(planTitle(&p.plan, g), "", text.Plain)
+	out.sentence(progressText(g), "", text.Plain)
+	if every {
+		out.table(slotTable(g))
+	} else {
+		out.table(stretchTable(&p.plan, g))
+	}
+	for _, s := range g.Slots {
+		for _, try := range s.Tries {
+			if s.State == schedule.Repeat {
+				out.sentence(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, text.ShortID(try.Run), try.Why), "   ", toneDoubt)
+			}
+		}
+	}
+	if n := len(g.Outside); n > 0 {
+		out.sentence(fmt.Sprintf("%s since the plan was made belong to no open cell of it", counted(n, "run")), "", toneDoubt)
+	}
+	if g.Next > 0 {
+		out.sentence(fmt.Sprintf("next: %d. %s", g.Next, p.plan.Slots[g.Next-1].Cell), "  ", text.Plain)
+	}
+	return out.err
+}
+
+func planTitle(p *schedule.Plan, g schedule.Progress) string {
+	passes := 0
+	for _, s := range g.Slots {
+		passes = max(passes, s.Pass)
+	}
+	return fmt.Sprintf("plan %d of %s: %s in %s, seed %d", p.ID, p.CreatedAt.Local().Format("2006-01-02 15:04"),
+		counted(len(g.Slots), "run"), passesText(passes), p.Seed)
+}
+
+func passesText(n int) string {
+	if n == 1 {
+		return "1 pass"
+	}
+	return fmt.Sprintf("%d passes", n)
+}
+
+func progressText(g schedule.Progress) string {
+	s := fmt.Sprintf("%d done, %d left", g.Done, g.Left)
+	if g.Repeat > 0 {
+		s += fmt.Sprintf(" (%d to be repeated)", g.Repeat)
+	}
+	if g.Rejected > 0 {
+		s += ", " + counted(g.Rejected, "run") + " rejected"
+	}
+	if g.Left > 0 {
+		left := time.Duration(g.LeftS * float64(time.Second)).Round(time.Minute)
+		s += fmt.Sprintf(", expected end %s (%dh%02dm)", g.ExpectedEnd.Local().Format("01-02 15:04"), int(left.Hours()), int(left.Minutes())%60)
+	}
+	return s
+}
+
+// slotTable lists every slot.
+func slotTable(g schedule.Progress) *text.Table {
+	t := &text.Table{Columns: []text.Column{
+		{Head: "#", Right: true}, {Head: "pass", Right: true}, {Head: "device", Least: 5, Optional: true}, {Head: "workload", Least: 7},
+		{Head: "variant", Least: 5, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "charge", Right: true, Optional: true},
+		{Head: "state"}, {Head: "run", Optional: true},
+	}}
+	oneDevice := !slices.ContainsFunc(g.Slots, func(s schedule.SlotProgress) bool { return s.Device != g.Slots[0].Device })
+	for _, s := range g.Slots {
+		charge := ""
+		if s.NeedsCharge != nil {
+			charge = fmt.Sprintf("%.0f %%", *s.NeedsCharge*100)
+		}
+		t.Row(text.Cell{Text: strconv.Itoa(s.Position)}, text.Cell{Text: strconv.Itoa(s.Pass)}, text.Cell{Text: unless(oneDevice, s.Device)}, text.Cell{Text: s.Workload},
+			text.Cell{Text: agent.VariantText(s.Variant)}, text.Cell{Text: s.Setting.String()}, text.Cell{Text: string(s.Supply)}, text.Cell{Text: charge},
+			text.Cell{Text: string(s.State), Tone: slotTone(s.State)}, text.Cell{Text: text.ShortID(s.Run)})
+	}
+	return t
+}
+
+func slotTone(s schedule.SlotState) text.Tone {
+	switch s {
+	case schedule.Done, schedule.Recording:
+		return toneGood
+	case schedule.Repeat:
+		return toneDoubt
+	}
+	return text.Plain
+}
+
+// stretchTable lists the stretches: rows of slots of one level.
+func stretchTable(p *schedule.Plan, g schedule.Progress) *text.Table {
+	t := &text.Table{Columns: []text.Column{
+		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8}, {Head: "supply"},
+		{Head: "charge", Right: true, Optional: true}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: true},
+	}}
+	for from := 0; from < len(g.Slots); {
+		to := from + 1
+		for to < len(g.Slots) && p.SameStretch(g.Slots[from].Position, g.Slots[to].Position) {
+			to++
+		}
+		t.Row(stretchRow(p, g.Slots[from:to])...)
+		from = to
+	}
+	return t
+}
+
+func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []text.Cell {
+	first := slots[0]
+	done, repeat := 0, 0
+	for _, s := range slots {
+		switch s.State {
+		case schedule.Done:
+			done++
+		case schedule.Repeat:
+			repeat++
+		}
+	}
+	var level []string
+	for _, k := range p.Hard {
+		level = append(level, k+"="+first.Variant[k])
+	}
+	charge := ""
+	if first.NeedsCharge != nil {
+		charge = fmt.Sprintf("%.0f %%", *first.NeedsCharge*100)
+	}
+	return []text.Cell{{Text: strconv.Itoa(first.Pass)}, {Text: strconv.Itoa(len(slots))}, {Text: first.Device}, {Text: strings.Join(level, " ")},
+		{Text: string(first.Supply)}, {Text: charge}, {Text: strconv.Itoa(done)}, {Text: strconv.Itoa(len(slots) - done)},
+		{Text: unless(repeat == 0, strconv.Itoa(repeat)), Tone: toneDoubt}}
+}
