@@ -14,6 +14,9 @@ type Plan struct {
 	Seed      uint64          `json:"seed"`
 	Hard      []string        `json:"hard"` // keys of the variant that are hard to change, hardest first
 	Slots     []Slot          `json:"slots"`
+	// Said is what the user said of runs and batteries when making the plan; what
+	// is learnt besides changes from day to day.
+	Said Estimates `json:"-"`
 }
 
 // Slot is a cell to be run once.

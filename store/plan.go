@@ -3,10 +3,12 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"sweepd/agent"
 	"sweepd/schedule"
@@ -18,8 +20,12 @@ var ErrNoPlan = errors.New("there is no plan: make one with `sweepd plan new`")
 // NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
 func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err error) {
 	err = s.commit(ctx, true, func(tx *sql.Tx) error {
-		r, err := tx.ExecContext(ctx, `INSERT INTO plans (created_at, seed, hard) VALUES (?, ?, ?)`,
-			p.CreatedAt.String(), strconv.FormatUint(p.Seed, 10), strings.Join(p.Hard, ","))
+		said, err := json.Marshal(toSaid(p.Said))
+		if err != nil {
+			return err
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO plans (created_at, seed, hard, said) VALUES (?, ?, ?, ?)`,
+			p.CreatedAt.String(), strconv.FormatUint(p.Seed, 10), strings.Join(p.Hard, ","), string(said))
 		if err != nil {
 			return err
 		}
@@ -81,8 +87,8 @@ func (s *Store) plan(ctx context.Context) (p schedule.Plan, err error) {
 		return p, err
 	}
 	defer tx.Rollback()
-	var created, seed, hard string
-	err = tx.QueryRowContext(ctx, `SELECT id, created_at, seed, hard FROM plans ORDER BY id DESC LIMIT 1`).Scan(&p.ID, &created, &seed, &hard)
+	var created, seed, hard, said string
+	err = tx.QueryRowContext(ctx, `SELECT id, created_at, seed, hard, said FROM plans ORDER BY id DESC LIMIT 1`).Scan(&p.ID, &created, &seed, &hard, &said)
 	if errors.Is(err, sql.ErrNoRows) {
 		return p, ErrNoPlan
 	}
@@ -95,6 +101,11 @@ func (s *Store) plan(ctx context.Context) (p schedule.Plan, err error) {
 	if p.Seed, err = strconv.ParseUint(seed, 10, 64); err != nil {
 		return p, err
 	}
+	var terms planSaid
+	if err := json.Unmarshal([]byte(said), &terms); err != nil {
+		return p, fmt.Errorf("what was said of plan %d: %w", p.ID, err)
+	}
+	p.Said = terms.estimates()
 	p.Hard, p.Slots = []string{}, []schedule.Slot{}
 	if hard != "" {
 		p.Hard = strings.Split(hard, ",")
@@ -111,4 +122,46 @@ func (s *Store) plan(ctx context.Context) (p schedule.Plan, err error) {
 		return nil
 	}, `SELECT pass, device, workload, variant, supply, setting_w, setting, needs_charge_ratio, wait_s
 		FROM plan_slots WHERE plan = ? ORDER BY position`, p.ID)
+}
+
+// planSaid is what the user said of runs and batteries, as it is stored.
+type planSaid struct {
+	RunS      map[string]float64     `json:"run_s,omitempty"`
+	PauseS    float64                `json:"pause_s,omitempty"`
+	Batteries map[string]planBattery `json:"batteries,omitempty"`
+}
+
+type planBattery struct {
+	FullWh  float64 `json:"full_wh,omitempty"`
+	Reserve float64 `json:"reserve,omitempty"`
+	ChargeW float64 `json:"charge_w,omitempty"`
+}
+
+func toSaid(e schedule.Estimates) planSaid {
+	x := planSaid{RunS: map[string]float64{}, PauseS: e.Pause.Seconds(), Batteries: map[string]planBattery{}}
+	for workload, d := range e.Run {
+		x.RunS[workload] = d.Seconds()
+	}
+	for device, b := range e.Batteries {
+		x.Batteries[device] = planBattery(b)
+	}
+	return x
+}
+
+func (x planSaid) estimates() (e schedule.Estimates) {
+	seconds := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+	e.Pause = seconds(x.PauseS)
+	for workload, s := range x.RunS {
+		if e.Run == nil {
+			e.Run = map[string]time.Duration{}
+		}
+		e.Run[workload] = seconds(s)
+	}
+	for device, b := range x.Batteries {
+		if e.Batteries == nil {
+			e.Batteries = map[string]schedule.Battery{}
+		}
+		e.Batteries[device] = schedule.Battery(b)
+	}
+	return e
 }

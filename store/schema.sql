@@ -167,7 +167,8 @@ CREATE TABLE plans (
   id          INTEGER PRIMARY KEY,
   created_at  TEXT NOT NULL,
   seed        TEXT NOT NULL,                 -- of the random order: 64 bits, without a sign
-  hard        TEXT NOT NULL                  -- keys of the variant that are hard to change, joined by commas
+  hard        TEXT NOT NULL,                 -- keys of the variant that are hard to change, joined by commas
+  said        TEXT NOT NULL                  -- what the user said of runs and batteries, as JSON; the rest is learnt
 ) STRICT;
 
 -- The runs of a plan in the order in which to do them. What became of them

@@ -33,11 +33,11 @@ type planSeen struct {
 }
 
 // readPlan reads the plan in force and the runs since.
-func readPlan(ctx context.Context, s *store.Store, said schedule.Estimates) (p planSeen, err error) {
+func readPlan(ctx context.Context, s *store.Store) (p planSeen, err error) {
 	if p.plan, err = s.Plan(ctx); err != nil {
 		return p, err
 	}
-	if p.estimates, err = learned(ctx, s, said); err != nil {
+	if p.estimates, err = learned(ctx, s, p.plan.Said); err != nil {
 		return p, err
 	}
 	p.runs, err = s.Runs(ctx, store.Filter{Since: p.plan.CreatedAt.Time})
@@ -79,7 +79,7 @@ const learnFrom = 1000
 // nextSlot is the slot that a device's next run belongs to.
 func (a *app) nextSlot(ctx context.Context, device string) (slot schedule.Slot, err error) {
 	return slot, a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
-		p, err := readPlan(ctx, s, schedule.Estimates{})
+		p, err := readPlan(ctx, s)
 		if err != nil {
 			return fmt.Errorf("no label was given, and %w", err)
 		}

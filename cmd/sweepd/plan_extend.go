@@ -38,7 +38,7 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 			}
 			q.By, q.Metric, q.Margin, q.Declared = by.value, f.metric, margin.pointer(), f.noise.value
 			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
-				p, err := readPlan(cmd.Context(), s, schedule.Estimates{})
+				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err
 				}

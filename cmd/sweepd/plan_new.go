@@ -125,6 +125,7 @@ func (a *app) makePlan(cmd *cobra.Command, s *store.Store, c config, file string
 		}
 		defer in.Close()
 		p, err = schedule.ReadCSV(in, file, estimates, time.Now())
+		p.Said = said
 		return p, estimates, err
 	}
 	if q = f.over(q); len(q.Devices) == 0 {
@@ -138,6 +139,7 @@ func (a *app) makePlan(cmd *cobra.Command, s *store.Store, c config, file string
 		q.Seed = randomSeed()
 	}
 	p, err = schedule.New(q, estimates, time.Now())
+	p.Said = said
 	return p, estimates, err
 }
 

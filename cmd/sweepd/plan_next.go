@@ -27,7 +27,7 @@ starts a run of it.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
-				p, err := readPlan(cmd.Context(), s, schedule.Estimates{})
+				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err
 				}

@@ -30,7 +30,7 @@ counts as done if it is finished, not rejected, and has a result.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
-				p, err := readPlan(cmd.Context(), s, schedule.Estimates{})
+				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err
 				}
@@ -154,7 +154,7 @@ func slotTone(s schedule.SlotState) text.Tone {
 // stretchTable lists the stretches: rows of slots of one level.
 func stretchTable(p *schedule.Plan, g schedule.Progress) *text.Table {
 	t := &text.Table{Columns: []text.Column{
-		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8}, {Head: "supply"},
+		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8, Optional: true}, {Head: "supply"},
 		{Head: "charge", Right: true, Optional: true}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: true},
 	}}
 	for from := 0; from < len(g.Slots); {
