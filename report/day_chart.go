@@ -22,6 +22,7 @@ func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
 	p := chart.Panel{X: place.axis, Y: chart.Axis{Label: "run against the mean of its repeats, %", Signed: true}}
 	zero := 0.0
 	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
+	name := b.dayNames(workload)
 	series := map[string]*chart.Series{}
 	var names []string
 	out := chart.Series{Crossed: true}
@@ -35,12 +36,15 @@ func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
 			out.Points = append(out.Points, flat(place.at(i, r.StartedAt), 0))
 			continue
 		}
-		name := b.cast.name(r.Device, r.Variant) + supplyWord(r.Supply)
-		if series[name] == nil {
-			names = append(names, name)
-			series[name] = &chart.Series{Name: name, Small: true}
+		if b.alone(r) {
+			continue
 		}
-		series[name].Points = append(series[name].Points, flat(place.at(i, r.StartedAt), 100*away))
+		n := name(r)
+		if series[n] == nil {
+			names = append(names, n)
+			series[n] = &chart.Series{Name: n, Small: true}
+		}
+		series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt), 100*away))
 	}
 	slices.Sort(names)
 	for i, name := range names {
@@ -65,6 +69,33 @@ func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
 		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
 	}
 	return c, true
+}
+
+// dayNames gives the runs of a workload names of which there are not more than
+// looks: with all that differs, else without the supply, else by device.
+func (b *builder) dayNames(workload string) func(*Run) string {
+	ways := []func(*Run) string{
+		func(r *Run) string { return b.cast.name(r.Device, r.Variant) + supplyWord(r.Supply) },
+		func(r *Run) string { return b.cast.name(r.Device, r.Variant) },
+		func(r *Run) string { return r.Device },
+	}
+	for _, way := range ways {
+		seen := map[string]bool{}
+		for i := range b.in.Runs {
+			if r := &b.in.Runs[i]; r.Workload == workload {
+				seen[way(r)] = true
+			}
+		}
+		if len(seen) <= mostCurves {
+			return way
+		}
+	}
+	return func(*Run) string { return "runs of all devices" }
+}
+
+// alone tells whether a run has no repeat, so that it cannot lie apart from them.
+func (b *builder) alone(r *Run) bool {
+	return len(b.cells[cellKey{r.Device, r.Workload, r.Supply, r.Variant, settingOf(r.SettingW, r.Setting)}]) < 2
 }
 
 func flat(x, y float64) chart.Point {

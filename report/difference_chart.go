@@ -15,7 +15,7 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	place := placeSettings(compareSettings(c))
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity(t)}}
 	for side, look := range []int{lookA, lookB} {
-		s := chart.Series{Name: []string{c.A, c.B}[side], Look: look, Joined: true}
+		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Look: look, Joined: true}
 		for _, x := range c.Settings {
 			mean, n := x.MeanA, x.NA
 			if side == 1 {
@@ -32,7 +32,7 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
-		Title:  joinTitle(c.Workload, where) + ": " + c.A + " and " + c.B,
+		Title:  joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " and " + sentence.Side(c.B),
 		Lines:  []string{sentence.CompareMetric(c) + "; each point is the mean of " + runsText(sideRuns(c))},
 		Panels: []chart.Panel{p},
 		Key:    []chart.Item{intervalItem(t.Curve.Confidence)},
@@ -93,7 +93,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	place := placeSettings(compareSettings(c))
 	lookA, lookB := b.cast.sideLooks(c)
 	zero, above, below := 0.0, 100*c.Margin, -100*c.Margin
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "difference in %, " + c.A + " over " + c.B, Signed: true}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "difference in %, " + sentence.Side(c.A) + " over " + sentence.Side(c.B), Signed: true}}
 	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
 	if c.Margin > 0 {
 		p.Guides = append(p.Guides, chart.Guide{Y: &above}, chart.Guide{Y: &below})
@@ -129,7 +129,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
-		Title: joinTitle(c.Workload, where) + ": " + c.A + " against " + c.B,
+		Title: joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " against " + sentence.Side(c.B),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
 		Key: append([]chart.Item{{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval, all settings together", 100*c.Confidence)}},
 			stripItems(c, lookA, lookB)...),
@@ -148,9 +148,9 @@ const plainLook = chart.Ink
 // aboveZero says what a positive difference means.
 func aboveZero(c *analysis.Comparison) string {
 	if c.Better == "lower" {
-		return c.B + " is better"
+		return sentence.Side(c.B) + " is better"
 	}
-	return c.A + " is better"
+	return sentence.Side(c.A) + " is better"
 }
 
 // clipBounds keeps single very wide intervals from squeezing all others: bounds

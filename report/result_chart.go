@@ -167,8 +167,8 @@ func stripItems(c *analysis.Comparison, lookA, lookB int) []chart.Item {
 			items = append(items, it)
 		}
 	}
-	add(analysis.VerdictA, chart.Item{Symbol: chart.SymbolAhead, Look: lookA, Text: c.A + " ahead"})
-	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Look: lookB, Text: c.B + " ahead"})
+	add(analysis.VerdictA, chart.Item{Symbol: chart.SymbolAhead, Look: lookA, Text: sentence.Side(c.A) + " ahead"})
+	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Look: lookB, Text: sentence.Side(c.B) + " ahead"})
 	add(analysis.VerdictTie, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(c.Margin) + " %"})
 	add(analysis.VerdictUnclear, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
 	return items

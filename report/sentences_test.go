@@ -87,8 +87,8 @@ func holds(t *testing.T, what string, got [3]float64, truth float64) {
 func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	p := compose(t, plant(1, oakAndElm()...), Questions{Prices: analysis.Prices{Currency: "EUR", ByDevice: map[string]float64{"unit-oak": 700, "unit-elm": 500}}})
 
-	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 5 to 54 W unit-oak is ahead by")
-	holds(t, "oak over elm", triple(t, ahead, "From 5 to 54 W unit-oak is ahead by"), plantedLead())
+	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 5 W to 54 W unit-oak is ahead by")
+	holds(t, "oak over elm", triple(t, ahead, "From 5 W to 54 W unit-oak is ahead by"), plantedLead())
 
 	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "mains is ahead by")
 	holds(t, "oak on mains over battery", triple(t, battery, "mains is ahead by"), 100*(1/0.94-1))
@@ -99,7 +99,7 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	holds(t, "minutes at 54 W", triple(t, lasts, " and "), 60*50/(5+1.15*54))
 
 	obeys := find(t, said(p), "unit-oak, on mains", "The device follows settings from")
-	if !strings.Contains(obeys, "from 12 to 54 W") || !strings.Contains(obeys, "below it acts as if set to 11") && !strings.Contains(obeys, "below it acts as if set to 10.9") {
+	if !strings.Contains(obeys, "from 12 W to 54 W") || !strings.Contains(obeys, "below it acts as if set to 11") && !strings.Contains(obeys, "below it acts as if set to 10.9") {
 		t.Errorf("floor of 11 W: %q", obeys)
 	}
 	capped := find(t, said(p), "unit-elm, on mains", "above it acts as if set to")
@@ -175,7 +175,7 @@ func TestSentencesOnVariants(t *testing.T) {
 	fewer := whole
 	fewer.variant, fewer.curve = "cores=6", saturating(110*0.88)
 	p := compose(t, plant(4, whole, fewer), Questions{})
-	s := find(t, shortly(t, p, "What else was changed, and what it gives"), "cores=6 against no cores set", "is ahead by")
+	s := find(t, shortly(t, p, "What else was changed, and what it gives"), "cores=6 against no cores set", "no cores set is ahead by", "is ahead by")
 	holds(t, "all cores over six", triple(t, s, "is ahead by"), 100*(1/0.88-1))
 }
 

@@ -110,7 +110,7 @@ func (b *builder) whoIsAhead() Section {
 			c := &t.Device.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))
 			if len(t.Device.Comparisons) > 1 && b.cast.manyDevices(&t) {
-				about += ", " + c.A + " and " + c.B
+				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
 			s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
 		}
@@ -184,7 +184,7 @@ func (b *builder) whatVariantsGive() Section {
 		for _, v := range t.Variants {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
-				about := joinTitle(c.Workload, conditions(c)) + ", " + sideName(c.A) + " against " + sideName(c.B)
+				about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
 				s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
 			}
 		}
@@ -206,15 +206,6 @@ func toldGains(g *analysis.BatteryGroup) []sentence.Sentence {
 	x.Measured, x.Flagged = nil, nil
 	x.Gains = slices.DeleteFunc(slices.Clone(g.Gains), func(r analysis.RuntimeGain) bool { return !r.Told || r.Minutes <= 0 })
 	return sentence.Battery(&x)
-}
-
-// sideName is a side of a comparison by variant; a key without a value means the
-// device as it comes.
-func sideName(side string) string {
-	if key, found := strings.CutSuffix(side, "="); found {
-		return "no " + key + " set"
-	}
-	return side
 }
 
 func (b *builder) whatMoneyBuys() Section {
@@ -258,7 +249,7 @@ func (b *builder) notDecided() Section {
 		}
 		for i := range r.Comparisons {
 			c := &r.Comparisons[i]
-			about := joinTitle(c.Workload, conditions(c)) + ", " + sideName(c.A) + " against " + sideName(c.B)
+			about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
 			var open []string
 			for _, band := range c.Bands {
 				if band.Verdict == analysis.VerdictUnclear {

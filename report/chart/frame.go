@@ -192,6 +192,9 @@ func (f *frame) panelHead(p *Panel) float64 {
 	if len(p.Marks) > 0 && !f.marksAbove(p) {
 		h += f.size.Text * 1.3
 	}
+	if h > 0 {
+		h += f.size.Text * 0.3 // the topmost number stands half above the axes
+	}
 	return h
 }
 

@@ -12,7 +12,7 @@ import (
 
 // CompareTitle says what is compared, and what both sides share.
 func CompareTitle(c *analysis.Comparison) string {
-	parts := []string{fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, c.A, c.B)}
+	parts := []string{fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, Side(c.A), Side(c.B))}
 	for _, shared := range []*string{c.Device, c.Supply, c.Variant} {
 		if shared != nil && *shared != "" {
 			parts = append(parts, *shared)
@@ -159,9 +159,9 @@ func bandMean(members []analysis.SettingComparison) (d, lower, upper analysis.Nu
 // ahead says by how much a side is ahead: how far its result differs from the
 // other's, as a share of the other's.
 func ahead(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.Number) string {
-	winner := c.A
+	winner := Side(c.A)
 	if v == analysis.VerdictB {
-		winner = c.B
+		winner = Side(c.B)
 		d, lower, upper = inverse(d), inverse(upper), inverse(lower)
 	}
 	if c.Better == "lower" { // less is more: the size of the difference
@@ -249,9 +249,18 @@ func Margin(margin float64) string { return strconv.FormatFloat(100*margin, 'g',
 func Winner(c *analysis.Comparison, v analysis.Verdict) string {
 	switch v {
 	case analysis.VerdictA:
-		return c.A
+		return Side(c.A)
 	case analysis.VerdictB:
-		return c.B
+		return Side(c.B)
 	}
 	return string(v)
+}
+
+// Side is a comparison's side in words. A key without a value means that the
+// variant lacks it.
+func Side(name string) string {
+	if key, found := strings.CutSuffix(name, "="); found && key != "" {
+		return "no " + key + " set"
+	}
+	return name
 }
