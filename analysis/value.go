@@ -25,6 +25,8 @@ type ValueResult struct {
 type DeviceValue struct {
 	Metric          string  `json:"metric"`
 	Workload        string  `json:"workload"`
+	Supply          string  `json:"supply"`  // "" where the sides differ in it
+	Variant         string  `json:"variant"` // "" where the sides differ in it
 	Dearer          string  `json:"dearer"`  // the side as the comparison names it
 	Cheaper         string  `json:"cheaper"` // the side as the comparison names it
 	PriceDearer     Number  `json:"price_dearer"`
@@ -107,6 +109,12 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotTold: []SettingSpan{},
 	}
 	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}
+	if c.Supply != nil {
+		v.Supply = *c.Supply
+	}
+	if c.Variant != nil {
+		v.Variant = *c.Variant
+	}
 	if priceB > priceA {
 		v.Dearer, v.Cheaper = c.B, c.A
 		surcharge.dearer, surcharge.cheaper = priceB, priceA

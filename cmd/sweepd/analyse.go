@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -29,23 +31,48 @@ func (f *analysisFlags) add(cmd *cobra.Command, metric bool) {
 	cmd.Flags().Var(&f.noise, "noise", "standard deviation of one run, such as 1%, where nothing was repeated")
 }
 
+// selection is what the analyses are about.
+type selection struct {
+	runs        []analysis.Run // finished ones that nobody rejected
+	switchedOff []analysis.Run // interrupted ones on battery
+	config      config
+}
+
 // selectRuns reads the runs that count, and tells on standard error which of
 // the selected ones do not.
-func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (runs []analysis.Run, err error) {
+func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (selected selection, err error) {
 	filter, err := f.filter()
 	if err != nil {
-		return nil, err
+		return selected, err
 	}
-	return runs, a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, c config) error {
-		var skipped store.Skipped
-		runs, skipped, err = s.AnalysisRuns(ctx, filter)
+	return selected, a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, c config) error {
+		runs, skipped, err := s.AnalysisRuns(ctx, filter)
 		if err != nil {
 			return err
 		}
 		console.PreferLower(runs, slices.Concat(c.Lower, f.lower))
-		if skipped != (store.Skipped{}) {
-			fmt.Fprintf(a.err, "not counted: %d rejected, %d interrupted, %d still recording\n", skipped.Rejected, skipped.Interrupted, skipped.Recording)
+		selected = selection{runs: runs, config: c}
+		if skipped.Interrupted > 0 {
+			if selected.switchedOff, err = s.SwitchedOff(ctx, filter); err != nil {
+				return err
+			}
 		}
+		tellSkipped(a.err, skipped)
 		return nil
 	})
+}
+
+func tellSkipped(w io.Writer, n store.Skipped) {
+	var parts []string
+	for _, x := range []struct {
+		count int
+		state string
+	}{{n.Rejected, "rejected"}, {n.Interrupted, "interrupted"}, {n.Recording, "still recording"}} {
+		if x.count > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", x.count, x.state))
+		}
+	}
+	if len(parts) > 0 {
+		fmt.Fprintf(w, "not counted: %s\n", strings.Join(parts, ", "))
+	}
 }

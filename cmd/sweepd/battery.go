@@ -14,15 +14,25 @@ func (a *app) batteryCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "battery",
 		Short: "Say what runs draw on battery and how long the battery lasts",
+		Long: `Say what runs draw on battery, what of that is not the package's, and how long the
+battery lasts at each setting, with intervals. What the battery holds comes from the
+device itself or from --full-energy, for a device (unit-oak=48.6Wh), for a variant
+such as an external pack (pack=100Wh=148.6Wh, or device=unit-oak,pack=100Wh=148.6Wh),
+and with its standard error where that is known (48.6Wh+-2%). A run that emptied the
+battery, down to 10 % or the reserve, is a measured runtime: it stands beside its
+prediction, also where the device switched off and took the agent with it.`,
 		Example: `  sweepd battery --full-energy 48.6Wh --reserve 5%
-  sweepd battery --full-energy unit-oak=48.6Wh --full-energy unit-elm=52Wh --json`,
+  sweepd battery --full-energy unit-oak=48.6Wh+-2% --full-energy unit-elm=52Wh --json
+  sweepd battery --full-energy 48.6Wh --full-energy pack=100Wh=148.6Wh`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			runs, err := a.selectRuns(cmd.Context(), &f)
+			selected, err := a.selectRuns(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			result, err := analysis.Battery(runs, analysis.BatteryRequest{Full: full, Reserve: reserve.value, Declared: f.noise.value})
+			result, err := analysis.Battery(selected.runs, analysis.BatteryRequest{
+				Full: full, Reserve: reserve.value, Declared: f.noise.value, SwitchedOff: selected.switchedOff,
+			})
 			if err != nil {
 				return err
 			}
@@ -33,7 +43,7 @@ func (a *app) batteryCommand() *cobra.Command {
 		},
 	}
 	f.add(cmd, false)
-	cmd.Flags().Var(&full, "full-energy", "`[DEVICE=]Wh` that the battery holds when full (repeatable); unless given, what the device says")
+	cmd.Flags().Var(&full, "full-energy", "`[WHOSE=]Wh[+-SHARE]` that the battery holds when full (repeatable); unless given, what the device says")
 	cmd.Flags().Var(&reserve, "reserve", "`SHARE` of the full energy that is kept back, such as 5% (default 0%)")
 	return cmd
 }

@@ -16,11 +16,11 @@ func (a *app) curveCommand() *cobra.Command {
   sweepd curve --metric fps_mean --device unit-oak --supply mains --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			runs, err := a.selectRuns(cmd.Context(), &f)
+			selected, err := a.selectRuns(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			result, err := analysis.Curve(runs, analysis.CurveRequest{Metric: f.metric, Declared: f.noise.value})
+			result, err := analysis.Curve(selected.runs, analysis.CurveRequest{Metric: f.metric, Declared: f.noise.value})
 			if err != nil {
 				return err
 			}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -8,6 +9,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"sweepd/agent"
 	"sweepd/analysis"
 )
 
@@ -49,7 +51,9 @@ func (s *share) pointer() *float64 {
 	return &s.value
 }
 
-// energies is a repeatable flag that takes 48.6Wh or unit-oak=48.6Wh.
+// energies is a repeatable flag that takes 48.6Wh, with whose it is before it and
+// how uncertain it is behind it: unit-oak=48.6Wh, pack=100Wh=148.6Wh,
+// device=unit-oak,pack=100Wh=148.6Wh, 48.6Wh+-2%.
 type energies []analysis.FullEnergy
 
 var _ pflag.Value = (*energies)(nil)
@@ -58,21 +62,59 @@ func (e *energies) Type() string { return "energy" }
 
 func (e *energies) String() string { return "" }
 
+var errEnergy = errors.New("want watt hours above 0, such as 48.6Wh, unit-oak=48.6Wh, device=unit-oak,pack=100Wh=148.6Wh or 48.6Wh+-2%")
+
 func (e *energies) Set(text string) error {
-	device, number, named := strings.Cut(text, "=")
-	if !named {
-		device, number = "", text
+	var f analysis.FullEnergy
+	if at := strings.LastIndexByte(text, '='); at >= 0 {
+		var err error
+		if f.Device, f.Variant, err = whose(text[:at]); err != nil {
+			return err
+		}
+		text = text[at+1:]
+	}
+	number, uncertainty, unsure := strings.Cut(strings.ReplaceAll(text, "±", "+-"), "+-")
+	if unsure {
+		var s share
+		if err := s.Set(uncertainty); err != nil {
+			return errEnergy
+		}
+		f.RSE = s.value
 	}
 	number = strings.TrimSpace(number)
 	if short, unit := number[:max(0, len(number)-2)], number[max(0, len(number)-2):]; strings.EqualFold(unit, "Wh") {
 		number = strings.TrimSpace(short)
 	}
-	v, err := strconv.ParseFloat(number, 64)
-	if err != nil || !(v > 0) || math.IsInf(v, 0) {
-		return fmt.Errorf("want watt hours above 0, such as 48.6Wh or unit-oak=48.6Wh")
+	var err error
+	if f.Wh, err = strconv.ParseFloat(number, 64); err != nil || !(f.Wh > 0) || math.IsInf(f.Wh, 0) {
+		return errEnergy
 	}
-	*e = append(*e, analysis.FullEnergy{Device: device, Wh: v})
+	*e = append(*e, f)
 	return nil
+}
+
+// whose reads a device, or pairs of which device= names one and the others are a
+// variant as runs have it.
+func whose(text string) (device, variant string, err error) {
+	if !strings.Contains(text, "=") {
+		if text == "" {
+			return "", "", errEnergy
+		}
+		return text, "", nil
+	}
+	pairs := map[string]string{}
+	for pair := range strings.SplitSeq(text, ",") {
+		key, value, ok := strings.Cut(strings.TrimSpace(pair), "=")
+		if !ok || key == "" || value == "" {
+			return "", "", fmt.Errorf("%q is not a pair such as pack=100Wh", pair)
+		}
+		if key == "device" {
+			device = value
+			continue
+		}
+		pairs[key] = value
+	}
+	return device, agent.VariantText(pairs), nil
 }
 
 // choice is a flag that takes one of a few words.

@@ -2,8 +2,8 @@ package sentence
 
 import (
 	"fmt"
-	"math"
 	"slices"
+	"strings"
 
 	"sweepd/analysis"
 )
@@ -31,9 +31,7 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 	for _, m := range g.Measured {
 		l.measured(m)
 	}
-	for _, x := range g.Gains {
-		l.gain(g, x)
-	}
+	byVariant(g.Gains, func(other string, list []analysis.RuntimeGain) { l.gains(g, other, list) })
 	if len(g.Flagged) > 0 {
 		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(g.Flagged))
 	}
@@ -101,26 +99,55 @@ func (l *list) overhead(g *analysis.BatteryGroup) {
 		kind, WithUncertainty(float64(o.Slope), s), Interval(o.SlopeLower, o.SlopeUpper, Decimals(float64(o.Slope), s)))
 }
 
-// gain says how much longer the group lasts than another variant.
-func (l *list) gain(g *analysis.BatteryGroup, x analysis.RuntimeGain) {
+// gains says how much longer the group lasts than another variant. Of two
+// variants the one that lasts longer says it.
+func (l *list) gains(g *analysis.BatteryGroup, other string, list []analysis.RuntimeGain) {
+	var told []analysis.RuntimeGain
+	var open []string
+	sum := 0.0
+	for _, x := range list {
+		sum += float64(x.Minutes)
+		if x.Told {
+			told = append(told, x)
+		} else {
+			open = append(open, Setting(x.SettingW, x.Setting))
+		}
+	}
+	if sum < 0 || sum == 0 && g.Variant > other {
+		return
+	}
 	name := func(variant string) string {
 		if variant == "" {
 			return "no variant"
 		}
 		return variant
 	}
-	where := Setting(x.SettingW, x.Setting)
-	half := HalfWidth(x.Lower, x.Upper)
-	places := min(Decimals(float64(x.Minutes), half), 1)
-	if !x.Told {
-		l.say("At %s it cannot be told whether %s lasts longer than %s: %s min%s.", where, name(g.Variant), name(x.Variant),
-			Fixed(float64(x.Minutes), places), Interval(x.Lower, x.Upper, places))
+	if len(told) == 0 {
+		l.tell(Doubtful, fmt.Sprintf("It cannot be told whether %s lasts longer than %s at any setting.", name(g.Variant), name(other)))
 		return
 	}
-	longer, lower, upper := "longer", x.Lower, x.Upper
-	if x.Minutes < 0 {
-		longer, lower, upper = "shorter", -x.Upper, -x.Lower
+	minutes := func(x analysis.RuntimeGain) string {
+		places := min(Decimals(float64(x.Minutes), HalfWidth(x.Lower, x.Upper)), 1)
+		return fmt.Sprintf("by %s min%s at %s", Fixed(float64(x.Minutes), places), Interval(x.Lower, x.Upper, places), Setting(x.SettingW, x.Setting))
 	}
-	l.say("At %s %s lasts %s min%s %s than %s.", where, name(g.Variant), Fixed(math.Abs(float64(x.Minutes)), places),
-		Interval(lower, upper, places), longer, name(x.Variant))
+	text := fmt.Sprintf("%s lasts longer than %s %s", Capital(name(g.Variant)), name(other), minutes(told[0]))
+	if len(told) > 1 {
+		text += " and " + minutes(told[len(told)-1])
+	}
+	if len(open) > 0 {
+		text += "; it cannot be told at " + strings.Join(open, ", ")
+	}
+	l.tell(Good, text+".")
+}
+
+// byVariant calls f for each other variant with the gains over it, in their order.
+func byVariant(gains []analysis.RuntimeGain, f func(other string, list []analysis.RuntimeGain)) {
+	for len(gains) > 0 {
+		n := slices.IndexFunc(gains, func(x analysis.RuntimeGain) bool { return x.Variant != gains[0].Variant })
+		if n < 0 {
+			n = len(gains)
+		}
+		f(gains[0].Variant, gains[:n])
+		gains = gains[n:]
+	}
 }

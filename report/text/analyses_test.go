@@ -37,7 +37,7 @@ func TestAheadReadsTheRightWayRound(t *testing.T) {
 		if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
 			t.Fatal(err)
 		}
-		for _, s := range []string{want.sentence, "At 15 W it cannot be told who is ahead: 2 more runs of each side at each setting would tell."} {
+		for _, s := range []string{want.sentence, "At 15 W it cannot be told who is ahead: 2 more runs of each side should tell."} {
 			if !strings.Contains(flowing(b.String()), s) {
 				t.Errorf("%s is better: lacks %q:\n%s", better, s, b.String())
 			}
@@ -82,7 +82,8 @@ func TestColumnDecimals(t *testing.T) {
 		values, uncertainties []float64
 		most, want            int
 	}{
-		{[]float64{41.79, 95.03}, []float64{0.61, 1.3}, 3, 2}, // two digits of 0.61
+		{[]float64{41.79, 95.03}, []float64{0.61, 1.3}, 3, 1}, // two digits of 1.3, one of 0.61
+		{[]float64{18.25, 62.88}, []float64{0.098, 0.29}, 3, 2},
 		{[]float64{41.79, 95.03}, []float64{nan, nan}, 3, 1},  // three digits of 41.8
 		{[]float64{0.0012}, []float64{0.00001}, 3, 3},
 		{nil, nil, 3, 0},

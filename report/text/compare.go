@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
+
+	"github.com/rivo/uniseg"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -42,38 +45,71 @@ func (p *page) comparison(c *analysis.Comparison) {
 }
 
 func compareTable(c *analysis.Comparison) *Table {
-	confidence := Fixed(100*c.Confidence, 0)
 	t := &Table{Columns: []Column{
-		{Head: "W", Right: true, Least: 6}, {Head: "runs", Right: true}, {Head: "mean a", Right: true}, {Head: "mean b", Right: true},
-		{Head: "a/b %", Right: true}, {Head: confidence + " % from", Right: true}, {Head: "to", Right: true},
+		{Head: axisHead(c), Right: true, Least: 6}, {Head: "runs", Right: true}, {Head: meanHead(c, c.A, "a"), Right: true}, {Head: meanHead(c, c.B, "b"), Right: true},
+		{Head: "a/b %", Right: true}, {Head: Fixed(100*c.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true},
 		{Head: "ahead", Least: 7}, {Head: "more runs", Right: true, Optional: true},
 	}}
-	meanA, meanB, places := compareDecimals(c)
+	means, places := compareDecimals(c)
 	for _, s := range c.Settings {
 		more := ""
 		if s.MoreRuns != nil && *s.MoreRuns > 0 {
 			more = fmt.Sprint(*s.MoreRuns)
 		}
-		t.Row(settingCell(s.SettingW, s.Setting), Cell{Text: fmt.Sprintf("%d/%d", s.NA, s.NB)},
-			Cell{Text: Fixed(float64(s.MeanA), meanA)}, Cell{Text: Fixed(float64(s.MeanB), meanB)},
+		t.Row(placeCell(c, s), Cell{Text: fmt.Sprintf("%d/%d", s.NA, s.NB)},
+			Cell{Text: Fixed(float64(s.MeanA), means)}, Cell{Text: Fixed(float64(s.MeanB), means)},
 			Cell{Text: SignedPercent(float64(s.Diff), places)}, Cell{Text: SignedPercent(float64(s.Lower), places)}, Cell{Text: SignedPercent(float64(s.Upper), places)},
 			Cell{Text: sentence.Winner(c, s.Verdict), Tone: verdictTone(s.Verdict)}, Cell{Text: more})
 	}
 	return t
 }
 
-// compareDecimals are the decimals of the columns of means and of differences.
-func compareDecimals(c *analysis.Comparison) (meanA, meanB, diff int) {
-	n := len(c.Settings)
-	a, b, ua, ub := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	most := 0
-	for i, s := range c.Settings {
-		a[i], b[i] = float64(s.MeanA), float64(s.MeanB)
-		ua[i] = a[i] * float64(c.NoiseA) / math.Sqrt(float64(s.NA))
-		ub[i] = b[i] * float64(c.NoiseB) / math.Sqrt(float64(s.NB))
-		most = max(most, sentence.PercentPlaces(s.Lower, s.Upper))
+// headWidth is what the head of a side's column may take.
+const headWidth = 13
+
+// meanHead names a side's column by the side and its unit, or by its letter where
+// that is too long.
+func meanHead(c *analysis.Comparison, side, letter string) string {
+	unit := c.Unit
+	if c.Per != "" {
+		unit = ""
 	}
-	return columnDecimals(a, ua, 3), columnDecimals(b, ub, 3), most
+	for _, head := range []string{side + " " + unit, letter + ", " + unit} {
+		if head = strings.Trim(head, " ,"); uniseg.StringWidth(head) <= headWidth {
+			return head
+		}
+	}
+	return "mean " + letter
+}
+
+func axisHead(c *analysis.Comparison) string {
+	switch c.At {
+	case analysis.AtPackage:
+		return "package W"
+	case analysis.AtSystem:
+		return "system W"
+	}
+	return "W"
+}
+
+// placeCell is a setting, or measured watts in line with each other.
+func placeCell(c *analysis.Comparison, s analysis.SettingComparison) Cell {
+	return Cell{Text: strings.TrimSuffix(sentence.Place(c, s.SettingW, s.Setting), " W")}
+}
+
+// compareDecimals are the decimals of the columns of means, the same for both
+// sides, and of differences.
+func compareDecimals(c *analysis.Comparison) (means, diff int) {
+	var values, uncertainties []float64
+	for _, s := range c.Settings {
+		half := halfWidth(s.Lower, s.Upper) / math.Sqrt2 // of one side, were both alike
+		for _, mean := range []analysis.Number{s.MeanA, s.MeanB} {
+			values = append(values, float64(mean))
+			uncertainties = append(uncertainties, float64(mean)*half)
+		}
+		diff = max(diff, sentence.PercentPlaces(s.Lower, s.Upper))
+	}
+	return columnDecimals(values, uncertainties, 6), diff
 }
 
 func verdictTone(v analysis.Verdict) Tone {

@@ -3,6 +3,7 @@ package text
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -31,9 +32,9 @@ func (p *page) curveGroup(r *analysis.CurveResult, g *analysis.CurveGroup) {
 
 func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) *Table {
 	t := &Table{Columns: []Column{
-		{Head: "W", Right: true, Least: 6}, {Head: "runs", Right: true}, {Head: "mean", Right: true}, {Head: Fixed(100*r.Confidence, 0) + " % from", Right: true},
-		{Head: "to", Right: true}, {Head: "package W", Right: true, Optional: true}, {Head: "system W", Right: true, Optional: true},
-		{Head: perWattHead(g), Right: true, Optional: true},
+		{Head: "W", Right: true, Least: 6}, {Head: "runs", Right: true}, {Head: strings.TrimSpace("mean " + r.Unit), Right: true}, {Head: Fixed(100*r.Confidence, 0) + " % from", Right: true},
+		{Head: "to", Right: true}, {Head: "package W", Point: true, Optional: true}, {Head: "system W", Point: true, Optional: true},
+		{Head: perWattHead(r, g), Point: true, Optional: true},
 	}}
 	values, halves := make([]float64, len(g.Points)), make([]float64, len(g.Points))
 	for i, x := range g.Points {
@@ -43,7 +44,7 @@ func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) *Table {
 	for _, x := range g.Points {
 		t.Row(settingCell(x.SettingW, x.Setting), Cell{Text: fmt.Sprint(x.N)}, Cell{Text: Fixed(float64(x.Mean), places)},
 			Cell{Text: Fixed(float64(x.Lower), places)}, Cell{Text: Fixed(float64(x.Upper), places)},
-			known(x.PackageW), known(x.SystemW), known(perWatt(g, x)))
+			known(x.PackageW), known(x.SystemW), known(perWatt(r, g, x)))
 	}
 	return t
 }
@@ -56,23 +57,33 @@ func known(n analysis.Number) Cell {
 	return Cell{Text: Significant(float64(n))}
 }
 
-// perWattHead and perWatt go by the watts that the efficiency goes by.
-func perWattHead(g *analysis.CurveGroup) string {
-	switch g.Efficiency.By {
-	case analysis.ByPackage:
-		return "per package W"
-	case analysis.BySystem:
-		return "per system W"
+// perWattHead and perWatt go by the watts that the efficiency goes by. Where less
+// is better the product says what the quotient does not: seconds times watts are
+// the joules of a job.
+func perWattHead(r *analysis.CurveResult, g *analysis.CurveGroup) string {
+	kind := map[string]string{analysis.ByPackage: "package", analysis.BySystem: "system"}[g.Efficiency.By]
+	if kind == "" {
+		kind = "set"
 	}
-	return "per set W"
+	switch {
+	case r.Better != "lower":
+		return "per " + kind + " W"
+	case r.Unit == "s":
+		return kind + " J"
+	}
+	return "x " + kind + " W"
 }
 
-func perWatt(g *analysis.CurveGroup, x analysis.CurvePoint) analysis.Number {
+func perWatt(r *analysis.CurveResult, g *analysis.CurveGroup, x analysis.CurvePoint) analysis.Number {
+	quotient := x.PerSettingW
 	switch g.Efficiency.By {
 	case analysis.ByPackage:
-		return x.PerPackageW
+		quotient = x.PerPackageW
 	case analysis.BySystem:
-		return x.PerSystemW
+		quotient = x.PerSystemW
 	}
-	return x.PerSettingW
+	if r.Better == "lower" {
+		return x.Mean * x.Mean / quotient // the watts are mean/quotient
+	}
+	return quotient
 }

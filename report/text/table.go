@@ -14,6 +14,9 @@ type Column struct {
 	Head string
 	// Right puts the column's texts at its right edge, for numbers.
 	Right bool
+	// Point puts the decimal points of numbers below each other, and the column at
+	// its right edge.
+	Point bool
 	// Least is the width that a column may be cut down to where the table is
 	// too wide; 0 means that it may not be cut.
 	Least int
@@ -56,6 +59,7 @@ const (
 // Write lays the table out in at most o.Width columns, if need be by cutting
 // texts in columns that may be cut.
 func (t *Table) Write(w io.Writer, o Options) error {
+	t.alignPoints()
 	widths, gap := t.widths(o.width())
 	b := bufio.NewWriter(w)
 	heads := make([]Cell, len(t.Columns))
@@ -67,6 +71,33 @@ func (t *Table) Write(w io.Writer, o Options) error {
 		t.writeRow(b, row, widths, gap, o)
 	}
 	return b.Flush()
+}
+
+// alignPoints fills numbers up behind, so that at the right edge their points
+// stand below each other.
+func (t *Table) alignPoints() {
+	for i := range t.Columns {
+		if !t.Columns[i].Point {
+			continue
+		}
+		t.Columns[i].Right = true
+		behind := func(text string) int {
+			if at := strings.IndexByte(text, '.'); at >= 0 {
+				return len(text) - at
+			}
+			return 0
+		}
+		most := 0
+		for _, row := range t.rows {
+			row[i].Text = strings.TrimRight(row[i].Text, " ")
+			most = max(most, behind(row[i].Text))
+		}
+		for _, row := range t.rows {
+			if row[i].Text != "" {
+				row[i].Text += strings.Repeat(" ", most-behind(row[i].Text))
+			}
+		}
+	}
 }
 
 // widths gives every column its width, 0 for those left out, and the gap between
@@ -148,7 +179,7 @@ func (t *Table) writeRow(b *bufio.Writer, row []Cell, widths []int, gap int, o O
 			pending += blanks
 		}
 	}
-	b.WriteString(line.String())
+	b.WriteString(strings.TrimRight(line.String(), " "))
 	b.WriteByte('\n')
 }
 
