@@ -11,8 +11,8 @@ import (
 )
 
 // serve samples and answers until the context ends or a part fails. Then, in
-// this order: requests in progress finish, no more idle sweeps are asked for,
-// the sampling ends and stores its last, and what follows from runs is dropped.
+// this order: requests in progress finish, what is scheduled ends and no more idle
+// sweeps are asked for, the sampling ends and stores its last, and what follows from runs is dropped.
 func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener) error {
 	serving, stopServing := context.WithCancel(ctx)
 	defer stopServing()
@@ -22,6 +22,11 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener) error 
 	defer w.stop()
 	idle, err := schedule.StartIdle(c.Idle, w.sampler, w.log)
 	if err != nil {
+		return err
+	}
+	stopSchedule, err := w.startSchedule(sampling, c)
+	if err != nil {
+		idle.Stop()
 		return err
 	}
 	w.follow(agent.Run{}) // what earlier runs say is exposed from the start
@@ -38,6 +43,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener) error 
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, slogger(w.log))
 	manager.stopping()
+	stopSchedule()
 	idle.Stop()
 	stopSampling()
 	return errors.Join(err, <-sampled)

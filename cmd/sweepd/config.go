@@ -13,6 +13,7 @@ import (
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/token"
 
 	"sweepd/agent"
 )
@@ -30,6 +31,7 @@ type config struct {
 	Lower          []string           `yaml:"lower"`
 	Prices         map[string]float64 `yaml:"prices"`
 	Thresholds     thresholds         `yaml:"thresholds"`
+	Schedule       []scheduled        `yaml:"schedule"`
 }
 
 // thresholds are agent.Thresholds as the file names them.
@@ -96,13 +98,13 @@ func parseConfig(text []byte, c *config) error {
 		return nil
 	}
 	if err != nil {
-		return placeError(err)
+		return placeError(text, err)
 	}
 	return checkConfig(text, c)
 }
 
 // placeError turns the library's error with an excerpt into one sentence.
-func placeError(err error) error {
+func placeError(text []byte, err error) error {
 	var placed yaml.Error
 	if !errors.As(err, &placed) || placed.GetToken() == nil {
 		return fmt.Errorf("as a whole: %w", err)
@@ -111,18 +113,27 @@ func placeError(err error) error {
 	var unknown *yaml.UnknownFieldError
 	if errors.As(err, &unknown) {
 		return fmt.Errorf("line %d, column %d: unknown key %q: the keys there are %s", at.Line, at.Column,
-			placed.GetToken().Value, strings.Join(keysBeside(at.Column), ", "))
+			placed.GetToken().Value, strings.Join(keysBeside(text, at), ", "))
 	}
 	return fmt.Errorf("line %d, column %d: %s", at.Line, at.Column, placed.GetMessage())
 }
 
 // keysBeside lists what could stand where an unknown key stands: the keys of
-// the file, or those of thresholds where it is indented.
-func keysBeside(column int) []string {
-	if column > 1 {
-		return yamlKeys(reflect.TypeFor[thresholds]())
+// the file, or, where it is indented, those of the section.
+func keysBeside(text []byte, at *token.Position) []string {
+	if at.Column == 1 {
+		return yamlKeys(reflect.TypeFor[config]())
 	}
-	return yamlKeys(reflect.TypeFor[config]())
+	section := ""
+	for i, line := range strings.Split(string(text), "\n") {
+		if key, _, ok := strings.Cut(line, ":"); ok && i < at.Line && !strings.ContainsAny(line[:1], " \t#-") {
+			section = key
+		}
+	}
+	if section == "schedule" {
+		return yamlKeys(reflect.TypeFor[scheduled]())
+	}
+	return yamlKeys(reflect.TypeFor[thresholds]())
 }
 
 func yamlKeys(t reflect.Type) []string {

@@ -50,18 +50,21 @@ func checkConfig(text []byte, c *config) error {
 			return fmt.Errorf("%s: %s: %w", placeOf(text, check.key), check.key, check.err)
 		}
 	}
-	return nil
+	return checkSchedule(text, c.Schedule)
 }
+
+// nowhere is the place of what the file does not have.
+const nowhere = "somewhere"
 
 // placeOf is the line and column of a key's value.
 func placeOf(text []byte, key string) string {
 	path, err := yaml.PathString("$." + key)
 	if err != nil {
-		return "somewhere"
+		return nowhere
 	}
 	node, err := path.ReadNode(bytes.NewReader(text))
 	if err != nil || node.GetToken() == nil {
-		return "somewhere"
+		return nowhere
 	}
 	at := node.GetToken().Position
 	return fmt.Sprintf("line %d, column %d", at.Line, at.Column)

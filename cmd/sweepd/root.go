@@ -46,7 +46,7 @@ anything else that was changed.`,
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
 	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
-		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
+		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
 	a.watchStart(root)
 	return root
 }

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"go.uber.org/zap"
+
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// startSchedule does the entries of the configuration until it is stopped.
+func (w *watcher) startSchedule(ctx context.Context, c config) (stop func(), err error) {
+	entries, err := w.entries(c)
+	if err != nil {
+		return nil, err
+	}
+	runner := schedule.NewRunner(entries, nil, func(o schedule.Outcome) {
+		if err := w.data.KeepOutcome(context.WithoutCancel(ctx), o); err != nil {
+			w.log.Error("how an entry of the schedule went could not be stored", zap.String("entry", o.Entry), zap.Error(err))
+		}
+	}, w.log)
+	ctx, cancel := context.WithCancel(ctx)
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		if len(entries) > 0 {
+			runner.Run(ctx)
+		}
+	}()
+	return func() { cancel(); <-ended }, nil
+}
+
+func (w *watcher) entries(c config) ([]schedule.Entry, error) {
+	var list []schedule.Entry
+	for _, s := range c.Schedule {
+		when, err := schedule.ParseWhen(s.When)
+		if err != nil {
+			return nil, err
+		}
+		e := schedule.Entry{Name: s.name(), When: when, Late: s.Late.Duration}
+		switch s.Do {
+		case doUpkeep:
+			e.Do = func(ctx context.Context) (string, error) {
+				return "", w.data.Upkeep(ctx, s.KeepIdle.Duration, time.Now())
+			}
+		case doIdleDrain:
+			e.Do = schedule.Drain{Agent: w.sampler, Store: w.data, For: cmp.Or(s.For.Duration, defaultDrain),
+				Reserve: cmp.Or(c.Thresholds.Reserve, schedule.DefaultReserve)}.Run
+		case doExport:
+			e.Do = func(ctx context.Context) (string, error) { return exportTo(ctx, w.data, s, time.Now()) }
+		}
+		list = append(list, e)
+	}
+	return list, nil
+}
+
+// exportTo writes all runs to a file; {date} in its path is the day.
+func exportTo(ctx context.Context, data *store.Store, s scheduled, now time.Time) (string, error) {
+	path := strings.ReplaceAll(s.Out, "{date}", now.Format("2006-01-02"))
+	a := &app{out: io.Discard}
+	if err := a.writeWhole(path, func(out io.Writer) error { return export(ctx, data, store.Filter{}, s.As, out) }); err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("wrote %s", path), nil
+}

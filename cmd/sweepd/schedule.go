@@ -1,0 +1,113 @@
+package main
+
+import (
+	"errors"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/agent"
+	"sweepd/report/text"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// entryJSON is an entry of the schedule in a listing; the names are a contract.
+type entryJSON struct {
+	Entry  string            `json:"entry"`
+	Do     string            `json:"do"`
+	When   string            `json:"when"`
+	NextAt agent.Timestamp   `json:"next_at"`
+	Last   *schedule.Outcome `json:"last"` // null before the first time
+}
+
+func (a *app) scheduleCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "schedule",
+		Short: "List what the agent does by itself: when next, and how it went last",
+		Long: `List what the agent does by itself, as the configuration says: idle sweeps, upkeep,
+idle-drain runs and exports, with the time when each is due next and how it went
+last. It is done only while an agent runs.`,
+		Example: `  sweepd schedule --config /etc/sweepd.yaml`,
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			outcomes := map[string]schedule.Outcome{}
+			err := a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) (err error) {
+				outcomes, err = s.Outcomes(cmd.Context())
+				return err
+			})
+			if err != nil && !errors.Is(err, store.ErrNoData) {
+				return err
+			}
+			c, err := a.config()
+			if err != nil {
+				return err
+			}
+			list, err := listEntries(c, outcomes, time.Now())
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(list)
+			}
+			return a.printEntries(list)
+		},
+	}
+}
+
+// doIdle is what the listing calls the idle sweeps, whose outcomes are not kept:
+// their readings are.
+const doIdle = "idle"
+
+func listEntries(c config, outcomes map[string]schedule.Outcome, now time.Time) ([]entryJSON, error) {
+	spec := c.Idle
+	if spec == "" {
+		spec = schedule.DefaultIdle
+	}
+	idle, err := schedule.ParseIdle(spec)
+	if err != nil {
+		return nil, err
+	}
+	list := []entryJSON{{Entry: doIdle, Do: doIdle, When: spec, NextAt: agent.Stamp(schedule.Next(idle, now))}}
+	for _, s := range c.Schedule {
+		when, err := schedule.ParseWhen(s.When)
+		if err != nil {
+			return nil, err
+		}
+		e := entryJSON{Entry: s.name(), Do: s.Do, When: s.When, NextAt: agent.Stamp(schedule.Next(when, now))}
+		if o, known := outcomes[e.Entry]; known {
+			e.Last = &o
+		}
+		list = append(list, e)
+	}
+	return list, nil
+}
+
+func (a *app) printEntries(list []entryJSON) error {
+	p := a.printer()
+	t := text.Table{Columns: []text.Column{{Head: "entry", Least: 8}, {Head: "when", Least: 9}, {Head: "next"}, {Head: "last due", Optional: true}, {Head: "outcome", Optional: true}}}
+	for _, e := range list {
+		row := []text.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
+		if o := e.Last; o != nil {
+			row = append(row, text.Cell{Text: startedText(o.DueAt)}, text.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
+		}
+		t.Row(row...)
+	}
+	p.table(&t)
+	for _, e := range list {
+		if o := e.Last; o != nil && o.Text != "" {
+			p.sentence(e.Entry+": "+o.Text, "  ", wentTone(o.Went))
+		}
+	}
+	return p.err
+}
+
+func wentTone(w schedule.Went) text.Tone {
+	switch w {
+	case schedule.WentFailed:
+		return toneBad
+	case schedule.WentLeftOut:
+		return toneDoubt
+	}
+	return text.Plain
+}
