@@ -147,6 +147,10 @@ func (b *Bench) Start(s agent.Start) (agent.Run, error) {
 	return r, err
 }
 
+// Recording tells the bench that somebody else started or stopped a run on its
+// agent: idle sweeps belong between runs.
+func (b *Bench) Recording(on bool) { b.idle = !on }
+
 // Stop stops the run that is recording.
 func (b *Bench) Stop(s agent.Stop) (agent.Detail, error) {
 	if err := b.Device.Flush(); err != nil {
