@@ -10,7 +10,7 @@ func (a *app) printSensors(rows []console.SensorRow) error {
 	p := a.printer()
 	t := text.Table{Columns: []text.Column{
 		{Head: "sensor", Least: 22}, {Head: "instance", Least: 8}, {Head: "value", Right: true}, {Head: "read µs", Right: true},
-		{Head: "new every s", Right: true}, {Head: "source", Least: 12, CutFront: true},
+		{Head: "new every s", Right: true}, {Head: "source", Below: true},
 	}}
 	var missing []console.SensorRow
 	for _, r := range rows {

@@ -5,8 +5,11 @@ import "strings"
 // Options say what a terminal can show. The zero value is 80 columns without
 // colour.
 type Options struct {
-	Width  int // in columns; 0 means 80
-	Colour bool
+	Width int // in columns; 0 means 80
+	// Unlimited lets tables be as wide as their texts, for a file or a pipe;
+	// sentences keep to Width.
+	Unlimited bool
+	Colour    bool
 }
 
 const defaultWidth = 80

@@ -17,11 +17,12 @@ type Column struct {
 	// Point puts the decimal points of numbers below each other, and the column at
 	// its right edge.
 	Point bool
-	// Least is the width that a column may be cut down to where the table is
-	// too wide; 0 means that it may not be cut.
+	// Least is the width to which a column's texts may be broken into several
+	// lines where the table is too wide; 0 means that they may not be broken.
 	Least int
-	// CutFront cuts the front of a text instead of its end, for paths.
-	CutFront bool
+	// Below puts the column's texts on lines of their own, under their rows, where
+	// the table is too wide: for paths, which break badly. Such columns come last.
+	Below bool
 	// Optional columns are left out where all their cells are empty.
 	Optional bool
 }
@@ -56,74 +57,73 @@ const (
 	narrowGap = 1
 )
 
-// Write lays the table out in at most o.Width columns, if need be by cutting
-// texts in columns that may be cut.
+// Write lays the table out in at most o.Width columns, if need be by breaking
+// texts in columns that allow it; no text is cut. With o.Unlimited it is as wide
+// as its texts.
 func (t *Table) Write(w io.Writer, o Options) error {
-	t.alignPoints()
-	widths, gap := t.widths(o.width())
+	l := t.layout(o)
 	b := bufio.NewWriter(w)
 	heads := make([]Cell, len(t.Columns))
 	for i, c := range t.Columns {
 		heads[i] = Cell{Text: c.Head, Tone: Faint}
 	}
-	t.writeRow(b, heads, widths, gap, o)
+	t.writeRow(b, heads, l, o)
 	for _, row := range t.rows {
-		t.writeRow(b, row, widths, gap, o)
+		t.writeRow(b, row, l, o)
+		t.writeBelow(b, row, l, o)
 	}
 	return b.Flush()
 }
 
-// alignPoints fills numbers up behind, so that at the right edge their points
-// stand below each other.
-func (t *Table) alignPoints() {
-	for i := range t.Columns {
-		if !t.Columns[i].Point {
-			continue
-		}
-		t.Columns[i].Right = true
-		behind := func(text string) int {
-			if at := strings.IndexByte(text, '.'); at >= 0 {
-				return len(text) - at
-			}
-			return 0
-		}
-		most := 0
-		for _, row := range t.rows {
-			row[i].Text = strings.TrimRight(row[i].Text, " ")
-			most = max(most, behind(row[i].Text))
-		}
-		for _, row := range t.rows {
-			if row[i].Text != "" {
-				row[i].Text += strings.Repeat(" ", most-behind(row[i].Text))
-			}
-		}
-	}
+// layout is where a table's columns go.
+type layout struct {
+	widths []int // 0 for columns that are left out
+	gap    int   // between columns
+	below  []int // columns under the rows
 }
 
-// widths gives every column its width, 0 for those left out, and the gap between
-// them.
-func (t *Table) widths(limit int) (widths []int, gap int) {
-	widths = make([]int, len(t.Columns))
-	total, least, columns := 0, 0, 0
+// layout finds the most legible way to stay within the width: less room between
+// the columns first, then columns below, then broken texts.
+func (t *Table) layout(o Options) layout {
+	l := layout{widths: make([]int, len(t.Columns)), gap: wideGap}
+	for i := range t.Columns {
+		l.widths[i] = t.natural(i)
+	}
+	if o.Unlimited {
+		return l
+	}
+	fits := func() bool {
+		l.gap = wideGap
+		if l.total() > o.width() {
+			l.gap = narrowGap
+		}
+		return l.total() <= o.width()
+	}
+	if fits() {
+		return l
+	}
 	for i, c := range t.Columns {
-		widths[i] = t.natural(i)
-		if widths[i] == 0 {
-			continue
-		}
-		columns++
-		total += widths[i]
-		least += widths[i]
-		if c.Least > 0 {
-			least -= max(widths[i]-c.Least, 0)
+		if c.Below && l.widths[i] > 0 {
+			l.widths[i] = 0
+			l.below = append(l.below, i)
 		}
 	}
-	gap = wideGap
-	if least+(columns-1)*gap > limit {
-		gap = narrowGap
+	if fits() {
+		return l
 	}
-	for total += (columns - 1) * gap; total > limit && t.cut(widths); total-- {
+	for l.total() > o.width() && t.narrow(l.widths) {
 	}
-	return widths, gap
+	return l
+}
+
+func (l layout) total() int {
+	total := -l.gap
+	for _, w := range l.widths {
+		if w > 0 {
+			total += w + l.gap
+		}
+	}
+	return total
 }
 
 // natural is the width that a column would like.
@@ -138,8 +138,8 @@ func (t *Table) natural(i int) int {
 	return max(width, uniseg.StringWidth(t.Columns[i].Head))
 }
 
-// cut takes one from the width of the column that has most to give.
-func (t *Table) cut(widths []int) bool {
+// narrow takes one from the width of the column that has most to give.
+func (t *Table) narrow(widths []int) bool {
 	widest, most := -1, 0
 	for i, c := range t.Columns {
 		if spare := widths[i] - c.Least; c.Least > 0 && spare > most {
@@ -153,59 +153,106 @@ func (t *Table) cut(widths []int) bool {
 	return true
 }
 
-func (t *Table) writeRow(b *bufio.Writer, row []Cell, widths []int, gap int, o Options) {
+// writeRow writes a row in as many lines as its longest broken text needs.
+func (t *Table) writeRow(b *bufio.Writer, row []Cell, l layout, o Options) {
+	lines := make([][]string, len(row))
+	height := 1
+	for i, cell := range row {
+		if l.widths[i] > 0 {
+			lines[i] = broken(cell.Text, l.widths[i])
+			height = max(height, len(lines[i]))
+		}
+	}
+	for n := range height {
+		part := make([]Cell, len(row))
+		for i, cell := range row {
+			if n < len(lines[i]) {
+				part[i] = Cell{lines[i][n], cell.Tone}
+			}
+		}
+		t.writeLine(b, part, l, o)
+	}
+}
+
+func (t *Table) writeLine(b *bufio.Writer, row []Cell, l layout, o Options) {
 	var line strings.Builder
 	pending := 0 // blanks that are written only if something follows
 	first := true
 	for i, cell := range row {
-		if widths[i] == 0 {
+		if l.widths[i] == 0 {
 			continue
 		}
 		if !first {
-			pending += gap
+			pending += l.gap
 		}
 		first = false
-		text := fit(cell.Text, widths[i], t.Columns[i].CutFront)
-		blanks := widths[i] - uniseg.StringWidth(text)
+		blanks := l.widths[i] - uniseg.StringWidth(cell.Text)
 		if t.Columns[i].Right {
 			pending += blanks
 		}
-		if text != "" {
-			line.WriteString(strings.Repeat(" ", pending))
+		if cell.Text != "" {
+			line.WriteString(strings.Repeat(" ", max(pending, 0)))
 			pending = 0
-			line.WriteString(o.paint(text, cell.Tone))
+			line.WriteString(o.paint(cell.Text, cell.Tone))
 		}
 		if !t.Columns[i].Right {
 			pending += blanks
 		}
 	}
-	b.WriteString(strings.TrimRight(line.String(), " "))
+	b.WriteString(line.String())
 	b.WriteByte('\n')
+}
+
+// writeBelow writes what stands under a row, whole, for a path must be copied in
+// one piece.
+func (t *Table) writeBelow(b *bufio.Writer, row []Cell, l layout, o Options) {
+	for _, i := range l.below {
+		if row[i].Text != "" {
+			b.WriteString("    " + o.paint(row[i].Text, row[i].Tone) + "\n")
+		}
+	}
 }
 
 // Clip cuts the end of a text that is wider than width columns, and marks the
 // cut.
-func Clip(text string, width int) string { return fit(clean(text), width, false) }
-
-// fit cuts a text to a width and marks the cut.
-func fit(text string, width int, front bool) string {
+func Clip(text string, width int) string {
+	text = clean(text)
 	if uniseg.StringWidth(text) <= width {
 		return text
 	}
-	var clusters []string
+	head, _ := split(text, width-1)
+	return head + "…"
+}
+
+// broken breaks a text into lines of a width, after a blank or a sign that joins
+// words where there is one.
+func broken(text string, width int) []string {
+	var lines []string
+	for uniseg.StringWidth(text) > width {
+		head, tail := split(text, width)
+		if head == "" { // not even one character fits
+			break
+		}
+		if at := strings.LastIndexAny(head, " /_-,="); at > 0 && !strings.HasPrefix(tail, " ") {
+			head, tail = text[:at+1], text[at+1:]
+		}
+		lines = append(lines, strings.TrimRight(head, " "))
+		text = strings.TrimLeft(tail, " ")
+	}
+	return append(lines, text)
+}
+
+// split cuts a text between characters so that the first part is no wider than
+// width.
+func split(text string, width int) (head, tail string) {
+	used, at := 0, 0
 	for g := uniseg.NewGraphemes(text); g.Next(); {
-		clusters = append(clusters, g.Str())
-	}
-	for cut := 1; cut < len(clusters); cut++ {
-		kept := "…" + strings.Join(clusters[cut:], "")
-		if !front {
-			kept = strings.Join(clusters[:len(clusters)-cut], "") + "…"
+		if used += g.Width(); used > width {
+			break
 		}
-		if uniseg.StringWidth(kept) <= width {
-			return kept
-		}
+		_, at = g.Positions()
 	}
-	return "…"
+	return text[:at], text[at:]
 }
 
 // clean keeps control characters away from the terminal: text in a data file

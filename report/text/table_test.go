@@ -27,8 +27,46 @@ func TestTableFits(t *testing.T) {
 	if err := table.Write(&b, Options{Width: 24, Colour: true}); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(b.String(), "harbour-…") {
-		t.Errorf("cut: %q", b.String())
+	if !strings.Contains(b.String(), "0a1b2c3d harbour-     25\n         flight\n") {
+		t.Errorf("broken: %q", b.String())
+	}
+}
+
+func TestTableLosesNothing(t *testing.T) {
+	const path = "/sys/class/power_supply/BAT0/energy_now"
+	table := Table{Columns: []Column{{Head: "sensor", Least: 12}, {Head: "value", Right: true}, {Head: "source", Below: true}}}
+	table.Row(Cell{Text: "battery_energy_design_joules"}, Cell{Text: "185 kJ"}, Cell{Text: path})
+	for width, want := range map[int]string{
+		90: "sensor                         value  source\nbattery_energy_design_joules  185 kJ  " + path + "\n",
+		40: "sensor                         value\nbattery_energy_design_joules  185 kJ\n    " + path + "\n",
+		25: "sensor              value\nbattery_energy_    185 kJ\ndesign_joules\n    " + path + "\n",
+	} {
+		var b strings.Builder
+		if err := table.Write(&b, Options{Width: width}); err != nil {
+			t.Fatal(err)
+		}
+		if b.String() != want {
+			t.Errorf("%d columns: got\n%s\nwant\n%s", width, b.String(), want)
+		}
+	}
+	var b strings.Builder
+	if err := table.Write(&b, Options{Width: 10, Unlimited: true}); err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Count(b.String(), "\n"); got != 2 || !strings.Contains(b.String(), "battery_energy_design_joules  185 kJ  "+path) {
+		t.Errorf("unlimited: %q", b.String())
+	}
+}
+
+func TestClip(t *testing.T) {
+	for _, c := range []struct {
+		text  string
+		width int
+		want  string
+	}{{"short", 5, "short"}, {"longer", 5, "long…"}, {"長い名前", 5, "長い…"}, {"長い", 2, "…"}} {
+		if got := Clip(c.text, c.width); got != c.want {
+			t.Errorf("Clip(%q, %d) = %q, want %q", c.text, c.width, got, c.want)
+		}
 	}
 }
 
