@@ -30,7 +30,7 @@ func (c *contest) confounders(p pair, nameA, nameB string) []string {
 	}
 	list := slices.Concat(
 		apartInTime(a, b),
-		differentDuration(a, b),
+		differentDuration(a, b, c.metric),
 		differentTemperature(a, b),
 		differentTimeOfDay(a, b),
 		differentCharge(a, b),
@@ -110,7 +110,12 @@ func (f *sideFacts) span() (first, last time.Time, ok bool) {
 	return first, last, ok
 }
 
-func differentDuration(a, b *sideFacts) []string {
+// differentDuration says nothing of workloads whose time is their result: there
+// the runs last as long as the work takes.
+func differentDuration(a, b *sideFacts, metric metricInfo) []string {
+	if metric.lower && metric.unit == "s" {
+		return nil
+	}
 	duration := func(r *Run) (float64, bool) { return r.DurationS, r.DurationS > 0 }
 	da, db := a.values(duration), b.values(duration)
 	if len(da) == 0 || len(db) == 0 {

@@ -123,14 +123,14 @@ func (l *list) gains(g *analysis.BatteryGroup, other string, list []analysis.Run
 		return variant
 	}
 	if len(told) == 0 {
-		l.tell(Doubtful, fmt.Sprintf("It cannot be told whether %s lasts longer than %s at any setting.", name(g.Variant), name(other)))
+		l.tell(Doubtful, fmt.Sprintf("It cannot be told whether the battery lasts longer with %s than with %s, at any setting.", name(g.Variant), name(other)))
 		return
 	}
 	minutes := func(x analysis.RuntimeGain) string {
 		places := min(Decimals(float64(x.Minutes), HalfWidth(x.Lower, x.Upper)), 1)
 		return fmt.Sprintf("by %s min%s at %s", Fixed(float64(x.Minutes), places), Interval(x.Lower, x.Upper, places), Setting(x.SettingW, x.Setting))
 	}
-	text := fmt.Sprintf("%s lasts longer than %s %s", Capital(name(g.Variant)), name(other), minutes(told[0]))
+	text := fmt.Sprintf("With %s the battery lasts longer than with %s, %s", name(g.Variant), name(other), minutes(told[0]))
 	if len(told) > 1 {
 		text += " and " + minutes(told[len(told)-1])
 	}

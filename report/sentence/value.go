@@ -40,7 +40,12 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		for _, s := range v.NotTold {
 			where = append(where, Range(Setting(s.FromW, s.From), Setting(s.ToW, s.To)))
 		}
-		l.tell(Doubtful, Capital(strings.Join(where, ", "))+" it cannot be told whether it buys anything.")
+		last := len(where) - 1
+		text := where[last]
+		if last > 0 {
+			text = strings.Join(where[:last], ", ") + " and " + text
+		}
+		l.tell(Doubtful, Capital(text)+" its gain cannot be told from nothing.")
 	}
 	return l
 }

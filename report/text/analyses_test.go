@@ -84,7 +84,7 @@ func TestColumnDecimals(t *testing.T) {
 	}{
 		{[]float64{41.79, 95.03}, []float64{0.61, 1.3}, 3, 1}, // two digits of 1.3, one of 0.61
 		{[]float64{18.25, 62.88}, []float64{0.098, 0.29}, 3, 2},
-		{[]float64{41.79, 95.03}, []float64{nan, nan}, 3, 1},  // three digits of 41.8
+		{[]float64{41.79, 95.03}, []float64{nan, nan}, 3, 1}, // three digits of 41.8
 		{[]float64{0.0012}, []float64{0.00001}, 3, 3},
 		{nil, nil, 3, 0},
 	} {

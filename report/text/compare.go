@@ -46,7 +46,7 @@ func (p *page) comparison(c *analysis.Comparison) {
 
 func compareTable(c *analysis.Comparison) *Table {
 	t := &Table{Columns: []Column{
-		{Head: axisHead(c), Right: true, Least: 6}, {Head: "runs", Right: true}, {Head: meanHead(c, c.A, "a"), Right: true}, {Head: meanHead(c, c.B, "b"), Right: true},
+		{Head: axisHead(c), Right: true, Least: max(6, len(axisHead(c)))}, {Head: "runs", Right: true}, {Head: meanHead(c, c.A, "a"), Right: true}, {Head: meanHead(c, c.B, "b"), Right: true},
 		{Head: "a/b %", Right: true}, {Head: Fixed(100*c.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true},
 		{Head: "ahead", Least: 7}, {Head: "more runs", Right: true, Optional: true},
 	}}
@@ -64,8 +64,14 @@ func compareTable(c *analysis.Comparison) *Table {
 	return t
 }
 
-// headWidth is what the head of a side's column may take.
-const headWidth = 13
+// headWidth is what the head of a side's column may take, less where the axis
+// needs room.
+func headWidth(c *analysis.Comparison) int {
+	if axisHead(c) != "W" {
+		return 9
+	}
+	return 13
+}
 
 // meanHead names a side's column by the side and its unit, or by its letter where
 // that is too long.
@@ -75,7 +81,7 @@ func meanHead(c *analysis.Comparison, side, letter string) string {
 		unit = ""
 	}
 	for _, head := range []string{side + " " + unit, letter + ", " + unit} {
-		if head = strings.Trim(head, " ,"); uniseg.StringWidth(head) <= headWidth {
+		if head = strings.Trim(head, " ,"); uniseg.StringWidth(head) <= headWidth(c) {
 			return head
 		}
 	}
