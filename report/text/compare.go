@@ -45,8 +45,9 @@ func (p *page) comparison(c *analysis.Comparison) {
 }
 
 func compareTable(c *analysis.Comparison) *Table {
+	headA, headB := meanHeads(c)
 	t := &Table{Columns: []Column{
-		{Head: axisHead(c), Right: true, Least: max(6, len(axisHead(c)))}, {Head: "runs", Right: true}, {Head: meanHead(c, c.A, "a"), Right: true}, {Head: meanHead(c, c.B, "b"), Right: true},
+		{Head: axisHead(c), Right: true, Least: max(6, len(axisHead(c)))}, {Head: "runs", Right: true}, {Head: headA, Right: true}, {Head: headB, Right: true},
 		{Head: "a/b %", Right: true}, {Head: Fixed(100*c.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true},
 		{Head: "ahead", Least: 7}, {Head: "more runs", Right: true, Optional: true},
 	}}
@@ -73,19 +74,20 @@ func headWidth(c *analysis.Comparison) int {
 	return 13
 }
 
-// meanHead names a side's column by the side and its unit, or by its letter where
-// that is too long.
-func meanHead(c *analysis.Comparison, side, letter string) string {
-	unit := c.Unit
-	if c.Per != "" {
+// meanHeads name the sides' columns by side and unit, or by their letters where
+// one would be too long.
+func meanHeads(c *analysis.Comparison) (a, b string) {
+	unit := " " + c.Unit
+	if c.Per != "" || c.Unit == "" {
 		unit = ""
 	}
-	for _, head := range []string{side + " " + unit, letter + ", " + unit} {
-		if head = strings.Trim(head, " ,"); uniseg.StringWidth(head) <= headWidth(c) {
-			return head
-		}
+	if a, b = c.A+unit, c.B+unit; max(uniseg.StringWidth(a), uniseg.StringWidth(b)) <= headWidth(c) {
+		return a, b
 	}
-	return "mean " + letter
+	if a, b = "a"+unit, "b"+unit; unit != "" && uniseg.StringWidth(a) <= headWidth(c) {
+		return a, b
+	}
+	return "mean a", "mean b"
 }
 
 func axisHead(c *analysis.Comparison) string {

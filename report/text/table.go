@@ -61,6 +61,7 @@ const (
 // texts in columns that allow it; no text is cut. With o.Unlimited it is as wide
 // as its texts.
 func (t *Table) Write(w io.Writer, o Options) error {
+	t.alignPoints()
 	l := t.layout(o)
 	b := bufio.NewWriter(w)
 	heads := make([]Cell, len(t.Columns))
@@ -73,6 +74,36 @@ func (t *Table) Write(w io.Writer, o Options) error {
 		t.writeBelow(b, row, l, o)
 	}
 	return b.Flush()
+}
+
+// alignPoints fills numbers up behind, so that at the right edge their points
+// stand below each other.
+func (t *Table) alignPoints() {
+	for i := range t.Columns {
+		if t.Columns[i].Point {
+			t.Columns[i].Right = true
+			t.fillDecimals(i)
+		}
+	}
+}
+
+func (t *Table) fillDecimals(column int) {
+	behind := func(text string) int { // the point and what follows
+		if at := strings.IndexByte(text, '.'); at >= 0 {
+			return len(text) - at
+		}
+		return 0
+	}
+	most := 0
+	for _, row := range t.rows {
+		row[column].Text = strings.TrimRight(row[column].Text, " ")
+		most = max(most, behind(row[column].Text))
+	}
+	for _, row := range t.rows {
+		if text := row[column].Text; text != "" {
+			row[column].Text += strings.Repeat(" ", most-behind(text))
+		}
+	}
 }
 
 // layout is where a table's columns go.
@@ -89,9 +120,6 @@ func (t *Table) layout(o Options) layout {
 	for i := range t.Columns {
 		l.widths[i] = t.natural(i)
 	}
-	if o.Unlimited {
-		return l
-	}
 	fits := func() bool {
 		l.gap = wideGap
 		if l.total() > o.width() {
@@ -100,6 +128,10 @@ func (t *Table) layout(o Options) layout {
 		return l.total() <= o.width()
 	}
 	if fits() {
+		return l
+	}
+	if o.Unlimited {
+		l.gap = wideGap
 		return l
 	}
 	for i, c := range t.Columns {
@@ -199,7 +231,7 @@ func (t *Table) writeLine(b *bufio.Writer, row []Cell, l layout, o Options) {
 			pending += blanks
 		}
 	}
-	b.WriteString(line.String())
+	b.WriteString(strings.TrimRight(line.String(), " "))
 	b.WriteByte('\n')
 }
 

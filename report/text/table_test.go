@@ -107,3 +107,17 @@ func TestNumbers(t *testing.T) {
 		}
 	}
 }
+
+func TestPointsStandBelowEachOther(t *testing.T) {
+	table := Table{Columns: []Column{{Head: "n"}, {Head: "watts", Point: true}}}
+	for _, text := range []string{"12.0", "4.99", "313", ""} {
+		table.Row(Cell{Text: "x"}, Cell{Text: text})
+	}
+	var b strings.Builder
+	if err := table.Write(&b, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if want := "n   watts\nx   12.0\nx    4.99\nx  313\nx\n"; b.String() != want {
+		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
+	}
+}
