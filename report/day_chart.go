@@ -171,7 +171,12 @@ func (b *builder) timeAxis(workload string) timePlace {
 	}
 	if last.Sub(first) <= oneDay {
 		t.order = nil
-		t.axis = chart.Axis{Label: "start of the run, " + first.In(b.zone).Format("2 January 2006, times in MST"), Clock: b.zone}
+		from, to := first.In(b.zone), last.In(b.zone)
+		day := from.Format("2 January 2006")
+		if from.Day() != to.Day() {
+			day = from.Format("2 January") + " to " + to.Format("2 January 2006")
+		}
+		t.axis = chart.Axis{Label: "start of the run, " + day + ", times in " + from.Format("MST"), Clock: b.zone}
 		return t
 	}
 	t.axis = chart.Axis{Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}

@@ -92,8 +92,8 @@ type (
 	}
 	factView struct{ Name, Value string }
 	runView  struct {
-		ID, Started, Device, Workload, Variant, Setting, Supply string
-		Duration, Package, System, Results, State               string
+		ID, Short, Started, Device, Workload, Variant, Setting, Supply string
+		Duration, Package, System, Results, State                      string
 
 		Findings []string
 		Out      bool
@@ -145,7 +145,7 @@ func facts(d Device) []factView {
 // run is a run as the table of all runs shows it.
 func (p *Page) run(r *Run) runView {
 	v := runView{
-		ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: r.Variant, Setting: settingOf(r.SettingW, r.Setting), Supply: r.Supply,
+		ID: r.ID, Short: sentence.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: r.Variant, Setting: settingOf(r.SettingW, r.Setting), Supply: r.Supply,
 		Duration: optional(r.DurationS), Package: optional(r.PackageW), System: optional(r.SystemW), State: r.State, Out: !r.Counts(),
 	}
 	if !r.StartedAt.IsZero() {

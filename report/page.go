@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"time"
 
 	"sweepd/analysis"
@@ -75,7 +76,7 @@ type builder struct {
 func (b *builder) unique(name string) string {
 	candidate := name
 	for i := 2; b.names[candidate]; i++ {
-		candidate = name + "-" + string(rune('a'+(i-2)%26)) + fileName(time.Duration(i).String())
+		candidate = fmt.Sprintf("%s-%d", name, i)
 	}
 	b.names[candidate] = true
 	return candidate

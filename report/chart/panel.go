@@ -114,7 +114,11 @@ func (f *frame) grid(x, y scale, r room, bare bool) {
 
 func (f *frame) levelTicks(x scale, r room, bare bool) {
 	l := f.tickType()
-	ticks := x.ticks(int((r.x1 - r.x0) / (f.size.Text * 4)))
+	room := f.size.Text * 3.2
+	if x.axis.Clock != nil {
+		room = f.size.Text * 4
+	}
+	ticks := x.ticks(int((r.x1 - r.x0) / room))
 	slot := math.Inf(1)
 	if len(x.axis.Names) > 0 {
 		slot = (r.x1-r.x0)/float64(len(x.axis.Names)) - f.size.Text*0.4
