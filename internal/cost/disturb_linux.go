@@ -69,8 +69,9 @@ func loadRounds(ctx context.Context, want time.Duration) (int, error) {
 		if err := inChild(ctx, childTask{Load: &loadTask{rounds}}, &t); err != nil {
 			return 0, err
 		}
-		if t.Seconds >= want.Seconds()/4 {
-			return max(1, int(float64(rounds)*want.Seconds()/t.Seconds)), nil
+		// By CPU time, so that what else runs does not make the load smaller.
+		if alone := t.CPU / float64(runtime.NumCPU()); alone >= want.Seconds()/4 {
+			return max(1, int(float64(rounds)*want.Seconds()/alone)), nil
 		}
 		rounds *= 2
 	}
