@@ -4,10 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"math"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -284,40 +281,4 @@ func readTrace(ctx context.Context, s *store.Store, id string) (report.Trace, er
 		}
 	}
 	return t, nil
-}
-
-// priceList is a repeatable flag that takes unit-oak=749EUR.
-type priceList struct{ analysis.Prices }
-
-func (p *priceList) Type() string { return "price" }
-
-func (p *priceList) String() string { return "" }
-
-func (p *priceList) Set(text string) error {
-	device, amount, ok := strings.Cut(text, "=")
-	number := strings.TrimSpace(strings.TrimRightFunc(amount, func(r rune) bool { return r != '.' && (r < '0' || r > '9') }))
-	currency := strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(amount), number))
-	v, err := strconv.ParseFloat(number, 64)
-	if !ok || device == "" || err != nil || !(v > 0) || math.IsInf(v, 0) {
-		return fmt.Errorf("want a device and an amount above 0, such as unit-oak=749EUR")
-	}
-	if p.Currency != "" && currency != "" && currency != p.Currency {
-		return fmt.Errorf("prices in %s and %s cannot be compared: give all in one currency", p.Currency, currency)
-	}
-	if currency != "" {
-		p.Currency = currency
-	}
-	if p.ByDevice == nil {
-		p.ByDevice = map[string]float64{}
-	}
-	p.ByDevice[device] = v
-	return nil
-}
-
-// or is the prices given, else those of the configuration.
-func (p *priceList) or(configured map[string]float64) analysis.Prices {
-	if len(p.ByDevice) > 0 {
-		return p.Prices
-	}
-	return analysis.Prices{ByDevice: configured}
 }
