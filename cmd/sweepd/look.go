@@ -18,7 +18,8 @@ const (
 )
 
 // look is what a stream can show: a terminal's width, and colour unless NO_COLOR
-// is set (no-color.org). What is no terminal gets 80 columns, or COLUMNS.
+// is set (no-color.org). What is no terminal gets sentences of 80 columns, or of
+// COLUMNS, and tables as wide as they need.
 func (a *app) look(w io.Writer) text.Options {
 	var o text.Options
 	if n, err := strconv.Atoi(a.getenv("COLUMNS")); err == nil && n > 0 {
@@ -26,6 +27,7 @@ func (a *app) look(w io.Writer) text.Options {
 	}
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
+		o.Unlimited = true
 		return o
 	}
 	if width, _, err := term.GetSize(int(f.Fd())); err == nil && o.Width == 0 {

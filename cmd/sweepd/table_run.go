@@ -24,6 +24,9 @@ func (a *app) printDetail(d agent.Detail) error {
 	p := a.printer()
 	p.summary(d)
 	p.summaries(d.Summaries)
+	if len(d.Summaries) > 0 {
+		p.sentence("total: the energy of a power, the rise of a counter", "", text.Plain)
+	}
 	p.facts(d.Facts)
 	return p.err
 }
@@ -62,7 +65,7 @@ func conditions(r agent.Run) string {
 		parts = append(parts, string(r.Supply))
 	}
 	if !r.StartedAt.IsZero() {
-		parts = append(parts, "started "+r.StartedAt.Local().Format("2006-01-02 15:04:05"))
+		parts = append(parts, "started "+timeText(r.StartedAt))
 	}
 	if r.DurationS != nil {
 		parts = append(parts, text.Fixed(*r.DurationS, 1)+" s")
@@ -93,23 +96,31 @@ func wattsText(d agent.Detail) string {
 
 func (p *printer) summaries(list []agent.Summary) {
 	t := text.Table{Columns: []text.Column{
-		{Head: "sensor", Least: 16}, {Head: "instance", Least: 7, Optional: true}, {Head: "mean", Right: true}, {Head: "min", Right: true},
-		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "energy J", Right: true, Optional: true},
+		{Head: "sensor", Least: 14}, {Head: "instance", Least: 9, Optional: true}, {Head: "mean", Right: true}, {Head: "min", Right: true},
+		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "total", Right: true, Optional: true},
 	}}
 	for _, s := range list {
-		t.Row(text.Cell{Text: s.Sensor}, text.Cell{Text: s.Instance}, figure(s.Mean), figure(s.Min), figure(s.Max), figure(s.P95),
-			text.Cell{Text: unless(s.EnergyJoules == nil, figure(s.EnergyJoules).Text)})
+		of := func(v *float64) text.Cell { return text.Cell{Text: shortReading(s.Sensor, s.Unit, v)} }
+		t.Row(text.Cell{Text: s.Sensor}, text.Cell{Text: s.Instance}, of(s.Mean), of(s.Min), of(s.Max), of(s.P95), text.Cell{Text: totalText(s)})
 	}
-	p.line("")
+	if t.Len() > 0 {
+		p.line("")
+	}
 	p.table(&t)
 }
 
-// figure is a number that may be unknown.
-func figure(v *float64) text.Cell {
-	if v == nil {
-		return text.Cell{Text: text.Dash}
+// totalText is what came together during the run: a power's energy, a counter's
+// rise. It is empty for other sensors, and a dash where a counter was reset.
+func totalText(s agent.Summary) string {
+	switch {
+	case s.EnergyJoules != nil: // of a counter the sum over resets, too
+		return siText(*s.EnergyJoules, "joules")
+	case s.Min != nil || s.Max != nil: // no counter
+		return ""
+	case s.First != nil && s.Last != nil && *s.Last >= *s.First:
+		return siText(*s.Last-*s.First, s.Unit)
 	}
-	return text.Cell{Text: text.Compact(*v)}
+	return text.Dash
 }
 
 func (p *printer) facts(facts map[string]string) {

@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"sweepd/agent"
 	"sweepd/report/text"
@@ -12,7 +14,6 @@ import (
 // printRuns lists runs. What all of them share is said once, above.
 func (a *app) printRuns(runs []agent.Run) error {
 	p := a.printer()
-	metric := commonMetric(runs)
 	device, workload := sharedBy(runs, func(r agent.Run) string { return r.Device }), sharedBy(runs, func(r agent.Run) string { return r.Workload })
 	if device != "" {
 		p.sentence("device "+device, "", text.Plain)
@@ -20,69 +21,77 @@ func (a *app) printRuns(runs []agent.Run) error {
 	if workload != "" {
 		p.sentence("workload "+workload, "", text.Plain)
 	}
+	zone, started := startTimes(runs)
 	t := text.Table{Columns: []text.Column{
-		{Head: "run"}, {Head: "started"}, {Head: "device", Least: 5, Optional: true}, {Head: "workload", Least: 7, Optional: true},
-		{Head: "variant", Least: 5, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
-		{Head: metric, Right: true, Least: 7, Optional: true}, {Head: "?", Right: true, Optional: true},
+		{Head: "run"}, {Head: "started (" + zone + ")", Least: 16}, {Head: "device", Least: 8, Optional: true}, {Head: "workload", Least: 9, Optional: true},
+		{Head: "variant", Least: 8, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
+		{Head: "result", Least: 10, Optional: true}, {Head: "findings", Right: true, Optional: true},
 	}}
+	metrics := commonMetrics(runs)
 	doubts := 0
-	for _, r := range runs {
+	for i, r := range runs {
 		n := countDoubts(r)
 		doubts += n
 		t.Row(
 			text.Cell{Text: text.ShortID(r.ID)},
-			text.Cell{Text: startedText(r.StartedAt)},
+			text.Cell{Text: started[i]},
 			text.Cell{Text: unless(device != "", r.Device)},
 			text.Cell{Text: unless(workload != "", r.Workload)},
 			text.Cell{Text: agent.VariantText(r.Variant)},
 			text.Cell{Text: r.Setting.String()},
 			text.Cell{Text: string(r.Supply)},
 			text.Cell{Text: string(r.State), Tone: stateTone(r.State)},
-			text.Cell{Text: metricText(r, metric)},
+			text.Cell{Text: listedResults(r, metrics[r.Workload], p.look.Unlimited)},
 			text.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
 		)
 	}
 	p.table(&t)
 	if doubts > 0 {
-		p.sentence("? findings that cast doubt on a run or reject it: `sweepd run show RUN` tells them", "", text.Plain)
+		p.sentence("findings: those that cast doubt on a run or reject it; `sweepd run show RUN` tells them", "", text.Plain)
 	}
 	return p.err
 }
 
-// commonMetric is the result that most runs have, the first of the alphabet
-// where several are as common; empty where no run has any.
-func commonMetric(runs []agent.Run) string {
-	count := map[string]int{}
+// commonMetrics is for each workload the result that most of its runs have, the
+// first of the alphabet where several are as common.
+func commonMetrics(runs []agent.Run) map[string]string {
+	count := map[string]map[string]int{}
 	for _, r := range runs {
+		if count[r.Workload] == nil {
+			count[r.Workload] = map[string]int{}
+		}
 		for name := range r.Results {
-			count[name]++
+			count[r.Workload][name]++
 		}
 	}
-	best := ""
-	for _, name := range sortedNames(count) {
-		if count[name] > count[best] {
-			best = name
+	best := map[string]string{}
+	for workload, names := range count {
+		for _, name := range sortedNames(names) {
+			if names[name] > names[best[workload]] {
+				best[workload] = name
+			}
 		}
 	}
 	return best
 }
 
-// listDigits is how many digits of a result a list shows; `run show` shows all.
-const listDigits = 6
-
-// metricText is one result with its unit, and how many others there are.
-func metricText(r agent.Run, name string) string {
-	others := ""
-	result, ok := r.Results[name]
-	if n := len(r.Results); ok && n > 1 {
-		others = fmt.Sprintf(" (+%d)", n-1)
-	} else if !ok && n > 0 {
-		return fmt.Sprintf("(+%d)", n)
-	}
-	if !ok {
+// listedResults is one result of a run, that of the name if the run has it, and
+// how many others there are; or all of them.
+func listedResults(r agent.Run, name string, all bool) string {
+	if len(r.Results) == 0 {
 		return ""
 	}
-	return strings.TrimSpace(strconv.FormatFloat(result.Value, 'g', listDigits, 64)+" "+result.Unit) + others
+	if all {
+		return resultsText(r.Results)
+	}
+	if _, ok := r.Results[name]; !ok {
+		name = sortedNames(r.Results)[0]
+	}
+	others := ""
+	if n := len(r.Results); n > 1 {
+		others = fmt.Sprintf(", %d more", n-1)
+	}
+	return name + " " + valueText(r.Results[name]) + others
 }
 
 // sharedBy is the text that all runs have, empty unless there is one.
@@ -134,12 +143,48 @@ func severityTone(s agent.Severity) text.Tone {
 	return text.Plain
 }
 
-// startedText is the time where the user is.
+// startTimes are the times at which runs started, where the user is, and the zone
+// that they are in: UTC where the user's changes between them.
+func startTimes(runs []agent.Run) (zone string, texts []string) {
+	zone = zoneText(time.Now())
+	in := time.Local
+	for i, r := range runs {
+		if i == 0 {
+			zone = zoneText(r.StartedAt.Time)
+		}
+		if !r.StartedAt.IsZero() && zoneText(r.StartedAt.Time) != zone {
+			zone, in = "UTC", time.UTC
+			break
+		}
+	}
+	texts = make([]string, len(runs))
+	for i, r := range runs {
+		if !r.StartedAt.IsZero() {
+			texts[i] = r.StartedAt.In(in).Format("2006-01-02 15:04")
+		}
+	}
+	return zone, texts
+}
+
+// zoneText is the offset of the user's clock at a time: "UTC", "UTC+02:00".
+func zoneText(t time.Time) string {
+	if _, offset := t.Local().Zone(); offset == 0 {
+		return "UTC"
+	}
+	return "UTC" + t.Local().Format("-07:00")
+}
+
+// startedText is timeText to the minute.
 func startedText(t agent.Timestamp) string {
 	if t.IsZero() {
 		return ""
 	}
-	return t.Local().Format("01-02 15:04")
+	return t.Local().Format("2006-01-02 15:04") + " " + zoneText(t.Time)
+}
+
+// timeText is a time where the user is.
+func timeText(t agent.Timestamp) string {
+	return t.Local().Format("2006-01-02 15:04:05") + " " + zoneText(t.Time)
 }
 
 // resultsText lists results as they would be typed.
@@ -154,6 +199,21 @@ func resultsText(results map[string]agent.Result) string {
 	return strings.Join(list, ", ")
 }
 
+// resultDigits is how many digits of a result people read; JSON has all.
+const resultDigits = 6
+
+// valueText is a result with its unit, rounded to resultDigits; digits before the
+// point all stay, as far as they can be told.
 func valueText(r agent.Result) string {
-	return strings.TrimSpace(strconv.FormatFloat(r.Value, 'g', -1, 64) + " " + r.Unit)
+	number := ""
+	switch size := math.Abs(r.Value); {
+	case size >= 1e6 && size < 1e15:
+		number = strconv.FormatFloat(r.Value, 'f', 0, 64)
+	case size == 0 || size >= 1e-4 && size < 1e6:
+		rounded, _ := strconv.ParseFloat(strconv.FormatFloat(r.Value, 'g', resultDigits, 64), 64) // what was written just now
+		number = strconv.FormatFloat(rounded, 'f', -1, 64)
+	default:
+		number = strconv.FormatFloat(r.Value, 'g', resultDigits, 64)
+	}
+	return strings.TrimSpace(number + " " + r.Unit)
 }

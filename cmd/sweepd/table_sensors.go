@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"sweepd/console"
 	"sweepd/report/text"
 )
@@ -9,8 +11,8 @@ import (
 func (a *app) printSensors(rows []console.SensorRow) error {
 	p := a.printer()
 	t := text.Table{Columns: []text.Column{
-		{Head: "sensor", Least: 22}, {Head: "instance", Least: 8}, {Head: "value", Right: true}, {Head: "read µs", Right: true},
-		{Head: "new every s", Right: true}, {Head: "source", Below: true},
+		{Head: "sensor", Least: 22}, {Head: "instance", Least: 8}, {Head: "value", Right: true, Least: 12}, {Head: "read takes", Right: true},
+		{Head: "changes every", Right: true}, {Head: "source", Below: true},
 	}}
 	var missing []console.SensorRow
 	for _, r := range rows {
@@ -20,11 +22,12 @@ func (a *app) printSensors(rows []console.SensorRow) error {
 		if r.Sensor == "" {
 			continue
 		}
-		value := figure(r.Value)
+		value := text.Dash
 		if r.Value != nil {
-			value.Text = text.WithUnit(*r.Value, r.Unit)
+			value = readingText(r.Sensor, r.Unit, *r.Value)
 		}
-		t.Row(text.Cell{Text: r.Sensor}, text.Cell{Text: r.Instance}, value, figure(r.ReadUs), figure(r.RefreshS), text.Cell{Text: r.Source})
+		t.Row(text.Cell{Text: r.Sensor}, text.Cell{Text: r.Instance}, text.Cell{Text: value}, text.Cell{Text: figure(r.ReadUs, "µs")},
+			text.Cell{Text: figure(r.RefreshS, "s")}, text.Cell{Text: r.Source})
 	}
 	p.table(&t)
 	if len(missing) > 0 {
@@ -33,9 +36,17 @@ func (a *app) printSensors(rows []console.SensorRow) error {
 	for _, r := range missing {
 		what := r.Source
 		if r.Sensor != "" {
-			what = r.Sensor + " " + r.Instance + ", " + r.Source
+			what = strings.TrimSpace(r.Sensor+" "+r.Instance) + ", " + r.Source
 		}
 		p.sentence("  "+what+": "+r.Missing, "    ", text.Plain)
 	}
 	return p.err
+}
+
+// figure is a number with its unit, or a dash where it is unknown.
+func figure(v *float64, unit string) string {
+	if v == nil {
+		return text.Dash
+	}
+	return text.Significant(*v) + " " + unit
 }
