@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -33,6 +34,10 @@ func (a *app) showDemo(ctx context.Context, dir string) error {
 		if err := a.repeat(ctx, append(q.args, "--data", dir)); err != nil {
 			return err
 		}
+	}
+	fmt.Fprintf(a.out, "\n%s\n$ sweepd report --out %s\n\n", a.look(a.out).Paint("And what gets published?", text.Good), filepath.Join(dir, "report"))
+	if err := a.repeat(ctx, []string{"report", "--out", filepath.Join(dir, "report"), "--data", dir}); err != nil {
+		return err
 	}
 	fmt.Fprintf(a.out, `
 The data is in %[1]s: an SQLite file that the sqlite3 shell can read.
