@@ -24,9 +24,11 @@ func (a *app) runWatchCommand() *cobra.Command {
 		Short: "Record a run around a command",
 		Long: `Start a run, carry out the command, stop the run when it ends. The command's
 output passes through. A result is what the brackets of a regular expression
-enclose, in the last line that fits; a unit may follow the number there.`,
-		Example: `  sweepd run watch --workload tile-sort --setting 25W --result-from 'score=total score: ([0-9.]+)' -- ./tile-sort --fast`,
-		Args:    cobra.MinimumNArgs(1),
+enclose, in the last line that fits, or what a JSON path (RFC 9535) leads to in the
+last JSON that has it; a unit may follow the number there.`,
+		Example: `  sweepd run watch --workload tile-sort --setting 25W --result-from 'score=total score: ([0-9.]+)' -- ./tile-sort --fast
+  sweepd run watch --workload tile-sort --result-from 'score=$.summary.score' -- ./tile-sort --json`,
+		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			scan, err := console.NewResultScanner(from)
 			if err != nil {
@@ -65,7 +67,7 @@ enclose, in the last line that fits; a unit may follow the number there.`,
 		},
 	}
 	f.add(cmd)
-	cmd.Flags().StringArrayVar(&from, "result-from", nil, "`NAME=REGEX`: take a result from the command's output (repeatable)")
+	cmd.Flags().StringArrayVar(&from, "result-from", nil, "`NAME=REGEX` or NAME=$.JSON.PATH: take a result from the command's output (repeatable)")
 	lower.addLower(cmd)
 	return cmd
 }

@@ -89,7 +89,7 @@ func (a *app) printEntries(list []entryJSON) error {
 	for _, e := range list {
 		row := []text.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
 		if o := e.Last; o != nil {
-			row = append(row, text.Cell{Text: startedText(o.DueAt)}, text.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
+			row = append(row, text.Cell{Text: o.DueAt.Local().Format("01-02 15:04")}, text.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
 		}
 		t.Row(row...)
 	}
