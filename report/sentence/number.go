@@ -11,11 +11,26 @@ import (
 // Dash stands for a number that is not known.
 const Dash = "–"
 
+// tooLong is from where digits before the point say nothing to a reader.
+const tooLong = 1e12
+
+// Quantity is Fixed for a number above 0, with a power of ten where the decimals
+// would show hardly a digit of it.
+func Quantity(v float64, decimals int) string {
+	if v > 0 && v < math.Pow10(1-decimals) && v < 0.01 {
+		return strconv.FormatFloat(v, 'e', 3, 64)
+	}
+	return Fixed(v, decimals)
+}
+
 // Fixed writes v with a number of decimals, Dash where it is not finite. A zero
 // has no sign.
 func Fixed(v float64, decimals int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return Dash
+	}
+	if math.Abs(v) >= tooLong {
+		return strconv.FormatFloat(v, 'e', 3, 64)
 	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if z, err := strconv.ParseFloat(s, 64); err == nil && z == 0 && math.Signbit(v) {

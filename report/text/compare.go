@@ -58,7 +58,7 @@ func compareTable(c *analysis.Comparison) *Table {
 			more = fmt.Sprint(*s.MoreRuns)
 		}
 		t.Row(placeCell(c, s), Cell{Text: fmt.Sprintf("%d/%d", s.NA, s.NB)},
-			Cell{Text: Fixed(float64(s.MeanA), means)}, Cell{Text: Fixed(float64(s.MeanB), means)},
+			Cell{Text: sentence.Quantity(float64(s.MeanA), means)}, Cell{Text: sentence.Quantity(float64(s.MeanB), means)},
 			Cell{Text: SignedPercent(float64(s.Diff), places)}, Cell{Text: SignedPercent(float64(s.Lower), places)}, Cell{Text: SignedPercent(float64(s.Upper), places)},
 			Cell{Text: sentence.Winner(c, s.Verdict), Tone: verdictTone(s.Verdict)}, Cell{Text: more})
 	}

@@ -42,8 +42,8 @@ func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) *Table {
 	}
 	places := columnDecimals(values, halves, 3)
 	for _, x := range g.Points {
-		t.Row(settingCell(x.SettingW, x.Setting), Cell{Text: fmt.Sprint(x.N)}, Cell{Text: Fixed(float64(x.Mean), places)},
-			Cell{Text: Fixed(float64(x.Lower), places)}, Cell{Text: Fixed(float64(x.Upper), places)},
+		t.Row(settingCell(x.SettingW, x.Setting), Cell{Text: fmt.Sprint(x.N)}, Cell{Text: sentence.Quantity(float64(x.Mean), places)},
+			Cell{Text: sentence.Quantity(float64(x.Lower), places)}, Cell{Text: sentence.Quantity(float64(x.Upper), places)},
 			known(x.PackageW), known(x.SystemW), known(perWatt(r, g, x)))
 	}
 	return t
