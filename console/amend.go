@@ -15,6 +15,7 @@ type Store interface {
 	Runs(context.Context, store.Filter) ([]agent.Run, error)
 	Run(ctx context.Context, id string) (agent.Detail, error)
 	FindRun(ctx context.Context, id string) (string, error)
+	History(ctx context.Context, id string) (store.History, error)
 	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
 	Reject(ctx context.Context, id, why string, now time.Time) error
 	Keep(ctx context.Context, id, why string, now time.Time) error

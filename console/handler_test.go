@@ -49,8 +49,8 @@ func (f *fakeAgent) Declare(_ context.Context, s agent.Setting) error {
 
 func (f *fakeAgent) Snapshot(dst *agent.Snapshot) {
 	dst.Current = agent.Labels{Device: "unit-oak", Setting: f.declared}
-	dst.Sensors = []collectors.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}}
-	dst.Values = []float64{51.5, math.NaN(), math.NaN()}
+	dst.Sensors = []collectors.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}}
+	dst.Values = []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 	dst.DischargeWatts, dst.ChargeRatio = math.NaN(), 0.5
 }
 
@@ -69,6 +69,13 @@ func (fakeMachine) Timing(i int) (read, refresh time.Duration) {
 		return 1500 * time.Nanosecond, time.Second
 	}
 	return 0, 0
+}
+
+func (fakeMachine) Cause(i int) error {
+	if i == 3 {
+		return &collectors.ReadError{Path: "/g", Text: "lots", Want: "a whole number"}
+	}
+	return nil
 }
 
 func (fakeMachine) Absences() []collectors.Absence {
@@ -229,7 +236,7 @@ func TestStatusAndSensors(t *testing.T) {
 	}
 	var rows []SensorRow
 	w = ask(h, "GET", "/api/v1/sensors", "", nil)
-	if err := json.Unmarshal(w.Body.Bytes(), &rows); err != nil || len(rows) != 4 {
+	if err := json.Unmarshal(w.Body.Bytes(), &rows); err != nil || len(rows) != 6 {
 		t.Fatalf("%s: %v", w.Body, err)
 	}
 	if r := rows[0]; *r.Value != 51.5 || *r.ReadUs != 1.5 || *r.RefreshS != 1 || r.Missing != "" {
@@ -240,7 +247,13 @@ func TestStatusAndSensors(t *testing.T) {
 			t.Errorf("a sensor that does not: %+v", r)
 		}
 	}
-	if r := rows[3]; r.Sensor != "" || r.Source != "/p" || r.Missing != "no such driver" {
+	if r := rows[3]; r.Missing != `got "lots", want a whole number` {
+		t.Errorf("a sensor whose text is garbage: %+v", r)
+	}
+	if r := rows[4]; r.Missing != "it had no value when it was read" {
+		t.Errorf("a sensor that says nothing: %+v", r)
+	}
+	if r := rows[5]; r.Sensor != "" || r.Source != "/p" || r.Missing != "no such driver" {
 		t.Errorf("a source that is not there: %+v", r)
 	}
 }
@@ -320,6 +333,11 @@ func TestKeptRuns(t *testing.T) {
 		{"POST", "runs/00-1/keep", `{"why":"it did not"}`, 200, `"state":"finished"`},
 		{"POST", "runs/00-1/keep", `{"why":"again"}`, 409, "not rejected"},
 		{"POST", "runs/ffff/keep", `{"why":"again"}`, 404, "no such run"},
+		{"POST", "runs/00-1/results", `{"results":{"load":{"value":5}}}`, 200, `"load":{"value":5`},
+		{"GET", "runs/00-0", "", 200, `"history":{"results":[],"decisions":[]}`},
+		{"GET", "runs/00-1", "", 200, `"history":{"results":[{"name":"load","result":{"value":4,`},
+		{"GET", "runs/00-1", "", 200, `"what":"reject","who":"user","why":"an update ran"},{`},
+		{"GET", "runs/00-1", "", 200, `"what":"keep","who":"user","why":"it did not"}]`},
 	} {
 		w := ask(h, c.method, "/api/v1/"+c.path, c.body, nil)
 		if w.Code != c.code || !strings.Contains(w.Body.String(), c.says) {

@@ -55,12 +55,12 @@ func (h *handler) list(w http.ResponseWriter, r *http.Request) {
 }
 
 func (h *handler) show(w http.ResponseWriter, r *http.Request) {
-	d, err := h.Store.Run(r.Context(), r.PathValue("id"))
+	k, err := ReadRun(r.Context(), h.Store, r.PathValue("id"))
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
-	writeJSON(w, Detail(d))
+	writeJSON(w, k)
 }
 
 func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment) {

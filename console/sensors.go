@@ -2,6 +2,8 @@ package console
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"time"
 
 	"sweepd/collectors"
@@ -24,6 +26,7 @@ type SensorRow struct {
 // one.
 type Machine interface {
 	Timing(i int) (read, refresh time.Duration)
+	Cause(i int) error
 	Absences() []collectors.Absence
 }
 
@@ -45,10 +48,7 @@ func SensorRows(m Machine, sensors []collectors.Sensor, values []float64) []Sens
 		row.ReadUs = positive(float64(read) / float64(time.Microsecond))
 		row.RefreshS = positive(refresh.Seconds())
 		if row.Value == nil {
-			row.Missing = "no value could be read"
-			if text, ok := gone[s.Source]; ok {
-				row.Missing = text
-			}
+			row.Missing = missing(s.Source, m.Cause(i), gone[s.Source])
 		}
 		listed[s.Source] = true
 		rows = append(rows, row)
@@ -59,6 +59,21 @@ func SensorRows(m Machine, sensors []collectors.Sensor, values []float64) []Sens
 		}
 	}
 	return rows
+}
+
+// missing says why a sensor has no value: by its source's absence, which knows a
+// remedy, else by the failure of its last read.
+func missing(source string, cause error, absence string) string {
+	var read *collectors.ReadError
+	switch {
+	case absence != "":
+		return absence
+	case errors.As(cause, &read) && read.Path == source && read.Err == nil: // the row names the file
+		return fmt.Sprintf("got %q, want %s", read.Text, read.Want)
+	case cause != nil:
+		return cause.Error()
+	}
+	return "it had no value when it was read"
 }
 
 func why(a collectors.Absence) string {
