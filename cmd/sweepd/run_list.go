@@ -52,14 +52,14 @@ func (a *app) runShowCommand() *cobra.Command {
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
-				d, err := s.Run(cmd.Context(), args[0])
+				k, err := console.ReadRun(cmd.Context(), s, args[0])
 				if err != nil {
 					return err
 				}
 				if a.json {
-					return a.printJSON(console.Detail(d))
+					return a.printJSON(k)
 				}
-				return a.printDetail(d)
+				return a.printKept(k)
 			})
 		},
 	}

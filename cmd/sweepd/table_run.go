@@ -7,6 +7,7 @@ import (
 	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/text"
+	"sweepd/store"
 )
 
 // printStopped sums up a run that has just ended.
@@ -19,10 +20,12 @@ func (a *app) printStopped(d agent.Detail) error {
 	return p.err
 }
 
-// printDetail prints all that is kept of a run.
-func (a *app) printDetail(d agent.Detail) error {
+// printKept prints all that is kept of a run.
+func (a *app) printKept(k console.KeptRun) error {
 	p := a.printer()
+	d := k.Detail
 	p.summary(d)
+	p.history(k.History)
 	p.summaries(d.Summaries)
 	if len(d.Summaries) > 0 {
 		p.sentence("total: the energy of a power, the rise of a counter", "", text.Plain)
@@ -47,6 +50,18 @@ func (p *printer) summary(d agent.Detail) {
 	}
 	for _, f := range d.Findings {
 		p.sentence(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.Text), "    ", severityTone(f.Severity))
+	}
+}
+
+// history tells what was decided and corrected since the run, the oldest first.
+func (p *printer) history(h store.History) {
+	did := map[string]string{"reject": "rejected", "keep": "kept"}
+	by := map[string]string{"user": "by hand", "finding": "by a finding"}
+	for _, x := range h.Decisions {
+		p.sentence(fmt.Sprintf("  %s: %s %s: %s", timeText(x.At), did[x.What], by[x.Who], x.Why), "    ", text.Plain)
+	}
+	for _, x := range h.Results {
+		p.sentence(fmt.Sprintf("  %s: %s corrected, it was %s", timeText(x.ReplacedAt), x.Name, valueText(x.Result)), "    ", text.Plain)
 	}
 }
 
