@@ -28,3 +28,9 @@ bench: ## what watching costs: takes half an hour on a quiet machine
 
 study: ## repeat the operating characteristics of the statistics: takes minutes
 	go test ./analysis -run Study -study.full -v -timeout 2h
+
+package: ## build the Debian packages for amd64 and arm64 into dist/
+	deploy/package dist
+
+licences: ## list the modules with their versions and licences in deploy/licences.md
+	go -C deploy/tools run ./licences >deploy/licences.md.new && mv deploy/licences.md.new deploy/licences.md

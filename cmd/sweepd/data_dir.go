@@ -34,3 +34,16 @@ func (a *app) usualDataDir() string {
 	}
 	return filepath.Join(a.getenv("HOME"), ".local", "state", "sweepd")
 }
+
+// systemConfig is the configuration file of the system's agent, which holds for
+// the commands beside it too; empty where there is none.
+func (a *app) systemConfig() string {
+	path := "/etc/sweepd/sweepd.yaml"
+	if runtime.GOOS == "windows" {
+		path = filepath.Join(a.getenv("ProgramData"), "sweepd", "sweepd.yaml")
+	}
+	if _, err := os.Stat(path); err != nil {
+		return ""
+	}
+	return path
+}

@@ -41,12 +41,13 @@ anything else that was changed.`,
 		SilenceErrors: true,
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&a.configPath, "config", "", "configuration `FILE` (or SWEEPD_CONFIG); none is needed")
+	flags.StringVar(&a.configPath, "config", "", "configuration `FILE` (or SWEEPD_CONFIG; default the system's); none is needed")
 	flags.StringVar(&a.data, "data", "", "`DIR` that runs are kept in (or SWEEPD_DATA)")
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
 	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
 		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
+	root.AddCommand(a.docsCommands()...)
 	a.watchStart(root)
 	return root
 }
@@ -93,11 +94,14 @@ func (a *app) asked(root *cobra.Command, args []string) string {
 }
 
 // config reads the configuration file that the command line or the environment
-// names.
+// names, else the system's where there is one.
 func (a *app) config() (config, error) {
 	path := a.configPath
 	if path == "" {
 		path = a.getenv("SWEEPD_CONFIG")
+	}
+	if path == "" {
+		path = a.systemConfig()
 	}
 	return loadConfig(path)
 }

@@ -1,0 +1,136 @@
+package deploy
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/internal/simdevice"
+)
+
+// TestLifeOfThePackage boots a Debian system with its real systemd and has
+// testdata/life.sh take the package through its life there.
+func TestLifeOfThePackage(t *testing.T) {
+	need(t, "debootstrap", "systemd-nspawn", "dpkg-deb", "tar")
+	if os.Geteuid() != 0 {
+		t.Skip("needs root to boot a system")
+	}
+	folder := built(t)
+	root := debian(t)
+	test := filepath.Join(root, "test")
+	if err := os.Mkdir(test, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	handheld(t, filepath.Join(test, "device"))
+	newer := packageFile(folder, "amd64")
+	command(t, nil, "cp", newer, filepath.Join(test, "new.deb"))
+	write(t, filepath.Join(test, "new.version"), testVersion)
+	older(t, newer, filepath.Join(test, "old.deb"))
+	for _, name := range []string{"life.sh", "life.service"} {
+		command(t, nil, "cp", "deploy/testdata/"+name, test)
+	}
+	unit := filepath.Join(root, "etc/systemd/system")
+	command(t, nil, "cp", "deploy/testdata/life.service", unit)
+	wants := filepath.Join(unit, "multi-user.target.wants")
+	if err := os.MkdirAll(wants, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink("../life.service", filepath.Join(wants, "life.service")); err != nil {
+		t.Fatal(err)
+	}
+	boot(t, root)
+	log, err := os.ReadFile(filepath.Join(test, "log"))
+	if err != nil {
+		t.Fatal("the system did not get to the test: ", err)
+	}
+	if !strings.HasSuffix(string(log), "\nPASSED\n") {
+		t.Errorf("the package failed:\n%s", log)
+	}
+	t.Logf("%s", log)
+}
+
+// boot runs the system in root until it powers off.
+func boot(t *testing.T, root string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, "systemd-nspawn", "--quiet", "--boot", "--directory="+root, "--register=no", "--keep-unit",
+		"--private-network", "--machine="+fmt.Sprintf("sweepd-%d", os.Getpid()), "--console=pipe")
+	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
+	cmd.WaitDelay = 10 * time.Second
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Errorf("boot: %v\n%s", err, out)
+	}
+}
+
+// debian unpacks a small system with systemd, which is made once and kept in the
+// user's cache.
+func debian(t *testing.T) (root string) {
+	t.Helper()
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const suite = "bookworm"
+	kept := filepath.Join(cache, "sweepd-debootstrap", suite+"-systemd.tar")
+	root = filepath.Join(t.TempDir(), "root")
+	if _, err := os.Stat(kept); err != nil {
+		fresh := filepath.Join(t.TempDir(), "fresh")
+		command(t, nil, "debootstrap", "--variant=minbase", "--include=systemd", suite, fresh)
+		if err := os.MkdirAll(filepath.Dir(kept), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		command(t, nil, "tar", "-C", fresh, "-cf", kept+".new", ".")
+		if err := os.Rename(kept+".new", kept); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(root, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	command(t, nil, "tar", "-C", root, "-xpf", kept)
+	return root
+}
+
+// handheld makes the files of a simulated device whose energy counter only root
+// may read, as the kernel's (Documentation/ABI/testing/sysfs-class-powercap).
+func handheld(t *testing.T, dir string) {
+	t.Helper()
+	d, err := simdevice.New(dir, simdevice.UnitOak(), time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Close(); err != nil {
+		t.Fatal(err)
+	}
+	counters, err := filepath.Glob(filepath.Join(dir, "sys/class/powercap/*/energy_uj"))
+	if err != nil || len(counters) == 0 {
+		t.Fatal("the simulated device has no energy counter", err)
+	}
+	for _, c := range counters {
+		if err := os.Chmod(c, 0o400); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// older makes the package that is upgraded: the same under a smaller version.
+func older(t *testing.T, newer, file string) {
+	t.Helper()
+	dir := t.TempDir()
+	command(t, nil, "dpkg-deb", "-R", newer, dir)
+	command(t, nil, "sed", "-i", "s/^Version: .*/Version: 0.0.1/", filepath.Join(dir, "DEBIAN/control"))
+	command(t, nil, "dpkg-deb", "-Zgzip", "-b", dir, file)
+}
+
+func write(t *testing.T, file, text string) {
+	t.Helper()
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}

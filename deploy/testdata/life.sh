@@ -1,0 +1,103 @@
+#!/bin/bash
+# The life of the package on a Debian system that has just booted: installed,
+# started, hung, upgraded during a run, started by its socket, removed, purged. Run
+# as root by life.service; /test holds old.deb, new.deb and a simulated device.
+set -eEuo pipefail
+exec >/test/log 2>&1
+export LC_ALL=C DEBIAN_FRONTEND=noninteractive
+trap 'echo "FAILED in line $LINENO: $BASH_COMMAND"; journalctl --no-pager -b -u sweepd.service | tail -n 40' ERR
+trap 'kill -s RTMIN+4 1' EXIT # power off, as systemd(1) says
+
+step() { echo "== $*"; }
+fail() { echo "FAILED: $*"; exit 1; }
+same() { [ "$1" = "$2" ] || fail "$3: got \"$1\", want \"$2\""; }
+property() { systemctl show --value -p "$2" "$1"; }
+until_true() { # at most 30 s
+    for _ in $(seq 300); do if "$@"; then return; fi; sleep 0.1; done
+    fail "not within 30 s: $*"
+}
+metrics() {
+    (exec 3<>/dev/tcp/127.0.0.1/9745 && printf 'GET /metrics HTTP/1.0\r\n\r\n' >&3 && cat <&3) 2>/dev/null
+}
+shows() { metrics | grep -q "$1"; }
+running() { systemctl --quiet is-active sweepd.service; }
+# What an installation could leave behind: everything but what runs, and dpkg's and
+# systemd's own books.
+files() {
+    find / -xdev \( -path /proc -o -path /sys -o -path /run -o -path /tmp -o -path /test -o -path /var/log -o -path /var/tmp \
+        -o -path /var/lib/dpkg -o -path /var/lib/systemd -o -path /var/cache/ldconfig \) -prune -o -print | sort
+}
+accounts='^/etc/\(passwd\|group\|shadow\|gshadow\|.pwd.lock\)-\?$'
+
+files >/test/before
+step "installing starts nothing"
+dpkg -i /test/old.deb
+same "$(systemctl is-active sweepd.service sweepd.socket || true)" $'inactive\ninactive' "after the installation"
+same "$(systemctl is-enabled sweepd.service sweepd.socket || true)" $'disabled\ndisabled' "after the installation"
+if pgrep_out=$(grep -ls '^sweepd$' /proc/[0-9]*/comm); then fail "runs: $pgrep_out"; fi
+same "$(stat -c '%U:%G %a' /var/lib/sweepd)" "sweepd:sweepd 2770" "folder of the data"
+same "$(getent passwd sweepd | cut -d: -f7)" /usr/sbin/nologin "shell of the user"
+
+step "the units are well-formed and closed"
+same "$(systemd-analyze verify --man=no /usr/lib/systemd/system/sweepd.service /usr/lib/systemd/system/sweepd.socket 2>&1)" "" "systemd-analyze verify"
+systemd-analyze security --offline=true --threshold=15 /usr/lib/systemd/system/sweepd.service | tail -n 1
+for page in agent run-start; do [ -s /usr/share/man/man1/sweepd-$page.1.gz ] || fail "no man page of $page"; done
+bash -n /usr/share/bash-completion/completions/sweepd
+
+step "the agent starts, reads what only root may, and says so"
+mkdir -p /etc/systemd/system/sweepd.service.d
+printf '[Service]\nEnvironment=HOST_SYS=/test/device/sys HOST_PROC=/test/device/proc\nWatchdogSec=3s\nRestartSec=0\n' \
+    >/etc/systemd/system/sweepd.service.d/test.conf
+sed -i 's/^#device: .*/device: unit-oak/' /etc/sweepd/sweepd.yaml
+systemctl daemon-reload
+systemctl enable --now sweepd.service
+running
+pid=$(property sweepd.service MainPID)
+same "$(stat -c %U /proc/"$pid")" sweepd "user of the agent"
+same "$(sed -n 's/^CapEff:\t//p' /proc/"$pid"/status)" 0000000000000004 "capabilities (CAP_DAC_READ_SEARCH alone, capability.h)"
+same "$(stat -c '%U %a' /test/device/sys/class/powercap/*:0/energy_uj | sort -u)" "root 400" "the counter of the test"
+until_true shows '^sweepd_energy_joules_total{device="unit-oak",domain="package"'
+
+step "a loop that hangs is restarted, and its run is kept"
+sweepd run start --workload harbour-flight --setting 25W
+kill -STOP "$pid"
+restarted() { running && [ "$(property sweepd.service NRestarts)" = 1 ]; }
+until_true restarted
+sweepd run list --json | grep -q '"state": "interrupted"'
+sed -i '/WatchdogSec/d' /etc/systemd/system/sweepd.service.d/test.conf
+systemctl daemon-reload
+
+step "an upgrade cuts off no run and keeps data and configuration"
+sweepd run start --workload tile-sort
+pid=$(property sweepd.service MainPID)
+dpkg -i /test/new.deb
+same "$(property sweepd.service MainPID)" "$pid" "agent during the upgrade"
+sweepd run stop --result score=12
+same "$(sweepd run list --json | grep -c '"state"')" 2 "runs after the upgrade"
+grep -q '^device: unit-oak' /etc/sweepd/sweepd.yaml
+same "$(dpkg-query -W -f '${Version}' sweepd)" "$(cat /test/new.version)" "version"
+systemctl restart sweepd.service
+same "$(sweepd run list --json | grep -c '"state"')" 2 "runs in the new version"
+
+step "systemd opens the port and starts the agent when somebody asks"
+systemctl stop sweepd.service
+echo 'ARGS="--web.systemd-socket"' >/etc/default/sweepd
+systemctl start sweepd.socket
+! running
+until_true shows '^sweepd_build_info'
+running
+sweepd run list >/dev/null
+
+step "removing stops it and keeps what is the user's"
+dpkg -r sweepd
+! running
+! systemctl --quiet is-active sweepd.socket
+[ -s /var/lib/sweepd/sweepd.db ] && [ -s /etc/sweepd/sweepd.yaml ]
+[ ! -e /usr/bin/sweepd ]
+[ ! -e /etc/systemd/system/multi-user.target.wants/sweepd.service ]
+
+step "purging removes that too"
+dpkg -P sweepd
+files >/test/after
+diff <(grep -v "$accounts" /test/before) <(grep -v "$accounts" /test/after)
+echo "PASSED"
