@@ -39,7 +39,7 @@ func (e *RowError) Unwrap() error { return e.Err }
 // A run without an id gets one that is derived from its row, so that importing a
 // file twice adds nothing; equal rows are told apart by their order.
 func ReadTidy(r io.Reader, file string, lower []string) ([]agent.Detail, error) {
-	t := &tidyReader{file: file, lower: lower, twins: map[string]int{}}
+	t := &tidyReader{file: file, lower: lower, twins: map[uuid.UUID]int{}}
 	buffered := bufio.NewReaderSize(r, 1<<16)
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
 		_, _ = buffered.Discard(3)
@@ -70,7 +70,8 @@ type tidyReader struct {
 	file    string
 	lower   []string
 	columns []string
-	twins   map[string]int // equal rows seen
+	twins   map[uuid.UUID]int // rows seen, by the id of the first of equal ones
+	name    []byte            // of a row, reused
 	texts   map[string]string
 }
 
@@ -332,16 +333,23 @@ var rowSpace = uuid.MustParse("6f6c3a52-4f0b-5c8e-9a27-7d1f5f0e8b11")
 
 // derivedID is a name-based id of a row: the same row gives the same id.
 func (t *tidyReader) derivedID(record []string) string {
-	var name strings.Builder
+	name := t.name[:0]
+	part := func(text string, end byte) {
+		name = strconv.AppendInt(name, int64(len(text)), 10)
+		name = append(append(append(name, ':'), text...), end)
+	}
 	for i, column := range t.columns {
 		if text := strings.TrimSpace(record[i]); text != "" {
-			fmt.Fprintf(&name, "%d:%s=%d:%s;", len(column), column, len(text), text)
+			part(column, '=')
+			part(text, ';')
 		}
 	}
-	key := name.String()
-	t.twins[key]++
-	if n := t.twins[key]; n > 1 {
-		key += strconv.Itoa(n)
+	id := uuid.NewSHA1(rowSpace, name)
+	t.twins[id]++
+	if n := t.twins[id]; n > 1 {
+		name = strconv.AppendInt(name, int64(n), 10)
+		id = uuid.NewSHA1(rowSpace, name)
 	}
-	return uuid.NewSHA1(rowSpace, []byte(key)).String()
+	t.name = name
+	return id.String()
 }
