@@ -56,6 +56,9 @@ func Amend(ctx context.Context, s Store, id string, change Amendment, lower []st
 	if err != nil {
 		return agent.Detail{}, err
 	}
+	if err := keepDirections(ctx, s, full, change.Results, results); err != nil {
+		return agent.Detail{}, err
+	}
 	for _, name := range slices.Sorted(maps.Keys(results)) {
 		if err := s.SetResult(ctx, full, name, results[name], now); err != nil {
 			return agent.Detail{}, err
@@ -76,6 +79,25 @@ func Amend(ctx context.Context, s Store, id string, change Amendment, lower []st
 		return agent.Detail{}, err
 	}
 	return s.Run(ctx, full)
+}
+
+// keepDirections lets a corrected result be better in the direction that it had,
+// unless the correction says otherwise.
+func keepDirections(ctx context.Context, s Store, id string, said map[string]ResultMessage, results map[string]agent.Result) error {
+	if len(results) == 0 {
+		return nil
+	}
+	d, err := s.Run(ctx, id)
+	if err != nil {
+		return err
+	}
+	for name, r := range results {
+		if old, corrected := d.Results[name]; corrected && said[name].Better == "" && old.Better != "" {
+			r.Better = old.Better
+			results[name] = r
+		}
+	}
+	return nil
 }
 
 // noteFrames finds a run short of frames, or no longer.

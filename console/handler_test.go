@@ -334,6 +334,8 @@ func TestKeptRuns(t *testing.T) {
 		{"POST", "runs/00-1/keep", `{"why":"again"}`, 409, "not rejected"},
 		{"POST", "runs/ffff/keep", `{"why":"again"}`, 404, "no such run"},
 		{"POST", "runs/00-1/results", `{"results":{"load":{"value":5}}}`, 200, `"load":{"value":5`},
+		{"POST", "runs/00-1/results", `{"results":{"wait":{"value":7,"better":"lower"}}}`, 200, `"wait":{"value":7,"unit":"","better":"lower"}`},
+		{"POST", "runs/00-1/results", `{"results":{"wait":{"value":8}}}`, 200, `"wait":{"value":8,"unit":"","better":"lower"}`},
 		{"GET", "runs/00-0", "", 200, `"history":{"results":[],"decisions":[]}`},
 		{"GET", "runs/00-1", "", 200, `"history":{"results":[{"name":"load","result":{"value":4,`},
 		{"GET", "runs/00-1", "", 200, `"what":"reject","who":"user","why":"an update ran"},{`},
