@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -20,15 +22,25 @@ import (
 // 22 W. Both draw 6 + 1.12 times the package's watts.
 func campaign(t *testing.T, data string) {
 	t.Helper()
+	campaignOf(t, data, "unit-oak", "unit-elm")
+}
+
+// campaignOf keeps only the runs of some devices, as their own agents would.
+func campaignOf(t *testing.T, data string, devices ...string) {
+	t.Helper()
 	random := rand.New(rand.NewPCG(7, 7))
 	var runs []agent.Detail
+	n := 0
 	at := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
 	for range 3 {
 		for _, device := range []string{"unit-oak", "unit-elm"} {
 			for _, supply := range []agent.Supply{agent.Mains, agent.Battery} {
 				for _, w := range []float64{8, 10, 12, 15, 18, 22, 28, 35} {
 					at = at.Add(7 * time.Minute)
-					runs = append(runs, campaignRun(random, fmt.Sprintf("%08x", len(runs)), device, supply, w, at))
+					n++
+					if r := campaignRun(random, fmt.Sprintf("%08x", n), device, supply, w, at); slices.Contains(devices, device) {
+						runs = append(runs, r)
+					}
 				}
 			}
 		}
@@ -101,6 +113,31 @@ func TestAnalysesForPeople(t *testing.T) {
 				t.Errorf("%s: %s", c.args, line)
 			}
 		}
+	}
+}
+
+// TestTwoFoldersMergedAndCompared is the README's example: the folders of two
+// devices are merged, again without effect, and compared as if one agent had
+// recorded both.
+func TestTwoFoldersMergedAndCompared(t *testing.T) {
+	oak, elm := alone(t), t.TempDir()
+	campaignOf(t, oak, "unit-oak")
+	campaignOf(t, elm, "unit-elm")
+	if o := sweepd(t, "compare", "--by", "device"); o.code != exitFailed || !strings.Contains(o.stderr, "a comparison needs two") {
+		t.Errorf("before: exit %d, %s", o.code, o.stderr)
+	}
+	if out := must(t, "merge", elm); !strings.Contains(out, "48 runs added, 0 were here already") {
+		t.Errorf("merge: %s", out)
+	}
+	if out := must(t, "merge", filepath.Join(elm, "sweepd.db")); !strings.Contains(out, "0 runs added, 48 were here already") {
+		t.Errorf("again: %s", out)
+	}
+	merged := must(t, "compare", "--by", "device", "--supply", "mains", "--json")
+	both := t.TempDir()
+	t.Setenv("SWEEPD_DATA", both)
+	campaign(t, both)
+	if together := must(t, "compare", "--by", "device", "--supply", "mains", "--json"); together != merged {
+		t.Errorf("merged\n%s\nrecorded together\n%s", merged, together)
 	}
 }
 

@@ -8,29 +8,38 @@ import (
 )
 
 func (a *app) demoCommand() *cobra.Command {
-	var out string
+	var out, device string
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Play a whole simulated test day in seconds, then show what comes of it",
 		Long: `Simulate a test day: two invented handhelds, two workloads, every setting on mains
 and on battery, three times. The simulated devices serve kernel files that the
 real collectors read, and the real agent and store keep the runs, under a clock
-that runs fast. Then come the tables that a real day would give.`,
+that runs fast. Then come the tables that a real day would give. --device plays the
+day of one device alone, as its own agent would record it.`,
 		Example: `  sweepd demo
-  sweepd demo --out my-demo`,
+  sweepd demo --out my-demo
+  sweepd demo --device unit-elm --out elm`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if device != "" && device != "unit-oak" && device != "unit-elm" {
+				return misused(fmt.Errorf("the demonstration has no device %q: it has unit-oak and unit-elm", device))
+			}
 			dir, err := freshFolder(out)
 			if err != nil {
 				return err
 			}
-			if err := a.playDemo(cmd.Context(), dir); err != nil {
+			if err := a.playDemo(cmd.Context(), dir, device); err != nil {
 				return err
+			}
+			if device != "" {
+				return a.countDemo(cmd.Context(), dir)
 			}
 			return a.showDemo(cmd.Context(), dir)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "`DIR` to keep the data in, which may not exist yet (default: a new one in "+os.TempDir()+")")
+	cmd.Flags().StringVar(&device, "device", "", "`NAME` of the only device to play: unit-oak or unit-elm")
 	return cmd
 }
 

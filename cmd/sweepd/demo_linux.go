@@ -31,8 +31,9 @@ func demoDay(seed uint64) simlab.Day {
 	}
 }
 
-// playDemo records the simulated day of both devices into dir.
-func (a *app) playDemo(ctx context.Context, dir string) (err error) {
+// playDemo records the simulated day of both devices, or of the one named only,
+// into dir.
+func (a *app) playDemo(ctx context.Context, dir, only string) (err error) {
 	s, err := store.Open(dir, store.Options{})
 	if err != nil {
 		return err
@@ -43,8 +44,15 @@ func (a *app) playDemo(ctx context.Context, dir string) (err error) {
 		}
 	}()
 	devices := []simdevice.Config{simdevice.UnitOak(), simdevice.UnitElm()}
-	bar := progress(a.err, len(devices)*demoDay(0).Runs(), "playing a test day")
+	played := len(devices)
+	if only != "" {
+		played = 1
+	}
+	bar := progress(a.err, played*demoDay(0).Runs(), "playing a test day")
 	for i, cfg := range devices {
+		if only != "" && cfg.Name != only {
+			continue
+		}
 		if err := playDevice(ctx, cfg, demoDay(uint64(i+1)), s, bar); err != nil {
 			return fmt.Errorf("simulate %s: %w", cfg.Name, err)
 		}

@@ -9,6 +9,6 @@ import (
 
 // playDemo cannot be done: the simulated devices serve the files of a Linux
 // kernel, whose names other systems do not allow.
-func (a *app) playDemo(context.Context, string) error {
+func (a *app) playDemo(context.Context, string, string) error {
 	return errors.New("the demonstration simulates a Linux device's files and runs on Linux only; `sweepd import` and every analysis run here too")
 }

@@ -63,7 +63,7 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 		return err
 	}
 	p := a.printer()
-	p.line("%d runs of two simulated devices. Runs that need a look:", len(runs))
+	p.line("%s, simulated, in %s. Runs that need a look:", counted(len(runs), "run"), dir)
 	for _, d := range doubtsOf(runs) {
 		p.line("  %s %s, %s of %s at %s: %s", d.severity, d.code, counted(d.runs, "run"), d.device, strings.Join(d.settings, ", "), d.example)
 	}
