@@ -49,11 +49,26 @@ func benchKey(c Cell, hard []string) string {
 }
 
 // nextLevels is the order of levels in the pass after the last one: random in the
-// first, else the opposite of the last. Levels that the last pass lacks are taken
-// where a first pass has them.
+// first, else the opposite of the pass before. The supplies go there and back from
+// bench to bench, so that one bench ends on the supply that the next one begins on.
 func (p *Plan) nextLevels(cells []Cell) []string {
 	all := slices.Concat(p.Cells(), cells)
-	order := serpentine(shuffled(factors(all, p.Hard), p.Seed))
+	exists := map[string]bool{}
+	for _, c := range all {
+		exists[benchKey(c, p.Hard)] = true
+	}
+	list := shuffled(factors(all, p.Hard), p.Seed)
+	supplies := slices.Clone(list[len(list)-1].levels)
+	var order []string
+	for _, bench := range serpentine(list[:len(list)-1]) {
+		if !exists[bench] {
+			continue
+		}
+		for _, supply := range supplies {
+			order = append(order, bench+"\x00"+supply)
+		}
+		slices.Reverse(supplies)
+	}
 	if p.passes()%2 == 1 {
 		slices.Reverse(order)
 	}
@@ -71,19 +86,14 @@ func shuffled(list []factor, seed uint64) []factor {
 // serpentine walks all combinations so that from one to the next only one factor
 // changes, the hardest most seldom: the inner ones go there and back.
 func serpentine(list []factor) []string {
-	if len(list) == 0 {
-		return []string{""}
+	if len(list) == 1 {
+		return slices.Clone(list[0].levels)
 	}
 	inner := serpentine(list[1:])
 	var out []string
 	for _, level := range list[0].levels {
 		for _, rest := range inner {
-			if len(list) > 1 {
-				rest = level + "\x00" + rest
-			} else {
-				rest = level
-			}
-			out = append(out, rest)
+			out = append(out, level+"\x00"+rest)
 		}
 		slices.Reverse(inner)
 	}

@@ -116,6 +116,11 @@ func TestLevelsAreContiguousAndAlternate(t *testing.T) {
 			if len(devices) != len(q.Devices) || len(slices.Compact(slices.Sorted(slices.Values(benches)))) != len(benches) {
 				t.Fatalf("pass %d changes devices or firmware to and fro: %q", i+1, levels)
 			}
+			// One change of supply for each bench, and none between two.
+			supplies := levelsOf(pass, func(c Cell) string { return string(c.Supply) })
+			if len(supplies) > 1 && len(supplies) != len(benches)+1 {
+				t.Fatalf("pass %d of %d benches changes the supply %d times", i+1, len(benches), len(supplies)-1)
+			}
 			slices.Reverse(before)
 			if i > 0 && !slices.Equal(levels, before) {
 				t.Fatalf("pass %d has levels %q, want those of the pass before in the opposite order %q", i+1, levels, before)
@@ -379,4 +384,23 @@ func blocksOf(t *testing.T, runs []analysis.Run) int {
 		t.Fatal(err)
 	}
 	return x.Comparisons[0].Blocks
+}
+
+// Over all combinations only one factor changes at a time, and the hardest as often
+// as it has levels, less one.
+func TestSerpentine(t *testing.T) {
+	order := serpentine([]factor{{levels: []string{"a", "b"}}, {levels: []string{"c", "d", "e"}}, {levels: []string{"f", "g"}}})
+	changes := []int{0, 0, 0}
+	for i := 1; i < len(order); i++ {
+		was, is := strings.Split(order[i-1], "\x00"), strings.Split(order[i], "\x00")
+		for k := range is {
+			if was[k] != is[k] {
+				changes[k]++
+			}
+		}
+	}
+	// 12 combinations, 11 changes: 1 of the first, 2 × 2 of the second, 6 of the third.
+	if len(slices.Compact(slices.Sorted(slices.Values(order)))) != 12 || !slices.Equal(changes, []int{1, 4, 6}) {
+		t.Errorf("%q changes %v", order, changes)
+	}
 }
