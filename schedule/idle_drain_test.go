@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -13,6 +14,7 @@ import (
 
 // drainBench is an agent with one battery, of which a test sets the state.
 type drainBench struct {
+	mu        sync.Mutex // guards what changes midway
 	supply    agent.Supply
 	charge    float64
 	recording *agent.Run
@@ -38,6 +40,8 @@ func (b *drainBench) StartRun(_ context.Context, s agent.Start) (agent.Run, erro
 }
 
 func (b *drainBench) StopRun(context.Context, agent.Stop) (agent.Detail, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if b.recording == nil {
 		return agent.Detail{}, agent.ErrNotRecording
 	}
@@ -46,6 +50,8 @@ func (b *drainBench) StopRun(context.Context, agent.Stop) (agent.Detail, error) 
 }
 
 func (b *drainBench) Snapshot(s *agent.Snapshot) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	*s = agent.Snapshot{Recording: b.recording, ChargeRatio: b.charge, Current: agent.Labels{Supply: b.supply}}
 }
 
@@ -79,7 +85,12 @@ func TestDrain(t *testing.T) {
 				}
 				began := time.Now()
 				if c.midway != nil {
-					go func() { time.Sleep(30*time.Minute + time.Second); c.midway(b) }()
+					go func() {
+						time.Sleep(30*time.Minute + time.Second)
+						b.mu.Lock()
+						defer b.mu.Unlock()
+						c.midway(b)
+					}()
 				}
 				text, err := Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}.Run(t.Context())
 				if err != nil {
