@@ -87,7 +87,7 @@ func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
 	if err := a.sweep(now, sweepEdge); err != nil {
 		return Detail{}, err
 	}
-	a.run.detail.Findings = append(a.run.detail.Findings, a.startFindings(a.prev)...)
+	a.run.detail.Findings = append(a.run.detail.Findings, a.startFindings(a.prev, a.labels.Setting)...)
 	a.describeRun(&a.run.detail)
 	if a.pacer != nil {
 		return a.run.detail, a.pacer.Arm(a.opts.Interval)

@@ -12,6 +12,7 @@ import (
 type Want struct {
 	Supply    Supply  // SupplyUnknown: any
 	MinCharge float64 // charge that a run on battery needs, 0 to 1; 0: the reserve
+	Setting   Setting // that the run will declare; unknown: what is in force now
 }
 
 // Readiness says whether a device is fit to start a run, and if not, why.
@@ -46,7 +47,12 @@ func (a *Agent) readiness(w Want, values []float64) Readiness {
 	if _, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok {
 		r.Celsius, r.Above = known(c), known(above)
 	}
-	r.Reasons = append(r.Reasons, a.startFindings(values)...)
+	setting := a.labels.Setting
+	if w.Setting.Known() {
+		setting = w.Setting
+		setting.Source = Declared
+	}
+	r.Reasons = append(r.Reasons, a.startFindings(values, setting)...)
 	supply := a.view.supply(values)
 	if w.Supply != SupplyUnknown && supply != w.Supply {
 		r.Reasons = append(r.Reasons, Finding{Code: SupplyChanged, Severity: SeverityDoubt,
@@ -74,8 +80,9 @@ func plugText(s Supply) string {
 	return "unplug it"
 }
 
-// startFindings are what a run that starts with this sweep is doubted for.
-func (a *Agent) startFindings(values []float64) []Finding {
+// startFindings are what a run that starts with this sweep at a setting is
+// doubted for.
+func (a *Agent) startFindings(values []float64, setting Setting) []Finding {
 	th := a.opts.Thresholds
 	var found []Finding
 	if name, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok && above > th.HotStart {
@@ -89,7 +96,7 @@ func (a *Agent) startFindings(values []float64) []Finding {
 	if f, low := lowCharge(a.view.supply(values), a.view.charge(values), th, "at the start"); low {
 		found = append(found, f)
 	}
-	now := settingCheck{view: &a.view, th: th, active: a.labels.Setting, read: a.shared.read, profile: a.view.profileName(values)}
+	now := settingCheck{view: &a.view, th: th, active: setting, read: a.shared.read, profile: a.view.profileName(values)}
 	if text := now.disagreement(); text != "" {
 		found = append(found, Finding{Code: SettingDisagrees, Severity: SeverityDoubt, Text: text})
 	}

@@ -279,6 +279,8 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 		{Want{Supply: Mains}, "the device is on battery, the run wants mains: plug it in"},
 		{Want{Supply: Battery, MinCharge: 0.9}, "the battery is at 80 %, the run needs 90 %"},
 		{Want{Supply: Battery, MinCharge: 0.5}, ""},
+		{Want{Setting: watts(15)}, ""},
+		{Want{Setting: watts(25)}, "25W was declared, but the system reports 15W (firmware)"},
 	} {
 		r, err := s.Ready(context.Background(), c.want)
 		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].Text, c.says) {

@@ -78,6 +78,9 @@ func (c *Client) Ready(ctx context.Context, w agent.Want) (r agent.Readiness, er
 	if w.MinCharge > 0 {
 		q.Set("charge", strconv.FormatFloat(w.MinCharge, 'g', -1, 64))
 	}
+	if w.Setting.Known() {
+		q.Set("setting", w.Setting.String())
+	}
 	return r, c.do(ctx, http.MethodGet, "/api/v1/ready?"+q.Encode(), nil, &r)
 }
 

@@ -121,6 +121,13 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 		}
 		want.MinCharge = charge
 	}
+	if text := r.URL.Query().Get("setting"); text != "" {
+		var err error
+		if want.Setting, err = agent.ParseSetting(text); err != nil {
+			writeError(w, http.StatusBadRequest, err)
+			return
+		}
+	}
 	readiness, err := h.Agent.Ready(r.Context(), want)
 	if err != nil {
 		h.fail(w, r, err)

@@ -64,7 +64,10 @@ func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartR
 		return q, want, nil, misused(err)
 	}
 	if f.workload != "" {
-		return q, want, client, nil
+		if q.Setting != "" {
+			want.Setting, err = agent.ParseSetting(q.Setting)
+		}
+		return q, want, client, err
 	}
 	status, err := client.Status(ctx)
 	if err != nil {
@@ -78,7 +81,9 @@ func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartR
 		return q, want, nil, err
 	}
 	q = console.StartRequest{Workload: slot.Workload, Setting: slot.Setting.String(), Variant: slot.Variant, Note: f.note}
-	return q, slot.Want(), client, q.Check()
+	want = slot.Want()
+	want.Setting = slot.Setting
+	return q, want, client, q.Check()
 }
 
 // tellReady says in one line whether the device is fit to start, or waits until it

@@ -229,12 +229,12 @@ func (d *testDay) prepare(p planned) {
 	d.bench.Device.SetLimit(p.Setting.Watts)
 	d.rest(20 * time.Second)
 	for range 60 {
-		r, err := d.bench.Agent.Ready(context.Background(), agent.Want{})
+		w := p.Setting.Watts
+		r, err := d.bench.Agent.Ready(context.Background(), agent.Want{Setting: agent.Setting{Watts: &w}, Supply: agent.Supply(p.Supply)})
 		if err != nil {
 			d.t.Fatal(err)
 		}
-		onlyDisagrees := !slices.ContainsFunc(r.Reasons, func(f agent.Finding) bool { return f.Code != agent.SettingDisagrees })
-		if r.Fit || onlyDisagrees { // the last run's declaration is still in force
+		if r.Fit {
 			return
 		}
 		d.rest(20 * time.Second)

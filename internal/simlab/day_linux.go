@@ -143,7 +143,7 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 		set = c.setting + 6
 	}
 	b.Device.SetLimit(set)
-	if err := b.untilReady(); err != nil {
+	if err := b.untilReady(set); err != nil {
 		return err
 	}
 	w := c.setting
@@ -166,8 +166,9 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 	return err
 }
 
-// untilReady lets the device cool down until the agent finds it fit to start.
-func (b *Bench) untilReady() error {
+// untilReady lets the device cool down until the agent finds it fit to start a run
+// at a setting.
+func (b *Bench) untilReady(watts float64) error {
 	for waited := coolDown; waited < longCool; waited += IdleEvery {
 		step := IdleEvery
 		if waited == coolDown {
@@ -176,7 +177,7 @@ func (b *Bench) untilReady() error {
 		if err := b.Rest(step); err != nil {
 			return err
 		}
-		r, err := b.Agent.Ready(context.Background(), agent.Want{})
+		r, err := b.Agent.Ready(context.Background(), agent.Want{Setting: agent.Setting{Watts: &watts}})
 		if err != nil || r.Fit {
 			return err
 		}
