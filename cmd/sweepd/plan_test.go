@@ -1,0 +1,141 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// planContract is what the JSON of plans holds, as contract is for the others.
+var planContract = map[string]string{
+	"plan status --json": `id created_at seed hard[] done left rejected repeat outside[] left_s expected_end next
+		slots[device workload setting{watts name source} supply variant{} pass needs_charge wait_s position state run tries[]]`,
+	"plan next --json": `next{device workload setting{watts name source} supply variant{} pass needs_charge wait_s position state run tries[]} changes[] left`,
+	"schedule --json":  `[] entry do when next_at last`,
+}
+
+func TestPlanJSONContract(t *testing.T) {
+	alone(t)
+	must(t, "plan", "new", "--device", "unit-oak", "--workload", "tile-sort", "--settings", "8-28/4", "--seed", "1")
+	for args, shape := range planContract {
+		var v any
+		if err := json.Unmarshal([]byte(must(t, strings.Fields(args)...)), &v); err != nil {
+			t.Errorf("%s: %v", args, err)
+			continue
+		}
+		s := readShape(strings.Fields(strings.NewReplacer("[", " [ ", "]", " ] ", "{", " { ", "}", " } ").Replace(shape)))
+		s.check(t, args, v)
+	}
+}
+
+// A plan comes from a file, goes out as a table and comes back in the same order.
+func TestPlanFiles(t *testing.T) {
+	alone(t)
+	dir := t.TempDir()
+	day, table := filepath.Join(dir, "day.yaml"), filepath.Join(dir, "day.csv")
+	if err := os.WriteFile(day, []byte("devices: [unit-oak]\nworkloads: [tile-sort, harbour-flight]\nsettings: 8-16/4\nvariants: [cores=6, cores=12]\nhard: cores\nseed: 9\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out := must(t, "plan", "new", day, "--repeats", "2"); !strings.Contains(out, "48 runs in 2 passes, seed 9") {
+		t.Errorf("%s", out)
+	}
+	first := must(t, "plan", "status", "--csv")
+	if err := os.WriteFile(table, []byte(first), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "plan", "new", table)
+	if again := must(t, "plan", "status", "--csv"); again != first {
+		t.Errorf("came back changed:\n%s", again)
+	}
+	if out := must(t, "plan", "status", "--every"); strings.Count(out, "open") != 48 {
+		t.Errorf("%s", out)
+	}
+	for args, want := range map[string]string{
+		"plan new " + table + " --repeats 3":                     "--repeats has no meaning beside",
+		"plan new --workload a --settings 8W --run-time soon":    `--run-time "soon" is no time`,
+		"plan new --workload a --settings 8W --full-energy much": "want watt hours",
+		"plan extend":                         "one of them",
+		"plan extend --repeats 1 --by supply": "one of them",
+		"plan extend --repeats -1":            "from 1",
+		"plan status --csv --every":           "csv every",
+	} {
+		if o := sweepd(t, strings.Fields(args)...); o.code != exitUsage || !strings.Contains(o.stderr, want) {
+			t.Errorf("%s: exit %d, want %q: %s", args, o.code, want, o.stderr)
+		}
+	}
+	for args, want := range map[string]string{
+		"plan new":                                "needs workloads",
+		"plan new /no/such/file.yaml":             "/no/such/file.yaml",
+		"plan new /no/such/file.csv":              "/no/such/file.csv",
+		"plan new --workload a --settings 28-8/4": "such as 8-28/4",
+		"plan extend --by supply":                 "no run was selected",
+	} {
+		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, want) {
+			t.Errorf("%s: exit %d, want %q: %s", args, o.code, want, o.stderr)
+		}
+	}
+}
+
+func TestWithoutAPlan(t *testing.T) {
+	campaign(t, alone(t))
+	for _, args := range []string{"plan status", "plan next", "plan extend --repeats 1"} {
+		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, "`sweepd plan new`") {
+			t.Errorf("%s: %+v", args, o)
+		}
+	}
+}
+
+// What a comparison cannot tell yet is appended, cells of both sides alike, and what
+// runs have shown of durations and draws is used.
+func TestPlanExtendByComparison(t *testing.T) {
+	campaign(t, alone(t))
+	must(t, "plan", "new", "--device", "unit-oak", "--workload", "harbour-flight", "--settings", "8,10,12,15,18,22,28,35", "--variant", "cores=6", "--repeats", "1", "--seed", "2")
+	var compared struct {
+		Comparisons []struct {
+			Settings []struct {
+				MoreRuns *int `json:"more_runs"`
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(must(t, "compare", "--by", "supply", "--device", "unit-oak", "--json")), &compared); err != nil {
+		t.Fatal(err)
+	}
+	want := 0
+	for _, s := range compared.Comparisons[0].Settings {
+		if s.MoreRuns != nil {
+			want += 2 * min(*s.MoreRuns, 2)
+		}
+	}
+	var extended struct{ Added int }
+	if err := json.Unmarshal([]byte(must(t, "plan", "extend", "--by", "supply", "--device", "unit-oak", "--most", "2", "--json")), &extended); err != nil || extended.Added != want {
+		t.Errorf("%d added, want %d, %v", extended.Added, want, err)
+	}
+	var status struct {
+		Left  int
+		LeftS float64 `json:"left_s"`
+		Slots []struct {
+			NeedsCharge *float64 `json:"needs_charge"`
+			WaitS       float64  `json:"wait_s"`
+			Supply      string
+		}
+	}
+	if err := json.Unmarshal([]byte(must(t, "plan", "status", "--json")), &status); err != nil || status.Left != 16+want {
+		t.Fatalf("%d left, %v", status.Left, err)
+	}
+	// Runs of the campaign last 300 s and begin 7 min apart: 420 s each, besides what
+	// is waited for charging.
+	waits := 0.0
+	for _, s := range status.Slots {
+		waits += s.WaitS
+	}
+	if got, want := status.LeftS-waits, 420*float64(status.Left); got < want-1 || got > want+1 {
+		t.Errorf("%v s for %d runs, want %v", got, status.Left, want)
+	}
+	for _, s := range status.Slots {
+		if (s.NeedsCharge != nil) != (s.Supply == "battery") {
+			t.Errorf("the battery's 48.6 Wh are not learnt: %+v", s)
+		}
+	}
+}
