@@ -185,6 +185,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	b.note(leftOutNotes(left, "power of the whole device")...)
 	b.note(noiseNotes(noise)...)
 	b.addFullEnergy()
+	b.addSharedU()
 	b.addPoints()
 	b.addOverhead()
 	b.addMeasured(key)
@@ -268,4 +269,27 @@ func (b *batteryGroup) addPoints() {
 			RuntimeH: Number(runtime.hours), RuntimeLowerH: Number(runtime.lower), RuntimeUpperH: Number(runtime.upper),
 		})
 	}
+}
+
+// addSharedU adds what the runs of a setting have in common to the variance of
+// its mean.
+func (b *batteryGroup) addSharedU() {
+	for j := range b.out.means {
+		u := b.sharedU(b.cells[j].Runs)
+		b.out.means[j].v += u * u
+	}
+}
+
+// sharedU is the relative standard uncertainty that the powers of runs have in
+// common: the root mean square of what each states. It adds to the variance of
+// their mean like that of the full energy, undiminished by their number (type B
+// evaluation; JCGM 100:2008, 4.3 and 5.2.2 for full correlation).
+func (b *batteryGroup) sharedU(indices []int) float64 {
+	sum := 0.0
+	for _, i := range indices {
+		if u := b.runs[i].SystemU; finite(u) {
+			sum += u * u
+		}
+	}
+	return math.Sqrt(sum / float64(max(1, len(indices))))
 }

@@ -23,7 +23,8 @@ type Overhead struct {
 // their setting)^2 because the noise of power is relative. Against set watts if package
 // watts are not known of enough runs.
 //
-// Source: Carroll & Ruppert 1988 (weights); bounds t_{0.975, N-2}.
+// Source: Carroll & Ruppert 1988 (weights); bounds t_{0.975, N-2}. The relative
+// uncertainty that the runs share (see sharedU) adds to both variances.
 func (b *batteryGroup) addOverhead() {
 	b.out.Overhead = b.overhead(ByPackage, PackagePower)
 	if b.out.Overhead.Against != "" {
@@ -58,10 +59,12 @@ func (b *batteryGroup) overhead(against string, power Quantity) Overhead {
 		return out
 	}
 	t := twoSided(fit.df)
+	shared := b.sharedU(b.indices)
+	seIntercept, seSlope := math.Hypot(fit.seIntercept, shared*fit.intercept), math.Hypot(fit.seSlope, shared*fit.slope)
 	out.Against = against
 	out.InterceptW, out.Slope, out.ResidualSD = Number(fit.intercept), Number(fit.slope), Number(fit.residualSD)
-	out.InterceptLowerW, out.InterceptUpperW = Number(fit.intercept-t*fit.seIntercept), Number(fit.intercept+t*fit.seIntercept)
-	out.SlopeLower, out.SlopeUpper = Number(fit.slope-t*fit.seSlope), Number(fit.slope+t*fit.seSlope)
+	out.InterceptLowerW, out.InterceptUpperW = Number(fit.intercept-t*seIntercept), Number(fit.intercept+t*seIntercept)
+	out.SlopeLower, out.SlopeUpper = Number(fit.slope-t*seSlope), Number(fit.slope+t*seSlope)
 	return out
 }
 

@@ -22,6 +22,10 @@ type Run struct {
 
 	PackageW *float64 // mean package power, W
 	SystemW  *float64 // mean power of the whole device, W
+	// SystemU is the relative standard uncertainty of SystemW as the run itself
+	// states it; 0 unknown. What makes one run's power uncertain (a gauge's delay,
+	// its rounding) is the same in its repeats, so repeating does not reduce it.
+	SystemU float64
 
 	Results map[string]Result
 

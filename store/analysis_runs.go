@@ -108,9 +108,10 @@ func (l *analysisLoader) loadRuns() error {
 		var r analysis.Run
 		var started sql.NullString
 		var duration sql.NullFloat64
+		var half sql.NullFloat64
 		var set sql.NullInt64
 		err := rows.Scan(&n, &r.ID, &r.Device, &r.Workload, &r.Supply, &r.Variant, &r.SettingW, &r.SettingName,
-			&started, &duration, &r.PackageW, &r.SystemW, &r.StartTempC, &r.ChargeRatio, &set)
+			&started, &duration, &r.PackageW, &r.SystemW, &half, &r.StartTempC, &r.ChargeRatio, &set)
 		if err != nil {
 			return err
 		}
@@ -119,13 +120,23 @@ func (l *analysisLoader) loadRuns() error {
 			return fmt.Errorf("run %s: %w", r.ID, err)
 		}
 		r.StartedAt, r.DurationS = stamp.Time, duration.Float64
+		r.SystemU = relativeUncertainty(r.SystemW, half)
 		r.Facts = facts[set.Int64]
 		r.Results = map[string]analysis.Result{}
 		l.at[n] = len(l.runs)
 		l.runs = append(l.runs, r)
 		return nil
-	}, `SELECT n, id, device, workload, supply, variant, setting_w, setting, started_at, duration_s, package_w, system_w,
+	}, `SELECT n, id, device, workload, supply, variant, setting_w, setting, started_at, duration_s, package_w, system_w, discharge_uncertainty_w,
 		start_temperature_c, start_charge_ratio, fact_set FROM runs WHERE `+l.where+" ORDER BY started_at, n", l.args...)
+}
+
+// relativeUncertainty is the relative standard uncertainty of a power with the
+// half width of a 95 % interval; 0 where unknown.
+func relativeUncertainty(watts *float64, half sql.NullFloat64) float64 {
+	if watts == nil || *watts <= 0 || !half.Valid {
+		return 0
+	}
+	return half.Float64 / 1.959963984540054 / *watts
 }
 
 func (l *analysisLoader) loadResults() error {
