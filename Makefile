@@ -6,12 +6,17 @@
 help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):.*## /\1: /p' $(MAKEFILE_LIST)
 
+# What runs goroutines is tested again under the race detector, without the long
+# simulations, in which one goroutine does everything.
+CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store ./cmd/sweepd ./internal/simdevice
+
 test: ## install what the tests need (Debian, as root), then vet and test everything
 	.ci/install
 	test -z "$$(gofmt -l . | tee /dev/stderr)"
 	go vet ./...
 	GOOS=windows go vet ./...
-	go test -race -timeout 25m ./...
+	go test -timeout 25m ./...
+	go test -race -short -timeout 15m $(CONCURRENT)
 
 vet: ## vet for Linux and Windows
 	go vet ./...
@@ -27,7 +32,7 @@ bench: ## what watching costs: takes half an hour on a quiet machine
 	go run ./internal/cost
 
 study: ## repeat the operating characteristics of the statistics: takes minutes
-	go test ./analysis -run Study -study.full -v -timeout 2h
+	go test -count=1 -v -timeout 2h -run TestStudy ./analysis -study.full -study.campaigns 2000
 
 package: ## build the Debian packages for amd64 and arm64 into dist/
 	deploy/package dist

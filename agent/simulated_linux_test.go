@@ -74,6 +74,9 @@ const unused = simdevice.PartGPU | simdevice.PartGPUCap | simdevice.PartHwmon | 
 // within 1 %; the discharge lies within its stated 95 % uncertainty in at least
 // 93 of 100 runs of 5 minutes, while that uncertainty is at most 2 %.
 func TestAgainstTheSimulatedTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two hundred runs of five minutes")
+	}
 	for _, g := range gauges {
 		t.Run(g.name, func(t *testing.T) {
 			t.Parallel()

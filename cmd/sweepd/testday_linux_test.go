@@ -77,6 +77,9 @@ func (d *testDay) togglePlug() {
 // A test day of 300 runs is played through the commands alone, with 20 planted
 // mistakes. All are found, nothing else is rejected, and the plan is complete.
 func TestATestDayByCommandsAlone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("three hundred runs")
+	}
 	d := newTestDay(t)
 	d.do("plan", "new", "--device", "unit-oak", "--workload", "harbour-flight", "--workload", "tile-sort",
 		"--settings", "8-36/2", "--repeats", "5", "--seed", "3", "--run-time", "20s", "--pause", "60s")
