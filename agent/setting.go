@@ -3,6 +3,7 @@ package agent
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -27,19 +28,27 @@ const (
 	Profile  Source = "profile"  // platform profile
 )
 
+// notWatts fits a number with a unit of power other than W, or written in a way that
+// is no decimal number: taken for a name, it would be a slip that nobody sees.
+var notWatts = regexp.MustCompile(`(?i)^[+-]?[0-9][0-9.,_' ]*(([yzafpnuµμmcdhkgt]|milli|micro|kilo|mega)? ?w(att)?s?h?|ww+|dbm|hp|ps)$|^[+-]?[0-9]+,[0-9]+$`)
+
 // ParseSetting reads "25W", "25 W", "12.5w" or a bare number as watts, anything
-// else as a name. Watts must be above 0 and at most 1000.
+// else as a name. Watts must be above 0 and at most 1000; a number with another
+// unit of power is refused.
 func ParseSetting(text string) (Setting, error) {
 	s := strings.TrimSpace(text)
 	if s == "" {
 		return Setting{}, fmt.Errorf("setting is empty: give watts (25W) or a name (quiet)")
 	}
-	number := strings.TrimSpace(strings.TrimRight(s, "wW"))
-	if strings.HasSuffix(strings.ToLower(number), "watt") || len(s)-len(number) > 2 {
-		number = s
+	number := s
+	if strings.HasSuffix(s, "W") || strings.HasSuffix(s, "w") {
+		number = strings.TrimSpace(s[:len(s)-1])
 	}
 	w, err := strconv.ParseFloat(number, 64)
 	if err != nil {
+		if notWatts.MatchString(s) {
+			return Setting{}, fmt.Errorf("setting %q is neither watts nor a name: give watts with a decimal point, such as 25W or 12.5W", text)
+		}
 		if len(s) > maxLabel {
 			return Setting{}, fmt.Errorf("setting name has %d bytes: at most %d are allowed", len(s), maxLabel)
 		}

@@ -52,6 +52,12 @@ func (q SettingRequest) setting() (agent.Setting, error) {
 	return parseSetting(q.Setting)
 }
 
+// CheckSetting tells why a text cannot be a setting.
+func CheckSetting(text string) error {
+	_, err := parseSetting(text)
+	return err
+}
+
 func parseSetting(text string) (agent.Setting, error) {
 	s, err := agent.ParseSetting(text)
 	if err == nil && s.Name != "" {

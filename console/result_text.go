@@ -85,9 +85,6 @@ func ParseResults(texts, lower []string) (map[string]ResultMessage, error) {
 	return out, nil
 }
 
-// IsPair tells whether a text has the form k=v.
-func IsPair(text string) bool { return strings.Contains(text, "=") }
-
 // ParseVariant reads pairs of the form k=v.
 func ParseVariant(pairs []string) (map[string]string, error) {
 	variant := map[string]string{}

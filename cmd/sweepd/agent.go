@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"net"
 	"runtime"
 
@@ -28,6 +29,11 @@ and findings under --data. One agent can record into a folder at a time.`,
   sweepd agent --config /etc/sweepd.yaml --listen 0.0.0.0:9745   for a scraper elsewhere`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.listen != "" {
+				if _, _, err := net.SplitHostPort(f.listen); err != nil {
+					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
+				}
+			}
 			c, err := a.config()
 			if err != nil {
 				return err

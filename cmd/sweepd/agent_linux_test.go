@@ -171,7 +171,7 @@ func TestStartWarnsOfAContradiction(t *testing.T) {
 	d.SetLimit(15)
 	startAgent(t)
 	o := sweepd(t, "run", "start", "--workload", "tile-sort", "--setting", "30W")
-	if o.code != exitOK || !strings.Contains(o.stderr, "warning: 30W was declared, but the system reports 15W") {
+	if o.code != exitOK || !strings.Contains(strings.Join(strings.Fields(o.stderr), " "), "30W was declared, but the system reports 15W") {
 		t.Errorf("exit %d, %q", o.code, o.stderr)
 	}
 	must(t, "run", "stop")
@@ -299,9 +299,27 @@ func TestSensors(t *testing.T) {
 	if !strings.Contains(out, "battery_power_watts") {
 		t.Errorf("got\n%s", out)
 	}
-	for line := range strings.Lines(out) {
-		if n := len([]rune(strings.TrimRight(line, "\n"))); n > 80 && !strings.Contains(line, "/") {
-			t.Errorf("%d columns: %s", n, line)
+	for _, r := range rows { // in a pipe every word stands whole
+		if r.Sensor != "" && (!strings.Contains(out, r.Sensor+" ") || !strings.Contains(out, r.Instance) || !strings.Contains(out, r.Source)) {
+			t.Errorf("%s %s, %s is not whole in\n%s", r.Sensor, r.Instance, r.Source, out)
 		}
+	}
+	for _, want := range []string{" Wh)", " rpm)", "0 (offline)", "1 (discharging)", "3 (balanced)", "changes every"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("sensors lack %q:\n%s", want, out)
+		}
+	}
+}
+
+// TestSensorsSayWhatTheyCannotRead spoils a file of the device.
+func TestSensorsSayWhatTheyCannotRead(t *testing.T) {
+	alone(t)
+	d := liveDevice(t)
+	if err := d.BreakFile("sys/class/power_supply/BAT0/temp", simdevice.Garbage); err != nil {
+		t.Fatal(err)
+	}
+	out := strings.Join(strings.Fields(must(t, "sensors", "--for", "1ms")), " ")
+	if !strings.Contains(out, "temperature_celsius BAT0, "+d.SysRoot()+"/class/power_supply/BAT0/temp: got \"") || !strings.Contains(out, "want ") {
+		t.Errorf("the text that was read is not told:\n%s", out)
 	}
 }

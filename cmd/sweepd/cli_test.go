@@ -5,6 +5,8 @@ import (
 	"context"
 	"strings"
 	"testing"
+
+	"github.com/spf13/pflag"
 )
 
 // outcome is what one command line led to.
@@ -58,7 +60,12 @@ func TestExitCodes(t *testing.T) {
 		{"run start --help", exitOK, ""},
 		// What cannot be understood.
 		{"bogus", exitUsage, `unknown command "bogus"`},
-		{"--bogus", exitUsage, "unknown flag"},
+		{"--bogus", exitUsage, "it has no flag --bogus"},
+		{"run start -x", exitUsage, "run start has no flag -x"},
+		{"run lits", exitUsage, "did you mean list?"},
+		{"completion bogus", exitUsage, `unknown command "bogus"`},
+		{"run show --data", exitUsage, "give it as --data DIR"},
+		{"demo --json=maybe", exitUsage, "want true or false"},
 		{"run", exitUsage, "needs to know what to do"},
 		{"run bogus", exitUsage, `unknown command "bogus"`},
 		{"run start --setting 25W", exitUsage, "--workload is missing"},
@@ -70,17 +77,19 @@ func TestExitCodes(t *testing.T) {
 		{"run stop --result fps", exitUsage, "not NAME=VALUE"},
 		{"run stop --result fps=1 --result fps=2", exitUsage, "given twice"},
 		{"run stop --result fps=1 --lower load", exitUsage, "names no result"},
-		{"run show", exitUsage, "accepts 1 arg"},
+		{"run show", exitUsage, "a word is missing: give the command as `sweepd run show RUN`"},
+		{"run show a b", exitUsage, `"b" is one word too many`},
 		{"run result last", exitUsage, "needs NAME=VALUE, or --frames FILE"},
 		{"run stop --frame-column frame_ms", exitUsage, "name it with --frames FILE"},
 		{"run stop --frames f.csv --frame-unit hours", exitUsage, "no unit of frame times"},
 		{"run stop --frames f.csv --frame-delimiter dash", exitUsage, "want one of comma, semicolon, tab, none"},
 		{"run stop --frames f.csv --slow-frame -1ms", exitUsage, "not above 0"},
 		{"run stop --frames /no/such/file", exitFailed, "the run goes on: frame times: open /no/such/file"},
-		{"run reject last", exitUsage, `"why" not set`},
-		{"run list --supply solar", exitUsage, "neither mains nor battery"},
+		{"run reject last", exitUsage, "run reject needs --why TEXT"},
+		{"run reject last --why=", exitUsage, "reason is empty"},
+		{"run list --supply solar", exitUsage, "want one of mains, battery"},
 		{"run list --variant cores", exitUsage, "not a pair"},
-		{"run watch --workload a", exitUsage, "requires at least 1 arg"},
+		{"run watch --workload a", exitUsage, "give the command as `sweepd run watch -- COMMAND...`"},
 		{"run watch --workload a --result-from x=( -- true", exitUsage, "missing closing"},
 		{"run watch --workload a --result-from x=y -- true", exitUsage, "no brackets"},
 		{"compare", exitUsage, "compare what?"},
@@ -90,19 +99,24 @@ func TestExitCodes(t *testing.T) {
 		{"compare --by supply --at night", exitUsage, "want one of setting, package, system"},
 		{"battery --full-energy much", exitUsage, "want watt hours"},
 		{"battery --reserve 100%", exitUsage, "want a share"},
-		{"setting 25W 30W", exitUsage, "accepts at most 1 arg"},
+		{"setting 25W 30W", exitUsage, `"30W" is one word too many`},
 		{"setting --clear 25W", exitUsage, "not both"},
 		{"setting 25W --agent nowhere", exitUsage, "is not a URL"},
-		{"sensors --for ever", exitUsage, "invalid argument"},
+		{"sensors --for ever", exitUsage, "want a time such as 250ms"},
+		// What is understood, but no value of its kind.
+		{"setting 2000W", exitUsage, "at most 1000"},
+		{"run start --workload " + big, exitUsage, "10000 bytes: at most 200"},
+		{"run start --workload a --variant k=" + big, exitUsage, "10000 bytes: at most 200"},
+		{"run start --workload a --setting " + big, exitUsage, "10000 bytes: at most 200"},
+		{"run start --workload a --setting 0W", exitUsage, "above 0"},
+		{"agent --listen nowhere", exitUsage, "HOST:PORT"},
+		{"run start --workload a --setting -5W", exitUsage, "above 0"},
+		{"run start --workload a --setting 15000mW", exitUsage, "give watts"},
+		{"run start --workload= --note x", exitUsage, "workload is empty"},
 		// What is understood and cannot be done.
 		{"setting 25W", exitFailed, "no agent answers at http://127.0.0.1:1"},
 		{"setting", exitFailed, "start one with `sweepd agent`"},
-		{"setting 2000W", exitFailed, "at most 1000"},
 		{"run start --workload a", exitFailed, "no agent answers"},
-		{"run start --workload " + big, exitFailed, "10000 bytes: at most 200"},
-		{"run start --workload a --variant k=" + big, exitFailed, "10000 bytes: at most 200"},
-		{"run start --workload a --setting " + big, exitFailed, "10000 bytes: at most 200"},
-		{"run start --workload a --setting 0W", exitFailed, "above 0"},
 		{"run stop", exitFailed, "no agent answers"},
 		{"run watch --workload a -- true", exitFailed, "no agent answers"},
 		{"run watch --workload a -- /no/such/command", exitFailed, "cannot be started"},
@@ -111,7 +125,6 @@ func TestExitCodes(t *testing.T) {
 		{"compare --by supply", exitFailed, "no data yet"},
 		{"run list --config /no/such/file", exitFailed, "/no/such/file"},
 		{"agent --config /no/such/file", exitFailed, "/no/such/file"},
-		{"agent --listen nowhere", exitFailed, "HOST:PORT"},
 		{"agent --web.config.file /no/such/file", exitFailed, "/no/such/file"},
 	} {
 		o := sweepd(t, strings.Fields(c.args)...)
@@ -127,7 +140,7 @@ func TestExitCodes(t *testing.T) {
 func TestLabelsWithQuotesAndNewlines(t *testing.T) {
 	alone(t)
 	o := sweepd(t, "run", "start", "--workload", "a\nb")
-	if o.code != exitFailed || !strings.Contains(o.stderr, "one line of plain text") {
+	if o.code != exitUsage || !strings.Contains(o.stderr, "one line of plain text") {
 		t.Errorf("newline: exit %d, %s", o.code, o.stderr)
 	}
 	o = sweepd(t, "run", "start", "--workload", `the "quoted" one`)
@@ -155,6 +168,38 @@ func TestEveryCommandShowsAnExample(t *testing.T) {
 	}
 	if seen < 15 {
 		t.Errorf("%d commands seen", seen)
+	}
+}
+
+// TestPlaceholders holds the help texts to what a user types in a value's place,
+// never the name of a type.
+func TestPlaceholders(t *testing.T) {
+	a := &app{getenv: func(string) string { return "" }}
+	for queue := a.root().Commands(); len(queue) > 0; {
+		c := queue[0]
+		queue = append(queue[1:], c.Commands()...)
+		c.Flags().VisitAll(func(f *pflag.Flag) {
+			switch what, usage := pflag.UnquoteUsage(f); what {
+			case "string", "strings", "stringArray", "duration", "int", "uint", "float", "share", "energy", "value":
+				t.Errorf("%s --%s %s: %s", c.CommandPath(), f.Name, what, usage)
+			}
+		})
+	}
+}
+
+func TestHelpTells(t *testing.T) {
+	for args, want := range map[string][]string{
+		"help":             {"Exit status: 0 when", "2 when the command line cannot be understood", "Usage:\n  sweepd [command]"},
+		"run --help":       {"Usage:\n  sweepd run [command]"},
+		"run watch --help": {"sweepd run watch [flags] -- COMMAND...\n"},
+		"run list --help":  {"--supply mains|battery", "--device NAME", "--workload NAME"},
+	} {
+		out := must(t, strings.Fields(args)...)
+		for _, w := range want {
+			if !strings.Contains(out, w) {
+				t.Errorf("%s lacks %q:\n%s", args, w, out)
+			}
+		}
 	}
 }
 

@@ -21,7 +21,7 @@ type share struct {
 
 var _ pflag.Value = (*share)(nil)
 
-func (s *share) Type() string { return "share" }
+func (s *share) Type() string { return "SHARE" }
 
 func (s *share) String() string {
 	if !s.given {
@@ -58,7 +58,7 @@ type energies []analysis.FullEnergy
 
 var _ pflag.Value = (*energies)(nil)
 
-func (e *energies) Type() string { return "energy" }
+func (e *energies) Type() string { return "[WHOSE=]Wh" }
 
 func (e *energies) String() string { return "" }
 

@@ -28,7 +28,7 @@ func (f *requestFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringSliceVar(&f.q.Supplies, "supply", nil, "`mains,battery`, or one of them (default both)")
 	cmd.Flags().StringArrayVar(&f.q.Variants, "variant", nil, "`k=v`, or pairs joined by commas, for one variant (repeatable)")
 	cmd.Flags().StringSliceVar(&f.q.Hard, "hard", nil, "`KEYS` of the variant that are hard to change, hardest first; the supply always is")
-	cmd.Flags().IntVar(&f.q.Repeats, "repeats", 0, fmt.Sprintf("how often each cell is run (default %d)", schedule.DefaultRepeats))
+	cmd.Flags().IntVar(&f.q.Repeats, "repeats", 0, fmt.Sprintf("`N` runs of each cell (default %d)", schedule.DefaultRepeats))
 	cmd.Flags().Uint64Var(&f.seed, "seed", 0, "`NUMBER` that the random order follows from; unless given, a new one")
 }
 

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"strings"
 
@@ -32,7 +31,10 @@ func (a *app) root() *cobra.Command {
 		Short: "Watches portable computers under test and compares how they scale with power",
 		Long: `sweepd watches a portable computer while workloads run on it, keeps each run with
 the power setting that was active, and compares runs: by device, by supply, by
-anything else that was changed.`,
+anything else that was changed.
+
+Exit status: 0 when a command did what it was asked, 1 when it could not be done,
+2 when the command line cannot be understood or a value in it is out of bounds.`,
 		Example: `  sweepd agent                                    leave this running on the device
   sweepd run start --workload harbour-flight --setting 25W
   sweepd run stop --result fps_mean=61.3fps
@@ -48,40 +50,11 @@ anything else that was changed.`,
 	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
 		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
 	root.AddCommand(a.docsCommands()...)
+	root.SetFlagErrorFunc(flagError)
+	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}", 1))
+	root.InitDefaultCompletionCmd()
 	a.watchStart(root)
 	return root
-}
-
-// watchStart notes when a command begins: every error before that is one of the
-// command line, every error after it is not.
-func (a *app) watchStart(c *cobra.Command) {
-	if run := c.RunE; run != nil {
-		c.RunE = func(cmd *cobra.Command, args []string) error {
-			a.started = true
-			return run(cmd, args)
-		}
-	} else if c.HasSubCommands() && c != c.Root() {
-		c.Args = cobra.ArbitraryArgs
-		c.RunE = func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return misused(fmt.Errorf("%s needs to know what to do: %s", cmd.CommandPath(), names(cmd)))
-			}
-			return misused(fmt.Errorf("unknown command %q for %s: it knows %s", args[0], cmd.CommandPath(), names(cmd)))
-		}
-	}
-	for _, sub := range c.Commands() {
-		a.watchStart(sub)
-	}
-}
-
-func names(c *cobra.Command) string {
-	var list []string
-	for _, sub := range c.Commands() {
-		if sub.IsAvailableCommand() {
-			list = append(list, sub.Name())
-		}
-	}
-	return strings.Join(list, ", ")
 }
 
 // asked is the command that a command line means, as far as it can be

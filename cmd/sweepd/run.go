@@ -1,9 +1,8 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"sweepd/agent"
 	"sweepd/console"
@@ -25,14 +24,16 @@ func (a *app) runCommand() *cobra.Command {
 
 // filterFlags select runs.
 type filterFlags struct {
-	device, workload, supply string
-	variant                  []string
+	device, workload string
+	supply           choice
+	variant          []string
 }
 
 func (f *filterFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.device, "device", "", "only runs of this device")
-	cmd.Flags().StringVar(&f.workload, "workload", "", "only runs of this workload")
-	cmd.Flags().StringVar(&f.supply, "supply", "", "only runs on `mains` or battery")
+	cmd.Flags().StringVar(&f.device, "device", "", "only runs of the device `NAME`")
+	cmd.Flags().StringVar(&f.workload, "workload", "", "only runs of the workload `NAME`")
+	f.supply.words = []string{string(agent.Mains), string(agent.Battery)}
+	cmd.Flags().Var(&f.supply, "supply", "only runs on this supply")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "only runs with this `k=v` pair (repeatable)")
 }
 
@@ -41,11 +42,7 @@ func (f *filterFlags) filter() (store.Filter, error) {
 	if err != nil {
 		return store.Filter{}, misused(err)
 	}
-	switch s := agent.Supply(f.supply); s {
-	case "", agent.Mains, agent.Battery:
-		return store.Filter{Device: f.device, Workload: f.workload, Supply: s, Variant: variant}, nil
-	}
-	return store.Filter{}, misused(fmt.Errorf("supply %q is neither mains nor battery", f.supply))
+	return store.Filter{Device: f.device, Workload: f.workload, Supply: agent.Supply(f.supply.value), Variant: variant}, nil
 }
 
 // startFlags are what a user says when starting a run.
@@ -55,7 +52,7 @@ type startFlags struct {
 }
 
 func (f *startFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.workload, "workload", "", "`NAME` of what is run")
+	cmd.Flags().Var(&label{"workload", &f.workload}, "workload", "`NAME` of what is run")
 	cmd.Flags().StringVar(&f.setting, "setting", "", "the active power setting, in watts (`25W`) or by name; unless given, the one declared before or read from the system")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "`k=v` for anything else that was changed on purpose (repeatable)")
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
@@ -63,15 +60,32 @@ func (f *startFlags) add(cmd *cobra.Command) {
 
 func (f *startFlags) request() (console.StartRequest, error) {
 	q := console.StartRequest{Workload: f.workload, Setting: f.setting, Note: f.note}
-	for _, pair := range f.variant {
-		if !console.IsPair(pair) {
-			return q, misused(fmt.Errorf("variant %q is not a pair k=v, such as cores=6", pair))
-		}
-	}
 	variant, err := console.ParseVariant(f.variant)
-	q.Variant = variant
 	if err != nil {
-		return q, err
+		return q, misused(err)
 	}
-	return q, q.Check()
+	q.Variant = variant
+	return q, misused(q.Check())
+}
+
+// label is a flag that takes a label, which may not be empty.
+type label struct {
+	what string
+	text *string
+}
+
+var _ pflag.Value = (*label)(nil)
+
+func (l *label) Type() string { return "NAME" }
+
+func (l *label) String() string {
+	if l.text == nil {
+		return ""
+	}
+	return *l.text
+}
+
+func (l *label) Set(text string) error {
+	*l.text = text
+	return agent.CheckLabel(l.what, text)
 }

@@ -30,10 +30,10 @@ func (f *framesFlags) add(cmd *cobra.Command) {
 	f.delimiter.words = []string{"comma", "semicolon", "tab", "none"}
 	cmd.Flags().StringVar(&f.file, "frames", "", "`FILE` of frame times, delimited text of any kind; - is standard input")
 	cmd.Flags().StringVar(&f.column, "frame-column", "", "`NAME` or number of the column with the frame times; unless the file has only one")
-	cmd.Flags().StringVar(&f.unit, "frame-unit", "", "`ms`, us or s; unless the column's name ends in it")
+	cmd.Flags().StringVar(&f.unit, "frame-unit", "", "`ms|us|s`; unless the column's name ends in it")
 	cmd.Flags().BoolVar(&f.timestamps, "frame-timestamps", false, "the column holds the times at which frames came")
 	cmd.Flags().Var(&f.delimiter, "frame-delimiter", "what separates columns, where it is not plain")
-	cmd.Flags().DurationVar(&f.slow, "slow-frame", defaultSlow, "frame time above which a frame counts as slow")
+	cmd.Flags().DurationVar(&f.slow, "slow-frame", defaultSlow, "`TIME` above which a frame counts as slow")
 }
 
 // given tells whether there is a file, and whether the flags fit together.

@@ -149,6 +149,9 @@ func (a *app) decisionCommand(what console.Decision) *cobra.Command {
 		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := agent.CheckLabel("reason", why); err != nil {
+				return misused(fmt.Errorf("--why: %w", err))
+			}
 			return a.amend(cmd.Context(), args[0], console.Amendment{Decision: what, Why: why})
 		},
 	}

@@ -20,7 +20,7 @@ func (a *app) runWatchCommand() *cobra.Command {
 	var from []string
 	var lower resultFlags
 	cmd := &cobra.Command{
-		Use:   "watch [--workload NAME] -- COMMAND...",
+		Use:   "watch [flags] -- COMMAND...",
 		Short: "Record a run around a command",
 		Long: `Start a run, carry out the command, stop the run when it ends. The command's
 output passes through. A result is what the brackets of a regular expression

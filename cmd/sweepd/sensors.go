@@ -30,6 +30,6 @@ It reads the machine itself for a moment and needs no agent.`,
 			return a.printSensors(rows)
 		},
 	}
-	cmd.Flags().DurationVar(&during, "for", 3*time.Second, "how long to watch how often values change")
+	cmd.Flags().DurationVar(&during, "for", 3*time.Second, "`TIME` to watch how often values change")
 	return cmd
 }

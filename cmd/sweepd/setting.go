@@ -36,8 +36,8 @@ the active one.`,
 			} else {
 				q := console.SettingRequest{}
 				if !clear {
-					if _, err := agent.ParseSetting(args[0]); err != nil {
-						return err
+					if err := console.CheckSetting(args[0]); err != nil {
+						return misused(err)
 					}
 					q.Setting = args[0]
 				}

@@ -1,0 +1,154 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"sweepd/report/text"
+)
+
+// watchStart notes when a command begins: every error before that is one of the
+// command line, every error after it is not. It also has each command refuse, in
+// our own words, what its command line lacks or has too much of.
+func (a *app) watchStart(c *cobra.Command) {
+	switch run := c.RunE; {
+	case run != nil:
+		c.Args = complete(c.Args)
+		c.RunE = func(cmd *cobra.Command, args []string) error {
+			a.started = true
+			return run(cmd, args)
+		}
+	case c.HasSubCommands():
+		c.Args = cobra.ArbitraryArgs
+		c.RunE = a.refuseCommand
+	}
+	for _, sub := range c.Commands() {
+		a.watchStart(sub)
+	}
+}
+
+// refuseCommand is what a group of commands does when it is not told which.
+func (a *app) refuseCommand(cmd *cobra.Command, args []string) error {
+	cmd.SuggestionsMinimumDistance = 2 // slips of the finger
+	switch {
+	case len(args) == 0 && cmd == cmd.Root():
+		return cmd.Help()
+	case len(args) == 0:
+		return misused(fmt.Errorf("%s needs to know what to do: %s", called(cmd), names(cmd)))
+	}
+	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+		return misused(fmt.Errorf("unknown command %q: did you mean %s?", args[0], strings.Join(near, ", ")))
+	}
+	return misused(fmt.Errorf("unknown command %q: %s knows %s", args[0], called(cmd), names(cmd)))
+}
+
+// called is a command's name in a sentence that begins with the program's.
+func called(cmd *cobra.Command) string {
+	if cmd == cmd.Root() {
+		return "it"
+	}
+	return strings.TrimPrefix(cmd.CommandPath(), cmd.Root().Name()+" ")
+}
+
+func names(c *cobra.Command) string {
+	var list []string
+	for _, sub := range c.Commands() {
+		if sub.IsAvailableCommand() {
+			list = append(list, sub.Name())
+		}
+	}
+	return strings.Join(list, ", ")
+}
+
+// complete checks how many words a command is given, as counted does, and that the
+// flags that it cannot do without are there.
+func complete(counted cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if counted != nil {
+			if err := counted(cmd, args); err != nil {
+				return miscounted(cmd, args, counted, err)
+			}
+		}
+		var missing []string
+		cmd.Flags().VisitAll(func(f *pflag.Flag) {
+			if f.Annotations[cobra.BashCompOneRequiredFlag] != nil && !f.Changed {
+				what, _ := pflag.UnquoteUsage(f)
+				missing = append(missing, "--"+f.Name+" "+what)
+			}
+		})
+		if len(missing) > 0 {
+			return fmt.Errorf("%s needs %s", called(cmd), strings.Join(missing, " and "))
+		}
+		return nil
+	}
+}
+
+// mostWords is more than any command is given.
+const mostWords = 4
+
+// miscounted says whether words are missing or too many, and how the command is
+// given.
+func miscounted(cmd *cobra.Command, args []string, counted cobra.PositionalArgs, err error) error {
+	least, most := -1, -1
+	for n := range mostWords {
+		if counted(cmd, make([]string, n)) == nil {
+			if least < 0 {
+				least = n
+			}
+			most = n
+		}
+	}
+	switch form := usageLine(cmd); {
+	case least < 0: // it does not count
+		return err
+	case len(args) < least:
+		return fmt.Errorf("a word is missing: give the command as `%s`", form)
+	default:
+		return fmt.Errorf("%q is one word too many: give the command as `%s`", args[min(most, len(args)-1)], form)
+	}
+}
+
+// usageLine is how a command is given, without a word on flags.
+func usageLine(cmd *cobra.Command) string {
+	return strings.ReplaceAll(strings.TrimSuffix(cmd.UseLine(), " [flags]"), " [flags] ", " ")
+}
+
+// flagError says in our own words what is wrong with a flag.
+func flagError(cmd *cobra.Command, err error) error {
+	var unknown *pflag.NotExistError
+	var bare *pflag.ValueRequiredError
+	var invalid *pflag.InvalidValueError
+	switch {
+	case errors.As(err, &unknown):
+		name := "--" + unknown.GetSpecifiedName()
+		if short := unknown.GetSpecifiedShortnames(); short != "" {
+			name = "-" + short
+		}
+		return fmt.Errorf("%s has no flag %s", called(cmd), name)
+	case errors.As(err, &bare):
+		what, _ := pflag.UnquoteUsage(bare.GetFlag())
+		return fmt.Errorf("--%s needs a value: give it as --%[1]s %s", bare.GetFlag().Name, what)
+	case errors.As(err, &invalid):
+		return fmt.Errorf("--%s %q: %w", invalid.GetFlag().Name, text.Clip(invalid.GetValue(), 60), wanted(invalid))
+	}
+	return err
+}
+
+// wanted says what a flag takes, where the error comes from a library.
+func wanted(invalid *pflag.InvalidValueError) error {
+	switch invalid.GetFlag().Value.Type() {
+	case "duration":
+		return errors.New("want a time such as 250ms, 1.5s or 2m")
+	case "bool":
+		return errors.New("want true or false, or no value at all")
+	case "int", "uint", "int64", "uint64":
+		return errors.New("want a whole number")
+	case "float64":
+		return errors.New("want a number with a decimal point")
+	}
+	return invalid.Unwrap()
+}
