@@ -55,7 +55,7 @@ func Changes(now agent.Labels, s Slot) []string {
 
 // Want is what a run of the slot needs of the device.
 func (s Slot) Want() agent.Want {
-	w := agent.Want{Supply: s.Supply}
+	w := agent.Want{Supply: s.Supply, Setting: s.Setting}
 	if s.NeedsCharge != nil {
 		w.MinCharge = *s.NeedsCharge
 	}

@@ -115,7 +115,7 @@ func TestChanges(t *testing.T) {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
 	}
-	if w := waits.Want(); w.Supply != agent.Battery || w.MinCharge != 0.8 {
+	if w := waits.Want(); w.Supply != agent.Battery || w.MinCharge != 0.8 || !w.Setting.Same(slot.Setting) {
 		t.Errorf("%+v", w)
 	}
 }
