@@ -67,10 +67,13 @@ type span struct{ time.Duration }
 
 var _ yaml.NodeUnmarshaler = (*span)(nil)
 
+// noTime is the error of a text that is no span.
+type noTime struct{ *yaml.SyntaxError }
+
 // UnmarshalYAML keeps the place of what is no time, which the library loses.
 func (s *span) UnmarshalYAML(node ast.Node) (err error) {
 	if s.Duration, err = time.ParseDuration(node.GetToken().Value); err != nil {
-		return &yaml.SyntaxError{Message: fmt.Sprintf("%q is no time such as 250ms, 1.5s or 2m", node.GetToken().Value), Token: node.GetToken()}
+		return &noTime{&yaml.SyntaxError{Message: fmt.Sprintf("%q is no time such as 250ms, 1.5s or 2m", node.GetToken().Value), Token: node.GetToken()}}
 	}
 	return nil
 }
@@ -103,33 +106,13 @@ func parseConfig(text []byte, c *config) error {
 	return checkConfig(text, c)
 }
 
-// placeError turns the library's error with an excerpt into one sentence.
-func placeError(text []byte, err error) error {
-	var placed yaml.Error
-	if !errors.As(err, &placed) || placed.GetToken() == nil {
-		return fmt.Errorf("as a whole: %w", err)
-	}
-	at := placed.GetToken().Position
-	var unknown *yaml.UnknownFieldError
-	if errors.As(err, &unknown) {
-		return fmt.Errorf("line %d, column %d: unknown key %q: the keys there are %s", at.Line, at.Column,
-			placed.GetToken().Value, strings.Join(keysBeside(text, at), ", "))
-	}
-	return fmt.Errorf("line %d, column %d: %s", at.Line, at.Column, placed.GetMessage())
-}
-
 // keysBeside lists what could stand where an unknown key stands: the keys of
 // the file, or, where it is indented, those of the section.
 func keysBeside(text []byte, at *token.Position) []string {
 	if at.Column == 1 {
 		return yamlKeys(reflect.TypeFor[config]())
 	}
-	section := ""
-	for i, line := range strings.Split(string(text), "\n") {
-		if key, _, ok := strings.Cut(line, ":"); ok && i < at.Line && !strings.ContainsAny(line[:1], " \t#-") {
-			section = key
-		}
-	}
+	section, _, _ := strings.Cut(keyAt(string(text), at.Line), ".")
 	if section == "schedule" {
 		return yamlKeys(reflect.TypeFor[scheduled]())
 	}
