@@ -19,7 +19,8 @@ var (
 
 // Now reads the clocks. Go's own goes on while the machine sleeps, as does
 // GetTickCount64; QueryUnbiasedInterruptTime stands still (Microsoft Learn, Windows
-// Time). What the last two differ by is what the machine slept.
+// Time; that Go's does is from memory). What the last two differ by is what the
+// machine slept.
 func (SystemClock) Now() Instant {
 	now := time.Now()
 	elapsed := now.Sub(started)
@@ -27,7 +28,7 @@ func (SystemClock) Now() Instant {
 	if unbiasedTimeOK {
 		var ticks uint64 // of 100 ns
 		if ok, _, _ := unbiasedTime.Call(uintptr(unsafe.Pointer(&ticks))); ok != 0 {
-			i.Mono -= asleep.observe(windows.DurationSinceBoot() - time.Duration(ticks)*100)
+			i.Mono = asleep.awake(elapsed, windows.DurationSinceBoot()-time.Duration(ticks)*100)
 		}
 	}
 	return i

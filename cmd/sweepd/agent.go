@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"net"
 	"runtime"
@@ -29,18 +30,7 @@ and findings under --data. One agent can record into a folder at a time.`,
   sweepd agent --config /etc/sweepd.yaml --listen 0.0.0.0:9745   for a scraper elsewhere`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if f.listen != "" {
-				if _, _, err := net.SplitHostPort(f.listen); err != nil {
-					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
-				}
-			}
-			c, err := a.config()
-			if err != nil {
-				return err
-			}
-			f.overrule(&c)
-			tune()
-			return a.runAgent(cmd.Context(), c, f.listeners)
+			return a.supervised(cmd.Context(), func(ctx context.Context) error { return a.watch(ctx, f) })
 		},
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); only /metrics answers to other machines")
@@ -49,6 +39,16 @@ and findings under --data. One agent can record into a folder at a time.`,
 		cmd.Flags().BoolVar(&f.systemdSocket, "web.systemd-socket", false, "answer on the sockets that systemd hands over (socket activation) instead of --listen")
 	}
 	return cmd
+}
+
+func (a *app) watch(ctx context.Context, f agentFlags) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	f.overrule(&c)
+	tune()
+	return a.runAgent(ctx, c, f.listeners)
 }
 
 func (f agentFlags) overrule(c *config) {

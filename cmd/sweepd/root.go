@@ -49,6 +49,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	flags.BoolVar(&a.json, "json", false, "print JSON")
 	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
 		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
+	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)
 	root.SetFlagErrorFunc(flagError)
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}", 1))
