@@ -30,6 +30,11 @@ and findings under --data. One agent can record into a folder at a time.`,
   sweepd agent --config /etc/sweepd.yaml --listen 0.0.0.0:9745   for a scraper elsewhere`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.listen != "" {
+				if _, _, err := net.SplitHostPort(f.listen); err != nil {
+					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
+				}
+			}
 			return a.supervised(cmd.Context(), func(ctx context.Context) error { return a.watch(ctx, f) })
 		},
 	}
@@ -41,6 +46,7 @@ and findings under --data. One agent can record into a folder at a time.`,
 	return cmd
 }
 
+// watch is the agent's life.
 func (a *app) watch(ctx context.Context, f agentFlags) error {
 	c, err := a.config()
 	if err != nil {
