@@ -32,6 +32,9 @@ day of one device alone, as its own agent would record it.`,
 			if err := a.playDemo(cmd.Context(), dir, device); err != nil {
 				return err
 			}
+			if a.json {
+				return a.printDemo(cmd.Context(), dir, device == "")
+			}
 			if device != "" {
 				return a.countDemo(cmd.Context(), dir)
 			}

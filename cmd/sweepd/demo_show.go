@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -53,65 +54,102 @@ Try next:
 
 // countDemo says how many runs there are and what was found wrong with some.
 func (a *app) countDemo(ctx context.Context, dir string) error {
-	s, err := store.Open(dir, store.Options{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	runs, err := s.Runs(ctx, store.Filter{})
+	runs, err := demoRuns(ctx, dir)
 	if err != nil {
 		return err
 	}
 	p := a.printer()
-	p.line("%s, simulated, in %s. Runs that need a look:", counted(len(runs), "run"), dir)
+	p.sentence(fmt.Sprintf("%s, simulated, in %s. Runs that need a look:", counted(len(runs), "run"), dir), "", text.Plain)
 	for _, d := range doubtsOf(runs) {
-		p.line("  %s %s, %s of %s at %s: %s", d.severity, d.code, counted(d.runs, "run"), d.device, strings.Join(d.settings, ", "), d.example)
+		example := d.Example
+		if len(d.Settings) > 1 {
+			example = "for example at " + d.ExampleSetting + ", " + example
+		}
+		p.sentence(fmt.Sprintf("  %s %s, %s of %s at %s: %s", d.Severity, d.Code, counted(d.Runs, "run"), d.Device, strings.Join(d.Settings, ", "), example),
+			"    ", severityTone(d.Severity))
 	}
 	return p.err
 }
 
+func demoRuns(ctx context.Context, dir string) ([]agent.Run, error) {
+	s, err := store.Open(dir, store.Options{ReadOnly: true})
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	return s.Runs(ctx, store.Filter{})
+}
+
 // doubts are the findings of one kind about one device.
 type doubts struct {
-	severity agent.Severity
-	code     agent.Code
-	device   string
-	runs     int
-	settings []string
-	example  string
+	Severity agent.Severity `json:"severity"`
+	Code     agent.Code     `json:"code"`
+	Device   string         `json:"device"`
+	Runs     int            `json:"runs"`
+	Settings []string       `json:"settings"` // the lowest first, names last
+	// Example is the text of one finding, at ExampleSetting.
+	Example        string `json:"example"`
+	ExampleSetting string `json:"example_setting"`
+
+	levels []agent.Setting
 }
 
 // doubtsOf gathers what is worse than a note, the worst and commonest first.
 func doubtsOf(runs []agent.Run) []*doubts {
-	var list []*doubts
+	list := []*doubts{}
 	for _, r := range runs {
 		for _, f := range r.Findings {
 			if f.Severity == agent.SeverityNote {
 				continue
 			}
-			i := slices.IndexFunc(list, func(d *doubts) bool { return d.code == f.Code && d.device == r.Device })
+			i := slices.IndexFunc(list, func(d *doubts) bool { return d.Code == f.Code && d.Device == r.Device })
 			if i < 0 {
 				i = len(list)
-				list = append(list, &doubts{severity: f.Severity, code: f.Code, device: r.Device, example: f.Text})
+				list = append(list, &doubts{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.Text, ExampleSetting: r.Setting.String()})
 			}
-			list[i].runs++
-			if s := r.Setting.String(); !slices.Contains(list[i].settings, s) {
-				list[i].settings = append(list[i].settings, s)
+			list[i].Runs++
+			if !slices.ContainsFunc(list[i].levels, r.Setting.Same) {
+				list[i].levels = append(list[i].levels, r.Setting)
 			}
 		}
 	}
-	slices.SortStableFunc(list, func(x, y *doubts) int {
-		if x.severity != y.severity {
-			return strings.Compare(string(y.severity), string(x.severity)) // "reject" before "doubt"
+	for _, d := range list {
+		slices.SortFunc(d.levels, bySetting)
+		for _, s := range d.levels {
+			d.Settings = append(d.Settings, s.String())
 		}
-		return y.runs - x.runs
+	}
+	slices.SortStableFunc(list, func(x, y *doubts) int {
+		if x.Severity != y.Severity {
+			return strings.Compare(string(y.Severity), string(x.Severity)) // "reject" before "doubt"
+		}
+		return y.Runs - x.Runs
 	})
 	return list
 }
 
-// repeat runs a command line of this program.
+// bySetting orders settings by watts, then by name.
+func bySetting(a, b agent.Setting) int {
+	switch {
+	case a.Watts != nil && b.Watts != nil:
+		return cmp.Compare(*a.Watts, *b.Watts)
+	case a.Watts != nil:
+		return -1
+	case b.Watts != nil:
+		return 1
+	}
+	return strings.Compare(a.Name, b.Name)
+}
+
+// repeat runs a command line of this program. What it remarks stays beside what it
+// prints, so that a reader sees which command it belongs to.
 func (a *app) repeat(ctx context.Context, args []string) error {
-	again := &app{in: a.in, out: a.out, err: a.err, getenv: a.getenv}
-	root := again.root()
+	again := &app{in: a.in, out: a.out, err: a.out, getenv: a.getenv}
+	return again.carryOutLine(ctx, args)
+}
+
+func (a *app) carryOutLine(ctx context.Context, args []string) error {
+	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(a.out)
 	root.SetErr(a.err)

@@ -1,0 +1,65 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"strings"
+	"testing"
+
+	"sweepd/agent"
+)
+
+func TestDemoShown(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	var out, stderr bytes.Buffer
+	a := &app{out: &out, err: &stderr, getenv: os.Getenv}
+	must(t, "run", "reject", "last", "--why", "an update ran")
+	if err := a.showDemo(t.Context(), data); err != nil {
+		t.Fatal(err)
+	}
+	for _, q := range demoQuestions {
+		if !strings.Contains(out.String(), q.question+"\n$ sweepd "+strings.Join(q.args, " ")) {
+			t.Errorf("%q is not asked:\n%s", q.question, out.String())
+		}
+	}
+	if stderr.Len() > 0 || strings.Contains(out.String(), "0 interrupted") {
+		t.Errorf("remarks belong to their command: %s", stderr.String())
+	}
+	out.Reset()
+	if err := a.printDemo(t.Context(), data, true); err != nil {
+		t.Fatal(err)
+	}
+	var day struct {
+		Data    string
+		Runs    int
+		Doubts  []any
+		Answers []struct{ Answer map[string]any }
+		Report  string
+	}
+	if err := json.Unmarshal(out.Bytes(), &day); err != nil || day.Data != data || day.Runs != 96 || day.Doubts == nil || len(day.Answers) != len(demoQuestions) {
+		t.Fatalf("%v: %+v", err, day)
+	}
+	for i, x := range day.Answers {
+		if len(x.Answer) == 0 {
+			t.Errorf("no answer to %q", demoQuestions[i].question)
+		}
+	}
+	if _, err := os.Stat(day.Report); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestDoubtsAreOrdered(t *testing.T) {
+	watts := func(w float64) agent.Setting { return agent.Setting{Watts: &w} }
+	var runs []agent.Run
+	for _, s := range []agent.Setting{watts(12), {Name: "quiet"}, watts(6), watts(12)} {
+		runs = append(runs, agent.Run{Labels: agent.Labels{Device: "unit-oak", Setting: s},
+			Findings: []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "hot at " + s.String()}, {Severity: agent.SeverityNote}}})
+	}
+	list := doubtsOf(runs)
+	if len(list) != 1 || list[0].Runs != 4 || strings.Join(list[0].Settings, " ") != "6W 12W quiet" || list[0].Example != "hot at "+list[0].ExampleSetting {
+		t.Errorf("got %+v", *list[0])
+	}
+}
