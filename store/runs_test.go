@@ -295,3 +295,40 @@ func manyRuns(n int) []agent.Detail {
 	}
 	return runs
 }
+
+// TestRunDown reads the charge at the end of long runs on battery, the mean of the
+// batteries, also of one that ended when the device switched off.
+func TestRunDown(t *testing.T) {
+	s := openTest(t)
+	long := func(id string, minute int) agent.Detail {
+		d := finished(id, minute)
+		d.Supply, d.DurationS = agent.Battery, new(5400.0)
+		d.Summaries = []agent.Summary{
+			{Sensor: collectors.BatteryCharge, Instance: "BAT0", First: new(1.0), Last: new(0.02)},
+			{Sensor: collectors.BatteryCharge, Instance: "BAT1", First: new(1.0), Last: new(0.06)},
+			{Sensor: collectors.Temperature, Instance: "a", First: new(41.0), Last: new(60.0)},
+		}
+		return d
+	}
+	whole, off, short, mains := long("run-whole", 1), long("run-off", 2), long("run-short", 3), long("run-mains", 4)
+	off.State, short.DurationS, mains.Supply = agent.Interrupted, new(60.0), agent.Mains
+	imported(t, s, whole, off, short, mains)
+
+	runs, _, err := s.AnalysisRuns(t.Context(), Filter{Device: "unit-oak"})
+	must(t, err)
+	ends := map[string]*float64{}
+	for _, r := range runs {
+		ends[r.ID] = r.EndCharge
+	}
+	if diff := cmp.Diff(map[string]*float64{"run-whole": new(0.04), "run-short": nil, "run-mains": nil}, ends); diff != "" {
+		t.Errorf("charge at the end (-want +got):\n%s", diff)
+	}
+	down, err := s.SwitchedOff(t.Context(), Filter{Device: "unit-oak"})
+	must(t, err)
+	if len(down) != 1 || down[0].ID != "run-off" || *down[0].EndCharge != 0.04 || *down[0].ChargeRatio != 1 {
+		t.Errorf("switched off: %+v", down)
+	}
+	if other, err := s.SwitchedOff(t.Context(), Filter{Device: "unit-elm"}); err != nil || len(other) != 0 {
+		t.Errorf("of another device: %+v, %v", other, err)
+	}
+}
