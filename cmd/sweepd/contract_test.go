@@ -18,7 +18,8 @@ var contract = map[string]string{
 	"run show last --json": `id device workload setting{watts name source} supply variant{} state setting_read started_at duration_s
 		results{fps_mean{value unit better}} findings[code severity text]
 		summaries[sensor instance unit mean min max p95 first last energy_joules]
-		discharge{watts uncertainty_watts from_power_watts from_energy_watts} facts{}`,
+		discharge{watts uncertainty_watts from_power_watts from_energy_watts} facts{}
+		history{results[name result{value unit better} set_at replaced_at] decisions[at what who why]}`,
 	"compare --by device --supply mains --json": `comparisons[metric workload factor a b device supply variant margin confidence noise_a
 		noise_b blocks settings[setting_w n_a n_b mean_a mean_b diff lower upper se df p_adjusted verdict more_runs]
 		bands[from_w to_w verdict] crossings[at_w lower_w upper_w] overall{diff lower upper verdict} flagged[run setting_w]

@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/console"
+	"sweepd/report/text"
+	"sweepd/store"
+)
+
+// TestListOfMixedRuns lists two workloads with results of their own.
+func TestListOfMixedRuns(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	must(t, "import", writeFile(t, "sort.csv", "device,workload,variant,started_at,duration_s,seconds,score\n"+
+		"unit-elm-with-a-long-name,tile-sort,cores=6;fan=quiet,2026-05-06T09:00:00Z,47,46.49940863466229,1234567.25\n"))
+	out := must(t, "run", "list")
+	for _, want := range []string{
+		"started (UTC", "result", "unit-elm-with-a-long-name", "tile-sort", "2026-05-06", // whole words
+		"score 1234567, seconds 46.4994", "fps_mean ", " fps", // each run's own results
+	} {
+		if !strings.Contains(out, want) {
+			t.Errorf("run list lacks %q:\n%s", want, out)
+		}
+	}
+	if strings.Contains(out, "…") {
+		t.Errorf("something is cut in a pipe:\n%s", out)
+	}
+	var runs []agent.Run
+	if err := json.Unmarshal([]byte(must(t, "run", "list", "--json", "--workload", "tile-sort")), &runs); err != nil || runs[0].Results["seconds"].Value != 46.49940863466229 {
+		t.Errorf("JSON is not rounded: %+v, %v", runs, err)
+	}
+}
+
+func writeFile(t *testing.T, name, content string) string {
+	t.Helper()
+	path := t.TempDir() + "/" + name
+	if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestTimesTellTheirZone(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	defer func(l *time.Location) { time.Local = l }(time.Local)
+	time.Local = berlin
+	summer, winter := time.Date(2026, 7, 1, 8, 0, 0, 0, time.UTC), time.Date(2026, 12, 1, 8, 0, 0, 0, time.UTC)
+	run := func(at time.Time) agent.Run { return agent.Run{StartedAt: agent.Stamp(at)} }
+	zone, texts := startTimes([]agent.Run{run(summer), {}})
+	if zone != "UTC+02:00" || texts[0] != "2026-07-01 10:00" || texts[1] != "" {
+		t.Errorf("summer: %s %q", zone, texts)
+	}
+	zone, texts = startTimes([]agent.Run{run(summer), run(winter)})
+	if zone != "UTC" || texts[0] != "2026-07-01 08:00" || texts[1] != "2026-12-01 08:00" {
+		t.Errorf("both: %s %q", zone, texts)
+	}
+	if got := timeText(agent.Stamp(winter)); got != "2026-12-01 09:00:00 UTC+01:00" {
+		t.Errorf("got %s", got)
+	}
+}
+
+func TestHistoryOfARun(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	must(t, "run", "reject", "last", "--why", "an update ran")
+	must(t, "run", "keep", "last", "--why", "it ran before")
+	must(t, "run", "result", "last", "fps_mean=61.123456789fps")
+	if out := must(t, "run", "result", "last", "fps_mean=62fps"); !strings.Contains(out, "fps_mean 62 fps") {
+		t.Errorf("result: %s", out)
+	}
+	out := must(t, "run", "show", "last")
+	for _, want := range []string{"rejected by hand: an update ran", "kept by hand: it ran before", "fps_mean corrected, it was 61.1235 fps"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("run show lacks %q:\n%s", want, out)
+		}
+	}
+	var k console.KeptRun
+	if err := json.Unmarshal([]byte(must(t, "run", "show", "last", "--json")), &k); err != nil {
+		t.Fatal(err)
+	}
+	if h := k.History; len(h.Decisions) != 2 || h.Decisions[1].Why != "it ran before" || len(h.Results) != 2 || h.Results[1].Result.Value != 61.123456789 {
+		t.Errorf("history: %+v", h)
+	}
+	if (k.ID == "") || len(k.Results) == 0 {
+		t.Errorf("the run itself: %+v", k.Detail)
+	}
+}
+
+// TestSummariesOfARun checks units and totals: 3600 J are 1 Wh (SI brochure, table
+// 8: 1 h = 3600 s), 50 Hz are 3000 revolutions a minute.
+func TestSummariesOfARun(t *testing.T) {
+	n := func(v float64) *float64 { return &v }
+	var out bytes.Buffer
+	a := &app{out: &out, err: &out, getenv: func(string) string { return "" }}
+	gauge := func(sensor, instance, unit string, v float64) agent.Summary {
+		return agent.Summary{Sensor: sensor, Instance: instance, Unit: unit, Mean: n(v), Min: n(v), Max: n(v), P95: n(v), First: n(v), Last: n(v)}
+	}
+	power := gauge("package_power_watts", "package-0", "watts", 12.5)
+	power.EnergyJoules = n(125000)
+	err := a.printKept(console.KeptRun{Detail: agent.Detail{Run: agent.Run{ID: "019a0000-0000-7000-8000-000000000001"}, Summaries: []agent.Summary{
+		gauge("battery_energy_joules", "BAT0", "joules", 174960), gauge("fan_speed_hertz", "fan", "hertz", 50), gauge("battery_direction", "BAT0", "", -1),
+		gauge("platform_profile", "", "", 2), gauge("cpu_frequency_hertz", "policy0", "hertz", 9.72e8), gauge("cpus_online", "", "", 8), power,
+		{Sensor: "throttle_events", Instance: "core", First: n(17), Last: n(20)},
+		{Sensor: "pressure_stall_seconds", Instance: "io", Unit: "seconds", First: n(1.25), Last: n(1.5)},
+		{Sensor: "throttle_events", Instance: "package", First: n(17), Last: n(3)},
+		{Sensor: "package_energy_joules", Instance: "package-0", Unit: "joules", First: n(0), Last: n(5), EnergyJoules: n(371)},
+	}}, History: store.History{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]string{}
+	for line := range strings.Lines(out.String()) {
+		if words := strings.Fields(line); len(words) > 1 {
+			got[words[0]+" "+words[1]] = strings.Join(words[2:], " ")
+		}
+	}
+	four := func(s string) string { return strings.Join([]string{s, s, s, s}, " ") }
+	none := four(text.Dash)
+	for row, want := range map[string]string{
+		"battery_energy_joules BAT0": four("48.6 Wh"), "fan_speed_hertz fan": four("3000 rpm"), "battery_direction BAT0": four("charging"),
+		"platform_profile quiet": "quiet quiet quiet", "cpu_frequency_hertz policy0": four("972 MHz"), "cpus_online 8": "8 8 8",
+		"package_power_watts package-0": four("12.5 W") + " 125 kJ", "throttle_events core": none + " 3", "pressure_stall_seconds io": none + " 0.250 s",
+		"throttle_events package": none + " " + text.Dash, "package_energy_joules package-0": none + " 371 J",
+	} {
+		if got[row] != want {
+			t.Errorf("%s: got %q, want %q", row, got[row], want)
+		}
+	}
+}
+
+func TestResultsAreRounded(t *testing.T) {
+	for _, c := range []struct {
+		value float64
+		want  string
+	}{
+		{46.49940863466229, "46.4994"}, {77.1214332504974, "77.1214"}, {100, "100"}, {0, "0"}, {-0.5, "-0.5"}, {123456.7, "123457"}, {10234567.25, "10234567"},
+		{0.000123456789, "0.000123457"}, {1.23456789e-7, "1.23457e-07"}, {1.23456789e20, "1.23457e+20"},
+	} {
+		if got := valueText(agent.Result{Value: c.value, Unit: "x"}); got != c.want+" x" {
+			t.Errorf("%v: got %q, want %q", c.value, got, c.want)
+		}
+	}
+}
+
+func TestReadingsInWords(t *testing.T) {
+	for _, c := range []struct {
+		sensor, unit string
+		value        float64
+		want         string
+	}{
+		{"battery_energy_joules", "joules", 174960, "174.96 kJ (48.6 Wh)"}, {"fan_speed_hertz", "hertz", 50, "50.0 Hz (3000 rpm)"},
+		{"battery_direction", "", 0, "0 (at rest)"}, {"supply_online", "", 1, "1 (online)"}, {"platform_profile", "", 5, "5 (performance)"},
+		{"platform_profile", "", 99, "99"}, {"platform_profile", "", 1.5, "1.50"}, {"temperature_celsius", "celsius", 51.5, "51.5 °C"},
+	} {
+		if got := readingText(c.sensor, c.unit, c.value); got != c.want {
+			t.Errorf("%s %v: got %q, want %q", c.sensor, c.value, got, c.want)
+		}
+	}
+	if got := fmt.Sprint(shortReading("fan_speed_hertz", "hertz", nil)); got != text.Dash {
+		t.Errorf("unknown: %q", got)
+	}
+}
