@@ -93,6 +93,11 @@ func TestBatteryState(t *testing.T) {
 	if !ok || !math.IsNaN(r.power) || !math.IsNaN(r.content) || !math.IsNaN(r.charge()) || r.direction != 0 {
 		t.Errorf("unknown: %+v, %v", r, ok)
 	}
+	// As Wine 8 answers where it knows nothing: no content, no rate.
+	r, ok = decodeBatteryState(&[batteryStateSize]byte{0, 1, 0, 1})
+	if !ok || !math.IsNaN(r.power) || !math.IsNaN(r.content) || !math.IsNaN(r.full) || r.direction != 1 {
+		t.Errorf("nothing known: %+v, %v", r, ok)
+	}
 	if _, ok = decodeBatteryState(&[batteryStateSize]byte{1}); ok {
 		t.Error("a machine without a battery has one")
 	}

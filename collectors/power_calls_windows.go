@@ -1,6 +1,7 @@
 package collectors
 
 import (
+	"errors"
 	"fmt"
 	"unsafe"
 
@@ -61,7 +62,11 @@ func devices(class windows.GUID) ([]string, error) {
 		return nil, err
 	}
 	list, err := windows.CM_Get_Device_Interface_List("", &class, windows.CM_GET_DEVICE_INTERFACE_LIST_PRESENT)
-	if err != nil {
+	var code windows.CONFIGRET
+	switch {
+	case errors.As(err, &code): // whose text may need a function that Wine lacks
+		return nil, fmt.Errorf("list devices of class %v: configuration manager error %#x", class, uint32(code))
+	case err != nil:
 		return nil, fmt.Errorf("list devices of class %v: %w", class, err)
 	}
 	return list, nil

@@ -59,7 +59,9 @@ func decodeBatteryState(b *[batteryStateSize]byte) (r batteryReading, ok bool) {
 	word := func(at int) uint32 { return binary.LittleEndian.Uint32(b[at:]) }
 	r = unknownBattery()
 	r.direction = directionOf(b[3] != 0, b[2] != 0)
-	r.full, r.content = milliwattHours(word(8)), milliwattHours(word(12))
+	if word(8) != 0 { // else nothing is known of the content
+		r.full, r.content = milliwattHours(word(8)), milliwattHours(word(12))
+	}
 	r.power = r.discharge(word(16))
 	return r, true
 }
@@ -99,8 +101,8 @@ func milliwattHours(v uint32) float64 {
 // discharge is a rate in mW as power that leaves the battery, W. Where the
 // direction is known it decides, as some batteries report magnitudes alone.
 func (r batteryReading) discharge(rate uint32) float64 {
-	if rate == unknownRate || rate == unknownCapacity {
-		return math.NaN()
+	if rate == unknownRate || rate == unknownCapacity || rate == 0 && r.direction == 1 {
+		return math.NaN() // a battery that discharges does not give 0 W
 	}
 	watts := float64(int32(rate)) / 1000
 	if r.direction == 1 || r.direction == -1 {
