@@ -4,17 +4,24 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"syscall"
 	"time"
+	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
 
 // timerPacer paces with a timerfd read through the runtime's poller: one
-// wake-up a tick, where time.Ticker costs two.
+// wake-up a tick, where time.Ticker costs two. It reads by raw system call,
+// since an ordinary one also wakes the runtime's monitor thread; the timer is
+// non-blocking, so that the call returns at once.
 type timerPacer struct {
-	file *os.File
-	fd   int
-	buf  [8]byte
+	file  *os.File
+	raw   syscall.RawConn
+	fd    int
+	buf   [8]byte
+	errno syscall.Errno
+	read  func(fd uintptr) bool
 }
 
 func newPacer() (pacer, error) {
@@ -22,7 +29,18 @@ func newPacer() (pacer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("create the sampling timer (timerfd): %w", err)
 	}
-	return &timerPacer{file: os.NewFile(uintptr(fd), "timerfd"), fd: fd}, nil
+	p := &timerPacer{file: os.NewFile(uintptr(fd), "timerfd"), fd: fd}
+	if p.raw, err = p.file.SyscallConn(); err != nil {
+		return nil, errors.Join(fmt.Errorf("read the sampling timer: %w", err), p.file.Close())
+	}
+	p.read = p.readOnce
+	return p, nil
+}
+
+// readOnce reports whether there was anything to read.
+func (p *timerPacer) readOnce(fd uintptr) bool {
+	_, _, p.errno = syscall.RawSyscall(syscall.SYS_READ, fd, uintptr(unsafe.Pointer(&p.buf)), uintptr(len(p.buf)))
+	return p.errno != syscall.EAGAIN && p.errno != syscall.EINTR
 }
 
 func (p *timerPacer) Arm(interval time.Duration) error {
@@ -35,7 +53,10 @@ func (p *timerPacer) Arm(interval time.Duration) error {
 }
 
 func (p *timerPacer) Wait() (bool, error) {
-	_, err := p.file.Read(p.buf[:])
+	err := p.raw.Read(p.read)
+	if err == nil && p.errno != 0 {
+		err = p.errno
+	}
 	if errors.Is(err, os.ErrDeadlineExceeded) {
 		return false, p.file.SetReadDeadline(time.Time{})
 	}

@@ -79,6 +79,14 @@ type properties struct {
 	open []*property
 }
 
+func (p *properties) setQuick(on bool) {
+	for _, prop := range p.open {
+		if prop.file != nil {
+			prop.file.quick = on
+		}
+	}
+}
+
 func (p *properties) property(name string, l limits) *property {
 	prop := &property{limits: l}
 	f, err := openSysFile(filepath.Join(p.dir, name))

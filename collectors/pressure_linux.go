@@ -45,6 +45,8 @@ func (p pressure) Scan() (offers []Offer, absences []Absence) {
 
 type stallTotal struct{ file *sysFile }
 
+func (p *stallTotal) setQuick(on bool) { p.file.quick = on }
+
 var some, total = []byte("some "), []byte("total=")
 
 func (p *stallTotal) Read(_ time.Duration, dst []float64) error {

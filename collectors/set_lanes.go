@@ -50,6 +50,7 @@ func (s *Set) dismiss(now time.Duration) {
 		copy(e.latest, e.buf)
 		e.latestAt, e.latestRead = now, true
 		s.slow = append(s.slow, e)
+		e.setQuick(false)
 		s.nextSlow.Store(0)
 	}
 	s.mu.Unlock()
@@ -141,6 +142,7 @@ func (s *Set) speedUp(e *entry) {
 	e.hits, e.rare, e.livelyAt = 0, false, e.changedAt
 	s.slow = without(s.slow, []*entry{e})
 	s.fast = append(s.fast, e)
+	e.setQuick(true)
 }
 
 // slowInterval is the time between two reads in the slow lane.

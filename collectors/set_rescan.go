@@ -203,9 +203,11 @@ func (s *Set) install(e *entry, slow bool) {
 	s.sensors = sensors
 	if slow {
 		s.slow = append(s.slow, e)
+		e.setQuick(false)
 		s.nextSlow.Store(0)
 	} else {
 		s.fast = append(s.fast, e)
+		e.setQuick(true)
 	}
 }
 

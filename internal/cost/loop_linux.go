@@ -74,7 +74,7 @@ func (b *bench) measureLoop(ctx context.Context) error {
 	out.row(append([]string{"bare timerfd and preads"}, t.cells(t.bare, "1")...)...)
 	out.row(append([]string{"the agent's: read, label, integrate, hand over"}, t.cells(t.agent, fmt.Sprintf("%.2f", t.ratio()))...)...)
 	out.row("wanted", "", "1.5, better 1.2", "0", "2", "", "")
-	out.note("Medians of %d alternating turns of %v, each in a process of its own, over the same files in memory; all threads are counted, of which the Go runtime's own monitor wakes about twice a sweep in either loop. Late is against the grid of the ticks.", b.turns, b.turn)
+	out.note("Medians of %d alternating turns of %v, each in a process of its own, over the same files in memory; all threads are counted, of which the Go runtime's own monitor wakes about twice a sweep in the bare loop. Late is against the grid of the ticks.", b.turns, b.turn)
 	b.tables = append(b.tables, out)
 	return nil
 }
