@@ -23,9 +23,9 @@ func (a *app) printRuns(runs []agent.Run) error {
 	}
 	zone, started := startTimes(runs)
 	t := text.Table{Columns: []text.Column{
-		{Head: "run"}, {Head: "started (" + zone + ")", Least: 16}, {Head: "device", Least: 8, Optional: true}, {Head: "workload", Least: 9, Optional: true},
+		{Head: "run"}, {Head: "started (" + zone + ")", Least: 16}, {Head: "device", Least: 8, Optional: true}, {Head: "workload", Least: 8, Optional: true},
 		{Head: "variant", Least: 8, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
-		{Head: "result", Least: 10, Optional: true}, {Head: "findings", Right: true, Optional: true},
+		{Head: "findings", Right: true, Optional: true}, {Head: "result", Below: true, Optional: true},
 	}}
 	metrics := commonMetrics(runs)
 	doubts := 0
@@ -41,8 +41,8 @@ func (a *app) printRuns(runs []agent.Run) error {
 			text.Cell{Text: r.Setting.String()},
 			text.Cell{Text: string(r.Supply)},
 			text.Cell{Text: string(r.State), Tone: stateTone(r.State)},
-			text.Cell{Text: listedResults(r, metrics[r.Workload], p.look.Unlimited)},
 			text.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
+			text.Cell{Text: listedResults(r, metrics[r.Workload], p.look.Unlimited)},
 		)
 	}
 	p.table(&t)
