@@ -93,7 +93,9 @@ func sameSetting(p, q BatteryPoint) bool {
 //
 // where both share one battery; else u^2 (Ra - Rb)^2 becomes ua^2 Ra^2 + ub^2
 // Rb^2. Half width t_{0.975} se, degrees of freedom by Satterthwaite from the two
-// power terms. NaN where a runtime is unknown.
+// power terms. NaN where a runtime is unknown. What the runs of a variant share
+// (see sharedU) counts as if it were another for each variant, which may be more
+// than need be: whether a gauge errs alike with both nobody can know.
 //
 // Source: propagation of uncertainty, GUM (JCGM 100:2008) 5.1.2 and G.4;
 // coverage: TestStudyBattery.
@@ -148,7 +150,7 @@ func isDown(r *Run, reserve float64) bool {
 
 // addMeasured adds the runs that emptied the battery, those at settings without
 // other runs too. The prediction is full energy (charge used) / power, of variance
-// V (1 + 1/n) + u^2 and that of the charge's steps, which are uniform at both ends.
+// V (1 + 1/n) + u^2, what the runs share, and that of the charge's steps, which are uniform at both ends.
 func (b *batteryGroup) addMeasured(key Group) {
 	unknownCharge := 0
 	for j, cell := range b.cells {
@@ -203,7 +205,8 @@ func (b *batteryGroup) measured(r *Run, cell Cell, e *estimate, unknownCharge *i
 		return m
 	}
 	used := max(from-to, 0)
-	v := e.v * (1 + float64(e.n))
+	shared := b.sharedU(cell.Runs)
+	v := (e.v-shared*shared)*(1+float64(e.n)) + shared*shared
 	if m.StartCharge.Known() && m.EndCharge.Known() {
 		v += chargeStep * chargeStep / 6 / (used * used)
 	}

@@ -283,6 +283,23 @@ func TestBatteryRunDown(t *testing.T) {
 	}
 }
 
+// What runs share widens the prediction of a single one once, however many runs
+// stand behind it: half width t(0.975, 2) sqrt(V (1 + 1/3) + u^2).
+func TestBatteryRunDownWithSharedUncertainty(t *testing.T) {
+	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	off := batteryRun("off", 15, 25, 0)
+	off.DurationS, off.EndedReserve = 1.9*3600, true
+	request := BatteryRequest{Full: full(50), Reserve: 0.04, SwitchedOff: []Run{off}}
+	exact := oneBattery(t, runs, request).Measured[0]
+	for i := range runs {
+		runs[i].SystemU = 0.02
+	}
+	unsure := oneBattery(t, runs, request).Measured[0]
+	const t2 = 4.302652730 // t(0.975, 2) of any table
+	narrow := math.Log(float64(exact.PredictedUpperH / exact.PredictedH))
+	near(t, "half width", math.Log(float64(unsure.PredictedUpperH/unsure.PredictedH)), t2*math.Sqrt(narrow*narrow/t2/t2+0.02*0.02), 1e-8)
+}
+
 func TestBatteryOverheadWithoutPackage(t *testing.T) {
 	runs := onBattery([]float64{8, 11, 16, 22}, []float64{15.2, 18.9, 24.2, 31}, make([]float64, 4))
 	g := oneBattery(t, runs, BatteryRequest{})

@@ -34,6 +34,7 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 	if c.named() {
 		c.note("settings without watts: no crossings, and bands have names")
 	}
+	c.noteGauges(p)
 	c.noteWeakSpots(p)
 	return c.notes
 }
@@ -51,6 +52,30 @@ func (c *contest) quantityName() string {
 		}
 	}
 	return name
+}
+
+// tellGauge is the relative uncertainty of a side's power that is worth a note.
+const tellGauge = 0.002
+
+// noteGauges says what the bounds of results per system watt, and at equal system
+// watts, leave out between devices: what makes each battery's gauge err alike in
+// all its runs.
+func (c *contest) noteGauges(p pair) {
+	if p.a.Device == p.b.Device || c.req.Per != AtSystem && c.req.At != AtSystem {
+		return
+	}
+	sum, n := 0.0, 0
+	for _, s := range []*side{&c.a, &c.b} {
+		for _, i := range s.used() {
+			if u := s.runs[i].SystemU; finite(u) {
+				sum += u * u
+				n++
+			}
+		}
+	}
+	if u := math.Sqrt(sum / float64(max(n, 1))); u > tellGauge {
+		c.note(fmt.Sprintf("system watts are those of the batteries' gauges: what a gauge gets wrong in all its runs alike, about %.2g %% for each device, is not in the bounds", 100*u))
+	}
 }
 
 // noteWeakSpots says where simulations find more false verdicts than the

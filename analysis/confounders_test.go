@@ -161,6 +161,21 @@ func TestDriftLevel(t *testing.T) {
 	}
 }
 
+// Between devices a gauge's own error is in no bounds, and is said where results
+// are divided by its watts.
+func TestNotesSayGauges(t *testing.T) {
+	runs := twoDevices()
+	for i := range runs {
+		runs[i].SystemW, runs[i].SystemU = pointer(20.0), 0.01
+	}
+	if c := compareOne(t, runs, CompareRequest{By: "device", Per: AtSystem}); !hasNote(c.Notes, "about 1 % for each device, is not in the bounds") {
+		t.Errorf("notes %q", c.Notes)
+	}
+	if c := compareOne(t, runs, CompareRequest{By: "device"}); hasNote(c.Notes, "gauge") {
+		t.Errorf("results alone: notes %q", c.Notes)
+	}
+}
+
 func TestNotesSayWeakSpots(t *testing.T) {
 	interleaved := compareOne(t, twoDevices(), CompareRequest{By: "device"})
 	if hasNote(interleaved.Notes, "only interleaving") || hasNote(interleaved.Notes, "two runs per setting") {
