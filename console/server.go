@@ -20,6 +20,10 @@ import (
 // this device only.
 const DefaultListen = "127.0.0.1:9745"
 
+// windowsAddressInUse is what Windows says where others say EADDRINUSE
+// (WSAEADDRINUSE, winsock2.h).
+const windowsAddressInUse = syscall.Errno(10048)
+
 // Listen opens the agent's address, empty for DefaultListen.
 func Listen(address string) (net.Listener, error) {
 	if address == "" {
@@ -27,7 +31,7 @@ func Listen(address string) (net.Listener, error) {
 	}
 	l, err := net.Listen("tcp", address)
 	switch {
-	case errors.Is(err, syscall.EADDRINUSE):
+	case errors.Is(err, syscall.EADDRINUSE), errors.Is(err, windowsAddressInUse):
 		return nil, fmt.Errorf("listen on %s: the port is in use: another agent may be running; stop it, or choose another port with --listen: %w", address, err)
 	case errors.Is(err, syscall.EACCES):
 		return nil, fmt.Errorf("listen on %s: permission denied: ports below 1024 need root; choose another with --listen: %w", address, err)
