@@ -12,6 +12,7 @@ import (
 
 func (a *app) settingCommand() *cobra.Command {
 	var clear bool
+	var infer string
 	cmd := &cobra.Command{
 		Use:   "setting [25W | NAME]",
 		Short: "Declare the active power setting, or show it",
@@ -20,11 +21,18 @@ it is declared anew. Nothing is changed on the device. Without a setting, show
 the active one.`,
 		Example: `  sweepd setting 25W
   sweepd setting quiet
-  sweepd setting --clear      go by what the system reports`,
+  sweepd setting --clear      go by what the system reports
+  sweepd setting --infer last which limit the last run seems to have obeyed`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if clear && len(args) > 0 {
 				return misused(errors.New("give a setting or --clear, not both"))
+			}
+			if infer != "" {
+				if clear || len(args) > 0 {
+					return misused(errors.New("--infer declares nothing: leave the setting and --clear away"))
+				}
+				return a.inferSetting(cmd.Context(), infer)
 			}
 			client, err := a.client()
 			if err != nil {
@@ -54,6 +62,7 @@ the active one.`,
 		},
 	}
 	cmd.Flags().BoolVar(&clear, "clear", false, "take the declaration back")
+	cmd.Flags().StringVar(&infer, "infer", "", "say which limit `RUN` (any part of its id, or \"last\") seems to have obeyed, by a flat top of its power")
 	return cmd
 }
 

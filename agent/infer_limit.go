@@ -1,0 +1,121 @@
+package agent
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// InferredLimit is a power limit that no system reported and no user declared: it
+// is read from what a busy device drew.
+type InferredLimit struct {
+	Watts float64 `json:"watts"`
+	// Lower and Upper hold 95 % of the seconds at the flat top. How far the
+	// sensor itself is off is not in them.
+	Lower float64 `json:"lower"`
+	Upper float64 `json:"upper"`
+	// From is package_w where the package's power was flat, system_w where the
+	// discharge was, which is the limit of the whole device.
+	From        string `json:"from"`
+	Seconds     int    `json:"seconds"`      // at the flat top
+	BusySeconds int    `json:"busy_seconds"` // among so many
+}
+
+// ErrNoFlatTop is returned by InferLimit where nothing speaks for a limit.
+var ErrNoFlatTop = errors.New("no limit can be inferred")
+
+// What makes a flat top; common practice, no source.
+const (
+	flatBusy    = 0.5  // a second counts as busy from this processor load, if it is known
+	flatSeconds = 30   // fewer busy seconds tell nothing
+	flatQuarter = 0.95 // the top is this quantile of their power: a boost is above it, but short
+	flatBand    = 0.02 // what is as near to the top as this, as a share, is at it
+	flatShare   = 0.5  // so many of the busy seconds must be
+)
+
+// InferLimit looks for a power that a busy device reached and did not pass: a flat
+// top of the package's power or, where that is unknown and the device ran on
+// battery, of the discharge. A workload that wants exactly as much by itself looks
+// the same, so the answer is an inference and never a setting by itself.
+func InferLimit(trace Trace) (InferredLimit, error) {
+	w := powerSeconds{view: newView(trace.Sensors())}
+	if err := trace.Each(w.observe); err != nil {
+		return InferredLimit{}, err
+	}
+	w.close()
+	if len(w.watts) > 0 {
+		return flatTop(w.watts, "package_w")
+	}
+	return flatTop(w.out, "system_w")
+}
+
+// powerSeconds gathers means of whole busy seconds.
+type powerSeconds struct {
+	view       view
+	begun      bool
+	first, now Instant
+	sums       [3]float64 // package power, discharge on battery, processor load
+	counts     [3]int
+	watts, out []float64
+}
+
+func (p *powerSeconds) observe(s Sweep) error {
+	if !p.begun {
+		p.begun, p.first = true, s.At
+	} else if (s.At.Mono - p.first.Mono).Truncate(1e9) != (p.now.Mono - p.first.Mono).Truncate(1e9) {
+		p.close()
+	}
+	p.now = s.At
+	discharge := math.NaN()
+	if s.Supply == Battery {
+		discharge = p.view.discharge(s.Values)
+	}
+	for i, x := range []float64{sum(s.Values, p.view.packagePower), discharge, at(s.Values, p.view.busy)} {
+		if !math.IsNaN(x) {
+			p.sums[i] += x
+			p.counts[i]++
+		}
+	}
+	return nil
+}
+
+func (p *powerSeconds) close() {
+	if busy := p.sums[2] / float64(p.counts[2]); !(busy < flatBusy) { // unknown counts as busy
+		if n := p.counts[0]; n > 0 {
+			p.watts = append(p.watts, p.sums[0]/float64(n))
+		}
+		if n := p.counts[1]; n > 0 {
+			p.out = append(p.out, p.sums[1]/float64(n))
+		}
+	}
+	p.sums, p.counts = [3]float64{}, [3]int{}
+}
+
+// flatTop reads a limit from the power of busy seconds; it sorts them.
+func flatTop(watts []float64, from string) (InferredLimit, error) {
+	n := len(watts)
+	if n < flatSeconds {
+		return InferredLimit{}, fmt.Errorf("%w: power is known of %d busy seconds, at least %d are needed: record a longer run of a demanding workload", ErrNoFlatTop, n, flatSeconds)
+	}
+	slices.Sort(watts)
+	quantile := func(list []float64, p float64) float64 { return list[int(p*float64(len(list)-1)+0.5)] }
+	top := quantile(watts, flatQuarter)
+	low, _ := slices.BinarySearch(watts, top*(1-flatBand))
+	high, _ := slices.BinarySearch(watts, top*(1+flatBand))
+	inside := watts[low:high]
+	if top <= 0 || float64(len(inside)) < flatShare*float64(n) {
+		return InferredLimit{}, fmt.Errorf("%w: only %d of %d busy seconds were within %.0f %% of the highest power, %.1f W: the power has no flat top", ErrNoFlatTop, len(inside), n, 100*flatBand, top)
+	}
+	return InferredLimit{Watts: quantile(inside, 0.5), Lower: quantile(inside, 0.025), Upper: quantile(inside, 0.975), From: from,
+		Seconds: len(inside), BusySeconds: n}, nil
+}
+
+// String says the limit as an inference.
+func (l InferredLimit) String() string {
+	what := "package power"
+	if l.From == "system_w" {
+		what = "discharge of the whole device"
+	}
+	return fmt.Sprintf("%.1f W (%.1f to %.1f), inferred: the %s was flat there in %d of %d busy seconds", l.Watts, l.Lower, l.Upper, what, l.Seconds, l.BusySeconds)
+}

@@ -1,0 +1,33 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"sweepd/agent"
+	"sweepd/store"
+)
+
+// inferSetting reads a power limit from what a run drew, for systems that report
+// none. It only says what it found; declaring it is the user's.
+func (a *app) inferSetting(ctx context.Context, run string) error {
+	return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+		id, err := s.FindRun(ctx, run)
+		if err != nil {
+			return err
+		}
+		trace, err := s.Trace(ctx, id)
+		if err != nil {
+			return err
+		}
+		limit, err := agent.InferLimit(trace)
+		if err != nil {
+			return fmt.Errorf("run %s: %w", id, err)
+		}
+		if a.json {
+			return a.printJSON(limit)
+		}
+		_, err = fmt.Fprintf(a.out, "%v\na workload that wants no more looks the same; if it is the limit, declare it: sweepd setting %.1fW\n", limit, limit.Watts)
+		return err
+	})
+}
