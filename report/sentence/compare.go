@@ -181,20 +181,27 @@ const manyRuns = 1000
 // and the settings that need more.
 func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string {
 	var counts []int
-	var unknown, flagged []string
+	var unknown, flagged, harder []string
+	most := usualMost(members)
 	for _, s := range members {
 		switch {
 		case s.MoreRuns == nil:
 			unknown = append(unknown, Place(c, s.SettingW, s.Setting))
 		case slices.ContainsFunc(c.Flagged, func(f analysis.FlaggedRun) bool { return isAt(s, f.SettingW, f.Setting) }):
 			flagged = append(flagged, Place(c, s.SettingW, s.Setting))
+		case *s.MoreRuns > most:
+			harder = append(harder, fmt.Sprintf("%d at %s", *s.MoreRuns, Place(c, s.SettingW, s.Setting)))
 		case *s.MoreRuns > 0:
 			counts = append(counts, *s.MoreRuns)
 		}
 	}
 	var parts []string
 	if len(counts) > 0 {
-		parts = append(parts, wantedCounts(counts, len(members)))
+		text := wantedCounts(counts, len(members))
+		if len(harder) > 0 {
+			text += ", but " + strings.Join(harder, ", ")
+		}
+		parts = append(parts, text)
 	}
 	if len(flagged) > 0 {
 		parts = append(parts, "look first at the run unlike its repeats at "+strings.Join(flagged, ", "))
@@ -206,6 +213,22 @@ func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string
 		return ""
 	}
 	return ": " + strings.Join(parts, "; ")
+}
+
+// usualMost is what settings that need no more runs than most of them need at the
+// most: three times the median.
+func usualMost(members []analysis.SettingComparison) int {
+	var counts []int
+	for _, s := range members {
+		if s.MoreRuns != nil && *s.MoreRuns > 0 {
+			counts = append(counts, *s.MoreRuns)
+		}
+	}
+	if len(counts) == 0 {
+		return 0
+	}
+	slices.Sort(counts)
+	return 3 * counts[(len(counts)-1)/2]
 }
 
 func wantedCounts(counts []int, members int) string {

@@ -110,3 +110,22 @@ func TestWrap(t *testing.T) {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 }
+
+// TestWantedNamesTheHardSettings: settings that need far more runs than the others
+// are named, one that holds a run unlike its repeats asks to look at that first.
+func TestWantedNamesTheHardSettings(t *testing.T) {
+	c := analysis.Comparison{Workload: "tile-sort", A: "battery", B: "mains", Metric: "score", Better: "higher", Margin: 0.02, Confidence: 0.95,
+		Bands: []analysis.Band{{FromW: 5, ToW: 25, Verdict: analysis.VerdictUnclear}}, Flagged: []analysis.FlaggedRun{{Run: "x", SettingW: 25}}}
+	for i, more := range []int{2, 3, 2, 46, 90} {
+		w := analysis.Number(5 * (i + 1))
+		c.Settings = append(c.Settings, analysis.SettingComparison{SettingW: w, NA: 3, NB: 3, Verdict: analysis.VerdictUnclear, MoreRuns: &more})
+	}
+	var b strings.Builder
+	if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	want := "From 5 W to 25 W it cannot be told who is ahead: 2 to 3 more runs of each side at each setting should tell, but 46 at 20 W; look first at the run unlike its repeats at 25 W."
+	if !strings.Contains(flowing(b.String()), want) {
+		t.Errorf("lacks %q:\n%s", want, b.String())
+	}
+}
