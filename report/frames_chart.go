@@ -14,6 +14,10 @@ import (
 // frameQuantiles are marked in the chart of frame times.
 var frameQuantiles = []float64{0.5, 0.95, 0.99, 0.999}
 
+// rarestShare is the smallest share of frames that is drawn, percent: one in two
+// thousand. What is rarer is a handful of frames even in a long run.
+const rarestShare = 0.05
+
 // framesChart draws how often frames took how long: the share of frames that took at
 // least a time, on a scale where one in a thousand can be seen.
 func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
@@ -31,7 +35,9 @@ func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
 		total += len(sorted)
 		s := chart.Series{Name: f.Name, Look: i, Joined: true, Bare: true}
 		for _, q := range exceedance(sorted) {
-			s.Points = append(s.Points, flat(q[0], 100*q[1]))
+			if 100*q[1] >= rarestShare {
+				s.Points = append(s.Points, flat(q[0], 100*q[1]))
+			}
 		}
 		p.Series = append(p.Series, s)
 		c.Alt += " " + f.Name + ":"
@@ -43,7 +49,7 @@ func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
 		y := 100 * (1 - share)
 		p.Guides = append(p.Guides, chart.Guide{Y: &y, Text: fmt.Sprintf("1 in %.0f", 1/(1-share))})
 	}
-	low, high := 0.05, 100.0
+	low, high := rarestShare, 100.0
 	p.Y.From, p.Y.To = &low, &high
 	c.Panels = []chart.Panel{p}
 	c.Lines = []string{fmt.Sprintf("%d frames; no interval: every frame is counted", total)}

@@ -22,6 +22,8 @@ type Questions struct {
 	Full      []analysis.FullEnergy
 	Reserve   float64
 	Prices    analysis.Prices
+	// SwitchedOff are the runs on battery that ended as the device switched off.
+	SwitchedOff []analysis.Run
 }
 
 // Study is what the analysis says of a set of runs.
@@ -76,7 +78,7 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 	if len(s.Topics) == 0 {
 		s.Notes = append(s.Notes, "no run has a result: give results with sweepd run stop --result or sweepd run result")
 	}
-	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared}); err == nil {
+	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared, SwitchedOff: q.SwitchedOff}); err == nil {
 		s.Battery = &battery
 	} else if slices.ContainsFunc(runs, func(r analysis.Run) bool { return r.Supply == "battery" }) {
 		return s, fmt.Errorf("report: %w", err)

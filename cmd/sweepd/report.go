@@ -29,6 +29,7 @@ type reportFlags struct {
 	full      energies
 	reserve   share
 	prices    priceList
+	frames    frameSets
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -66,6 +67,7 @@ where --run names them, else those with the worst findings.`,
 	cmd.Flags().StringArrayVar(&f.metrics, "metric", nil, "`NAME` of a result (repeatable); unless given, of each workload the one that most of its runs have")
 	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	cmd.Flags().StringVar(&f.reference, "b", "", "`DEVICE` that the others are compared with, where there are more than two")
+	f.frames.add(cmd)
 	cmd.Flags().Var(&f.margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().Var(&f.full, "full-energy", "`[DEVICE=]Wh` that the battery holds when full (repeatable); unless given, what the device says")
 	cmd.Flags().Var(&f.reserve, "reserve", "`SHARE` of the full energy that is kept back, such as 5% (default 0%)")
@@ -107,9 +109,18 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 
 // reportInput reads what the report is made of.
 func reportInput(ctx context.Context, s *store.Store, c config, filter store.Filter, f *reportFlags) (in report.Input, err error) {
-	counted, _, err := s.AnalysisRuns(ctx, filter)
+	if in.Frames, err = f.frames.read(); err != nil {
+		return in, err
+	}
+	counted, skipped, err := s.AnalysisRuns(ctx, filter)
 	if err != nil {
 		return in, err
+	}
+	var switchedOff []analysis.Run
+	if skipped.Interrupted > 0 {
+		if switchedOff, err = s.SwitchedOff(ctx, filter); err != nil {
+			return in, err
+		}
 	}
 	console.PreferLower(counted, slices.Concat(c.Lower, f.lower))
 	all, err := s.Runs(ctx, filter)
@@ -118,7 +129,7 @@ func reportInput(ctx context.Context, s *store.Store, c config, filter store.Fil
 	}
 	q := report.Questions{
 		Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
-		Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices),
+		Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices), SwitchedOff: switchedOff,
 	}
 	if in.Study, err = report.Ask(counted, q); err != nil {
 		return in, err

@@ -1,0 +1,30 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func TestReportDrawsFrameTimes(t *testing.T) {
+	alone(t)
+	dir := t.TempDir()
+	campaign(t, os.Getenv("SWEEPD_DATA"))
+	file := filepath.Join(dir, "frames.csv")
+	if err := os.WriteFile(file, []byte("frame_ms\n"+strings.Repeat("16.5\n17.0\n16.1\n33.9\n", 50)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out := filepath.Join(dir, "report")
+	must(t, "report", "--out", out, "--frames", "unit-oak at 25 W="+file)
+	page, err := os.ReadFile(filepath.Join(out, "report.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if charts, _ := filepath.Glob(filepath.Join(out, "charts", "frame*.svg")); len(charts) == 0 || !strings.Contains(string(page), "unit-oak at 25 W") {
+		t.Errorf("the frame times are not drawn: %v", charts)
+	}
+	if o := sweepd(t, "report", "--out", out, "--frames", "frames.csv"); o.code != exitUsage || !strings.Contains(o.stderr, "want NAME=FILE") {
+		t.Errorf("exit %d, %s", o.code, o.stderr)
+	}
+}
