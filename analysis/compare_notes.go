@@ -20,6 +20,11 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []string {
 				c.note(s.name + ": " + text)
 			}
 		}
+		if c.req.At == AtSetting {
+			for _, text := range disobeyedNotes(s.side, s.name) {
+				c.note(text)
+			}
+		}
 	}
 	if len(c.sharedContrasts()) == 0 {
 		c.note("the sides share no setting: nothing can be compared")
