@@ -32,9 +32,14 @@ have with different content is named and left as it is here.`,
 					return err
 				}
 				if a.json {
-					return a.printJSON(mergeJSON(report))
+					err = a.printJSON(mergeJSON(report))
+				} else {
+					err = a.printMerge(report)
 				}
-				return a.printMerge(report)
+				if n := len(report.Conflicts); err == nil && n > 0 {
+					err = fmt.Errorf("%s of the other file could not be taken: both files have them, with different content", counted(n, "run"))
+				}
+				return err
 			})
 		},
 	}
