@@ -5,6 +5,7 @@
 #   wine.sh WORK
 set -eEuo pipefail
 work=$1
+unset CI # tests that need a program of Linux skip here
 export WINEPREFIX=$work/prefix WINEDEBUG=-all WINEARCH=win64 SWEEPD_AGENT=http://127.0.0.1:9745
 trap 'echo "FAILED in line $LINENO: $BASH_COMMAND"; cat "$work/agent.log"' ERR
 trap '[ -z "${agent:-}" ] || kill "$agent" 2>/dev/null || true; /usr/lib/wine/wineserver -k || true' EXIT
