@@ -95,7 +95,7 @@ func (c *contest) noteWeakSpots(p pair) {
 		return
 	}
 	if p.a.Device != p.b.Device && passes(c.a.runs, slices.Concat(c.a.cells, c.b.cells)) == 0 {
-		c.note("two devices drift each on its own day, which no method can take out and the bounds do not hold: only interleaving their runs helps")
+		c.note("two devices drift each on its own day, which no method can take out and the bounds do not include: only interleaving their runs helps")
 	}
 	if most <= 2 {
 		c.note("with at most two runs per setting, noise that changes strongly with the setting is not noticed: bounds may be too narrow where it is largest")

@@ -96,6 +96,21 @@ func Overall(c *analysis.Comparison) Sentence {
 	return Sentence{Plain, fmt.Sprintf("Over all shared settings it cannot be told who is ahead: %s.", ratio)}
 }
 
+// Common names what both sides of a comparison have in common, nil where they
+// differ in it.
+func Common(device, supply, variant *string) string {
+	var parts []string
+	for _, p := range []*string{device, variant, supply} {
+		if p != nil && *p != "" {
+			parts = append(parts, *p)
+		}
+	}
+	if len(parts) == 0 {
+		return "All together"
+	}
+	return strings.Join(parts, ", ")
+}
+
 // Across sums comparisons over workloads up.
 func Across(a, b string, x analysis.Across) string {
 	c := &analysis.Comparison{A: a, B: b, Better: x.Better}

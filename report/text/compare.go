@@ -29,7 +29,7 @@ func Compare(w io.Writer, r analysis.CompareResult, o Options) error {
 	}
 	for _, a := range r.AcrossPairs {
 		if r.Across == nil {
-			p.say("%s", sentence.Across(a.A, a.B, a.Across))
+			p.say("%s: %s", sentence.Common(a.Device, a.Supply, a.Variant), sentence.Across(a.A, a.B, a.Across))
 		}
 	}
 	p.list("note", r.Notes)
