@@ -43,7 +43,7 @@ counts as done if it is finished, not rejected, and has a result.`,
 	}
 	cmd.Flags().StringVar(&device, "device", "", "only what `NAME` has to do")
 	cmd.Flags().BoolVar(&every, "every", false, "list every run of the plan")
-	cmd.Flags().BoolVar(&table, "csv", false, "write the plan as CSV, which `sweepd plan new` reads")
+	cmd.Flags().BoolVar(&table, "csv", false, "write the plan as CSV, which \"sweepd plan new\" reads")
 	cmd.MarkFlagsMutuallyExclusive("csv", "every")
 	return cmd
 }

@@ -78,6 +78,14 @@ func TestPlanFiles(t *testing.T) {
 	}
 }
 
+// A word in backquotes would be taken for what a value is.
+func TestPlanStatusHelp(t *testing.T) {
+	out := strings.Join(strings.Fields(must(t, "plan", "status", "--help")), " ")
+	if !strings.Contains(out, `--csv write the plan as CSV, which "sweepd plan new" reads`) {
+		t.Errorf("%s", out)
+	}
+}
+
 func TestWithoutAPlan(t *testing.T) {
 	campaign(t, alone(t))
 	for _, args := range []string{"plan status", "plan next", "plan extend --repeats 1"} {
