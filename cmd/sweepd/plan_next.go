@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,6 +32,9 @@ starts a run of it.`,
 				if err != nil {
 					return err
 				}
+				if err := checkPlanDevice(&p.plan, device); err != nil {
+					return err
+				}
 				now := a.labelsNow(cmd.Context(), p)
 				if device == "" && now.Device != "" && hasDevice(&p.plan, now.Device) {
 					device = now.Device // the agent here watches one of the plan's
@@ -43,13 +47,15 @@ starts a run of it.`,
 	return cmd
 }
 
-func hasDevice(p *schedule.Plan, name string) bool {
-	for _, d := range p.Devices() {
-		if d == name {
-			return true
-		}
+func hasDevice(p *schedule.Plan, name string) bool { return slices.Contains(p.Devices(), name) }
+
+// checkPlanDevice refuses a device that the plan does not have, of which nothing
+// would seem to be left; "" stands for all.
+func checkPlanDevice(p *schedule.Plan, name string) error {
+	if name == "" || hasDevice(p, name) {
+		return nil
 	}
-	return false
+	return fmt.Errorf("the plan has no device %q: it has %s", name, strings.Join(p.Devices(), ", "))
 }
 
 // labelsNow is how the device is set at the moment: what a running agent reports

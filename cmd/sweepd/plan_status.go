@@ -34,6 +34,9 @@ counts as done if it is finished, not rejected, and has a result.`,
 				if err != nil {
 					return err
 				}
+				if err := checkPlanDevice(&p.plan, device); err != nil {
+					return err
+				}
 				if table {
 					return p.plan.WriteCSV(a.out)
 				}

@@ -71,6 +71,8 @@ func TestPlanFiles(t *testing.T) {
 		"plan new /no/such/file.csv":              "/no/such/file.csv",
 		"plan new --workload a --settings 28-8/4": "such as 8-28/4",
 		"plan extend --by supply":                 "no run was selected",
+		"plan next --device nope":                 `the plan has no device "nope": it has unit-oak`,
+		"plan status --device nope":               `the plan has no device "nope": it has unit-oak`,
 	} {
 		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: exit %d, want %q: %s", args, o.code, want, o.stderr)
