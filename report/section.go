@@ -108,7 +108,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 				s.Charts = append(s.Charts, x)
 			}
 		}
-		s.Sentences = append(s.Sentences, led(about, sentence.Compare(c)...)...)
+		s.Sentences = append(s.Sentences, led(about, append(sentence.Compare(c), disobeyed(c)...)...)...)
 		s.Tables = append(s.Tables, compareTable(c))
 		for _, text := range c.Confounders {
 			s.Notes = append(s.Notes, about+": besides, "+text)

@@ -155,6 +155,24 @@ func TestSentencesWhereLessIsBetter(t *testing.T) {
 	find(t, shortly(t, p, "What to set"), "unit-oak", "The best mean result is at 54 W")
 }
 
+// A lead at settings that a side did not keep to is told together with the watts
+// that were drawn there: with the floor of 11 W all that oak does below is at 11 W.
+func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
+	runs := plant(11, oakAndElm()[:2]...)
+	for i := range runs {
+		if r := &runs[i]; r.Device == "unit-oak" && *r.SettingW < 7 {
+			r.Findings = append(r.Findings, "setting_disobeyed")
+		}
+	}
+	p := compose(t, runs, Questions{})
+	ahead := shortly(t, p, "Who is ahead")
+	if len(ahead) != 2 || !strings.Contains(ahead[0], "unit-oak is ahead by") {
+		t.Fatalf("got %q", ahead)
+	}
+	find(t, ahead[1:], "At 5 W (where it drew 11 W) and 6 W (where it drew 11 W) unit-oak did not keep to its setting, so equal settings are not equal power there.")
+	find(t, said(p), "unit-oak did not keep to its setting")
+}
+
 // What is planted as equal and noisy is not decided, with a number of runs.
 func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 	plots := oakAndElm()[:2]

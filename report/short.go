@@ -86,7 +86,7 @@ func led(about string, list ...sentence.Sentence) []Said {
 }
 
 // decided are the sentences of a comparison that settle something: on the whole,
-// then setting by setting.
+// then setting by setting; and where a side did not keep to its setting.
 func decided(c *analysis.Comparison) []sentence.Sentence {
 	var list []sentence.Sentence
 	if c.Overall != nil {
@@ -97,7 +97,10 @@ func decided(c *analysis.Comparison) []sentence.Sentence {
 			list = append(list, sentence.Band(c, band))
 		}
 	}
-	return list
+	if len(list) == 0 {
+		return nil
+	}
+	return append(list, disobeyed(c)...)
 }
 
 func (b *builder) whoIsAhead() Section {
