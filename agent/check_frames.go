@@ -6,14 +6,30 @@ import "fmt"
 // practice, no source): whoever starts and stops by hand takes a few seconds.
 const DefaultFramesShort = 0.9
 
+// Frame times may go on a little beyond the run, for recording them is started and
+// stopped by hand: by a tenth, and by a second where that is more. Beyond both they
+// are not the run's (common practice, no source).
+const (
+	framesLong  = 1.1
+	framesLongS = 1.0
+)
+
 // CheckFrames is the finding of a run of which a file of frame times covers too
-// little: framesS is the sum of the frame times, least the share that is not
-// doubted, 0 for DefaultFramesShort. Without a duration nothing can be said.
+// little, or more than there was: framesS is the sum of the frame times, least the
+// share that is not doubted, 0 for DefaultFramesShort. Without a duration nothing
+// can be said.
 func CheckFrames(framesS float64, durationS *float64, least float64) (f Finding, found bool) {
 	if least == 0 {
 		least = DefaultFramesShort
 	}
-	if durationS == nil || framesS >= least**durationS {
+	if durationS == nil {
+		return f, false
+	}
+	if framesS > framesLong**durationS && framesS > *durationS+framesLongS {
+		return Finding{Code: FramesShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
+			"the frame times cover %.1f s, the run lasted %.1f s: they belong to another run or column, or have another unit", framesS, *durationS)}, true
+	}
+	if framesS >= least**durationS {
 		return f, false
 	}
 	return Finding{Code: FramesShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
