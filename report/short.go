@@ -136,19 +136,23 @@ func (b *builder) whatToSet() Section {
 		for i := range t.Curve.Groups {
 			g := &t.Curve.Groups[i]
 			var parts []string
-			if e := g.Efficiency; sentence.Setting(e.PeakW, e.Peak) != "" {
-				parts = append(parts, fmt.Sprintf("%s for most per %s (as good %s)", sentence.Setting(e.PeakW, e.Peak), sentence.Denominator[e.By],
-					sentence.Range(sentence.Setting(e.FromW, e.From), sentence.Setting(e.ToW, e.To))))
+			e := &g.Efficiency
+			if peak := sentence.Peak(e); peak != "" {
+				part := peak + " for most per " + sentence.Denominator[e.By]
+				if from, to := sentence.Setting(e.FromW, e.From), sentence.Setting(e.ToW, e.To); from != to {
+					part += " (as good " + sentence.Range(from, to) + ")"
+				}
+				parts = append(parts, part)
 			}
 			if g.Enough.AtW.Known() {
 				parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", sentence.Watts(float64(g.Enough.AtW)), sentence.Fixed(100*g.Enough.Share, 0)))
 			}
 			most := sentence.Most(&t.Curve, g)
-			if len(parts) == 0 || most.Text == "" {
+			if len(parts) == 0 {
 				continue
 			}
 			about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-			s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: sentence.Capital(strings.Join(parts, "; ")) + ". " + most.Text}})
+			s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: sentence.Capital(strings.TrimSpace(strings.Join(parts, "; ") + ". " + most.Text))}})
 		}
 	}
 	return s

@@ -39,7 +39,9 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 	return l
 }
 
-// Most says where a curve is highest, or lowest where less is better.
+// Most says how far a curve rises, or falls where less is better, and which
+// settings next to the best mean have intervals that overlap its own: their order
+// is not told. It is empty where the best mean has no interval.
 func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 	best := -1
 	for i, p := range g.Points {
@@ -50,14 +52,44 @@ func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 			best = i
 		}
 	}
-	if best < 0 {
+	if best < 0 || !g.Points[best].Lower.Known() || !g.Points[best].Upper.Known() {
 		return Sentence{}
 	}
 	p := g.Points[best]
 	half := HalfWidth(p.Lower, p.Upper)
-	value := strings.TrimSpace(WithUncertainty(float64(p.Mean), half) + " " + r.Unit)
-	return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s%s.", Setting(p.SettingW, p.Setting), value,
-		Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half)))}
+	value := strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
+	from, to := overlapping(g.Points, best)
+	if from == to {
+		return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s.", Setting(p.SettingW, p.Setting), value)}
+	}
+	return Sentence{Plain, fmt.Sprintf("The best mean result is %s; %s the intervals overlap with it: which of these is best cannot be told.", value,
+		Range(Setting(g.Points[from].SettingW, g.Points[from].Setting), Setting(g.Points[to].SettingW, g.Points[to].Setting)))}
+}
+
+// overlapping are the ends of the unbroken stretch around a point whose intervals
+// overlap its own.
+func overlapping(points []analysis.CurvePoint, at int) (from, to int) {
+	overlap := func(i int) bool {
+		return points[i].Upper >= points[at].Lower && points[i].Lower <= points[at].Upper
+	}
+	from, to = at, at
+	for from > 0 && overlap(from-1) {
+		from--
+	}
+	for to < len(points)-1 && overlap(to+1) {
+		to++
+	}
+	return from, to
+}
+
+// Peak is the setting that gives most per watt, marked where none lower was
+// tested: below it there may be more.
+func Peak(e *analysis.Efficiency) string {
+	peak := Setting(e.PeakW, e.Peak)
+	if e.PeakW.Known() && len(e.Points) > 1 && e.Points[0].SettingW == e.PeakW {
+		peak += " (the lowest tested)"
+	}
+	return peak
 }
 
 // Efficient says by each kind of watts where the result per watt is best.
@@ -92,7 +124,7 @@ func (l *list) effective(g *analysis.CurveGroup) {
 	if e.CapW.Known() {
 		beyond = append(beyond, "above it acts as if set to "+Significant(float64(e.CapW))+" W")
 	}
-	l.tell(Doubtful, fmt.Sprintf("The device follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source))
+	l.say("The device follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source)
 }
 
 // Denominator says by which watts a result is divided.
@@ -100,7 +132,7 @@ var Denominator = map[string]string{analysis.ByPackage: "package watt", analysis
 
 // efficiency says where the result per watt is best.
 func (l *list) efficiency(e *analysis.Efficiency) {
-	peak := Setting(e.PeakW, e.Peak)
+	peak := Peak(e)
 	if peak == "" {
 		return
 	}
