@@ -54,7 +54,10 @@ func (p *Page) HTML(w io.Writer) error {
 	for i := range p.Runs {
 		v.Runs = append(v.Runs, p.run(&p.Runs[i]))
 	}
-	v.RunsWord = fmt.Sprintf("All %d runs", len(p.Runs))
+	v.RunsWord = "All " + amount(len(p.Runs), "run")
+	if len(p.Runs) == 1 {
+		v.RunsWord = "The run"
+	}
 	return pageTemplate.ExecuteTemplate(w, "page", v)
 }
 

@@ -13,7 +13,7 @@ import (
 func (b *builder) workload(t *Topic, workload string) Section {
 	s := Section{Title: workload + ", " + t.Metric}
 	if more := t.Left[workload]; len(more) > 0 {
-		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", ")+" (--metric)")
+		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", "))
 	}
 	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.supplies(t, workload), b.variants(t, workload),
 		b.efficiency(t, workload), b.obedience(t, workload), b.battery(workload)} {

@@ -15,7 +15,7 @@ func (b *builder) title() (title, subtitle string) {
 	workloads := levels(b.study.runs, func(r *analysis.Run) string { return r.Workload })
 	title = listed(devices, 4) + " tested with " + listed(workloads, 4)
 	counted, total := len(b.study.runs), max(len(b.in.Runs), len(b.study.runs))
-	subtitle = fmt.Sprintf("%d runs", total)
+	subtitle = amount(total, "run")
 	if counted < total {
 		subtitle += fmt.Sprintf(", %d of them counted", counted)
 	}
