@@ -15,8 +15,9 @@ import (
 )
 
 // planColumns are those of a plan's table: the labels as in the tidy table of
-// runs, and the pass.
-var planColumns = []string{"pass", "device", "workload", "variant", "supply", "setting_w", "setting"}
+// runs, the pass, and what is the same in every row: the keys that are hard to
+// change, joined by commas, and the seed.
+var planColumns = []string{"pass", "device", "workload", "variant", "supply", "setting_w", "setting", "hard", "seed"}
 
 // WriteCSV writes the plan as a table, a row for each slot in order.
 func (p *Plan) WriteCSV(w io.Writer) error {
@@ -24,12 +25,13 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 	if err := out.Write(planColumns); err != nil {
 		return err
 	}
+	hard, seed := strings.Join(p.Hard, ","), strconv.FormatUint(p.Seed, 10)
 	for _, s := range p.Slots {
 		watts := ""
 		if s.Setting.Watts != nil {
 			watts = strconv.FormatFloat(*s.Setting.Watts, 'f', -1, 64)
 		}
-		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, agent.VariantText(s.Variant), string(s.Supply), watts, s.Setting.Name}); err != nil {
+		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, agent.VariantText(s.Variant), string(s.Supply), watts, s.Setting.Name, hard, seed}); err != nil {
 			return err
 		}
 	}
@@ -65,6 +67,9 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 		if err != nil {
 			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
 		}
+		if err := p.readWhole(columns, record, len(p.Slots) == 0); err != nil {
+			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
+		}
 		times[s.key()]++
 		if s.Pass == 0 {
 			s.Pass = times[s.key()]
@@ -80,8 +85,45 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 	if len(p.Slots) == 0 {
 		return p, fmt.Errorf("plan %s: it has no row but the header", file)
 	}
+	bare := !slices.ContainsFunc(p.Slots, func(s Slot) bool { return len(s.Variant) > 0 })
+	for _, key := range p.Hard { // as in a request
+		if !bare && !slices.ContainsFunc(p.Slots, func(s Slot) bool { _, has := s.Variant[key]; return has }) {
+			return p, fmt.Errorf("plan %s: column hard: %q: no variant has it", file, key)
+		}
+	}
 	p.foresee(e)
 	return p, nil
+}
+
+// readWhole reads what a row says of the whole plan: the first row tells, and the
+// others must say the same.
+func (p *Plan) readWhole(columns, record []string, first bool) error {
+	hard, seed := []string{}, uint64(0)
+	for i, column := range columns {
+		text := strings.TrimSpace(record[i])
+		switch {
+		case text == "":
+		case column == "hard":
+			for key := range strings.SplitSeq(text, ",") {
+				if key = strings.TrimSpace(key); key == "" {
+					return fmt.Errorf("column hard: %q: want keys of the variant joined by commas", text)
+				}
+				hard = append(hard, key)
+			}
+		case column == "seed":
+			var err error
+			if seed, err = strconv.ParseUint(text, 10, 64); err != nil {
+				return fmt.Errorf("column seed: %q: want a whole number from 0", text)
+			}
+		}
+	}
+	if first {
+		p.Hard, p.Seed = hard, seed
+	}
+	if !slices.Equal(hard, p.Hard) || seed != p.Seed {
+		return errors.New("columns hard and seed: they are of the whole plan, and differ from the first row's")
+	}
+	return nil
 }
 
 func planHeader(in *csv.Reader, file string) ([]string, error) {

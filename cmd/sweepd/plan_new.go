@@ -59,8 +59,11 @@ variants: pass after pass, each with every cell once in random order. What is ha
 to change (the supply, and what --hard names) is changed as seldom as the battery
 allows, in the opposite order from pass to pass. A YAML file may say all that the
 flags say; the flags go before it. A CSV file is a plan in its own order, as
-"plan status --csv" writes one. The plan that was in force before is kept, but no
-longer followed.`,
+"plan status --csv" writes one, with the seed and the keys that are hard to change.
+It does not carry what was said of runs and batteries (--run-time, --pause,
+--full-energy, --reserve, --charge-power): say it again, or the charge that runs
+need and the expected end may come out otherwise. The plan that was in force before
+is kept, but no longer followed.`,
 		Example: `  sweepd plan new --workload harbour-flight --workload tile-sort --settings 8-28/4
   sweepd plan new day.yaml --repeats 5 --seed 42
   sweepd plan new day.csv`,

@@ -30,6 +30,13 @@ func TestPlanJSONContract(t *testing.T) {
 	}
 }
 
+// planStretches is the table of `plan status`: its title and progress tell the time.
+func planStretches(t *testing.T) string {
+	t.Helper()
+	_, table, _ := strings.Cut(must(t, "plan", "status"), "pass ")
+	return table
+}
+
 // A plan comes from a file, goes out as a table and comes back in the same order.
 func TestPlanFiles(t *testing.T) {
 	alone(t)
@@ -38,16 +45,19 @@ func TestPlanFiles(t *testing.T) {
 	if err := os.WriteFile(day, []byte("devices: [unit-oak]\nworkloads: [tile-sort, harbour-flight]\nsettings: 8-16/4\nvariants: [cores=6, cores=12]\nhard: cores\nseed: 9\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if out := must(t, "plan", "new", day, "--repeats", "2"); !strings.Contains(out, "48 runs in 2 passes, seed 9") {
+	if out := must(t, "plan", "new", day, "--repeats", "2", "--full-energy", "20Wh"); !strings.Contains(out, "48 runs in 2 passes, seed 9") {
 		t.Errorf("%s", out)
 	}
-	first := must(t, "plan", "status", "--csv")
+	first, stretches := must(t, "plan", "status", "--csv"), planStretches(t)
 	if err := os.WriteFile(table, []byte(first), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	must(t, "plan", "new", table)
+	must(t, "plan", "new", table, "--full-energy", "20Wh")
 	if again := must(t, "plan", "status", "--csv"); again != first {
 		t.Errorf("came back changed:\n%s", again)
+	}
+	if again := planStretches(t); again != stretches || !strings.Contains(again, "cores=12") || !strings.Contains(again, "%") {
+		t.Errorf("stretches and charge came back changed:\n%s\n%s", stretches, again)
 	}
 	if out := must(t, "plan", "status", "--every"); strings.Count(out, "open") != 48 {
 		t.Errorf("%s", out)
