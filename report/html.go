@@ -33,7 +33,7 @@ var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
 func (p *Page) HTML(w io.Writer) error {
 	hash := sha256.Sum256([]byte(pageJS))
 	v := pageView{
-		Title: p.Title, Subtitle: p.Subtitle, Version: p.Version, Methods: p.Methods,
+		Title: p.Title, Subtitle: p.Subtitle, Brackets: p.Brackets, Version: p.Version, Methods: p.Methods,
 		CSS: template.CSS(pageCSS), JS: template.JS(pageJS), ScriptHash: "sha256-" + base64.StdEncoding.EncodeToString(hash[:]),
 	}
 	if !p.Made.IsZero() {
@@ -64,7 +64,7 @@ func (p *Page) HTML(w io.Writer) error {
 // What the template sees.
 type (
 	pageView struct {
-		Title, Subtitle, Version, Made, ScriptHash, RunsWord string
+		Title, Subtitle, Brackets, Version, Made, ScriptHash, RunsWord string
 
 		CSS      template.CSS
 		JS       template.JS

@@ -14,6 +14,7 @@ type Page struct {
 	Title    string
 	Subtitle string
 	Short    []Section // in short: a heading and sentences
+	Brackets string    // what the brackets behind numbers mean
 	Sections []Section
 	Methods  []Method
 	Devices  []Device
@@ -94,7 +95,7 @@ func Compose(in Input) *Page {
 		Methods: methods(), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
-	p.Short = b.short()
+	p.Short, p.Brackets = b.short(), b.brackets()
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {
 			if s := b.workload(&in.Study.Topics[i], w); !s.empty() {

@@ -186,6 +186,20 @@ func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 	}
 }
 
+// What the page says is open is what the terminal says: settings that need far
+// more runs than the others are named.
+func TestSentencesNameTheHardSettings(t *testing.T) {
+	c := analysis.Comparison{Workload: "tile-sort", A: "unit-elm", B: "unit-oak", Better: "higher", Bands: []analysis.Band{{FromW: 5, ToW: 20, Verdict: analysis.VerdictUnclear}}}
+	for i, more := range []int{1, 1, 1, 25} {
+		c.Settings = append(c.Settings, analysis.SettingComparison{SettingW: analysis.Number(5 * (i + 1)), NA: 3, NB: 3, Verdict: analysis.VerdictUnclear, MoreRuns: &more})
+	}
+	p := Compose(Input{Study: Study{Topics: []Topic{{Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{c}}}}}})
+	find(t, shortly(t, p, "What could not be decided"), "1 more run of each side at each setting should tell, but 25 at 20 W.")
+	if want := "Two numbers in brackets are the ends of a 95 % interval. The page makes 1 comparison; its intervals hold at all its settings together."; p.Brackets != want {
+		t.Errorf("got %q, want %q", p.Brackets, want)
+	}
+}
+
 // Fewer cores are compared with the device as it comes.
 func TestSentencesOnVariants(t *testing.T) {
 	whole := oakAndElm()[0]

@@ -63,6 +63,33 @@ func (b *builder) short() []Section {
 	return list
 }
 
+// brackets say how the intervals hold, and how many comparisons were made: the
+// more there are, the more of them miss by chance.
+func (b *builder) brackets() string {
+	text := "Two numbers in brackets are the ends of a 95 % interval."
+	n := 0
+	count := func(r *analysis.CompareResult) {
+		if r != nil {
+			n += len(r.Comparisons)
+		}
+	}
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		count(t.Device)
+		count(t.Supply)
+		for k := range t.Variants {
+			count(&t.Variants[k].Result)
+		}
+	}
+	switch n {
+	case 0:
+		return text
+	case 1:
+		return text + " The page makes 1 comparison; its intervals hold at all its settings together."
+	}
+	return text + fmt.Sprintf(" The page makes %d comparisons; the intervals of each hold at all its settings together, not those of all comparisons together.", n)
+}
+
 // led puts what they are about before sentences: those of one tone that is not
 // doubtful as one paragraph, those that need a look apart.
 func led(about string, list ...sentence.Sentence) []Said {
