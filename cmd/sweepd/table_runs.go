@@ -205,6 +205,9 @@ const resultDigits = 6
 // valueText is a result with its unit, rounded to resultDigits; digits before the
 // point all stay, as far as they can be told.
 func valueText(r agent.Result) string {
+	if r.Unit == "ratio" {
+		r.Value, r.Unit = 100*r.Value, "%"
+	}
 	number := ""
 	switch size := math.Abs(r.Value); {
 	case size >= 1e6 && size < 1e15:
