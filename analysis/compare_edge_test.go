@@ -380,7 +380,7 @@ func TestCompareAcrossPairs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if result.Across != nil || len(result.AcrossPairs) != 2 || !hasNote(result.Notes, "across_pairs") {
+	if result.Across != nil || len(result.AcrossPairs) != 2 || !hasNote(result.Notes, "each is summed up over its workloads by itself") {
 		t.Errorf("across %v, pairs %v, notes %q", result.Across, result.AcrossPairs, result.Notes)
 	}
 }
