@@ -74,7 +74,7 @@ func (c *curveGroup) noteRuns(left LeftOut) {
 	c.out.Notes = append(c.out.Notes, leftOutNotes(left, c.metric.name)...)
 	c.out.Notes = append(c.out.Notes, noiseNotes(c.noise)...)
 	if len(c.out.Flagged) > 0 {
-		c.note("runs that differ from their repeats: %d; they stay in all numbers until you reject them", len(c.out.Flagged))
+		c.note("%d runs differ from their repeats; they stay in all numbers until you reject them", len(c.out.Flagged))
 	}
 	if c.metric.lower {
 		c.note("lower is better: a negative departure is a worse (higher) result, a positive marginal gain a better (lower) one, and efficiency is 1/(result x watts)")
