@@ -15,7 +15,6 @@ import (
 // counts only from change to change: between the first and the last sweep at
 // which the content changed.
 type dischargeEstimate struct {
-	view      *view
 	batteries []batteryTrack
 }
 
@@ -48,7 +47,7 @@ type batteryTrack struct {
 }
 
 func newDischargeEstimate(v *view, sensors []collectors.Sensor) *dischargeEstimate {
-	e := &dischargeEstimate{view: v}
+	e := &dischargeEstimate{}
 	for _, b := range v.batteries {
 		t := batteryTrack{b: b, lastP: math.NaN(), lastE: math.NaN(), firstP: math.NaN(), endP: math.NaN(), quantum: math.Inf(1)}
 		t.power.bridge, t.settled.bridge = maxLedgerGap, maxLedgerGap

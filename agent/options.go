@@ -30,8 +30,6 @@ type Options struct {
 	// setting; nil means none. It is called about once a second, off the pacing
 	// path.
 	ReadSetting func(context.Context) (Setting, error)
-	// Idle gives the device's baseline; nil means none is known.
-	Idle IdleHistory
 	// OnFinish is called after a run was judged and stored, on a goroutine that
 	// does not sample.
 	OnFinish func(Detail)
