@@ -142,5 +142,5 @@ func fileName(parts ...string) string {
 
 // intervalWords say what the bars of a chart are.
 func intervalItem(confidence float64) chart.Item {
-	return chart.Item{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval of the mean, where larger than the marker", 100*confidence)}
+	return chart.Item{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval of the mean", 100*confidence)}
 }

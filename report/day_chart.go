@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -12,63 +13,92 @@ import (
 )
 
 // dayChart draws how far every run of a workload lies from the mean of its
-// repeats, in the order of time: a drift shows as a slope, a bad run as a point
-// apart.
+// repeats, in the order of time, a row for each device, variant and supply: a drift
+// shows as a slope, a bad run as a point apart.
 func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
 	place := b.timeAxis(workload)
 	if place.n < 2 {
 		return chart.Chart{}, false
 	}
-	p := chart.Panel{X: place.axis, Y: chart.Axis{Label: "run against the mean of its repeats, %", Signed: true}}
-	zero := 0.0
-	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
+	rows, crosses := b.dayRows(t, workload, place)
+	if len(rows) == 0 {
+		return chart.Chart{}, false
+	}
+	low, high := reachOf(rows)
+	c := chart.Chart{
+		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
+		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %d runs", t.Metric, place.n)},
+		Sharing: true,
+		Alt:     workload + ": how far every run lies from the mean of its repeats, in the order of time.",
+	}
+	for i, row := range rows {
+		zero := 0.0
+		p := chart.Panel{
+			X: place.axis, Y: chart.Axis{Signed: true, From: &low, To: &high},
+			Guides: []chart.Guide{{Y: &zero, Thick: true}}, Series: []chart.Series{row},
+		}
+		if i == 0 {
+			p.Y.Label = "run against the mean of its repeats, %"
+		}
+		if out := crosses[row.Name]; len(out) > 0 {
+			for k := range out {
+				out[k].Y = low + 0.12*(high-low)
+			}
+			p.Series = append(p.Series, chart.Series{Crossed: true, Points: out})
+		}
+		c.Panels = append(c.Panels, p)
+	}
+	if len(crosses) > 0 {
+		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
+	}
+	return c, true
+}
+
+// dayRows are the runs of a workload by name, and those that are in no number.
+func (b *builder) dayRows(t *Topic, workload string, place timePlace) (rows []chart.Series, crosses map[string][]chart.Point) {
 	name := b.dayNames(workload)
 	series := map[string]*chart.Series{}
-	var names []string
-	out := chart.Series{Crossed: true}
+	crosses = map[string][]chart.Point{}
 	for i := range b.in.Runs {
 		r := &b.in.Runs[i]
 		if r.Workload != workload || r.StartedAt.IsZero() {
 			continue
 		}
-		away := b.deviation(t, r)
-		if !r.Counts() || math.IsNaN(away) {
-			out.Points = append(out.Points, flat(place.at(i, r.StartedAt), 0))
-			continue
-		}
-		if b.alone(r) {
-			continue
-		}
 		n := name(r)
+		away := b.deviation(t, r)
+		counts := r.Counts() && !math.IsNaN(away)
+		if counts && b.alone(r) {
+			continue
+		}
 		if series[n] == nil {
-			names = append(names, n)
-			series[n] = &chart.Series{Name: n, Small: true}
+			series[n] = &chart.Series{Name: n, Look: b.cast.look(r.Device, r.Variant), Small: true}
 		}
-		series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt), 100*away))
-	}
-	slices.Sort(names)
-	for i, name := range names {
-		series[name].Look = i % mostCurves
-		p.Series = append(p.Series, *series[name])
-	}
-	if len(names) == 0 {
-		return chart.Chart{}, false
-	}
-	c := chart.Chart{
-		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
-		Lines:  []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %d runs", t.Metric, place.n)},
-		Panels: []chart.Panel{p}, Legend: true,
-		Alt: workload + ": how far every run lies from the mean of its repeats, in the order of time.",
-	}
-	if len(out.Points) > 0 {
-		low := lowest(p.Series)
-		for i := range out.Points {
-			out.Points[i].Y = low
+		if counts {
+			series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt), 100*away))
+		} else {
+			crosses[n] = append(crosses[n], flat(place.at(i, r.StartedAt), 0))
 		}
-		c.Panels[0].Series = append(c.Panels[0].Series, out)
-		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
 	}
-	return c, true
+	any := false
+	for _, n := range slices.Sorted(maps.Keys(series)) {
+		rows = append(rows, *series[n])
+		any = any || len(series[n].Points) > 0
+	}
+	if !any {
+		return nil, nil
+	}
+	return rows, crosses
+}
+
+// reachOf are the ends of an axis that all rows fit, with zero in its middle.
+func reachOf(rows []chart.Series) (low, high float64) {
+	for _, s := range rows {
+		for _, q := range s.Points {
+			high = max(high, math.Abs(q.Y))
+		}
+	}
+	high = max(1.15*high, 0.1)
+	return -high, high
 }
 
 // dayNames gives the runs of a workload names of which there are not more than
@@ -107,16 +137,6 @@ func supplyWord(s string) string {
 		return ""
 	}
 	return " " + onSupply(s)
-}
-
-func lowest(series []chart.Series) float64 {
-	low := math.Inf(1)
-	for _, s := range series {
-		for _, q := range s.Points {
-			low = min(low, q.Y)
-		}
-	}
-	return low
 }
 
 // deviation is how far a run's result lies from the mean of its repeats, as a

@@ -126,6 +126,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	}
 	b.clipBounds(&p, c)
 	p.Strip = strip(c, place, lookA, lookB)
+	crossings := addCrossings(&p, c)
 	where := conditions(c)
 	out := chart.Chart{
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
@@ -138,6 +139,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	if c.Margin > 0 {
 		out.Key = append(out.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "margin: ±" + sentence.Margin(c.Margin) + " % does not matter"})
 	}
+	out.Key = append(out.Key, crossings...)
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
 	return out, true
 }

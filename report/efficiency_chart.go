@@ -16,7 +16,8 @@ var denominators = []struct{ by, title string }{
 }
 
 // efficiencyChart draws the result for each watt by every kind of watts that is
-// known, with the plateau as a thick stretch.
+// known. A lane beneath the curves has each one's plateau; settings that the device
+// does not follow, which are no candidates for it, have hollow markers.
 func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup) (chart.Chart, bool) {
 	groups = groups[:min(len(groups), mostCurves)]
 	unit, factor := efficiencyUnit(t, groups)
@@ -25,16 +26,17 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		Title: fmt.Sprintf("%s %s: result for each watt", workload, onSupply(supply)),
 		Lines: []string{fmt.Sprintf("%s; more is better; each point is the mean of %s", unit, runsText(countRuns(groups)))},
 		Key: []chart.Item{intervalItem(t.Curve.Confidence),
-			{Symbol: chart.SymbolHeavy, Text: "plateau: the best, and what is as good or less than 5 % worse"}},
+			{Symbol: chart.SymbolLane, Text: "the best, and where it is as good or less than 5 % worse"}},
 		Beside: true,
 	}
-	most := 0.0
+	most, hollow := 0.0, false
 	for _, d := range denominators {
 		p := chart.Panel{Title: d.title, X: placeSettings(curveSettings(groups)...).axis()}
 		for _, g := range groups {
-			if s, ok := b.efficiencySeries(g, d.by, groups, factor); ok {
-				p.Series = append(p.Series, s)
+			if s, lane, ok := b.efficiencySeries(g, d.by, groups, factor); ok {
+				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
+					hollow = hollow || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To)
 					most = max(most, q.Y)
 					if !math.IsNaN(q.Upper) {
 						most = max(most, min(q.Upper, 1.5*q.Y))
@@ -49,6 +51,9 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	if len(c.Panels) == 0 {
 		return c, false
 	}
+	if hollow {
+		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "the device does not follow this setting: no candidate for the best"})
+	}
 	c.Alt = c.Title + ", " + unit + "."
 	for _, g := range groups {
 		c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": " + wordsOf(sentence.Efficient(g))
@@ -61,21 +66,24 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	return c, true
 }
 
-func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, groups []*analysis.CurveGroup, factor analysis.Number) (chart.Series, bool) {
+func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, groups []*analysis.CurveGroup, factor analysis.Number) (s chart.Series, lane []chart.Lane, ok bool) {
 	i := slices.IndexFunc(g.Efficiencies, func(e analysis.Efficiency) bool { return e.By == by })
 	if i < 0 {
-		return chart.Series{}, false
+		return s, nil, false
 	}
 	e := &g.Efficiencies[i]
 	place := placeSettings(curveSettings(groups)...)
-	s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
+	s = chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
 	for _, x := range e.Points {
 		s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), factor*x.Value, factor*x.Lower, factor*x.Upper))
 	}
 	if e.Peak != "" || e.PeakW.Known() {
-		s.Heavy = &chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}
+		lane = []chart.Lane{{Reach: chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}, Look: s.Look, At: place.at(e.PeakW, e.Peak)}}
 	}
-	return s, true
+	if r := g.Effective; len(place.names) == 0 && r.FromW.Known() && r.ToW.Known() {
+		s.Within = &chart.Reach{From: float64(r.FromW), To: float64(r.ToW)}
+	}
+	return s, lane, true
 }
 
 // efficiencyUnit names the unit of the result per watt, and the factor that gives

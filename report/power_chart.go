@@ -19,7 +19,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 		Name:  b.unique(fileName("package-power", workload, supply)),
 		Title: fmt.Sprintf("%s %s: does the device obey its setting?", workload, onSupply(supply)),
 		Lines: []string{"measured package power against the setting; each point is the mean of " + runsText(countRuns(groups))},
-		Key:   []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest, where larger than the marker"}},
+		Key:   []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}},
 	}
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})

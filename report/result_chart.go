@@ -116,14 +116,23 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 	lookA, lookB := b.cast.sideLooks(x)
 	p.Strip = strip(x, place, lookA, lookB)
 	c.Key = append(c.Key, stripItems(x, lookA, lookB)...)
+	c.Key = append(c.Key, addCrossings(p, x)...)
+}
+
+// addCrossings marks where the lead changes, with the interval of each place, and
+// returns what the key says of them.
+func addCrossings(p *chart.Panel, x *analysis.Comparison) []chart.Item {
 	for _, k := range x.Crossings {
 		at := float64(k.AtW)
-		half := sentence.HalfWidth(k.LowerW, k.UpperW)
-		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.WithUncertainty(at, half) + " W"})
+		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.Crossing(k)})
+		if k.LowerW.Known() && k.UpperW.Known() {
+			p.Spans = append(p.Spans, chart.Span{Reach: chart.Reach{From: float64(k.LowerW), To: float64(k.UpperW)}})
+		}
 	}
-	if len(x.Crossings) > 0 {
-		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "the lead changes"})
+	if len(x.Crossings) == 0 {
+		return nil
 	}
+	return []chart.Item{{Symbol: chart.SymbolCrossing, Text: fmt.Sprintf("the lead changes, %.0f %% interval", 100*x.Confidence)}}
 }
 
 func compareSettings(c *analysis.Comparison) []setting {

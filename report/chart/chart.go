@@ -12,7 +12,6 @@ type Chart struct {
 	Panels  []Panel
 	Beside  bool   // panels stand side by side where there is room, else one above the other
 	Sharing bool   // panels one above the other share their x axis
-	Legend  bool   // names stand above, also where there is room at the curves' ends
 	Key     []Item // symbols that need a word, beneath the panels
 }
 
@@ -22,13 +21,11 @@ type Panel struct {
 	X, Y  Axis
 
 	Spans  []Span
+	Lanes  []Lane
 	Strip  []Cell
 	Guides []Guide
 	Series []Series
 	Marks  []Mark
-
-	// Plain leaves the names of the series out, where another panel has them.
-	Plain bool
 }
 
 // Axis says what an axis measures. The zero value fits the data.
@@ -53,17 +50,25 @@ type Series struct {
 	Name    string
 	Look    int
 	Points  []Point
-	Joined  bool // by straight lines
-	Bare    bool // without markers
-	Steps   bool // each value holds until the next point
-	Heavy   *Reach
-	Crossed bool // small crosses instead of the look's markers
-	Small   bool // small markers, for many points
-	Open    bool // hollow markers, for what is not certain
+	Joined  bool   // by straight lines
+	Bare    bool   // without markers
+	Steps   bool   // each value holds until the next point
+	Within  *Reach // markers outside are hollow; nil: none
+	Crossed bool   // small crosses instead of the look's markers
+	Small   bool   // small markers, for many points
+	Open    bool   // hollow markers, for what is not certain
 }
 
 // Reach is a stretch on the x axis.
 type Reach struct{ From, To float64 }
+
+// Lane is a bar beneath the curves for a stretch of the x axis that belongs to one
+// of them, with the curve's marker at one place of it.
+type Lane struct {
+	Reach
+	Look int
+	At   float64
+}
 
 // Span shades a stretch of the x axis, with a word at its top.
 type Span struct {
@@ -123,10 +128,12 @@ const (
 	SymbolLevel
 	SymbolUnclear
 	SymbolInterval // an interval bar
-	SymbolHeavy    // a thick stretch
+	SymbolLane     // a bar beneath the curves
+	SymbolHollow   // a hollow marker
 	SymbolBadge    // a numbered mark
 	SymbolCross    // a small cross
 	SymbolSpan     // shading
 	SymbolGuide    // a dashed line
+	SymbolCrossing // an upright line in its interval
 	SymbolNone
 )

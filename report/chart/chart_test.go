@@ -35,10 +35,11 @@ func everything() *Chart {
 			{
 				Title: "result", X: Axis{Label: "setting, W"}, Y: Axis{Label: "fps"},
 				Spans:  []Span{{Reach{5, 8}, "ignored"}},
+				Lanes:  []Lane{{Reach{8, 12}, 0, 8}, {Reach{25, 25}, 1, 25}},
 				Strip:  []Cell{{Reach{4.5, 9}, Ahead, 1}, {Reach{9, 15}, Level, 0}, {Reach{15, 20}, Unclear, 0}, {Reach{20, 26}, Ahead, 0}},
 				Guides: []Guide{{X: number(12), Text: "12.0 W"}, {Y: number(60), Text: "60", Look: 2}, {Y: number(20), Text: "twenty", Low: true, Left: true}, {}},
 				Series: []Series{
-					{Name: "unit-oak", Joined: true, Heavy: &Reach{8, 12}, Points: []Point{{5, 30, 29, 31}, {8, 41.5, 40, 43}, {12, 58, 57, 59}, {25, 84.5, 80, 89}}},
+					{Name: "unit-oak", Joined: true, Within: &Reach{8, 12}, Points: []Point{{5, 30, 29, 31}, {8, 41.5, 40, 43}, {12, 58, 57, 59}, {25, 84.5, 80, 89}}},
 					{Name: "unit-elm with a name of several words", Look: 1, Joined: true, Points: []Point{{5, 32, nan, nan}, {8, nan, nan, nan}, {12, 61, 60, 62}, {25, 79, 78, 80}}},
 				},
 			},
@@ -49,19 +50,22 @@ func everything() *Chart {
 			},
 		},
 		Key: []Item{{Symbol: SymbolInterval, Text: "95 % interval"}, {Symbol: SymbolAhead, Look: 1, Text: "unit-elm ahead"}, {Symbol: SymbolLevel, Text: "level within 2 %"},
-			{Symbol: SymbolUnclear, Text: "cannot be told"}, {Symbol: SymbolHeavy, Text: "plateau"}, {Symbol: SymbolBadge, Badge: "1", Text: "supply_changed"},
+			{Symbol: SymbolUnclear, Text: "cannot be told"}, {Symbol: SymbolLane, Text: "plateau"}, {Symbol: SymbolHollow, Text: "not obeyed"}, {Symbol: SymbolBadge, Badge: "1", Text: "supply_changed"},
 			{Symbol: SymbolCross, Text: "rejected"}, {Symbol: SymbolGuide, Text: "margin"}, {Symbol: SymbolSpan, Text: "ignored"}, {Text: "words alone", Symbol: SymbolNone}},
 	}
 }
 
 // The SVG text is the same on every machine; whoever changes it looks at it.
 func TestGolden(t *testing.T) {
-	day := &Chart{Name: "day", Title: "The day", Legend: true, Panels: []Panel{{
+	day := &Chart{Name: "day", Title: "The day", Sharing: true, Panels: []Panel{{
 		X: Axis{Label: "start", Clock: time.UTC}, Y: Axis{Label: "%", Signed: true}, Guides: []Guide{{Y: number(0), Thick: true}},
 		Series: []Series{{Name: "unit-oak", Small: true, Points: []Point{{1777881600, -1, math.NaN(), math.NaN()}, {1777906800, 2, math.NaN(), math.NaN()}}}},
+	}, {
+		X: Axis{Label: "start", Clock: time.UTC}, Y: Axis{Signed: true}, Guides: []Guide{{Y: number(0), Thick: true}},
+		Series: []Series{{Name: "unit-elm", Look: 1, Small: true, Points: []Point{{1777891600, 1, math.NaN(), math.NaN()}}}, {Crossed: true, Points: []Point{{1777896800, -3, math.NaN(), math.NaN()}}}},
 	}}}
 	named := &Chart{Name: "named", Title: "Settings with names", Beside: true, Panels: []Panel{
-		{Title: "left", X: Axis{Names: []string{"quiet", "balanced", "performance"}}, Series: []Series{{Name: "a", Look: 4, Joined: true, Points: []Point{{1, 1, 1, 1}, {2, 4, 3, 5}}}}},
+		{Title: "left", X: Axis{Names: []string{"quiet", "balanced", "performance"}}, Series: []Series{{Name: "a", Look: 4, Joined: true, Points: []Point{{1, 1, 1, 1}, {2, 4, 3, 5}}}, {Name: "left alone", Look: 2, Joined: true, Points: []Point{{1, 2, 2, 2}, {3, 3, 3, 3}}}}},
 		{Title: "right", X: Axis{}, Y: Axis{Log: true}, Series: []Series{{Name: "a", Look: 5, Joined: true, Points: []Point{{1, 0.05, math.NaN(), math.NaN()}, {2, 100, math.NaN(), math.NaN()}}}}},
 	}}
 	for _, c := range []*Chart{everything(), day, named} {

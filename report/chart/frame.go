@@ -109,21 +109,20 @@ func (f *frame) head() float64 {
 	return y + f.size.Text*0.5
 }
 
-// labelled tells whether the names of curves stand at their ends.
-func (f *frame) labelled() bool {
-	return f.size.Labels && !f.chart.Legend && !(f.chart.Beside && len(f.chart.Panels) > 1)
-}
-
-// nameItems are the curves' names, where they do not stand at the curves' ends.
+// nameItems are the curves' names, where there is no room for them at the curves'
+// ends.
 func (f *frame) nameItems() []Item {
-	if f.labelled() {
+	if f.size.Labels {
 		return nil
 	}
 	var items []Item
 	seen := map[string]bool{}
 	for i := range f.chart.Panels {
+		if f.rowName(&f.chart.Panels[i]) != "" {
+			continue
+		}
 		for _, s := range f.chart.Panels[i].Series {
-			if s.Name == "" || seen[s.Name] || f.chart.Panels[i].Plain {
+			if s.Name == "" || seen[s.Name] {
 				continue
 			}
 			seen[s.Name] = true
@@ -131,6 +130,25 @@ func (f *frame) nameItems() []Item {
 		}
 	}
 	return items
+}
+
+// rowName is the name of the only series of a panel without a title, which stands
+// above it where it cannot stand beside it.
+func (f *frame) rowName(p *Panel) string {
+	if f.size.Labels || !f.chart.Sharing || p.Title != "" {
+		return ""
+	}
+	name := ""
+	for _, s := range p.Series {
+		switch {
+		case s.Name == "":
+		case name != "":
+			return ""
+		default:
+			name = s.Name
+		}
+	}
+	return name
 }
 
 // panels draws the panels between two heights.
@@ -148,7 +166,7 @@ func (f *frame) panels(top, bottom float64) {
 	gutter, labels := 0.0, 0.0
 	for i := range f.chart.Panels {
 		free -= f.panelHead(&f.chart.Panels[i]) + f.panelFoot(i)
-		labels = max(labels, f.labelRoom(&f.chart.Panels[i]))
+		labels = max(labels, f.labelRoom(i))
 	}
 	each := free / float64(n)
 	for i := range f.chart.Panels {
@@ -168,22 +186,25 @@ func (f *frame) panels(top, bottom float64) {
 // beside draws the panels next to each other.
 func (f *frame) beside(top, bottom float64) {
 	n := float64(len(f.chart.Panels))
-	gap := f.size.Text * 1.4
-	width := (f.inner() - gap*(n-1)) / n
+	gap := f.size.Text * 0.8
+	width := f.inner() - gap*(n-1)
 	head, foot := 0.0, 0.0
 	for i := range f.chart.Panels {
 		head, foot = max(head, f.panelHead(&f.chart.Panels[i])), max(foot, f.panelFoot(i))
+		width -= f.labelRoom(i)
 	}
+	width /= n
+	x := f.pad
 	for i := range f.chart.Panels {
-		x := f.pad + float64(i)*(width+gap)
 		f.panel(i, room{x + f.gutter(&f.chart.Panels[i], bottom-top-head-foot), top + head, x + width, bottom - foot, x})
+		x += width + f.labelRoom(i) + gap
 	}
 }
 
 // panelHead is the height of the words above a panel's axes.
 func (f *frame) panelHead(p *Panel) float64 {
 	h := 0.0
-	if p.Title != "" {
+	if p.Title != "" || f.rowName(p) != "" {
 		h += f.size.Text * 1.5
 	}
 	if p.Y.Label != "" {
@@ -224,5 +245,9 @@ func (f *frame) gutter(p *Panel, height float64) float64 {
 }
 
 func (f *frame) uprightTicks(height float64) int {
-	return min(8, max(2, int(height/(f.size.Text*2))))
+	n := int(height / (f.size.Text * 2))
+	if n < 3 && height > f.size.Text*3.8 { // two numbers, and zero between them
+		n = 3
+	}
+	return min(8, max(2, n))
 }

@@ -111,14 +111,20 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 		f.verdict(Cell{Verdict: Verdict(it.Symbol - SymbolAhead), Look: it.Look}, x, y-t*0.55, x+w, y+t*0.55)
 	case SymbolInterval:
 		f.bar(x+w/2, y-t*0.5, y+t*0.5, stroke{colour: f.palette.Ink, width: 1.6})
-	case SymbolHeavy:
-		f.line(stroke{colour: faded(f.palette.Ink, 0x60), width: t * 0.8}, [2]float64{x, y}, [2]float64{x + w, y})
+	case SymbolLane:
+		f.line(stroke{colour: faded(f.palette.Ink, laneVeil), width: t * laneWidth}, [2]float64{x, y}, [2]float64{x + w, y})
+		f.marker(Ink, x+w/2, y, t*0.28)
+	case SymbolHollow:
+		f.hollow(Ink, x+w/2, y, t*0.28)
 	case SymbolBadge:
 		f.badge(it.Badge, x+w/2, y)
 	case SymbolCross:
 		f.cross(x+w/2, y, t*0.28, f.palette.Ink)
 	case SymbolGuide:
 		f.line(stroke{f.palette.Soft, 1.6, []vgLen{6, 4}}, [2]float64{x, y}, [2]float64{x + w, y})
+	case SymbolCrossing:
+		f.fill(x+w*0.2, y-t*0.55, x+w*0.8, y+t*0.55, faded(f.palette.Grid, spanVeil))
+		f.line(stroke{f.palette.Soft, 1.6, []vgLen{6, 4}}, [2]float64{x + w/2, y - t*0.55}, [2]float64{x + w/2, y + t*0.55})
 	case SymbolSpan:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, f.palette.Grid)
 	case SymbolNone:

@@ -8,29 +8,50 @@ import (
 // Names of curves at their ends, moved apart where they would touch.
 
 const (
-	nameShare = 0.24 // most of the picture's width that names may take
-	nameGap   = 1.4  // from the axes to a name, in text sizes
+	nameShare       = 0.24 // most of the picture's width that names may take
+	nameShareBeside = 0.18 // the same right of one of several panels side by side
+	nameGap         = 1.4  // from the axes to a name, in text sizes
 )
 
 // labelRoom is the width that the names of a panel's curves take.
-func (f *frame) labelRoom(p *Panel) float64 {
-	if !f.labelled() {
+func (f *frame) labelRoom(i int) float64 {
+	if !f.size.Labels {
 		return f.size.Text * 0.4
 	}
 	w := 0.0
-	for _, s := range p.Series {
-		for _, line := range f.nameLines(s.Name) {
-			w = max(w, f.nameType().width(line))
+	for _, s := range f.chart.Panels[i].Series {
+		if !f.namedLater(i, s.Name) {
+			for _, line := range f.nameLines(s.Name) {
+				w = max(w, f.nameType().width(line))
+			}
 		}
 	}
-	if w == 0 || p.Plain {
+	if w == 0 {
 		return f.size.Text * 0.6
 	}
 	return w + f.size.Text*(nameGap+1.2)
 }
 
+// namedLater tells whether a curve's name stands at a panel to the right instead,
+// where it is drawn again.
+func (f *frame) namedLater(i int, name string) bool {
+	if !f.chart.Beside {
+		return false
+	}
+	for _, p := range f.chart.Panels[i+1:] {
+		if slices.ContainsFunc(p.Series, func(s Series) bool { return s.Name == name }) {
+			return true
+		}
+	}
+	return false
+}
+
 func (f *frame) nameLines(name string) []string {
-	return f.nameType().wrap(clean(name), f.size.Width*nameShare-f.size.Text*(nameGap+1.2), 2)
+	share := nameShare
+	if f.chart.Beside {
+		share = nameShareBeside
+	}
+	return f.nameType().wrap(clean(name), f.size.Width*share-f.size.Text*(nameGap+1.2), 2)
 }
 
 type nameTag struct {
@@ -39,25 +60,30 @@ type nameTag struct {
 	end    [2]float64 // of the curve
 	y      float64    // middle of the name
 	height float64
+	joined bool // to the end of its curve by a thin line
 }
 
 // names writes each curve's name beside its last point.
-func (f *frame) names(p *Panel, x, y scale, r room) {
-	if p.Plain {
-		return
-	}
+// The name of points that no line joins stands at their middle.
+func (f *frame) names(i int, x, y scale, r room) {
+	p := &f.chart.Panels[i]
 	var tags []nameTag
 	for k, s := range p.Series {
-		if s.Name == "" {
+		if s.Name == "" || f.namedLater(i, s.Name) {
+			continue
+		}
+		lines := f.nameLines(s.Name)
+		height := float64(len(lines)) * f.size.Text * 1.2
+		if !s.Joined {
+			tags = append(tags, nameTag{look: s.Look, lines: lines, end: [2]float64{r.x1, (r.y0 + r.y1) / 2}, y: (r.y0 + r.y1) / 2, height: height})
 			continue
 		}
 		at := f.placed(p, k, x, y)
-		for i := len(at) - 1; i >= 0; i-- {
-			if math.IsNaN(s.Points[i].Y) {
+		for end := len(at) - 1; end >= 0; end-- {
+			if math.IsNaN(s.Points[end].Y) {
 				continue
 			}
-			lines := f.nameLines(s.Name)
-			tags = append(tags, nameTag{s.Look, lines, at[i], at[i][1], float64(len(lines)) * f.size.Text * 1.2})
+			tags = append(tags, nameTag{s.Look, lines, at[end], at[end][1], height, true})
 			break
 		}
 	}
@@ -70,7 +96,9 @@ func (f *frame) names(p *Panel, x, y scale, r room) {
 func (f *frame) nameTag(t nameTag, r room) {
 	x := r.x1 + f.size.Text*nameGap
 	colour := f.palette.look(t.look)
-	f.line(stroke{colour: colour, width: 1.2}, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
+	if t.joined {
+		f.line(stroke{colour: colour, width: 1.2}, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
+	}
 	f.marker(t.look, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
 	l := f.nameType()
 	y := t.y - t.height/2 + f.size.Text*0.95

@@ -1,7 +1,7 @@
 package chart
 
 import (
-	"image/color"
+	"cmp"
 	"math"
 )
 
@@ -15,11 +15,12 @@ type room struct {
 func (f *frame) panel(i int, r room) {
 	p := &f.chart.Panels[i]
 	x := f.level(p, r.x0, r.x1)
-	y := f.upright(p, r.y0, r.y1-f.stripHeight(p)-f.stripGap(p))
+	y := f.upright(p, r.y0, r.y1-f.beneath(p))
 	f.panelWords(p, r)
 	f.spans(p, x, r)
 	f.grid(x, y, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
 	f.strip(p, x, r)
+	f.lanes(p, x, r)
 	f.guides(p, x, y, r)
 	for _, m := range p.Marks {
 		f.mark(p, m, x, r)
@@ -27,25 +28,27 @@ func (f *frame) panel(i int, r room) {
 	for k := range p.Series {
 		f.series(p, k, x, y, r)
 	}
-	if f.labelled() {
-		f.names(p, x, y, r)
+	if f.size.Labels {
+		f.names(i, x, y, r)
 	}
 }
 
-func (f *frame) stripGap(p *Panel) float64 {
-	if len(p.Strip) == 0 {
-		return 0
+// beneath is the height of what stands between the curves and the x axis.
+func (f *frame) beneath(p *Panel) float64 {
+	h := f.stripHeight(p) + f.lanesHeight(p)
+	if h > 0 {
+		h += f.size.Text * 0.35
 	}
-	return f.size.Text * 0.35
+	return h
 }
 
 // panelWords writes title and quantity above the axes.
 func (f *frame) panelWords(p *Panel, r room) {
 	x := r.left
 	y := r.y0 - f.panelHead(p)
-	if p.Title != "" {
+	if title := cmp.Or(p.Title, f.rowName(p)); title != "" {
 		l := f.nameType()
-		f.text(x, y+l.size*1.05, l.cut(p.Title, r.x1-x), l, f.palette.Ink, left)
+		f.text(x, y+l.size*1.05, l.cut(title, r.x1-x), l, f.palette.Ink, left)
 		y += f.size.Text * 1.5
 	}
 	if p.Y.Label != "" {
@@ -137,6 +140,8 @@ func (f *frame) levelTicks(x scale, r room, bare bool) {
 	}
 }
 
+const spanVeil = 0xb0
+
 // spans shades stretches of the x axis.
 func (f *frame) spans(p *Panel, x scale, r room) {
 	l := f.tickType()
@@ -145,7 +150,7 @@ func (f *frame) spans(p *Panel, x scale, r room) {
 		if !(x0 < x1) {
 			continue
 		}
-		f.fill(x0, r.y0, x1, r.y1, faded(f.palette.Grid, 0xb0))
+		f.fill(x0, r.y0, x1, r.y1-f.beneath(p), faded(f.palette.Grid, spanVeil))
 		if l.width(s.Text) < x1-x0-4 {
 			f.text((x0+x1)/2, r.y0+l.size*1.1, s.Text, l, f.palette.Soft, middle)
 		}
@@ -155,7 +160,7 @@ func (f *frame) spans(p *Panel, x scale, r room) {
 // guides draws straight lines with their words.
 func (f *frame) guides(p *Panel, x, y scale, r room) {
 	l := f.tickType()
-	free, row := r.x0, 0.0 // where the words of upright lines have room
+	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}, curves: f.curves(p, x, y)}
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
@@ -182,26 +187,14 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 			}
 		case g.X != nil:
 			w := x.at(*g.X)
-			f.line(s, [2]float64{w, r.y0}, [2]float64{w, r.y1 - f.stripHeight(p)})
-			if row++; w > free {
-				row = 0
+			f.line(s, [2]float64{w, r.y0}, [2]float64{w, words.y1})
+			if b, ok := words.place(w, l.width(g.Text), l.size); ok {
+				f.halo(b.x0, b.y0+l.size*0.95, g.Text, l, ink, left)
 			}
-			free = max(free, f.besideLine(g.Text, w, r.y0+l.size*(1.1+1.25*row), r, l, ink))
 		default:
 			f.diagonal(g, x, y, r, s, l)
 		}
 	}
-}
-
-// besideLine writes the word of an upright line on the side that has room, and
-// returns where it ends.
-func (f *frame) besideLine(text string, x, y float64, r room, l lettering, c color.Color) float64 {
-	if x+l.width(text)+8 > r.x1 {
-		f.halo(x-5, y, text, l, c, right)
-		return x
-	}
-	f.halo(x+5, y, text, l, c, left)
-	return x + 8 + l.width(text)
 }
 
 // diagonal draws the line on which both axes are equal.

@@ -12,8 +12,9 @@ type vgLen = vg.Length
 // each other.
 const apart = 2.6
 
-// barEnd is half the width of an interval bar's ends.
-const barEnd = 4.0
+// barEnd is half the width of an interval bar's ends: they stand out beside the
+// marker, so that an interval smaller than the marker shows too.
+const barEnd = 7.5
 
 // curveWidth is the width of a curve's line.
 const curveWidth = 2.8
@@ -32,7 +33,7 @@ func (f *frame) placed(p *Panel, k int, x, y scale) [][2]float64 {
 	return out
 }
 
-// series draws one curve: thick stretch, line, bars, markers.
+// series draws one curve: line, bars, markers.
 func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 	s := &p.Series[k]
 	at := f.placed(p, k, x, y)
@@ -41,9 +42,6 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 		if s.Joined {
 			f.line(stroke{colour, curveWidth, dashesOf(s.Look, curveWidth)}, piece...)
 		}
-	}
-	if s.Heavy != nil {
-		f.heavy(s, at)
 	}
 	for i, q := range s.Points {
 		if !math.IsNaN(q.Y) && !math.IsNaN(q.Lower) && !math.IsNaN(q.Upper) {
@@ -55,12 +53,12 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 		case math.IsNaN(q.Y) || s.Bare || at[i][1] < r.y0-1 || at[i][1] > r.y1+1:
 		case s.Crossed:
 			f.cross(at[i][0], at[i][1], f.size.Text*0.28, f.palette.Ink)
-		case s.Open:
-			f.hollow(s.Look, at[i][0], at[i][1], f.size.Text*0.3)
+		case s.Open || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To):
+			f.hollow(s.Look, at[i][0], at[i][1], f.size.Text*0.27)
 		case s.Small:
 			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.22)
 		default:
-			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.31)
+			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.28)
 		}
 	}
 }
@@ -98,20 +96,4 @@ func pieces(s *Series, at [][2]float64) [][][2]float64 {
 		out = append(out, piece)
 	}
 	return out
-}
-
-// heavy draws the thick stretch of a curve.
-func (f *frame) heavy(s *Series, at [][2]float64) {
-	var line [][2]float64
-	for i, q := range s.Points {
-		if !math.IsNaN(q.Y) && q.X >= s.Heavy.From && q.X <= s.Heavy.To {
-			line = append(line, at[i])
-		}
-	}
-	colour := faded(f.palette.look(s.Look), 0x70)
-	if len(line) == 1 {
-		q := line[0]
-		line = [][2]float64{{q[0] - 12, q[1]}, {q[0] + 12, q[1]}}
-	}
-	f.line(stroke{colour: colour, width: f.size.Text * 1.15}, line...)
 }

@@ -53,8 +53,7 @@ func Compare(c *analysis.Comparison) []Sentence {
 		l = append(l, Band(c, b))
 	}
 	for _, x := range c.Crossings {
-		half := HalfWidth(x.LowerW, x.UpperW)
-		l.say("The lead changes at %s W%s.", WithUncertainty(float64(x.AtW), half), Interval(x.LowerW, x.UpperW, Decimals(float64(x.AtW), half)))
+		l.say("The lead changes at %s.", Crossing(x))
 	}
 	if c.Overall != nil {
 		l = append(l, Overall(c))
@@ -63,6 +62,15 @@ func Compare(c *analysis.Comparison) []Sentence {
 		l.say("Unlike their repeats, and counted all the same: %s. Look at them (`sweepd run show`); reject what you can explain.", Flagged(c.Flagged))
 	}
 	return l
+}
+
+// Crossing is where a lead changes, with its interval.
+func Crossing(x analysis.Crossing) string {
+	places := 1
+	if half := HalfWidth(x.LowerW, x.UpperW); half < 0.1 {
+		places = 2
+	}
+	return Fixed(float64(x.AtW), places) + " W" + Interval(x.LowerW, x.UpperW, places)
 }
 
 // Band says who is ahead over a stretch of settings, or how many runs it would

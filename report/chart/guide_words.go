@@ -1,0 +1,98 @@
+package chart
+
+import "math"
+
+// box is a rectangle in the picture.
+type box struct{ x0, y0, x1, y1 float64 }
+
+func (b box) meets(c box) bool { return b.x0 < c.x1 && c.x0 < b.x1 && b.y0 < c.y1 && c.y0 < b.y1 }
+
+// guideWords finds places for the words of upright lines: beside their line, clear
+// of each other and, where there is such a place, of the curves.
+type guideWords struct {
+	room
+	curves [][2]float64 // places that curves and their bars pass
+	taken  []box
+}
+
+// mostRows is how many lines of words are tried from the top and from the bottom.
+const mostRows = 5
+
+// place finds room for words of a width beside an upright line; false where all is
+// taken.
+func (g *guideWords) place(line, width, size float64) (box, bool) {
+	best, least := box{}, math.MaxInt
+	for _, side := range []float64{line + 5, line - 5 - width} {
+		for k := range 2 * mostRows {
+			y := g.y0 + size*(0.15+1.25*float64(k))
+			if k >= mostRows {
+				y = g.y1 - size*(1.35+1.25*float64(k-mostRows))
+			}
+			b := box{side, y, side + width, y + size*1.2}
+			if b.x0 < g.x0 || b.x1 > g.x1 || b.y0 < g.y0 || b.y1 > g.y1 || g.isTaken(b) {
+				continue
+			}
+			if n := g.passing(b); n < least {
+				best, least = b, n
+			}
+		}
+	}
+	if least == math.MaxInt {
+		return best, false
+	}
+	g.taken = append(g.taken, best)
+	return best, true
+}
+
+func (g *guideWords) isTaken(b box) bool {
+	for _, t := range g.taken {
+		if b.meets(t) {
+			return true
+		}
+	}
+	return false
+}
+
+// passing counts the places of curves in a box.
+func (g *guideWords) passing(b box) int {
+	n := 0
+	for _, q := range g.curves {
+		if q[0] > b.x0-6 && q[0] < b.x1+6 && q[1] > b.y0-6 && q[1] < b.y1+6 {
+			n++
+		}
+	}
+	return n
+}
+
+// curves are places that the curves and bars of a panel pass, close enough to each
+// other that no word fits between.
+func (f *frame) curves(p *Panel, x, y scale) [][2]float64 {
+	const step = 6
+	var list [][2]float64
+	along := func(a, b [2]float64) {
+		n := max(1, int(math.Hypot(b[0]-a[0], b[1]-a[1])/step))
+		for i := range n + 1 {
+			w := float64(i) / float64(n)
+			list = append(list, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})
+		}
+	}
+	for k := range p.Series {
+		s := &p.Series[k]
+		at := f.placed(p, k, x, y)
+		for i, q := range s.Points {
+			if !math.IsNaN(q.Y) && !math.IsNaN(q.Lower) && !math.IsNaN(q.Upper) {
+				along([2]float64{at[i][0], max(y.at(q.Upper), y.to)}, [2]float64{at[i][0], min(y.at(q.Lower), y.from)})
+			}
+		}
+		for _, piece := range pieces(s, at) {
+			for i := range piece {
+				if i > 0 && s.Joined {
+					along(piece[i-1], piece[i])
+				} else {
+					list = append(list, piece[i])
+				}
+			}
+		}
+	}
+	return list
+}
