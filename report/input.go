@@ -26,7 +26,9 @@ type Run struct {
 	Variant   string
 	Supply    string
 	SettingW  *float64
-	Setting   string // the name where the watts are unknown
+	Setting   string   // the name where the watts are unknown
+	ReportedW *float64 // the setting that the system reported, where it is another one
+	Reported  string   // its name where the watts are unknown
 	StartedAt time.Time
 	DurationS *float64
 	PackageW  *float64

@@ -16,7 +16,7 @@ import (
 func (b *builder) runChart(t *Trace, r *Run) (chart.Chart, bool) {
 	c := chart.Chart{
 		Name:    b.unique(fileName("run", sentence.ShortID(r.ID))),
-		Title:   fmt.Sprintf("Run %s: %s at %s on %s", sentence.ShortID(r.ID), r.Workload, settingOf(r.SettingW, r.Setting), r.Device),
+		Title:   fmt.Sprintf("Run %s: %s at %s on %s", sentence.ShortID(r.ID), r.Workload, settingWords(r), r.Device),
 		Lines:   []string{runLine(r, b.zone)},
 		Sharing: true,
 	}
@@ -49,6 +49,16 @@ func (b *builder) runChart(t *Trace, r *Run) (chart.Chart, bool) {
 	return c, true
 }
 
+// settingWords is the setting of a run, and what the system reported where that is
+// another one.
+func settingWords(r *Run) string {
+	s := settingOf(r.SettingW, r.Setting)
+	if read := settingOf(r.ReportedW, r.Reported); read != "" {
+		s += " (the system reported " + read + ")"
+	}
+	return s
+}
+
 func runLine(r *Run, zone *time.Location) string {
 	parts := []string{}
 	for _, s := range []string{onSupply(r.Supply), r.Variant} {
@@ -73,13 +83,13 @@ func findingMarks(r *Run) (marks []chart.Mark, items []chart.Item) {
 			break
 		}
 		badge := strconv.Itoa(i + 1)
-		where := ", the run as a whole"
+		where := ""
 		if !f.At.IsZero() && !r.StartedAt.IsZero() {
 			at := f.At.Sub(r.StartedAt).Seconds()
 			marks = append(marks, chart.Mark{X: at, Badge: badge})
-			where = ", at " + sentence.Fixed(at, 0) + " s"
+			where = " at " + sentence.Fixed(at, 0) + " s"
 		}
-		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: f.Severity + ": " + f.Code + where})
+		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: fmt.Sprintf("%s, %s%s: %s", f.Severity, f.Code, where, strings.TrimSuffix(f.Text, "."))})
 	}
 	return marks, items
 }

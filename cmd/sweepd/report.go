@@ -157,6 +157,9 @@ func reportRun(r *agent.Run) report.Run {
 		out.Results[name] = report.Result{Value: x.Value, Unit: x.Unit}
 	}
 	for _, x := range r.Findings {
+		if x.Code == agent.SettingDisagrees && r.SettingRead != nil {
+			out.ReportedW, out.Reported = r.SettingRead.Watts, r.SettingRead.Name
+		}
 		out.Findings = append(out.Findings, report.Finding{Code: string(x.Code), Severity: string(x.Severity), Text: x.Text, At: x.At})
 	}
 	return out
