@@ -148,7 +148,7 @@ f.onload = () => {
 	const small = [...d.querySelectorAll("figure svg text")].filter(t => t.getBoundingClientRect().height > 0).map(t => t.getBoundingClientRect().height);
 	const shown = c => d.querySelector("." + c) && w.getComputedStyle(d.querySelector("." + c)).display !== "none";
 	document.body.innerHTML = "<p id=r>scroll=" + d.documentElement.scrollWidth + " wide=" + shown("wide") + " narrow=" + shown("narrow") +
-		" outside=" + outside + " texts=" + texts + " least=" + Math.min(...small).toFixed(1) + " buttons=" + d.querySelectorAll("button").length + " tables=" + d.querySelectorAll("table").length + "</p>";
+		" outside=" + outside + " texts=" + texts + " least=" + Math.min(...small).toFixed(1) + " buttons=" + d.querySelectorAll("button + .scroll").length + " tables=" + d.querySelectorAll("table").length + "</p>";
 };
 </script>`
 

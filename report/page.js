@@ -1,5 +1,5 @@
 "use strict";
-// Copying a table for a spreadsheet, and opening what is folded before printing.
+// Copying a table for a spreadsheet, and unfolding all that is folded.
 for (const table of document.querySelectorAll("table")) {
 	const button = document.createElement("button");
 	button.type = "button";
@@ -22,9 +22,12 @@ for (const table of document.querySelectorAll("table")) {
 	});
 	table.parentElement.before(button);
 }
-addEventListener("beforeprint", () => {
-	for (const d of document.querySelectorAll("details:not([open])")) { d.open = true; d.dataset.folded = ""; }
-});
-addEventListener("afterprint", () => {
-	for (const d of document.querySelectorAll("details[data-folded]")) { d.open = false; delete d.dataset.folded; }
-});
+for (const button of document.querySelectorAll(".unfold button")) {
+	button.addEventListener("click", () => {
+		const open = button.dataset.open !== "";
+		for (const d of document.querySelectorAll("details")) { d.open = open; }
+		button.textContent = open ? "Fold tables, notes and runs" : "Unfold tables, notes and runs";
+		if (open) { button.dataset.open = ""; } else { delete button.dataset.open; }
+	});
+	button.parentElement.hidden = false;
+}

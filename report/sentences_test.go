@@ -152,7 +152,10 @@ func TestSentencesWhereLessIsBetter(t *testing.T) {
 	p := compose(t, plant(2, plots...), Questions{})
 	s := find(t, shortly(t, p, "Who is ahead"), "unit-oak is ahead by")
 	holds(t, "oak under elm", triple(t, s, "is ahead by"), 10) // 90 s are 10 % less than 100 s
-	find(t, shortly(t, p, "What to set"), "unit-oak", "The best mean result is at 54 W")
+	find(t, shortly(t, p, "What to set"), "unit-oak", "54 W for the best result, 9")
+	if want := "Where less is better, as with duration, ahead by 10 % means 10 % less."; !strings.Contains(p.Brackets, want) {
+		t.Errorf("%q lacks %q", p.Brackets, want)
+	}
 }
 
 // A lead at settings that a side did not keep to is told together with the watts
@@ -165,11 +168,11 @@ func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
 		}
 	}
 	p := compose(t, runs, Questions{})
-	ahead := shortly(t, p, "Who is ahead")
-	if len(ahead) != 2 || !strings.Contains(ahead[0], "unit-oak is ahead by") {
-		t.Fatalf("got %q", ahead)
+	kept := shortly(t, p, "Which settings were not kept")
+	if len(kept) != 1 {
+		t.Fatalf("got %q", kept)
 	}
-	find(t, ahead[1:], "At 5 W (where it drew 11 W) and 6 W (where it drew 11 W) unit-oak did not keep to its setting, so equal settings are not equal power there.")
+	find(t, kept, "unit-oak: At 5 W it drew 11.0 W and at 6 W it drew 11.0 W: equal settings are not equal power there.")
 	find(t, said(p), "unit-oak did not keep to its setting")
 }
 
@@ -180,8 +183,8 @@ func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 		plots[i].curve, plots[i].cv, plots[i].floor, plots[i].cap = saturating(100), 0.03, 0, 0
 	}
 	p := compose(t, plant(3, plots...), Questions{})
-	s := find(t, shortly(t, p, "What could not be decided"), "unit-elm against unit-oak", "cannot be told who is ahead", "more runs of each side")
-	if n, _ := strconv.Atoi(numbers.FindString(s[strings.Index(s, "ahead:"):])); n < 5 || n > 200 {
+	s := find(t, shortly(t, p, "What could not be decided"), "unit-elm against unit-oak: From 5 W to 54 W: ", "more runs of each side")
+	if n, _ := strconv.Atoi(numbers.FindString(s[strings.Index(s, "54 W: ")+len("54 W: "):])); n < 5 || n > 200 {
 		t.Errorf("%d more runs: a CV of 3 %% at 14 settings wants about 30 in all (methods, table of more_runs)", n)
 	}
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -14,11 +15,7 @@ func (b *builder) title() (title, subtitle string) {
 	devices := levels(b.study.runs, func(r *analysis.Run) string { return r.Device })
 	workloads := levels(b.study.runs, func(r *analysis.Run) string { return r.Workload })
 	title = listed(devices, 4) + " tested with " + listed(workloads, 4)
-	counted, total := len(b.study.runs), max(len(b.in.Runs), len(b.study.runs))
-	subtitle = amount(total, "run")
-	if counted < total {
-		subtitle += fmt.Sprintf(", %d of them counted", counted)
-	}
+	subtitle = b.howMany()
 	var first, last string
 	for i := range b.in.Runs {
 		if t := b.in.Runs[i].StartedAt; !t.IsZero() {
@@ -39,6 +36,35 @@ func (b *builder) title() (title, subtitle string) {
 	return title, subtitle
 }
 
+// howMany says how many runs there are, and how many of them are in no number and
+// why.
+func (b *builder) howMany() string {
+	text := amount(max(len(b.in.Runs), len(b.study.runs)), "run")
+	without := 0
+	for i := range b.study.runs {
+		if !slices.ContainsFunc(b.study.Topics, func(t Topic) bool { _, ok := b.study.runs[i].Results[t.Metric]; return ok }) {
+			without++
+		}
+	}
+	states := map[string]int{}
+	for i := range b.in.Runs {
+		if r := &b.in.Runs[i]; !r.Counts() {
+			states[r.State]++
+		}
+	}
+	var out []string
+	for _, state := range slices.Sorted(maps.Keys(states)) {
+		out = append(out, fmt.Sprintf("%d %s", states[state], state))
+	}
+	if without > 0 && len(b.study.Topics) > 0 {
+		out = append(out, fmt.Sprintf("%d without a result", without))
+	}
+	if len(out) > 0 {
+		text += " (" + strings.Join(out, ", ") + ")"
+	}
+	return text
+}
+
 func listed(words []string, most int) string {
 	switch n := len(words); {
 	case n == 0:
@@ -55,7 +81,7 @@ func listed(words []string, most int) string {
 // short is what a reader takes home: one section for each question.
 func (b *builder) short() []Section {
 	var list []Section
-	for _, s := range []Section{b.whoIsAhead(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
+	for _, s := range []Section{b.whoIsAhead(), b.whatWasNotKept(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
 		if len(s.Sentences) > 0 {
 			list = append(list, s)
 		}
@@ -67,6 +93,12 @@ func (b *builder) short() []Section {
 // more there are, the more of them miss by chance.
 func (b *builder) brackets() string {
 	text := "Two numbers in brackets are the ends of a 95 % interval."
+	for i := range b.study.Topics {
+		if t := &b.study.Topics[i]; t.Curve.Better == "lower" {
+			text += " Where less is better, as with " + t.Metric + ", ahead by 10 % means 10 % less."
+			break
+		}
+	}
 	n := 0
 	count := func(r *analysis.CompareResult) {
 		if r != nil {
@@ -113,7 +145,7 @@ func led(about string, list ...sentence.Sentence) []Said {
 }
 
 // decided are the sentences of a comparison that settle something: on the whole,
-// then setting by setting; and where a side did not keep to its setting.
+// then setting by setting.
 func decided(c *analysis.Comparison) []sentence.Sentence {
 	var list []sentence.Sentence
 	if c.Overall != nil {
@@ -127,7 +159,7 @@ func decided(c *analysis.Comparison) []sentence.Sentence {
 	if len(list) == 0 {
 		return nil
 	}
-	return append(list, disobeyed(c)...)
+	return list
 }
 
 func (b *builder) whoIsAhead() Section {
@@ -162,24 +194,10 @@ func (b *builder) whatToSet() Section {
 	for _, t := range b.study.Topics {
 		for i := range t.Curve.Groups {
 			g := &t.Curve.Groups[i]
-			var parts []string
-			e := &g.Efficiency
-			if peak := sentence.Peak(e); peak != "" {
-				part := peak + " for most per " + sentence.Denominator[e.By]
-				if from, to := sentence.Setting(e.FromW, e.From), sentence.Setting(e.ToW, e.To); from != to {
-					part += " (as good " + sentence.Range(from, to) + ")"
-				}
-				parts = append(parts, part)
+			if text := sentence.ToSet(&t.Curve, g); text != "" {
+				about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
+				s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: text}})
 			}
-			if g.Enough.AtW.Known() {
-				parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", sentence.Watts(float64(g.Enough.AtW)), sentence.Fixed(100*g.Enough.Share, 0)))
-			}
-			most := sentence.Most(&t.Curve, g)
-			if len(parts) == 0 {
-				continue
-			}
-			about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-			s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: sentence.Capital(strings.TrimSpace(strings.Join(parts, "; ") + ". " + most.Text))}})
 		}
 	}
 	return s
@@ -284,14 +302,8 @@ func (b *builder) notDecided() Section {
 		for i := range r.Comparisons {
 			c := &r.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
-			var open []string
-			for _, band := range c.Bands {
-				if band.Verdict == analysis.VerdictUnclear {
-					open = append(open, sentence.Band(c, band).Text)
-				}
-			}
-			if len(open) > 0 {
-				s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Tone: sentence.Doubtful, Text: strings.Join(open, " ")}})
+			if open := sentence.Open(c); open.Text != "" {
+				s.Sentences = append(s.Sentences, Said{about, open})
 			}
 		}
 	}

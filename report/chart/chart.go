@@ -124,6 +124,8 @@ type Symbol int
 
 const (
 	SymbolSeries Symbol = iota // marker and line of the look
+	SymbolPoints               // marker of the look
+	SymbolLine                 // line of the look
 	SymbolAhead                // cell of the strip: the look's side is ahead
 	SymbolLevel
 	SymbolUnclear

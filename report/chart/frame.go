@@ -112,43 +112,41 @@ func (f *frame) head() float64 {
 // nameItems are the curves' names, where there is no room for them at the curves'
 // ends.
 func (f *frame) nameItems() []Item {
-	if f.size.Labels {
+	if f.size.Labels || f.chart.Sharing {
 		return nil
 	}
+	return namesOf(f.chart.Panels)
+}
+
+// rowItems are the names of a panel's curves, where each of several panels has its
+// own.
+func (f *frame) rowItems(p *Panel) []Item {
+	if f.size.Labels || !f.chart.Sharing {
+		return nil
+	}
+	return namesOf([]Panel{*p})
+}
+
+func namesOf(panels []Panel) []Item {
 	var items []Item
 	seen := map[string]bool{}
-	for i := range f.chart.Panels {
-		if f.rowName(&f.chart.Panels[i]) != "" {
-			continue
-		}
-		for _, s := range f.chart.Panels[i].Series {
+	for i := range panels {
+		for _, s := range panels[i].Series {
 			if s.Name == "" || seen[s.Name] {
 				continue
 			}
 			seen[s.Name] = true
-			items = append(items, Item{Symbol: SymbolSeries, Look: s.Look, Text: s.Name})
+			it := Item{Symbol: SymbolSeries, Look: s.Look, Text: s.Name}
+			switch {
+			case !s.Joined:
+				it.Symbol = SymbolPoints
+			case s.Bare:
+				it.Symbol = SymbolLine
+			}
+			items = append(items, it)
 		}
 	}
 	return items
-}
-
-// rowName is the name of the only series of a panel without a title, which stands
-// above it where it cannot stand beside it.
-func (f *frame) rowName(p *Panel) string {
-	if f.size.Labels || !f.chart.Sharing || p.Title != "" {
-		return ""
-	}
-	name := ""
-	for _, s := range p.Series {
-		switch {
-		case s.Name == "":
-		case name != "":
-			return ""
-		default:
-			name = s.Name
-		}
-	}
-	return name
 }
 
 // panels draws the panels between two heights.
@@ -204,8 +202,11 @@ func (f *frame) beside(top, bottom float64) {
 // panelHead is the height of the words above a panel's axes.
 func (f *frame) panelHead(p *Panel) float64 {
 	h := 0.0
-	if p.Title != "" || f.rowName(p) != "" {
+	if p.Title != "" {
 		h += f.size.Text * 1.5
+	}
+	if items := f.rowItems(p); len(items) > 0 {
+		h += f.itemsHeight(items) + f.size.Text*0.2
 	}
 	if p.Y.Label != "" {
 		h += f.size.Text * 1.45

@@ -11,7 +11,7 @@ func (b box) meets(c box) bool { return b.x0 < c.x1 && c.x0 < b.x1 && b.y0 < c.y
 // of each other and, where there is such a place, of the curves.
 type guideWords struct {
 	room
-	curves [][2]float64 // places that curves and their bars pass
+	passed [][2]float64 // places that curves, their bars and upright lines pass
 	taken  []box
 }
 
@@ -53,46 +53,46 @@ func (g *guideWords) isTaken(b box) bool {
 	return false
 }
 
-// passing counts the places of curves in a box.
+// pass notes that a straight line passes from one place to another, in steps so
+// small that no word fits between.
+func (g *guideWords) pass(a, b [2]float64) {
+	const step = 6
+	n := max(1, int(math.Hypot(b[0]-a[0], b[1]-a[1])/step))
+	for i := range n + 1 {
+		w := float64(i) / float64(n)
+		g.passed = append(g.passed, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})
+	}
+}
+
+// passing counts the places in a box that something passes.
 func (g *guideWords) passing(b box) int {
 	n := 0
-	for _, q := range g.curves {
-		if q[0] > b.x0-6 && q[0] < b.x1+6 && q[1] > b.y0-6 && q[1] < b.y1+6 {
+	for _, q := range g.passed {
+		if q[0] > b.x0-4 && q[0] < b.x1+4 && q[1] > b.y0-6 && q[1] < b.y1+6 {
 			n++
 		}
 	}
 	return n
 }
 
-// curves are places that the curves and bars of a panel pass, close enough to each
-// other that no word fits between.
-func (f *frame) curves(p *Panel, x, y scale) [][2]float64 {
-	const step = 6
-	var list [][2]float64
-	along := func(a, b [2]float64) {
-		n := max(1, int(math.Hypot(b[0]-a[0], b[1]-a[1])/step))
-		for i := range n + 1 {
-			w := float64(i) / float64(n)
-			list = append(list, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})
-		}
-	}
+// passCurves notes where the curves and bars of a panel pass.
+func (f *frame) passCurves(g *guideWords, p *Panel, x, y scale) {
 	for k := range p.Series {
 		s := &p.Series[k]
 		at := f.placed(p, k, x, y)
 		for i, q := range s.Points {
 			if !math.IsNaN(q.Y) && !math.IsNaN(q.Lower) && !math.IsNaN(q.Upper) {
-				along([2]float64{at[i][0], max(y.at(q.Upper), y.to)}, [2]float64{at[i][0], min(y.at(q.Lower), y.from)})
+				g.pass([2]float64{at[i][0], max(y.at(q.Upper), y.to)}, [2]float64{at[i][0], min(y.at(q.Lower), y.from)})
 			}
 		}
 		for _, piece := range pieces(s, at) {
 			for i := range piece {
-				if i > 0 && s.Joined {
-					along(piece[i-1], piece[i])
+				if from := max(0, i-1); s.Joined {
+					g.pass(piece[from], piece[i])
 				} else {
-					list = append(list, piece[i])
+					g.pass(piece[i], piece[i])
 				}
 			}
 		}
 	}
-	return list
 }

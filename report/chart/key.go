@@ -104,9 +104,13 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 	w := t * (symbolWidth - 0.5)
 	colour := f.palette.look(it.Look)
 	switch it.Symbol {
-	case SymbolSeries:
-		f.line(stroke{colour, 3, dashesOf(it.Look, 3)}, [2]float64{x, y}, [2]float64{x + w, y})
-		f.marker(it.Look, x+w/2, y, t*0.32)
+	case SymbolSeries, SymbolPoints, SymbolLine:
+		if it.Symbol != SymbolPoints {
+			f.line(stroke{colour, 3, dashesOf(it.Look, 3)}, [2]float64{x, y}, [2]float64{x + w, y})
+		}
+		if it.Symbol != SymbolLine {
+			f.marker(it.Look, x+w/2, y, t*0.32)
+		}
 	case SymbolAhead, SymbolLevel, SymbolUnclear:
 		f.verdict(Cell{Verdict: Verdict(it.Symbol - SymbolAhead), Look: it.Look}, x, y-t*0.55, x+w, y+t*0.55)
 	case SymbolInterval:

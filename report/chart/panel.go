@@ -1,7 +1,6 @@
 package chart
 
 import (
-	"cmp"
 	"math"
 )
 
@@ -46,7 +45,7 @@ func (f *frame) beneath(p *Panel) float64 {
 func (f *frame) panelWords(p *Panel, r room) {
 	x := r.left
 	y := r.y0 - f.panelHead(p)
-	if title := cmp.Or(p.Title, f.rowName(p)); title != "" {
+	if title := p.Title; title != "" {
 		l := f.nameType()
 		f.text(x, y+l.size*1.05, l.cut(title, r.x1-x), l, f.palette.Ink, left)
 		y += f.size.Text * 1.5
@@ -54,6 +53,10 @@ func (f *frame) panelWords(p *Panel, r room) {
 	if p.Y.Label != "" {
 		l := f.tickType()
 		f.text(x, y+l.size*0.95, l.cut(p.Y.Label, r.x1-x), l, f.palette.Soft, left)
+		y += f.size.Text * 1.45
+	}
+	if items := f.rowItems(p); len(items) > 0 {
+		f.items(items, y)
 	}
 }
 
@@ -160,7 +163,8 @@ func (f *frame) spans(p *Panel, x scale, r room) {
 // guides draws straight lines with their words.
 func (f *frame) guides(p *Panel, x, y scale, r room) {
 	l := f.tickType()
-	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}, curves: f.curves(p, x, y)}
+	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}}
+	f.passCurves(&words, p, x, y)
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
@@ -188,11 +192,17 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 		case g.X != nil:
 			w := x.at(*g.X)
 			f.line(s, [2]float64{w, r.y0}, [2]float64{w, words.y1})
-			if b, ok := words.place(w, l.width(g.Text), l.size); ok {
-				f.halo(b.x0, b.y0+l.size*0.95, g.Text, l, ink, left)
-			}
+			words.pass([2]float64{w, r.y0}, [2]float64{w, words.y1})
 		default:
 			f.diagonal(g, x, y, r, s, l)
+		}
+	}
+	for _, g := range p.Guides {
+		if g.X == nil {
+			continue
+		}
+		if b, ok := words.place(x.at(*g.X), l.width(g.Text), l.size); ok {
+			f.halo(b.x0, b.y0+l.size*0.95, g.Text, l, f.palette.Soft, left)
 		}
 	}
 }

@@ -2,6 +2,7 @@ package sentence
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -46,12 +47,7 @@ func Runtime(g *analysis.BatteryGroup) []Sentence {
 	}
 	var l list
 	last := func(p analysis.BatteryPoint) string {
-		v, lower, upper, unit := p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH, "h"
-		if v < 2 {
-			v, lower, upper, unit = 60*v, 60*lower, 60*upper, "min"
-		}
-		places := min(Decimals(float64(v), HalfWidth(lower, upper)), 2)
-		return fmt.Sprintf("%s %s%s at %s", Fixed(float64(v), places), unit, Interval(lower, upper, places), Setting(p.SettingW, p.Setting))
+		return lasting(p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH) + " at " + Setting(p.SettingW, p.Setting)
 	}
 	text := "A full battery lasts " + last(known[0])
 	if len(known) > 1 {
@@ -59,6 +55,33 @@ func Runtime(g *analysis.BatteryGroup) []Sentence {
 	}
 	l.tell(Good, text+".")
 	return l
+}
+
+// lasting is a time in hours and minutes with its interval; minutes have a decimal
+// where the interval is narrower than two of them.
+func lasting(h, lower, upper analysis.Number) string {
+	if !lower.Known() || !upper.Known() {
+		return clock(h, 0)
+	}
+	places := 0
+	if 60*HalfWidth(lower, upper) < 1 {
+		places = 1
+	}
+	if upper < 1 {
+		return clock(h, places) + Interval(60*lower, 60*upper, places)
+	}
+	return clock(h, places) + " (" + clock(lower, places) + " to " + clock(upper, places) + ")"
+}
+
+// clock is a time in hours and minutes.
+func clock(h analysis.Number, places int) string {
+	unit := math.Pow10(-places)
+	minutes := math.Round(60*float64(h)/unit) * unit
+	if minutes < 60 {
+		return Fixed(minutes, places) + " min"
+	}
+	whole := math.Floor(minutes/60 + unit/120)
+	return fmt.Sprintf("%.0f h %s min", whole, Fixed(max(0, minutes-60*whole), places))
 }
 
 // measured sets a measured runtime beside its prediction.

@@ -79,22 +79,40 @@ func Band(c *analysis.Comparison, b analysis.Band) Sentence {
 	where := Capital(Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To)))
 	members := bandSettings(c, b)
 	d, lower, upper := bandMean(members)
-	places := PercentPlaces(lower, upper)
 	switch b.Verdict {
 	case analysis.VerdictA, analysis.VerdictB:
 		return Sentence{Good, where + " " + ahead(c, b.Verdict, d, lower, upper) + "."}
 	case analysis.VerdictTie:
-		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: a/b %s %%%s.", where, Margin(c.Margin),
-			SignedPercent(float64(d), places), Percents(lower, upper, places))}
+		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), over(c.A, c.B, d, lower, upper))}
 	}
 	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(c, members) + "."}
+}
+
+// Open says in short at which settings it cannot be told who is ahead, and how many
+// runs it would take. It is empty where all can be told.
+func Open(c *analysis.Comparison) Sentence {
+	var parts []string
+	for _, b := range c.Bands {
+		if b.Verdict == analysis.VerdictUnclear {
+			parts = append(parts, Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To))+wanted(c, bandSettings(c, b)))
+		}
+	}
+	if len(parts) == 0 {
+		return Sentence{}
+	}
+	return Sentence{Doubtful, Capital(strings.Join(parts, "; ")) + "."}
+}
+
+// over is the relative difference of one side over the other with its interval.
+func over(a, b string, d, lower, upper analysis.Number) string {
+	places := PercentPlaces(lower, upper)
+	return fmt.Sprintf("%s over %s %s %%%s", Side(a), Side(b), SignedPercent(float64(d), places), Percents(lower, upper, places))
 }
 
 // Overall says who is ahead over all shared settings; there must be one.
 func Overall(c *analysis.Comparison) Sentence {
 	o := c.Overall
-	places := PercentPlaces(o.Lower, o.Upper)
-	ratio := fmt.Sprintf("a/b %s %%%s", SignedPercent(float64(o.Diff), places), Percents(o.Lower, o.Upper, places))
+	ratio := over(c.A, c.B, o.Diff, o.Lower, o.Upper)
 	switch o.Verdict {
 	case analysis.VerdictA, analysis.VerdictB:
 		return Sentence{Plain, "Over all shared settings " + ahead(c, o.Verdict, o.Diff, o.Lower, o.Upper) + "."}
@@ -122,16 +140,15 @@ func Common(device, supply, variant *string) string {
 // Across sums comparisons over workloads up.
 func Across(a, b string, x analysis.Across) string {
 	c := &analysis.Comparison{A: a, B: b, Better: x.Better}
-	places := PercentPlaces(x.Lower, x.Upper)
-	ratio := fmt.Sprintf("a/b %s %%%s", SignedPercent(float64(x.Diff), places), Percents(x.Lower, x.Upper, places))
-	over := fmt.Sprintf("Over %d workloads ", x.Workloads)
+	ratio := over(a, b, x.Diff, x.Lower, x.Upper)
+	together := fmt.Sprintf("Over %d workloads ", x.Workloads)
 	switch x.Verdict {
 	case analysis.VerdictA, analysis.VerdictB:
-		return over + ahead(c, x.Verdict, x.Diff, x.Lower, x.Upper) + "."
+		return together + ahead(c, x.Verdict, x.Diff, x.Lower, x.Upper) + "."
 	case analysis.VerdictTie:
-		return fmt.Sprintf("%s%s (a) and %s (b) are level within the margin: %s.", over, a, b, ratio)
+		return fmt.Sprintf("%s%s and %s are level within the margin: %s.", together, Side(a), Side(b), ratio)
 	}
-	return fmt.Sprintf("%sit cannot be told whether %s (a) or %s (b) is ahead: %s.", over, a, b, ratio)
+	return fmt.Sprintf("%sit cannot be told whether %s or %s is ahead: %s.", together, Side(a), Side(b), ratio)
 }
 
 // Place is a setting of a comparison, measured watts with one decimal.

@@ -43,7 +43,52 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 // settings next to the best mean have intervals that overlap its own: their order
 // is not told. It is empty where the best mean has no interval.
 func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
-	best := -1
+	best, value := best(r, g)
+	if best < 0 {
+		return Sentence{}
+	}
+	from, to := overlapping(g.Points, best)
+	if from == to {
+		p := g.Points[best]
+		return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s.", Setting(p.SettingW, p.Setting), value)}
+	}
+	return Sentence{Plain, fmt.Sprintf("The best mean result is %s; %s the intervals overlap with it: which of these is best cannot be told.", value,
+		Range(Setting(g.Points[from].SettingW, g.Points[from].Setting), Setting(g.Points[to].SettingW, g.Points[to].Setting)))}
+}
+
+// ToSet says in short which settings give most per watt, enough, and the best
+// result. It is empty where none of these is known.
+func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
+	var parts []string
+	e := &g.Efficiency
+	if peak := Peak(e); peak != "" {
+		part := peak + " for most per " + Denominator[e.By]
+		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
+			part += " (as good " + Range(from, to) + ")"
+		}
+		parts = append(parts, part)
+	}
+	if g.Enough.AtW.Known() {
+		parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0)))
+	}
+	if best, value := best(r, g); best >= 0 {
+		from, to := overlapping(g.Points, best)
+		words := "for the best result"
+		if from != to {
+			words = "for what cannot be told from the best result"
+		}
+		parts = append(parts, fmt.Sprintf("%s %s, %s", Setting(g.Points[from].SettingW, g.Points[from].Setting), words, value))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return Capital(strings.Join(parts, "; ")) + "."
+}
+
+// best is the point with the best mean, and that mean in words; -1 where it has no
+// interval.
+func best(r *analysis.CurveResult, g *analysis.CurveGroup) (best int, value string) {
+	best = -1
 	for i, p := range g.Points {
 		if !p.Mean.Known() {
 			continue
@@ -53,17 +98,11 @@ func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 		}
 	}
 	if best < 0 || !g.Points[best].Lower.Known() || !g.Points[best].Upper.Known() {
-		return Sentence{}
+		return -1, ""
 	}
 	p := g.Points[best]
 	half := HalfWidth(p.Lower, p.Upper)
-	value := strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
-	from, to := overlapping(g.Points, best)
-	if from == to {
-		return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s.", Setting(p.SettingW, p.Setting), value)}
-	}
-	return Sentence{Plain, fmt.Sprintf("The best mean result is %s; %s the intervals overlap with it: which of these is best cannot be told.", value,
-		Range(Setting(g.Points[from].SettingW, g.Points[from].Setting), Setting(g.Points[to].SettingW, g.Points[to].Setting)))}
+	return best, strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
 }
 
 // overlapping are the ends of the unbroken stretch around a point whose intervals
