@@ -24,6 +24,7 @@ type ValueResult struct {
 // DeviceValue is what the dearer of two devices buys in one workload.
 type DeviceValue struct {
 	Metric          string  `json:"metric"`
+	Better          string  `json:"better"`
 	Workload        string  `json:"workload"`
 	Supply          string  `json:"supply"`  // "" where the sides differ in it
 	Variant         string  `json:"variant"` // "" where the sides differ in it
@@ -105,7 +106,7 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 
 func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v := DeviceValue{
-		Metric: c.Metric, Workload: c.Workload, Confidence: c.Confidence,
+		Metric: c.Metric, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence,
 		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotTold: []SettingSpan{},
 	}
 	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}

@@ -149,7 +149,9 @@ func TestSentencesWhereLessIsBetter(t *testing.T) {
 		plots[i].metric, plots[i].unit, plots[i].lower, plots[i].floor, plots[i].cap = "duration", "s", true, 0, 0
 		plots[i].curve = func(w float64) float64 { return top * 30 / saturating(30)(w) }
 	}
-	p := compose(t, plant(2, plots...), Questions{})
+	p := compose(t, plant(2, plots...), Questions{Prices: analysis.Prices{ByDevice: map[string]float64{"unit-oak": 700, "unit-elm": 500}}})
+	money := find(t, shortly(t, p, "What a dearer device buys"), "% (", " in 1/duration over all shared settings")
+	holds(t, "oak's speed over elm's", triple(t, money, "better by"), 100*(100.0/90-1))
 	s := find(t, shortly(t, p, "Who is ahead"), "unit-oak is ahead by")
 	holds(t, "oak under elm", triple(t, s, "is ahead by"), 10) // 90 s are 10 % less than 100 s
 	find(t, shortly(t, p, "What to set"), "unit-oak", "54 W for the best result, 9")

@@ -30,8 +30,12 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		if gain < 0 {
 			gain, lower, upper, word = -gain, -upper, -lower, "worse"
 		}
-		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s over all shared settings: %s %%%s for every 100 %s.", price, word,
-			Fixed(100*float64(gain), places), Percents(lower, upper, places),
+		as := "" // the gain of a time is one of speed
+		if v.Better == "lower" {
+			as = " in 1/" + v.Metric
+		}
+		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s%s over all shared settings: %s %%%s for every 100 %s.", price, word,
+			Fixed(100*float64(gain), places), Percents(lower, upper, places), as,
 			Fixed(float64(o.PercentPer100), each), Interval(o.PercentPer100Lower, o.PercentPer100Upper, each), strings.TrimSpace(currency+" of its surcharge")))
 	}
 	l.perPrice(o)
