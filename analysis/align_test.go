@@ -150,11 +150,15 @@ func TestCompareAtPackage(t *testing.T) {
 	if won := wins(c); won > 0 || c.Overall.Verdict != VerdictTie {
 		t.Errorf("at equal watts %d settings are won, overall %+v", won, c.Overall)
 	}
-	if !hasNote(c.Notes, "equal measured package watts") {
-		t.Errorf("notes %q", c.Notes)
+	if !has(c.Notes, EqualWatts{AtPackage}) {
+		t.Errorf("notes %+v", c.Notes)
 	}
-	if c := at(AtSystem); len(c.Settings) != 0 || !hasNote(c.Notes, "without score and system watts") {
+	if c := at(AtSystem); len(c.Settings) != 0 || !has(c.Notes, LeftOutRuns{"unit-oak", len(runs) / 2, LeftOutMissing, "score", []string{AtSystem}}) {
 		t.Errorf("no run has system watts: %+v", c)
+	}
+	c = compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm", At: AtSystem, Per: AtSystem})
+	if left, ok := oneOf[LeftOutRuns](c.Notes); !ok || !slices.Equal(left.Watts, []string{AtSystem}) {
+		t.Errorf("system watts are needed once: %+v", left)
 	}
 }
 

@@ -46,7 +46,7 @@ type BatteryResult struct {
 	Reserve    float64        `json:"reserve"`
 	Confidence float64        `json:"confidence"` // of every interval, each for itself
 	Groups     []BatteryGroup `json:"groups"`
-	Notes      []string       `json:"notes"`
+	Notes      []Note         `json:"-"` // who writes JSON words them
 }
 
 // BatteryGroup is one device, workload and variant on battery.
@@ -70,7 +70,7 @@ type BatteryGroup struct {
 	Gains    []RuntimeGain     `json:"gains"`
 	Measured []MeasuredRuntime `json:"measured"`
 	Flagged  []FlaggedRun      `json:"flagged"`
-	Notes    []string          `json:"notes"`
+	Notes    []Note            `json:"-"` // who writes JSON words them
 
 	key   Group
 	means []estimate // of ln system watts, beside Points
@@ -100,7 +100,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 	if err := req.check(); err != nil {
 		return BatteryResult{}, err
 	}
-	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, Notes: []string{}}
+	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, Notes: []Note{}}
 	groups := runsByGroup(runs, req.Filter)
 	others := 0
 	for _, key := range sortedGroups(groups) {
@@ -112,7 +112,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 		if group, ok := b.build(key); ok {
 			result.Groups = append(result.Groups, group)
 		} else {
-			result.Notes = append(result.Notes, fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", key.describe(), len(groups[key])))
+			result.Notes = append(result.Notes, NoUsablePower{key, len(groups[key])})
 		}
 	}
 	result.Notes = append(result.Notes, loneRunDowns(result.Groups, req)...)
@@ -120,7 +120,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 		return BatteryResult{}, fmt.Errorf("battery: none of %d selected runs was on battery", others)
 	}
 	if others > 0 {
-		result.Notes = append(result.Notes, fmt.Sprintf("%d runs on mains or an unknown supply do not count", others))
+		result.Notes = append(result.Notes, OtherSupplies{others})
 	}
 	addGains(result.Groups, req.Reserve)
 	return result, nil
@@ -128,16 +128,15 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 
 // loneRunDowns tells of measured runtimes without another run on battery to
 // stand beside.
-func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []string {
-	var notes []string
+func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []Note {
+	var notes []Note
 	for i := range req.SwitchedOff {
 		r := &req.SwitchedOff[i]
 		key := groupOf(r)
 		if !isDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
 			continue
 		}
-		notes = append(notes, fmt.Sprintf("%s: run %s emptied the battery in %.2f h; without finished runs on battery there is no prediction to set beside it",
-			key.describe(), r.ID, r.DurationS/secondsPerHour))
+		notes = append(notes, LoneRunDown{key, r.ID, Number(r.DurationS / secondsPerHour)})
 	}
 	return notes
 }
@@ -179,11 +178,12 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 		Device: key.Device, Workload: key.Workload, Variant: key.Variant,
 		Noise: groupNoise(noise), NoiseSource: noise.Source,
 		Points: []BatteryPoint{}, Gains: []RuntimeGain{}, Measured: []MeasuredRuntime{},
-		Flagged: flaggedRuns(b.runs, cells, noise), Notes: []string{},
+		Flagged: flaggedRuns(b.runs, cells, noise), Notes: []Note{},
 		key: key, means: estimates(cells, noise, false),
 	}
-	b.note(leftOutNotes(left, "power of the whole device")...)
-	b.note(noiseNotes(noise)...)
+	b.note(leftOutNotes("", left, "", AtSystem)...)
+	b.note(noiseNotes("", noise)...)
+	b.note(unlikeRepeatsNotes(noise)...)
 	b.addFullEnergy()
 	b.addSharedU()
 	b.addPoints()
@@ -192,7 +192,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	return b.out, true
 }
 
-func (b *batteryGroup) note(notes ...string) { b.out.Notes = append(b.out.Notes, notes...) }
+func (b *batteryGroup) note(notes ...Note) { b.out.Notes = append(b.out.Notes, notes...) }
 
 // addFullEnergy takes the full energy from the request, else from the device's
 // own word, and the design energy from the latter.
@@ -211,13 +211,13 @@ func (b *batteryGroup) addFullEnergy() {
 		o.FullEnergyWh, o.FullEnergyRSE, o.FullSource = Number(fact), 0, "fact"
 	}
 	if changed {
-		b.note("the device's word for its full energy changes from run to run: the latest counts")
+		b.note(FullEnergyChanges{})
 	}
 	if !o.FullEnergyWh.Known() {
-		b.note("the full energy of the battery is unknown: no runtimes; state it in watt hours")
+		b.note(FullEnergyUnknown{})
 	}
 	if pack := b.out.key.value(variantPack); pack != "" && o.FullEnergyWh.Known() && !forVariant {
-		b.note(fmt.Sprintf("the runtimes count the battery alone and not the pack of %s: state the energy of both for the variant %s", pack, o.Variant))
+		b.note(PackNotCounted{pack, o.Variant})
 	}
 	design, _ := b.fact(FactDesignEnergyWh)
 	o.DesignWh = Number(design)

@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -178,7 +177,7 @@ func (b *batteryGroup) addMeasured(key Group) {
 		b.out.Measured = append(b.out.Measured, m)
 	}
 	if unknownCharge > 0 {
-		b.note(fmt.Sprintf("%d runs down to the reserve did not say at which charge they began: predicted from a full battery", unknownCharge))
+		b.note(StartChargeUnknown{unknownCharge})
 	}
 	slices.SortFunc(b.out.Measured, func(x, y MeasuredRuntime) int { return strings.Compare(x.Run, y.Run) })
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -72,8 +71,8 @@ func TestBatteryNumbers(t *testing.T) {
 	} {
 		near(t, c.what, c.got, c.want, 5e-10)
 	}
-	if g.NoiseSource != NoisePooledRoughness || len(g.Notes) == 0 {
-		t.Errorf("source %s, notes %q", g.NoiseSource, g.Notes)
+	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, NoiseEstimate{Source: NoisePooledRoughness}) {
+		t.Errorf("source %s, notes %+v", g.NoiseSource, g.Notes)
 	}
 	near(t, "df", g.means[0].nu, 5, 1e-12)
 }
@@ -149,8 +148,8 @@ func TestBatteryFullEnergy(t *testing.T) {
 	runs[1].Facts[FactFullEnergyWh] = "45"
 	runs[1].StartedAt = time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
 	g = oneBattery(t, runs, BatteryRequest{})
-	if g.FullEnergyWh != 45 || !strings.Contains(strings.Join(g.Notes, "\n"), "latest") {
-		t.Errorf("full energy %v, notes %q, want the latest and a note", g.FullEnergyWh, g.Notes)
+	if g.FullEnergyWh != 45 || !has(g.Notes, FullEnergyChanges{}) {
+		t.Errorf("full energy %v, notes %+v, want the latest and a note", g.FullEnergyWh, g.Notes)
 	}
 
 	for i := range runs {
@@ -170,13 +169,13 @@ func TestBatteryPack(t *testing.T) {
 		runs[i].Variant = "pack=100Wh"
 	}
 	alone := oneBattery(t, runs, BatteryRequest{Full: full(50)})
-	if !strings.Contains(strings.Join(alone.Notes, "\n"), "100Wh") {
-		t.Errorf("notes %q do not say that the pack is left out", alone.Notes)
+	if !has(alone.Notes, PackNotCounted{"100Wh", "pack=100Wh"}) {
+		t.Errorf("notes %+v do not say that the pack is left out", alone.Notes)
 	}
 	both := oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 50}, {Variant: "pack=100Wh", Wh: 150}}})
 	near(t, "runtime with the pack", float64(both.Points[0].RuntimeH), 6, 1e-12)
-	if strings.Contains(strings.Join(both.Notes, "\n"), "100Wh") {
-		t.Errorf("notes %q", both.Notes)
+	if has(both.Notes, PackNotCounted{"100Wh", "pack=100Wh"}) {
+		t.Errorf("notes %+v", both.Notes)
 	}
 }
 
@@ -278,8 +277,8 @@ func TestBatteryRunDown(t *testing.T) {
 		t.Errorf("a setting without other runs: %+v", g.Measured)
 	}
 	lone.Workload = "tile-sort"
-	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !hasNote(r.Notes, "run off emptied the battery in 1.90 h") {
-		t.Errorf("a workload without other runs: %q, %v", r.Notes, err)
+	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !has(r.Notes, LoneRunDown{groupOf(&lone), "off", 1.9}) {
+		t.Errorf("a workload without other runs: %+v, %v", r.Notes, err)
 	}
 }
 
@@ -300,11 +299,25 @@ func TestBatteryRunDownWithSharedUncertainty(t *testing.T) {
 	near(t, "half width", math.Log(float64(unsure.PredictedUpperH/unsure.PredictedH)), t2*math.Sqrt(narrow*narrow/t2/t2+0.02*0.02), 1e-8)
 }
 
+// The odd run is flagged and noted.
+func TestBatteryFlags(t *testing.T) {
+	var runs []Run
+	for i, w := range []float64{8, 11, 16, 22} {
+		for k := range 3 {
+			runs = append(runs, batteryRun(fmt.Sprint(i, k), w, (5+w)*(1+0.002*float64(k)), w))
+		}
+	}
+	*runs[4].SystemW *= 1.2
+	if g := oneBattery(t, runs, BatteryRequest{}); len(g.Flagged) != 1 || g.Flagged[0].Run != runs[4].ID || !has(g.Notes, UnlikeRepeats{1}) {
+		t.Errorf("flagged %+v, notes %+v", g.Flagged, g.Notes)
+	}
+}
+
 func TestBatteryOverheadWithoutPackage(t *testing.T) {
 	runs := onBattery([]float64{8, 11, 16, 22}, []float64{15.2, 18.9, 24.2, 31}, make([]float64, 4))
 	g := oneBattery(t, runs, BatteryRequest{})
-	if g.Overhead.Against != BySetting || !strings.Contains(strings.Join(g.Notes, "\n"), "set watts") {
-		t.Errorf("%+v, notes %q: want a line against set watts and a note", g.Overhead, g.Notes)
+	if g.Overhead.Against != BySetting || !has(g.Notes, OverheadBySetting{}) {
+		t.Errorf("%+v, notes %+v: want a line against set watts and a note", g.Overhead, g.Notes)
 	}
 	g = oneBattery(t, runs[:2], BatteryRequest{})
 	if g.Overhead.Against != "" || g.Overhead.Slope.Known() {

@@ -161,10 +161,8 @@ func (r *CompareResult) metricOf(runs []Run, groups map[Group][]int, family []pa
 	if err != nil {
 		return usual
 	}
-	for _, text := range append(own.notes, fmt.Sprintf("%s has no %s: compared by %s", family[0].a.Workload, usual.name, own.name)) {
-		if !slices.Contains(r.Notes, text) {
-			r.Notes = append(r.Notes, text)
-		}
+	for _, n := range append(own.notes, OtherMetric{family[0].a.Workload, usual.name, own.name}) {
+		addNote(&r.Notes, n)
 	}
 	return own
 }

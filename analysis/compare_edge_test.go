@@ -14,7 +14,7 @@ import (
 // contractCompare are the fields that readers of the JSON rely on.
 var contractCompare = map[string][]string{
 	"":            {"across", "comparisons"},
-	"comparisons": {"metric", "workload", "factor", "a", "b", "device", "supply", "variant", "margin", "confidence", "noise_a", "noise_b", "blocks", "settings", "bands", "crossings", "overall", "flagged", "confounders", "notes"},
+	"comparisons": {"metric", "workload", "factor", "a", "b", "device", "supply", "variant", "margin", "confidence", "noise_a", "noise_b", "blocks", "settings", "bands", "crossings", "overall", "flagged"},
 	"settings":    {"setting_w", "n_a", "n_b", "mean_a", "mean_b", "diff", "lower", "upper", "se", "df", "p_adjusted", "verdict", "more_runs"},
 	"bands":       {"from_w", "to_w", "verdict"},
 	"crossings":   {"at_w", "lower_w", "upper_w"},
@@ -41,7 +41,7 @@ func TestCompareContract(t *testing.T) {
 		t.Fatal(err)
 	}
 	checkFields(t, "", tree)
-	for _, list := range []string{"comparisons", "settings", "bands", "crossings", "flagged", "confounders", "notes", "across_pairs"} {
+	for _, list := range []string{"comparisons", "settings", "bands", "crossings", "flagged", "across_pairs"} {
 		if strings.Contains(text, fmt.Sprintf("%q:null", list)) {
 			t.Errorf("%s is null", list)
 		}
@@ -71,14 +71,10 @@ func checkFields(t *testing.T, place string, object map[string]any) {
 	}
 }
 
-func hasNote(notes []string, part string) bool {
-	return slices.ContainsFunc(notes, func(n string) bool { return strings.Contains(n, part) })
-}
-
 func TestCompareNoSharedSetting(t *testing.T) {
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, oakResults), sameSettings("unit-elm", []float64{12, 18}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device"})
-	if len(c.Settings) != 4 || len(c.Bands) != 0 || len(c.Crossings) != 0 || c.Overall != nil || !hasNote(c.Notes, "share no setting") {
+	if len(c.Settings) != 4 || len(c.Bands) != 0 || len(c.Crossings) != 0 || c.Overall != nil || !has(c.Notes, NothingShared{}) {
 		t.Errorf("%+v", c)
 	}
 	for _, s := range c.Settings {
@@ -109,8 +105,8 @@ func TestCompareOneRunOnly(t *testing.T) {
 func TestCompareBorrowsNoise(t *testing.T) {
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, singles(50, 60)), sameSettings("unit-elm", []float64{10, 15}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	if !c.Settings[0].Lower.Known() || !hasNote(c.Notes, "takes that of the other") {
-		t.Errorf("%+v, notes %q", c.Settings[0], c.Notes)
+	if !c.Settings[0].Lower.Known() || !has(c.Notes, NoiseBorrowed{}) {
+		t.Errorf("%+v, notes %+v", c.Settings[0], c.Notes)
 	}
 }
 
@@ -135,9 +131,9 @@ func TestCompareUnusable(t *testing.T) {
 	runs[5].Results = nil
 	runs[6].SettingW = pointer(math.NaN())
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	for _, want := range []string{"score not finite, zero or negative", "without score", "set watts not finite"} {
-		if !hasNote(c.Notes, want) {
-			t.Errorf("notes %q lack %q", c.Notes, want)
+	for why, n := range map[string]int{LeftOutUnusable: 5, LeftOutMissing: 1, LeftOutSetting: 1} {
+		if want := (LeftOutRuns{"unit-oak", n, why, "score", nil}); !has(c.Notes, want) {
+			t.Errorf("notes %+v lack %+v", c.Notes, want)
 		}
 	}
 	if text := jsonOf(t, c); strings.Contains(text, "NaN") || strings.Contains(text, "Inf") {
@@ -220,8 +216,8 @@ func TestCompareFlags(t *testing.T) {
 	results[2] = []float64{70, 70.1, 63}
 	runs := append(sameSettings("unit-oak", []float64{10, 15, 20, 30}, results), sameSettings("unit-elm", []float64{10, 15, 20, 30}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	if len(c.Flagged) != 1 || c.Flagged[0].Run != "unit-oak-20-2" || c.Flagged[0].SettingW != 20 {
-		t.Errorf("flagged %+v", c.Flagged)
+	if len(c.Flagged) != 1 || c.Flagged[0].Run != "unit-oak-20-2" || c.Flagged[0].SettingW != 20 || !has(c.Notes, UnlikeRepeats{1}) {
+		t.Errorf("flagged %+v, notes %+v", c.Flagged, c.Notes)
 	}
 	near(t, "mean with the odd run", float64(c.Settings[2].MeanA), math.Cbrt(70*70.1*63), 1e-12)
 }
@@ -357,8 +353,8 @@ func TestCompareDifferentMetrics(t *testing.T) {
 	if fps.Metric != "fps_mean" || fps.Overall.Verdict != VerdictA || duration.Metric != "duration" || duration.Better != "lower" || duration.Overall.Verdict != VerdictA {
 		t.Errorf("%s %s, %s %s %s", fps.Metric, fps.Overall.Verdict, duration.Metric, duration.Better, duration.Overall.Verdict)
 	}
-	if !hasNote(result.Notes, "harbour-flight has no duration: compared by fps_mean") {
-		t.Errorf("notes %q", result.Notes)
+	if !has(result.Notes, OtherMetric{"harbour-flight", "duration", "fps_mean"}) {
+		t.Errorf("notes %+v", result.Notes)
 	}
 	near(t, "across", float64(result.Across.Diff), math.Sqrt(1.03*1.05)-1, 1e-12)
 	if x := result.Across; x.Better != "higher" || x.Verdict != VerdictA {
@@ -380,8 +376,8 @@ func TestCompareAcrossPairs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if result.Across != nil || len(result.AcrossPairs) != 2 || !hasNote(result.Notes, "each is summed up over its workloads by itself") {
-		t.Errorf("across %v, pairs %v, notes %q", result.Across, result.AcrossPairs, result.Notes)
+	if result.Across != nil || len(result.AcrossPairs) != 2 || !has(result.Notes, SeveralPairs{}) {
+		t.Errorf("across %v, pairs %v, notes %+v", result.Across, result.AcrossPairs, result.Notes)
 	}
 }
 

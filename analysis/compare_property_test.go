@@ -152,6 +152,7 @@ func TestCompareRowOrder(t *testing.T) {
 		if a, b := jsonOf(t, before), jsonOf(t, after); a != b {
 			t.Fatalf("the order of the runs matters:\n%s\n%s", a, b)
 		}
+		sameNotes(t, before, after)
 	})
 }
 

@@ -17,7 +17,7 @@ type CompareResult struct {
 	Comparisons []Comparison `json:"comparisons"`
 	Across      *Across      `json:"across"`       // nil unless one pair of sides was compared in several workloads
 	AcrossPairs []AcrossPair `json:"across_pairs"` // the same for every pair, where there are several
-	Notes       []string     `json:"notes"`
+	Notes       []Note       `json:"-"`            // who writes JSON words them
 }
 
 // Comparison is one pair of sides in one workload.
@@ -50,8 +50,8 @@ type Comparison struct {
 	Crossings   []Crossing          `json:"crossings"`
 	Overall     *Overall            `json:"overall"` // nil without a shared setting
 	Flagged     []FlaggedRun        `json:"flagged"`
-	Confounders []string            `json:"confounders"`
-	Notes       []string            `json:"notes"`
+	Confounders []Note              `json:"-"` // who writes JSON words them
+	Notes       []Note              `json:"-"` // who writes JSON words them
 
 	effect effect
 	pair   pair

@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -22,8 +20,8 @@ const (
 )
 
 // confounders lists what else differs between the sides and could explain the
-// difference, in words.
-func (c *contest) confounders(p pair, nameA, nameB string) []string {
+// difference.
+func (c *contest) confounders(p pair, nameA, nameB string) []Note {
 	a, b := describeSide(&c.a, nameA), describeSide(&c.b, nameB)
 	if len(a.runs) == 0 || len(b.runs) == 0 {
 		return nil
@@ -76,20 +74,17 @@ func (f *sideFacts) values(take func(*Run) (float64, bool)) []float64 {
 }
 
 // apartInTime tells if one side had ended before the other began.
-func apartInTime(a, b *sideFacts) []string {
+func apartInTime(a, b *sideFacts) []Note {
 	firstA, lastA, okA := a.span()
 	firstB, lastB, okB := b.span()
 	if !okA || !okB {
 		return nil
 	}
-	say := func(early, late string) []string {
-		return []string{fmt.Sprintf("not interleaved in time: the last run of %s began before the first of %s, so anything that changed in between looks like a difference of the sides", early, late)}
-	}
 	switch {
 	case lastA.Before(firstB):
-		return say(a.name, b.name)
+		return []Note{Apart{a.name, b.name}}
 	case lastB.Before(firstA):
-		return say(b.name, a.name)
+		return []Note{Apart{b.name, a.name}}
 	}
 	return nil
 }
@@ -112,7 +107,7 @@ func (f *sideFacts) span() (first, last time.Time, ok bool) {
 
 // differentDuration says nothing of workloads whose time is their result: there
 // the runs last as long as the work takes.
-func differentDuration(a, b *sideFacts, metric metricInfo) []string {
+func differentDuration(a, b *sideFacts, metric metricInfo) []Note {
 	if metric.lower && metric.unit == "s" {
 		return nil
 	}
@@ -125,11 +120,11 @@ func differentDuration(a, b *sideFacts, metric metricInfo) []string {
 	if math.Abs(math.Log(ma/mb)) <= math.Log1p(tellDuration) {
 		return nil
 	}
-	return []string{fmt.Sprintf("different duration: runs of %s last %.3g s on average, of %s %.3g s", a.name, ma, b.name, mb)}
+	return []Note{DurationsDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
 }
 
 // differentTemperature compares the temperatures at the start.
-func differentTemperature(a, b *sideFacts) []string {
+func differentTemperature(a, b *sideFacts) []Note {
 	start := func(r *Run) (float64, bool) { return deref(r.StartTempC) }
 	ta, tb := a.values(start), b.values(start)
 	if len(ta) < 2 || len(tb) < 2 {
@@ -139,7 +134,7 @@ func differentTemperature(a, b *sideFacts) []string {
 	if math.Abs(ma-mb) < tellTemperature || !(welchP(ta, tb) < tellLevel) {
 		return nil
 	}
-	return []string{fmt.Sprintf("different start temperature: %s %.1f °C on average, %s %.1f °C", a.name, ma, b.name, mb)}
+	return []Note{StartTemperaturesDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
 }
 
 // welchP is the two-sided p of Welch's t test; 0 where neither sample varies but
@@ -161,7 +156,7 @@ func welchP(x, y []float64) float64 {
 
 // differentTimeOfDay compares the mean directions of the start times on the
 // clock's circle (UTC). [mean direction: Mardia & Jupp 2000, 2.2.1]
-func differentTimeOfDay(a, b *sideFacts) []string {
+func differentTimeOfDay(a, b *sideFacts) []Note {
 	ta, okA := a.timeOfDay()
 	tb, okB := b.timeOfDay()
 	if !okA || !okB {
@@ -172,8 +167,7 @@ func differentTimeOfDay(a, b *sideFacts) []string {
 	if apart <= tellTimeOfDay {
 		return nil
 	}
-	clock := func(d time.Duration) string { return time.Time{}.Add(d).Format("15:04") }
-	return []string{fmt.Sprintf("different time of day: %s ran around %s UTC, %s around %s", a.name, clock(ta), b.name, clock(tb))}
+	return []Note{TimesOfDayDiffer{SideTime{a.name, ta}, SideTime{b.name, tb}}}
 }
 
 func (f *sideFacts) timeOfDay() (time.Duration, bool) {
@@ -197,7 +191,7 @@ func (f *sideFacts) timeOfDay() (time.Duration, bool) {
 	return time.Duration(angle / (2 * math.Pi) * float64(day)), true
 }
 
-func differentCharge(a, b *sideFacts) []string {
+func differentCharge(a, b *sideFacts) []Note {
 	charge := func(r *Run) (float64, bool) { return deref(r.ChargeRatio) }
 	ca, cb := a.values(charge), b.values(charge)
 	if len(ca) == 0 || len(cb) == 0 {
@@ -207,12 +201,12 @@ func differentCharge(a, b *sideFacts) []string {
 	if math.Abs(ma-mb) < tellCharge {
 		return nil
 	}
-	return []string{fmt.Sprintf("different charge: %s starts at %.0f %% on average, %s at %.0f %%", a.name, 100*ma, b.name, 100*mb)}
+	return []Note{ChargesDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
 }
 
 // differentFindings tells which findings, such as charging or hot_start, are
 // more frequent on one side.
-func differentFindings(a, b *sideFacts) []string {
+func differentFindings(a, b *sideFacts) []Note {
 	count := func(f *sideFacts) map[string]int {
 		counts := make(map[string]int)
 		for _, r := range f.runs {
@@ -227,24 +221,23 @@ func differentFindings(a, b *sideFacts) []string {
 	inA, inB := count(a), count(b)
 	codes := maps.Clone(inA)
 	maps.Copy(codes, inB)
-	var list []string
+	var list []Note
 	for _, code := range slices.Sorted(maps.Keys(codes)) {
 		shareA, shareB := float64(inA[code])/float64(len(a.runs)), float64(inB[code])/float64(len(b.runs))
 		if math.Abs(shareA-shareB) >= tellShare && max(inA[code], inB[code]) >= 2 {
-			list = append(list, fmt.Sprintf("%s: %d of %d runs of %s, %d of %d of %s",
-				code, inA[code], len(a.runs), a.name, inB[code], len(b.runs), b.name))
+			list = append(list, FindingsDiffer{code, SideShare{a.name, inA[code], len(a.runs)}, SideShare{b.name, inB[code], len(b.runs)}})
 		}
 	}
 	return list
 }
 
-func differentUnits(a, b *sideFacts, metric string) []string {
+func differentUnits(a, b *sideFacts, metric string) []Note {
 	units := func(f *sideFacts) []string {
 		seen := make(map[string]bool)
 		last := ""
 		for i, r := range f.runs {
 			if unit := r.Results[metric].Unit; i == 0 || unit != last {
-				seen[cmp.Or(unit, "no unit")] = true
+				seen[unit] = true
 				last = unit
 			}
 		}
@@ -254,6 +247,5 @@ func differentUnits(a, b *sideFacts, metric string) []string {
 	if slices.Equal(inA, inB) {
 		return nil
 	}
-	return []string{fmt.Sprintf("different unit of %s: %s with %s, %s with %s",
-		metric, listedBy(" and ", inA), a.name, listedBy(" and ", inB), b.name)}
+	return []Note{UnitsDiffer{metric, SideValues{a.name, inA}, SideValues{b.name, inB}}}
 }

@@ -1,10 +1,12 @@
 package analysis
 
 import (
+	"math"
 	"slices"
-	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // twoDevices are interleaved runs of two like devices: nothing differs.
@@ -19,33 +21,36 @@ func TestConfoundersNone(t *testing.T) {
 		runs[i].StartTempC, runs[i].ChargeRatio = pointer(40+float64(i%3)), pointer(0.9)
 	}
 	if c := compareOne(t, runs, CompareRequest{By: "device"}); len(c.Confounders) != 0 {
-		t.Errorf("confounders %q, want none", c.Confounders)
+		t.Errorf("confounders %+v, want none", c.Confounders)
 	}
 }
+
+// halfAnHour is how exactly the runs' time of day is planted.
+var halfAnHour = cmp.Comparer(func(a, b time.Duration) bool { return (a - b).Abs() <= 30*time.Minute })
 
 // One thing differs between the sides at a time, and that is what is said.
 func TestConfounders(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		change func(r *Run, i int) // of unit-oak's runs
-		want   string
+		want   Note
 	}{
-		{"fact", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.2"} }, "different kernel: 7.1 with unit-elm, 7.2 with unit-oak"},
+		{"fact", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.2"} }, FactsDiffer{"kernel", SideValues{"unit-elm", []string{"7.1"}}, SideValues{"unit-oak", []string{"7.2"}}}},
 		{"fact within a side", func(r *Run, i int) {
 			if i%2 == 0 {
 				r.Facts = map[string]string{"kernel": "7.2"}
 			}
-		}, "different kernel: 7.1 with unit-elm, 7.1 and 7.2 with unit-oak"},
-		{"charger", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.1", "charger": "45 W"} }, "different charger: 65 W with unit-elm, 45 W with unit-oak"},
-		{"temperature", func(r *Run, _ int) { *r.StartTempC += 9 }, "different start temperature: unit-elm 41.0 °C on average, unit-oak 50.0 °C"},
-		{"charge", func(r *Run, _ int) { r.ChargeRatio = pointer(0.5) }, "different charge: unit-elm starts at 90 % on average, unit-oak at 50 %"},
-		{"charging", func(r *Run, _ int) { r.Findings = []string{"charging", "charging"} }, "charging: 0 of 9 runs of unit-elm, 9 of 9 of unit-oak"},
-		{"duration", func(r *Run, _ int) { r.DurationS = 90 }, "different duration: runs of unit-elm last 60 s on average, of unit-oak 90 s"},
-		{"time of day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(5 * time.Hour) }, "different time of day: unit-elm ran around 08:"},
-		{"another day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(24 * time.Hour) }, "not interleaved in time: the last run of unit-elm began before the first of unit-oak"},
+		}, FactsDiffer{"kernel", SideValues{"unit-elm", []string{"7.1"}}, SideValues{"unit-oak", []string{"7.1", "7.2"}}}},
+		{"charger", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.1", "charger": "45 W"} }, FactsDiffer{"charger", SideValues{"unit-elm", []string{"65 W"}}, SideValues{"unit-oak", []string{"45 W"}}}},
+		{"temperature", func(r *Run, _ int) { *r.StartTempC += 9 }, StartTemperaturesDiffer{SideMean{"unit-elm", 41}, SideMean{"unit-oak", 50}}},
+		{"charge", func(r *Run, _ int) { r.ChargeRatio = pointer(0.5) }, ChargesDiffer{SideMean{"unit-elm", 0.9}, SideMean{"unit-oak", 0.5}}},
+		{"charging", func(r *Run, _ int) { r.Findings = []string{"charging", "charging"} }, FindingsDiffer{"charging", SideShare{"unit-elm", 0, 9}, SideShare{"unit-oak", 9, 9}}},
+		{"duration", func(r *Run, _ int) { r.DurationS = 90 }, DurationsDiffer{SideMean{"unit-elm", 60}, SideMean{"unit-oak", 90}}},
+		{"time of day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(5 * time.Hour) }, TimesOfDayDiffer{SideTime{"unit-elm", 8 * time.Hour}, SideTime{"unit-oak", 13 * time.Hour}}},
+		{"another day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(24 * time.Hour) }, Apart{"unit-elm", "unit-oak"}},
 		{"unit", func(r *Run, _ int) {
 			r.Results = map[string]Result{"score": {Value: r.Results["score"].Value, Unit: "points"}}
-		}, "different unit of score: no unit with unit-elm, points with unit-oak"},
+		}, UnitsDiffer{"score", SideValues{"unit-elm", []string{""}}, SideValues{"unit-oak", []string{"points"}}}},
 	} {
 		runs := twoDevices()
 		for i := range runs {
@@ -57,14 +62,14 @@ func TestConfounders(t *testing.T) {
 			}
 		}
 		got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders
-		if !slices.ContainsFunc(got, func(s string) bool { return strings.Contains(s, c.want) }) {
-			t.Errorf("%s: %q, want %q in it", c.name, got, c.want)
+		if !slices.ContainsFunc(got, func(n Note) bool { return cmp.Equal(n, c.want, approximately, halfAnHour) }) {
+			t.Errorf("%s: %+v, want %+v in it", c.name, got, c.want)
 		}
 	}
 }
 
-// What nobody could have made equal between two devices is named in one short
-// sentence; versions and policies are told in full. Within a device everything
+// What nobody could have made equal between two devices is named in one
+// note; versions and policies are told in full. Within a device everything
 // is told, but not that a battery's content moved by a percent.
 func TestConfoundersByNature(t *testing.T) {
 	oak := map[string]string{"host_model": "oak 1", "cpu_model": "p8", "cores_active": "8", "battery_full_wh": "48.6", "cpu_governor": "performance", "firmware_version": "1.02", "memory_total_bytes": "17179869184"}
@@ -75,13 +80,13 @@ func TestConfoundersByNature(t *testing.T) {
 			runs[i].Facts = elm
 		}
 	}
-	want := []string{
-		"different cpu_governor: powersave with unit-elm, performance with unit-oak",
-		"different memory_total_bytes: 8 GiB with unit-elm, 16 GiB with unit-oak",
-		"by nature the devices also differ in battery, cores, processor, model (sweepd run show lists the facts)",
+	want := []Note{
+		FactsDiffer{"cpu_governor", SideValues{"unit-elm", []string{"powersave"}}, SideValues{"unit-oak", []string{"performance"}}},
+		FactsDiffer{"memory_total_bytes", SideValues{"unit-elm", []string{"8589934592"}}, SideValues{"unit-oak", []string{"17179869184"}}},
+		DevicesDiffer{[]string{"battery_full_wh", "cores_active", "cpu_model", "host_model"}},
 	}
-	if got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders; !slices.Equal(got, want) {
-		t.Errorf("between devices:\n%q\nwant\n%q", got, want)
+	if got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders; !cmp.Equal(got, want) {
+		t.Errorf("between devices: %s", cmp.Diff(want, got))
 	}
 	runs = grid([]Group{{"unit-oak", "tile-sort", "mains", "cores=6"}, {"unit-oak", "tile-sort", "mains", "cores=8"}}, oneLevel)
 	for i := range runs {
@@ -89,9 +94,9 @@ func TestConfoundersByNature(t *testing.T) {
 			runs[i].Facts = map[string]string{"cores_active": "6", "battery_full_wh": "48.2"}
 		}
 	}
-	want = []string{"different cores_active: 6 with cores=6, 8 with cores=8"}
-	if got := compareOne(t, runs, CompareRequest{By: "variant"}).Confounders; !slices.Equal(got, want) {
-		t.Errorf("within a device %q, want %q", got, want)
+	want = []Note{FactsDiffer{"cores_active", SideValues{"cores=6", []string{"6"}}, SideValues{"cores=8", []string{"8"}}}}
+	if got := compareOne(t, runs, CompareRequest{By: "variant"}).Confounders; !cmp.Equal(got, want) {
+		t.Errorf("within a device: %s", cmp.Diff(want, got))
 	}
 }
 
@@ -129,12 +134,17 @@ func TestMovesBetweenPasses(t *testing.T) {
 		}
 	}
 	got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders
-	moves := slices.IndexFunc(got, func(s string) bool { return strings.Contains(s, "results of unit-oak move from pass to pass, by +4") })
-	if moves < 0 || slices.ContainsFunc(got, func(s string) bool { return strings.Contains(s, "results of unit-elm move") }) {
-		t.Errorf("confounders %q", got)
+	moves := 0
+	for _, n := range got {
+		if m, ok := n.(MovesBetweenPasses); ok {
+			moves++
+			if m.Side != "unit-oak" || m.Passes != 3 || math.Abs(float64(m.Spread)-0.04) > 0.005 {
+				t.Errorf("%+v, planted: unit-oak rises by 4 %% over three passes", m)
+			}
+		}
 	}
-	if !slices.ContainsFunc(got, func(s string) bool { return strings.Contains(s, "results of unit-oak drift over the") }) {
-		t.Errorf("confounders %q, want the drift over the day too", got)
+	if drift, ok := oneOf[Drifts](got); moves != 1 || !ok || drift.Side != "unit-oak" || !(drift.Change > 0.03 && drift.Change < 0.06) {
+		t.Errorf("confounders %+v, want the drift over the day too", got)
 	}
 }
 
@@ -145,12 +155,16 @@ func TestDriftLevel(t *testing.T) {
 	c := campaign{n: 3, cv: 0.01, watts: studyWatts[:6]}
 	const campaigns = 1000
 	for range campaigns {
-		for _, s := range c.compare(t, rng).Confounders {
-			switch {
-			case strings.Contains(s, "unit-oak move from pass"):
-				passes++
-			case strings.Contains(s, "unit-oak drift over"):
-				drifts++
+		for _, n := range c.compare(t, rng).Confounders {
+			switch n := n.(type) {
+			case MovesBetweenPasses:
+				if n.Side == "unit-oak" {
+					passes++
+				}
+			case Drifts:
+				if n.Side == "unit-oak" {
+					drifts++
+				}
 			}
 		}
 	}
@@ -168,18 +182,20 @@ func TestNotesSayGauges(t *testing.T) {
 	for i := range runs {
 		runs[i].SystemW, runs[i].SystemU = pointer(20.0), 0.01
 	}
-	if c := compareOne(t, runs, CompareRequest{By: "device", Per: AtSystem}); !hasNote(c.Notes, "about 1 % for each device, is not in the bounds") {
-		t.Errorf("notes %q", c.Notes)
+	c := compareOne(t, runs, CompareRequest{By: "device", Per: AtSystem})
+	if gauges, ok := oneOf[GaugesLeftOut](c.Notes); !ok || math.Abs(float64(gauges.Uncertainty)-0.01) > 1e-12 {
+		t.Errorf("notes %+v, want gauges of 1 %%", c.Notes)
 	}
-	if c := compareOne(t, runs, CompareRequest{By: "device"}); hasNote(c.Notes, "gauge") {
-		t.Errorf("results alone: notes %q", c.Notes)
+	c = compareOne(t, runs, CompareRequest{By: "device"})
+	if _, ok := oneOf[GaugesLeftOut](c.Notes); ok {
+		t.Errorf("results alone: notes %+v", c.Notes)
 	}
 }
 
 func TestNotesSayWeakSpots(t *testing.T) {
 	interleaved := compareOne(t, twoDevices(), CompareRequest{By: "device"})
-	if hasNote(interleaved.Notes, "only interleaving") || hasNote(interleaved.Notes, "two runs per setting") {
-		t.Errorf("notes %q", interleaved.Notes)
+	if notes := interleaved.Notes; has(notes, DaysLeftOut{}) || has(notes, UnevenNoiseUnseen{}) || has(notes, SlowRunUnseen{}) {
+		t.Errorf("notes %+v", notes)
 	}
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, [][]float64{{50, 50.1}, {60, 60.2}}), sameSettings("unit-elm", []float64{10, 15}, [][]float64{{50, 50.1}, {60}})...)
 	for i := range runs {
@@ -188,9 +204,9 @@ func TestNotesSayWeakSpots(t *testing.T) {
 		}
 	}
 	c := compareOne(t, runs, CompareRequest{By: "device"})
-	for _, want := range []string{"only interleaving their runs helps", "noise that changes strongly", "a slow run cannot be told", "single run on a side"} {
-		if !hasNote(c.Notes, want) {
-			t.Errorf("notes %q lack %q", c.Notes, want)
+	for _, want := range []Note{DaysLeftOut{}, UnevenNoiseUnseen{}, SlowRunUnseen{}, SingleRunSupported{}} {
+		if !has(c.Notes, want) {
+			t.Errorf("notes %+v lack %T", c.Notes, want)
 		}
 	}
 }

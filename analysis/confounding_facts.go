@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -12,14 +10,14 @@ import (
 
 // nature are the facts in which devices differ because they are different
 // devices: nobody could have made them equal, so a comparison between devices
-// names them together in one sentence. Within a device they count as any other.
+// names them together in one note. Within a device they count as any other.
 // Versions and memory are not among them: a reader must be told those.
-var nature = map[string]string{
-	"host_vendor": "model", "host_model": "model", "host_version": "model", "host_board": "model",
-	"cpu_model": "processor", "cpu_microcode": "processor", "architecture": "processor",
-	"cpus_online": "cores", "cores_active": "cores", "cpu_frequency_max_hertz": "highest clock",
-	"firmware_date": "firmware", "gpu_driver": "graphics",
-	FactFullEnergyWh: "battery", FactDesignEnergyWh: "battery", "battery_cycles": "battery", "battery_technology": "battery",
+var nature = []string{
+	"host_vendor", "host_model", "host_version", "host_board",
+	"cpu_model", "cpu_microcode", "architecture",
+	"cpus_online", "cores_active", "cpu_frequency_max_hertz",
+	"firmware_date", "gpu_driver",
+	FactFullEnergyWh, FactDesignEnergyWh, "battery_cycles", "battery_technology",
 }
 
 // tellFact is the relative difference below which two numbers count as the same
@@ -30,24 +28,23 @@ const tellFact = 0.02
 // differentFacts tells which facts, such as the governor or a driver's version,
 // are not the same on both sides. Between devices those of their nature are only
 // named.
-func differentFacts(a, b *sideFacts, devices bool) []string {
+func differentFacts(a, b *sideFacts, devices bool) []Note {
 	inA, inB := a.facts(), b.facts()
-	var list, natural []string
+	var list []Note
+	var natural []string
 	for _, key := range slices.Sorted(maps.Keys(inA)) {
 		other := inB[key]
 		if other == nil || sameFact(key, inA[key], other) {
 			continue
 		}
-		if kind := nature[key]; devices && kind != "" {
-			if !slices.Contains(natural, kind) {
-				natural = append(natural, kind)
-			}
+		if devices && slices.Contains(nature, key) {
+			natural = append(natural, key)
 			continue
 		}
-		list = append(list, fmt.Sprintf("different %s: %s with %s, %s with %s", key, factValues(key, inA[key]), a.name, factValues(key, other), b.name))
+		list = append(list, FactsDiffer{key, SideValues{a.name, inA[key]}, SideValues{b.name, other}})
 	}
 	if len(natural) > 0 {
-		list = append(list, fmt.Sprintf("by nature the devices also differ in %s (sweepd run show lists the facts)", strings.Join(natural, ", ")))
+		list = append(list, DevicesDiffer{natural})
 	}
 	return list
 }
@@ -58,7 +55,7 @@ func sameFact(key string, a, b []string) bool {
 	if slices.Equal(a, b) {
 		return true
 	}
-	if _, measured := factUnit(key); !measured {
+	if !slices.ContainsFunc(measuredFacts, func(end string) bool { return strings.HasSuffix(key, end) }) {
 		return false
 	}
 	low, high := math.Inf(1), math.Inf(-1)
@@ -72,36 +69,8 @@ func sameFact(key string, a, b []string) bool {
 	return high <= low*(1+tellFact)
 }
 
-// factUnit is how a fact with a unit in its key is shown.
-func factUnit(key string) (shown unit, ok bool) {
-	for suffix, u := range factUnits {
-		if strings.HasSuffix(key, suffix) {
-			return u, true
-		}
-	}
-	return unit{}, false
-}
-
-type unit struct {
-	symbol string
-	one    float64 // in the key's unit
-}
-
-var factUnits = map[string]unit{
-	"_bytes": {"GiB", 1 << 30}, "_hertz": {"GHz", 1e9}, "_wh": {"Wh", 1}, "_watts": {"W", 1}, "_cycles": {"cycles", 1},
-}
-
-// factValues writes the values of a fact, with a unit where it has one.
-func factValues(key string, values []string) string {
-	shown := slices.Clone(values)
-	u, measured := factUnit(key)
-	for i, text := range shown {
-		if v, err := strconv.ParseFloat(text, 64); measured && err == nil && finite(v) {
-			shown[i] = fmt.Sprintf("%.3g %s", v/u.one, u.symbol)
-		}
-	}
-	return listedBy(" and ", slices.Compact(shown))
-}
+// measuredFacts are the ends of the keys whose values are numbers with a unit.
+var measuredFacts = []string{"_bytes", "_hertz", "_wh", "_watts", "_cycles"}
 
 // facts lists the sorted values that each fact takes.
 func (f *sideFacts) facts() map[string][]string {
@@ -111,7 +80,7 @@ func (f *sideFacts) facts() map[string][]string {
 		for key, value := range r.Facts {
 			if at := [2]string{key, value}; !seen[at] {
 				seen[at] = true
-				values[key] = append(values[key], cmp.Or(strings.TrimSpace(value), "nothing"))
+				values[key] = append(values[key], strings.TrimSpace(value))
 			}
 		}
 	}

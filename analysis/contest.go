@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"slices"
 )
 
 // contrast is one setting of two sides: the difference of their mean
@@ -70,7 +69,7 @@ type contest struct {
 	joint     bool      // neighbouring differences share measured points, so their errors are not independent
 	blocks    []float64 // shifts of the passes, taken out; none: no blocks
 	family    int       // settings adjusted together
-	notes     []string
+	notes     []Note
 }
 
 // leastNu is the fewest degrees of freedom with which bounds are given.
@@ -129,7 +128,7 @@ func (c *contest) contrastSettings() {
 		c.contrasts = append(c.contrasts, k)
 	})
 	if borrowed {
-		c.note("one side has nothing to estimate its noise from: it takes that of the other")
+		c.note(NoiseBorrowed{})
 	}
 	c.placeSettings()
 	c.overall = meanContrast(c.contrasts)
@@ -226,8 +225,8 @@ func (c *contest) sharedContrasts() []*contrast {
 	return list
 }
 
-func (c *contest) note(text string) {
-	if !slices.Contains(c.notes, text) {
-		c.notes = append(c.notes, text)
+func (c *contest) note(notes ...Note) {
+	for _, n := range notes {
+		addNote(&c.notes, n)
 	}
 }

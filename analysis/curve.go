@@ -24,7 +24,7 @@ type CurveResult struct {
 	Better     string       `json:"better"`     // higher or lower
 	Confidence float64      `json:"confidence"` // of every interval, each for itself
 	Groups     []CurveGroup `json:"groups"`
-	Notes      []string     `json:"notes"`
+	Notes      []Note       `json:"-"` // who writes JSON words them
 }
 
 // CurveGroup is one curve. Lists are never null, unknown numbers are.
@@ -47,7 +47,7 @@ type CurveGroup struct {
 	Marginal     []Marginal    `json:"marginal"`
 	Departures   []DepartureAt `json:"departures"`
 	Flagged      []FlaggedRun  `json:"flagged"`
-	Notes        []string      `json:"notes"`
+	Notes        []Note        `json:"-"` // who writes JSON words them
 }
 
 // CurvePoint is one setting of a curve. Mean is the geometric mean of the
@@ -122,20 +122,11 @@ func Curve(runs []Run, req CurveRequest) (CurveResult, error) {
 		if group, ok := c.build(key); ok {
 			result.Groups = append(result.Groups, group)
 		} else {
-			result.Notes = append(result.Notes, fmt.Sprintf("%s: no usable %s in %d runs%s", key.describe(), metric, len(groups[key]),
-				hasOthers(metricsIn(runs, groups[key]), metric)))
+			others := slices.DeleteFunc(metricsIn(runs, groups[key]), func(s string) bool { return s == metric })
+			result.Notes = append(result.Notes, NoUsableResult{key, metric, len(groups[key]), others})
 		}
 	}
 	return result, nil
-}
-
-// hasOthers names the metrics that runs have instead.
-func hasOthers(names []string, metric string) string {
-	names = slices.DeleteFunc(names, func(s string) bool { return s == metric })
-	if len(names) == 0 {
-		return ""
-	}
-	return "; they have " + listedBy(", ", names) + ", which --metric asks for"
 }
 
 func (r CurveRequest) check() error {

@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -37,7 +36,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 		Noise: groupNoise(c.noise), NoiseSource: c.noise.Source,
 		Efficiency: noEfficiency(), Efficiencies: []Efficiency{},
 		Enough: Enough{Unknown(), c.req.Share}, KneeW: Unknown(),
-		Marginal: []Marginal{}, Departures: []DepartureAt{}, Flagged: flaggedRuns(c.runs, c.cells, c.noise), Notes: []string{},
+		Marginal: []Marginal{}, Departures: []DepartureAt{}, Flagged: flaggedRuns(c.runs, c.cells, c.noise), Notes: []Note{},
 	}
 	c.noteRuns(left)
 	c.addPoints()
@@ -48,7 +47,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 		c.addEnough(inside)
 		c.out.Marginal = marginal(c.means)
 	} else {
-		c.note("settings without watts: no range, knee, enough, marginal gain or result per set watt")
+		c.note(CurveByName{})
 	}
 	return c.out, true
 }
@@ -66,24 +65,20 @@ func namesHaveOrder(cells []Cell) bool {
 	return !slices.ContainsFunc(cells, func(cell Cell) bool { return !slices.Contains(settingOrder, cell.Name) })
 }
 
-func (c *curveGroup) note(format string, args ...any) {
-	c.out.Notes = append(c.out.Notes, fmt.Sprintf(format, args...))
-}
+func (c *curveGroup) note(notes ...Note) { c.out.Notes = append(c.out.Notes, notes...) }
 
 func (c *curveGroup) noteRuns(left LeftOut) {
-	c.out.Notes = append(c.out.Notes, leftOutNotes(left, c.metric.name)...)
-	c.out.Notes = append(c.out.Notes, noiseNotes(c.noise)...)
-	if len(c.out.Flagged) > 0 {
-		c.note("%d runs differ from their repeats; they stay in all numbers until you reject them", len(c.out.Flagged))
-	}
+	c.note(leftOutNotes("", left, c.metric.name)...)
+	c.note(noiseNotes("", c.noise)...)
+	c.note(unlikeRepeatsNotes(c.noise)...)
 	if c.metric.lower {
-		c.note("lower is better: a negative departure is a worse (higher) result, a positive marginal gain a better (lower) one, and efficiency is 1/(result x watts)")
+		c.note(LessIsBetter{})
 	}
 }
 
 func (c *curveGroup) addDepartures() {
 	if !c.ordered {
-		c.note("the settings have names without a known order: no departures")
+		c.note(NoOrder{})
 		return
 	}
 	single := 0
@@ -97,7 +92,7 @@ func (c *curveGroup) addDepartures() {
 		}
 	}
 	if single > 0 {
-		c.note("%d departures rest on a single run, which cannot tell a dip from a bad run: repeat them", single)
+		c.note(SingleRunDepartures{single})
 	}
 }
 
@@ -117,7 +112,7 @@ func (c *curveGroup) addEfficiencies(inside func(float64) bool) {
 		case len(cells) == 0 || by.name == BySetting && !c.watts:
 			continue
 		case 2*len(cells) < len(c.cells):
-			c.note("efficiency by %s left out: only %d of %d settings have it", by.name, len(cells), len(c.cells))
+			c.note(EfficiencyLeftOut{by.name, len(cells), len(c.cells)})
 			continue
 		}
 		// No departures: efficiency is not expected to rise.

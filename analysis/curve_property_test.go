@@ -101,6 +101,8 @@ func TestCurveAndBatteryRowOrder(t *testing.T) {
 			w := *kept[i].SettingW
 			kept[i].SettingW = &w
 		}
+		sameNotes(t, mustCurve(t, runs), mustCurve(t, shuffled))
+		sameNotes(t, mustBattery(t, runs), mustBattery(t, shuffled))
 		if diff := differences(t, mustCurve(t, runs), mustCurve(t, shuffled), 1e-12); len(diff) > 0 {
 			t.Fatal(strings.Join(diff, "\n"))
 		}

@@ -74,11 +74,11 @@ func (c *curveGroup) rangeFromResults(r *Effective) {
 	}
 	if len(c.cells) < 4 || math.IsNaN(c.means[0].v) {
 		r.Source = ""
-		c.note("no package power, and too few settings or no noise: the range is that of the settings tested")
+		c.note(RangeNotTested{})
 		return
 	}
-	c.note("no package power: the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)")
+	c.note(RangeByResults{})
 	if found.flat {
-		c.note("the results do not respond to the setting measurably")
+		c.note(FlatResults{})
 	}
 }

@@ -59,7 +59,7 @@ func asJSON(t rapid.TB, v any) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, bad := range []string{"NaN", "Inf", ":null,\"points\"", "\"points\":null", "\"groups\":null", "\"notes\":null", "\"flagged\":null",
+	for _, bad := range []string{"NaN", "Inf", ":null,\"points\"", "\"points\":null", "\"groups\":null", "\"flagged\":null",
 		"\"departures\":null", "\"marginal\":null", "\"efficiencies\":null", "\"gains\":null", "\"measured\":null"} {
 		if strings.Contains(string(text), bad) {
 			t.Fatalf("JSON holds %s: %s", bad, text)
@@ -124,7 +124,7 @@ func TestCurvePoints(t *testing.T) {
 	if len(g.Flagged) != 1 || g.Flagged[0].SettingW != 20 {
 		t.Errorf("flagged %+v, want the run of 63 at 20 W", g.Flagged)
 	}
-	if g.NoiseSource != NoisePooledRoughness || len(g.Notes) == 0 {
+	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, NoiseEstimate{Source: NoisePooledRoughness}) || !has(g.Notes, UnlikeRepeats{1}) {
 		t.Errorf("source %s, notes %v: want pooled+roughness and a note", g.NoiseSource, g.Notes)
 	}
 }
@@ -151,8 +151,8 @@ func TestCurveSingleDip(t *testing.T) {
 	}
 	results[7][0] *= 0.7
 	g := oneCurve(t, sameSettings("unit-oak", watts, results), CurveRequest{})
-	if len(g.Departures) != 1 || g.Departures[0].SettingW != 26 || !strings.Contains(strings.Join(g.Notes, "\n"), "single run") {
-		t.Errorf("departures %+v, notes %q: want 26 W and a note", g.Departures, g.Notes)
+	if len(g.Departures) != 1 || g.Departures[0].SettingW != 26 || !has(g.Notes, SingleRunDepartures{1}) {
+		t.Errorf("departures %+v, notes %+v: want 26 W and a note", g.Departures, g.Notes)
 	}
 	if p := g.Points[7]; !(math.Log(float64(p.Upper/p.Lower)) > 2*math.Log(1/0.7)) {
 		t.Errorf("the interval %v..%v does not reach back to the trend", p.Lower, p.Upper)
@@ -198,8 +198,8 @@ func TestCurveIgnoredSettingsFromResults(t *testing.T) {
 		t.Errorf("range %+v, want 12 W up, from results", e)
 	}
 	within(t, "floor", float64(g.Effective.FloorW), 11, 0.4)
-	if len(g.Notes) == 0 || !strings.Contains(strings.Join(g.Notes, "\n"), "from results alone") {
-		t.Errorf("notes %q do not say that the range is from results alone", g.Notes)
+	if !has(g.Notes, RangeByResults{}) {
+		t.Errorf("notes %+v do not say that the range is from results alone", g.Notes)
 	}
 	if g.Efficiency.By != BySetting {
 		t.Errorf("efficiency by %q, want by set watts", g.Efficiency.By)

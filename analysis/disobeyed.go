@@ -1,10 +1,6 @@
 package analysis
 
-import (
-	"fmt"
-	"slices"
-	"strings"
-)
+import "slices"
 
 // findingDisobeyed is the code of the agent's finding that the measured power was
 // not that of the setting.
@@ -12,9 +8,9 @@ const findingDisobeyed = "setting_disobeyed"
 
 // disobeyedNotes says at which settings most runs of a side did not keep to the
 // setting: at equal set watts the sides then drew different power.
-func disobeyedNotes(s *side, name string) []string {
+func disobeyedNotes(s *side, name string) []Note {
 	runs := s.runs
-	var places []string
+	var places []DisobeyedSetting
 	for _, cell := range s.cells {
 		count, power, known := 0, 0.0, 0
 		for _, i := range cell.Runs {
@@ -30,17 +26,14 @@ func disobeyedNotes(s *side, name string) []string {
 		if 2*count <= len(cell.Runs) {
 			continue
 		}
-		place := cell.Name
-		if place == "" {
-			place = fmt.Sprintf("%.4g W", cell.SettingW)
-		}
+		drew := Unknown()
 		if known > 0 {
-			place += fmt.Sprintf(" (drew %.3g W)", power/float64(known))
+			drew = Number(power / float64(known))
 		}
-		places = append(places, place)
+		places = append(places, DisobeyedSetting{Number(cell.SettingW), cell.Name, drew})
 	}
 	if len(places) == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("%s did not keep to its setting at %s: equal settings are not equal power there; --at package compares at equal measured watts", name, strings.Join(places, ", "))}
+	return []Note{Disobeyed{name, places}}
 }

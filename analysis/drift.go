@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -13,7 +12,7 @@ import (
 // with blocks b of K passes over m cells, F = [m sum b^2/(K-1)] / s^2, s^2 being
 // the residual variance of z = cell + block, at least that of 0.1 %. Such a shift is a day of its own
 // that the bounds between two devices do not hold.
-func movesBetweenPasses(f *sideFacts) []string {
+func movesBetweenPasses(f *sideFacts) []Note {
 	k := passes(f.side.runs, f.cells)
 	if k == 0 {
 		return nil
@@ -36,8 +35,7 @@ func movesBetweenPasses(f *sideFacts) []string {
 	if p := fUpper(moved, math.Max(ss/df, varianceFloor), float64(k-1), df); !(p < tellLevel) {
 		return nil
 	}
-	return []string{fmt.Sprintf("results of %s move from pass to pass, by %s between the lowest and the highest of %d passes: such a shift is not in the bounds",
-		f.name, percent(slices.Max(blocks)-slices.Min(blocks)), k)}
+	return []Note{MovesBetweenPasses{f.name, spread(blocks), k}}
 }
 
 // fUpper is P(F > numerator/denominator) for a denominator above 0.
@@ -52,7 +50,7 @@ func fUpper(numerator, denominator, df1, df2 float64) float64 {
 // drifts tests whether a side's results rise or fall over its time, by the
 // common slope of z over the time of start within cells (analysis of covariance).
 // [Fisher 1932]
-func drifts(f *sideFacts) []string {
+func drifts(f *sideFacts) []Note {
 	first, last, ok := f.span()
 	if !ok || !last.After(first) {
 		return nil
@@ -87,13 +85,8 @@ func drifts(f *sideFacts) []string {
 	if p := fUpper(slope*tz, math.Max(rest/float64(df), varianceFloor), 1, float64(df)); !(p < tellLevel) {
 		return nil
 	}
-	return []string{fmt.Sprintf("results of %s drift over the %.2g h of its runs, by %s in all", f.name, hours(last), percent(slope*hours(last)))}
+	return []Note{Drifts{f.name, Number(hours(last)), relative(slope * hours(last))}}
 }
 
-// percent writes a difference of logarithms as a signed relative difference.
-func percent(d float64) string {
-	if relative := 100 * math.Expm1(d); relative < 1000 {
-		return fmt.Sprintf("%+.2g %%", relative)
-	}
-	return "more than 1000 %"
-}
+// spread is the relative difference between the highest and the lowest of blocks.
+func spread(blocks []float64) Number { return relative(slices.Max(blocks) - slices.Min(blocks)) }

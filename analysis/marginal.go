@@ -11,7 +11,7 @@ type Marginal struct {
 	PercentPerWatt Number `json:"percent_per_watt"`
 	Lower          Number `json:"lower"`
 	Upper          Number `json:"upper"`
-	Told           bool   `json:"told"` // the gain can be told from nothing
+	Told           bool   `json:"told"` // the gain is more than noise
 }
 
 // marginal returns the gains between neighbouring settings with known watts:

@@ -44,7 +44,7 @@ type metricInfo struct {
 	name  string
 	unit  string
 	lower bool // lower is better
-	notes []string
+	notes []Note
 }
 
 func (m metricInfo) better() string {
@@ -75,14 +75,14 @@ func describeMetric(runs []Run, name string) metricInfo {
 	}
 	m.lower = lower > 0
 	if m.lower && lower < n {
-		m.notes = append(m.notes, fmt.Sprintf("%d of %d runs say that a lower %s is better, the others do not: taken as lower for all", lower, n, name))
+		m.notes = append(m.notes, DirectionsDiffer{name, lower, n})
 	}
 	names := slices.Sorted(maps.Keys(units))
 	if len(names) > 0 {
 		m.unit = slices.MaxFunc(names, func(a, b string) int { return units[a] - units[b] })
 	}
 	if len(names) > 1 {
-		m.notes = append(m.notes, fmt.Sprintf("%s has several units (%s): the numbers are compared as they are", name, strings.Join(names, ", ")))
+		m.notes = append(m.notes, SeveralUnits{name, names})
 	}
 	return m
 }

@@ -32,9 +32,9 @@ func (b *batteryGroup) addOverhead() {
 	}
 	b.out.Overhead = b.overhead(BySetting, SettingPower)
 	if b.out.Overhead.Against != "" {
-		b.note("too few package watts for the overhead: the line is against set watts, and wrong where the device does not follow its setting")
+		b.note(OverheadBySetting{})
 	} else {
-		b.note("too few runs or too few different powers for an overhead line: it takes three runs at two powers")
+		b.note(NoOverhead{})
 	}
 }
 

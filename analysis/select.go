@@ -202,7 +202,7 @@ type pair struct {
 
 // pairs lists the comparisons of the sides over the given groups (in order), and
 // says which groups of a side found nobody to be compared with.
-func (s sides) pairs(groups []Group) (pairs []pair, notes []string) {
+func (s sides) pairs(groups []Group) (pairs []pair, notes []Note) {
 	level := func(g Group) Group { return g.without(s.dimensions) }
 	met := make(map[Group]bool)
 	for _, b := range groups {
@@ -219,7 +219,7 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []string) {
 	}
 	for _, g := range groups {
 		if !met[g] && (s.a.matches(g) && !s.anyA || s.b.matches(g)) {
-			notes = append(notes, fmt.Sprintf("%s: nothing to compare it with", g.describe()))
+			notes = append(notes, Alone{g})
 		}
 	}
 	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.family.compare(q.family), p.b.compare(q.b), p.a.compare(q.a)) })

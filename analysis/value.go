@@ -18,7 +18,7 @@ type Prices struct {
 type ValueResult struct {
 	Currency string        `json:"currency"`
 	Values   []DeviceValue `json:"values"`
-	Notes    []string      `json:"notes"`
+	Notes    []Note        `json:"-"` // who writes JSON words them
 }
 
 // DeviceValue is what the dearer of two devices buys in one workload.
@@ -58,7 +58,7 @@ type ValuePoint struct {
 	PerPrice           Number `json:"per_price"`
 	PerPriceLower      Number `json:"per_price_lower"`
 	PerPriceUpper      Number `json:"per_price_upper"`
-	Told               bool   `json:"told"` // the gain, or loss, can be told from nothing
+	Told               bool   `json:"told"` // the gain, or loss, is more than noise
 }
 
 // SettingSpan is a stretch of consecutive shared settings.
@@ -78,25 +78,21 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 			return ValueResult{}, fmt.Errorf("value: the price of %s is %v: give a number above 0", device, p)
 		}
 	}
-	result := ValueResult{Currency: prices.Currency, Values: []DeviceValue{}, Notes: []string{}}
-	note := func(text string) {
-		if !slices.Contains(result.Notes, text) {
-			result.Notes = append(result.Notes, text)
-		}
-	}
+	result := ValueResult{Currency: prices.Currency, Values: []DeviceValue{}, Notes: []Note{}}
+	note := func(n Note) { addNote(&result.Notes, n) }
 	for _, c := range compared.Comparisons {
 		a, b := c.pair.a.Device, c.pair.b.Device
 		priceA, knownA := prices.ByDevice[a]
 		priceB, knownB := prices.ByDevice[b]
 		switch {
 		case a == b:
-			note(fmt.Sprintf("%s against %s: one device, so nothing is paid for the difference", c.A, c.B))
+			note(OneDevice{c.A, c.B})
 		case !knownA:
-			note(fmt.Sprintf("the price of %s is not known", a))
+			note(PriceUnknown{a})
 		case !knownB:
-			note(fmt.Sprintf("the price of %s is not known", b))
+			note(PriceUnknown{b})
 		case priceA == priceB:
-			note(fmt.Sprintf("%s and %s cost the same: see the comparison", a, b))
+			note(SamePrice{a, b})
 		default:
 			result.Values = append(result.Values, deviceValue(c, priceA, priceB))
 		}

@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"strings"
 	"testing"
 )
 
@@ -80,14 +79,14 @@ func TestValueUnknown(t *testing.T) {
 	compared := compareDevices(t, valueRuns())
 	for name, c := range map[string]struct {
 		prices map[string]float64
-		says   string
+		says   Note
 	}{
-		"none":     {nil, "not known"},
-		"one":      {map[string]float64{"unit-oak": 600}, "unit-elm is not known"},
-		"the same": {map[string]float64{"unit-oak": 600, "unit-elm": 600}, "cost the same"},
+		"none":     {nil, PriceUnknown{"unit-oak"}},
+		"one":      {map[string]float64{"unit-oak": 600}, PriceUnknown{"unit-elm"}},
+		"the same": {map[string]float64{"unit-oak": 600, "unit-elm": 600}, SamePrice{"unit-oak", "unit-elm"}},
 	} {
 		got, err := Value(compared, Prices{ByDevice: c.prices})
-		if err != nil || len(got.Values) != 0 || !strings.Contains(strings.Join(got.Notes, "\n"), c.says) {
+		if err != nil || len(got.Values) != 0 || !has(got.Notes, c.says) {
 			t.Errorf("%s: %+v, %v", name, got, err)
 		}
 		asJSON(t, got)

@@ -108,8 +108,6 @@ func Compose(in Input) *Page {
 			p.Sections = append(p.Sections, s)
 		}
 	}
-	publish(p.Short)
-	publish(p.Sections)
 	return p
 }
 

@@ -41,7 +41,7 @@ func bySupply(t *Topic, workload string) (supplies []string, groups map[string][
 }
 
 func (b *builder) results(t *Topic, workload string) Section {
-	s := Section{Title: "Result against the setting", Notes: t.Curve.Notes}
+	s := Section{Title: "Result against the setting", Notes: sentence.Notes(t.Curve.Notes)}
 	supplies, groups := bySupply(t, workload)
 	for _, supply := range supplies {
 		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
@@ -49,17 +49,10 @@ func (b *builder) results(t *Topic, workload string) Section {
 			about := joinTitle(b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
 			s.Sentences = append(s.Sentences, led(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)...)
 			s.Tables = append(s.Tables, curveTable(&t.Curve, g))
-			s.Notes = appendNotes(s.Notes, about, g.Notes)
+			s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 		}
 	}
 	return s
-}
-
-func appendNotes(notes []string, about string, more []string) []string {
-	for _, n := range more {
-		notes = append(notes, about+": "+n)
-	}
-	return notes
 }
 
 func (b *builder) devices(t *Topic, workload string) Section {
@@ -108,12 +101,10 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 				s.Charts = append(s.Charts, x)
 			}
 		}
-		s.Sentences = append(s.Sentences, led(about, append(sentence.Compare(c), disobeyed(c)...)...)...)
+		s.Sentences = append(s.Sentences, led(about, append(sentence.Compare(c), sentence.Obedience(c)...)...)...)
 		s.Tables = append(s.Tables, compareTable(c))
-		for _, text := range c.Confounders {
-			s.Notes = append(s.Notes, about+": besides, "+text)
-		}
-		s.Notes = appendNotes(s.Notes, about, c.Notes)
+		s.Notes = appendNotes(s.Notes, about+": besides, ", c.Confounders)
+		s.Notes = appendNotes(s.Notes, about+": ", c.Notes)
 	}
 	return s
 }
@@ -165,7 +156,7 @@ func (b *builder) battery(workload string) Section {
 		about := b.cast.name(g.Device, g.Variant)
 		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(g), sentence.Battery(g)...)...)...)
 		s.Tables = append(s.Tables, batteryTable(r, g))
-		s.Notes = appendNotes(s.Notes, about, g.Notes)
+		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}
 	return s
 }

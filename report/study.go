@@ -30,7 +30,6 @@ type Questions struct {
 type Study struct {
 	Topics  []Topic
 	Battery *analysis.BatteryResult // nil without runs on battery
-	Notes   []string
 	runs    []analysis.Run
 }
 
@@ -75,9 +74,6 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 		s.Topics = append(s.Topics, t)
 	}
 	slices.SortStableFunc(s.Topics, func(a, b Topic) int { return cmp.Compare(a.Workloads[0], b.Workloads[0]) })
-	if len(s.Topics) == 0 {
-		s.Notes = append(s.Notes, "no run has a result: give results with sweepd run stop --result or sweepd run result")
-	}
 	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared, SwitchedOff: q.SwitchedOff}); err == nil {
 		s.Battery = &battery
 	} else if slices.ContainsFunc(runs, func(r analysis.Run) bool { return r.Supply == "battery" }) {

@@ -4,6 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 )
 
@@ -37,7 +38,7 @@ prediction, also where the device switched off and took the agent with it.`,
 				return err
 			}
 			if a.json {
-				return a.printJSON(result)
+				return a.printJSON(sentence.BatteryAsJSON(result))
 			}
 			return text.Battery(a.out, result, a.look(a.out))
 		},

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 )
 
@@ -63,9 +64,9 @@ prices in the configuration) add what the dearer device buys.`,
 			}
 			if a.json {
 				return a.printJSON(struct {
-					analysis.CompareResult
-					Value *analysis.ValueResult `json:"value"`
-				}{result, value})
+					sentence.CompareJSON
+					Value *sentence.ValueJSON `json:"value"`
+				}{sentence.CompareAsJSON(result), sentence.ValueAsJSON(value)})
 			}
 			if err := text.Compare(a.out, result, a.look(a.out)); err != nil || value == nil {
 				return err

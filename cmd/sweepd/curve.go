@@ -4,6 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 )
 
@@ -25,7 +26,7 @@ func (a *app) curveCommand() *cobra.Command {
 				return err
 			}
 			if a.json {
-				return a.printJSON(result)
+				return a.printJSON(sentence.CurveAsJSON(result))
 			}
 			return text.Curve(a.out, result, a.look(a.out))
 		},

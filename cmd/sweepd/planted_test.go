@@ -108,7 +108,7 @@ func TestPlantedDevices(t *testing.T) {
 	}
 	v := r.Value.Values[0]
 	if len(v.NotTold) != 1 || v.NotTold[0].FromW != 15 || v.NotTold[0].ToW != 15 {
-		t.Errorf("the gain cannot be told from nothing at %+v, planted: at 15 W", v.NotTold)
+		t.Errorf("the gain is not more than noise at %+v, planted: at 15 W", v.NotTold)
 	}
 	last := v.Settings[len(v.Settings)-1]
 	if !(last.Lower < 0.05 && 0.05 < last.Upper) || math.Abs(float64(last.PercentPer100-100*last.Gain/1.5)) > 1e-9 {
@@ -118,7 +118,7 @@ func TestPlantedDevices(t *testing.T) {
 		"--price", "unit-oak=599EUR", "--price", "unit-elm=449EUR")), " ")
 	for _, want := range []string{
 		"From 6 W to 12 W unit-elm is ahead by 6.", "At 15 W the two are level within 2 %", "From 18 W to 50 W unit-oak is ahead by",
-		"unit-oak costs 150 EUR more than unit-elm (599 EUR against 449 EUR)", "At 15 W its gain cannot be told from nothing.", "% per 100 EUR",
+		"unit-oak costs 150 EUR more than unit-elm (599 EUR against 449 EUR)", "At 15 W it cannot be told whether its gain is more than noise.", "% per 100 EUR",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q:\n%s", want, text)
@@ -233,7 +233,7 @@ func TestPlantedBattery(t *testing.T) {
 		}
 	}
 	text := strings.Join(strings.Fields(must(t, "battery", "--full-energy", "60Wh", "--full-energy", "pack=100Wh=160Wh")), " ")
-	for _, want := range []string{"With pack=100Wh the battery lasts longer than with no variant, by", "longer than", "told from nothing", "down to"} {
+	for _, want := range []string{"With pack=100Wh the battery lasts longer than with no variant, by", "longer than", "more than noise", "down to"} {
 		if strings.Contains(text, want) != (want != "down to") {
 			t.Errorf("%q: %s", want, text)
 		}

@@ -59,7 +59,7 @@ func Compare(c *analysis.Comparison) []Sentence {
 		l = append(l, Overall(c))
 	}
 	if len(c.Flagged) > 0 {
-		l.say("Unlike their repeats, and counted all the same: %s. Look at them (`sweepd run show`); reject what you can explain.", Flagged(c.Flagged))
+		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(c.Flagged))
 	}
 	return l
 }
@@ -244,7 +244,7 @@ func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string
 		parts = append(parts, text)
 	}
 	if len(flagged) > 0 {
-		parts = append(parts, "look first at the run unlike its repeats at "+strings.Join(flagged, ", "))
+		parts = append(parts, "a run unlike its repeats stands in the way at "+listed(flagged))
 	}
 	if len(unknown) > 0 {
 		parts = append(parts, "how many runs would tell is not known at "+strings.Join(unknown, ", "))

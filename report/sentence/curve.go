@@ -30,7 +30,7 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 	}
 	l.marginal(g)
 	for _, d := range g.Departures {
-		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s): run it again, or look for the cause.",
+		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s).",
 			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
 	}
 	if len(g.Flagged) > 0 {
@@ -169,6 +169,9 @@ func (l *list) effective(g *analysis.CurveGroup) {
 // Denominator says by which watts a result is divided.
 var Denominator = map[string]string{analysis.ByPackage: "package watt", analysis.BySystem: "watt of the whole device", analysis.BySetting: "set watt"}
 
+// kindOfWatts names watts of one kind.
+var kindOfWatts = map[string]string{analysis.ByPackage: "package watts", analysis.BySystem: "watts of the whole device", analysis.BySetting: "set watts"}
+
 // efficiency says where the result per watt is best.
 func (l *list) efficiency(e *analysis.Efficiency) {
 	peak := Peak(e)
@@ -179,11 +182,10 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 	if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
 		plateau = "as good, or less than 5 % worse, " + Range(from, to)
 	}
-	l.say("Most efficient, by %ss, at %s; %s.", Denominator[e.By], peak, plateau)
+	l.say("Most efficient, by %s, at %s; %s.", kindOfWatts[e.By], peak, plateau)
 }
 
-// marginal names the last step up that buys anything that can be told from
-// nothing.
+// marginal names the last step up that buys more than noise.
 func (l *list) marginal(g *analysis.CurveGroup) {
 	for i := len(g.Marginal) - 1; i >= 0; i-- {
 		m := g.Marginal[i]

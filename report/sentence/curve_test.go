@@ -48,3 +48,11 @@ func TestFollowedSettingsAreNoDoubt(t *testing.T) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }
+
+func TestEfficientNamesItsWatts(t *testing.T) {
+	g := &analysis.CurveGroup{Efficiencies: []analysis.Efficiency{{By: analysis.BySystem, PeakW: 12, FromW: 12, ToW: 12}}}
+	want := "Most efficient, by watts of the whole device, at 12 W; no other setting comes near."
+	if got := Efficient(g); len(got) != 1 || got[0].Text != want {
+		t.Errorf("got %v, want %q", got, want)
+	}
+}

@@ -82,7 +82,10 @@ func WithUnit(v float64, unit string) string {
 	if !ok {
 		symbol = unit
 	}
-	if unit == "joules" || unit == "hertz" || unit == "bytes" || unit == "watts" {
+	if unit == "bytes" && v >= 0 && v < math.MaxInt64 {
+		return humanize.IBytesN(uint64(v), 3) // memory comes in powers of two
+	}
+	if unit == "joules" || unit == "hertz" || unit == "watts" {
 		if a := math.Abs(v); a >= 1e4 && !math.IsInf(v, 0) {
 			return humanize.SIWithDigits(v, 2, symbol)
 		}

@@ -83,6 +83,33 @@ func Group(workload string, others ...string) string {
 	return strings.Join(parts, ", ")
 }
 
+// mostListed is how many words a list names.
+const mostListed = 10
+
+// listed is a list within a sentence: "5 W, 8 W and 10 W".
+func listed(words []string) string {
+	last := len(words) - 1
+	switch {
+	case last < 0:
+		return "nothing"
+	case last == 0:
+		return words[0]
+	case len(words) > mostListed:
+		return fmt.Sprintf("%s and %d more", strings.Join(words[:mostListed], ", "), len(words)-mostListed)
+	}
+	return strings.Join(words[:last], ", ") + " and " + words[last]
+}
+
+// Counted is a number with its noun: "1 run", "2 runs".
+func Counted(n int, noun string) string { return fmt.Sprint(n) + " " + plural(n, noun, noun+"s") }
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
 // Capital writes the first letter large.
 func Capital(s string) string {
 	if s == "" {

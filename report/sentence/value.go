@@ -44,12 +44,7 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		for _, s := range v.NotTold {
 			where = append(where, Range(Setting(s.FromW, s.From), Setting(s.ToW, s.To)))
 		}
-		last := len(where) - 1
-		text := where[last]
-		if last > 0 {
-			text = strings.Join(where[:last], ", ") + " and " + text
-		}
-		l.tell(Doubtful, Capital(text)+" its gain cannot be told from nothing.")
+		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether its gain is more than noise.")
 	}
 	return l
 }

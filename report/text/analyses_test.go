@@ -112,7 +112,7 @@ func TestWrap(t *testing.T) {
 }
 
 // TestWantedNamesTheHardSettings: settings that need far more runs than the others
-// are named, one that holds a run unlike its repeats asks to look at that first.
+// are named, one that holds a run unlike its repeats says so.
 func TestWantedNamesTheHardSettings(t *testing.T) {
 	c := analysis.Comparison{Workload: "tile-sort", A: "battery", B: "mains", Metric: "score", Better: "higher", Margin: 0.02, Confidence: 0.95,
 		Bands: []analysis.Band{{FromW: 5, ToW: 25, Verdict: analysis.VerdictUnclear}}, Flagged: []analysis.FlaggedRun{{Run: "x", SettingW: 25}}}
@@ -124,7 +124,7 @@ func TestWantedNamesTheHardSettings(t *testing.T) {
 	if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
 		t.Fatal(err)
 	}
-	want := "From 5 W to 25 W it cannot be told who is ahead: 2 to 3 more runs of each side at each setting should tell, but 46 at 20 W; look first at the run unlike its repeats at 25 W."
+	want := "From 5 W to 25 W it cannot be told who is ahead: 2 to 3 more runs of each side at each setting should tell, but 46 at 20 W; a run unlike its repeats stands in the way at 25 W."
 	if !strings.Contains(flowing(b.String()), want) {
 		t.Errorf("lacks %q:\n%s", want, b.String())
 	}

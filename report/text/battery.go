@@ -17,7 +17,7 @@ func Battery(w io.Writer, r analysis.BatteryResult, o Options) error {
 		}
 		p.batteryGroup(&r, &r.Groups[i])
 	}
-	p.list("note", r.Notes)
+	p.notes("note", r.Notes)
 	return p.err
 }
 
@@ -26,7 +26,7 @@ func (p *page) batteryGroup(r *analysis.BatteryResult, g *analysis.BatteryGroup)
 	p.table(batteryTable(r, g))
 	p.sentences(sentence.Battery(g))
 	p.table(gainsTable(r, g))
-	p.list("note", g.Notes)
+	p.notes("note", g.Notes)
 }
 
 func batteryTable(r *analysis.BatteryResult, g *analysis.BatteryGroup) *Table {
@@ -54,7 +54,7 @@ func batteryTable(r *analysis.BatteryResult, g *analysis.BatteryGroup) *Table {
 func gainsTable(r *analysis.BatteryResult, g *analysis.BatteryGroup) *Table {
 	t := &Table{Columns: []Column{
 		{Head: "W", Right: true, Least: 6}, {Head: "longer than", Least: 12}, {Head: "min", Right: true},
-		{Head: Fixed(100*r.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true}, {Head: "told from nothing"},
+		{Head: Fixed(100*r.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true}, {Head: "more than noise"},
 	}}
 	n := len(g.Gains)
 	minutes, halves := make([]float64, n), make([]float64, n)

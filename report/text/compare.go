@@ -32,7 +32,7 @@ func Compare(w io.Writer, r analysis.CompareResult, o Options) error {
 			p.say("%s: %s", sentence.Common(a.Device, a.Supply, a.Variant), sentence.Across(a.A, a.B, a.Across))
 		}
 	}
-	p.list("note", r.Notes)
+	p.notes("note", r.Notes)
 	return p.err
 }
 
@@ -40,8 +40,8 @@ func (p *page) comparison(c *analysis.Comparison) {
 	p.tell(Plain, sentence.CompareTitle(c))
 	p.table(compareTable(c))
 	p.sentences(sentence.Compare(c))
-	p.list("besides", c.Confounders)
-	p.list("note", c.Notes)
+	p.notes("besides", c.Confounders)
+	p.notes("note", c.Notes)
 }
 
 func compareTable(c *analysis.Comparison) *Table {

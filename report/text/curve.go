@@ -19,7 +19,7 @@ func Curve(w io.Writer, r analysis.CurveResult, o Options) error {
 		}
 		p.curveGroup(&r, &r.Groups[i])
 	}
-	p.list("note", r.Notes)
+	p.notes("note", r.Notes)
 	return p.err
 }
 
@@ -27,7 +27,8 @@ func (p *page) curveGroup(r *analysis.CurveResult, g *analysis.CurveGroup) {
 	p.say("%s, %s", sentence.Group(g.Workload, g.Device, g.Supply, g.Variant), sentence.CurveMetric(r))
 	p.table(curveTable(r, g))
 	p.sentences(sentence.Curve(g))
-	p.list("note", g.Notes)
+	p.offTrend(g.Departures)
+	p.notes("note", g.Notes)
 }
 
 func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) *Table {

@@ -37,13 +37,6 @@ func (p *page) table(t *Table) {
 	}
 }
 
-// list writes each text as a sentence with a word before it.
-func (p *page) list(word string, texts []string) {
-	for _, s := range texts {
-		p.say("%s: %s", word, s)
-	}
-}
-
 // tones are those of sentences on a terminal.
 var tones = map[sentence.Tone]Tone{sentence.Good: Good, sentence.Doubtful: Doubtful}
 

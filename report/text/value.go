@@ -21,14 +21,14 @@ func Value(w io.Writer, r analysis.ValueResult, o Options) error {
 		p.table(valueTable(r.Currency, v))
 		p.sentences(sentence.Value(r.Currency, v))
 	}
-	p.list("note", r.Notes)
+	p.notes("note", r.Notes)
 	return p.err
 }
 
 func valueTable(currency string, v *analysis.DeviceValue) *Table {
 	t := &Table{Columns: []Column{
 		{Head: "W", Right: true, Least: 6}, {Head: "gain %", Right: true}, {Head: Fixed(100*v.Confidence, 0) + " % from", Right: true}, {Head: "to", Right: true},
-		{Head: strings.TrimSpace("% per 100 " + currency), Right: true}, {Head: "result per price %", Right: true}, {Head: "told from nothing"},
+		{Head: strings.TrimSpace("% per 100 " + currency), Right: true}, {Head: "result per price %", Right: true}, {Head: "more than noise"},
 	}}
 	var each, halves []float64
 	places := 1

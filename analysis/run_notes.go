@@ -1,0 +1,65 @@
+package analysis
+
+import (
+	"reflect"
+	"slices"
+)
+
+// addNote adds a note unless it was made before.
+func addNote(list *[]Note, n Note) {
+	if !slices.ContainsFunc(*list, func(old Note) bool { return reflect.DeepEqual(old, n) }) {
+		*list = append(*list, n)
+	}
+}
+
+// leftOutNotes says how many runs of a side could not be used, and why.
+func leftOutNotes(side string, left LeftOut, metric string, watts ...string) []Note {
+	var notes []Note
+	for _, l := range []struct {
+		count int
+		why   string
+	}{{left.Missing, LeftOutMissing}, {left.Unusable, LeftOutUnusable}, {left.Setting, LeftOutSetting}} {
+		if l.count > 0 {
+			notes = append(notes, LeftOutRuns{Side: side, Runs: l.count, Why: l.why, Metric: metric, Watts: watts})
+		}
+	}
+	return notes
+}
+
+// unlikeRepeatsNotes counts the runs that differ from their repeats.
+func unlikeRepeatsNotes(noises ...Noise) []Note {
+	n := 0
+	for i := range noises {
+		n += len(noises[i].Flagged)
+	}
+	if n == 0 {
+		return nil
+	}
+	return []Note{UnlikeRepeats{n}}
+}
+
+// noiseNotes says where a side's noise comes from unless repeats alone settled it.
+func noiseNotes(side string, n Noise) []Note {
+	switch n.Source {
+	case NoisePooledRoughness, NoiseRoughness, NoiseDeclared, NoiseNone:
+		return []Note{NoiseEstimate{side, n.Source}}
+	}
+	return nil
+}
+
+// nonNil makes a missing list an empty one.
+func nonNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+// flaggedRuns names the runs that differ from their repeats.
+func flaggedRuns(runs []Run, cells []Cell, noise Noise) []FlaggedRun {
+	flagged := []FlaggedRun{}
+	for _, f := range noise.Flagged {
+		flagged = append(flagged, FlaggedRun{runs[f.Run].ID, Number(cells[f.Cell].SettingW), cells[f.Cell].Name})
+	}
+	return flagged
+}

@@ -1,0 +1,143 @@
+package sentence
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A Fact is what a device says of itself, in words.
+type Fact struct{ Name, Value string }
+
+// facts names the facts that devices say of themselves, in the order in which a
+// person would read them. Kind is what devices differ in that differ in the fact;
+// empty where the name says it.
+var facts = []struct{ key, name, kind string }{
+	{"host_vendor", "maker", "model"},
+	{"host_model", "model", ""},
+	{"host_version", "version of the model", "model"},
+	{"host_board", "main board", "model"},
+	{"firmware_version", "firmware version", ""},
+	{"firmware_date", "firmware date", "firmware"},
+	{"controller_firmware_version", "firmware version of the controller", ""},
+	{"kernel_version", "kernel version", ""},
+	{"os", "operating system", ""},
+	{"architecture", "instruction set", "processor"},
+	{"cpu_model", "processor", ""},
+	{"cpu_microcode", "microcode version", "processor"},
+	{"cpus_online", "logical CPUs in use", "cores"},
+	{"cores_active", "cores in use", "cores"},
+	{"smt", "several threads on a core", ""},
+	{"cpu_driver", "driver of the CPU clock", ""},
+	{"cpu_governor", "governor of the CPU clock", ""},
+	{"cpu_energy_preference", "energy preference of the CPU", ""},
+	{"cpu_frequency_max_hertz", "highest CPU clock allowed", "highest clock"},
+	{"cpu_boost", "CPU boost", ""},
+	{"platform_profile", "platform profile", ""},
+	{"power_scheme", "power scheme", ""},
+	{"memory_total_bytes", "memory", ""},
+	{"gpu_driver", "GPU driver", "graphics"},
+	{"gpu_driver_version", "version of the GPU driver", ""},
+	{"gpu_firmware_version", "firmware version of the GPU", ""},
+	{"gpu_performance_level", "performance level of the GPU", ""},
+	{"battery_design_wh", "battery when new", "battery"},
+	{"battery_full_wh", "battery when full today", "battery"},
+	{"battery_cycles", "charge cycles of the battery", "battery"},
+	{"battery_technology", "chemistry of the battery", "battery"},
+	{"charger_type", "type of the charger", ""},
+	{"charger_watts", "rating of the charger", ""},
+	{"agent_version", "sweepd version", ""},
+}
+
+// factUnits say how numbers with a unit at the end of their key are written.
+var factUnits = []struct {
+	end   string
+	write func(v float64) string
+}{
+	{"_bytes", func(v float64) string { return WithUnit(v, "bytes") }},
+	{"_hertz", func(v float64) string { return WithUnit(v, "hertz") }},
+	{"_wh", func(v float64) string { return Watts(v) + " Wh" }},
+	{"_watts", func(v float64) string { return Watts(v) + " W" }},
+}
+
+// Facts writes the values that each fact takes, in reading order, those without a
+// known name last.
+func Facts(values map[string][]string) []Fact {
+	place := func(key string) int {
+		for i := range facts {
+			if facts[i].key == key {
+				return i
+			}
+		}
+		return len(facts)
+	}
+	keys := slices.SortedFunc(maps.Keys(values), func(a, b string) int { return cmp.Or(cmp.Compare(place(a), place(b)), cmp.Compare(a, b)) })
+	list := make([]Fact, len(keys))
+	for i, key := range keys {
+		list[i] = Fact{FactName(key), factValues(key, values[key])}
+	}
+	return list
+}
+
+// FactName names a fact by its key.
+func FactName(key string) string {
+	for _, f := range facts {
+		if f.key == key {
+			return f.name
+		}
+	}
+	for _, u := range factUnits {
+		key = strings.TrimSuffix(key, u.end)
+	}
+	return strings.ReplaceAll(key, "_", " ")
+}
+
+// FactValue writes a fact's value as a person reads it: 3.4 GHz, 16.0 GiB. What is
+// no number stays as it is.
+func FactValue(key, value string) string {
+	v, err := strconv.ParseFloat(value, 64)
+	if err != nil || !(v >= 0) || v >= math.MaxInt64 {
+		return cmp.Or(value, "nothing")
+	}
+	for _, u := range factUnits {
+		if strings.HasSuffix(key, u.end) {
+			return u.write(v)
+		}
+	}
+	return value
+}
+
+// factValues writes several values of a fact, each once.
+func factValues(key string, values []string) string {
+	var shown []string
+	for _, v := range values {
+		if text := FactValue(key, v); !slices.Contains(shown, text) {
+			shown = append(shown, text)
+		}
+	}
+	return listed(shown)
+}
+
+// kindsOf says in what devices differ that differ in these facts, in reading order.
+func kindsOf(keys []string) []string {
+	var kinds []string
+	add := func(kind string) {
+		if !slices.Contains(kinds, kind) {
+			kinds = append(kinds, kind)
+		}
+	}
+	rest := slices.Clone(keys)
+	for _, f := range facts {
+		if i := slices.Index(rest, f.key); i >= 0 {
+			add(cmp.Or(f.kind, f.name))
+			rest = slices.Delete(rest, i, i+1)
+		}
+	}
+	for _, key := range rest {
+		add(FactName(key))
+	}
+	return kinds
+}
