@@ -139,8 +139,8 @@ func chartOf(c *chart.Chart) chartView {
 
 func facts(d Device) []factView {
 	var list []factView
-	for _, name := range slices.Sorted(maps.Keys(d.Facts)) {
-		list = append(list, factView{name, strings.Join(d.Facts[name], "; ")})
+	for _, f := range sentence.Facts(d.Facts) {
+		list = append(list, factView(f))
 	}
 	return list
 }

@@ -146,7 +146,7 @@ func TestRunFromStartToStop(t *testing.T) {
 	}
 	// What was kept can be read and corrected without the agent.
 	out = must(t, "run", "show", d1.ID[len(d1.ID)-8:])
-	for _, want := range []string{d1.ID, "fps_mean 61.3 fps", "load 4.2 s", "battery_power_watts", "too_short", "agent_version"} {
+	for _, want := range []string{d1.ID, "fps_mean 61.3 fps", "load 4.2 s", "battery_power_watts", "too_short", "sweepd version"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("run show lacks %q:\n%s", want, out)
 		}

@@ -6,6 +6,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/store"
 )
@@ -140,8 +141,12 @@ func totalText(s agent.Summary) string {
 
 func (p *printer) facts(facts map[string]string) {
 	t := text.Table{Columns: []text.Column{{Head: "fact"}, {Head: "value", Least: 20}}}
-	for _, name := range sortedNames(facts) {
-		t.Row(text.Cell{Text: name}, text.Cell{Text: facts[name]})
+	values := map[string][]string{}
+	for key, value := range facts {
+		values[key] = []string{value}
+	}
+	for _, f := range sentence.Facts(values) {
+		t.Row(text.Cell{Text: f.Name}, text.Cell{Text: f.Value})
 	}
 	if t.Len() > 0 {
 		p.line("")
