@@ -33,6 +33,10 @@ type Agent struct {
 	kick    chan slowRequest
 	store   chan struct{}
 
+	made      Instant       // when
+	recalling chan struct{} // held while what was stored before is read
+	recalled  atomic.Bool   // the baseline has it, or cannot have it
+
 	// What the sampling goroutine owns.
 	view       view
 	sensors    []collectors.Sensor
@@ -84,13 +88,15 @@ func New(opts Options) (*Agent, error) {
 	}
 	opts.Thresholds = opts.Thresholds.withDefaults()
 	a := &Agent{
-		opts:    opts,
-		log:     opts.Log,
-		journal: journal{recorder: opts.Recorder, log: opts.Log},
-		mail:    make(chan func(), 16),
-		kick:    make(chan slowRequest, 1),
-		store:   make(chan struct{}, 1),
-		prevOut: math.NaN(),
+		opts:      opts,
+		log:       opts.Log,
+		journal:   journal{recorder: opts.Recorder, log: opts.Log},
+		mail:      make(chan func(), 16),
+		kick:      make(chan slowRequest, 1),
+		store:     make(chan struct{}, 1),
+		made:      opts.Clock.Now(),
+		recalling: make(chan struct{}, 1),
+		prevOut:   math.NaN(),
 	}
 	a.labels = Labels{Device: opts.Device, Variant: map[string]string{}}
 	return a, nil

@@ -3,6 +3,7 @@ package agent
 import (
 	"math"
 	"slices"
+	"time"
 
 	"sweepd/collectors"
 )
@@ -11,58 +12,100 @@ import (
 // for each temperature sensor, the value that a fifth of the latest idle sweeps
 // lie below. Not the lowest, which may be a cold morning's, and not the middle,
 // since many idle sweeps are taken while the device cools down after a run.
+//
+// Sweeps of every setting and supply count together: at idle no power limit binds,
+// and what a charging battery adds is left behind like what a run left.
 type baseline struct {
-	rings map[string]*ring // by instance
-}
-
-// ring is the latest idle values of one sensor.
-type ring struct {
-	values [baselineSize]float32
-	n      int // values seen
+	n      int                               // sweeps seen
+	at     [baselineSize]time.Duration       // when, on the clock that goes on during sleep
+	values map[string]*[baselineSize]float32 // by instance, °C; NaN where missing
 }
 
 const (
 	baselineSize     = 720 // two hours of idle sweeps 10 s apart
 	baselineQuantile = 0.2
 	baselineEnough   = 6 // a minute of them
+	// baselineAge is how old a sweep that counts may be: of this working day and
+	// not of yesterday's, when the room may have been another (common practice, no
+	// source).
+	baselineAge = 8 * time.Hour
 )
 
-func (b *baseline) observe(v *view, sensors []collectors.Sensor, values []float64) {
+var unread = float32(math.NaN())
+
+// observe takes an idle sweep, later than those before it.
+func (b *baseline) observe(v *view, sensors []collectors.Sensor, values []float64, now time.Duration) {
+	row := b.begin(now)
 	for _, i := range v.temperatures {
-		x := at(values, i)
-		if math.IsNaN(x) {
-			continue
+		if x := at(values, i); !math.IsNaN(x) {
+			b.column(sensors[i].Instance)[row] = float32(x)
 		}
-		if b.rings == nil {
-			b.rings = map[string]*ring{}
-		}
-		r := b.rings[sensors[i].Instance]
-		if r == nil {
-			r = &ring{}
-			b.rings[sensors[i].Instance] = r
-		}
-		r.values[r.n%baselineSize] = float32(x)
-		r.n++
 	}
 }
 
-// of is the baseline of a sensor, NaN before it is known.
-func (b *baseline) of(instance string) float64 {
-	r := b.rings[instance]
-	if r == nil || r.n < baselineEnough {
+// begin makes room for a sweep, in place of the oldest where it is full.
+func (b *baseline) begin(now time.Duration) (row int) {
+	row = b.n % baselineSize
+	for _, column := range b.values {
+		column[row] = unread
+	}
+	b.at[row] = now
+	b.n++
+	return row
+}
+
+// column is a sensor's; a new one was missing in every sweep so far.
+func (b *baseline) column(instance string) *[baselineSize]float32 {
+	column := b.values[instance]
+	if column == nil {
+		column = &[baselineSize]float32{}
+		for i := range column {
+			column[i] = unread
+		}
+		if b.values == nil {
+			b.values = map[string]*[baselineSize]float32{}
+		}
+		b.values[instance] = column
+	}
+	return column
+}
+
+// follow takes the sweeps of a later baseline.
+func (b *baseline) follow(later *baseline) {
+	for k := max(0, later.n-baselineSize); k < later.n; k++ {
+		from := k % baselineSize
+		row := b.begin(later.at[from])
+		for instance, column := range later.values {
+			b.column(instance)[row] = column[from]
+		}
+	}
+}
+
+// of is the baseline of a sensor now, NaN where it is not known.
+func (b *baseline) of(instance string, now time.Duration) float64 {
+	column := b.values[instance]
+	if column == nil {
 		return math.NaN()
 	}
-	list := slices.Clone(r.values[:min(r.n, baselineSize)])
+	list := make([]float32, 0, baselineSize)
+	for i := range min(b.n, baselineSize) {
+		if x := column[i]; !math.IsNaN(float64(x)) && now-b.at[i] <= baselineAge {
+			list = append(list, x)
+		}
+	}
+	if len(list) < baselineEnough {
+		return math.NaN()
+	}
 	slices.Sort(list)
 	return float64(list[int(baselineQuantile*float64(len(list)-1)+0.5)])
 }
 
-// warmest is the sensor that lies furthest above its baseline, and by how much;
+// warmest is the sensor that lies furthest above its baseline now, and by how much;
 // ok is false while no baseline is known.
-func (b *baseline) warmest(v *view, sensors []collectors.Sensor, values []float64) (instance string, celsius, above float64, ok bool) {
+func (b *baseline) warmest(v *view, sensors []collectors.Sensor, values []float64, now time.Duration) (instance string, celsius, above float64, ok bool) {
 	above = math.Inf(-1)
 	for _, i := range v.temperatures {
-		x, base := at(values, i), b.of(sensors[i].Instance)
+		x, base := at(values, i), b.of(sensors[i].Instance, now)
 		if math.IsNaN(x) || math.IsNaN(base) {
 			continue
 		}

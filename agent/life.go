@@ -16,6 +16,9 @@ func (a *Agent) StartRun(ctx context.Context, s Start) (Run, error) {
 	if err := s.check(); err != nil {
 		return Run{}, err
 	}
+	if err := a.recall(ctx); err != nil {
+		return Run{}, err
+	}
 	facts := map[string]string{}
 	if a.opts.Facts != nil {
 		facts = a.opts.Facts()

@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"maps"
 	"slices"
 	"sync"
 	"testing"
@@ -51,7 +52,7 @@ func (m *machine) ReadSlow(time.Duration) {
 	}
 }
 
-// notebook is a Recorder in memory that can be told to fail.
+// notebook is a Recorder and IdleHistory in memory that can be told to fail.
 type notebook struct {
 	mu      sync.Mutex
 	runs    map[string]Detail
@@ -65,6 +66,13 @@ func newNotebook() *notebook {
 }
 
 var errDisk = errors.New("no space left on device")
+
+// copied has what n has so far.
+func (n *notebook) copied() *notebook {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return &notebook{runs: maps.Clone(n.runs), sweeps: maps.Clone(n.sweeps)}
+}
 
 func (n *notebook) fail(err error) { n.mu.Lock(); n.refuse = err; n.mu.Unlock() }
 
@@ -99,6 +107,21 @@ func (n *notebook) Trace(_ context.Context, id string) (Trace, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	return &script{sensors: scriptSensors, sweeps: slices.Clone(n.sweeps[id])}, nil
+}
+
+func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (Trace, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.refuse != nil {
+		return nil, n.refuse
+	}
+	idle := &script{sensors: scriptSensors}
+	for _, s := range n.sweeps[""] {
+		if !s.At.Wall.Before(since) {
+			idle.sweeps = append(idle.sweeps, s)
+		}
+	}
+	return idle, nil
 }
 
 func (n *notebook) FinishRun(_ context.Context, d Detail) error {

@@ -16,6 +16,9 @@ type Options struct {
 	Sensors  Sensors
 	Recorder Recorder
 
+	// History has the idle sweeps from before the agent was made; nil: it begins
+	// without.
+	History IdleHistory
 	// Clock is nil for the system's.
 	Clock Clock
 	// NewID makes a run's id from its start; nil means the function NewID.

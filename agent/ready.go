@@ -28,6 +28,9 @@ type Readiness struct {
 // Ready looks at the device now. It takes an idle sweep, or none while a run is
 // recording.
 func (a *Agent) Ready(ctx context.Context, w Want) (r Readiness, err error) {
+	if err := a.recall(ctx); err != nil {
+		return r, err
+	}
 	if err := a.SweepIdle(ctx); err != nil {
 		return r, err
 	}
@@ -44,7 +47,7 @@ func (a *Agent) Ready(ctx context.Context, w Want) (r Readiness, err error) {
 // readiness judges the present sweep. It runs on the sampling goroutine.
 func (a *Agent) readiness(w Want, values []float64) Readiness {
 	r := Readiness{Reasons: []Finding{}}
-	if _, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok {
+	if _, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values, a.last.Boot); ok {
 		r.Celsius, r.Above = known(c), known(above)
 	}
 	setting := a.labels.Setting
@@ -85,7 +88,7 @@ func plugText(s Supply) string {
 func (a *Agent) startFindings(values []float64, setting Setting) []Finding {
 	th := a.opts.Thresholds
 	var found []Finding
-	if name, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values); ok && above > th.HotStart {
+	if name, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values, a.last.Boot); ok && above > th.HotStart {
 		found = append(found, Finding{Code: HotStart, Severity: SeverityDoubt, Text: fmt.Sprintf(
 			"%s was at %.1f °C at the start, %.1f K above its idle baseline (allowed: %.0f): let the device cool down before a run", temperatureName(name), c, above, th.HotStart)})
 	}
@@ -121,5 +124,5 @@ func lowCharge(s Supply, charge float64, th Thresholds, when string) (Finding, b
 
 // learn takes an idle sweep into the baseline.
 func (a *Agent) learn(sensors []collectors.Sensor, values []float64) {
-	a.baseline.observe(&a.view, sensors, values)
+	a.baseline.observe(&a.view, sensors, values, a.last.Boot)
 }

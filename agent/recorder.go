@@ -55,8 +55,8 @@ type Recorder interface {
 	Unfinished(ctx context.Context) ([]Detail, error)
 }
 
-// IdleHistory gives the device's own baseline to the checks before and after a
-// run.
+// IdleHistory gives the device's own baseline to the checks before a run, across
+// restarts. It is read while the Recorder stores.
 type IdleHistory interface {
 	// IdleSweeps walks the idle sweeps stored for the device since a moment.
 	IdleSweeps(ctx context.Context, device string, since time.Time) (Trace, error)

@@ -1,0 +1,65 @@
+package agent
+
+import (
+	"context"
+	"fmt"
+
+	"go.uber.org/zap"
+)
+
+// recall reads back what idle looked like before this agent was made, so that it
+// judges a start as an agent would that never stopped. The first that needs to know
+// waits for it, some milliseconds; at the agent's own start it would delay the first
+// sweep.
+func (a *Agent) recall(ctx context.Context) error {
+	select {
+	case a.recalling <- struct{}{}:
+		defer func() { <-a.recalling }()
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	if a.opts.History == nil || a.recalled.Load() {
+		return nil
+	}
+	earlier, err := a.readIdle(ctx)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		a.recalled.Store(true)
+		a.log.Warn("what idle looked like before the agent's start could not be read; without a minute of new idle sweeps no start is found hot", zap.Error(err))
+		return nil
+	}
+	return a.do(ctx, func() error {
+		if !a.recalled.Swap(true) { // else done after its caller gave up
+			earlier.follow(&a.baseline)
+			a.baseline = *earlier
+		}
+		return nil
+	})
+}
+
+// readIdle learns from the idle sweeps that the store has of before.
+//
+// Only the wall clock tells the age of a sweep across restarts. Those later than now
+// are left out: the clock was set back since, and who knows when they were taken.
+func (a *Agent) readIdle(ctx context.Context) (*baseline, error) {
+	now := a.made.Wall.Round(0) // the wall clock alone
+	trace, err := a.opts.History.IdleSweeps(ctx, a.opts.Device, now.Add(-baselineAge))
+	if err != nil {
+		return nil, err
+	}
+	b := &baseline{}
+	sensors := trace.Sensors()
+	v := newView(sensors)
+	err = trace.Each(func(s Sweep) error {
+		if age := now.Sub(s.At.Wall); age > 0 && age <= baselineAge {
+			b.observe(&v, sensors, s.Values, a.made.Boot-age)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read the idle sweeps of %s: %w", a.opts.Device, err)
+	}
+	return b, nil
+}

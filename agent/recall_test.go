@@ -1,0 +1,277 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zaptest/observer"
+)
+
+// restarted is an agent that takes over machine and notebook of one that died.
+func (s stepped) restarted(t *testing.T) stepped {
+	t.Helper()
+	a, err := New(Options{Device: "unit-oak", Sensors: s.m, Recorder: s.n, History: s.n, Clock: s.m, Stepped: true,
+		NewID: func(time.Time) (string, error) { return "run-after", nil }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return stepped{a, s.m, s.n}
+}
+
+// idle takes idle sweeps every 10 s for a time.
+func (s stepped) idle(t *testing.T, d time.Duration) {
+	t.Helper()
+	for ; d > 0; d -= 10 * time.Second {
+		s.m.advance(10 * time.Second)
+		if err := s.SweepIdle(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// judge looks whether the device is fit and does a run.
+func (s stepped) judge(t *testing.T) (Readiness, []Finding) {
+	t.Helper()
+	ready, err := s.Ready(context.Background(), Want{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustStart(t, s.Agent, Start{Workload: "harbour-flight"})
+	s.pass(t, 10*time.Second)
+	return ready, mustStop(t, s.Agent, Stop{Results: map[string]Result{"score": {Value: 1, Better: Higher}}}).Findings
+}
+
+// An agent that was restarted judges the next run like one that never stopped.
+func TestARestartIsNotSeenInTheNextRun(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		// before is what the machine did until the restart, now what it is like
+		// then.
+		before func(*testing.T, stepped, *state)
+		now    func(*state)
+		idle   time.Duration // after it, until the run
+		hot    string        // what both say of the start; "" for nothing
+	}{
+		{"hot",
+			func(t *testing.T, s stepped, _ *state) { s.idle(t, 10*time.Minute) },
+			func(x *state) { x.celsius = 62 }, 0, "22.0 K above its idle baseline"},
+		{"warm, not hot",
+			func(t *testing.T, s stepped, _ *state) { s.idle(t, 10*time.Minute) },
+			func(x *state) { x.celsius = 49 }, 0, ""},
+		{"more than the baseline holds",
+			func(t *testing.T, s stepped, x *state) {
+				x.celsius = 20
+				s.idle(t, 2*time.Hour)
+				for k := range 800 {
+					x.celsius = 40 + float64(k%10)
+					s.idle(t, 10*time.Second)
+				}
+			},
+			func(x *state) { x.celsius = 62 }, 0, "20.0 K above its idle baseline"},
+		{"another supply and another limit",
+			func(t *testing.T, s stepped, x *state) {
+				x.online, x.limit = 1, 25
+				s.idle(t, 8*time.Minute)
+				x.online, x.limit, x.celsius = 0, 15, 55
+				s.idle(t, 10*time.Minute)
+			},
+			func(x *state) { x.celsius = 62 }, 0, "22.0 K above its idle baseline"},
+		{"runs in between",
+			func(t *testing.T, s stepped, x *state) {
+				for range 3 {
+					x.celsius = 41
+					s.idle(t, 3*time.Minute)
+					x.celsius = 80
+					s.judge(t)
+				}
+			},
+			func(x *state) { x.celsius = 62 }, 0, "21.0 K above its idle baseline"},
+		{"a sensor that was missing at times",
+			func(t *testing.T, s stepped, x *state) {
+				for k := range 100 {
+					x.celsius = 44
+					if k%3 == 0 {
+						x.celsius = nan
+					}
+					s.idle(t, 10*time.Second)
+				}
+			},
+			func(x *state) { x.celsius = 62 }, 0, "18.0 K above its idle baseline"},
+		{"yesterday was cold",
+			func(t *testing.T, s stepped, x *state) {
+				x.celsius = 20
+				s.idle(t, time.Hour)
+				s.m.advance(15 * time.Hour)
+				x.celsius = 40
+				s.idle(t, 2*time.Minute)
+			},
+			func(x *state) { x.celsius = 49 }, 0, ""},
+		{"only yesterday",
+			func(t *testing.T, s stepped, _ *state) { s.idle(t, time.Hour); s.m.advance(15 * time.Hour) },
+			func(x *state) { x.celsius = 62 }, 0, ""},
+		{"too few",
+			func(t *testing.T, s stepped, _ *state) { s.idle(t, 40*time.Second) },
+			func(x *state) { x.celsius = 62 }, 0, ""},
+		{"few before and few after",
+			func(t *testing.T, s stepped, _ *state) { s.idle(t, 30*time.Second) },
+			func(x *state) { x.celsius = 62 }, 30 * time.Second, "22.0 K above its idle baseline"},
+		{"nothing yet",
+			func(*testing.T, stepped, *state) {},
+			func(x *state) { x.celsius = 62 }, 0, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			now := onBattery(0)
+			now.celsius = 40
+			s := newStepped(t, func(time.Duration) state { return now })
+			c.before(t, s, &now)
+			c.now(&now)
+			s.m.advance(10 * time.Second)
+			after := stepped{nil, &machine{now: s.m.now, show: s.m.show}, s.n.copied()}.restarted(t)
+			s.idle(t, c.idle)
+			after.idle(t, c.idle)
+			ready, findings := s.judge(t)
+			readyAfter, findingsAfter := after.judge(t)
+			if diff := cmp.Diff(ready, readyAfter); diff != "" {
+				t.Errorf("ready (-never stopped +restarted):\n%s", diff)
+			}
+			if diff := cmp.Diff(findings, findingsAfter); diff != "" {
+				t.Errorf("findings (-never stopped +restarted):\n%s", diff)
+			}
+			at := slices.IndexFunc(findingsAfter, func(f Finding) bool { return f.Code == HotStart })
+			if (at >= 0) != (c.hot != "") || at >= 0 && !strings.Contains(findingsAfter[at].Text, c.hot) {
+				t.Errorf("findings %v, want %q", findingsAfter, c.hot)
+			}
+		})
+	}
+}
+
+// Where the clock was set, the wall time of a sweep may say nothing of its age.
+func TestRecallAfterTheClockWasSet(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		set   time.Duration
+		known bool
+	}{
+		{"not at all", 0, true},
+		{"forward by an hour", time.Hour, true},
+		{"forward by years, as without a battery for the clock", 30 * 365 * 24 * time.Hour, false},
+		{"back by an hour: the sweeps lie ahead", -time.Hour, false},
+		{"back by a minute: most are known", -time.Minute, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			now := onBattery(0)
+			now.celsius = 40
+			s := newStepped(t, func(time.Duration) state { return now })
+			s.idle(t, 20*time.Minute)
+			s.m.now.Wall = s.m.now.Wall.Add(c.set)
+			now.celsius = 62
+			ready, err := s.restarted(t).Ready(context.Background(), Want{})
+			if err != nil || (ready.Above != nil) != c.known || ready.Above != nil && *ready.Above != 22 {
+				t.Errorf("ready %+v, error %v; known: want %v", ready, err, c.known)
+			}
+			// An agent that goes on does not go by the wall clock.
+			if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above == nil || *ready.Above != 22 {
+				t.Errorf("the agent that went on: ready %+v, error %v", ready, err)
+			}
+		})
+	}
+}
+
+// brokenHistory cannot be read.
+type brokenHistory struct{}
+
+func (brokenHistory) IdleSweeps(context.Context, string, time.Time) (Trace, error) {
+	return nil, errDisk
+}
+
+func TestAHistoryThatFailsKeepsNothingUp(t *testing.T) {
+	s := newStepped(t, onMains)
+	core, seen := observer.New(zap.WarnLevel)
+	s.opts.History, s.log = brokenHistory{}, zap.New(core)
+	if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above != nil {
+		t.Errorf("ready %+v, error %v", ready, err)
+	}
+	if n := seen.FilterField(zap.Error(errDisk)).Len(); n != 1 {
+		t.Errorf("%d warnings, want one: %v", n, seen.All())
+	}
+	s.idle(t, time.Minute)
+	if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above == nil {
+		t.Errorf("after a minute: ready %+v, error %v", ready, err)
+	}
+}
+
+// slowHistory gives its sweeps only when told.
+type slowHistory struct {
+	IdleHistory
+	asked, give chan struct{}
+}
+
+func (h slowHistory) IdleSweeps(ctx context.Context, device string, since time.Time) (Trace, error) {
+	h.asked <- struct{}{}
+	select {
+	case <-h.give:
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	return h.IdleHistory.IdleSweeps(ctx, device, since)
+}
+
+// The first sweeps do not wait for the past; a start does, and the next one has it
+// though the first gave up.
+func TestOnlyStartsWaitForThePast(t *testing.T) {
+	now := onMains(0)
+	now.celsius = 40
+	s := newStepped(t, func(time.Duration) state { return now })
+	s.idle(t, 5*time.Minute)
+	now.celsius = 62
+	h := slowHistory{s.n, make(chan struct{}), make(chan struct{})}
+	a, err := New(Options{Device: "unit-oak", Sensors: s.m, Recorder: s.n, History: h, Clock: s.m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- a.Run(ctx) }()
+	t.Cleanup(func() { cancel(); <-done })
+
+	impatient, giveUp := context.WithCancel(ctx)
+	gaveUp := make(chan error, 1)
+	go func() {
+		_, err := a.StartRun(impatient, Start{Workload: "tile-sort"})
+		gaveUp <- err
+	}()
+	<-h.asked
+	var snap Snapshot
+	until(t, "a sweep", func() bool { a.Snapshot(&snap); return snap.Sweeps > 0 })
+	giveUp()
+	if err := <-gaveUp; !errors.Is(err, context.Canceled) {
+		t.Errorf("gave up with %v", err)
+	}
+
+	ready := make(chan Readiness, 1)
+	go func() {
+		r, err := a.Ready(ctx, Want{})
+		if err != nil {
+			t.Error(err)
+		}
+		ready <- r
+	}()
+	<-h.asked
+	close(h.give)
+	if r := <-ready; r.Above == nil || *r.Above != 22 {
+		t.Errorf("ready %+v, want 22 K above", r)
+	}
+	mustStart(t, a, Start{Workload: "tile-sort"}) // and is not read again
+	d := mustStop(t, a, Stop{})
+	if !slices.ContainsFunc(d.Findings, func(f Finding) bool {
+		return f.Code == HotStart && strings.Contains(f.Text, "22.0 K above")
+	}) {
+		t.Errorf("findings %v, want a hot start", d.Findings)
+	}
+}
