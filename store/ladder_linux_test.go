@@ -91,3 +91,44 @@ func BenchmarkImportRuns(b *testing.B) {
 		})
 	}
 }
+
+// How long does an agent need to read back a working day's idle sweeps when it
+// starts? A run between every nine of them, as on a day without hands, or none.
+func BenchmarkIdleSweeps(b *testing.B) {
+	r := simulated(b, 60)
+	for _, c := range []struct {
+		name     string
+		sweeps   int
+		interval time.Duration
+		together int // in one series
+	}{
+		{"2880 unbroken", 2880, 10 * time.Second, 2880},
+		{"720 between 80 runs", 720, 40 * time.Second, 9},
+		{"28800 unbroken", 28_800, time.Second, 28_800},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			s := openTest(b)
+			for i := range c.sweeps {
+				if i%c.together == 0 {
+					s.recording.series = nil // as after a run
+				}
+				x := r.sweeps[i%len(r.sweeps)]
+				at := time.Duration(i) * c.interval
+				x.At = agent.Instant{Mono: time.Hour + at, Boot: time.Hour + at, Wall: noon.Add(at)}
+				must(b, s.Append(b.Context(), agent.Batch{Device: "unit-oak", Sensors: r.sensors, Sweeps: []agent.Sweep{x}}))
+			}
+			b.ReportAllocs()
+			cpu := cpuTime(b)
+			for b.Loop() {
+				n := 0
+				trace, err := s.IdleSweeps(b.Context(), "unit-oak", noon)
+				must(b, err)
+				must(b, trace.Each(func(agent.Sweep) error { n++; return nil }))
+				if n != c.sweeps {
+					b.Fatal(n)
+				}
+			}
+			b.ReportMetric((cpuTime(b)-cpu).Seconds()*1000/float64(b.N), "cpu-ms/op")
+		})
+	}
+}
