@@ -2,6 +2,7 @@ package sentence
 
 import (
 	"fmt"
+	"strings"
 
 	"sweepd/analysis"
 )
@@ -10,7 +11,7 @@ import (
 func noteOnComparison(n analysis.Note) string {
 	switch n := n.(type) {
 	case analysis.Disobeyed:
-		return fmt.Sprintf("at %s %s did not keep to its setting, so equal settings are not equal power there", disobeyedAt(n.At), Side(n.Side))
+		return fmt.Sprintf("at %s %s did not keep to its setting, so equal settings are not equal power there", disobeyedAt(n.At), actor(n.Side))
 	case analysis.NothingShared:
 		return "the sides share no setting: nothing can be compared"
 	case analysis.ShiftsTakenOut:
@@ -58,6 +59,17 @@ func disobeyedAt(list []analysis.DisobeyedSetting) string {
 		}
 	}
 	return listed(places)
+}
+
+// actor is the device of a side, for a clause in which it does something.
+func actor(side string) string {
+	switch {
+	case side == "battery" || side == "mains":
+		return "the device on " + side
+	case strings.Contains(side, "="):
+		return "the device with " + Side(side)
+	}
+	return side
 }
 
 // Obedience says where sides of a comparison did not keep to their settings.

@@ -33,6 +33,8 @@ var worded = []struct {
 
 	{analysis.Disobeyed{Side: "unit-oak", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7.004}, {SettingW: analysis.Unknown(), Setting: "quiet", DrewW: analysis.Unknown()}, {SettingW: 54, DrewW: 38}}},
 		"at 5 W (where it drew 7.00 W), quiet and 54 W (where it drew 38.0 W) unit-oak did not keep to its setting, so equal settings are not equal power there"},
+	{analysis.Disobeyed{Side: "mains", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7}}}, "at 5 W (where it drew 7.00 W) the device on mains did not keep"},
+	{analysis.Disobeyed{Side: "cores=", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7}}}, "the device with no cores set did not keep"},
 	{analysis.NothingShared{}, "the sides share no setting"},
 	{analysis.ShiftsTakenOut{Passes: 3, Spread: 0.0213}, "run in 3 passes, whose common shifts were taken out: 2.1 % between the lowest and the highest"},
 	{analysis.ShiftsTakenOut{Passes: 3, Spread: 3}, ": 300 % between"},
