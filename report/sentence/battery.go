@@ -33,9 +33,7 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 		l.measured(m)
 	}
 	byVariant(g.Gains, func(other string, list []analysis.RuntimeGain) { l.gains(g, other, list) })
-	if len(g.Flagged) > 0 {
-		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(g.Flagged))
-	}
+	l.flagged(g.Flagged)
 	return l
 }
 

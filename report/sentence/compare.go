@@ -58,9 +58,7 @@ func Compare(c *analysis.Comparison) []Sentence {
 	if c.Overall != nil {
 		l = append(l, Overall(c))
 	}
-	if len(c.Flagged) > 0 {
-		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(c.Flagged))
-	}
+	l.flagged(c.Flagged)
 	return l
 }
 

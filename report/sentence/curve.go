@@ -33,9 +33,7 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s).",
 			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
 	}
-	if len(g.Flagged) > 0 {
-		l.say("Unlike their repeats, and counted all the same: %s.", Flagged(g.Flagged))
-	}
+	l.flagged(g.Flagged)
 	return l
 }
 

@@ -63,6 +63,13 @@ func ShortID(id string) string {
 	return id[max(0, len(id)-length):]
 }
 
+// flagged names the runs that differ from their repeats.
+func (l *list) flagged(runs []analysis.FlaggedRun) {
+	if len(runs) > 0 {
+		l.say("Unlike %s, and counted all the same: %s.", plural(len(runs), "its repeats", "their repeats"), Flagged(runs))
+	}
+}
+
 // Flagged lists runs that differ from their repeats.
 func Flagged(runs []analysis.FlaggedRun) string {
 	texts := make([]string, len(runs))

@@ -34,7 +34,7 @@ func TestTerminalAdvises(t *testing.T) {
 	}
 	for _, want := range []string{
 		"besides: the devices differ in model (`sweepd run show` lists the facts)",
-		"Unlike their repeats, and counted all the same: 23456789 at 15 W.",
+		"Unlike its repeats, and counted all the same: 23456789 at 15 W.",
 		"note: 1 run differs from its repeats and stays in all numbers; look at it (`sweepd run show`) and reject it if you can explain it",
 		"note: at 5 W (where it drew 7.00 W) unit-oak did not keep to its setting, so equal settings are not equal power there; --at package compares at equal measured watts",
 		"At 26 W the result is off the trend by -30.0 % (p 0.002). Run 26 W again, or look for what holds it off the trend.",
