@@ -33,7 +33,7 @@ func (c *weakCheck) findings() []Finding {
 		return nil
 	}
 	return []Finding{{Code: ChargerWeak, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"the battery gave %.1f W for %.0f s although the device was on mains: the charger is too weak for this load; use a stronger one or lower the setting", c.joules/c.time.Seconds(), c.time.Seconds())}}
+		"the battery gave %.1f W for %.0f s although the device was on mains: the charger is too weak for this load", c.joules/c.time.Seconds(), c.time.Seconds())}}
 }
 
 // reserveCheck finds a run on battery that came near empty.

@@ -49,18 +49,18 @@ func (c *clockCheck) compare(a, b Instant) {
 func (c *clockCheck) findings() []Finding {
 	var found []Finding
 	if c.asleep > 0 {
-		found = append(found, Finding{Suspended, SeverityReject, fmt.Sprintf(
-			"the device slept for %.1f s from %s: the result does not describe a running device; run it again with suspend off",
-			c.asleep.Seconds(), clockTime(c.sleptAt)), c.sleptAt.Wall})
+		found = append(found, Finding{Code: Suspended, Severity: SeverityReject, Text: fmt.Sprintf(
+			"the device slept for %.1f s from %s: the result does not describe a running device",
+			c.asleep.Seconds(), clockTime(c.sleptAt)), At: c.sleptAt.Wall})
 	}
 	if c.gaps > 0 {
-		found = append(found, Finding{SamplingGap, SeverityDoubt, fmt.Sprintf(
+		found = append(found, Finding{Code: SamplingGap, Severity: SeverityDoubt, Text: fmt.Sprintf(
 			"%s without a sweep longer than %.1f s, the longest %.1f s from %s: the device was too busy to be sampled, or hung",
-			times(c.gaps), c.gap.Seconds(), c.longest.Seconds(), clockTime(c.gapAt)), c.gapAt.Wall})
+			times(c.gaps), c.gap.Seconds(), c.longest.Seconds(), clockTime(c.gapAt)), At: c.gapAt.Wall})
 	}
 	if c.stepped != 0 {
-		found = append(found, Finding{ClockStepped, SeverityNote, fmt.Sprintf(
-			"the wall clock jumped by %+.1f s at %s; durations are not affected", c.stepped.Seconds(), clockTime(c.stepAt)), c.stepAt.Wall})
+		found = append(found, Finding{Code: ClockStepped, Severity: SeverityNote, Text: fmt.Sprintf(
+			"the wall clock jumped by %+.1f s at %s; durations are not affected", c.stepped.Seconds(), clockTime(c.stepAt)), At: c.stepAt.Wall})
 	}
 	return found
 }

@@ -33,6 +33,6 @@ func CheckFrames(framesS float64, durationS *float64, least float64) (f Finding,
 		return f, false
 	}
 	return Finding{Code: FramesShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"the frame times cover %.1f s of the run's %.1f s (%.0f %%, at least %.0f %% are wanted): record frames from start to stop, or see whether file and unit are the right ones",
+		"the frame times cover %.1f s of the run's %.1f s (%.0f %%, at least %.0f %% are wanted)",
 		framesS, *durationS, 100*framesS / *durationS, 100*least)}, true
 }

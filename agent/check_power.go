@@ -110,7 +110,7 @@ func (c *powerCheck) throttled() []Finding {
 		return nil
 	}
 	return []Finding{{Code: Throttled, Severity: SeverityNote, Text: evidence +
-		": heat, not the setting, limited the result; improve cooling, or lower the setting, and say so when publishing"}}
+		": heat, not the setting, limited the result"}}
 }
 
 // fallAtLimit compares the first quarter of the run, without its first seconds,

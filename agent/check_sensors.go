@@ -76,7 +76,7 @@ func (c *goneCheck) findings() []Finding {
 		names += fmt.Sprintf(" and %d more", len(gone)-3)
 	}
 	return []Finding{{Code: SensorGone, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"%s gave no value for up to %.1f s: what depends on it is incomplete; the agent's log says why it could not be read", names, longest.Seconds())}}
+		"%s gave no value for up to %.1f s: what depends on it is incomplete", names, longest.Seconds())}}
 }
 
 func sensorName(s collectors.Sensor) string {
@@ -119,5 +119,5 @@ func (c *chargingCheck) findings() []Finding {
 		power = fmt.Sprintf(" with %.1f W on average", c.joules/c.charged.Seconds())
 	}
 	return []Finding{{Code: Charging, Severity: SeverityNote, Text: fmt.Sprintf(
-		"the battery was charging for %.0f s%s, which warms the device and loads the charger; charge it before the run to compare at rest", c.charged.Seconds(), power)}}
+		"the battery was charging for %.0f s%s, which warms the device and loads the charger", c.charged.Seconds(), power)}}
 }

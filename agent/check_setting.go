@@ -93,8 +93,8 @@ func (c *settingCheck) describe(d *Detail) {
 func (c *settingCheck) findings() []Finding {
 	var found []Finding
 	if c.change != "" {
-		found = append(found, Finding{SettingChanged, SeverityDoubt, fmt.Sprintf(
-			"%s %.1f s after the start: the result belongs to neither; run it again", c.change, c.after.Seconds()), c.changeAt.Wall})
+		found = append(found, Finding{Code: SettingChanged, Severity: SeverityDoubt, Text: fmt.Sprintf(
+			"%s %.1f s after the start: the result belongs to neither", c.change, c.after.Seconds()), At: c.changeAt.Wall})
 	}
 	if text := c.disagreement(); text != "" {
 		found = append(found, Finding{Code: SettingDisagrees, Severity: SeverityDoubt, Text: text})
@@ -110,11 +110,11 @@ func (c *settingCheck) disagreement() string {
 	}
 	if w := c.active.Watts; w != nil && c.read.Watts != nil {
 		if diff := math.Abs(*w - *c.read.Watts); diff > math.Max(0.5, c.th.SettingTolerance**w)+1e-9 {
-			return fmt.Sprintf("%s was declared, but the system reports %s (%s): set the device or the declaration right", c.active, c.read, c.read.Source)
+			return fmt.Sprintf("%s was declared, but the system reports %s (%s)", c.active, c.read, c.read.Source)
 		}
 	}
 	if name := c.active.Name; slices.Contains(collectors.PlatformProfiles, name) && c.profile != "" && name != c.profile {
-		return fmt.Sprintf("the profile %s was declared, but the platform profile is %s: set the device or the declaration right", name, c.profile)
+		return fmt.Sprintf("the profile %s was declared, but the platform profile is %s", name, c.profile)
 	}
 	return ""
 }

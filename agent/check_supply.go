@@ -67,6 +67,6 @@ func (c *supplyCheck) findings() []Finding {
 	if !c.changed {
 		return nil
 	}
-	return []Finding{{SupplyChanged, SeverityReject, fmt.Sprintf(
-		"the supply changed from %s to %s %.1f s after the start: run it again on one supply", c.base, c.changeTo, c.after.Seconds()), c.changeAt.Wall}}
+	return []Finding{{Code: SupplyChanged, Severity: SeverityReject, Text: fmt.Sprintf(
+		"the supply changed from %s to %s %.1f s after the start", c.base, c.changeTo, c.after.Seconds()), At: c.changeAt.Wall}}
 }

@@ -1,6 +1,9 @@
 package agent
 
-import "time"
+import (
+	"cmp"
+	"time"
+)
 
 // Severity says how much a finding weighs.
 type Severity string
@@ -38,11 +41,47 @@ const (
 	Outlying     Code = "outlying"
 )
 
-// Finding is one thing about a run that a reader must know. Text is a sentence
-// with the evidence in numbers and what to do.
+// advice says what a tester can do about a kind of finding.
+var advice = map[Code]string{
+	SupplyChanged:    "run it again on one supply",
+	Suspended:        "run it again with suspend off",
+	SettingChanged:   "run it again",
+	SettingDisagrees: "set the device or the declaration right",
+	HotStart:         "let the device cool down before a run",
+	ChargerWeak:      "use a stronger charger or lower the setting",
+	BatteryReserve:   "charge it before the run",
+	BusyStart:        "end what runs in the background",
+	SensorGone:       "the agent's log says why it could not be read",
+	TooShort:         "run it longer",
+	ResultMissing:    "add it with sweepd run result RUN NAME=VALUE",
+	FramesShort:      "record frames from start to stop, or see whether file and unit are the right ones",
+	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
+	Charging:         "charge it before the run to compare at rest",
+	Outlying:         "look for the cause, and reject the run if you find one",
+}
+
+// Finding is one thing about a run that a reader must know. Text is the evidence in
+// numbers, which may be published; Advice is what a tester can do about it, empty
+// where nothing can be done, and is not kept with the run.
 type Finding struct {
 	Code     Code      `json:"code"`
 	Severity Severity  `json:"severity"`
 	Text     string    `json:"text"`
+	Advice   string    `json:"advice"`
 	At       time.Time `json:"-"` // zero: the run as a whole
+}
+
+// WithAdvice is the text for a tester.
+func (f Finding) WithAdvice() string {
+	if f.Advice == "" {
+		return f.Text
+	}
+	return f.Text + "; " + f.Advice
+}
+
+// Advise gives findings the advice of their codes, where they have none.
+func Advise(list []Finding) {
+	for i := range list {
+		list[i].Advice = cmp.Or(list[i].Advice, advice[list[i].Code])
+	}
 }

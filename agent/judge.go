@@ -119,6 +119,7 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 		}
 	}
 	sort.SliceStable(found, func(a, b int) bool { return found[a].Severity.weight() > found[b].Severity.weight() })
+	Advise(found)
 	d.Findings = found
 	if d.Findings == nil {
 		d.Findings = []Finding{}
@@ -189,20 +190,19 @@ func tooShort(duration float64, th Thresholds) []Finding {
 		return nil
 	}
 	return []Finding{{Code: TooShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known; run it longer", duration, th.TooShort.Seconds())}}
+		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known", duration, th.TooShort.Seconds())}}
 }
 
 func resultMissing(d Detail) []Finding {
 	if len(d.Results) > 0 {
 		return nil
 	}
-	return []Finding{MissingResult(d.ID)}
+	return []Finding{MissingResult()}
 }
 
 // MissingResult is the finding of a run without a result.
-func MissingResult(id string) Finding {
-	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"no result was given: add it with sweepd run result %s NAME=VALUE", ShortID(id))}
+func MissingResult() Finding {
+	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: "no result was given"}
 }
 
 // ShortID is the end of a run's id, which is random and so tells runs of one

@@ -218,8 +218,8 @@ func TestResultMissing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(d.Findings) != 1 || d.Findings[0].Code != ResultMissing || !strings.Contains(d.Findings[0].Text, "run result 23456789 ") {
-		t.Errorf("findings %v, want result_missing naming the short id", d.Findings)
+	if len(d.Findings) != 1 || d.Findings[0].Code != ResultMissing || d.Findings[0].WithAdvice() != "no result was given; add it with sweepd run result RUN NAME=VALUE" {
+		t.Errorf("findings %v, want result_missing with its advice", d.Findings)
 	}
 }
 

@@ -91,6 +91,7 @@ func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
 		return Detail{}, err
 	}
 	a.run.detail.Findings = append(a.run.detail.Findings, a.startFindings(a.prev, a.labels.Setting)...)
+	Advise(a.run.detail.Findings)
 	a.describeRun(&a.run.detail)
 	if a.pacer != nil {
 		return a.run.detail, a.pacer.Arm(a.opts.Interval)

@@ -59,12 +59,13 @@ func (a *Agent) readiness(w Want, values []float64) Readiness {
 	supply := a.view.supply(values)
 	if w.Supply != SupplyUnknown && supply != w.Supply {
 		r.Reasons = append(r.Reasons, Finding{Code: SupplyChanged, Severity: SeverityDoubt,
-			Text: fmt.Sprintf("the device is on %s, the run wants %s: %s", orUnknown(supply), w.Supply, plugText(w.Supply))})
+			Text: fmt.Sprintf("the device is on %s, the run wants %s", orUnknown(supply), w.Supply), Advice: plugText(w.Supply)})
 	}
 	if c := a.view.charge(values); supply == Battery && w.MinCharge > a.opts.Thresholds.Reserve && c < w.MinCharge {
 		r.Reasons = append(r.Reasons, Finding{Code: BatteryReserve, Severity: SeverityDoubt,
-			Text: fmt.Sprintf("the battery is at %.0f %%, the run needs %.0f %%: charge it first", 100*c, 100*w.MinCharge)})
+			Text: fmt.Sprintf("the battery is at %.0f %%, the run needs %.0f %%", 100*c, 100*w.MinCharge)})
 	}
+	Advise(r.Reasons)
 	r.Fit = len(r.Reasons) == 0
 	return r
 }
@@ -90,11 +91,11 @@ func (a *Agent) startFindings(values []float64, setting Setting) []Finding {
 	var found []Finding
 	if name, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values, a.last.Boot); ok && above > th.HotStart {
 		found = append(found, Finding{Code: HotStart, Severity: SeverityDoubt, Text: fmt.Sprintf(
-			"%s was at %.1f °C at the start, %.1f K above its idle baseline (allowed: %.0f): let the device cool down before a run", temperatureName(name), c, above, th.HotStart)})
+			"%s was at %.1f °C at the start, %.1f K above its idle baseline (allowed: %.0f)", temperatureName(name), c, above, th.HotStart)})
 	}
 	if busy := at(values, a.view.busy); busy > th.BusyStart {
 		found = append(found, Finding{Code: BusyStart, Severity: SeverityDoubt, Text: fmt.Sprintf(
-			"the processor was %.0f %% busy before the start (allowed: %.0f %%): end what runs in the background", 100*busy, 100*th.BusyStart)})
+			"the processor was %.0f %% busy before the start (allowed: %.0f %%)", 100*busy, 100*th.BusyStart)})
 	}
 	if f, low := lowCharge(a.view.supply(values), a.view.charge(values), th, "at the start"); low {
 		found = append(found, f)
@@ -119,7 +120,7 @@ func lowCharge(s Supply, charge float64, th Thresholds, when string) (Finding, b
 		return Finding{}, false
 	}
 	return Finding{Code: BatteryReserve, Severity: SeverityDoubt, Text: fmt.Sprintf(
-		"the battery was at %.0f %% %s (reserve: %.0f %%), where devices limit themselves: charge it before the run", 100*charge, when, 100*th.Reserve)}, true
+		"the battery was at %.0f %% %s (reserve: %.0f %%), where devices limit themselves", 100*charge, when, 100*th.Reserve)}, true
 }
 
 // learn takes an idle sweep into the baseline.

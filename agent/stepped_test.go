@@ -276,14 +276,14 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 		want Want
 		says string
 	}{
-		{Want{Supply: Mains}, "the device is on battery, the run wants mains: plug it in"},
+		{Want{Supply: Mains}, "the device is on battery, the run wants mains; plug it in"},
 		{Want{Supply: Battery, MinCharge: 0.9}, "the battery is at 80 %, the run needs 90 %"},
 		{Want{Supply: Battery, MinCharge: 0.5}, ""},
 		{Want{Setting: watts(15)}, ""},
 		{Want{Setting: watts(25)}, "25W was declared, but the system reports 15W (firmware)"},
 	} {
 		r, err := s.Ready(context.Background(), c.want)
-		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].Text, c.says) {
+		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].WithAdvice(), c.says) {
 			t.Errorf("ready for %+v: %+v, error %v; want %q", c.want, r, err, c.says)
 		}
 	}

@@ -8,7 +8,7 @@ func StartWarnings(r agent.Run) []string {
 	var warnings []string
 	for _, f := range r.Findings {
 		if f.Severity != agent.SeverityNote {
-			warnings = append(warnings, f.Text)
+			warnings = append(warnings, f.WithAdvice())
 		}
 	}
 	return warnings

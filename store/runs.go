@@ -184,6 +184,7 @@ func (l *loader) findings() error {
 		f.At = stamp.Time
 		d := &l.details[l.at[n]]
 		d.Findings = append(d.Findings, f)
+		agent.Advise(d.Findings)
 		return nil
 	}, "SELECT run, code, severity, text, at FROM findings WHERE run IN "+l.selected+" ORDER BY run, position", l.args...)
 }

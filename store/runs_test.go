@@ -284,7 +284,8 @@ func manyRuns(n int) []agent.Detail {
 		d.Results["fps_mean"] = agent.Result{Value: 60 + float64(i%17)/16, Unit: "fps", Better: agent.Higher}
 		d.Results["score"] = agent.Result{Value: 1000 + float64(i%31), Better: agent.Higher}
 		if i%7 == 0 {
-			d.Findings = append(d.Findings, agent.Finding{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C, baseline 41 C: let it cool"})
+			d.Findings = append(d.Findings, agent.Finding{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C, baseline 41 C"})
+			agent.Advise(d.Findings)
 		}
 		d.Facts = map[string]string{}
 		for f := range 20 {

@@ -143,7 +143,7 @@ func (w *watcher) markOutlying(r agent.Run) error {
 	}
 	texts := map[string]string{}
 	for _, o := range analysis.Outlying(runs) {
-		texts[o.ID] = o.String() + "; look at it, and reject it if you can say why"
+		texts[o.ID] = o.String()
 	}
 	_, err = w.data.SetOutlying(w.background, filter, texts)
 	return err

@@ -105,7 +105,7 @@ func doubtsOf(runs []agent.Run) []*doubts {
 			i := slices.IndexFunc(list, func(d *doubts) bool { return d.Code == f.Code && d.Device == r.Device })
 			if i < 0 {
 				i = len(list)
-				list = append(list, &doubts{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.Text, ExampleSetting: r.Setting.String()})
+				list = append(list, &doubts{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String()})
 			}
 			list[i].Runs++
 			if !slices.ContainsFunc(list[i].levels, r.Setting.Same) {

@@ -123,7 +123,7 @@ func readyText(r agent.Readiness) string {
 func reasonTexts(r agent.Readiness) string {
 	texts := make([]string, len(r.Reasons))
 	for i, f := range r.Reasons {
-		texts[i] = f.Text
+		texts[i] = f.WithAdvice()
 	}
 	return strings.Join(texts, "; ")
 }

@@ -50,7 +50,7 @@ func (p *printer) summary(d agent.Detail) {
 		p.sentence("  note: "+d.Note, "    ", text.Plain)
 	}
 	for _, f := range d.Findings {
-		p.sentence(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.Text), "    ", severityTone(f.Severity))
+		p.sentence(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.WithAdvice()), "    ", severityTone(f.Severity))
 	}
 }
 

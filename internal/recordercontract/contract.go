@@ -228,6 +228,7 @@ func judgedRun(id string) agent.Detail {
 		{Code: agent.TooShort, Severity: agent.SeverityDoubt, Text: "12 s, less than 30 s: run longer"},
 		{Code: agent.ClockStepped, Severity: agent.SeverityNote, Text: "the clock was set back 3600 s", At: start.Add(1500 * time.Millisecond)},
 	}
+	agent.Advise(d.Findings) // advice is not recorded: what is read has that of its codes
 	d.Summaries = []agent.Summary{
 		{Sensor: collectors.PackagePower, Unit: "watts", Mean: number(11.5), Min: number(0), Max: number(1e9), P95: number(12.5), First: number(12.5), Last: number(12.5), EnergyJoules: number(34.5), SteadyMean: number(11)},
 		{Sensor: collectors.Temperature, Instance: "skin", Unit: "celsius", First: number(40)},
