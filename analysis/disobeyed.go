@@ -6,31 +6,43 @@ import "slices"
 // not that of the setting.
 const findingDisobeyed = "setting_disobeyed"
 
+// DrewInstead tells whether most runs of a cell did not keep to its setting, by the
+// finding of the agent, and the mean package power in watts that those drew; it is
+// unknown where none of them measured it.
+func DrewInstead(runs []*Run) (watts Number, disobeyed bool) {
+	count, power, known := 0, 0.0, 0
+	for _, r := range runs {
+		if !slices.Contains(r.Findings, findingDisobeyed) {
+			continue
+		}
+		count++
+		if w, ok := PackagePower(r); ok {
+			power += w
+			known++
+		}
+	}
+	if 2*count <= len(runs) {
+		return Unknown(), false
+	}
+	if known == 0 {
+		return Unknown(), true
+	}
+	return Number(power / float64(known)), true
+}
+
 // disobeyedNotes says at which settings most runs of a side did not keep to the
 // setting: at equal set watts the sides then drew different power.
 func disobeyedNotes(s *side, name string) []Note {
 	runs := s.runs
 	var places []DisobeyedSetting
 	for _, cell := range s.cells {
-		count, power, known := 0, 0.0, 0
-		for _, i := range cell.Runs {
-			if !slices.Contains(runs[i].Findings, findingDisobeyed) {
-				continue
-			}
-			count++
-			if w, ok := PackagePower(&runs[i]); ok {
-				power += w
-				known++
-			}
+		members := make([]*Run, len(cell.Runs))
+		for k, i := range cell.Runs {
+			members[k] = &runs[i]
 		}
-		if 2*count <= len(cell.Runs) {
-			continue
+		if drew, disobeyed := DrewInstead(members); disobeyed {
+			places = append(places, DisobeyedSetting{Number(cell.SettingW), cell.Name, drew})
 		}
-		drew := Unknown()
-		if known > 0 {
-			drew = Number(power / float64(known))
-		}
-		places = append(places, DisobeyedSetting{Number(cell.SettingW), cell.Name, drew})
 	}
 	if len(places) == 0 {
 		return nil

@@ -10,10 +10,6 @@ import (
 	"sweepd/report/sentence"
 )
 
-// findingDisobeyed is the code of the finding that the measured power was not that
-// of the setting.
-const findingDisobeyed = "setting_disobeyed"
-
 // unkept is a setting that a device did not keep to, in how many of the cells that
 // were run at it, and the watts that it drew there.
 type unkept struct {
@@ -24,8 +20,7 @@ type unkept struct {
 }
 
 // whatWasNotKept says once for each device which settings it did not keep to: there
-// equal settings are not equal power. A cell did not keep to its setting where most
-// of its runs did not.
+// equal settings are not equal power.
 func (b *builder) whatWasNotKept() Section {
 	s := Section{Title: "Which settings were not kept"}
 	devices := map[string]map[string]*unkept{}
@@ -61,26 +56,16 @@ func (b *builder) whatWasNotKept() Section {
 // add counts a cell.
 func (u *unkept) add(runs []*analysis.Run) {
 	u.all++
-	disobeyed, sum, known := 0, 0.0, 0
-	for _, r := range runs {
-		if r.SettingW != nil {
-			u.order = *r.SettingW
-		}
-		if !slices.Contains(r.Findings, findingDisobeyed) {
-			continue
-		}
-		disobeyed++
-		if w, ok := analysis.PackagePower(r); ok {
-			sum += w
-			known++
-		}
+	if w := runs[0].SettingW; w != nil {
+		u.order = *w
 	}
-	if 2*disobeyed <= len(runs) {
+	drew, disobeyed := analysis.DrewInstead(runs)
+	if !disobeyed {
 		return
 	}
 	u.cells++
-	if known > 0 {
-		u.least, u.most = min(u.least, sum/float64(known)), max(u.most, sum/float64(known))
+	if drew.Known() {
+		u.least, u.most = min(u.least, float64(drew)), max(u.most, float64(drew))
 	}
 }
 
