@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"strings"
+	"syscall"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -31,6 +31,9 @@ var (
 	ErrNotOurs = errors.New("not a data file of sweepd")
 	// ErrNoData is returned by Open with ReadOnly where there is no file yet.
 	ErrNoData = errors.New("no data yet")
+
+	// errNoFolder says what Windows does not: it calls this a path not found.
+	errNoFolder = errors.New("not a directory")
 )
 
 // Error is a failure on the data file, with what to do about it.
@@ -76,7 +79,7 @@ func remedy(err error) string {
 		return "start the agent or import a file first, or choose the folder with --data"
 	case errors.Is(err, fs.ErrPermission):
 		return "run as the user who owns it, or choose another folder with --data"
-	case strings.Contains(err.Error(), "not a directory"):
+	case errors.Is(err, errNoFolder), errors.Is(err, syscall.ENOTDIR):
 		return "choose another folder with --data"
 	}
 	return ""

@@ -77,7 +77,18 @@ func locate(path string, readOnly bool) (string, error) {
 		}
 		return file, nil
 	}
-	return file, os.MkdirAll(filepath.Dir(file), 0o755)
+	return file, makeFolder(filepath.Dir(file))
+}
+
+func makeFolder(dir string) error {
+	err := os.MkdirAll(dir, 0o755)
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		if info, e := os.Stat(at.Path); e == nil && !info.IsDir() {
+			return fmt.Errorf("%s is a file, %w", at.Path, errNoFolder)
+		}
+	}
+	return err
 }
 
 func (s *Store) connect(readOnly bool) error {
