@@ -35,7 +35,7 @@ and findings under --data. One agent can record into a folder at a time.`,
 					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
 				}
 			}
-			return a.supervised(cmd.Context(), func(ctx context.Context) error { return a.watch(ctx, f) })
+			return a.watch(cmd.Context(), f)
 		},
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); only /metrics answers to other machines")

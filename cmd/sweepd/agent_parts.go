@@ -61,7 +61,7 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 	}
 	log.Info("watching", zap.String("device", device), zap.String("data", data.Path()),
 		zap.String("address", strings.Join(console.Addresses(listeners), ", ")), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
-	err = w.serve(ctx, c, listeners)
+	err = w.serve(ctx, c, listeners, newSupervision(a.tell, w.sampler.Alive, log))
 	log.Info("stopped")
 	return err
 }

@@ -13,7 +13,7 @@ import (
 // serve samples and answers until the context ends or a part fails. Then, in
 // this order: requests in progress finish, what is scheduled ends and no more idle
 // sweeps are asked for, the sampling ends and stores its last, and what follows from runs is dropped.
-func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener) error {
+func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manager *supervision) error {
 	serving, stopServing := context.WithCancel(ctx)
 	defer stopServing()
 	sampling, stopSampling := context.WithCancel(context.WithoutCancel(ctx))
@@ -35,7 +35,6 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener) error 
 		sampled <- w.sampler.Run(sampling)
 		stopServing()
 	}()
-	manager := newSupervision(w.sampler.Alive, w.log)
 	w.following.Go(func() { manager.run(w.background) })
 	handler := console.New(console.Options{
 		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Changed: w.follow,

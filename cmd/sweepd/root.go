@@ -22,6 +22,8 @@ type app struct {
 	agentURL   string
 	json       bool
 
+	tell func(state string) error // tells the service manager; nil: sd_notify(3)
+
 	started bool // the command line was understood and its command is running
 }
 

@@ -1,14 +1,21 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"time"
 
 	"github.com/kardianos/service"
 	"github.com/spf13/cobra"
+	"golang.org/x/sys/windows"
+	"golang.org/x/sys/windows/svc"
+	"golang.org/x/sys/windows/svc/mgr"
 )
 
 // serviceName is what the service manager and the event log know the agent by.
@@ -29,122 +36,162 @@ event log too. An administrator's prompt is needed.`,
 	}
 	for _, c := range []struct {
 		use, short, done string
-		act              func(service.Service) error
+		act              func(context.Context) error
 	}{
-		{"install", "Install the service; it starts with Windows from then on", "installed; start it now with: sweepd service start", service.Service.Install},
-		{"remove", "Stop and remove the service; the data stays", "removed; the data stays", removeService},
-		{"start", "Start the service", "started", service.Service.Start},
-		{"stop", "Stop the service; a recording run is kept as interrupted", "stopped", service.Service.Stop},
+		{"install", "Install the service; it starts with Windows from then on", "installed; start it now with: sweepd service start", a.installService},
+		{"remove", "Stop and remove the service; the data stays", "removed; the data stays", a.removeService},
+		{"start", "Start the service, and wait until the agent answers", "started", a.startService},
+		{"stop", "Stop the service; a recording run is kept as interrupted", "stopped", stopService},
 	} {
-		group.AddCommand(&cobra.Command{Use: c.use, Short: c.short, Example: "  sweepd service " + c.use, Args: cobra.NoArgs, RunE: func(*cobra.Command, []string) error {
-			s, err := a.service(nil)
-			if err != nil {
-				return err
+		group.AddCommand(&cobra.Command{Use: c.use, Short: c.short, Example: "  sweepd service " + c.use, Args: cobra.NoArgs, RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := c.act(cmd.Context()); err != nil {
+				return fmt.Errorf("%s the service %s: %w", c.use, serviceName, explainManager(err))
 			}
-			if err := c.act(s); err != nil {
-				return fmt.Errorf("%s the service %s: %w; is this an administrator's prompt?", c.use, serviceName, err)
-			}
-			_, err = fmt.Fprintln(a.out, "service "+serviceName+" "+c.done)
+			_, err := fmt.Fprintln(a.out, "service "+serviceName+" "+c.done)
 			return err
 		}})
 	}
+	group.AddCommand(&cobra.Command{Use: "run", Short: "What the service manager starts", Args: cobra.NoArgs, Hidden: true,
+		RunE: func(*cobra.Command, []string) error { return a.runAsService() }})
 	return []*cobra.Command{group}
 }
 
-func removeService(s service.Service) error {
-	if status, err := s.Status(); err == nil && status == service.StatusRunning {
-		if err := s.Stop(); err != nil {
-			return err
+// explainManager adds what to do about an error of the service manager.
+func explainManager(err error) error {
+	switch {
+	case errors.Is(err, windows.ERROR_ACCESS_DENIED):
+		return fmt.Errorf("%w: it needs an administrator's prompt", err)
+	case errors.Is(err, windows.ERROR_SERVICE_DOES_NOT_EXIST):
+		return fmt.Errorf("%w: install it with: sweepd service install", err)
+	}
+	return err
+}
+
+func (a *app) installService(context.Context) error {
+	s, err := a.definedService()
+	if err != nil {
+		return err
+	}
+	if err := s.Install(); err != nil {
+		return err
+	}
+	return withService(func(s *mgr.Service) error {
+		if err := s.SetRecoveryActionsOnNonCrashFailures(true); err != nil { // Wine has no such thing
+			fmt.Fprintf(a.err, "sweepd: this system restarts the service only if it crashes: %v\n", err)
 		}
+		return nil
+	})
+}
+
+func (a *app) removeService(ctx context.Context) error {
+	err := stopService(ctx)
+	if err != nil && !errors.Is(err, windows.ERROR_SERVICE_NOT_ACTIVE) {
+		return err
+	}
+	s, err := a.definedService()
+	if err != nil {
+		return err
 	}
 	return s.Uninstall()
 }
 
-func (a *app) service(p *serviceProgram) (service.Service, error) {
-	arguments := []string{"agent"}
-	for flag, value := range map[string]string{"--config": a.configPath, "--data": a.data} {
-		if value == "" {
+// definedService is the service as it is installed: with the configuration and the
+// data that this command was given.
+func (a *app) definedService() (service.Service, error) {
+	arguments := []string{"service", "run"}
+	for _, f := range []struct{ flag, path string }{{"--config", a.configPath}, {"--data", a.data}} {
+		if f.path == "" {
 			continue
 		}
-		path, err := filepath.Abs(value) // the service has another working folder
+		path, err := filepath.Abs(f.path) // the service has another working folder
 		if err != nil {
 			return nil, err
 		}
-		arguments = append(arguments, flag, path)
+		arguments = append(arguments, f.flag, path)
 	}
-	if p == nil {
-		p = &serviceProgram{}
-	}
-	return service.New(p, &service.Config{
+	return service.New(nil, &service.Config{
 		Name: serviceName, DisplayName: "sweepd", Description: "Watches this device while workloads run on it.", Arguments: arguments,
 		Option: service.KeyValue{service.OnFailure: service.OnFailureRestart, service.OnFailureDelayDuration: "5s"},
 	})
 }
 
-// serviceProgram is the agent as the service manager starts and stops it.
-type serviceProgram struct {
-	run    func(context.Context) error
-	cancel context.CancelFunc
-	ended  chan struct{}
-	err    error
-}
+// serviceStart and serviceStop are how long is waited for a service to start (runs
+// that a crash left behind are judged first) and to stop.
+const (
+	serviceStart = 5 * time.Minute
+	serviceStop  = time.Minute
+)
 
-// Start must return at once.
-func (p *serviceProgram) Start(s service.Service) error {
-	ctx, cancel := context.WithCancel(context.Background())
-	p.cancel, p.ended = cancel, make(chan struct{})
-	go func() {
-		defer close(p.ended)
-		if p.err = p.run(ctx); p.err == nil || ctx.Err() != nil {
-			return
+func (a *app) startService(ctx context.Context) error {
+	return withService(func(s *mgr.Service) error {
+		if err := s.Start(); err != nil {
+			return err
 		}
-		if log, err := s.Logger(nil); err == nil {
-			_ = log.Error(p.err) // to the event log
+		state, err := settled(ctx, s, serviceStart, svc.Running, svc.Stopped)
+		if err == nil && state == svc.Stopped {
+			err = fmt.Errorf("the agent ended at once; %s", a.lastError())
 		}
-		os.Exit(exitFailed) // the manager restarts what ends without having been told to
-	}()
-	return nil
+		return err
+	})
 }
 
-func (p *serviceProgram) Stop(service.Service) error {
-	p.cancel()
-	<-p.ended
-	return p.err
+func stopService(ctx context.Context) error {
+	return withService(func(s *mgr.Service) error {
+		state, err := settled(ctx, s, serviceStart, svc.Running, svc.Stopped) // while it starts it cannot be stopped
+		if err != nil {
+			return err
+		}
+		if state == svc.Stopped {
+			return windows.ERROR_SERVICE_NOT_ACTIVE
+		}
+		if _, err := s.Control(svc.Stop); err != nil {
+			return err
+		}
+		_, err = settled(ctx, s, serviceStop, svc.Stopped)
+		return err
+	})
 }
 
-// supervised runs the agent: as a service with its log in a file where the service
-// manager started this program, else as it is.
-func (a *app) supervised(ctx context.Context, run func(context.Context) error) error {
-	if service.Interactive() {
-		return run(ctx)
-	}
-	log, err := a.serviceLog()
+// withService hands the installed service to f.
+func withService(f func(*mgr.Service) error) error {
+	m, err := mgr.Connect()
 	if err != nil {
 		return err
 	}
-	defer log.Close()
-	a.err = log
-	s, err := a.service(&serviceProgram{run: run})
+	defer m.Disconnect() //nolint:errcheck // nothing was changed through it that could be lost
+	s, err := m.OpenService(serviceName)
 	if err != nil {
 		return err
 	}
-	return s.Run()
+	defer s.Close()
+	return f(s)
 }
 
-// maxServiceLog is the size above which a start of the service begins a new log.
-const maxServiceLog = 10 << 20
-
-// serviceLog opens sweepd.log, and moves one that has grown large out of the way.
-func (a *app) serviceLog() (*os.File, error) {
-	dir := filepath.Join(a.getenv("ProgramData"), "sweepd")
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, fmt.Errorf("make the folder of the log: %w", err)
-	}
-	path := filepath.Join(dir, "sweepd.log")
-	if info, err := os.Stat(path); err == nil && info.Size() > maxServiceLog {
-		if err := os.Rename(path, path+".old"); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return nil, err
+// settled waits until the service is in one of the states and returns it.
+func settled(ctx context.Context, s *mgr.Service, patience time.Duration, states ...svc.State) (svc.State, error) {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	for again := time.NewTicker(100 * time.Millisecond); ; {
+		status, err := s.Query()
+		if err != nil || slices.Contains(states, status.State) {
+			return status.State, err
+		}
+		select {
+		case <-ctx.Done():
+			return status.State, fmt.Errorf("that was not done within %v: %w", patience, ctx.Err())
+		case <-again.C:
 		}
 	}
-	return os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
+}
+
+// lastError is what the log says last, if that is an error.
+func (a *app) lastError() string {
+	path := a.serviceLogPath()
+	text, _ := os.ReadFile(path)
+	lines := bytes.Split(bytes.TrimSpace(text), []byte("\n"))
+	var last struct{ Level, Error string }
+	if json.Unmarshal(lines[len(lines)-1], &last) == nil && last.Error != "" {
+		return path + " says: " + last.Error
+	}
+	return "look into " + path
 }

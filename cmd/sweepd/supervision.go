@@ -9,8 +9,8 @@ import (
 )
 
 // supervision tells the service manager how the agent fares: ready once the
-// sampling loop answers, alive as long as it goes on to, stopping. Without a
-// manager that listens (sd_notify(3), NOTIFY_SOCKET) it says nothing.
+// sampling loop answers, alive as long as it goes on to, stopping, in the words of
+// sd_notify(3). Without a manager that listens (NOTIFY_SOCKET) it says nothing.
 type supervision struct {
 	tell  func(state string) error
 	every time.Duration // the manager's patience (sd_watchdog_enabled(3)); 0: it has no watchdog
@@ -18,11 +18,15 @@ type supervision struct {
 	log   *zap.Logger
 }
 
-func newSupervision(alive func(context.Context) error, log *zap.Logger) *supervision {
-	s := &supervision{alive: alive, log: log, tell: func(state string) error {
-		_, err := daemon.SdNotify(false, state)
-		return err
-	}}
+// newSupervision tells by sd_notify(3) unless it is given another way.
+func newSupervision(tell func(state string) error, alive func(context.Context) error, log *zap.Logger) *supervision {
+	if tell == nil {
+		tell = func(state string) error {
+			_, err := daemon.SdNotify(false, state)
+			return err
+		}
+	}
+	s := &supervision{tell: tell, alive: alive, log: log}
 	var err error
 	if s.every, err = daemon.SdWatchdogEnabled(false); err != nil {
 		log.Warn("the service manager's watchdog is not fed", zap.Error(err))
