@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -109,7 +110,7 @@ var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful:
 func view(s *Section, id string) sectionView {
 	v := sectionView{ID: id, Title: s.Title, Tables: s.Tables, Notes: s.Notes}
 	for _, x := range s.Sentences {
-		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.About, x.Text})
+		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.About, typeset(x.Text)})
 	}
 	for i := range s.Charts {
 		v.Charts = append(v.Charts, chartOf(&s.Charts[i]))
@@ -119,6 +120,18 @@ func view(s *Section, id string) sectionView {
 		v.Sections = append(v.Sections, view(&s.Sections[i], id+"-"+strconv.Itoa(i+1)))
 	}
 	return v
+}
+
+// units are what stays on one line with its number.
+var units = regexp.MustCompile(`(\d) (%|[mk]?W|Wh|[mk]?J|m?s|min|h|[MG]Hz|°C|K|V|A|fps|EUR|USD|GBP)\b|(\d) (%)`)
+
+// negative is a minus before a number, not between two.
+var negative = regexp.MustCompile(`(^|[ (])-(\d)`)
+
+// typeset keeps a number and its unit on one line, and writes a minus as one.
+func typeset(text string) string {
+	text = units.ReplaceAllString(text, "$1$3\u00a0$2$4")
+	return negative.ReplaceAllString(text, "$1−$2")
 }
 
 func amount(n int, word string) string {
@@ -164,7 +177,7 @@ func (p *Page) run(r *Run) runView {
 		v.Findings = append(v.Findings, "why: "+r.Why)
 	}
 	for _, f := range r.Findings {
-		if f.Text != r.Why {
+		if f.Code+": "+f.Text != r.Why {
 			v.Findings = append(v.Findings, f.Severity+" "+f.Code+": "+f.Text)
 		}
 	}

@@ -114,7 +114,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 		if len(h.Points) > 0 {
 			runtime.Series = append(runtime.Series, h)
 		}
-		c.Alt += " " + name + ": " + wordsOf(sentence.Runtime(g))
+		c.Alt += " " + name + ": " + wordsOf(sentence.Runtime(r, g))
 	}
 	c.Panels = []chart.Panel{power}
 	if len(runtime.Series) > 0 {

@@ -154,7 +154,7 @@ func (b *builder) battery(workload string) Section {
 	}
 	for _, g := range groups {
 		about := b.cast.name(g.Device, g.Variant)
-		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(g), sentence.Battery(g)...)...)...)
+		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)...)
 		s.Tables = append(s.Tables, batteryTable(r, g))
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 )
 
 // compose asks everything about planted runs.
@@ -199,8 +200,8 @@ func TestSentencesNameTheHardSettings(t *testing.T) {
 		c.Settings = append(c.Settings, analysis.SettingComparison{SettingW: analysis.Number(5 * (i + 1)), NA: 3, NB: 3, Verdict: analysis.VerdictUnclear, MoreRuns: &more})
 	}
 	p := Compose(Input{Study: Study{Topics: []Topic{{Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{c}}}}}})
-	find(t, shortly(t, p, "What could not be decided"), "1 more run of each side at each setting should tell, but 25 at 20 W.")
-	if want := "Two numbers in brackets are the ends of a 95 % interval. The page makes 1 comparison; its intervals hold at all its settings together."; p.Brackets != want {
+	find(t, shortly(t, p, "What could not be decided"), "1 more run of each side at each setting is advised, but 25 at 20 W.")
+	if want := "Two numbers in brackets are the ends of a 95 % interval. The page makes 1 comparison; its intervals hold at all its settings together. " + sentence.Advised; p.Brackets != want {
 		t.Errorf("got %q, want %q", p.Brackets, want)
 	}
 }

@@ -46,10 +46,14 @@ func (b *builder) howMany() string {
 			without++
 		}
 	}
-	states := map[string]int{}
+	states, doubtful := map[string]int{}, 0
 	for i := range b.in.Runs {
-		if r := &b.in.Runs[i]; !r.Counts() {
+		r := &b.in.Runs[i]
+		switch {
+		case !r.Counts():
 			states[r.State]++
+		case len(r.Results) > 0 && slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == "doubt" }):
+			doubtful++
 		}
 	}
 	var out []string
@@ -58,6 +62,9 @@ func (b *builder) howMany() string {
 	}
 	if without > 0 && len(b.study.Topics) > 0 {
 		out = append(out, fmt.Sprintf("%d without a result", without))
+	}
+	if doubtful > 0 {
+		out = append(out, fmt.Sprintf("%d counted with a doubt", doubtful))
 	}
 	if len(out) > 0 {
 		text += " (" + strings.Join(out, ", ") + ")"
@@ -99,10 +106,11 @@ func (b *builder) brackets() string {
 			break
 		}
 	}
-	n := 0
+	n, advised := 0, false
 	count := func(r *analysis.CompareResult) {
 		if r != nil {
 			n += len(r.Comparisons)
+			advised = advised || sentence.Advises(r)
 		}
 	}
 	for i := range b.study.Topics {
@@ -113,13 +121,16 @@ func (b *builder) brackets() string {
 			count(&t.Variants[k].Result)
 		}
 	}
-	switch n {
-	case 0:
-		return text
-	case 1:
-		return text + " The page makes 1 comparison; its intervals hold at all its settings together."
+	switch {
+	case n == 1:
+		text += " The page makes 1 comparison; its intervals hold at all its settings together."
+	case n > 1:
+		text += fmt.Sprintf(" The page makes %d comparisons; the intervals of each hold at all its settings together, not those of all comparisons together.", n)
 	}
-	return text + fmt.Sprintf(" The page makes %d comparisons; the intervals of each hold at all its settings together, not those of all comparisons together.", n)
+	if advised {
+		text += " " + sentence.Advised
+	}
+	return text
 }
 
 // led puts what they are about before sentences: those of one tone that is not
@@ -225,7 +236,7 @@ func (b *builder) howLong() Section {
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), sentence.Runtime(g)...)...)
+		s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)...)
 	}
 	return s
 }

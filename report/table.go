@@ -64,7 +64,7 @@ func intervalHeads(confidence float64) [2]Head {
 func compareTable(c *analysis.Comparison) Table {
 	bounds := intervalHeads(c.Confidence)
 	t := Table{
-		Caption: sentence.CompareTitle(c) + "; bounds hold at all settings together",
+		Caption: fmt.Sprintf("%s; margin %s %%; bounds hold at all settings together", sentence.CompareTitle(c), sentence.Margin(c.Margin)),
 		Heads: []Head{{"setting", true}, {"runs a", true}, {"runs b", true}, {"mean a", true}, {"mean b", true}, {"a/b − 1, %", true},
 			bounds[0], bounds[1], {"p, adjusted", true}, {"ahead", false}, {"more runs needed", true}},
 	}
@@ -97,10 +97,18 @@ func probability(p analysis.Number) Cell {
 	return c
 }
 
+// noiseText says how much one run differs from the next.
+func noiseText(noise analysis.Number) string {
+	if !noise.Known() {
+		return ""
+	}
+	return "; one run differs from the next by " + sentence.Fixed(100*float64(noise), 2) + " % (standard deviation)"
+}
+
 func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) Table {
 	bounds := intervalHeads(r.Confidence)
 	t := Table{
-		Caption: sentence.Group(g.Workload, g.Device, g.Supply, g.Variant) + ": " + sentence.CurveMetric(r),
+		Caption: sentence.Group(g.Workload, g.Device, g.Supply, g.Variant) + ": " + sentence.CurveMetric(r) + noiseText(g.Noise),
 		Heads: []Head{{"setting", true}, {"runs", true}, {"mean", true}, bounds[0], bounds[1], {"package W", true}, {"whole device W", true},
 			{"per package W", true}, {"per whole-device W", true}, {"per set W", true}},
 	}
@@ -110,6 +118,9 @@ func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) Table {
 	}
 	places := sentence.ColumnDecimals(values, halves, 3)
 	for _, x := range g.Points {
+		if r.Better == "lower" { // a time per watt says nothing: the table of efficiency has runs per kJ
+			x.PerPackageW, x.PerSystemW, x.PerSettingW = analysis.Unknown(), analysis.Unknown(), analysis.Unknown()
+		}
 		t.Rows = append(t.Rows, []Cell{settingCell(x.SettingW, x.Setting), count(x.N), number(x.Mean, places), number(x.Lower, places), number(x.Upper, places),
 			significant(x.PackageW), significant(x.SystemW), significant(x.PerPackageW), significant(x.PerSystemW), significant(x.PerSettingW)})
 	}

@@ -2,9 +2,11 @@ package report
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -50,7 +52,26 @@ func (b *builder) whatWasNotKept() Section {
 				Text: sentence.Capital(listed(places, len(places))) + ": equal settings are not equal power there."}})
 		}
 	}
+	s.Sentences = append(s.Sentences, b.misdeclared()...)
 	return s
+}
+
+// misdeclared names the runs that count at the setting that was declared although
+// the system reported another one.
+func (b *builder) misdeclared() []Said {
+	byDevice := map[string][]string{}
+	for i := range b.in.Runs {
+		r := &b.in.Runs[i]
+		if read := settingOf(r.ReportedW, r.Reported); read != "" && r.Counts() {
+			name := b.cast.name(r.Device, r.Variant)
+			byDevice[name] = append(byDevice[name], fmt.Sprintf("%s at %s, where the system reported %s", sentence.ShortID(r.ID), settingOf(r.SettingW, r.Setting), read))
+		}
+	}
+	var list []Said
+	for _, name := range slices.Sorted(maps.Keys(byDevice)) {
+		list = append(list, Said{name, sentence.Sentence{Tone: sentence.Doubtful, Text: "Counted at the declared setting: " + strings.Join(byDevice[name], "; ") + "."}})
+	}
+	return list
 }
 
 // add counts a cell.

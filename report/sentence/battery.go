@@ -37,8 +37,9 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 	return l
 }
 
-// Runtime says how long the battery lasts at the lowest and the highest setting.
-func Runtime(g *analysis.BatteryGroup) []Sentence {
+// Runtime says how long the battery lasts at the lowest and the highest setting, to
+// its end or down to the reserve.
+func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {
 	known := slices.DeleteFunc(slices.Clone(g.Points), func(p analysis.BatteryPoint) bool { return !p.RuntimeH.Known() })
 	if len(known) == 0 {
 		return nil
@@ -50,6 +51,9 @@ func Runtime(g *analysis.BatteryGroup) []Sentence {
 	text := "A full battery lasts " + last(known[0])
 	if len(known) > 1 {
 		text += " and " + last(known[len(known)-1])
+	}
+	if r.Reserve > 0 {
+		text += ", down to " + Fixed(100*r.Reserve, 0) + " %"
 	}
 	l.tell(Good, text+".")
 	return l

@@ -79,7 +79,7 @@ func Band(c *analysis.Comparison, b analysis.Band) Sentence {
 	d, lower, upper := bandMean(members)
 	switch b.Verdict {
 	case analysis.VerdictA, analysis.VerdictB:
-		return Sentence{Good, where + " " + ahead(c, b.Verdict, d, lower, upper) + "."}
+		return Sentence{Good, where + " " + ahead(c, b.Verdict, d, lower, upper) + spread(c, b.Verdict, members) + "."}
 	case analysis.VerdictTie:
 		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), over(c.A, c.B, d, lower, upper))}
 	}
@@ -209,8 +209,45 @@ func ahead(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.
 	return fmt.Sprintf("%s is ahead by %s %%%s", winner, Fixed(100*float64(d), places), Percents(lower, upper, places))
 }
 
+// spread says that the lead over several settings is a mean, with the least and the
+// greatest lead.
+func spread(c *analysis.Comparison, v analysis.Verdict, members []analysis.SettingComparison) string {
+	if len(members) < 2 {
+		return ""
+	}
+	leads := make([]float64, len(members))
+	for i, s := range members {
+		leads[i] = float64(s.Diff)
+		if v == analysis.VerdictB {
+			leads[i] = float64(inverse(s.Diff))
+		}
+		if c.Better == "lower" {
+			leads[i] = -leads[i]
+		}
+	}
+	least, most := slices.Index(leads, slices.Min(leads)), slices.Index(leads, slices.Max(leads))
+	at := func(i int) string {
+		return Fixed(100*leads[i], 1) + " % at " + Place(c, members[i].SettingW, members[i].Setting)
+	}
+	return " on average, from " + at(least) + " to " + at(most)
+}
+
 // inverse turns a/b - 1 into b/a - 1.
 func inverse(d analysis.Number) analysis.Number { return 1/(1+d) - 1 }
+
+// Advised says what the runs advised promise (methods: as many as that, or where the
+// runs at hand suffice, as many as tell the small difference found).
+const Advised = "The runs advised find a difference of 3 % with a chance of 80 %; a smaller one may stay open."
+
+// Advises tells whether more runs of anything are advised.
+func Advises(r *analysis.CompareResult) bool {
+	for _, c := range r.Comparisons {
+		if slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.MoreRuns != nil && *s.MoreRuns > 0 }) {
+			return true
+		}
+	}
+	return false
+}
 
 // manyRuns is where asking for more runs is no advice any more.
 const manyRuns = 1000
@@ -274,7 +311,7 @@ func wantedCounts(counts []int, members int) string {
 	number := strconv.Itoa(most)
 	switch {
 	case most >= manyRuns:
-		return fmt.Sprintf("the difference is too small for the noise, more than %d more runs of each side would be needed", manyRuns)
+		return fmt.Sprintf("the difference is too small for the noise, it would take more than %d more runs of each side", manyRuns)
 	case least < most:
 		number = fmt.Sprintf("%d to %d", least, most)
 	}
@@ -283,9 +320,9 @@ func wantedCounts(counts []int, members int) string {
 		where = " at each setting"
 	}
 	if most == 1 {
-		return "1 more run of each side" + where + " should tell"
+		return "1 more run of each side" + where + " is advised"
 	}
-	return number + " more runs of each side" + where + " should tell"
+	return number + " more runs of each side" + where + " are advised"
 }
 
 // PercentPlaces are the decimals of a percentage with these bounds (ratios): 1,

@@ -39,6 +39,7 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 			Fixed(float64(o.PercentPer100), each), Interval(o.PercentPer100Lower, o.PercentPer100Upper, each), strings.TrimSpace(currency+" of its surcharge")))
 	}
 	l.perPrice(o)
+	l.lost(v)
 	if len(v.NotTold) > 0 {
 		var where []string
 		for _, s := range v.NotTold {
@@ -47,6 +48,37 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether its gain is more than noise.")
 	}
 	return l
+}
+
+// lost says at which settings the cheaper device is ahead although the dearer is on
+// the whole, or the other way round: a mean over all settings hides it.
+func (l *list) lost(v *analysis.DeviceValue) {
+	var where []string
+	from := -1
+	against := func(i int) bool {
+		s := v.Settings[i]
+		return s.Told && (s.Gain < 0) != (v.Overall.Gain < 0)
+	}
+	for i := range v.Settings {
+		if !against(i) {
+			from = -1
+			continue
+		}
+		if from < 0 {
+			from = i
+			where = append(where, "")
+		}
+		first, last := v.Settings[from], v.Settings[i]
+		where[len(where)-1] = Range(Setting(first.SettingW, first.Setting), Setting(last.SettingW, last.Setting))
+	}
+	if len(where) == 0 {
+		return
+	}
+	winner := v.Cheaper
+	if v.Overall.Gain < 0 {
+		winner = v.Dearer
+	}
+	l.tell(Doubtful, Capital(strings.Join(where, ", "))+" "+winner+" is ahead all the same.")
 }
 
 // perPrice sets the result for the price of the dearer device against that of the

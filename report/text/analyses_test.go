@@ -37,7 +37,7 @@ func TestAheadReadsTheRightWayRound(t *testing.T) {
 		if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
 			t.Fatal(err)
 		}
-		for _, s := range []string{want.sentence, "At 15 W it cannot be told who is ahead: 2 more runs of each side should tell."} {
+		for _, s := range []string{want.sentence, "At 15 W it cannot be told who is ahead: 2 more runs of each side are advised."} {
 			if !strings.Contains(flowing(b.String()), s) {
 				t.Errorf("%s is better: lacks %q:\n%s", better, s, b.String())
 			}
@@ -124,7 +124,7 @@ func TestWantedNamesTheHardSettings(t *testing.T) {
 	if err := Compare(&b, analysis.CompareResult{Comparisons: []analysis.Comparison{c}}, Options{}); err != nil {
 		t.Fatal(err)
 	}
-	want := "From 5 W to 25 W it cannot be told who is ahead: 2 to 3 more runs of each side at each setting should tell, but 46 at 20 W; a run unlike its repeats stands in the way at 25 W."
+	want := "From 5 W to 25 W it cannot be told who is ahead: 2 to 3 more runs of each side at each setting are advised, but 46 at 20 W; a run unlike its repeats stands in the way at 25 W."
 	if !strings.Contains(flowing(b.String()), want) {
 		t.Errorf("lacks %q:\n%s", want, b.String())
 	}

@@ -32,6 +32,9 @@ func Compare(w io.Writer, r analysis.CompareResult, o Options) error {
 			p.say("%s: %s", sentence.Common(a.Device, a.Supply, a.Variant), sentence.Across(a.A, a.B, a.Across))
 		}
 	}
+	if sentence.Advises(&r) {
+		p.say("%s", sentence.Advised)
+	}
 	p.notes("note", r.Notes)
 	return p.err
 }
