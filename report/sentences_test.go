@@ -186,8 +186,8 @@ func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 		plots[i].curve, plots[i].cv, plots[i].floor, plots[i].cap = saturating(100), 0.03, 0, 0
 	}
 	p := compose(t, plant(3, plots...), Questions{})
-	s := find(t, shortly(t, p, "What could not be decided"), "unit-elm against unit-oak: From 5 W to 54 W: ", "more runs of each side")
-	if n, _ := strconv.Atoi(numbers.FindString(s[strings.Index(s, "54 W: ")+len("54 W: "):])); n < 5 || n > 200 {
+	s := find(t, shortly(t, p, "What could not be decided"), "unit-elm against unit-oak: From 5 W to 54 W (", "more runs)")
+	if n, _ := strconv.Atoi(numbers.FindString(s[strings.Index(s, "54 W (")+len("54 W ("):])); n < 5 || n > 200 {
 		t.Errorf("%d more runs: a CV of 3 %% at 14 settings wants about 30 in all (methods, table of more_runs)", n)
 	}
 }
@@ -200,7 +200,7 @@ func TestSentencesNameTheHardSettings(t *testing.T) {
 		c.Settings = append(c.Settings, analysis.SettingComparison{SettingW: analysis.Number(5 * (i + 1)), NA: 3, NB: 3, Verdict: analysis.VerdictUnclear, MoreRuns: &more})
 	}
 	p := Compose(Input{Study: Study{Topics: []Topic{{Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{c}}}}}})
-	find(t, shortly(t, p, "What could not be decided"), "1 more run of each side at each setting is advised, but 25 at 20 W.")
+	find(t, shortly(t, p, "What could not be decided"), "From 5 W to 20 W (1 more run, 25 at 20 W).")
 	if want := "Two numbers in brackets are the ends of a 95 % interval. The page makes 1 comparison; its intervals hold at all its settings together. " + sentence.Advised; p.Brackets != want {
 		t.Errorf("got %q, want %q", p.Brackets, want)
 	}

@@ -86,21 +86,6 @@ func Band(c *analysis.Comparison, b analysis.Band) Sentence {
 	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(c, members) + "."}
 }
 
-// Open says in short at which settings it cannot be told who is ahead, and how many
-// runs it would take. It is empty where all can be told.
-func Open(c *analysis.Comparison) Sentence {
-	var parts []string
-	for _, b := range c.Bands {
-		if b.Verdict == analysis.VerdictUnclear {
-			parts = append(parts, Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To))+wanted(c, bandSettings(c, b)))
-		}
-	}
-	if len(parts) == 0 {
-		return Sentence{}
-	}
-	return Sentence{Doubtful, Capital(strings.Join(parts, "; ")) + "."}
-}
-
 // over is the relative difference of one side over the other with its interval.
 func over(a, b string, d, lower, upper analysis.Number) string {
 	places := PercentPlaces(lower, upper)
@@ -234,96 +219,6 @@ func spread(c *analysis.Comparison, v analysis.Verdict, members []analysis.Setti
 
 // inverse turns a/b - 1 into b/a - 1.
 func inverse(d analysis.Number) analysis.Number { return 1/(1+d) - 1 }
-
-// Advised says what the runs advised promise (methods: as many as that, or where the
-// runs at hand suffice, as many as tell the small difference found).
-const Advised = "The runs advised find a difference of 3 % with a chance of 80 %; a smaller one may stay open."
-
-// Advises tells whether more runs of anything are advised.
-func Advises(r *analysis.CompareResult) bool {
-	for _, c := range r.Comparisons {
-		if slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.MoreRuns != nil && *s.MoreRuns > 0 }) {
-			return true
-		}
-	}
-	return false
-}
-
-// manyRuns is where asking for more runs is no advice any more.
-const manyRuns = 1000
-
-// wanted says how many runs it would take: those that most of the settings need,
-// and the settings that need more.
-func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string {
-	var counts []int
-	var unknown, flagged, harder []string
-	most := usualMost(members)
-	for _, s := range members {
-		switch {
-		case s.MoreRuns == nil:
-			unknown = append(unknown, Place(c, s.SettingW, s.Setting))
-		case slices.ContainsFunc(c.Flagged, func(f analysis.FlaggedRun) bool { return isAt(s, f.SettingW, f.Setting) }):
-			flagged = append(flagged, Place(c, s.SettingW, s.Setting))
-		case *s.MoreRuns > most:
-			harder = append(harder, fmt.Sprintf("%d at %s", *s.MoreRuns, Place(c, s.SettingW, s.Setting)))
-		case *s.MoreRuns > 0:
-			counts = append(counts, *s.MoreRuns)
-		}
-	}
-	var parts []string
-	if len(counts) > 0 {
-		text := wantedCounts(counts, len(members))
-		if len(harder) > 0 {
-			text += ", but " + strings.Join(harder, ", ")
-		}
-		parts = append(parts, text)
-	}
-	if len(flagged) > 0 {
-		parts = append(parts, "a run unlike its repeats stands in the way at "+listed(flagged))
-	}
-	if len(unknown) > 0 {
-		parts = append(parts, "how many runs would tell is not known at "+strings.Join(unknown, ", "))
-	}
-	if len(parts) == 0 {
-		return ""
-	}
-	return ": " + strings.Join(parts, "; ")
-}
-
-// usualMost is what settings that need no more runs than most of them need at the
-// most: three times the median.
-func usualMost(members []analysis.SettingComparison) int {
-	var counts []int
-	for _, s := range members {
-		if s.MoreRuns != nil && *s.MoreRuns > 0 {
-			counts = append(counts, *s.MoreRuns)
-		}
-	}
-	if len(counts) == 0 {
-		return 0
-	}
-	slices.Sort(counts)
-	return 3 * counts[(len(counts)-1)/2]
-}
-
-func wantedCounts(counts []int, members int) string {
-	least, most := slices.Min(counts), slices.Max(counts)
-	number := strconv.Itoa(most)
-	switch {
-	case most >= manyRuns:
-		return fmt.Sprintf("the difference is too small for the noise, it would take more than %d more runs of each side", manyRuns)
-	case least < most:
-		number = fmt.Sprintf("%d to %d", least, most)
-	}
-	where := ""
-	if members > 1 {
-		where = " at each setting"
-	}
-	if most == 1 {
-		return "1 more run of each side" + where + " is advised"
-	}
-	return number + " more runs of each side" + where + " are advised"
-}
 
 // PercentPlaces are the decimals of a percentage with these bounds (ratios): 1,
 // or 2 where the interval is narrower than a percent.
