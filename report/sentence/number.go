@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"github.com/dustin/go-humanize"
+
+	"sweepd/analysis"
 )
 
 // Dash stands for a number that is not known.
@@ -95,6 +97,26 @@ func WithUnit(v float64, unit string) string {
 
 // WithUncertainty writes v as its uncertainty supports.
 func WithUncertainty(v, uncertainty float64) string { return Fixed(v, Decimals(v, uncertainty)) }
+
+// powers are the digits of exponents.
+var powers = strings.NewReplacer("-", "⁻", "0", "⁰", "1", "¹", "2", "²", "3", "³", "4", "⁴", "5", "⁵", "6", "⁶", "7", "⁷", "8", "⁸", "9", "⁹")
+
+// Measured writes a value with its interval and unit, with the digits that the
+// interval supports, and a power of ten where it is very large or small:
+// "98.2 fps (96.6 to 99.9)", "300 (299 to 301) × 10⁻⁹ s".
+func Measured(v, lower, upper analysis.Number, unit string) string {
+	exponent := 0
+	if a := math.Abs(float64(v)); a != 0 && (a < 1e-3 || a >= 1e6) && !math.IsInf(a, 0) {
+		exponent = 3 * int(math.Floor(math.Log10(a)/3))
+	}
+	factor := analysis.Number(math.Pow10(-exponent))
+	v, lower, upper = v*factor, lower*factor, upper*factor
+	places := Decimals(float64(v), HalfWidth(lower, upper))
+	if exponent == 0 {
+		return strings.TrimSpace(Fixed(float64(v), places)+" "+unit) + Interval(lower, upper, places)
+	}
+	return strings.TrimSpace(Fixed(float64(v), places) + Interval(lower, upper, places) + " × 10" + powers.Replace(strconv.Itoa(exponent)) + " " + unit)
+}
 
 // Watts writes watts to the hundredth without needless decimals: "25", "12.5".
 func Watts(w float64) string {
