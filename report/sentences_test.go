@@ -250,3 +250,19 @@ func TestUnusualStudies(t *testing.T) {
 		t.Error("a report of nothing")
 	}
 }
+
+// More than two devices are compared with the best of them, so that the page tells
+// their order, unless another is named.
+func TestSeveralDevicesAreComparedWithTheBest(t *testing.T) {
+	plots := []plot{oakAndElm()[0], oakAndElm()[0], oakAndElm()[0]}
+	for i := range plots {
+		plots[i].device = []string{"unit-ash", "unit-elm", "unit-oak"}[i]
+		plots[i].curve, plots[i].floor = saturating([]float64{100, 108, 115}[i]), 0
+	}
+	runs := plant(12, plots...)
+	ahead := shortly(t, compose(t, runs, Questions{}), "Who is ahead")
+	find(t, ahead, "The others are compared with unit-oak.")
+	holds(t, "oak over ash", triple(t, find(t, ahead, "unit-ash and unit-oak", "Over all shared settings unit-oak is ahead by"), "unit-oak is ahead by"), 15)
+	holds(t, "oak over elm", triple(t, find(t, ahead, "unit-elm and unit-oak", "Over all shared settings unit-oak is ahead by"), "unit-oak is ahead by"), 100*(115.0/108-1))
+	find(t, shortly(t, compose(t, runs, Questions{Reference: "unit-elm"}), "Who is ahead"), "The others are compared with unit-elm.")
+}

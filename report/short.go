@@ -179,6 +179,10 @@ func (b *builder) whoIsAhead() Section {
 		if t.Device == nil {
 			continue
 		}
+		if t.Reference != "" {
+			text := "The others are compared with " + t.Reference + "."
+			s.Sentences = append(s.Sentences, Said{t.Metric, sentence.Sentence{Text: text}})
+		}
 		for i := range t.Device.Comparisons {
 			c := &t.Device.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,7 +17,7 @@ import (
 // defaults of the commands.
 type Questions struct {
 	Metrics   []string // results to look at; empty: of each workload the one that most of its runs have
-	Reference string   // with more than two devices: the one that the others are compared with; "": the first
+	Reference string   // with more than two devices: the one that the others are compared with; "": the one that is best on the whole
 	Margin    *float64 // relative difference that does not matter; nil: 0.02
 	Declared  float64  // relative SD of one run, where nothing was repeated
 	Full      []analysis.FullEnergy
@@ -39,6 +40,7 @@ type Topic struct {
 	Workloads []string
 	Curve     analysis.CurveResult
 	Device    *analysis.CompareResult // device against device
+	Reference string                  // of more than two devices the one that the others are compared with
 	Supply    *analysis.CompareResult // battery against mains
 	Variants  []VariantComparison
 	Value     *analysis.ValueResult
@@ -133,7 +135,7 @@ func ask(runs []analysis.Run, metric string, workloads []string, q Questions) (t
 		return t, err
 	}
 	request := analysis.CompareRequest{Metric: metric, Margin: q.Margin, Declared: q.Declared}
-	if t.Device, err = compareDevices(subset, request, q.Reference); err != nil {
+	if t.Device, t.Reference, err = compareDevices(subset, request, q.Reference); err != nil {
 		return t, err
 	}
 	request.By = "supply"
@@ -165,19 +167,53 @@ func compare(runs []analysis.Run, r analysis.CompareRequest) (*analysis.CompareR
 	return &result, nil
 }
 
-func compareDevices(runs []analysis.Run, r analysis.CompareRequest, reference string) (*analysis.CompareResult, error) {
+// compareDevices compares two devices with each other, and more with one of them:
+// the reference, else the one whose mean over the shared settings is best.
+func compareDevices(runs []analysis.Run, r analysis.CompareRequest, reference string) (result *analysis.CompareResult, with string, err error) {
 	devices := levels(runs, func(r *analysis.Run) string { return r.Device })
 	if len(devices) < 2 {
-		return nil, nil
+		return nil, "", nil
 	}
 	r.By = "device"
-	switch {
-	case len(devices) == 2 && reference == "":
+	if len(devices) == 2 && reference == "" {
 		r.A, r.B = devices[0], devices[1]
-	default:
-		r.B = cmp.Or(reference, devices[0])
+		result, err = compare(runs, r)
+		return result, "", err
 	}
-	return compare(runs, r)
+	r.B = cmp.Or(reference, devices[0])
+	if result, err = compare(runs, r); err != nil || result == nil || reference != "" {
+		return result, r.B, err
+	}
+	if best := foremost(result, r.B); best != r.B {
+		r.B = best
+		result, err = compare(runs, r)
+	}
+	return result, r.B, err
+}
+
+// foremost is the device that is best on the whole: that with the best mean of its
+// overall differences from a reference, which is 0 for the reference itself.
+func foremost(r *analysis.CompareResult, reference string) string {
+	sums, counts := map[string]float64{}, map[string]float64{}
+	for i := range r.Comparisons {
+		c := &r.Comparisons[i]
+		if c.Overall == nil || !c.Overall.Diff.Known() {
+			continue
+		}
+		gain := math.Log1p(float64(c.Overall.Diff))
+		if c.Better == "lower" {
+			gain = -gain
+		}
+		sums[c.A] += gain
+		counts[c.A]++
+	}
+	best, most := reference, 0.0
+	for _, device := range slices.Sorted(maps.Keys(sums)) {
+		if mean := sums[device] / counts[device]; mean > most {
+			best, most = device, mean
+		}
+	}
+	return best
 }
 
 // compareVariants compares the levels of every key of the variant that has more
