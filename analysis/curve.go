@@ -22,7 +22,7 @@ type CurveResult struct {
 	Metric     string       `json:"metric"`
 	Unit       string       `json:"unit"`
 	Better     string       `json:"better"`     // higher or lower
-	Confidence float64      `json:"confidence"` // of every interval, each for itself
+	Confidence float64      `json:"confidence"` // of every interval, each for itself; of those of a curve's marginal gains all together
 	Groups     []CurveGroup `json:"groups"`
 	Notes      []Note       `json:"-"` // who writes JSON words them
 }
@@ -39,11 +39,13 @@ type CurveGroup struct {
 	NoiseSource NoiseSource `json:"noise_source"` // what it was estimated from
 
 	Points       []CurvePoint  `json:"points"`
+	Best         Best          `json:"best"`
 	Effective    Effective     `json:"effective"`
 	Efficiency   Efficiency    `json:"efficiency"`   // by the best denominator there is
 	Efficiencies []Efficiency  `json:"efficiencies"` // by package, system and set watts, those that are known
 	Enough       Enough        `json:"enough"`
 	KneeW        Number        `json:"knee_w"`
+	KneeTold     bool          `json:"knee_told"` // the curve bends there by more than noise
 	Marginal     []Marginal    `json:"marginal"`
 	Departures   []DepartureAt `json:"departures"`
 	Flagged      []FlaggedRun  `json:"flagged"`

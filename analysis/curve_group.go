@@ -40,6 +40,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 	}
 	c.noteRuns(left)
 	c.addPoints()
+	c.out.Best = bestOf(c.cells, c.means)
 	c.addDepartures()
 	inside := c.addRange()
 	c.addEfficiencies(inside)
@@ -128,9 +129,11 @@ func (c *curveGroup) addEfficiencies(inside func(float64) bool) {
 // inside the range, made to rise, without departed settings.
 func (c *curveGroup) addEnough(inside func(float64) bool) {
 	var watts, z, n []float64
+	var chosen []estimate
 	for j, e := range c.means {
 		if inside(e.watts) && !c.departed(j) {
 			watts, z, n = append(watts, e.watts), append(z, e.z), append(n, float64(e.n))
+			chosen = append(chosen, e)
 		}
 	}
 	if len(z) == 0 {
@@ -143,4 +146,5 @@ func (c *curveGroup) addEnough(inside func(float64) bool) {
 	}
 	c.out.Enough.AtW = Number(enoughWatts(watts, y, c.req.Share))
 	c.out.KneeW = Number(kneeWatts(watts, y))
+	c.out.KneeTold = c.out.KneeW.Known() && bendTold(chosen)
 }

@@ -91,15 +91,27 @@ func efficiency(by string, cells []Cell, noise Noise, inside func(watts float64)
 // Source: Hsu 1984, Ann. Stat. 12 (comparisons with the best), with the critical
 // value q1(0.95; m-1, least nu).
 func plateau(e []estimate) (peak, from, to int) {
+	critical := bestCritical(e)
+	best := e[highest(e)].z
+	return around(e, func(j int) bool {
+		return e[j].z >= best+math.Log1p(-plateauLoss) || amongBest(e, j, critical)
+	})
+}
+
+// highest is the setting of the best mean, the first if tied.
+func highest(e []estimate) (peak int) {
 	for j := range e {
 		if e[j].z > e[peak].z {
 			peak = j
 		}
 	}
-	critical := bestCritical(e)
-	belongs := func(j int) bool {
-		return e[j].z >= e[peak].z+math.Log1p(-plateauLoss) || amongBest(e, j, critical)
-	}
+	return peak
+}
+
+// around returns the setting of the best mean and the ends of the unbroken stretch
+// around it of settings that belong to it.
+func around(e []estimate, belongs func(j int) bool) (peak, from, to int) {
+	peak = highest(e)
 	from, to = peak, peak
 	for from > 0 && belongs(from-1) {
 		from--
@@ -115,10 +127,7 @@ func bestCritical(e []estimate) float64 {
 	if len(e) < 2 {
 		return math.NaN()
 	}
-	nu := math.Inf(1)
-	for _, x := range e {
-		nu = min(nu, x.nu)
-	}
+	nu := leastDF(e)
 	if !(nu > 0) {
 		return math.NaN()
 	}

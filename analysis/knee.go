@@ -25,7 +25,8 @@ func enoughWatts(w, y []float64, share float64) float64 {
 // ascending, y non-decreasing. NaN for fewer than 3 settings or if y never rises.
 //
 // It is a description of the tested settings and carries no interval: another
-// choice of settings has another knee.
+// choice of settings has another knee, and even a straight line with noise has one.
+// Whether the curve bends at all: bendTold.
 //
 // Source: Satopaa, Albrecht, Irwin & Raghavan 2011, ICDCS Workshops.
 func kneeWatts(w, y []float64) float64 {

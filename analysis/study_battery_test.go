@@ -146,14 +146,16 @@ func singleCovered(g *BatteryGroup, rng *rand.Rand, cv float64) (covered float64
 	return covered
 }
 
-// marginalCovered is the share of marginal gains whose interval holds the truth.
-func marginalCovered(t *testing.T, rng *rand.Rand, n int, cv float64) (covered float64) {
+// marginalCovered is 1 where the intervals of all marginal gains hold the truth.
+func marginalCovered(t *testing.T, rng *rand.Rand, n int, cv float64) float64 {
 	c := newCurveCampaign(rng, studyWatts, n)
 	gains := curveOf(t, c.draw(cv, saturating, nil, 0)).Marginal
 	for _, m := range gains {
 		a, b := float64(m.FromW), float64(m.ToW)
 		truth := 100 * (saturating(b)/saturating(a) - 1) / (b - a)
-		covered += share(float64(m.Lower) <= truth && truth <= float64(m.Upper)) / float64(len(gains))
+		if !(float64(m.Lower) <= truth && truth <= float64(m.Upper)) {
+			return 0
+		}
 	}
-	return covered
+	return 1
 }

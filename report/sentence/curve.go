@@ -2,6 +2,7 @@ package sentence
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
@@ -25,7 +26,7 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 	if g.Enough.AtW.Known() {
 		l.say("%s W is enough for %s %% of the best result.", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0))
 	}
-	if g.KneeW.Known() {
+	if g.KneeW.Known() && g.KneeTold {
 		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
 	}
 	l.marginal(g)
@@ -37,25 +38,24 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 	return l
 }
 
-// Most says how far a curve rises, or falls where less is better, and which
-// settings next to the best mean have intervals that overlap its own: their order
-// is not told. It is empty where the best mean has no interval.
+// Most says where the best mean result is, and which settings around it cannot be
+// told from it. It is empty where the best mean has no interval.
 func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
-	best, value := best(r, g)
-	if best < 0 {
+	b := &g.Best
+	value := meanAt(r, g, b.AtW, b.At)
+	if value == "" {
 		return Sentence{}
 	}
-	from, to := overlapping(g.Points, best)
-	if from == to {
-		p := g.Points[best]
-		return Sentence{Plain, fmt.Sprintf("The best mean result is at %s: %s.", Setting(p.SettingW, p.Setting), value)}
+	text := fmt.Sprintf("The best mean result is at %s: %s", Setting(b.AtW, b.At), value)
+	if from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To); from != to {
+		text += fmt.Sprintf("; %s no result can be told from it", Range(from, to))
 	}
-	return Sentence{Plain, fmt.Sprintf("The best mean result is %s; %s the intervals overlap with it: which of these is best cannot be told.", value,
-		Range(Setting(g.Points[from].SettingW, g.Points[from].Setting), Setting(g.Points[to].SettingW, g.Points[to].Setting)))}
+	return Sentence{Plain, text + "."}
 }
 
 // ToSet says in short which settings give most per watt, enough, and the best
-// result. It is empty where none of these is known.
+// result, or the lowest that cannot be told from it, with the result there. It is
+// empty where none of these is known.
 func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	var parts []string
 	e := &g.Efficiency
@@ -69,13 +69,13 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	if g.Enough.AtW.Known() {
 		parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0)))
 	}
-	if best, value := best(r, g); best >= 0 {
-		from, to := overlapping(g.Points, best)
+	b := &g.Best
+	if value := meanAt(r, g, b.FromW, b.From); value != "" {
 		words := "for the best result"
-		if from != to {
+		if Setting(b.FromW, b.From) != Setting(b.AtW, b.At) {
 			words = "for what cannot be told from the best result"
 		}
-		parts = append(parts, fmt.Sprintf("%s %s, %s", Setting(g.Points[from].SettingW, g.Points[from].Setting), words, value))
+		parts = append(parts, fmt.Sprintf("%s %s, %s", Setting(b.FromW, b.From), words, value))
 	}
 	if len(parts) == 0 {
 		return ""
@@ -83,40 +83,17 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	return Capital(strings.Join(parts, "; ")) + "."
 }
 
-// best is the point with the best mean, and that mean in words; -1 where it has no
-// interval.
-func best(r *analysis.CurveResult, g *analysis.CurveGroup) (best int, value string) {
-	best = -1
-	for i, p := range g.Points {
-		if !p.Mean.Known() {
-			continue
-		}
-		if best < 0 || (r.Better == "lower") != (p.Mean > g.Points[best].Mean) && p.Mean != g.Points[best].Mean {
-			best = i
-		}
+// meanAt is the mean result at a setting with its interval, empty where it has none.
+func meanAt(r *analysis.CurveResult, g *analysis.CurveGroup, watts analysis.Number, name string) string {
+	at := slices.IndexFunc(g.Points, func(p analysis.CurvePoint) bool {
+		return p.Setting == name && (p.SettingW == watts || !p.SettingW.Known() && !watts.Known())
+	})
+	if at < 0 || !g.Points[at].Lower.Known() || !g.Points[at].Upper.Known() {
+		return ""
 	}
-	if best < 0 || !g.Points[best].Lower.Known() || !g.Points[best].Upper.Known() {
-		return -1, ""
-	}
-	p := g.Points[best]
+	p := g.Points[at]
 	half := HalfWidth(p.Lower, p.Upper)
-	return best, strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
-}
-
-// overlapping are the ends of the unbroken stretch around a point whose intervals
-// overlap its own.
-func overlapping(points []analysis.CurvePoint, at int) (from, to int) {
-	overlap := func(i int) bool {
-		return points[i].Upper >= points[at].Lower && points[i].Lower <= points[at].Upper
-	}
-	from, to = at, at
-	for from > 0 && overlap(from-1) {
-		from--
-	}
-	for to < len(points)-1 && overlap(to+1) {
-		to++
-	}
-	return from, to
+	return strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
 }
 
 // Peak is the setting that gives most per watt, marked where none lower was
@@ -183,7 +160,8 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 	l.say("Most efficient, by %s, at %s; %s.", kindOfWatts[e.By], peak, plateau)
 }
 
-// marginal names the last step up that buys more than noise.
+// marginal names the last step up that buys more than noise, judged together with
+// all other steps.
 func (l *list) marginal(g *analysis.CurveGroup) {
 	for i := len(g.Marginal) - 1; i >= 0; i-- {
 		m := g.Marginal[i]
@@ -192,7 +170,7 @@ func (l *list) marginal(g *analysis.CurveGroup) {
 		}
 		half := HalfWidth(m.Lower, m.Upper)
 		places := min(Decimals(float64(m.PercentPerWatt), half), 3)
-		l.say("The last step that gains for certain is from %s W to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
+		l.say("The last step that gains, as far as it can be told, is from %s W to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
 			Fixed(float64(m.PercentPerWatt), places), Interval(m.Lower, m.Upper, places))
 		return
 	}

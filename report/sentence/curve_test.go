@@ -6,24 +6,57 @@ import (
 	"sweepd/analysis"
 )
 
-// TestMostNamesNoBestAmongOverlapping reads intervals by hand: 77 to 80 at 46 W
-// overlaps with 75 to 77.5 at 35 W and 76 to 79 at 54 W, not with 70 to 72 at 25 W.
-func TestMostNamesNoBestAmongOverlapping(t *testing.T) {
+// The analysis says which settings cannot be told from the best; what is set for
+// them has the result of the lowest, not of the best.
+func TestBestResultIsThatOfItsSetting(t *testing.T) {
 	point := func(w, mean, lower, upper analysis.Number) analysis.CurvePoint {
 		return analysis.CurvePoint{SettingW: w, Mean: mean, Lower: lower, Upper: upper}
 	}
+	u := analysis.Unknown()
 	r := &analysis.CurveResult{Unit: "fps", Better: "higher"}
-	g := &analysis.CurveGroup{Points: []analysis.CurvePoint{point(25, 71, 70, 72), point(35, 76.25, 75, 77.5), point(46, 78.5, 77, 80), point(54, 77.5, 76, 79)}}
-	if got, want := Most(r, g).Text, "The best mean result is 78.5 fps (77.0 to 80.0); from 35 W to 54 W the intervals overlap with it: which of these is best cannot be told."; got != want {
+	g := &analysis.CurveGroup{Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u},
+		Points: []analysis.CurvePoint{point(25, 71, 70, 72), point(35, 76.25, 75, 77.5), point(46, 78.5, 77, 80), point(54, 77.5, 76, 79)},
+		Best:   analysis.Best{AtW: 46, FromW: 35, ToW: 54}}
+	for _, c := range []struct{ got, want string }{
+		{Most(r, g).Text, "The best mean result is at 46 W: 78.5 fps (77.0 to 80.0); from 35 W to 54 W no result can be told from it."},
+		{ToSet(r, g), "35 W for what cannot be told from the best result, 76.2 fps (75.0 to 77.5)."},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+	// The lowest that cannot be told from the best may be the best itself.
+	g.Best = analysis.Best{AtW: 46, FromW: 46, ToW: 54}
+	if got, want := ToSet(r, g), "46 W for the best result, 78.5 fps (77.0 to 80.0)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	r.Better = "lower"
+	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
 	if got, want := Most(r, g).Text, "The best mean result is at 25 W: 71.0 fps (70.0 to 72.0)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	g.Points = []analysis.CurvePoint{point(25, 71, analysis.Unknown(), analysis.Unknown())}
-	if got := Most(r, g).Text; got != "" {
+	g.Points, g.Best = []analysis.CurvePoint{point(25, 71, u, u)}, analysis.Best{AtW: 25, FromW: u, ToW: u}
+	if got := Most(r, g).Text + ToSet(r, g); got != "" {
 		t.Errorf("a mean without an interval: %q", got)
+	}
+}
+
+// A bend is said only where the analysis can tell it from none, and the last step
+// that gains only where all steps together let it be told.
+func TestOnlyWhatIsToldIsSaid(t *testing.T) {
+	u := analysis.Unknown()
+	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u},
+		KneeW: 20, Marginal: []analysis.Marginal{
+			{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Told: true},
+			{FromW: 20, ToW: 25, PercentPerWatt: 0.5, Lower: -0.5, Upper: 1.5},
+		}}
+	want := Sentence{Plain, "The last step that gains, as far as it can be told, is from 15 W to 20 W: 2.0 % per watt (1.0 to 3.0)."}
+	if got := Curve(g); len(got) != 1 || got[0] != want {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	g.KneeTold, g.Marginal = true, nil
+	want.Text = "The curve bends most at 20 W."
+	if got := Curve(g); len(got) != 1 || got[0] != want {
+		t.Errorf("got %v, want %v", got, want)
 	}
 }
 
