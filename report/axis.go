@@ -52,8 +52,8 @@ func (s settings) at(watts analysis.Number, name string) float64 {
 	return float64(slices.Index(s.names, sentence.Setting(watts, name)) + 1)
 }
 
-// reach is the stretch that a setting stands for: half-way to its neighbours, or
-// as far again where it is the last.
+// reach is the stretch that a setting stands for: half-way to its neighbours, and
+// just past it where it is the first or the last.
 func (s settings) reach(x float64) chart.Reach {
 	if len(s.names) > 0 {
 		return chart.Reach{From: x - 0.5, To: x + 0.5}
@@ -62,22 +62,26 @@ func (s settings) reach(x float64) chart.Reach {
 	if !found || len(s.watts) < 2 {
 		return chart.Reach{From: x * 0.95, To: x * 1.05}
 	}
-	half := func(j int) float64 { return (s.watts[j+1] - s.watts[j]) / 2 }
-	below, above := 0.0, 0.0
+	past := pastOuter * (s.watts[len(s.watts)-1] - s.watts[0])
+	r := chart.Reach{From: x - past, To: x + past}
 	if i > 0 {
-		below = half(i - 1)
+		r.From = (s.watts[i-1] + x) / 2
 	}
 	if i < len(s.watts)-1 {
-		above = half(i)
+		r.To = (x + s.watts[i+1]) / 2
 	}
-	if i == 0 {
-		below = above
-	}
-	if i == len(s.watts)-1 {
-		above = below
-	}
-	return chart.Reach{From: x - below, To: x + above}
+	return r
 }
+
+const (
+	// pastOuter is how far a stretch goes past the first and the last setting: nothing
+	// was tested there. It and beyondOuter, where the axis ends, are shares of the axis.
+	pastOuter   = 0.02
+	beyondOuter = 0.03
+	// mostOwnTicks is up to how many settings the axis names them instead of round
+	// numbers.
+	mostOwnTicks = 4
+)
 
 // axis is the x axis; the ends leave room for the strip's outer cells.
 func (s settings) axis() chart.Axis {
@@ -86,12 +90,15 @@ func (s settings) axis() chart.Axis {
 	}
 	a := chart.Axis{Label: "setting, W"}
 	if n := len(s.watts); n > 0 {
-		from := min(s.reach(s.watts[0]).From, s.watts[0]-0.02*(s.watts[n-1]-s.watts[0]))
-		to := s.watts[n-1] + 0.03*(s.watts[n-1]-s.watts[0])
+		beyond := beyondOuter * (s.watts[n-1] - s.watts[0])
 		if n == 1 {
-			from, to = s.watts[0]*0.9, s.watts[0]*1.1
+			beyond = s.watts[0] * 0.1
 		}
+		from, to := s.watts[0]-beyond, s.watts[n-1]+beyond
 		a.From, a.To = &from, &to
+		if n <= mostOwnTicks {
+			a.At = s.watts
+		}
 	}
 	return a
 }

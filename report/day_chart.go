@@ -12,46 +12,69 @@ import (
 	"sweepd/report/sentence"
 )
 
-// dayChart draws how far every run of a workload lies from the mean of its
+// dayCharts draw how far every run of a workload lies from the mean of its
 // repeats, in the order of time, a row for each device, variant and supply: a drift
 // shows as a slope, a bad run as a point apart.
-func (b *builder) dayChart(t *Topic, workload string) (chart.Chart, bool) {
+func (b *builder) dayCharts(t *Topic, workload string) []chart.Chart {
 	place := b.timeAxis(workload)
 	if place.n < 2 {
-		return chart.Chart{}, false
+		return nil
 	}
 	rows, crosses := b.dayRows(t, workload, place)
-	if len(rows) == 0 {
-		return chart.Chart{}, false
-	}
 	low, high := reachOf(rows)
+	var list []chart.Chart
+	parts := evenly(rows)
+	for i, part := range parts {
+		c := b.dayChart(t, workload, place, part, crosses, low, high)
+		c.Title = partTitle(c.Title, i, len(parts))
+		list = append(list, c)
+	}
+	return list
+}
+
+// mostTickedRows is how many rows leave room for numbers besides 0 on each one's
+// axis.
+const mostTickedRows = 4
+
+func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []chart.Series, crosses map[string][]chart.Point, low, high float64) chart.Chart {
 	c := chart.Chart{
 		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
-		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %d runs", t.Metric, place.n)},
+		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %s", t.Metric, amount(place.n, "run"))},
 		Sharing: true,
 		Alt:     workload + ": how far every run lies from the mean of its repeats, in the order of time.",
 	}
+	crossed := false
 	for i, row := range rows {
 		zero := 0.0
 		p := chart.Panel{
 			X: place.axis, Y: chart.Axis{Signed: true, From: &low, To: &high},
 			Guides: []chart.Guide{{Y: &zero, Thick: true}}, Series: []chart.Series{row},
 		}
+		for _, d := range place.days {
+			if i > 0 {
+				d.Text = "" // the first row says it
+			}
+			p.Guides = append(p.Guides, d)
+		}
 		if i == 0 {
 			p.Y.Label = "run against the mean of its repeats, %"
+			if len(rows) > mostTickedRows {
+				p.Y.Label += fmt.Sprintf("; each row from −%[1]s to +%[1]s", sentence.Fixed(high, sentence.Decimals(high, high/10)))
+			}
 		}
 		if out := crosses[row.Name]; len(out) > 0 {
 			for k := range out {
 				out[k].Y = low + 0.12*(high-low)
 			}
 			p.Series = append(p.Series, chart.Series{Crossed: true, Points: out})
+			crossed = true
 		}
 		c.Panels = append(c.Panels, p)
 	}
-	if len(crosses) > 0 {
+	if crossed {
 		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
 	}
-	return c, true
+	return c
 }
 
 // dayRows are the runs of a workload by name, and those that are in no number.
@@ -101,8 +124,9 @@ func reachOf(rows []chart.Series) (low, high float64) {
 	return -high, high
 }
 
-// dayNames gives the runs of a workload names of which there are not more than
-// looks: with all that differs, else without the supply, else by device.
+// dayNames gives the runs of a workload names of which there are, if possible, not
+// more than a chart has room for: with all that differs, else without the supply,
+// else by device.
 func (b *builder) dayNames(workload string) func(*Run) string {
 	ways := []func(*Run) string{
 		func(r *Run) string { return b.cast.name(r.Device, r.Variant) + supplyWord(r.Supply) },
@@ -120,7 +144,7 @@ func (b *builder) dayNames(workload string) func(*Run) string {
 			return way
 		}
 	}
-	return func(*Run) string { return "runs of all devices" }
+	return ways[len(ways)-1]
 }
 
 // alone tells whether a run has no repeat, so that it cannot lie apart from them.
@@ -167,7 +191,8 @@ const oneDay = 36 * time.Hour
 type timePlace struct {
 	axis  chart.Axis
 	n     int
-	order map[int]int // by number, where the runs take longer than a day
+	order map[int]int   // by number, where the runs take longer than a day
+	days  []chart.Guide // there: where each new day begins
 }
 
 // timeAxis is the clock where all runs of a workload fit a day, else the number
@@ -175,6 +200,8 @@ type timePlace struct {
 func (b *builder) timeAxis(workload string) timePlace {
 	var first, last time.Time
 	t := timePlace{order: map[int]int{}}
+	var began []int // runs that are the first of a day
+	day := ""
 	for i := range b.in.Runs {
 		r := &b.in.Runs[i]
 		if r.Workload != workload || r.StartedAt.IsZero() {
@@ -188,6 +215,10 @@ func (b *builder) timeAxis(workload string) timePlace {
 		}
 		t.n++
 		t.order[i] = t.n
+		if d := dayOf(r.StartedAt, b.zone); d != day {
+			day = d
+			began = append(began, i)
+		}
 	}
 	if last.Sub(first) <= oneDay {
 		t.order = nil
@@ -199,8 +230,27 @@ func (b *builder) timeAxis(workload string) timePlace {
 		t.axis = chart.Axis{Label: "start of the run, " + day + ", times in " + from.Format("MST"), Clock: b.zone}
 		return t
 	}
-	t.axis = chart.Axis{Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}
+	before := 0.5 // the first run
+	t.axis = chart.Axis{From: &before, Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}
+	t.days = b.newDays(began, t)
 	return t
+}
+
+func dayOf(t time.Time, zone *time.Location) string { return t.In(zone).Format(time.DateOnly) }
+
+// mostDays is how many beginnings of days can be told apart.
+const mostDays = 12
+
+// newDays are upright lines before the first runs of days, besides the very first;
+// of very many days, of every so many.
+func (b *builder) newDays(began []int, t timePlace) []chart.Guide {
+	var list []chart.Guide
+	step := (len(began)-2)/mostDays + 1
+	for k := step; k < len(began); k += step {
+		x := float64(t.order[began[k]]) - 0.5
+		list = append(list, chart.Guide{X: &x, Text: b.in.Runs[began[k]].StartedAt.In(b.zone).Format("2 Jan")})
+	}
+	return list
 }
 
 func (t timePlace) at(i int, started time.Time) float64 {

@@ -13,7 +13,7 @@ import (
 func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	lookA, lookB := b.cast.sideLooks(c)
 	place := placeSettings(compareSettings(c))
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity(t)}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
 	for side, look := range []int{lookA, lookB} {
 		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Look: look, Joined: true}
 		for _, x := range c.Settings {
@@ -33,9 +33,9 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	out := chart.Chart{
 		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
 		Title:  joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " and " + sentence.Side(c.B),
-		Lines:  []string{sentence.CompareMetric(c) + "; each point is the mean of " + runsText(sideRuns(c))},
+		Lines:  []string{sentence.CompareMetric(c) + "; " + pointsText(sideRuns(c))},
 		Panels: []chart.Panel{p},
-		Key:    []chart.Item{intervalItem(t.Curve.Confidence)},
+		Key:    intervalItems(meanText(sideRuns(c)), t.Curve.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 	}
 	b.addStrip(&out, c)
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
@@ -132,7 +132,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
 		Title: joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " against " + sentence.Side(c.B),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
-		Key: append([]chart.Item{{Symbol: chart.SymbolInterval, Text: fmt.Sprintf("%.0f %% interval, all settings together", 100*c.Confidence)}},
+		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 			stripItems(c, lookA, lookB)...),
 		Panels: []chart.Panel{p},
 	}

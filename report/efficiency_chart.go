@@ -15,25 +15,48 @@ var denominators = []struct{ by, title string }{
 	{analysis.ByPackage, "per package watt"}, {analysis.BySystem, "per watt of the whole device"}, {analysis.BySetting, "per set watt"},
 }
 
-// efficiencyChart draws the result for each watt by every kind of watts that is
+// efficiencyCharts draw the result for each watt by every kind of watts that is
 // known. A lane beneath the curves has each one's plateau; settings that the device
 // does not follow, which are no candidates for it, have hollow markers.
-func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup) (chart.Chart, bool) {
-	groups = groups[:min(len(groups), mostCurves)]
-	unit, factor := efficiencyUnit(t, groups)
-	c := chart.Chart{
-		Name:  b.unique(fileName("efficiency", workload, supply, t.Metric)),
-		Title: fmt.Sprintf("%s %s: result for each watt", workload, onSupply(supply)),
-		Lines: []string{fmt.Sprintf("%s; more is better; each point is the mean of %s", unit, runsText(countRuns(groups)))},
-		Key: []chart.Item{intervalItem(t.Curve.Confidence),
-			{Symbol: chart.SymbolLane, Text: "the best, and where it is as good or less than 5 % worse"}},
+func (b *builder) efficiencyCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
+	groups = slices.DeleteFunc(slices.Clone(groups), func(g *analysis.CurveGroup) bool { return len(g.Efficiencies) == 0 })
+	var list []chart.Chart
+	most := 0.0
+	parts := evenly(groups)
+	place := placeSettings(curveSettings(groups)...)
+	for i, part := range parts {
+		c, top := b.efficiencyChart(t, workload, supply, part, place)
+		if len(c.Panels) == 0 {
+			continue
+		}
+		most = max(most, top)
+		c.Title = partTitle(c.Title, i, len(parts))
+		c.Alt = c.Title + ", " + c.Alt
+		list = append(list, c)
+	}
+	zero, top := 0.0, most*1.06
+	for _, c := range list {
+		for i := range c.Panels {
+			c.Panels[i].Y.From, c.Panels[i].Y.To = &zero, &top
+		}
+	}
+	return list
+}
+
+// efficiencyChart gives the largest value that is drawn, too.
+func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup, place settings) (c chart.Chart, most float64) {
+	unit, factor := efficiencyUnit(t)
+	c = chart.Chart{
+		Title:  fmt.Sprintf("%s %s: result for each watt", workload, onSupply(supply)),
+		Lines:  []string{fmt.Sprintf("%s; more is better; %s", unit, pointsText(countRuns(groups)))},
 		Beside: true,
 	}
-	most, hollow := 0.0, false
+	hollow := false
+	looks := b.cast.looks(keysOf(groups))
 	for _, d := range denominators {
-		p := chart.Panel{Title: d.title, X: placeSettings(curveSettings(groups)...).axis()}
+		p := chart.Panel{Title: d.title, X: place.axis()}
 		for _, g := range groups {
-			if s, lane, ok := b.efficiencySeries(g, d.by, groups, factor); ok {
+			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, looks[[2]string{g.Device, g.Variant}]); ok {
 				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
 					hollow = hollow || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To)
@@ -49,35 +72,44 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		}
 	}
 	if len(c.Panels) == 0 {
-		return c, false
+		return c, 0
+	}
+	c.Name = b.unique(fileName("efficiency", workload, supply, t.Metric))
+	var sources []analysis.NoiseSource
+	for _, g := range groups {
+		for _, e := range g.Efficiencies {
+			sources = append(sources, e.NoiseSource)
+		}
+	}
+	c.Key = intervalItems(meanText(countRuns(groups)), t.Curve.Confidence, c.Panels, sources...)
+	if slices.ContainsFunc(c.Panels, func(p chart.Panel) bool { return len(p.Lanes) > 0 }) {
+		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolLane, Text: "the best, and where it is as good or less than 5 % worse"})
 	}
 	if hollow {
 		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "the device does not follow this setting: no candidate for the best"})
 	}
-	c.Alt = c.Title + ", " + unit + "."
+	c.Alt = unit + "."
 	for _, g := range groups {
-		c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": " + wordsOf(sentence.Efficient(g))
+		if words := wordsOf(sentence.Efficient(g)); words != "" && len(g.Points) > 1 {
+			c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": " + words
+		} else {
+			c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": too few settings to tell the best."
+		}
 	}
-	zero := 0.0
-	top := most * 1.06
-	for i := range c.Panels {
-		c.Panels[i].Y.From, c.Panels[i].Y.To = &zero, &top
-	}
-	return c, true
+	return c, most
 }
 
-func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, groups []*analysis.CurveGroup, factor analysis.Number) (s chart.Series, lane []chart.Lane, ok bool) {
+func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place settings, factor analysis.Number, look int) (s chart.Series, lane []chart.Lane, ok bool) {
 	i := slices.IndexFunc(g.Efficiencies, func(e analysis.Efficiency) bool { return e.By == by })
 	if i < 0 {
 		return s, nil, false
 	}
 	e := &g.Efficiencies[i]
-	place := placeSettings(curveSettings(groups)...)
-	s = chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
+	s = chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: look, Joined: true}
 	for _, x := range e.Points {
 		s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), factor*x.Value, factor*x.Lower, factor*x.Upper))
 	}
-	if e.Peak != "" || e.PeakW.Known() {
+	if len(s.Points) > 1 && (e.Peak != "" || e.PeakW.Known()) { // one setting is the best of nothing
 		lane = []chart.Lane{{Reach: chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}, Look: s.Look, At: place.at(e.PeakW, e.Peak)}}
 	}
 	if r := g.Effective; len(place.names) == 0 && r.FromW.Known() && r.ToW.Known() {
@@ -88,13 +120,43 @@ func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, groups []*
 
 // efficiencyUnit names the unit of the result per watt, and the factor that gives
 // it readable numbers.
-func efficiencyUnit(t *Topic, groups []*analysis.CurveGroup) (string, analysis.Number) {
+func efficiencyUnit(t *Topic) (string, analysis.Number) {
 	unit := unitOr(t)
+	most := 0.0
+	for i := range t.Curve.Groups {
+		for _, e := range t.Curve.Groups[i].Efficiencies {
+			for _, x := range e.Points {
+				if x.Value.Known() {
+					most = max(most, float64(x.Value))
+				}
+			}
+		}
+	}
 	if t.Curve.Better != "lower" {
+		if power := prefix(most); power != 0 {
+			return "10" + chart.Exponent(power) + " " + unit + " for each watt", analysis.Number(math.Pow10(-power))
+		}
 		return unit + " for each watt", 1
 	}
+	power := prefix(1000 * most)
 	if t.Curve.Unit == "s" { // 1/(s W) is 1/J
+		if power != 0 {
+			return "10" + chart.Exponent(power) + " runs for each kJ", analysis.Number(math.Pow10(3 - power))
+		}
 		return "runs for each kJ", 1000
 	}
+	if power != 0 {
+		return "10" + chart.Exponent(3-power) + "/(" + unit + " × W)", analysis.Number(math.Pow10(3 - power))
+	}
 	return "1000/(" + unit + " × W)", 1000
+}
+
+// prefix is the power of ten, a multiple of 3, in which numbers of this size are
+// readable; 0 where they are as they stand.
+func prefix(most float64) int {
+	const long, short = 1e5, 1e-2
+	if !(most > 0) || math.IsInf(most, 0) || most >= short && most < long {
+		return 0
+	}
+	return 3 * int(math.Floor(math.Log10(most)/3))
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -18,21 +19,48 @@ var frameQuantiles = []float64{0.5, 0.95, 0.99, 0.999}
 // thousand. What is rarer is a handful of frames even in a long run.
 const rarestShare = 0.05
 
-// framesChart draws how often frames took how long: the share of frames that took at
+// framesCharts draw how often frames took how long: the share of frames that took at
 // least a time, on a scale where one in a thousand can be seen.
-func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
+func (b *builder) framesCharts(list []Frames) []chart.Chart {
+	list = slices.DeleteFunc(slices.Clone(list), func(f Frames) bool { return len(sortedFrames(f)) < 2 })
+	var charts []chart.Chart
+	parts := evenly(list)
+	for i, part := range parts {
+		c := b.framesChart(part)
+		c.Title = partTitle(c.Title, i, len(parts))
+		c.Alt = c.Title + "." + c.Alt
+		charts = append(charts, c)
+	}
+	longest := 0.0
+	for _, c := range charts {
+		longest = max(longest, longestDrawn(c.Panels[0].Series))
+	}
+	for _, c := range charts {
+		c.Panels[0].X.Also = []float64{longest}
+	}
+	return charts
+}
+
+func longestDrawn(list []chart.Series) float64 {
+	longest := 0.0
+	for _, s := range list {
+		for _, q := range s.Points {
+			longest = max(longest, q.X)
+		}
+	}
+	return longest
+}
+
+func (b *builder) framesChart(list []Frames) chart.Chart {
 	p := chart.Panel{
 		X: chart.Axis{Label: "frame time, ms", From: new(float64)},
 		Y: chart.Axis{Label: "share of frames that took at least so long, %", Log: true},
 	}
 	c := chart.Chart{Name: b.unique("frame-times"), Title: "Frame times: how many took how long"}
-	total := 0
-	for i, f := range list[:min(len(list), mostCurves)] {
+	var counts []string
+	for i, f := range list {
 		sorted := sortedFrames(f)
-		if len(sorted) < 2 {
-			continue
-		}
-		total += len(sorted)
+		counts = append(counts, f.Name+": "+amount(len(sorted), "frame"))
 		s := chart.Series{Name: f.Name, Look: i, Joined: true, Bare: true}
 		for _, q := range exceedance(sorted) {
 			if 100*q[1] >= rarestShare {
@@ -40,7 +68,7 @@ func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
 			}
 		}
 		p.Series = append(p.Series, s)
-		c.Alt += " " + f.Name + ":"
+		c.Alt += " " + f.Name + ", " + amount(len(sorted), "frame") + ":"
 		for _, share := range frameQuantiles {
 			c.Alt += fmt.Sprintf(" %g %% within %s ms;", 100*share, sentence.Fixed(quantile(sorted, share), 1))
 		}
@@ -52,9 +80,8 @@ func (b *builder) framesChart(list []Frames) (chart.Chart, bool) {
 	low, high := rarestShare, 100.0
 	p.Y.From, p.Y.To = &low, &high
 	c.Panels = []chart.Panel{p}
-	c.Lines = []string{fmt.Sprintf("%d frames; no interval: every frame is counted", total)}
-	c.Alt = c.Title + "." + c.Alt
-	return c, len(p.Series) > 0
+	c.Lines = []string{strings.Join(counts, ", ") + "; no interval: every frame is counted"}
+	return c
 }
 
 func sortedFrames(f Frames) []float64 {

@@ -3,45 +3,97 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 )
 
-// powerChart draws the measured package power against the setting beside the
-// line on which both are equal, so that a floor and a cap show.
-func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup) (chart.Chart, bool) {
-	groups = groups[:min(len(groups), mostCurves)]
-	place := placeSettings(curveSettings(groups)...)
+// powerCharts draw the measured package power against the setting beside the line on
+// which both are equal, so that a floor and a cap show.
+func (b *builder) powerCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
+	groups = slices.DeleteFunc(slices.Clone(groups), func(g *analysis.CurveGroup) bool {
+		return !slices.ContainsFunc(g.Points, func(x analysis.CurvePoint) bool { return x.PackageW.Known() })
+	})
+	var list []chart.Chart
+	parts := evenly(groups)
+	for i, part := range parts {
+		c := b.powerChart(workload, supply, part, placeSettings(curveSettings(groups)...))
+		c.Title = partTitle(c.Title, i, len(parts))
+		c.Alt = c.Title + c.Alt
+		list = append(list, c)
+	}
+	shareAxes(list)
+	return list
+}
+
+func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGroup, place settings) chart.Chart {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "package power, W", From: new(float64)}}
 	c := chart.Chart{
 		Name:  b.unique(fileName("package-power", workload, supply)),
 		Title: fmt.Sprintf("%s %s: does the device obey its setting?", workload, onSupply(supply)),
-		Lines: []string{"measured package power against the setting; each point is the mean of " + runsText(countRuns(groups))},
-		Key:   []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}},
+		Lines: []string{"measured package power against the setting; " + pointsText(countRuns(groups))},
 	}
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
 	}
-	c.Alt = c.Title
+	looks := b.cast.looks(keysOf(groups))
+	several := false
 	for _, g := range groups {
-		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
+		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: looks[[2]string{g.Device, g.Variant}], Joined: true}
+		var ends []string
 		for _, x := range g.Points {
-			if x.PackageW.Known() {
-				lower, upper := b.packageSpread(g, x)
-				s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.PackageW, lower, upper))
+			if !x.PackageW.Known() {
+				continue
 			}
-		}
-		if len(s.Points) == 0 {
-			continue
+			lower, upper := b.packageSpread(g, x)
+			several = several || lower < upper
+			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.PackageW, lower, upper))
+			ends = append(ends, sentence.Significant(float64(x.PackageW))+" W at "+sentence.Setting(x.SettingW, x.Setting))
 		}
 		p.Series = append(p.Series, s)
 		p.Guides = append(p.Guides, limits(g, s)...)
-		c.Alt += " " + s.Name + ": " + firstOf(sentence.Curve(g))
+		c.Alt += " " + s.Name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(followed(g)))
+	}
+	if several {
+		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
+	} else {
+		for i := range p.Series {
+			for k := range p.Series[i].Points {
+				q := &p.Series[i].Points[k]
+				q.Lower, q.Upper = math.NaN(), math.NaN()
+			}
+		}
 	}
 	c.Panels = []chart.Panel{p}
-	return c, len(p.Series) > 0
+	return c
+}
+
+// followed says which settings a device follows, and nothing else of its curve.
+func followed(g *analysis.CurveGroup) []sentence.Sentence {
+	return sentence.Curve(&analysis.CurveGroup{
+		Effective: g.Effective, KneeW: analysis.Unknown(), Enough: analysis.Enough{AtW: analysis.Unknown()},
+		Efficiency: analysis.Efficiency{PeakW: analysis.Unknown(), FromW: analysis.Unknown(), ToW: analysis.Unknown()},
+	})
+}
+
+// firstAndLast are the ends of a list.
+func firstAndLast(list []string) string {
+	switch len(list) {
+	case 0:
+		return sentence.Dash
+	case 1:
+		return list[0]
+	}
+	return list[0] + ", " + list[len(list)-1]
+}
+
+func spaced(text string) string {
+	if text == "" {
+		return ""
+	}
+	return " " + text
 }
 
 // limits are the floor and the cap of a group.
@@ -58,13 +110,6 @@ func limits(g *analysis.CurveGroup, s chart.Series) []chart.Guide {
 	return list
 }
 
-func firstOf(list []sentence.Sentence) string {
-	if len(list) == 0 {
-		return ""
-	}
-	return list[0].Text
-}
-
 // packageSpread is the lowest and highest package power of a point's runs.
 func (b *builder) packageSpread(g *analysis.CurveGroup, x analysis.CurvePoint) (lower, upper analysis.Number) {
 	low, high := math.Inf(1), math.Inf(-1)
@@ -76,51 +121,76 @@ func (b *builder) packageSpread(g *analysis.CurveGroup, x analysis.CurvePoint) (
 	return analysis.Number(low), analysis.Number(high)
 }
 
-// batteryChart draws the power of the whole device and the runtime against the
+// batteryCharts draw the power of the whole device and the runtime against the
 // setting.
-func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup) (chart.Chart, bool) {
-	groups = groups[:min(len(groups), mostCurves)]
+func (b *builder) batteryCharts(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup) []chart.Chart {
 	var lists [][]setting
-	var n []int
 	for _, g := range groups {
 		var list []setting
 		for _, p := range g.Points {
 			list = append(list, setting{p.SettingW, p.Setting})
-			n = append(n, p.N)
 		}
 		lists = append(lists, list)
 	}
 	place := placeSettings(lists...)
+	var charts []chart.Chart
+	parts := evenly(groups)
+	for i, part := range parts {
+		c := b.batteryChart(r, workload, part, place)
+		c.Title = partTitle(c.Title, i, len(parts))
+		c.Alt = c.Title + "." + c.Alt
+		charts = append(charts, c)
+	}
+	shareAxes(charts)
+	return charts
+}
+
+func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup, place settings) chart.Chart {
 	power := chart.Panel{Title: "power of the whole device, W", X: place.axis(), Y: chart.Axis{From: new(float64)}}
 	runtime := chart.Panel{Title: "runtime of a full battery, h", X: place.axis(), Y: chart.Axis{From: new(float64)}}
-	c := chart.Chart{
-		Name: b.unique(fileName("battery", workload)), Title: workload + " on battery: power and runtime",
-		Lines:  []string{fmt.Sprintf("each point is the mean of %s; runtime from full%s", runsText(n), reserveText(r.Reserve))},
-		Key:    []chart.Item{intervalItem(r.Confidence)},
-		Beside: true,
-	}
-	c.Alt = c.Title + "."
+	c := chart.Chart{Name: b.unique(fileName("battery", workload)), Beside: true}
+	var n []int
+	var keys [][2]string
+	var sources []analysis.NoiseSource
 	for _, g := range groups {
-		name, look := b.cast.name(g.Device, g.Variant), b.cast.look(g.Device, g.Variant)
+		keys = append(keys, [2]string{g.Device, g.Variant})
+	}
+	looks := b.cast.looks(keys)
+	exact := false
+	for i, g := range groups {
+		name, look := b.cast.name(g.Device, g.Variant), looks[keys[i]]
 		w, h := chart.Series{Name: name, Look: look, Joined: true}, chart.Series{Name: name, Look: look, Joined: true}
+		var ends []string
 		for _, x := range g.Points {
+			n = append(n, x.N)
 			at := place.at(x.SettingW, x.Setting)
 			w.Points = append(w.Points, interval(at, x.SystemW, x.Lower, x.Upper))
+			ends = append(ends, valueText(x.SystemW, x.Lower, x.Upper, "W")+" at "+sentence.Setting(x.SettingW, x.Setting))
 			if x.RuntimeH.Known() {
 				h.Points = append(h.Points, interval(at, x.RuntimeH, x.RuntimeLowerH, x.RuntimeUpperH))
 			}
 		}
+		sources = append(sources, g.NoiseSource)
 		power.Series = append(power.Series, w)
 		if len(h.Points) > 0 {
 			runtime.Series = append(runtime.Series, h)
+			exact = exact || !(g.FullEnergyRSE > 0)
 		}
-		c.Alt += " " + name + ": " + wordsOf(sentence.Runtime(r, g))
+		c.Alt += " " + name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(sentence.Runtime(r, g)))
 	}
 	c.Panels = []chart.Panel{power}
+	c.Title, c.Lines = workload+" on battery: power of the whole device", []string{pointsText(n)}
 	if len(runtime.Series) > 0 {
 		c.Panels = append(c.Panels, runtime)
+		c.Title = workload + " on battery: power and runtime"
+		from := ""
+		if exact { // no interval holds how well that energy is known
+			from = "from the battery's stated energy, "
+		}
+		c.Lines[0] += "; runtime " + from + "from full" + reserveText(r.Reserve)
 	}
-	return c, len(groups) > 0
+	c.Key = intervalItems(meanText(n), r.Confidence, c.Panels, sources...)
+	return c
 }
 
 func reserveText(reserve float64) string {

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
@@ -13,16 +12,18 @@ import (
 // workload on one supply, at most mostCurves in a picture.
 func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
 	var list []chart.Chart
-	for i, part := range slices.Collect(slices.Chunk(groups, mostCurves)) {
+	parts := evenly(groups)
+	for i, part := range parts {
 		name := fileName("result", workload, supply, t.Metric)
 		if i > 0 {
 			name += fmt.Sprintf("-%d", i+1)
 		}
+		panels := []chart.Panel{b.resultPanel(t, part, placeSettings(curveSettings(groups)...))}
 		c := chart.Chart{
-			Name: b.unique(name), Title: fmt.Sprintf("%s %s: %s against the setting", workload, onSupply(supply), t.Metric),
-			Lines:  []string{sentence.CurveMetric(&t.Curve) + "; each point is the mean of " + runsText(countRuns(part))},
-			Panels: []chart.Panel{b.resultPanel(t, part)},
-			Key:    []chart.Item{intervalItem(t.Curve.Confidence)},
+			Name: b.unique(name), Title: partTitle(fmt.Sprintf("%s %s: %s against the setting", workload, onSupply(supply), t.Metric), i, len(parts)),
+			Lines:  []string{sentence.CurveMetric(&t.Curve) + "; " + pointsText(countRuns(part))},
+			Panels: panels,
+			Key:    intervalItems(meanText(countRuns(part)), t.Curve.Confidence, panels, noiseOf(part)...),
 		}
 		if x := b.onlyComparison(t, workload, supply, part); x != nil {
 			b.addStrip(&c, x)
@@ -30,28 +31,50 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 		c.Alt = altOfCurves(&c, t, part)
 		list = append(list, c)
 	}
+	shareAxes(list)
 	return list
 }
 
-func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup) chart.Panel {
-	place := placeSettings(curveSettings(groups)...)
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity(t)}}
+// meanText is what an interval is of: nothing is a mean where nothing was repeated.
+func meanText(n []int) string {
+	if runsText(n) == "1 run" {
+		return ""
+	}
+	return ofTheMean
+}
+
+// noiseOf is what the noise of groups was told from.
+func noiseOf(groups []*analysis.CurveGroup) []analysis.NoiseSource {
+	var list []analysis.NoiseSource
 	for _, g := range groups {
-		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: b.cast.look(g.Device, g.Variant), Joined: true}
+		for _, p := range g.Points {
+			if p.Lower.Known() && p.Upper.Known() {
+				list = append(list, p.NoiseSource)
+			}
+		}
+	}
+	return list
+}
+
+func keysOf(groups []*analysis.CurveGroup) [][2]string {
+	var keys [][2]string
+	for _, g := range groups {
+		keys = append(keys, [2]string{g.Device, g.Variant})
+	}
+	return keys
+}
+
+func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place settings) chart.Panel {
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
+	looks := b.cast.looks(keysOf(groups))
+	for _, g := range groups {
+		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: looks[[2]string{g.Device, g.Variant}], Joined: true}
 		for _, x := range g.Points {
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}
 		p.Series = append(p.Series, s)
 	}
 	return p
-}
-
-// quantity is a topic's metric with its unit.
-func quantity(t *Topic) string {
-	if t.Curve.Unit == "" {
-		return t.Metric
-	}
-	return t.Metric + ", " + t.Curve.Unit
 }
 
 // unitOr is the unit of a topic, or its name.
@@ -187,8 +210,14 @@ func stripItems(c *analysis.Comparison, lookA, lookB int) []chart.Item {
 func altOfCurves(c *chart.Chart, t *Topic, groups []*analysis.CurveGroup) string {
 	text := c.Title + "."
 	for i, g := range groups {
-		if n := len(g.Points); n > 0 {
-			first, last := g.Points[0], g.Points[n-1]
+		n := len(g.Points)
+		if n == 0 {
+			continue
+		}
+		first, last := g.Points[0], g.Points[n-1]
+		if n == 1 {
+			text += fmt.Sprintf(" %s: %s at %s.", c.Panels[0].Series[i].Name, valueText(first.Mean, first.Lower, first.Upper, t.Curve.Unit), sentence.Setting(first.SettingW, first.Setting))
+		} else {
 			text += fmt.Sprintf(" %s: %s at %s, %s at %s.", c.Panels[0].Series[i].Name,
 				valueText(first.Mean, first.Lower, first.Upper, t.Curve.Unit), sentence.Setting(first.SettingW, first.Setting),
 				valueText(last.Mean, last.Lower, last.Upper, t.Curve.Unit), sentence.Setting(last.SettingW, last.Setting))

@@ -113,9 +113,7 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 	s := Section{Title: "Result for each watt"}
 	supplies, groups := bySupply(t, workload)
 	for _, supply := range supplies {
-		if c, ok := b.efficiencyChart(t, workload, supply, groups[supply]); ok {
-			s.Charts = append(s.Charts, c)
-		}
+		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
 			s.Sentences = append(s.Sentences, led(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)...)
 			if len(g.Efficiencies) > 0 {
@@ -130,9 +128,7 @@ func (b *builder) obedience(t *Topic, workload string) Section {
 	s := Section{Title: "Package power against the setting"}
 	supplies, groups := bySupply(t, workload)
 	for _, supply := range supplies {
-		if c, ok := b.powerChart(t, workload, supply, groups[supply]); ok {
-			s.Charts = append(s.Charts, c)
-		}
+		s.Charts = append(s.Charts, b.powerCharts(t, workload, supply, groups[supply])...)
 	}
 	return s
 }
@@ -149,9 +145,7 @@ func (b *builder) battery(workload string) Section {
 			groups = append(groups, &r.Groups[i])
 		}
 	}
-	if c, ok := b.batteryChart(r, workload, groups); ok {
-		s.Charts = append(s.Charts, c)
-	}
+	s.Charts = b.batteryCharts(r, workload, groups)
 	for _, g := range groups {
 		about := b.cast.name(g.Device, g.Variant)
 		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)...)
@@ -211,9 +205,7 @@ func (b *builder) days() Section {
 	s := Section{Title: "The day in the order of time"}
 	for i := range b.study.Topics {
 		for _, w := range b.study.Topics[i].Workloads {
-			if c, ok := b.dayChart(&b.study.Topics[i], w); ok {
-				s.Charts = append(s.Charts, c)
-			}
+			s.Charts = append(s.Charts, b.dayCharts(&b.study.Topics[i], w)...)
 		}
 	}
 	return s
@@ -251,9 +243,7 @@ func (b *builder) frames() Section {
 	if len(b.in.Frames) == 0 {
 		return s
 	}
-	if c, ok := b.framesChart(b.in.Frames); ok {
-		s.Charts = append(s.Charts, c)
-	}
+	s.Charts = b.framesCharts(b.in.Frames)
 	s.Tables = append(s.Tables, framesTable(b.in.Frames))
 	return s
 }

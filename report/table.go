@@ -128,7 +128,7 @@ func curveTable(r *analysis.CurveResult, g *analysis.CurveGroup) Table {
 }
 
 func efficiencyTable(t *Topic, g *analysis.CurveGroup) Table {
-	unit, factor := efficiencyUnit(t, nil)
+	unit, factor := efficiencyUnit(t)
 	out := Table{
 		Caption: sentence.Group(g.Workload, g.Device, g.Supply, g.Variant) + ": " + unit,
 		Heads:   []Head{{"watts", false}, {"setting", true}, {"runs", true}, {"mean", true}, {"95 % from", true}, {"to", true}, {"plateau", false}},

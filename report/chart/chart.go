@@ -30,11 +30,17 @@ type Panel struct {
 
 // Axis says what an axis measures. The zero value fits the data.
 type Axis struct {
-	Label string   // quantity and unit
+	Label string   // quantity, and unit where Unit is empty
+	Unit  string   // written behind the label, after a power of ten where the numbers want one
 	Names []string // words at 1, 2, ... instead of numbers
 	From  *float64 // lower end; nil: as the data want it, or 0 where that wastes little
 	To    *float64 // upper end; nil: as the data want it
 	Log   bool
+	// At are the places of the ticks; nil: round numbers.
+	At []float64
+	// Also are values that the axis fits besides those that are drawn, so that several
+	// charts have the same axis.
+	Also []float64
 	// Signed writes a plus before numbers above 0.
 	Signed bool
 	// Clock makes the values seconds of the day at this place (Unix time).

@@ -70,12 +70,22 @@ func (f *frame) nameType() lettering  { return lettering{f.size.Text, true} }
 func (f *frame) inner() float64 { return f.size.Width - 2*f.pad }
 
 // titleLines and subLines are the words above the panels.
-func (f *frame) titleLines() []string { return f.titleType().wrap(f.chart.Title, f.inner(), 3) }
+func (f *frame) titleLines() []string {
+	return f.titleType().wrap(f.chart.Title, f.inner(), f.mostLines())
+}
+
+// mostLines is how many lines a title may take, and each line beneath it.
+func (f *frame) mostLines() int {
+	if f.size.Labels {
+		return 3
+	}
+	return 6
+}
 
 func (f *frame) subLines() []string {
 	var lines []string
 	for _, s := range f.chart.Lines {
-		lines = append(lines, f.lineType().wrap(s, f.inner(), 3)...)
+		lines = append(lines, f.lineType().wrap(s, f.inner(), f.mostLines())...)
 	}
 	return lines
 }
@@ -183,15 +193,12 @@ func (f *frame) panels(top, bottom float64) {
 
 // beside draws the panels next to each other.
 func (f *frame) beside(top, bottom float64) {
-	n := float64(len(f.chart.Panels))
-	gap := f.size.Text * 0.8
-	width := f.inner() - gap*(n-1)
+	gap := f.besideGap()
+	width := f.besideWidth()
 	head, foot := 0.0, 0.0
 	for i := range f.chart.Panels {
 		head, foot = max(head, f.panelHead(&f.chart.Panels[i])), max(foot, f.panelFoot(i))
-		width -= f.labelRoom(i)
 	}
-	width /= n
 	x := f.pad
 	for i := range f.chart.Panels {
 		f.panel(i, room{x + f.gutter(&f.chart.Panels[i], bottom-top-head-foot), top + head, x + width, bottom - foot, x})
@@ -199,17 +206,43 @@ func (f *frame) beside(top, bottom float64) {
 	}
 }
 
+func (f *frame) besideGap() float64 { return f.size.Text * 0.8 }
+
+// besideWidth is the width of each of several panels next to each other.
+func (f *frame) besideWidth() float64 {
+	n := float64(len(f.chart.Panels))
+	width := f.inner() - f.besideGap()*(n-1)
+	for i := range f.chart.Panels {
+		width -= f.labelRoom(i)
+	}
+	return width / n
+}
+
+// wordsWidth is the width of the words above a panel's axes.
+func (f *frame) wordsWidth() float64 {
+	if f.chart.Beside && f.size.Labels && len(f.chart.Panels) > 1 {
+		return f.besideWidth()
+	}
+	labels := 0.0
+	for i := range f.chart.Panels {
+		labels = max(labels, f.labelRoom(i))
+	}
+	return f.inner() - labels
+}
+
+// panelLines are title and quantity above a panel's axes.
+func (f *frame) panelLines(p *Panel) (title, label []string) {
+	const most = 2
+	return f.nameType().wrap(p.Title, f.wordsWidth(), most), f.tickType().wrap(f.upright(p, 0, 1).label(), f.wordsWidth(), most)
+}
+
 // panelHead is the height of the words above a panel's axes.
 func (f *frame) panelHead(p *Panel) float64 {
 	h := 0.0
-	if p.Title != "" {
-		h += f.size.Text * 1.5
-	}
+	title, label := f.panelLines(p)
+	h += f.size.Text * (1.5*float64(len(title)) + 1.45*float64(len(label)))
 	if items := f.rowItems(p); len(items) > 0 {
 		h += f.itemsHeight(items) + f.size.Text*0.2
-	}
-	if p.Y.Label != "" {
-		h += f.size.Text * 1.45
 	}
 	if len(p.Marks) > 0 && !f.marksAbove(p) {
 		h += f.size.Text * 1.3

@@ -46,12 +46,101 @@ func (f *frame) namedLater(i int, name string) bool {
 	return false
 }
 
+// nameLines are a curve's name in lines that fit. What there is no room for is
+// left out where all names of the chart are alike, so that they stay different.
 func (f *frame) nameLines(name string) []string {
 	share := nameShare
 	if f.chart.Beside {
 		share = nameShareBeside
 	}
-	return f.nameType().wrap(clean(name), f.size.Width*share-f.size.Text*(nameGap+1.2), 2)
+	l, width := f.nameType(), f.size.Width*share-f.size.Text*(nameGap+1.2)
+	names, most := f.curveNames()
+	if lines := l.lines(clean(name), width); len(lines) <= most {
+		return lines
+	}
+	r := []rune(clean(name))
+	from, to := ownPart(names, len(r))
+	for keep := len(r) - 1; keep > 1; keep-- {
+		if lines := l.lines(shortName(r, from, to, keep), width); len(lines) <= most {
+			return lines
+		}
+	}
+	return l.wrap(string(r), width, most)
+}
+
+// curveNames are all names of the chart, and how many lines each may take.
+func (f *frame) curveNames() (names []string, most int) {
+	n := 0
+	for i := range f.chart.Panels {
+		own := 0
+		for _, s := range f.chart.Panels[i].Series {
+			if s.Name != "" {
+				names = append(names, clean(s.Name))
+				own++
+			}
+		}
+		n = max(n, own)
+	}
+	if f.chart.Sharing {
+		n = max(n, len(f.chart.Panels))
+	}
+	switch {
+	case n <= 2:
+		return names, 4
+	case n <= 4:
+		return names, 3
+	}
+	return names, 2
+}
+
+// ownPart is where a name of so many letters stops beginning, and starts ending, as
+// all the others do.
+func ownPart(names []string, n int) (from, to int) {
+	first := []rune(names[0])
+	from, end := len(first), len(first)
+	for _, name := range names[1:] {
+		r := []rune(name)
+		if string(r) == string(first) {
+			continue
+		}
+		k := 0
+		for k < min(from, len(r)) && r[k] == first[k] {
+			k++
+		}
+		from = k
+		k = 0
+		for k < min(end, len(r)) && r[len(r)-1-k] == first[len(first)-1-k] {
+			k++
+		}
+		end = k
+	}
+	from = min(from, n)
+	return from, max(from, n-end)
+}
+
+// shortName keeps so many letters of a name: first of its own part, then of what
+// stands before and behind it.
+func shortName(r []rune, from, to, keep int) string {
+	if from == to { // the names are all the same
+		return leaveOut(r, keep)
+	}
+	before, own, behind := r[:from], r[from:to], r[to:]
+	left := keep - len(own) - 2
+	if left < 0 {
+		return "…" + leaveOut(own, keep-2) + "…"
+	}
+	tail := min(len(behind), left/3)
+	head := min(len(before), left-tail)
+	tail = min(len(behind), left-head)
+	s := string(before[:head])
+	if head < len(before) {
+		s += "…"
+	}
+	s += string(own)
+	if tail < len(behind) {
+		s += "…"
+	}
+	return s + string(behind[len(behind)-tail:])
 }
 
 type nameTag struct {
@@ -83,7 +172,10 @@ func (f *frame) names(i int, x, y scale, r room) {
 			if math.IsNaN(s.Points[end].Y) {
 				continue
 			}
-			tags = append(tags, nameTag{s.Look, lines, at[end], at[end][1], height, true})
+			// A thin line from a single point would look like its curve.
+			// A thin line from a single point would look like its curve.
+			joined := slices.ContainsFunc(s.Points[:end], func(q Point) bool { return !math.IsNaN(q.Y) })
+			tags = append(tags, nameTag{s.Look, lines, at[end], at[end][1], height, joined})
 			break
 		}
 	}
@@ -97,7 +189,11 @@ func (f *frame) nameTag(t nameTag, r room) {
 	x := r.x1 + f.size.Text*nameGap
 	colour := f.palette.look(t.look)
 	if t.joined {
-		f.line(stroke{colour: colour, width: 1.2}, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
+		thin := stroke{colour: colour, width: 1.2}
+		if r.x1-t.end[0] > f.size.Text*2.5 { // so long that it would look like more of the curve
+			thin = stroke{colour: f.palette.Soft, width: 1, dashes: []vgLen{1, 3}}
+		}
+		f.line(thin, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
 	}
 	f.marker(t.look, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
 	l := f.nameType()

@@ -45,14 +45,15 @@ func (f *frame) beneath(p *Panel) float64 {
 func (f *frame) panelWords(p *Panel, r room) {
 	x := r.left
 	y := r.y0 - f.panelHead(p)
-	if title := p.Title; title != "" {
+	title, label := f.panelLines(p)
+	for _, s := range title {
 		l := f.nameType()
-		f.text(x, y+l.size*1.05, l.cut(title, r.x1-x), l, f.palette.Ink, left)
+		f.text(x, y+l.size*1.05, s, l, f.palette.Ink, left)
 		y += f.size.Text * 1.5
 	}
-	if p.Y.Label != "" {
+	for _, s := range label {
 		l := f.tickType()
-		f.text(x, y+l.size*0.95, l.cut(p.Y.Label, r.x1-x), l, f.palette.Soft, left)
+		f.text(x, y+l.size*0.95, s, l, f.palette.Soft, left)
 		y += f.size.Text * 1.45
 	}
 	if items := f.rowItems(p); len(items) > 0 {
@@ -68,6 +69,9 @@ func (f *frame) level(p *Panel, from, to float64) scale {
 	}
 	low, high := math.Inf(1), math.Inf(-1)
 	for i := range panels {
+		for _, v := range panels[i].X.Also {
+			low, high = min(low, v), max(high, v)
+		}
 		for _, s := range panels[i].Series {
 			for _, q := range s.Points {
 				if !math.IsNaN(q.X) {
@@ -93,6 +97,9 @@ func (f *frame) upright(p *Panel, top, bottom float64) scale {
 			}
 		}
 	}
+	for _, v := range p.Y.Also {
+		low, high = min(low, v), max(high, v)
+	}
 	for _, g := range p.Guides {
 		if g.Y != nil {
 			low, high = min(low, *g.Y), max(high, *g.Y)
@@ -114,26 +121,21 @@ func (f *frame) grid(x, y scale, r room, bare bool) {
 	f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{r.x0, r.y1}, [2]float64{r.x1, r.y1})
 	f.levelTicks(x, r, bare)
 	if x.axis.Label != "" && !bare {
-		f.text((r.x0+r.x1)/2, r.y1+f.size.Text*2.75, l.cut(x.axis.Label, r.x1-r.x0+f.size.Text*2), l, f.palette.Soft, middle)
+		f.text((r.x0+r.x1)/2, r.y1+f.size.Text*2.75, l.cut(x.label(), r.x1-r.x0+f.size.Text*2), l, f.palette.Soft, middle)
 	}
 }
 
 func (f *frame) levelTicks(x scale, r room, bare bool) {
 	l := f.tickType()
-	room := f.size.Text * 3.2
-	if x.axis.Clock != nil {
-		room = f.size.Text * 4
-	}
-	ticks := x.ticks(int((r.x1 - r.x0) / room))
 	slot := math.Inf(1)
 	if len(x.axis.Names) > 0 {
 		slot = (r.x1-r.x0)/float64(len(x.axis.Names)) - f.size.Text*0.4
 	}
 	last := math.Inf(-1)
-	for _, t := range ticks {
+	for _, t := range f.levelNumbers(x, r.x1-r.x0) {
 		at := x.at(t.at)
 		f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{at, r.y1}, [2]float64{at, r.y1 + 5})
-		text := l.cut(clean(t.text), slot)
+		text := l.short(clean(t.text), slot)
 		w := l.width(text)
 		if bare || at-w/2 < last {
 			continue
@@ -141,6 +143,29 @@ func (f *frame) levelTicks(x scale, r room, bare bool) {
 		f.text(at, r.y1+f.size.Text*1.35, text, l, f.palette.Soft, middle)
 		last = at + w/2 + f.size.Text*0.5
 	}
+}
+
+// levelNumbers are as many ticks of an x axis of a width as have room for their
+// numbers, but not more than can be taken in.
+func (f *frame) levelNumbers(x scale, width float64) []tick {
+	const most = 15
+	if x.axis.Clock != nil {
+		return x.ticks(int(width / (f.size.Text * 4)))
+	}
+	l := f.tickType()
+	for n := most; n > 1; n-- {
+		list := x.ticks(n)
+		last, fits := math.Inf(-1), true
+		for _, t := range list {
+			half := l.width(t.text) / 2
+			fits = fits && x.at(t.at)-half >= last
+			last = x.at(t.at) + half + f.size.Text*0.9
+		}
+		if fits || len(x.axis.Names) > 0 || len(x.axis.At) > 0 {
+			return list
+		}
+	}
+	return x.ticks(1)
 }
 
 const spanVeil = 0xb0
@@ -176,6 +201,7 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 			s = stroke{colour: f.palette.Ink, width: 1.8}
 			ink = f.palette.Ink
 		}
+		g.Text = l.short(g.Text, r.x1-r.x0-12)
 		switch {
 		case g.Y != nil:
 			h := y.at(*g.Y)

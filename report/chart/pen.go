@@ -56,9 +56,50 @@ func (l lettering) face() font.Face {
 }
 
 func (l lettering) width(s string) float64 {
-	face := l.face()
-	return float64(face.Width(s))
+	w := 0.0
+	for _, p := range l.parts(s) {
+		face := p.face()
+		w += float64(face.Width(p.text))
+	}
+	return w
 }
+
+// raised are the figures of exponents. The face has not all of them: they are drawn
+// as small figures above the line.
+var raised = map[rune]rune{'⁻': '−', '⁰': '0', '¹': '1', '²': '2', '³': '3', '⁴': '4', '⁵': '5', '⁶': '6', '⁷': '7', '⁸': '8', '⁹': '9'}
+
+const (
+	raisedSize = 0.68 // of the size of the text
+	raisedBy   = 0.36 // of the size of the text
+)
+
+// part is a piece of a line in one size, and how far it stands above the line.
+type part struct {
+	lettering
+	text string
+	up   float64
+}
+
+func (l lettering) parts(s string) []part {
+	if !strings.ContainsFunc(s, isRaised) {
+		return []part{{l, s, 0}}
+	}
+	var list []part
+	for _, r := range s {
+		p := part{l, string(r), 0}
+		if figure, ok := raised[r]; ok {
+			p = part{lettering{l.size * raisedSize, l.bold}, string(figure), l.size * raisedBy}
+		}
+		if n := len(list); n > 0 && list[n-1].up == p.up {
+			list[n-1].text += p.text
+		} else {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+func isRaised(r rune) bool { return raised[r] != 0 }
 
 // has tells whether the face has every letter of a text.
 func (l lettering) has(s string) bool {
@@ -90,7 +131,12 @@ func (p *pen) text(x, y float64, s string, l lettering, c color.Color, a align) 
 		x -= float64(a) * l.width(s)
 	}
 	p.c.SetColor(c)
-	p.c.FillString(l.face(), p.at(x, y), s)
+	for _, part := range l.parts(s) {
+		// A picture leaves out the blanks that a text begins with.
+		word := strings.TrimLeft(part.text, " ")
+		p.c.FillString(part.face(), p.at(x+part.width(part.text)-part.width(word), y-part.up), word)
+		x += part.width(part.text)
+	}
 }
 
 // halo writes a line of text on a patch of paper, so that lines behind it do not
@@ -166,23 +212,10 @@ func (p *pen) cross(x, y, r float64, c color.Color) {
 	p.line(stroke{colour: c, width: 2}, [2]float64{x - r, y + r}, [2]float64{x + r, y - r})
 }
 
-// wrap breaks a text at blanks into lines of at most the width; the last of most
-// lines is cut with an ellipsis.
+// wrap breaks a text into lines of at most the width; the last of most lines is
+// cut with an ellipsis.
 func (l lettering) wrap(text string, width float64, most int) []string {
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(text) {
-		joined := strings.TrimSpace(line + " " + word)
-		if line != "" && l.width(joined) > width {
-			lines = append(lines, line)
-			line = word
-		} else {
-			line = joined
-		}
-	}
-	if line != "" {
-		lines = append(lines, line)
-	}
+	lines := l.lines(text, width)
 	if len(lines) > most {
 		lines = append(lines[:most-1], strings.Join(lines[most-1:], " "))
 	}
@@ -190,6 +223,76 @@ func (l lettering) wrap(text string, width float64, most int) []string {
 		lines[i] = l.cut(lines[i], width)
 	}
 	return lines
+}
+
+// lines breaks a text at blanks into lines of at most the width. A word that is
+// wider is broken behind its hyphens and the like, and where that is not enough,
+// anywhere.
+func (l lettering) lines(text string, width float64) []string {
+	var lines []string
+	line := ""
+	add := func(joint, word string) {
+		if line != "" && l.width(line+joint+word) > width {
+			lines = append(lines, line)
+			line = word
+		} else if line == "" {
+			line = word
+		} else {
+			line += joint + word
+		}
+	}
+	for _, word := range strings.Fields(text) {
+		if l.width(word) <= width {
+			add(" ", word)
+			continue
+		}
+		joint := " "
+		for _, piece := range strings.SplitAfter(markJoints.Replace(word), jointMark) {
+			piece = strings.TrimSuffix(piece, jointMark)
+			if l.width(piece) <= width {
+				add(joint, piece)
+				joint = ""
+				continue
+			}
+			for _, r := range piece {
+				add(joint, string(r))
+				joint = ""
+			}
+		}
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// markJoints marks the places inside a word where it may be broken.
+const jointMark = "\x00"
+
+var markJoints = strings.NewReplacer("-", "-"+jointMark, "_", "_"+jointMark, "/", "/"+jointMark, ",", ","+jointMark, "=", "="+jointMark, ".", "."+jointMark)
+
+// short leaves out of the middle of a text what does not fit a width.
+func (l lettering) short(text string, width float64) string {
+	if l.width(text) <= width {
+		return text
+	}
+	r := []rune(text)
+	for keep := len(r); keep > 1; keep-- {
+		if s := leaveOut(r, keep); l.width(s) <= width {
+			return s
+		}
+	}
+	return "…"
+}
+
+// leaveOut keeps so many letters of a text, an ellipsis in its middle among them.
+func leaveOut(r []rune, keep int) string {
+	if keep >= len(r) {
+		return string(r)
+	}
+	keep = max(keep, 1)
+	tail := (keep - 1) / 2
+	return string(r[:keep-1-tail]) + "…" + string(r[len(r)-tail:])
 }
 
 // cut shortens a text to a width and marks the cut.

@@ -40,7 +40,10 @@ func (a *Axis) fit(low, high float64, upright bool) (min, max float64) {
 	}
 	pad := (high - low) * 0.06
 	if pad == 0 {
-		pad = math.Max(math.Abs(high)*0.05, 0.5)
+		pad = math.Abs(high) * 0.05
+	}
+	if pad == 0 {
+		pad = 0.5
 	}
 	min, max = low-pad, high+pad
 	if low >= 0 && a.Clock == nil && low < zeroBelow*high {
@@ -84,14 +87,23 @@ func (s scale) ticks(n int) []tick {
 		return s.clockTicks(n)
 	case a.Log:
 		return s.logTicks()
+	case len(a.At) > 0:
+		var list []tick
+		for _, v := range a.At {
+			if v >= s.min && v <= s.max {
+				list = append(list, tick{v, strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64)})
+			}
+		}
+		return list
 	}
-	step := roundStep((s.max - s.min) / (float64(max(n, 1)) + 0.5))
+	unit := math.Pow10(s.power())
+	step := roundStep((s.max - s.min) / unit / (float64(max(n, 1)) + 0.5))
 	places := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	if m := step * math.Pow10(places); math.Abs(m-math.Round(m)) > 1e-9 {
 		places++
 	}
 	var list []tick
-	for i := math.Ceil(s.min/step - 1e-9); i*step <= s.max+step*1e-9; i++ {
+	for i := math.Ceil(s.min/unit/step - 1e-9); i*step <= s.max/unit+step*1e-9; i++ {
 		v := i * step
 		text := strconv.FormatFloat(v, 'f', places, 64)
 		if v == 0 || strings.Trim(text, "-0.") == "" {
@@ -100,9 +112,51 @@ func (s scale) ticks(n int) []tick {
 		if a.Signed && v > 0 {
 			text = "+" + text
 		}
-		list = append(list, tick{v, strings.Replace(text, "-", "−", 1)})
+		list = append(list, tick{v * unit, strings.Replace(text, "-", "−", 1)})
 	}
 	return list
+}
+
+// Numbers from longNumber on, and below shortNumber, are written in a power of ten
+// that stands in the axis' label once.
+const (
+	longNumber  = 1e6
+	shortNumber = 1e-3
+)
+
+// power is the power of ten in which an axis' numbers are written: a multiple of 3,
+// as the prefixes of the SI are.
+func (s scale) power() int {
+	a := s.axis
+	most := max(math.Abs(s.min), math.Abs(s.max))
+	if a.Label == "" || a.Log || a.Clock != nil || len(a.Names) > 0 || len(a.At) > 0 || !(most > 0) || math.IsInf(most, 0) || most >= shortNumber && most < longNumber {
+		return 0
+	}
+	return 3 * int(math.Floor(math.Log10(most)/3))
+}
+
+// label is what the axis measures, in which unit.
+func (s scale) label() string {
+	parts := s.axis.Unit
+	if p := s.power(); p != 0 {
+		parts = strings.TrimSpace("10" + Exponent(p) + " " + parts)
+	}
+	if parts == "" {
+		return s.axis.Label
+	}
+	return s.axis.Label + ", " + parts
+}
+
+// Exponent writes a number as the exponent of a power.
+func Exponent(n int) string {
+	return strings.Map(func(r rune) rune {
+		for up, figure := range raised {
+			if figure == r || figure == '−' && r == '-' {
+				return up
+			}
+		}
+		return r
+	}, strconv.Itoa(n))
 }
 
 // roundStep is the smallest of 1, 2, 2.5 and 5 times a power of ten that is not
@@ -128,11 +182,23 @@ func (s scale) logTicks() []tick {
 		for _, m := range steps {
 			v := m * math.Pow(10, e)
 			if v >= s.min*(1-1e-9) && v <= s.max*(1+1e-9) {
-				list = append(list, tick{v, strconv.FormatFloat(v, 'g', 4, 64)})
+				list = append(list, tick{v, logText(m, int(e))})
 			}
 		}
 	}
 	return list
+}
+
+// logText writes m times a power of ten.
+func logText(m float64, e int) string {
+	if e >= -3 && e <= 4 {
+		return strconv.FormatFloat(m*math.Pow10(e), 'g', 5, 64)
+	}
+	text := "10" + Exponent(e)
+	if m != 1 {
+		text = strconv.FormatFloat(m, 'g', 2, 64) + "×" + text
+	}
+	return text
 }
 
 // clockSteps are the distances between ticks on an axis of time.

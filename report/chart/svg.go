@@ -120,6 +120,7 @@ func cleaned(c *Chart) *Chart {
 	out.Panels = make([]Panel, len(c.Panels))
 	for i, p := range c.Panels {
 		p.Title, p.X.Label, p.Y.Label = clean(p.Title), clean(p.X.Label), clean(p.Y.Label)
+		p.X.Unit, p.Y.Unit = clean(p.X.Unit), clean(p.Y.Unit)
 		p.Guides = append([]Guide(nil), p.Guides...)
 		for k := range p.Guides {
 			p.Guides[k].Text = clean(p.Guides[k].Text)
