@@ -106,6 +106,11 @@ func (b *builder) brackets() string {
 			break
 		}
 	}
+	if slices.ContainsFunc(b.study.Topics, func(t Topic) bool {
+		return slices.ContainsFunc(t.Curve.Groups, func(g analysis.CurveGroup) bool { return g.Efficiency.FromW != g.Efficiency.ToW })
+	}) {
+		text += " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."
+	}
 	n, advised := 0, false
 	count := func(r *analysis.CompareResult) {
 		if r != nil {

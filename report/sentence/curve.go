@@ -55,19 +55,22 @@ func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 
 // ToSet says in short which settings give most per watt, enough, and the best
 // result, or the lowest that cannot be told from it, with the result there. It is
-// empty where none of these is known.
+// empty where none of these is known, or where only one setting was tested.
 func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
+	if len(g.Points) < 2 {
+		return ""
+	}
 	var parts []string
 	e := &g.Efficiency
 	if peak := Peak(e); peak != "" {
 		part := peak + " for most per " + Denominator[e.By]
 		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
-			part += " (as good " + Range(from, to) + ")"
+			part += " (plateau " + Range(from, to) + ")"
 		}
 		parts = append(parts, part)
 	}
 	if g.Enough.AtW.Known() {
-		parts = append(parts, fmt.Sprintf("%s W for %s %% of the best result", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0)))
+		parts = append(parts, fmt.Sprintf("%s W for %s %% of the best mean", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0)))
 	}
 	b := &g.Best
 	if value := meanAt(r, g, b.FromW, b.From); value != "" {
@@ -80,7 +83,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return Capital(strings.Join(parts, "; ")) + "."
+	return strings.Join(parts, "; ") + "."
 }
 
 // meanAt is the mean result at a setting with its interval, empty where it has none.
@@ -92,8 +95,7 @@ func meanAt(r *analysis.CurveResult, g *analysis.CurveGroup, watts analysis.Numb
 		return ""
 	}
 	p := g.Points[at]
-	half := HalfWidth(p.Lower, p.Upper)
-	return strings.TrimSpace(WithUncertainty(float64(p.Mean), half)+" "+r.Unit) + Interval(p.Lower, p.Upper, Decimals(float64(p.Mean), half))
+	return Measured(p.Mean, p.Lower, p.Upper, r.Unit)
 }
 
 // Peak is the setting that gives most per watt, marked where none lower was
@@ -150,7 +152,7 @@ var kindOfWatts = map[string]string{analysis.ByPackage: "package watts", analysi
 // efficiency says where the result per watt is best.
 func (l *list) efficiency(e *analysis.Efficiency) {
 	peak := Peak(e)
-	if peak == "" {
+	if peak == "" || len(e.Points) == 1 {
 		return
 	}
 	plateau := "no other setting comes near"
