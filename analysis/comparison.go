@@ -191,10 +191,7 @@ func (c *contest) summary() *Overall {
 func (c *contest) flagged() []FlaggedRun {
 	list := []FlaggedRun{}
 	for _, s := range []*side{&c.a, &c.b} {
-		for _, f := range s.noise.Flagged {
-			cell := s.cells[f.Cell]
-			list = append(list, FlaggedRun{s.runs[f.Run].ID, Number(cell.SettingW), cell.Name})
-		}
+		list = append(list, flaggedRuns(s.runs, s.cells, s.noise)...)
 	}
 	return list
 }

@@ -90,11 +90,13 @@ type DepartureAt struct {
 	PAdjusted Number `json:"p_adjusted"`
 }
 
-// FlaggedRun is a run that differs from its repeats. It stays in all numbers.
+// FlaggedRun is a run that differs from its repeats. It stays in all numbers. Of
+// two runs that differ from each other both are flagged, one after the other.
 type FlaggedRun struct {
 	Run      string `json:"run"`
 	SettingW Number `json:"setting_w"`
 	Setting  string `json:"setting"`
+	N        int    `json:"n"` // runs of its side at the setting
 }
 
 // Curve describes how a result changes with the setting, for every device,

@@ -53,7 +53,7 @@ type DepartureTest func(points []TrendPoint, levels Levels) []Departed
 
 // NoiseOptions says how to estimate the noise of a group. The zero value works.
 type NoiseOptions struct {
-	LowerIsBetter bool          // which of two odd runs is the worse one, and which way the trend rises
+	LowerIsBetter bool          // which way the trend rises
 	Declared      float64       // relative SD of one run that the user declared; 0: none
 	Spent         float64       // share of the degrees of freedom that blocks took, 0 to 1 (1 - kappa)
 	Departures    DepartureTest // nil: no setting is looked at as departed
@@ -103,7 +103,7 @@ func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
 		isolated[j] = rep.q[j] > isolateAt*scales[j]
 		noise.Cells[j].Isolated = isolated[j]
 		if isolated[j] {
-			noise.Flagged = append(noise.Flagged, flagRuns(cells, j, scales[j], opts.LowerIsBetter)...)
+			noise.Flagged = append(noise.Flagged, flagRuns(cells, j, scales[j])...)
 		}
 		if rep.q[j] > ownVarianceAt*scales[j] && kappa > 0 {
 			noise.spreads[j] = rep.ss[j] / rep.df[j] / kappa
@@ -231,20 +231,15 @@ func trendPoints(cells []Cell, lowerIsBetter bool) []TrendPoint {
 	return points
 }
 
-// flagRuns names the odd runs of an isolated cell.
-func flagRuns(cells []Cell, j int, scale float64, lowerIsBetter bool) []Flag {
+// flagRuns names the odd runs of an isolated cell: those far from the cell's
+// median. Two runs are equally far from theirs, so that their results do not tell
+// which of them is odd: both are named.
+func flagRuns(cells []Cell, j int, scale float64) []Flag {
 	z := cells[j].Z
-	if len(z) == 2 {
-		worse := 0
-		if (z[1] < z[0]) != lowerIsBetter {
-			worse = 1
-		}
-		return []Flag{{j, cells[j].Runs[worse]}}
-	}
 	var flags []Flag
 	centre := median(slices.Clone(z))
 	for i, v := range z {
-		if math.Abs(v-centre) > isolateAt*scale {
+		if len(z) == 2 || math.Abs(v-centre) > isolateAt*scale {
 			flags = append(flags, Flag{j, cells[j].Runs[i]})
 		}
 	}

@@ -14,6 +14,7 @@ type OutlyingRun struct {
 	Metric string
 	Value  float64
 	Usual  float64 // geometric mean of its repeats
+	Pair   bool    // it has one repeat, which is named as well: nothing tells which is odd
 	// Noise is the relative standard deviation of one run at the group's other
 	// settings, their median.
 	Noise float64
@@ -21,7 +22,11 @@ type OutlyingRun struct {
 
 // String says what differs, and by how much.
 func (o OutlyingRun) String() string {
-	return fmt.Sprintf("%s is %.4g, %+.1f %% from its repeats (%.4g), where one run scatters by %.1f %%", o.Metric, o.Value, 100*(o.Value/o.Usual-1), o.Usual, 100*o.Noise)
+	text := fmt.Sprintf("%s is %.4g, %+.1f %% from ", o.Metric, o.Value, 100*(o.Value/o.Usual-1))
+	if o.Pair {
+		return text + fmt.Sprintf("its only repeat (%.4g), where one run scatters by %.1f %%: the two differ from each other, and their results do not tell which is odd", o.Usual, 100*o.Noise)
+	}
+	return text + fmt.Sprintf("its repeats (%.4g), where one run scatters by %.1f %%", o.Usual, 100*o.Noise)
 }
 
 // Outlying finds the runs that differ from their repeats, for every result of
@@ -67,7 +72,7 @@ func outlyingIn(runs []Run, indices []int, metric string) []OutlyingRun {
 			}
 		}
 		list = append(list, OutlyingRun{ID: runs[f.Run].ID, Metric: metric, Value: runs[f.Run].Results[metric].Value,
-			Usual: math.Exp(usual / float64(n)), Noise: typicalNoise(noise)})
+			Usual: math.Exp(usual / float64(n)), Pair: n == 1, Noise: typicalNoise(noise)})
 	}
 	return list
 }

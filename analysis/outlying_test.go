@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -33,5 +34,29 @@ func TestOutlying(t *testing.T) {
 	}
 	if got := Outlying(runs[:3]); len(got) > 0 {
 		t.Errorf("three runs alone: %v", got)
+	}
+}
+
+// Of two runs that differ neither is the odd one by its result, whichever way is
+// better: here the better one drew more than its setting allows, and the worse one
+// alone was accused.
+func TestTwoRunsThatDifferAreBothNamed(t *testing.T) {
+	watts := []float64{10, 15, 18, 20, 30}
+	runs := sameSettings("unit-oak", watts, [][]float64{{50, 50.2}, {60.3, 60}, {72, 80}, {70, 70.1}, {80, 80.2}})
+	for _, lower := range []bool{false, true} {
+		for i := range runs {
+			runs[i].Results = map[string]Result{"score": {Value: runs[i].Results["score"].Value, LowerIsBetter: lower}}
+		}
+		want := []FlaggedRun{{"unit-oak-18-0", 18, "", 2}, {"unit-oak-18-1", 18, "", 2}}
+		if got := oneCurve(t, runs, CurveRequest{}).Flagged; !slices.Equal(got, want) {
+			t.Errorf("lower is better %t: flagged %+v, want %+v", lower, got, want)
+		}
+		list := Outlying(runs)
+		if len(list) != 2 || !list[0].Pair || !list[1].Pair || math.Abs(list[0].Usual-80) > 1e-9 || math.Abs(list[1].Usual-72) > 1e-9 {
+			t.Fatalf("outlying %+v, want both runs at 18 W, each against the other", list)
+		}
+		if text := list[0].String(); !strings.HasPrefix(text, "score is 72, -10.0 % from its only repeat (80)") || !strings.HasSuffix(text, "the two differ from each other, and their results do not tell which is odd") {
+			t.Errorf("said: %s", text)
+		}
 	}
 }

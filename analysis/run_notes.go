@@ -59,7 +59,8 @@ func nonNil[T any](list []T) []T {
 func flaggedRuns(runs []Run, cells []Cell, noise Noise) []FlaggedRun {
 	flagged := []FlaggedRun{}
 	for _, f := range noise.Flagged {
-		flagged = append(flagged, FlaggedRun{runs[f.Run].ID, Number(cells[f.Cell].SettingW), cells[f.Cell].Name})
+		cell := cells[f.Cell]
+		flagged = append(flagged, FlaggedRun{runs[f.Run].ID, Number(cell.SettingW), cell.Name, cell.N()})
 	}
 	return flagged
 }

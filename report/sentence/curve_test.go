@@ -1,6 +1,7 @@
 package sentence
 
 import (
+	"slices"
 	"testing"
 
 	"sweepd/analysis"
@@ -87,5 +88,15 @@ func TestEfficientNamesItsWatts(t *testing.T) {
 	want := "Most efficient, by watts of the whole device, at 12 W; no other setting comes near."
 	if got := Efficient(g); len(got) != 1 || got[0].Text != want {
 		t.Errorf("got %v, want %q", got, want)
+	}
+}
+
+// Two runs that differ are named as a pair, each side's by itself.
+func TestFlaggedPairs(t *testing.T) {
+	var l list
+	l.flagged([]analysis.FlaggedRun{{Run: "a", SettingW: 18, N: 2}, {Run: "b", SettingW: 18, N: 2}, {Run: "c", SettingW: 20, N: 3}, {Run: "d", SettingW: 20, N: 3}, {Run: "e", SettingW: 18, N: 2}, {Run: "f", SettingW: 18, N: 2}})
+	want := list{{Plain, "Unlike their repeats, and counted all the same: c at 20 W, d at 20 W."}, {Plain, "Unlike each other, and counted all the same: a and b at 18 W, e and f at 18 W."}}
+	if !slices.Equal(l, want) {
+		t.Errorf("got %v, want %v", l, want)
 	}
 }

@@ -63,20 +63,26 @@ func ShortID(id string) string {
 	return id[max(0, len(id)-length):]
 }
 
-// flagged names the runs that differ from their repeats.
+// flagged names the runs that differ from their repeats, and the pairs of runs that
+// differ from each other.
 func (l *list) flagged(runs []analysis.FlaggedRun) {
-	if len(runs) > 0 {
-		l.say("Unlike %s, and counted all the same: %s.", plural(len(runs), "its repeats", "their repeats"), Flagged(runs))
+	var odd, pairs []string
+	for i := 0; i < len(runs); i++ {
+		f := runs[i]
+		name, at := ShortID(f.Run), " at "+Setting(f.SettingW, f.Setting)
+		if f.N == 2 && i+1 < len(runs) { // its repeat is named next
+			i++
+			pairs = append(pairs, name+" and "+ShortID(runs[i].Run)+at)
+			continue
+		}
+		odd = append(odd, name+at)
 	}
-}
-
-// Flagged lists runs that differ from their repeats.
-func Flagged(runs []analysis.FlaggedRun) string {
-	texts := make([]string, len(runs))
-	for i, f := range runs {
-		texts[i] = ShortID(f.Run) + " at " + Setting(f.SettingW, f.Setting)
+	if len(odd) > 0 {
+		l.say("Unlike %s, and counted all the same: %s.", plural(len(odd), "its repeats", "their repeats"), strings.Join(odd, ", "))
 	}
-	return strings.Join(texts, ", ")
+	if len(pairs) > 0 {
+		l.say("Unlike each other, and counted all the same: %s.", strings.Join(pairs, ", "))
+	}
 }
 
 // Group joins what names a group.
