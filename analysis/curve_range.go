@@ -27,24 +27,30 @@ func (c *curveGroup) addRange() (inside func(watts float64) bool) {
 	}
 	r := &c.out.Effective
 	r.FromW, r.ToW = Number(c.means[0].watts), Number(c.means[len(c.means)-1].watts)
-	if !c.rangeFromPackage(r) {
-		c.rangeFromResults(r)
+	if measured, ok := c.rangeFromPackage(r); !ok {
+		c.rangeFromResults(r, measured)
 	}
 	from, to := float64(r.FromW), float64(r.ToW)
 	return func(watts float64) bool { return from <= watts && watts <= to }
 }
 
-// rangeFromPackage fills the range from package watts, if at least three and at
-// least half of the settings have them.
-func (c *curveGroup) rangeFromPackage(r *Effective) bool {
+// How many settings an effective range takes.
+const (
+	leastPackageForRange = 3 // with package watts
+	leastResultsForRange = 4 // by results, none of them departed
+)
+
+// rangeFromPackage fills the range from package watts, if enough and at least half
+// of the settings have them; measured is how many have.
+func (c *curveGroup) rangeFromPackage(r *Effective) (measured int, ok bool) {
 	var set, power, n []float64
 	for _, cell := range c.cells {
 		if mean, count := c.meanPowerN(cell, PackagePower); count > 0 {
 			set, power, n = append(set, cell.SettingW), append(power, mean), append(n, float64(count))
 		}
 	}
-	if len(set) < 3 || 2*len(set) < len(c.cells) {
-		return false
+	if len(set) < leastPackageForRange || 2*len(set) < len(c.cells) {
+		return len(set), false
 	}
 	fit := effectiveRange(set, power, n)
 	r.Source = RangeFromPackage
@@ -55,11 +61,12 @@ func (c *curveGroup) rangeFromPackage(r *Effective) bool {
 	if fit.to < len(set)-1 {
 		r.ToW = Number(set[fit.to])
 	}
-	return true
+	return len(set), true
 }
 
-// rangeFromResults fills the range from the results, without departed settings.
-func (c *curveGroup) rangeFromResults(r *Effective) {
+// rangeFromResults fills the range from the results, without departed settings,
+// where too few settings, measured, have package watts.
+func (c *curveGroup) rangeFromResults(r *Effective, measured int) {
 	var inLine []estimate
 	for j, e := range c.means {
 		if !c.departed(j) {
@@ -72,12 +79,13 @@ func (c *curveGroup) rangeFromResults(r *Effective) {
 	if found.ignored > 0 {
 		r.FromW = Number(inLine[found.ignored].watts)
 	}
-	if len(c.cells) < 4 || math.IsNaN(c.means[0].v) {
+	noNoise := math.IsNaN(c.means[0].v)
+	if len(inLine) < leastResultsForRange || noNoise {
 		r.Source = ""
-		c.note(RangeNotTested{})
+		c.note(RangeNotTested{Measured: measured, InLine: len(inLine), All: len(c.cells), NoNoise: noNoise})
 		return
 	}
-	c.note(RangeByResults{})
+	c.note(RangeByResults{Measured: measured, All: len(c.cells)})
 	if found.flat {
 		c.note(FlatResults{})
 	}

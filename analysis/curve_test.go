@@ -198,7 +198,7 @@ func TestCurveIgnoredSettingsFromResults(t *testing.T) {
 		t.Errorf("range %+v, want 12 W up, from results", e)
 	}
 	within(t, "floor", float64(g.Effective.FloorW), 11, 0.4)
-	if !has(g.Notes, RangeByResults{}) {
+	if !has(g.Notes, RangeByResults{Measured: 0, All: len(studyWatts)}) {
 		t.Errorf("notes %+v do not say that the range is from results alone", g.Notes)
 	}
 	if g.Efficiency.By != BySetting {
@@ -206,6 +206,31 @@ func TestCurveIgnoredSettingsFromResults(t *testing.T) {
 	}
 	if g.Efficiency.PeakW < 12 {
 		t.Errorf("efficiency peaks at the ignored setting %v W", g.Efficiency.PeakW)
+	}
+}
+
+// Why no range was tested, told from the runs: which settings have package watts,
+// how many settings there are, whether there is a noise.
+func TestCurveRangeNotTested(t *testing.T) {
+	for name, c := range map[string]struct {
+		settings, measured, n int
+		want                  Note
+	}{
+		"one setting with package watts":  {1, 1, 3, RangeNotTested{1, 1, 1, false}},
+		"two settings with package watts": {2, 2, 3, RangeNotTested{2, 2, 2, false}},
+		"three without":                   {3, 0, 3, RangeNotTested{0, 3, 3, false}},
+		"single runs without":             {3, 0, 1, RangeNotTested{0, 3, 3, true}},
+		"a few with":                      {8, 2, 3, RangeByResults{2, 8}},
+	} {
+		runs := simulated(rand.New(rand.NewPCG(5, 1)), studyWatts[8:8+c.settings], c.n, 0.01, saturating)
+		for i := range runs {
+			if i%c.settings >= c.measured {
+				runs[i].PackageW = nil
+			}
+		}
+		if g := oneCurve(t, runs, CurveRequest{}); !has(g.Notes, c.want) || (g.Effective.Source == "") != (c.want != Note(RangeByResults{2, 8})) {
+			t.Errorf("%s: notes %+v, range %+v, want %+v", name, g.Notes, g.Effective, c.want)
+		}
 	}
 }
 

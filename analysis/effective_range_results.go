@@ -40,7 +40,7 @@ type resultRange struct {
 func rangeFromResults(e []estimate) resultRange {
 	m := len(e)
 	none := resultRange{lo: math.NaN()}
-	if m < 4 {
+	if m < leastResultsForRange {
 		return none
 	}
 	for _, p := range e {

@@ -230,10 +230,16 @@ type (
 		By         string
 		Known, All int // settings
 	}
-	// RangeNotTested: nothing tells which settings the device follows.
-	RangeNotTested struct{}
-	// RangeByResults: which settings the device follows is from results alone.
-	RangeByResults struct{}
+	// RangeNotTested: nothing tells which settings the device follows. Of all
+	// settings so many have package watts, which are too few, and so many are in line
+	// with the trend; NoNoise: without noise no result is flat.
+	RangeNotTested struct {
+		Measured, InLine, All int
+		NoNoise               bool
+	}
+	// RangeByResults: which settings the device follows is from results alone, because
+	// too few of all settings have package watts.
+	RangeByResults struct{ Measured, All int }
 	// FlatResults do not respond to the setting measurably.
 	FlatResults struct{}
 )

@@ -26,11 +26,34 @@ func noteOnCurve(n analysis.Note) string {
 	case analysis.EfficiencyLeftOut:
 		return fmt.Sprintf("efficiency by %s left out: only %d of %s have them", kindOfWatts[n.By], n.Known, Counted(n.All, "setting"))
 	case analysis.RangeNotTested:
-		return "no package power, and too few settings or no noise: the range is that of the settings tested"
+		return whyNoRange(n) + ": the range is that of the settings tested"
 	case analysis.RangeByResults:
-		return "no package power: the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)"
+		return packagePower(n.Measured, n.All) + ": the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)"
 	case analysis.FlatResults:
 		return "the results do not respond to the setting measurably"
 	}
 	return ""
+}
+
+// packagePower says how few settings have package watts.
+func packagePower(measured, all int) string {
+	if measured == 0 {
+		return "no package power"
+	}
+	return fmt.Sprintf("package power at only %d of %s", measured, Counted(all, "setting"))
+}
+
+// whyNoRange says why neither power nor results tell the range.
+func whyNoRange(n analysis.RangeNotTested) string {
+	inLine := fmt.Sprintf("only %s", Counted(n.InLine, "setting"))
+	if n.InLine < n.All {
+		inLine += " in line with the trend"
+	}
+	switch {
+	case n.Measured == n.All: // so all of them are too few
+		return fmt.Sprintf("only %s", Counted(n.All, "setting"))
+	case n.NoNoise:
+		return packagePower(n.Measured, n.All) + ", and no noise to judge the results by"
+	}
+	return packagePower(n.Measured, n.All) + ", and " + inLine + " to judge by the results"
 }
