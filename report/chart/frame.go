@@ -232,8 +232,11 @@ func (f *frame) wordsWidth() float64 {
 
 // panelLines are title and quantity above a panel's axes.
 func (f *frame) panelLines(p *Panel) (title, label []string) {
-	const most = 2
-	return f.nameType().wrap(p.Title, f.wordsWidth(), most), f.tickType().wrap(f.upright(p, 0, 1).label(), f.wordsWidth(), most)
+	most, width := 2, f.wordsWidth()
+	if !f.size.Labels {
+		most = 4
+	}
+	return f.nameType().wrap(p.Title, width, most), f.tickType().wrap(f.upright(p, 0, 1).label(), width, most)
 }
 
 // panelHead is the height of the words above a panel's axes.
