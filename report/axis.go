@@ -60,7 +60,7 @@ func (s settings) reach(x float64) chart.Reach {
 	}
 	i, found := slices.BinarySearch(s.watts, x)
 	if !found || len(s.watts) < 2 {
-		return chart.Reach{From: x * 0.95, To: x * 1.05}
+		return chart.Reach{From: x * (1 - pastOnly), To: x * (1 + pastOnly)}
 	}
 	past := pastOuter * (s.watts[len(s.watts)-1] - s.watts[0])
 	r := chart.Reach{From: x - past, To: x + past}
@@ -78,6 +78,8 @@ const (
 	// was tested there. It and beyondOuter, where the axis ends, are shares of the axis.
 	pastOuter   = 0.02
 	beyondOuter = 0.03
+	// pastOnly is how far the stretch of an only setting goes, as a share of it.
+	pastOnly = 0.015
 	// mostOwnTicks is up to how many settings the axis names them instead of round
 	// numbers.
 	mostOwnTicks = 4

@@ -218,6 +218,9 @@ func TestStretchesEndAtTheSettings(t *testing.T) {
 			t.Errorf("%v: %+v, want %+v", x, got, want)
 		}
 	}
+	if got := (settings{watts: []float64{15}}).reach(15); got.From < 14.5 || got.To > 15.5 || got.From >= got.To {
+		t.Errorf("one setting: %+v", got)
+	}
 	if a := s.axis(); *a.From > 3 || *a.To < 107 {
 		t.Errorf("the axis from %v to %v cuts them", *a.From, *a.To)
 	}
