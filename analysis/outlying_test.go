@@ -60,3 +60,13 @@ func TestTwoRunsThatDifferAreBothNamed(t *testing.T) {
 		}
 	}
 }
+
+// A cell of two is isolated from 3 sqrt 2 = 4.24 scales between its runs on, where
+// each is only 2.12 scales from the median: both are named there too.
+func TestTwoRunsNearTheLimitAreBothNamed(t *testing.T) {
+	const scale = 0.01
+	cells := []Cell{{Z: []float64{0, 5 * scale}, Runs: []int{7, 8}}}
+	if got, want := flagRuns(cells, 0, scale), []Flag{{0, 7}, {0, 8}}; !slices.Equal(got, want) {
+		t.Errorf("flagged %v, want %v", got, want)
+	}
+}

@@ -61,7 +61,7 @@ func TestStudyBattery(t *testing.T) {
 			// wider span of settings gains more from the weights: at most.
 			{"width ratio", f.widths, inRange(f.widths, 0, 2.0/3), ofWidth(2.0/3, campaigns), 2},
 			// Not published: a pointwise 95 % interval is to cover 95 %, or more where
-			// one run per setting makes it wide.
+			// one run per setting makes it wide; those of marginal gains cover together.
 			{"unsure", f.unsure, inRange(f.unsure, .94, 1), ofShare(.95, campaigns), 3},
 			{"gain", f.gain, inRange(f.gain, .94, 1), ofShare(.95, campaigns), 3},
 			{"marginal", f.marginal, inRange(f.marginal, .94, 1), ofShare(.95, campaigns), 3},
