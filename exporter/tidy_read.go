@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"math"
 	"slices"
 	"strconv"
@@ -32,14 +33,32 @@ func (e *RowError) Error() string {
 
 func (e *RowError) Unwrap() error { return e.Err }
 
-// ReadTidy reads a tidy table. It gives every run or none: the error names file,
-// line, column and text of the first cell that cannot be taken. lower names the
-// results of which less is better, besides those that the table names itself.
+// ReadTidy reads a tidy table row by row, once. The first cell that cannot be taken
+// ends it with an error that names file, line, column and text; whoever stores the
+// runs takes those before it back then. lower names the results of which less is
+// better, besides those that the table names itself.
 //
 // A run without an id gets one that is derived from its row, so that importing a
 // file twice adds nothing; equal rows are told apart by their order.
-func ReadTidy(r io.Reader, file string, lower []string) ([]agent.Detail, error) {
-	t := &tidyReader{file: file, lower: lower, twins: map[uuid.UUID]int{}}
+func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*agent.Detail, error] {
+	return func(yield func(*agent.Detail, error) bool) {
+		t := &tidyReader{file: file, lower: lower, twins: map[uuid.UUID]int{}}
+		in, err := t.open(r)
+		if err != nil {
+			yield(nil, err)
+			return
+		}
+		for {
+			d, err := t.next(in)
+			if errors.Is(err, io.EOF) || !yield(d, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// open reads as far as the header.
+func (t *tidyReader) open(r io.Reader) (*csv.Reader, error) {
 	buffered := bufio.NewReaderSize(r, 1<<16)
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
 		_, _ = buffered.Discard(3)
@@ -48,10 +67,7 @@ func ReadTidy(r io.Reader, file string, lower []string) ([]agent.Detail, error) 
 	in := csv.NewReader(buffered)
 	in.Comma = delimiter(head)
 	in.ReuseRecord = true
-	if err := t.readHeader(in); err != nil {
-		return nil, err
-	}
-	return t.readRows(in)
+	return in, t.readHeader(in)
 }
 
 // delimiter is the commonest of comma, semicolon and tab in the first line.
@@ -103,27 +119,21 @@ func (t *tidyReader) readHeader(in *csv.Reader) error {
 	return nil
 }
 
-func (t *tidyReader) readRows(in *csv.Reader) ([]agent.Detail, error) {
-	var list []agent.Detail
-	for {
-		record, err := in.Read()
-		if errors.Is(err, io.EOF) {
-			return list, nil
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", t.file, err)
-		}
-		line, _ := in.FieldPos(0)
-		d, err := t.run(record, line)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, d)
+// next is the run of the next row, io.EOF after the last.
+func (t *tidyReader) next(in *csv.Reader) (*agent.Detail, error) {
+	record, err := in.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, io.EOF
 	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", t.file, err)
+	}
+	line, _ := in.FieldPos(0)
+	return t.run(record, line)
 }
 
-func (t *tidyReader) run(record []string, line int) (agent.Detail, error) {
-	d := agent.Detail{Summaries: []agent.Summary{}, Facts: map[string]string{}}
+func (t *tidyReader) run(record []string, line int) (*agent.Detail, error) {
+	d := &agent.Detail{Summaries: []agent.Summary{}, Facts: map[string]string{}}
 	d.State, d.Findings, d.Variant, d.Results = agent.Finished, []agent.Finding{}, map[string]string{}, map[string]agent.Result{}
 	var units, lower string
 	for i, column := range t.columns {
@@ -135,14 +145,14 @@ func (t *tidyReader) run(record []string, line int) (agent.Detail, error) {
 		case colLower:
 			lower = text
 		default:
-			err = t.cell(&d, column, text)
+			err = t.cell(d, column, text)
 		}
 		if err != nil {
-			return d, &RowError{File: t.file, Line: line, Column: column, Text: shorten(record[i]), Err: err}
+			return nil, &RowError{File: t.file, Line: line, Column: column, Text: shorten(record[i]), Err: err}
 		}
 	}
-	if err := t.terms(&d, units, lower); err != nil {
-		return d, fmt.Errorf("%s: line %d: %w", t.file, line, err)
+	if err := t.terms(d, units, lower); err != nil {
+		return nil, fmt.Errorf("%s: line %d: %w", t.file, line, err)
 	}
 	if d.ID == "" {
 		d.ID = t.derivedID(record)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"iter"
 	"strings"
 	"testing"
 	"time"
@@ -16,9 +17,20 @@ import (
 
 func ptr(x float64) *float64 { return &x }
 
+// collect gives the runs before the first error.
+func collect(runs iter.Seq2[*agent.Detail, error]) (list []agent.Detail, err error) {
+	for d, err := range runs {
+		if err != nil {
+			return list, err
+		}
+		list = append(list, *d)
+	}
+	return list, nil
+}
+
 func readTidy(t *testing.T, text string) []agent.Detail {
 	t.Helper()
-	list, err := ReadTidy(strings.NewReader(text), "day.csv", nil)
+	list, err := collect(ReadTidy(strings.NewReader(text), "day.csv", nil))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,7 +41,7 @@ func TestReadTidy(t *testing.T) {
 	const text = "\ufeffdevice,workload,variant,supply,setting_w,started_at,duration_s,package_w,system_w,fps_mean,seconds\r\n" +
 		"unit-oak,harbour-flight,\"smt=off,cores=6\",battery,15,2026-05-04T09:30:00+02:00,60.5,14.9,24.8,61.25,\r\n" +
 		"unit-elm,tile-sort,,mains,,,,,,,12.5\r\n"
-	list, err := ReadTidy(strings.NewReader(text), "day.csv", []string{"seconds"})
+	list, err := collect(ReadTidy(strings.NewReader(text), "day.csv", []string{"seconds"}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +71,7 @@ func TestOtherDelimiters(t *testing.T) {
 	}
 }
 
-// Each bad cell is named by line, column and text, and nothing is taken.
+// Each bad cell is named by line, column and text, and nothing comes after it.
 func TestBadTables(t *testing.T) {
 	const head = "device,workload,variant,supply,setting_w,started_at,duration_s,state,run,score\n"
 	for _, c := range []struct{ text, says string }{
@@ -83,12 +95,13 @@ func TestBadTables(t *testing.T) {
 		{head + "d,\"w,,,15,,,,,1\n", "day.csv: parse error on line 2"},
 		{"device,workload,score,units\nd,w,1,time=s\n", `column units: "time" names a result that the row does not have`},
 	} {
-		list, err := ReadTidy(strings.NewReader(c.text), "day.csv", nil)
-		if err == nil || !strings.Contains(err.Error(), c.says) || len(list) > 0 {
-			t.Errorf("%.60q: %d runs, error %v; want none and %q", c.text, len(list), err, c.says)
+		list, err := collect(ReadTidy(strings.NewReader(c.text), "day.csv", nil))
+		good := max(0, strings.Count(c.text, "\n")-2) // the last row is the bad one
+		if err == nil || !strings.Contains(err.Error(), c.says) || len(list) != good {
+			t.Errorf("%.60q: %d runs, error %v; want %d and %q", c.text, len(list), err, good, c.says)
 		}
 	}
-	_, err := ReadTidy(strings.NewReader(head+"d,w,,,x,,,,,1\n"), "day.csv", nil)
+	_, err := collect(ReadTidy(strings.NewReader(head+"d,w,,,x,,,,,1\n"), "day.csv", nil))
 	if e := (*RowError)(nil); !errors.As(err, &e) || e.Line != 2 || e.Column != "setting_w" || e.Text != "x" {
 		t.Errorf("error %#v", err)
 	}
@@ -121,7 +134,7 @@ func TestTidyRoundTrip(t *testing.T) {
 		if err := WriteTidy(&file, runs); err != nil {
 			rt.Fatal(err)
 		}
-		list, err := ReadTidy(&file, "round.csv", nil)
+		list, err := collect(ReadTidy(&file, "round.csv", nil))
 		if err != nil {
 			rt.Fatal(err)
 		}
@@ -173,9 +186,12 @@ func FuzzReadTidy(f *testing.F) {
 	f.Add("device,workload,score\nunit-oak,tile-sort,1\n")
 	f.Add("\ufeffdevice;workload\n\";")
 	f.Fuzz(func(t *testing.T, text string) {
-		list, err := ReadTidy(strings.NewReader(text), "fuzz.csv", nil)
-		if err != nil && len(list) > 0 {
-			t.Errorf("runs and an error: %v", err)
+		ended := false
+		for d, err := range ReadTidy(strings.NewReader(text), "fuzz.csv", nil) {
+			if ended || (d == nil) != (err != nil) {
+				t.Errorf("run %v, error %v, after an error: %v", d, err, ended)
+			}
+			ended = err != nil
 		}
 	})
 }
@@ -188,8 +204,10 @@ func BenchmarkReadTidy(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := ReadTidy(bytes.NewReader(file.Bytes()), "day.csv", nil); err != nil {
-			b.Fatal(err)
+		for _, err := range ReadTidy(bytes.NewReader(file.Bytes()), "day.csv", nil) {
+			if err != nil {
+				b.Fatal(err)
+			}
 		}
 	}
 }

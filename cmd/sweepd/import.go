@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"slices"
@@ -26,17 +27,15 @@ unless every row is good, and importing a file again adds nothing.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
-				f, err := os.Open(args[0])
+				// The whole file first: nobody else can write while runs are stored,
+				// and it may lie on a slow medium.
+				table, err := os.ReadFile(args[0])
 				if err != nil {
 					return err
 				}
-				defer f.Close()
-				runs, err := exporter.ReadTidy(f, args[0], slices.Concat(c.Lower, lower))
-				if err != nil {
-					return err
-				}
-				bar := progress(a.err, len(runs), "importing")
-				added, known, err := s.ImportRuns(cmd.Context(), runs, func(done, _ int) { _ = bar.Set(done) })
+				bar := progress(a.err, bytes.Count(table, []byte("\n")), "importing")
+				added, known, err := s.ImportEach(cmd.Context(), exporter.ReadTidy(bytes.NewReader(table), args[0], slices.Concat(c.Lower, lower)),
+					func(done int) { _ = bar.Set(done) })
 				_ = bar.Finish()
 				if err != nil {
 					return err
