@@ -98,9 +98,9 @@ func (p *Plan) foresee(e Estimates) {
 		}
 		reserve := b.Reserve * b.FullWh
 		want := reserve + e.energyWh(s.Cell)
-		if i == 0 || !p.sameStretch(i-1, i) || have < want {
+		if i == 0 || !p.sameLevel(i-1, i) || have < want {
 			want = reserve
-			for j := i; j < len(p.Slots) && p.sameStretch(i, j); j++ {
+			for j := i; j < len(p.Slots) && p.sameLevel(i, j); j++ {
 				want += e.energyWh(p.Slots[j].Cell)
 			}
 		}
@@ -115,8 +115,20 @@ func (p *Plan) foresee(e Estimates) {
 	}
 }
 
-// sameStretch tells whether slots i and j have one pass and one level.
-func (p *Plan) sameStretch(i, j int) bool {
+// stretch is the range of slots around slot i that follow each other and have its pass
+// and its level. A level may come back in a pass, in a stretch of its own.
+func (p *Plan) stretch(i int) (from, to int) {
+	for from = i; from > 0 && p.sameLevel(from-1, i); {
+		from--
+	}
+	for to = i + 1; to < len(p.Slots) && p.sameLevel(i, to); {
+		to++
+	}
+	return from, to
+}
+
+// sameLevel tells whether slots i and j have one pass and one level.
+func (p *Plan) sameLevel(i, j int) bool {
 	a, b := p.Slots[i], p.Slots[j]
 	return a.Pass == b.Pass && levelKey(a.Cell, p.Hard) == levelKey(b.Cell, p.Hard)
 }

@@ -111,6 +111,8 @@ func (p *Plan) Devices() []string {
 	return list
 }
 
-// SameStretch tells whether the slots at two positions, from 1, have one pass and
-// one level.
-func (p *Plan) SameStretch(a, b int) bool { return p.sameStretch(a-1, b-1) }
+// SameStretch tells whether the slots at two positions, from 1, are of one stretch.
+func (p *Plan) SameStretch(a, b int) bool {
+	from, to := p.stretch(a - 1)
+	return from < b && b <= to
+}

@@ -138,12 +138,16 @@ func (g *Progress) next(p *Plan, last int) int {
 		elsewhere, late bool
 	}
 	var list []candidate
+	from, to := 0, 0 // the stretch that was tried last
+	if last >= 0 {
+		from, to = p.stretch(g.Slots[last].Position - 1)
+	}
 	for i := range g.Slots {
 		s := &g.Slots[i]
 		if s.State != Open && s.State != Repeat || g.busy(s.Device) {
 			continue
 		}
-		here := last >= 0 && p.sameStretch(g.Slots[last].Position-1, s.Position-1)
+		here := from < s.Position && s.Position <= to
 		list = append(list, candidate{s, s.Pass, !here, s.State == Repeat})
 	}
 	if len(list) == 0 {

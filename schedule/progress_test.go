@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"sweepd/agent"
 	"sweepd/analysis"
 )
@@ -204,4 +206,22 @@ func TestLearn(t *testing.T) {
 	if b, _ := e.battery("unit-oak"); b.FullWh != 48.6 || b.Reserve != 0.2 {
 		t.Errorf("a reserve alone: %+v", b)
 	}
+}
+
+// A day on which all goes well follows the plan from slot to slot, also where a
+// battery that does not last makes a level come back.
+func TestAGoodDayFollowsThePlan(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		q.Devices = q.Devices[:1]
+		e := Estimates{Batteries: map[string]Battery{"": {FullWh: rapid.Float64Range(6, 80).Draw(t, "Wh"), ChargeW: 30}}}
+		p := mustNew(t, q, e)
+		var done []agent.Run
+		for i := range p.Slots {
+			if g := p.Follow(done, "", e, morning); g.Next != i+1 {
+				t.Fatalf("after %d slots next is %d", i, g.Next)
+			}
+			done = append(done, runOf(p.Slots[i].Cell, i))
+		}
+	})
 }
