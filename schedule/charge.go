@@ -1,55 +1,106 @@
 package schedule
 
 import (
+	"math"
+	"slices"
+
 	"sweepd/agent"
 )
 
-// fitCharge divides stretches on battery that one charge does not last for. The
-// runs on mains of the same bench, if there are any, are divided likewise and come
-// between them, while the battery recharges: battery and mains take turns as often
-// as the charge demands and no more.
+// fitCharge lets batteries recharge while runs on mains go on, as far as the order of
+// benches and of the first supply on each allows. What it does depends on estimates
+// alone, and the cells of each level stay in their random order.
 func (e Estimates) fitCharge(stretches [][]Cell, hard []string) [][]Cell {
 	var out [][]Cell
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
-		var second []Cell
-		if i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard) {
+		switch {
+		case i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard):
 			i++
-			second = stretches[i]
+			out = append(out, e.takeTurns(first, stretches[i])...)
+		case onBattery(first):
+			out = append(out, e.byCharge(first)...)
+		default:
+			out = append(out, first)
 		}
-		out = append(out, e.divide(first, second)...)
 	}
 	return out
 }
 
-// divide splits a stretch on battery by charges, and spreads that on mains
-// between, in the given order of the two. Either may be missing.
-func (e Estimates) divide(first, second []Cell) [][]Cell {
-	battery, mains, batteryFirst := first, second, true
-	if !onBattery(first) {
-		battery, mains, batteryFirst = second, first, false
+// takeTurns orders the two supplies of a bench. A bench ends on the supply that the
+// next one, or the same one in the next pass, begins on. Where one charge does not last
+// for two stretches on battery in a row, that would be a wait; half of the first supply
+// then comes last instead, and runs on mains lie between any two stretches on battery. A
+// battery that does not even last for one takes turns with mains several times.
+//
+// The randomisation stays: a pass holds every cell once, the cells of each supply are in
+// random order, and either supply comes first in turn, from bench to bench and from pass
+// to pass. Which is where in between is as systematic as before, and the better balanced:
+// both lie about the middle of the bench, so that an even drift over it favours neither.
+func (e Estimates) takeTurns(first, second []Cell) [][]Cell {
+	turns := e.turns(first, second)
+	if turns == 0 {
+		return [][]Cell{first, second}
 	}
-	parts := e.byCharge(battery)
-	n := max(len(parts), 1)
+	outer, inner := e.divide(first, turns, 0.5), e.divide(second, turns, 0)
 	var out [][]Cell
-	add := func(stretch []Cell) {
-		if len(stretch) > 0 {
-			out = append(out, stretch)
+	for i := range outer {
+		out = append(out, outer[i])
+		if i < len(inner) {
+			out = append(out, inner[i])
 		}
 	}
-	for i := range n {
-		share := mains[len(mains)*i/n : len(mains)*(i+1)/n]
-		if !batteryFirst {
-			add(share)
-		}
-		if i < len(parts) {
-			add(parts[i])
-		}
-		if batteryFirst {
-			add(share)
+	return slices.DeleteFunc(out, func(part []Cell) bool { return len(part) == 0 })
+}
+
+// turns is how often the supplies of a bench take turns: the least that leaves no part
+// on battery that one charge does not last for, but for single runs; 0 where one
+// charge lasts for two whole stretches, or where that is not known.
+func (e Estimates) turns(first, second []Cell) int {
+	battery, shift := first, 0.5
+	if !onBattery(first) {
+		battery, shift = second, 0
+	}
+	b, known := e.battery(battery[0].Device)
+	usable := b.FullWh * (1 - b.Reserve)
+	if !known || 2*e.weight(battery) <= usable {
+		return 0
+	}
+	n := max(1, int(math.Ceil(e.weight(battery)/usable)))
+	for n < len(battery) && slices.ContainsFunc(e.divide(battery, n, shift), func(part []Cell) bool {
+		return len(part) > 1 && e.weight(part) > usable
+	}) {
+		n++
+	}
+	return n
+}
+
+// divide cuts cells of one supply, in their order, into n parts of equal weight; with
+// a shift of 0.5 into n + 1, of which the first and the last have half of it.
+func (e Estimates) divide(cells []Cell, n int, shift float64) [][]Cell {
+	parts := make([][]Cell, int(math.Ceil(float64(n)+shift)))
+	total, before := e.weight(cells), 0.0
+	for _, c := range cells {
+		w := e.weight([]Cell{c})
+		middle := (before + w/2) / total
+		i := int(math.Ceil(middle*float64(n)+shift)) - 1
+		parts[i] = append(parts[i], c)
+		before += w
+	}
+	return parts
+}
+
+// weight is what cells of one supply do to the battery: the energy that they take from
+// it, Wh, or the time that they let it charge, s.
+func (e Estimates) weight(cells []Cell) (sum float64) {
+	for _, c := range cells {
+		if c.Supply == agent.Battery {
+			sum += e.energyWh(c)
+		} else {
+			sum += e.slotS(c)
 		}
 	}
-	return out
+	return sum
 }
 
 // byCharge divides cells on battery into stretches that a full charge lasts for, in

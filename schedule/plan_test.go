@@ -3,6 +3,7 @@ package schedule
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -216,15 +217,26 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 					charges[benchKey(s.Cell, q.Hard)] += e.energyWh(s.Cell)
 				}
 			}
-			benches := len(levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) }))
-			allowed := 0
-			for range benches {
-				allowed += 2
+			usable, most := b.FullWh*0.9, 0.0
+			for _, s := range pass {
+				if s.Supply == agent.Battery {
+					most = max(most, e.energyWh(s.Cell))
+				}
 			}
-			for _, wh := range charges {
-				// A row in random order wastes less than a run's energy at the end
-				// of each charge, so at most twice the least number of charges.
-				allowed += 2 * 2 * int(wh/(b.FullWh*0.9))
+			allowed := 0
+			for _, bench := range slices.Compact(levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) })) {
+				wh := charges[bench]
+				if 2*wh <= usable || len(q.Supplies) == 1 {
+					allowed += 2
+					continue
+				}
+				// A part of n has an n-th of the energy and less than a run's more, so
+				// that it fits a charge for the n that leaves room for a run.
+				turns := len(pass)
+				if usable > most {
+					turns = max(1, int(math.Ceil(wh/(usable-most))))
+				}
+				allowed += 2*turns + 1
 			}
 			if len(stretches) > allowed {
 				t.Fatalf("pass %d has %d stretches, more than the charge demands (%d)", i+1, len(stretches), allowed)
@@ -233,27 +245,36 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 	})
 }
 
+// row is the first letters of the supplies of a plan, with a stroke after each pass.
+func row(p Plan) (text string) {
+	for i, s := range p.Slots {
+		if i > 0 && s.Pass != p.Slots[i-1].Pass {
+			text += "|"
+		}
+		text += string(s.Supply[:1])
+	}
+	return text
+}
+
 // By hand: 10 Wh and a reserve of 10 % give 9 Wh. Each run of 6 min at 22 W + 8 W
-// takes 3 Wh, so three fit a charge and six make two stretches, with half of the
-// runs on mains between.
+// takes 3 Wh, so three fit a charge, and six take turns twice. The outer supply is cut
+// at a quarter and three: after one and a half runs and four and a half, and the run in
+// the middle goes with those before it.
 func TestChargeByHand(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d", "e", "f"}, Settings: []string{"22W"}, Repeats: 1}
 	e := Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"unit-oak": {FullWh: 10, ChargeW: 30}}}
 	for seed := range uint64(4) {
 		q.Seed = seed
 		p := mustNew(t, q, e)
-		row := ""
-		for _, s := range p.Slots {
-			row += string(s.Supply[:1])
+		text := row(p)
+		if text != "bbmmmbbbmmmb" && text != "mmbbbmmmbbbm" {
+			t.Errorf("seed %d: %s", seed, text)
 		}
-		if row != "bbbmmmbbbmmm" && row != "mmmbbbmmmbbb" {
-			t.Errorf("seed %d: %s", seed, row)
-		}
-		first := slices.IndexFunc(p.Slots, func(s Slot) bool { return s.Supply == agent.Battery })
-		if got := *p.Slots[first].NeedsCharge; got != 1 {
+		whole := strings.Index(text, "bbb")
+		if got := *p.Slots[whole].NeedsCharge; got != 1 {
 			t.Errorf("a stretch of 9 Wh and the reserve need %v", got)
 		}
-		if got := *p.Slots[first+2].NeedsCharge; got < 0.4-1e-9 || got > 0.4+1e-9 {
+		if got := *p.Slots[whole+2].NeedsCharge; got < 0.4-1e-9 || got > 0.4+1e-9 {
 			t.Errorf("the third run needs %v, want (3+1)/10", got)
 		}
 		// Charging on mains gives 3 × 3 Wh: all that was taken.
@@ -269,6 +290,84 @@ func TestChargeByHand(t *testing.T) {
 	if got := p.Slots[3].WaitS; got < 1080-1e-6 || got > 1080+1e-6 {
 		t.Errorf("the fourth run waits %v s, want 1080", got)
 	}
+}
+
+// A battery of 10 Wh with a reserve of 10 % lasts for six runs of 6 min at 7 W + 8 W,
+// 1.5 Wh each, but not for six more on the next bench or in the next pass: half of the
+// supply that is first goes last, and at 30 W the 18 min between give all of 9 Wh. With
+// 20 Wh it lasts for both, and the supply is changed but once a bench.
+func TestNoWaitBetweenBenches(t *testing.T) {
+	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d", "e", "f"}, Settings: []string{"7W"}, Repeats: 3}
+	e := func(wh float64) Estimates {
+		return Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: wh, ChargeW: 30}}}
+	}
+	hard := q
+	hard.Variants, hard.Hard = []string{"cores=6", "cores=12"}, []string{"cores"}
+	const (
+		mains, battery   = "mmmbbbbbbmmm", "bbbmmmmmmbbb" // which is first
+		mainsB, batteryB = "mmmmmmbbbbbb", "bbbbbbmmmmmm"
+	)
+	for name, c := range map[string]struct {
+		q    Request
+		wh   float64
+		want [2]string // by the seed
+	}{
+		"one bench":               {q, 10, [2]string{mains + "|" + battery + "|" + mains, battery + "|" + mains + "|" + battery}},
+		"two benches":             {hard, 10, [2]string{mains + battery + "|" + mains + battery + "|" + mains + battery, battery + mains + "|" + battery + mains + "|" + battery + mains}},
+		"a battery that lasts":    {q, 20, [2]string{mainsB + "|" + batteryB + "|" + mainsB, batteryB + "|" + mainsB + "|" + batteryB}},
+		"for two benches":         {hard, 20, [2]string{mainsB + batteryB + "|" + mainsB + batteryB + "|" + mainsB + batteryB, batteryB + mainsB + "|" + batteryB + mainsB + "|" + batteryB + mainsB}},
+		"a battery not known yet": {q, 0, [2]string{mainsB + "|" + batteryB + "|" + mainsB, batteryB + "|" + mainsB + "|" + batteryB}},
+	} {
+		seen := map[string]bool{}
+		for c.q.Seed = range 20 {
+			p := mustNew(t, c.q, e(c.wh))
+			text := row(p)
+			seen[text] = true
+			for i, s := range p.Slots {
+				if s.WaitS > 1e-6 {
+					t.Errorf("%s, seed %d: slot %d of %s waits %v s", name, c.q.Seed, i+1, text, s.WaitS)
+				}
+			}
+		}
+		if len(seen) != 2 || !seen[c.want[0]] || !seen[c.want[1]] {
+			t.Errorf("%s: %v, want %v", name, seen, c.want)
+		}
+	}
+}
+
+// Where the runs on mains give the battery twice what the others take, nothing ever
+// waits for it, whatever the benches, the passes and the order; and of the passes of a
+// bench every other one begins on the same supply, whether it is divided or not.
+func TestEnoughMainsNoWait(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		q.Devices, q.Supplies, q.Settings = q.Devices[:1], nil, []string{"8-28/4", "35W"}
+		e := Estimates{Batteries: map[string]Battery{"": {FullWh: rapid.Float64Range(12, 80).Draw(t, "Wh")}}}
+		cells, err := q.cells()
+		if err != nil {
+			t.Fatal(err)
+		}
+		most := 0.0
+		for _, c := range cells {
+			most = max(most, e.DrawW(c))
+		}
+		e.Batteries[""] = Battery{FullWh: e.Batteries[""].FullWh, ChargeW: 2 * most}
+		p := mustNew(t, q, e)
+		first := map[string]agent.Supply{}
+		for i, s := range p.Slots {
+			if s.WaitS > 1e-6 {
+				t.Fatalf("slot %d of %s waits %v s", i+1, row(p), s.WaitS)
+			}
+			if i > 0 && s.Pass == p.Slots[i-1].Pass && benchKey(s.Cell, q.Hard) == benchKey(p.Slots[i-1].Cell, q.Hard) {
+				continue
+			}
+			if bench := benchKey(s.Cell, q.Hard); first[bench] == s.Supply {
+				t.Fatalf("pass %d of %s begins a bench on %s again", s.Pass, row(p), s.Supply)
+			} else {
+				first[bench] = s.Supply
+			}
+		}
+	})
 }
 
 func TestRequestsThatCannotBePlanned(t *testing.T) {
@@ -322,8 +421,12 @@ func TestParseSettings(t *testing.T) {
 // after side are not.
 func TestAnalysisFindsTheBlocks(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight"}, Settings: []string{"8-28/4"}, Seed: 11}
-	for _, rejected := range [][]int{nil, {0}, {3, 4, 5, 11}, {12, 13, 35}} {
-		p := mustNew(t, q, Estimates{})
+	for i, rejected := range [][]int{nil, {0}, {3, 4, 5, 11}, {12, 13, 35}, nil, {0}, {3, 4, 5, 11}, {12, 13, 35}} {
+		e := Estimates{}
+		if i >= 4 { // the supplies take turns
+			e.Batteries = map[string]Battery{"": {FullWh: 9}}
+		}
+		p := mustNew(t, q, e)
 		runs := carryOut(t, &p, rejected)
 		if got := blocksOf(t, runs); got != 3 {
 			t.Errorf("%d blocks of 3 passes with runs %v rejected", got, rejected)
