@@ -13,7 +13,7 @@ import (
 )
 
 // wineSuites are the packages whose tests run under Wine too.
-var wineSuites = []string{"agent", "analysis", "collectors", "console", "exporter", "schedule", "store"}
+var wineSuites = []string{"agent", "analysis", "cmd/sweepd", "collectors", "console", "exporter", "schedule", "store"}
 
 // A battery of 49.45 of 50.06 Wh at 12.229 V that gives 4.83 W, as files of the
 // kernel's class (Documentation/ABI/testing/sysfs-class-power). Wine reads charge
@@ -37,9 +37,9 @@ func TestWindowsUnderWine(t *testing.T) {
 	version := "VERSION=" + testVersion
 	command(t, append(windows, version), "deploy/build", filepath.Join(work, "sweepd.exe"))
 	command(t, []string{version}, "deploy/build", filepath.Join(work, "sweepd"))
-	write(t, filepath.Join(work, "day.csv"), wineDay())
+	write(t, filepath.Join(work, "day.csv"), tableOfDay())
 	for _, suite := range wineSuites {
-		command(t, windows, "go", "test", "-c", "-o", filepath.Join(work, suite+".test.exe"), "./"+suite)
+		command(t, windows, "go", "test", "-c", "-o", filepath.Join(work, strings.ReplaceAll(suite, "/", "_")+".test.exe"), "./"+suite)
 	}
 	command(t, nil, "x86_64-w64-mingw32-gcc", "-shared", "-o", filepath.Join(work, "bcryptprimitives.dll"), "deploy/testdata/bcryptprimitives.c", "-ladvapi32")
 	for name, text := range wineSupply {
@@ -58,9 +58,9 @@ func TestWindowsUnderWine(t *testing.T) {
 	checkWineRuns(t, filepath.Join(work, "runs.json"))
 }
 
-// wineDay is a table of 48 invented runs, from which every analysis has something to
+// tableOfDay is a table of 48 invented runs, from which every analysis has something to
 // say: two devices, two supplies, four settings, three times.
-func wineDay() string {
+func tableOfDay() string {
 	text := &strings.Builder{}
 	fmt.Fprintln(text, "device,workload,setting_w,supply,started_at,duration_s,package_w,system_w,fps_mean")
 	n := 0

@@ -78,7 +78,7 @@ func remedy(err error) string {
 	case errors.Is(err, ErrNoData):
 		return "start the agent or import a file first, or choose the folder with --data"
 	case errors.Is(err, fs.ErrPermission):
-		return "run as the user who owns it, or choose another folder with --data"
+		return "run as the user who owns it (on Windows: as administrator), or choose another folder with --data"
 	case errors.Is(err, errNoFolder), errors.Is(err, syscall.ENOTDIR):
 		return "choose another folder with --data"
 	}
@@ -91,7 +91,7 @@ func remedyByCode(code int) string {
 	case sqlite3.SQLITE_FULL:
 		return "the disk is full: make room; nothing stored so far is lost"
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
-		return "the file and its folder must be writable: run as the user who owns them, or choose another folder with --data"
+		return "the file and its folder must be writable: run as the user who owns them (on Windows: as administrator), or choose another folder with --data"
 	case sqlite3.SQLITE_NOTADB:
 		return "it is not a data file of sweepd: move it away, or choose another folder with --data"
 	case sqlite3.SQLITE_CORRUPT:

@@ -118,7 +118,7 @@ func TestExitCodes(t *testing.T) {
 		{"setting", exitFailed, "start one with `sweepd agent`"},
 		{"run start --workload a", exitFailed, "no agent answers"},
 		{"run stop", exitFailed, "no agent answers"},
-		{"run watch --workload a -- true", exitFailed, "no agent answers"},
+		{"run watch --workload a -- whoami", exitFailed, "no agent answers"},
 		{"run watch --workload a -- /no/such/command", exitFailed, "cannot be started"},
 		{"run list", exitFailed, "no data yet"},
 		{"run show last", exitFailed, "no data yet"},

@@ -51,7 +51,7 @@ event log too. An administrator's prompt is needed.`,
 			return err
 		}})
 	}
-	group.AddCommand(&cobra.Command{Use: "run", Short: "What the service manager starts", Args: cobra.NoArgs, Hidden: true,
+	group.AddCommand(&cobra.Command{Use: "run", Short: "What the service manager starts", Example: "  sweepd service run", Args: cobra.NoArgs, Hidden: true,
 		RunE: func(*cobra.Command, []string) error { return a.runAsService() }})
 	return []*cobra.Command{group}
 }
@@ -75,12 +75,48 @@ func (a *app) installService(context.Context) error {
 	if err := s.Install(); err != nil {
 		return err
 	}
+	if err := closeFolder(a.usualDataDir()); err != nil {
+		fmt.Fprintf(a.err, "sweepd: other users may be able to write into %s: %v\n", a.usualDataDir(), err)
+	}
 	return withService(func(s *mgr.Service) error {
 		if err := s.SetRecoveryActionsOnNonCrashFailures(true); err != nil { // Wine has no such thing
 			fmt.Fprintf(a.err, "sweepd: this system restarts the service only if it crashes: %v\n", err)
 		}
 		return nil
 	})
+}
+
+// closeFolder makes a folder into which only administrators and the system may
+// write: its sweepd.yaml can name a program, which the service would run with all
+// its rights. Who may use this computer may read it. (Security Descriptor String
+// Format: owner BA, administrators; full access FA, reading 0x1200a9; the users BU.)
+func closeFolder(dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	closed, err := windows.SecurityDescriptorFromString("O:BAD:P(A;OICI;FA;;;SY)(A;OICI;FA;;;BA)(A;OICI;0x1200a9;;;BU)")
+	if err != nil {
+		return err
+	}
+	owner, _, err := closed.Owner()
+	if err != nil {
+		return err
+	}
+	rights, _, err := closed.DACL()
+	if err != nil {
+		return err
+	}
+	files, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, f := range files { // an owner may give back what is taken from others
+		if err := windows.SetNamedSecurityInfo(filepath.Join(dir, f.Name()), windows.SE_FILE_OBJECT, windows.OWNER_SECURITY_INFORMATION, owner, nil, nil, nil); err != nil {
+			return fmt.Errorf("%s: %w", f.Name(), err)
+		}
+	}
+	return windows.SetNamedSecurityInfo(dir, windows.SE_FILE_OBJECT,
+		windows.OWNER_SECURITY_INFORMATION|windows.DACL_SECURITY_INFORMATION|windows.PROTECTED_DACL_SECURITY_INFORMATION, owner, nil, rights, nil)
 }
 
 func (a *app) removeService(ctx context.Context) error {

@@ -9,6 +9,7 @@ work=$1
 unset CI # tests that need a program of Linux skip here
 export WINEPREFIX=$work/prefix WINEDEBUG=-all WINEARCH=win64 SWEEPD_AGENT=http://127.0.0.1:9745
 data=$WINEPREFIX/drive_c/ProgramData/sweepd
+program="$WINEPREFIX/drive_c/Program Files/sweepd/sweepd.exe"
 trap 'echo "FAILED in line $LINENO: $BASH_COMMAND"; cat "$work/agent.log" "$data/sweepd.log"' ERR
 trap '[ -z "${agent:-}" ] || kill "$agent" 2>/dev/null || true; /usr/lib/wine/wineserver -k || true' EXIT
 
@@ -16,7 +17,7 @@ step() { echo "== $* (${SECONDS} s)"; }
 fail() { echo "FAILED: $*"; exit 1; }
 same() { [ "$1" = "$2" ] || fail "$3: got \"$1\", want \"$2\""; }
 wine() { timeout 60 /usr/lib/wine/wine64 "$@"; }
-sweepd() { echo "$*" >>"$work/tried"; wine "$work/sweepd.exe" "$@"; }
+sweepd() { echo "$*" >>"$work/tried"; wine "$program" "$@"; }
 refuses() { # WORDS, COMMAND...: it ends with 1 and says so
     local said code=0
     said=$("${@:2}" 2>&1) || code=$?
@@ -44,6 +45,8 @@ mkdir -p "$WINEPREFIX"
 /usr/lib/wine/wineserver -p
 wine cmd /c exit
 cp "$work/bcryptprimitives.dll" "$WINEPREFIX/drive_c/windows/system32/"
+mkdir "$(dirname "$program")"
+cp "$work/sweepd.exe" "$program"
 
 step "program and sensors"
 supply 0 Discharging
@@ -51,7 +54,7 @@ sweepd version
 sweepd sensors --json >"$work/sensors.json"
 
 step "a run on battery, one whose supply changes, one on mains"
-/usr/lib/wine/wine64 "$work/sweepd.exe" agent 2>"$work/agent.log" &
+/usr/lib/wine/wine64 "$program" agent 2>"$work/agent.log" &
 agent=$!
 echo agent >>"$work/tried"
 until_true shows '^sweepd_supply_online{.*} 0'
@@ -64,7 +67,7 @@ supply 1 Charging
 until_true shows '^sweepd_battery_discharge_watts{.*} -4.83'
 sleep 2 # as long as a change must last
 sweepd run stop --result score=11
-sweepd run watch --workload tile-sort --result-from 'score=sweepd ([0-9]+)' -- "$work/sweepd.exe" version
+sweepd run watch --workload tile-sort --result-from 'score=sweepd ([0-9]+)' -- 'C:\Program Files\sweepd\sweepd.exe' version
 sweepd run list --json >"$work/runs.json"
 sweepd run start --workload tile-sort
 kill -KILL "$agent" && wait "$agent" 2>/dev/null || true
@@ -73,6 +76,8 @@ agent=
 step "the service manager starts, stops and removes the agent"
 refuses "sweepd service install" sweepd service start
 sweepd service install
+# Wine puts the rights of administrators into the group of the mode.
+same "$(stat -c %a "$data")" 775 "mode of the folder"
 same "$(state)" 1 "state of the installed service"
 sweepd service start
 same "$(state)" 4 "state of the started service"
@@ -133,18 +138,19 @@ diff "$work/runs.csv" "$WINEPREFIX/drive_c/runs.csv"
 diff -r -I '^<footer>' "$work/report" "$WINEPREFIX/drive_c/report" # it has the time, in UTC or GMT
 
 step "no command was left out"
-commands() { wine "$work/sweepd.exe" __complete "$@" "" 2>/dev/null | sed '/^:/,$d' | cut -f1; }
+commands() { wine "$program" __complete "$@" "" 2>/dev/null | sed '/^:/,$d' | cut -f1; }
 for group in "" run plan service completion; do
     for command in $(commands $group); do
         grep -q "^${group:+$group }$command\b" "$work/tried" || fail "${group:+$group }$command was not tried"
     done
 done
 
-# Left out: a test that needs the go command, and the long studies of the statistics.
+# Left out: a test that needs the go command, and what takes long and is the same on
+# every system.
 for suite in "$work"/*.test.exe; do
     name=$(basename "$suite" .test.exe)
     step "tests of $name"
-    (cd "$name" && timeout 120 /usr/lib/wine/wine64 "$suite" -test.short -test.skip '^(TestCaptureIsComplete|TestStudy.*)$' >"$work/$name.log" 2>&1) || true
+    (cd "${name/_//}" && timeout 120 /usr/lib/wine/wine64 "$suite" -test.short -test.skip '^(TestCaptureIsComplete|TestStudy.*|TestBadInput)$' >"$work/$name.log" 2>&1) || true
     grep -q '^\(PASS\|FAIL\)' "$work/$name.log" || { tail "$work/$name.log"; fail "$name did not end"; }
     # os.RemoveAll does not work in Wine 8, so cleaning up may fail; nothing else may.
     if bad=$(grep -E '^ +[a-z_]+\.go:[0-9]+: |^panic:|^fatal error:' "$work/$name.log" | grep -v 'TempDir RemoveAll cleanup'); then
