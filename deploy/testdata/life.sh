@@ -56,7 +56,20 @@ pid=$(property sweepd.service MainPID)
 same "$(stat -c %U /proc/"$pid")" sweepd "user of the agent"
 same "$(sed -n 's/^CapEff:\t//p' /proc/"$pid"/status)" 0000000000000004 "capabilities (CAP_DAC_READ_SEARCH alone, capability.h)"
 same "$(stat -c '%U %a' /test/device/sys/class/powercap/*:0/energy_uj | sort -u)" "root 400" "the counter of the test"
-until_true shows '^sweepd_energy_joules_total{device="unit-oak",domain="package"'
+until_true shows '^sweepd_energy_joules_total{device="unit-oak",domain="core"' # a package has other sources too
+
+step "with the group and the mode of the udev rule it needs no capability"
+chgrp sweepd /test/device/sys/class/powercap/*:0/energy_uj
+chmod 440 /test/device/sys/class/powercap/*:0/energy_uj
+printf '[Service]\nCapabilityBoundingSet=\nAmbientCapabilities=\n' >/etc/systemd/system/sweepd.service.d/bare.conf
+systemctl daemon-reload
+systemctl restart sweepd.service
+same "$(sed -n 's/^CapEff:\t//p' /proc/"$(property sweepd.service MainPID)"/status)" 0000000000000000 "capabilities"
+until_true shows '^sweepd_energy_joules_total{device="unit-oak",domain="core"' # a package has other sources too
+rm /etc/systemd/system/sweepd.service.d/bare.conf
+systemctl daemon-reload
+systemctl restart sweepd.service
+pid=$(property sweepd.service MainPID)
 
 step "a loop that hangs is restarted, and its run is kept"
 sweepd run start --workload harbour-flight --setting 25W

@@ -58,12 +58,7 @@ type Result struct {
 // Several tests may boot at once.
 func Boot(t testing.TB, o Options) Result {
 	t.Helper()
-	if err := checkHost(); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
+	requireHost(t)
 	timeout := o.Timeout
 	if timeout == 0 {
 		timeout = 3 * time.Minute
@@ -76,6 +71,33 @@ func Boot(t testing.TB, o Options) Result {
 			err, tail(got.Stdout, 40), tail(got.Console, 40))
 	}
 	return got
+}
+
+// Kernel returns the release of the guest's kernel, as uname -r prints it, for who
+// brings a module of their own. It fails or skips as Boot does.
+func Kernel(t testing.TB) string {
+	t.Helper()
+	requireHost(t)
+	image, err := guestImage(t.Context())
+	if err != nil {
+		t.Fatalf("realkernel: prepare the guest's kernel: %v", err)
+	}
+	releases, err := os.ReadDir(filepath.Join(image, "root/lib/modules"))
+	if err != nil || len(releases) != 1 {
+		t.Fatalf("realkernel: the guest has modules of %d kernels, want 1: %v", len(releases), err)
+	}
+	return releases[0].Name()
+}
+
+// requireHost skips the test where the host lacks a package, and fails it in CI.
+func requireHost(t testing.TB) {
+	t.Helper()
+	if err := checkHost(); err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(err)
+		}
+		t.Skip(err)
+	}
 }
 
 // checkHost says what the host lacks and how to get it.
