@@ -23,7 +23,10 @@ func LockAgent(dir string) (*AgentLock, error) {
 		return nil, explain("locking", dir, err)
 	}
 	path := filepath.Join(dir, lockFile)
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	if err := makeShared(path); err != nil {
+		return nil, explain("locking", dir, err)
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
 		return nil, explain("locking", dir, err)
 	}

@@ -95,6 +95,9 @@ func (s *Store) connect(readOnly bool) error {
 	ctx := context.Background()
 	var err error
 	if !readOnly {
+		if err := makeShared(s.path); err != nil {
+			return err
+		}
 		pragmas := writerPragmas
 		if s.unsynced {
 			pragmas = append(slices.Clone(pragmas), pragma{"synchronous", "OFF", "0"})

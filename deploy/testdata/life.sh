@@ -44,6 +44,11 @@ systemd-analyze security --offline=true --threshold=15 /usr/lib/systemd/system/s
 for page in agent run-start; do [ -s /usr/share/man/man1/sweepd-$page.1.gz ] || fail "no man page of $page"; done
 bash -n /usr/share/bash-completion/completions/sweepd
 
+step "a member of the group imports before the agent ever ran"
+member() { setpriv --reuid 4321 --regid 4321 --groups "$(getent group sweepd | cut -d: -f3)" env HOME=/tmp sweepd "$@"; }
+printf 'device,workload,setting_w,fps_mean\nunit-elm,tile-sort,25,60\n' >/tmp/table.csv
+member import /tmp/table.csv
+
 step "the agent starts, reads what only root may, and says so"
 mkdir -p /etc/systemd/system/sweepd.service.d
 printf '[Service]\nEnvironment=HOST_SYS=/test/device/sys HOST_PROC=/test/device/proc\nWatchdogSec=3s\nRestartSec=0\n' \
@@ -86,11 +91,13 @@ pid=$(property sweepd.service MainPID)
 dpkg -i /test/new.deb
 same "$(property sweepd.service MainPID)" "$pid" "agent during the upgrade"
 sweepd run stop --result score=12
-same "$(sweepd run list --json | grep -c '"state"')" 2 "runs after the upgrade"
+same "$(sweepd run list --json | grep -c '"state"')" 3 "runs after the upgrade"
 grep -q '^device: unit-oak' /etc/sweepd/sweepd.yaml
 same "$(dpkg-query -W -f '${Version}' sweepd)" "$(cat /test/new.version)" "version"
 systemctl restart sweepd.service
-same "$(sweepd run list --json | grep -c '"state"')" 2 "runs in the new version"
+same "$(sweepd run list --json | grep -c '"state"')" 3 "runs in the new version"
+member run reject last --why "seen"
+member plan new --workload tile-sort --settings 25W --repeats 1
 
 step "systemd opens the port and starts the agent when somebody asks"
 systemctl stop sweepd.service
