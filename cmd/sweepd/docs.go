@@ -11,6 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
+
+	"sweepd/deploy"
 )
 
 // docsCommands write what a package ships beside the program. They are built with
@@ -18,12 +20,15 @@ import (
 func (a *app) docsCommands() []*cobra.Command {
 	return []*cobra.Command{{
 		Use:     "docs DIR",
-		Short:   "Write man pages and shell completions into DIR",
+		Short:   "Write man pages, shell completions and a configuration into DIR",
 		Example: "  go run -tags docs ./cmd/sweepd docs out",
 		Args:    cobra.ExactArgs(1),
 		Hidden:  true,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := writeManPages(cmd.Root(), filepath.Join(args[0], "man")); err != nil {
+				return err
+			}
+			if err := os.WriteFile(filepath.Join(args[0], "sweepd.yaml"), []byte(deploy.Configuration()), 0o644); err != nil {
 				return err
 			}
 			return writeCompletions(cmd.Root(), filepath.Join(args[0], "completions"))

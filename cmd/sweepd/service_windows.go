@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -16,6 +17,8 @@ import (
 	"golang.org/x/sys/windows"
 	"golang.org/x/sys/windows/svc"
 	"golang.org/x/sys/windows/svc/mgr"
+
+	"sweepd/deploy"
 )
 
 // serviceName is what the service manager and the event log know the agent by.
@@ -78,12 +81,34 @@ func (a *app) installService(context.Context) error {
 	if err := closeFolder(a.usualDataDir()); err != nil {
 		fmt.Fprintf(a.err, "sweepd: other users may be able to write into %s: %v\n", a.usualDataDir(), err)
 	}
+	if err := a.writeConfiguration(); err != nil {
+		return err
+	}
 	return withService(func(s *mgr.Service) error {
 		if err := s.SetRecoveryActionsOnNonCrashFailures(true); err != nil { // Wine has no such thing
 			fmt.Fprintf(a.err, "sweepd: this system restarts the service only if it crashes: %v\n", err)
 		}
 		return nil
 	})
+}
+
+// writeConfiguration writes one that explains every option, where there is none.
+func (a *app) writeConfiguration() error {
+	path := a.systemConfigPath()
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		_, err := fmt.Fprintf(a.out, "%s was there already: see that it says what the service is to do\n", path)
+		return err
+	}
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(deploy.Configuration())
+	if err := errors.Join(err, f.Close()); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.out, "%s explains every option\n", path)
+	return err
 }
 
 // closeFolder makes a folder into which only administrators and the system may

@@ -78,6 +78,7 @@ refuses "sweepd service install" sweepd service start
 sweepd service install
 # Wine puts the rights of administrators into the group of the mode.
 same "$(stat -c %a "$data")" 775 "mode of the folder"
+grep -q '^#interval: 250ms' "$data/sweepd.yaml"
 same "$(state)" 1 "state of the installed service"
 sweepd service start
 same "$(state)" 4 "state of the started service"
