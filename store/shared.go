@@ -9,11 +9,12 @@ import (
 
 // makeShared makes a file, where absent, that is for whom its folder is for: the
 // group may write it where the folder hands its group down (the set-group-ID bit, as
-// the Debian package sets it). SQLite gives the files beside a data file its mode.
+// the Debian package sets it). SQLite gives the files beside a data file its mode. One
+// that is there must be writable: SQLite would open it for reading without a word.
 func makeShared(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666) // less the umask
 	if errors.Is(err, fs.ErrExist) {
-		return nil
+		return mayWrite(path)
 	}
 	if err != nil {
 		return err

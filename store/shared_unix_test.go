@@ -21,6 +21,7 @@ func TestFilesAreForWhomTheirFolderIs(t *testing.T) {
 	}{
 		{0o770 | fs.ModeSetgid, 0o022, 0o660}, // a member imports
 		{0o770 | fs.ModeSetgid, 0o007, 0o660}, // the packaged agent
+		{0o770, 0o007, 0o660},
 		{0o755, 0o022, 0o644},
 		{0o700, 0o077, 0o600},
 	} {

@@ -96,6 +96,17 @@ grep -q '^device: unit-oak' /etc/sweepd/sweepd.yaml
 same "$(dpkg-query -W -f '${Version}' sweepd)" "$(cat /test/new.version)" "version"
 systemctl restart sweepd.service
 same "$(sweepd run list --json | grep -c '"state"')" 3 "runs in the new version"
+
+step "an agent that may not write its data does not start, and says why"
+systemctl stop sweepd.service
+chmod 440 /var/lib/sweepd/sweepd.db
+! systemctl start sweepd.service 2>/dev/null
+journalctl -b -u sweepd.service | grep -q 'write /var/lib/sweepd/sweepd.db: permission denied'
+chmod 660 /var/lib/sweepd/sweepd.db
+systemctl reset-failed sweepd.service
+systemctl start sweepd.service
+
+step "a member of the group corrects runs and plans"
 member run reject last --why "seen"
 member plan new --workload tile-sort --settings 25W --repeats 1
 
