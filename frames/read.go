@@ -272,33 +272,34 @@ func (f *Reader) rawLine() ([]byte, error) {
 	return bytes.TrimRight(line, "\r\n"), nil
 }
 
-// Gather reads a whole file. told, which may be nil, is called every so often with
-// the number of frames so far.
-func Gather(r io.Reader, o Options, slowAt float64, told func(frames int64)) (Summary, error) {
-	f, err := NewReader(r, o)
-	if err != nil {
-		return Summary{}, err
-	}
-	return f.Gather(slowAt, told)
-}
+// progressEvery is how many frames are read between two calls of progress.
+const progressEvery = 1 << 16
 
-const tellEvery = 1 << 16
-
-// Gather reads the rest of the file.
-func (f *Reader) Gather(slowAt float64, told func(frames int64)) (Summary, error) {
+// Times reads the rest of the file and counts the frames that took longer than
+// slowAt, s. progress, which may be nil, is called every so often with the number of
+// frames so far.
+func (f *Reader) Times(slowAt float64, progress func(frames int64)) (*Times, error) {
 	t := NewTimes(slowAt)
 	for {
 		s, err := f.Next()
 		if errors.Is(err, io.EOF) {
-			break
+			return t, nil
 		}
 		if err != nil {
-			return Summary{}, err
+			return nil, err
 		}
 		t.Add(s)
-		if told != nil && t.n%tellEvery == 0 {
-			told(t.n)
+		if progress != nil && t.n%progressEvery == 0 {
+			progress(t.n)
 		}
+	}
+}
+
+// Summary reads the rest of the file, as Times does, and sums it up.
+func (f *Reader) Summary(slowAt float64, progress func(frames int64)) (Summary, error) {
+	t, err := f.Times(slowAt, progress)
+	if err != nil {
+		return Summary{}, err
 	}
 	s, err := t.Summary()
 	if err != nil {

@@ -124,7 +124,7 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	if list, err := readAll("16,5\n16,6\n", Options{Column: "1", Unit: Milliseconds, Delimiter: ','}); err != nil || len(list) != 2 || list[0] != 0.016 {
 		t.Errorf("%v, %v", list, err)
 	}
-	if s, err := Gather(strings.NewReader("t_ms\n"), Options{File: "f"}, 1, nil); !errors.Is(err, ErrNoFrames) {
+	if s, err := summarise(strings.NewReader("t_ms\n"), Options{File: "f"}, 1, nil); !errors.Is(err, ErrNoFrames) {
 		t.Errorf("a header alone: %+v, %v", s, err)
 	}
 }
@@ -169,7 +169,7 @@ func TestMillionsOfRows(t *testing.T) {
 	var before, most runtime.MemStats
 	runtime.ReadMemStats(&before)
 	told := int64(0)
-	s, err := Gather(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, func(n int64) {
+	s, err := summarise(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, func(n int64) {
 		told = n
 		if n%(1<<19) == 0 {
 			var now runtime.MemStats
@@ -177,7 +177,7 @@ func TestMillionsOfRows(t *testing.T) {
 			most.HeapSys = max(most.HeapSys, now.HeapSys-min(before.HeapSys, now.HeapSys))
 		}
 	})
-	if err != nil || s.Frames != int64(rows) || !s.Rounded || told < int64(rows)-tellEvery {
+	if err != nil || s.Frames != int64(rows) || !s.Rounded || told < int64(rows)-progressEvery {
 		t.Fatalf("%+v, %v, told %d", s, err, told)
 	}
 	// Times run evenly through 10 + k/64 ms, k = 0..999, so the mean is
@@ -190,11 +190,11 @@ func TestMillionsOfRows(t *testing.T) {
 	}
 }
 
-func BenchmarkGather(b *testing.B) {
+func BenchmarkSummary(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		rows := 1_000_000
-		if _, err := Gather(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, nil); err != nil {
+		if _, err := summarise(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 0.0333, nil); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -228,4 +228,13 @@ func FuzzRead(f *testing.F) {
 			t.Fatalf("%d of %d frames come back, %v", len(back), len(list), err)
 		}
 	})
+}
+
+// summarise reads a whole file.
+func summarise(r io.Reader, o Options, slowAt float64, progress func(frames int64)) (Summary, error) {
+	f, err := NewReader(r, o)
+	if err != nil {
+		return Summary{}, err
+	}
+	return f.Summary(slowAt, progress)
 }

@@ -46,21 +46,25 @@ func (t *Times) Summary() (Summary, error) {
 	if t.n == 0 || !(t.total > 0) {
 		return Summary{}, ErrNoFrames
 	}
-	r := t.ranked()
+	r := t.Ranked()
 	s := Summary{
 		Frames: t.n, TotalS: t.total, Rounded: t.Rounded(),
-		MeanFPS: float64(t.n) / t.total, MedianFPS: rate(r.quantile7(0.5)),
+		MeanFPS: float64(t.n) / t.total, MedianFPS: rate(r.Quantile(0.5)),
 		Slowest1: r.slowestShare(0.01), Slowest01: r.slowestShare(0.001),
-		P95Ms: 1000 * r.quantile7(0.95), P99Ms: 1000 * r.quantile7(0.99), MaxMs: 1000 * t.longest,
+		P95Ms: 1000 * r.Quantile(0.95), P99Ms: 1000 * r.Quantile(0.99), MaxMs: 1000 * t.longest,
 		SlowMs: 1000 * t.slowAt, SlowRatio: float64(t.slow) / float64(t.n),
 	}
 	return s, nil
 }
 
-func (r ranked) slowestShare(share float64) Slowest {
-	k := int64(math.Ceil(share*float64(r.n()) - epsilon*float64(r.n())))
-	return Slowest{Edge: rate(r.quantile7(1 - share)), Mean: rate(r.slowest(k) / float64(k))}
+func (r Ranked) slowestShare(share float64) Slowest {
+	k := int64(math.Ceil(share*float64(r.Frames()) - epsilon*float64(r.Frames())))
+	return Slowest{Edge: rate(r.Quantile(1 - share)), Mean: rate(r.slowest(k) / float64(k))}
 }
+
+// epsilon is the distance from 1 to the next larger number: a share of a whole number of
+// frames may miss it by that much of itself.
+const epsilon = 1.0 / (1 << 52)
 
 // rate is the reciprocal; frames that take no time have none.
 func rate(seconds float64) float64 {

@@ -12,25 +12,19 @@ import (
 func near(a, b, tolerance float64) bool { return math.Abs(a-b) <= tolerance*math.Max(1, math.Abs(b)) }
 
 // Hyndman & Fan (1996), Am. Stat. 50:361-365, on x = 15 20 35 40 50, as R's
-// quantile(x, p, type = 1) and type = 7 give them.
+// quantile(x, p, type = 7) gives them.
 func TestQuantilesOfR(t *testing.T) {
-	r := ranked{values: []float64{15, 20, 35, 40, 50}}
+	r := Ranked{values: []float64{15, 20, 35, 40, 50}}
 	for i, p := range []float64{.05, .30, .40, .50, .75, .90, 1} {
-		if got, want := r.quantile1(p), []float64{15, 20, 20, 35, 40, 50, 50}[i]; got != want {
-			t.Errorf("type 1 at %v: %v, want %v", p, got, want)
-		}
-		if got, want := r.quantile7(p), []float64{16, 23, 29, 35, 40, 46, 50}[i]; !near(got, want, 1e-12) {
-			t.Errorf("type 7 at %v: %v, want %v", p, got, want)
+		if got, want := r.Quantile(p), []float64{16, 23, 29, 35, 40, 46, 50}[i]; !near(got, want, 1e-12) {
+			t.Errorf("at %v: %v, want %v", p, got, want)
 		}
 	}
 	// NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.6.2: 12 gauge readings;
-	// 90 % by type 7 and type 1 as R gives them.
+	// 90 % by type 7 as R gives it.
 	r.values = slices.Sorted(slices.Values([]float64{95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990, 95.1682}))
-	if got := r.quantile7(.9); !near(got, 95.19568, 1e-9) {
-		t.Errorf("type 7: %v", got)
-	}
-	if got := r.quantile1(.9); got != 95.1959 {
-		t.Errorf("type 1: %v", got)
+	if got := r.Quantile(.9); !near(got, 95.19568, 1e-9) {
+		t.Errorf("90 %% of the gauge readings: %v", got)
 	}
 }
 
@@ -119,16 +113,14 @@ func TestRoundedWithinResolution(t *testing.T) {
 		t.Fatal("not rounded")
 	}
 	slices.Sort(all)
-	exact := ranked{values: all}
-	got := rounded.ranked()
-	if got.n() != exact.n() {
-		t.Fatalf("%d, want %d", got.n(), exact.n())
+	exact := Ranked{values: all}
+	got := rounded.Ranked()
+	if got.Frames() != exact.Frames() {
+		t.Fatalf("%d, want %d", got.Frames(), exact.Frames())
 	}
 	for _, p := range []float64{0, .001, .01, .05, .5, .95, .99, .999, 1} {
-		for name, q := range map[string]func(ranked, float64) float64{"type 1": ranked.quantile1, "type 7": ranked.quantile7} {
-			if a, b := q(got, p), q(exact, p); math.Abs(a-b) > Resolution*b {
-				t.Errorf("%s at %v: %v, exactly %v", name, p, a, b)
-			}
+		if a, b := got.Quantile(p), exact.Quantile(p); math.Abs(a-b) > Resolution*b {
+			t.Errorf("at %v: %v, exactly %v", p, a, b)
 		}
 	}
 	for _, share := range []float64{0.01, 0.001} {
@@ -150,13 +142,10 @@ func TestTimesProperties(t *testing.T) {
 			plain.Add(s)
 			counted.Add(s)
 		}
-		a, b := plain.ranked(), counted.ranked()
+		a, b := plain.Ranked(), counted.Ranked()
 		for _, p := range []float64{0, 0.1, 0.5, 0.9, 0.99, 1} {
-			if x, y := a.quantile7(p), b.quantile7(p); math.Abs(x-y) > Resolution*x*(1+1e-9) {
+			if x, y := a.Quantile(p), b.Quantile(p); math.Abs(x-y) > Resolution*x*(1+1e-9) {
 				t.Fatalf("quantile %v: %v and %v", p, x, y)
-			}
-			if a.quantile1(p) < a.quantile7(p)-1e-12 && p == 0 {
-				t.Fatal("lowest")
 			}
 		}
 		s, err := plain.Summary()
@@ -164,7 +153,7 @@ func TestTimesProperties(t *testing.T) {
 			t.Fatal(err)
 		}
 		shortest, longest := slices.Min(list), slices.Max(list)
-		if a.quantile7(0) != shortest || a.quantile7(1) != longest || a.quantile1(0) != shortest || a.quantile1(1) != longest {
+		if a.Quantile(0) != shortest || a.Quantile(1) != longest {
 			t.Fatal("extremes")
 		}
 		between := func(v float64) bool { return v >= 1/longest*(1-1e-12) && v <= 1/shortest*(1+1e-12) }

@@ -79,23 +79,24 @@ func middle(bits uint32) float64 {
 	return low + (high-low)/2
 }
 
-// ranked is the frame times from the shortest to the longest, each as often as it
+// Ranked is frame times from the shortest to the longest, each as often as it
 // occurred.
-type ranked struct {
+type Ranked struct {
 	values []float64
 	ends   []int64 // rank of the last frame time of each value, from 1; nil: one each
 }
 
-func (t *Times) ranked() ranked {
+// Ranked puts what was added so far in order; what is added later is not in it.
+func (t *Times) Ranked() Ranked {
 	if t.counts == nil {
-		return ranked{values: slices.Sorted(slices.Values(t.exact))}
+		return Ranked{values: slices.Sorted(slices.Values(t.exact))}
 	}
 	keys := make([]uint32, 0, len(t.counts))
 	for k := range t.counts {
 		keys = append(keys, k)
 	}
 	slices.Sort(keys)
-	r := ranked{values: make([]float64, len(keys)), ends: make([]int64, len(keys))}
+	r := Ranked{values: make([]float64, len(keys)), ends: make([]int64, len(keys))}
 	end := int64(0)
 	for i, k := range keys {
 		end += t.counts[k]
@@ -105,7 +106,8 @@ func (t *Times) ranked() ranked {
 	return r
 }
 
-func (r ranked) n() int64 {
+// Frames is how many frame times there are.
+func (r Ranked) Frames() int64 {
 	if r.ends == nil {
 		return int64(len(r.values))
 	}
@@ -115,8 +117,8 @@ func (r ranked) n() int64 {
 	return r.ends[len(r.ends)-1]
 }
 
-// at is the frame time of a rank from 1.
-func (r ranked) at(rank int64) float64 {
+// At is the frame time of a rank, s: 1 is the shortest, Frames the longest.
+func (r Ranked) At(rank int64) float64 {
 	if r.ends == nil {
 		return r.values[rank-1]
 	}
@@ -125,7 +127,7 @@ func (r ranked) at(rank int64) float64 {
 }
 
 // slowest is the sum of the k longest frame times.
-func (r ranked) slowest(k int64) float64 {
+func (r Ranked) slowest(k int64) float64 {
 	sum := 0.0
 	for i := len(r.values) - 1; i >= 0 && k > 0; i-- {
 		n := int64(1)

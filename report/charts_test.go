@@ -274,7 +274,7 @@ func TestRowsSayTheirReach(t *testing.T) {
 
 func TestFramesAreCountedByName(t *testing.T) {
 	b := &builder{names: map[string]bool{}}
-	list := b.framesCharts([]Frames{{"unit-oak", framesOf(200)}, {"empty", nil}, {"unit-elm", framesOf(100)}})
+	list := b.framesCharts([]Frames{{"unit-oak", framesOf(200)}, {"empty", gathered()}, {"unit-elm", framesOf(100)}})
 	if len(list) != 1 || list[0].Lines[0] != "unit-oak: 200 frames, unit-elm: 100 frames; no interval: every frame is counted" {
 		t.Errorf("%+v", list)
 	}

@@ -6,13 +6,12 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/gonum/stat"
-
+	"sweepd/frames"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 )
 
-// frameQuantiles are marked in the chart of frame times.
+// frameQuantiles are marked in the chart of frame times and listed in their table.
 var frameQuantiles = []float64{0.5, 0.95, 0.99, 0.999}
 
 // rarestShare is the smallest share of frames that is drawn, percent: one in two
@@ -22,7 +21,7 @@ const rarestShare = 0.05
 // framesCharts draw how often frames took how long: the share of frames that took at
 // least a time, on a scale where one in a thousand can be seen.
 func (b *builder) framesCharts(list []Frames) []chart.Chart {
-	list = slices.DeleteFunc(slices.Clone(list), func(f Frames) bool { return len(sortedFrames(f)) < 2 })
+	list = slices.DeleteFunc(slices.Clone(list), func(f Frames) bool { return f.Times.Frames() < 2 })
 	var charts []chart.Chart
 	parts := evenly(list)
 	for i, part := range parts {
@@ -59,18 +58,19 @@ func (b *builder) framesChart(list []Frames) chart.Chart {
 	c := chart.Chart{Name: b.unique("frame-times"), Title: "Frame times: how many took how long"}
 	var counts []string
 	for i, f := range list {
-		sorted := sortedFrames(f)
-		counts = append(counts, f.Name+": "+amount(len(sorted), "frame"))
+		ranked := f.Times.Ranked()
+		frames := amount(int(ranked.Frames()), "frame")
+		counts = append(counts, f.Name+": "+frames)
 		s := chart.Series{Name: f.Name, Look: i, Joined: true, Bare: true}
-		for _, q := range exceedance(sorted) {
+		for _, q := range exceedance(ranked) {
 			if 100*q[1] >= rarestShare {
 				s.Points = append(s.Points, flat(q[0], 100*q[1]))
 			}
 		}
 		p.Series = append(p.Series, s)
-		c.Alt += " " + f.Name + ", " + amount(len(sorted), "frame") + ":"
+		c.Alt += " " + f.Name + ", " + frames + ":"
 		for _, share := range frameQuantiles {
-			c.Alt += fmt.Sprintf(" %g %% within %s ms;", 100*share, sentence.Fixed(quantile(sorted, share), 1))
+			c.Alt += fmt.Sprintf(" %g %% within %s ms;", 100*share, sentence.Fixed(1000*ranked.Quantile(share), 1))
 		}
 	}
 	for _, share := range frameQuantiles {
@@ -84,34 +84,22 @@ func (b *builder) framesChart(list []Frames) chart.Chart {
 	return c
 }
 
-func sortedFrames(f Frames) []float64 {
-	sorted := slices.DeleteFunc(slices.Clone(f.Milliseconds), func(v float64) bool { return !(v > 0) || math.IsInf(v, 0) })
-	slices.Sort(sorted)
-	return sorted
-}
-
-// quantile is the smallest value that at least the share of the frames do not
-// exceed [the inverse of the empirical distribution, Hyndman & Fan 1996, type 1].
-func quantile(sorted []float64, share float64) float64 {
-	return stat.Quantile(share, stat.Empirical, sorted, nil)
-}
-
-// exceedance is the share of frames that took at least a time, at as many times as can
-// be seen.
-func exceedance(sorted []float64) [][2]float64 {
-	n := len(sorted)
+// exceedance is the share of frames that took at least a time, ms, at as many times as
+// can be seen.
+func exceedance(r frames.Ranked) [][2]float64 {
+	n := r.Frames()
 	var out [][2]float64
 	const steps = 240
-	last := -1
+	last := int64(0)
 	for k := range steps + 1 {
 		// Even steps in the logarithm of the share, where the rare ones are.
 		share := math.Pow(float64(n), -float64(k)/steps)
-		i := min(n-1, n-int(math.Ceil(share*float64(n))))
-		if i == last {
+		rank := min(n, n-int64(math.Ceil(share*float64(n)))+1)
+		if rank == last {
 			continue
 		}
-		last = i
-		out = append(out, [2]float64{sorted[i], float64(n-i) / float64(n)})
+		last = rank
+		out = append(out, [2]float64{1000 * r.At(rank), float64(n-rank+1) / float64(n)})
 	}
 	return out
 }

@@ -2,6 +2,8 @@ package report
 
 import (
 	"time"
+
+	"sweepd/frames"
 )
 
 // Input is all that a report is made of. Zero fields leave their section out.
@@ -82,6 +84,6 @@ type Line struct {
 
 // Frames is the frame times of one run or of several under the same conditions.
 type Frames struct {
-	Name         string
-	Milliseconds []float64
+	Name  string
+	Times *frames.Times
 }

@@ -9,7 +9,9 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
+	"sweepd/frames"
 	"testing"
 	"time"
 
@@ -110,12 +112,21 @@ func demoInput(t testing.TB) Input {
 	return in
 }
 
-func framesOf(n int) []float64 {
+func framesOf(n int) *frames.Times {
 	list := make([]float64, n)
 	for i := range list {
 		list[i] = 16 + math.Sin(float64(i)) + 30*math.Pow(float64(i%100)/100, 40)
 	}
-	return list
+	return gathered(list...)
+}
+
+// gathered are frame times given in ms.
+func gathered(milliseconds ...float64) *frames.Times {
+	t := frames.NewTimes(1)
+	for _, ms := range milliseconds {
+		t.Add(ms / 1000)
+	}
+	return t
 }
 
 func TestPageHoldsEverything(t *testing.T) {
@@ -266,18 +277,34 @@ func TestThinKeepsWhatCanBeSeen(t *testing.T) {
 	})
 }
 
-// The share of frames that took at least a time, and quantiles, by hand: of 1 to
-// 10 ms half are within 5, one in ten takes 10.
-func TestFrames(t *testing.T) {
-	f := Frames{Milliseconds: []float64{10, 9, 8, 7, 6, 5, 4, 3, 2, 1, math.NaN(), -1}}
-	sorted := sortedFrames(f)
-	if got := quantile(sorted, 0.5); got != 5 {
-		t.Errorf("median %v", got)
-	}
-	shares := exceedance(sorted)
+// The share of frames that took at least a time, by hand: of 1 to 10 ms all take 1,
+// one in ten takes 10.
+func TestExceedance(t *testing.T) {
+	shares := exceedance(gathered(10, 9, 8, 7, 6, 5, 4, 3, 2, 1).Ranked())
 	first, last := shares[0], shares[len(shares)-1]
 	if first != [2]float64{1, 1} || last != [2]float64{10, 0.1} {
 		t.Errorf("from %v to %v", first, last)
+	}
+}
+
+// The percentiles of frame times on the page are those of type 7 of Hyndman & Fan
+// (1996), Am. Stat. 50:361-365, on x = 15 20 35 40 50 as R's quantile(x, p, type = 7)
+// gives them: the median is 35, and at 0.95, 0.99 and 0.999 by their formula, worked by
+// hand, 40 + 10 × (4p - 3) = 48, 49.6 and 49.96. A frame of no time counts as one: with it
+// before the others 0.5 is between 20 and 35, 27.5.
+func TestPercentilesOfFrames(t *testing.T) {
+	list := []Frames{{"five", gathered(15, 20, 35, 40, 50)}, {"and none", gathered(0, 15, 20, 35, 40, 50)}}
+	table := framesTable(list)
+	for i, want := range [][]float64{{5, 35, 48, 49.6, 49.96}, {6, 27.5, 47.5, 49.5, 49.95}} {
+		for k, w := range want {
+			if got, err := strconv.ParseFloat(table.Rows[i][k+1].Exact, 64); err != nil || math.Abs(got-w) > 1e-9 {
+				t.Errorf("%s, %s: %v, want %v", list[i].Name, table.Heads[k+1].Text, table.Rows[i][k+1].Exact, w)
+			}
+		}
+	}
+	b := &builder{names: map[string]bool{}}
+	if alt := b.framesCharts(list)[0].Alt; !strings.Contains(alt, "five, 5 frames: 50 % within 35.0 ms; 95 % within 48.0 ms; 99 % within 49.6 ms; 99.9 % within 50.0 ms;") {
+		t.Errorf("the chart says %q", alt)
 	}
 }
 

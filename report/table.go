@@ -172,19 +172,15 @@ func batteryTable(r *analysis.BatteryResult, g *analysis.BatteryGroup) Table {
 }
 
 func framesTable(list []Frames) Table {
-	t := Table{Caption: "frame times in ms: the time that a share of the frames did not exceed", Heads: []Head{{"run", false}, {"frames", true}}}
+	t := Table{Caption: "frame times in ms: percentiles, between two frames in proportion (Hyndman & Fan 1996, type 7)", Heads: []Head{{"run", false}, {"frames", true}}}
 	for _, q := range frameQuantiles {
 		t.Heads = append(t.Heads, Head{fmt.Sprintf("%g %%", 100*q), true})
 	}
 	for _, f := range list {
-		sorted := sortedFrames(f)
-		row := []Cell{text(f.Name), count(len(sorted))}
+		ranked := f.Times.Ranked()
+		row := []Cell{text(f.Name), count(int(ranked.Frames()))}
 		for _, q := range frameQuantiles {
-			if len(sorted) == 0 {
-				row = append(row, number(analysis.Unknown(), 1))
-				continue
-			}
-			row = append(row, number(analysis.Number(quantile(sorted, q)), 2))
+			row = append(row, number(analysis.Number(1000*ranked.Quantile(q)), 2))
 		}
 		t.Rows = append(t.Rows, row)
 	}

@@ -3,11 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"sweepd/frames"
 	"sweepd/report"
 )
 
@@ -26,10 +26,6 @@ func (f *frameSets) add(cmd *cobra.Command) {
 	cmd.Flags().Var(&f.reader.delimiter, "frame-delimiter", "what separates columns, where it is not plain")
 }
 
-// mostFrames is how many frame times of one file a chart takes: several hours at
-// any rate.
-const mostFrames = 4_000_000
-
 // read reads every file.
 func (f *frameSets) read() ([]report.Frames, error) {
 	var sets []report.Frames
@@ -44,29 +40,17 @@ func (f *frameSets) read() ([]report.Frames, error) {
 		if err != nil {
 			return nil, err
 		}
-		sets = append(sets, report.Frames{Name: name, Milliseconds: times})
+		sets = append(sets, report.Frames{Name: name, Times: times})
 	}
 	return sets, nil
 }
 
-// readFrames reads the frame times of a file, ms.
-func readFrames(f framesFlags) (list []float64, err error) {
+// readFrames reads the frame times of a file.
+func readFrames(f framesFlags) (times *frames.Times, err error) {
 	file, err := f.open(strings.NewReader(""))
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, file.close()) }()
-	for {
-		seconds, err := file.Next()
-		if errors.Is(err, io.EOF) {
-			return list, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		if len(list) == mostFrames {
-			return nil, fmt.Errorf("%s holds more than %d frames: give a part of it", f.file, mostFrames)
-		}
-		list = append(list, 1000*seconds)
-	}
+	return file.Times(0, nil)
 }

@@ -108,10 +108,10 @@ func (c *counting) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// request reads the whole file, with progress, and makes results of it.
+// framesRequest reads the whole file, with progress, and makes results of it.
 func (a *app) framesRequest(file *frameFile, slow time.Duration) (console.ResultsRequest, error) {
 	bar := progress(a.err, max(int(file.size), -1), "reading frame times")
-	s, err := file.Gather(slow.Seconds(), func(int64) { _ = bar.Set64(min(file.read.n, file.size)) })
+	s, err := file.Summary(slow.Seconds(), func(int64) { _ = bar.Set64(min(file.read.n, file.size)) })
 	_ = bar.Finish()
 	if err := errors.Join(err, file.close()); err != nil {
 		return console.ResultsRequest{}, err

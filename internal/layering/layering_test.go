@@ -20,7 +20,7 @@ var allowed = map[string][]string{
 	"agent":      {"collectors", "analysis"},
 	"schedule":   {"agent", "analysis"},
 	"store":      {"agent", "analysis", "schedule", "collectors"},
-	"report":     {"analysis"},
+	"report":     {"analysis", "frames"},
 	"exporter":   {"agent", "store", "analysis", "collectors"},
 	"console":    {"agent", "store", "analysis", "schedule", "report", "collectors"},
 	"cmd":        {"collectors", "analysis", "agent", "schedule", "store", "report", "exporter", "console", "deploy", "frames"},
