@@ -1,6 +1,6 @@
 # Everything that is done to this project has a target here; `make help` lists them.
 
-.PHONY: help test vet build demo bench study
+.PHONY: help test vet build demo bench study faults
 .DEFAULT_GOAL := help
 
 help: ## list the targets
@@ -33,6 +33,9 @@ bench: ## what watching costs: takes half an hour on a quiet machine
 
 study: ## repeat the operating characteristics of the statistics: takes minutes
 	go test -count=1 -v -timeout 2h -run TestStudy ./analysis -study.full -study.campaigns 2000
+
+faults: ## plant 100 faults, see how many the tests notice: takes half an hour
+	nice -n 10 go run ./internal/faults --total 100 --out out/faults.jsonl
 
 package: ## build the Debian packages for amd64 and arm64 into dist/
 	deploy/package dist
