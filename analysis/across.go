@@ -38,7 +38,7 @@ func (r *CompareResult) addAcross(confidence float64) {
 	case len(r.AcrossPairs) == 1 && len(order) == 1:
 		r.Across = &r.AcrossPairs[0].Across
 	case len(r.AcrossPairs) > 0:
-		r.Notes = append(r.Notes, SeveralPairs{})
+		r.Notes = append(r.Notes, Note{Code: NoteSeveralPairs})
 	}
 }
 

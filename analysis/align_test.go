@@ -150,14 +150,14 @@ func TestCompareAtPackage(t *testing.T) {
 	if won := wins(c); won > 0 || c.Overall.Verdict != VerdictTie {
 		t.Errorf("at equal watts %d settings are won, overall %+v", won, c.Overall)
 	}
-	if !has(c.Notes, EqualWatts{AtPackage}) {
+	if !has(c.Notes, Note{Code: NoteEqualWatts, Watts: []string{AtPackage}}) {
 		t.Errorf("notes %+v", c.Notes)
 	}
-	if c := at(AtSystem); len(c.Settings) != 0 || !has(c.Notes, LeftOutRuns{"unit-oak", len(runs) / 2, LeftOutMissing, "score", []string{AtSystem}}) {
+	if c := at(AtSystem); len(c.Settings) != 0 || !has(c.Notes, Note{Code: NoteQuantityMissing, Side: "unit-oak", Count: len(runs) / 2, Metric: "score", Watts: []string{AtSystem}}) {
 		t.Errorf("no run has system watts: %+v", c)
 	}
 	c = compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm", At: AtSystem, Per: AtSystem})
-	if left, ok := oneOf[LeftOutRuns](c.Notes); !ok || !slices.Equal(left.Watts, []string{AtSystem}) {
+	if left, ok := oneOf(c.Notes, NoteQuantityMissing); !ok || !slices.Equal(left.Watts, []string{AtSystem}) {
 		t.Errorf("system watts are needed once: %+v", left)
 	}
 }

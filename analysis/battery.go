@@ -112,7 +112,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 		if group, ok := b.build(key); ok {
 			result.Groups = append(result.Groups, group)
 		} else {
-			result.Notes = append(result.Notes, NoUsablePower{key, len(groups[key])})
+			result.Notes = append(result.Notes, Note{Code: NoteNoUsablePower, Group: key, Count: len(groups[key])})
 		}
 	}
 	result.Notes = append(result.Notes, loneRunDowns(result.Groups, req)...)
@@ -120,7 +120,7 @@ func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
 		return BatteryResult{}, fmt.Errorf("battery: none of %d selected runs was on battery", others)
 	}
 	if others > 0 {
-		result.Notes = append(result.Notes, OtherSupplies{others})
+		result.Notes = append(result.Notes, Note{Code: NoteOtherSupplies, Count: others})
 	}
 	addGains(result.Groups, req.Reserve)
 	return result, nil
@@ -136,7 +136,7 @@ func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []Note {
 		if !isDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
 			continue
 		}
-		notes = append(notes, LoneRunDown{key, r.ID, Number(r.DurationS / secondsPerHour)})
+		notes = append(notes, Note{Code: NoteLoneRunDown, Group: key, Run: r.ID, Hours: Number(r.DurationS / secondsPerHour)})
 	}
 	return notes
 }
@@ -211,13 +211,13 @@ func (b *batteryGroup) addFullEnergy() {
 		o.FullEnergyWh, o.FullEnergyRSE, o.FullSource = Number(fact), 0, "fact"
 	}
 	if changed {
-		b.note(FullEnergyChanges{})
+		b.note(Note{Code: NoteFullEnergyChanges})
 	}
 	if !o.FullEnergyWh.Known() {
-		b.note(FullEnergyUnknown{})
+		b.note(Note{Code: NoteFullEnergyUnknown})
 	}
 	if pack := b.out.key.value(variantPack); pack != "" && o.FullEnergyWh.Known() && !forVariant {
-		b.note(PackNotCounted{pack, o.Variant})
+		b.note(Note{Code: NotePackNotCounted, Name: pack, Group: b.out.key})
 	}
 	design, _ := b.fact(FactDesignEnergyWh)
 	o.DesignWh = Number(design)

@@ -177,7 +177,7 @@ func (b *batteryGroup) addMeasured(key Group) {
 		b.out.Measured = append(b.out.Measured, m)
 	}
 	if unknownCharge > 0 {
-		b.note(StartChargeUnknown{unknownCharge})
+		b.note(Note{Code: NoteStartChargeUnknown, Count: unknownCharge})
 	}
 	slices.SortFunc(b.out.Measured, func(x, y MeasuredRuntime) int { return strings.Compare(x.Run, y.Run) })
 }

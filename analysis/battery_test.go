@@ -71,7 +71,7 @@ func TestBatteryNumbers(t *testing.T) {
 	} {
 		near(t, c.what, c.got, c.want, 5e-10)
 	}
-	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, NoiseEstimate{Source: NoisePooledRoughness}) {
+	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, Note{Code: NoteNoiseFewRepeats}) {
 		t.Errorf("source %s, notes %+v", g.NoiseSource, g.Notes)
 	}
 	near(t, "df", g.means[0].nu, 5, 1e-12)
@@ -148,7 +148,7 @@ func TestBatteryFullEnergy(t *testing.T) {
 	runs[1].Facts[FactFullEnergyWh] = "45"
 	runs[1].StartedAt = time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
 	g = oneBattery(t, runs, BatteryRequest{})
-	if g.FullEnergyWh != 45 || !has(g.Notes, FullEnergyChanges{}) {
+	if g.FullEnergyWh != 45 || !has(g.Notes, Note{Code: NoteFullEnergyChanges}) {
 		t.Errorf("full energy %v, notes %+v, want the latest and a note", g.FullEnergyWh, g.Notes)
 	}
 
@@ -168,13 +168,14 @@ func TestBatteryPack(t *testing.T) {
 	for i := range runs {
 		runs[i].Variant = "pack=100Wh"
 	}
+	packNotCounted := Note{Code: NotePackNotCounted, Group: groupOf(&runs[0]), Name: "100Wh"}
 	alone := oneBattery(t, runs, BatteryRequest{Full: full(50)})
-	if !has(alone.Notes, PackNotCounted{"100Wh", "pack=100Wh"}) {
+	if !has(alone.Notes, packNotCounted) {
 		t.Errorf("notes %+v do not say that the pack is left out", alone.Notes)
 	}
 	both := oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 50}, {Variant: "pack=100Wh", Wh: 150}}})
 	near(t, "runtime with the pack", float64(both.Points[0].RuntimeH), 6, 1e-12)
-	if has(both.Notes, PackNotCounted{"100Wh", "pack=100Wh"}) {
+	if has(both.Notes, packNotCounted) {
 		t.Errorf("notes %+v", both.Notes)
 	}
 }
@@ -277,7 +278,7 @@ func TestBatteryRunDown(t *testing.T) {
 		t.Errorf("a setting without other runs: %+v", g.Measured)
 	}
 	lone.Workload = "tile-sort"
-	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !has(r.Notes, LoneRunDown{groupOf(&lone), "off", 1.9}) {
+	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !has(r.Notes, Note{Code: NoteLoneRunDown, Group: groupOf(&lone), Run: "off", Hours: 1.9}) {
 		t.Errorf("a workload without other runs: %+v, %v", r.Notes, err)
 	}
 }
@@ -308,7 +309,7 @@ func TestBatteryFlags(t *testing.T) {
 		}
 	}
 	*runs[4].SystemW *= 1.2
-	if g := oneBattery(t, runs, BatteryRequest{}); len(g.Flagged) != 1 || g.Flagged[0].Run != runs[4].ID || !has(g.Notes, UnlikeRepeats{1}) {
+	if g := oneBattery(t, runs, BatteryRequest{}); len(g.Flagged) != 1 || g.Flagged[0].Run != runs[4].ID || !has(g.Notes, Note{Code: NoteUnlikeRepeats, Count: 1}) {
 		t.Errorf("flagged %+v, notes %+v", g.Flagged, g.Notes)
 	}
 }
@@ -316,7 +317,7 @@ func TestBatteryFlags(t *testing.T) {
 func TestBatteryOverheadWithoutPackage(t *testing.T) {
 	runs := onBattery([]float64{8, 11, 16, 22}, []float64{15.2, 18.9, 24.2, 31}, make([]float64, 4))
 	g := oneBattery(t, runs, BatteryRequest{})
-	if g.Overhead.Against != BySetting || !has(g.Notes, OverheadBySetting{}) {
+	if g.Overhead.Against != BySetting || !has(g.Notes, Note{Code: NoteOverheadBySetting}) {
 		t.Errorf("%+v, notes %+v: want a line against set watts and a note", g.Overhead, g.Notes)
 	}
 	g = oneBattery(t, runs[:2], BatteryRequest{})

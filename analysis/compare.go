@@ -161,7 +161,7 @@ func (r *CompareResult) metricOf(runs []Run, groups map[Group][]int, family []pa
 	if err != nil {
 		return usual
 	}
-	for _, n := range append(own.notes, OtherMetric{family[0].a.Workload, usual.name, own.name}) {
+	for _, n := range append(own.notes, Note{Code: NoteOtherMetric, Group: Group{Workload: family[0].a.Workload}, Metric: usual.name, Name: own.name}) {
 		addNote(&r.Notes, n)
 	}
 	return own

@@ -74,7 +74,7 @@ func checkFields(t *testing.T, place string, object map[string]any) {
 func TestCompareNoSharedSetting(t *testing.T) {
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, oakResults), sameSettings("unit-elm", []float64{12, 18}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device"})
-	if len(c.Settings) != 4 || len(c.Bands) != 0 || len(c.Crossings) != 0 || c.Overall != nil || !has(c.Notes, NothingShared{}) {
+	if len(c.Settings) != 4 || len(c.Bands) != 0 || len(c.Crossings) != 0 || c.Overall != nil || !has(c.Notes, Note{Code: NoteNothingShared}) {
 		t.Errorf("%+v", c)
 	}
 	for _, s := range c.Settings {
@@ -105,7 +105,7 @@ func TestCompareOneRunOnly(t *testing.T) {
 func TestCompareBorrowsNoise(t *testing.T) {
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, singles(50, 60)), sameSettings("unit-elm", []float64{10, 15}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	if !c.Settings[0].Lower.Known() || !has(c.Notes, NoiseBorrowed{}) {
+	if !c.Settings[0].Lower.Known() || !has(c.Notes, Note{Code: NoteNoiseBorrowed}) {
 		t.Errorf("%+v, notes %+v", c.Settings[0], c.Notes)
 	}
 }
@@ -131,8 +131,8 @@ func TestCompareUnusable(t *testing.T) {
 	runs[5].Results = nil
 	runs[6].SettingW = pointer(math.NaN())
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	for why, n := range map[string]int{LeftOutUnusable: 5, LeftOutMissing: 1, LeftOutSetting: 1} {
-		if want := (LeftOutRuns{"unit-oak", n, why, "score", nil}); !has(c.Notes, want) {
+	for why, n := range map[NoteCode]int{NoteQuantityUnusable: 5, NoteQuantityMissing: 1, NoteSettingUnusable: 1} {
+		if want := (Note{Code: why, Side: "unit-oak", Count: n, Metric: "score"}); !has(c.Notes, want) {
 			t.Errorf("notes %+v lack %+v", c.Notes, want)
 		}
 	}
@@ -216,7 +216,7 @@ func TestCompareFlags(t *testing.T) {
 	results[2] = []float64{70, 70.1, 63}
 	runs := append(sameSettings("unit-oak", []float64{10, 15, 20, 30}, results), sameSettings("unit-elm", []float64{10, 15, 20, 30}, elmResults)...)
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
-	if len(c.Flagged) != 1 || c.Flagged[0].Run != "unit-oak-20-2" || c.Flagged[0].SettingW != 20 || !has(c.Notes, UnlikeRepeats{1}) {
+	if len(c.Flagged) != 1 || c.Flagged[0].Run != "unit-oak-20-2" || c.Flagged[0].SettingW != 20 || !has(c.Notes, Note{Code: NoteUnlikeRepeats, Count: 1}) {
 		t.Errorf("flagged %+v, notes %+v", c.Flagged, c.Notes)
 	}
 	near(t, "mean with the odd run", float64(c.Settings[2].MeanA), math.Cbrt(70*70.1*63), 1e-12)
@@ -353,7 +353,7 @@ func TestCompareDifferentMetrics(t *testing.T) {
 	if fps.Metric != "fps_mean" || fps.Overall.Verdict != VerdictA || duration.Metric != "duration" || duration.Better != "lower" || duration.Overall.Verdict != VerdictA {
 		t.Errorf("%s %s, %s %s %s", fps.Metric, fps.Overall.Verdict, duration.Metric, duration.Better, duration.Overall.Verdict)
 	}
-	if !has(result.Notes, OtherMetric{"harbour-flight", "duration", "fps_mean"}) {
+	if !has(result.Notes, Note{Code: NoteOtherMetric, Group: Group{Workload: "harbour-flight"}, Metric: "duration", Name: "fps_mean"}) {
 		t.Errorf("notes %+v", result.Notes)
 	}
 	near(t, "across", float64(result.Across.Diff), math.Sqrt(1.03*1.05)-1, 1e-12)
@@ -376,7 +376,7 @@ func TestCompareAcrossPairs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if result.Across != nil || len(result.AcrossPairs) != 2 || !has(result.Notes, SeveralPairs{}) {
+	if result.Across != nil || len(result.AcrossPairs) != 2 || !has(result.Notes, Note{Code: NoteSeveralPairs}) {
 		t.Errorf("across %v, pairs %v, notes %+v", result.Across, result.AcrossPairs, result.Notes)
 	}
 }

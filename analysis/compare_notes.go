@@ -20,14 +20,14 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []Note {
 		}
 	}
 	if len(c.sharedContrasts()) == 0 {
-		c.note(NothingShared{})
+		c.note(Note{Code: NoteNothingShared})
 	}
 	c.note(unlikeRepeatsNotes(c.a.noise, c.b.noise)...)
 	if len(c.blocks) > 0 {
-		c.note(ShiftsTakenOut{len(c.blocks), spread(c.blocks)})
+		c.note(Note{Code: NoteShiftsTakenOut, Count: len(c.blocks), Ratio: spread(c.blocks)})
 	}
 	if c.named() {
-		c.note(ComparedByName{})
+		c.note(Note{Code: NoteComparedByName})
 	}
 	c.noteGauges(p)
 	c.noteWeakSpots(p)
@@ -66,7 +66,7 @@ func (c *contest) noteGauges(p pair) {
 		}
 	}
 	if u := math.Sqrt(sum / float64(max(n, 1))); u > tellGauge {
-		c.note(GaugesLeftOut{Number(u)})
+		c.note(Note{Code: NoteGaugesLeftOut, Ratio: Number(u)})
 	}
 }
 
@@ -82,24 +82,24 @@ func (c *contest) noteWeakSpots(p pair) {
 		return
 	}
 	if p.a.Device != p.b.Device && passes(c.a.runs, slices.Concat(c.a.cells, c.b.cells)) == 0 {
-		c.note(DaysLeftOut{})
+		c.note(Note{Code: NoteDaysLeftOut})
 	}
 	if most <= 2 {
-		c.note(UnevenNoiseUnseen{})
+		c.note(Note{Code: NoteUnevenNoiseUnseen})
 	}
 	if most == 2 {
-		c.note(SlowRunUnseen{})
+		c.note(Note{Code: NoteSlowRunUnseen})
 	}
 	if single && len(c.sharedContrasts()) > 1 {
-		c.note(SingleRunSupported{})
+		c.note(Note{Code: NoteSingleRunSupported})
 	}
 }
 
 // noteAligned says what aligning the sides left out and assumed.
 func (c *contest) noteAligned(a, b []node, places []float64) {
-	c.note(EqualWatts{c.req.At})
+	c.note(Note{Code: NoteEqualWatts, Watts: []string{c.req.At}})
 	if len(places) == 0 {
-		c.note(NoCommonWatts{c.req.At})
+		c.note(Note{Code: NoteNoCommonWatts, Watts: []string{c.req.At}})
 		return
 	}
 	outside := 0
@@ -109,9 +109,9 @@ func (c *contest) noteAligned(a, b []node, places []float64) {
 		}
 	}
 	if outside > 0 {
-		c.note(OutsideCommonWatts{expNumber(places[0]), expNumber(places[len(places)-1]), outside})
+		c.note(Note{Code: NoteOutsideCommonWatts, FromW: expNumber(places[0]), ToW: expNumber(places[len(places)-1]), Count: outside})
 	}
 	if min(len(a), len(b)) < 3 {
-		c.note(StraightLine{})
+		c.note(Note{Code: NoteStraightLine})
 	}
 }

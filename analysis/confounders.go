@@ -82,9 +82,9 @@ func apartInTime(a, b *sideFacts) []Note {
 	}
 	switch {
 	case lastA.Before(firstB):
-		return []Note{Apart{a.name, b.name}}
+		return []Note{{Code: ConfounderApart, A: NoteSide{Side: a.name}, B: NoteSide{Side: b.name}}}
 	case lastB.Before(firstA):
-		return []Note{Apart{b.name, a.name}}
+		return []Note{{Code: ConfounderApart, A: NoteSide{Side: b.name}, B: NoteSide{Side: a.name}}}
 	}
 	return nil
 }
@@ -120,7 +120,7 @@ func differentDuration(a, b *sideFacts, metric metricInfo) []Note {
 	if math.Abs(math.Log(ma/mb)) <= math.Log1p(tellDuration) {
 		return nil
 	}
-	return []Note{DurationsDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
+	return []Note{{Code: ConfounderDurations, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
 }
 
 // differentTemperature compares the temperatures at the start.
@@ -134,7 +134,7 @@ func differentTemperature(a, b *sideFacts) []Note {
 	if math.Abs(ma-mb) < tellTemperature || !(welchP(ta, tb) < tellLevel) {
 		return nil
 	}
-	return []Note{StartTemperaturesDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
+	return []Note{{Code: ConfounderStartTemperatures, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
 }
 
 // welchP is the two-sided p of Welch's t test; 0 where neither sample varies but
@@ -167,7 +167,7 @@ func differentTimeOfDay(a, b *sideFacts) []Note {
 	if apart <= tellTimeOfDay {
 		return nil
 	}
-	return []Note{TimesOfDayDiffer{SideTime{a.name, ta}, SideTime{b.name, tb}}}
+	return []Note{{Code: ConfounderTimesOfDay, A: NoteSide{Side: a.name, TimeOfDay: ta}, B: NoteSide{Side: b.name, TimeOfDay: tb}}}
 }
 
 func (f *sideFacts) timeOfDay() (time.Duration, bool) {
@@ -201,7 +201,7 @@ func differentCharge(a, b *sideFacts) []Note {
 	if math.Abs(ma-mb) < tellCharge {
 		return nil
 	}
-	return []Note{ChargesDiffer{SideMean{a.name, Number(ma)}, SideMean{b.name, Number(mb)}}}
+	return []Note{{Code: ConfounderCharges, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
 }
 
 // differentFindings tells which findings, such as charging or hot_start, are
@@ -225,7 +225,8 @@ func differentFindings(a, b *sideFacts) []Note {
 	for _, code := range slices.Sorted(maps.Keys(codes)) {
 		shareA, shareB := float64(inA[code])/float64(len(a.runs)), float64(inB[code])/float64(len(b.runs))
 		if math.Abs(shareA-shareB) >= tellShare && max(inA[code], inB[code]) >= 2 {
-			list = append(list, FindingsDiffer{code, SideShare{a.name, inA[code], len(a.runs)}, SideShare{b.name, inB[code], len(b.runs)}})
+			list = append(list, Note{Code: ConfounderFindings, Name: code,
+				A: NoteSide{Side: a.name, Count: inA[code], Of: len(a.runs)}, B: NoteSide{Side: b.name, Count: inB[code], Of: len(b.runs)}})
 		}
 	}
 	return list
@@ -247,5 +248,5 @@ func differentUnits(a, b *sideFacts, metric string) []Note {
 	if slices.Equal(inA, inB) {
 		return nil
 	}
-	return []Note{UnitsDiffer{metric, SideValues{a.name, inA}, SideValues{b.name, inB}}}
+	return []Note{{Code: ConfounderUnits, Metric: metric, A: NoteSide{Side: a.name, Values: inA}, B: NoteSide{Side: b.name, Values: inB}}}
 }

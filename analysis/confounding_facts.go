@@ -41,10 +41,10 @@ func differentFacts(a, b *sideFacts, devices bool) []Note {
 			natural = append(natural, key)
 			continue
 		}
-		list = append(list, FactsDiffer{key, SideValues{a.name, inA[key]}, SideValues{b.name, other}})
+		list = append(list, Note{Code: ConfounderFacts, Name: key, A: NoteSide{Side: a.name, Values: inA[key]}, B: NoteSide{Side: b.name, Values: other}})
 	}
 	if len(natural) > 0 {
-		list = append(list, DevicesDiffer{natural})
+		list = append(list, Note{Code: ConfounderDevices, Names: natural})
 	}
 	return list
 }

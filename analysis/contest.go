@@ -128,7 +128,7 @@ func (c *contest) contrastSettings() {
 		c.contrasts = append(c.contrasts, k)
 	})
 	if borrowed {
-		c.note(NoiseBorrowed{})
+		c.note(Note{Code: NoteNoiseBorrowed})
 	}
 	c.placeSettings()
 	c.overall = meanContrast(c.contrasts)

@@ -127,7 +127,7 @@ func Curve(runs []Run, req CurveRequest) (CurveResult, error) {
 			result.Groups = append(result.Groups, group)
 		} else {
 			others := slices.DeleteFunc(metricsIn(runs, groups[key]), func(s string) bool { return s == metric })
-			result.Notes = append(result.Notes, NoUsableResult{key, metric, len(groups[key]), others})
+			result.Notes = append(result.Notes, Note{Code: NoteNoUsableResult, Group: key, Metric: metric, Count: len(groups[key]), Names: others})
 		}
 	}
 	return result, nil

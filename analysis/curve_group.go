@@ -48,7 +48,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 		c.addEnough(inside)
 		c.out.Marginal = marginal(c.means)
 	} else {
-		c.note(CurveByName{})
+		c.note(Note{Code: NoteCurveByName})
 	}
 	return c.out, true
 }
@@ -73,13 +73,13 @@ func (c *curveGroup) noteRuns(left LeftOut) {
 	c.note(noiseNotes("", c.noise)...)
 	c.note(unlikeRepeatsNotes(c.noise)...)
 	if c.metric.lower {
-		c.note(LessIsBetter{})
+		c.note(Note{Code: NoteLowerIsBetter})
 	}
 }
 
 func (c *curveGroup) addDepartures() {
 	if !c.ordered {
-		c.note(NoOrder{})
+		c.note(Note{Code: NoteNoOrder})
 		return
 	}
 	single := 0
@@ -93,7 +93,7 @@ func (c *curveGroup) addDepartures() {
 		}
 	}
 	if single > 0 {
-		c.note(SingleRunDepartures{single})
+		c.note(Note{Code: NoteSingleRunDepartures, Count: single})
 	}
 }
 
@@ -113,7 +113,7 @@ func (c *curveGroup) addEfficiencies(inside func(float64) bool) {
 		case len(cells) == 0 || by.name == BySetting && !c.watts:
 			continue
 		case 2*len(cells) < len(c.cells):
-			c.note(EfficiencyLeftOut{by.name, len(cells), len(c.cells)})
+			c.note(Note{Code: NoteEfficiencyLeftOut, Name: by.name, Count: len(cells), Of: len(c.cells)})
 			continue
 		}
 		// No departures: efficiency is not expected to rise.

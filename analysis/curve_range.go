@@ -82,11 +82,15 @@ func (c *curveGroup) rangeFromResults(r *Effective, measured int) {
 	noNoise := math.IsNaN(c.means[0].v)
 	if len(inLine) < leastResultsForRange || noNoise {
 		r.Source = ""
-		c.note(RangeNotTested{Measured: measured, InLine: len(inLine), All: len(c.cells), NoNoise: noNoise})
+		code := NoteRangeNotTested
+		if noNoise && measured < len(c.cells) {
+			code = NoteRangeWithoutNoise
+		}
+		c.note(Note{Code: code, Count: measured, InLine: len(inLine), Of: len(c.cells)})
 		return
 	}
-	c.note(RangeByResults{Measured: measured, All: len(c.cells)})
+	c.note(Note{Code: NoteRangeByResults, Count: measured, Of: len(c.cells)})
 	if found.flat {
-		c.note(FlatResults{})
+		c.note(Note{Code: NoteFlatResults})
 	}
 }

@@ -124,7 +124,7 @@ func TestCurvePoints(t *testing.T) {
 	if len(g.Flagged) != 1 || g.Flagged[0].SettingW != 20 {
 		t.Errorf("flagged %+v, want the run of 63 at 20 W", g.Flagged)
 	}
-	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, NoiseEstimate{Source: NoisePooledRoughness}) || !has(g.Notes, UnlikeRepeats{1}) {
+	if g.NoiseSource != NoisePooledRoughness || !has(g.Notes, Note{Code: NoteNoiseFewRepeats}) || !has(g.Notes, Note{Code: NoteUnlikeRepeats, Count: 1}) {
 		t.Errorf("source %s, notes %v: want pooled+roughness and a note", g.NoiseSource, g.Notes)
 	}
 }
@@ -151,7 +151,7 @@ func TestCurveSingleDip(t *testing.T) {
 	}
 	results[7][0] *= 0.7
 	g := oneCurve(t, sameSettings("unit-oak", watts, results), CurveRequest{})
-	if len(g.Departures) != 1 || g.Departures[0].SettingW != 26 || !has(g.Notes, SingleRunDepartures{1}) {
+	if len(g.Departures) != 1 || g.Departures[0].SettingW != 26 || !has(g.Notes, Note{Code: NoteSingleRunDepartures, Count: 1}) {
 		t.Errorf("departures %+v, notes %+v: want 26 W and a note", g.Departures, g.Notes)
 	}
 	if p := g.Points[7]; !(math.Log(float64(p.Upper/p.Lower)) > 2*math.Log(1/0.7)) {
@@ -198,7 +198,7 @@ func TestCurveIgnoredSettingsFromResults(t *testing.T) {
 		t.Errorf("range %+v, want 12 W up, from results", e)
 	}
 	within(t, "floor", float64(g.Effective.FloorW), 11, 0.4)
-	if !has(g.Notes, RangeByResults{Measured: 0, All: len(studyWatts)}) {
+	if !has(g.Notes, Note{Code: NoteRangeByResults, Of: len(studyWatts)}) {
 		t.Errorf("notes %+v do not say that the range is from results alone", g.Notes)
 	}
 	if g.Efficiency.By != BySetting {
@@ -216,11 +216,11 @@ func TestCurveRangeNotTested(t *testing.T) {
 		settings, measured, n int
 		want                  Note
 	}{
-		"one setting with package watts":  {1, 1, 3, RangeNotTested{1, 1, 1, false}},
-		"two settings with package watts": {2, 2, 3, RangeNotTested{2, 2, 2, false}},
-		"three without":                   {3, 0, 3, RangeNotTested{0, 3, 3, false}},
-		"single runs without":             {3, 0, 1, RangeNotTested{0, 3, 3, true}},
-		"a few with":                      {8, 2, 3, RangeByResults{2, 8}},
+		"one setting with package watts":  {1, 1, 3, Note{Code: NoteRangeNotTested, Count: 1, InLine: 1, Of: 1}},
+		"two settings with package watts": {2, 2, 3, Note{Code: NoteRangeNotTested, Count: 2, InLine: 2, Of: 2}},
+		"three without":                   {3, 0, 3, Note{Code: NoteRangeNotTested, InLine: 3, Of: 3}},
+		"single runs without":             {3, 0, 1, Note{Code: NoteRangeWithoutNoise, InLine: 3, Of: 3}},
+		"a few with":                      {8, 2, 3, Note{Code: NoteRangeByResults, Count: 2, Of: 8}},
 	} {
 		runs := simulated(rand.New(rand.NewPCG(5, 1)), studyWatts[8:8+c.settings], c.n, 0.01, saturating)
 		for i := range runs {
@@ -228,7 +228,7 @@ func TestCurveRangeNotTested(t *testing.T) {
 				runs[i].PackageW = nil
 			}
 		}
-		if g := oneCurve(t, runs, CurveRequest{}); !has(g.Notes, c.want) || (g.Effective.Source == "") != (c.want != Note(RangeByResults{2, 8})) {
+		if g := oneCurve(t, runs, CurveRequest{}); !has(g.Notes, c.want) || (g.Effective.Source == "") != (c.want.Code != NoteRangeByResults) {
 			t.Errorf("%s: notes %+v, range %+v, want %+v", name, g.Notes, g.Effective, c.want)
 		}
 	}

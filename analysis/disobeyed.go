@@ -47,5 +47,5 @@ func disobeyedNotes(s *side, name string) []Note {
 	if len(places) == 0 {
 		return nil
 	}
-	return []Note{Disobeyed{name, places}}
+	return []Note{{Code: NoteSettingsDisobeyed, Side: name, At: places}}
 }

@@ -30,10 +30,10 @@ func TestDisobeyedSettingsAreNoted(t *testing.T) {
 		}
 		return result.Comparisons[0].Notes
 	}
-	if want := (Disobeyed{"unit-oak", []DisobeyedSetting{{SettingW: 5, DrewW: 7}}}); !has(notes(AtSetting), want) {
+	if want := (Note{Code: NoteSettingsDisobeyed, Side: "unit-oak", At: []DisobeyedSetting{{SettingW: 5, DrewW: 7}}}); !has(notes(AtSetting), want) {
 		t.Errorf("notes %+v, want %+v", notes(AtSetting), want)
 	}
-	if _, ok := oneOf[Disobeyed](notes(AtPackage)); ok {
+	if _, ok := oneOf(notes(AtPackage), NoteSettingsDisobeyed); ok {
 		t.Error("at equal measured watts there is nothing to warn of")
 	}
 }

@@ -35,7 +35,7 @@ func movesBetweenPasses(f *sideFacts) []Note {
 	if p := fUpper(moved, math.Max(ss/df, varianceFloor), float64(k-1), df); !(p < tellLevel) {
 		return nil
 	}
-	return []Note{MovesBetweenPasses{f.name, spread(blocks), k}}
+	return []Note{{Code: ConfounderPasses, Side: f.name, Ratio: spread(blocks), Count: k}}
 }
 
 // fUpper is P(F > numerator/denominator) for a denominator above 0.
@@ -85,7 +85,7 @@ func drifts(f *sideFacts) []Note {
 	if p := fUpper(slope*tz, math.Max(rest/float64(df), varianceFloor), 1, float64(df)); !(p < tellLevel) {
 		return nil
 	}
-	return []Note{Drifts{f.name, Number(hours(last)), relative(slope * hours(last))}}
+	return []Note{{Code: ConfounderDrift, Side: f.name, Hours: Number(hours(last)), Ratio: relative(slope * hours(last))}}
 }
 
 // spread is the relative difference between the highest and the lowest of blocks.

@@ -75,14 +75,14 @@ func describeMetric(runs []Run, name string) metricInfo {
 	}
 	m.lower = lower > 0
 	if m.lower && lower < n {
-		m.notes = append(m.notes, DirectionsDiffer{name, lower, n})
+		m.notes = append(m.notes, Note{Code: NoteDirectionsDiffer, Metric: name, Count: lower, Of: n})
 	}
 	names := slices.Sorted(maps.Keys(units))
 	if len(names) > 0 {
 		m.unit = slices.MaxFunc(names, func(a, b string) int { return units[a] - units[b] })
 	}
 	if len(names) > 1 {
-		m.notes = append(m.notes, SeveralUnits{name, names})
+		m.notes = append(m.notes, Note{Code: NoteSeveralUnits, Metric: name, Names: names})
 	}
 	return m
 }

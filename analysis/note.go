@@ -5,106 +5,34 @@ import "time"
 // Note is one thing that a reader must know of the numbers beside it: where they
 // come from, what they leave out, what else could explain a difference. It holds
 // what it speaks of and no words: whoever shows it words it for his readers, who
-// may be able to act on it or not.
-type Note interface{ note() }
+// may be able to act on it or not. Machines branch on its code. Only the fields
+// that its code names below are filled.
+type Note struct {
+	Code       NoteCode
+	Side       string             // the side it is about, by its name in the comparison; empty without sides
+	Group      Group              // the group it is about
+	Run        string             // the id of the run it is about
+	Metric     string             // a result's name
+	Watts      []string           // kinds of watts: AtSetting, AtPackage, AtSystem
+	Name       string             // what else it is about, as the code says
+	Names      []string           // the same where these are several
+	Count, Of  int                // how many, of how many where the code says so
+	InLine     int                // settings in line with the trend
+	Ratio      Number             // relative
+	Hours      Number             // h
+	FromW, ToW Number             // W
+	At         []DisobeyedSetting // settings that were not kept to
+	A, B       NoteSide           // what is told of either side
+}
 
-// Why a run was left out.
-const (
-	LeftOutMissing  = "missing"  // it lacks the quantity
-	LeftOutUnusable = "unusable" // the quantity has no logarithm
-	LeftOutSetting  = "setting"  // its set watts have no logarithm
-)
-
-// Notes of every analysis. Side is empty where there are no sides, and Runs
-// counts runs.
-type (
-	// LeftOutRuns could not be used. They should have had the metric, and the
-	// kinds of watts (AtSetting, AtPackage, AtSystem); one of both may be empty.
-	LeftOutRuns struct {
-		Side   string
-		Runs   int
-		Why    string
-		Metric string
-		Watts  []string
-	}
-	// NoiseEstimate says where a noise comes from that repeats alone did not settle.
-	NoiseEstimate struct {
-		Side   string
-		Source NoiseSource
-	}
-	// UnlikeRepeats counts the runs that differ from their repeats.
-	UnlikeRepeats struct{ Runs int }
-	// DirectionsDiffer: runs disagree whether less of the metric is better; it is
-	// taken as such for all.
-	DirectionsDiffer struct {
-		Metric       string
-		LowerIn, All int // runs
-	}
-	// SeveralUnits have not been converted.
-	SeveralUnits struct {
-		Metric string
-		Units  []string
-	}
-)
-
-func (LeftOutRuns) note()      {}
-func (NoiseEstimate) note()    {}
-func (UnlikeRepeats) note()    {}
-func (DirectionsDiffer) note() {}
-func (SeveralUnits) note()     {}
-
-// Notes of Compare.
-type (
-	// Disobeyed: at these settings most runs of a side did not keep to the setting,
-	// so that equal set watts were not equal power.
-	Disobeyed struct {
-		Side string
-		At   []DisobeyedSetting
-	}
-	// NothingShared: the sides have no setting in common.
-	NothingShared struct{}
-	// ShiftsTakenOut: the passes had common shifts, from the lowest to the highest
-	// by the relative Spread, which were taken out.
-	ShiftsTakenOut struct {
-		Passes int
-		Spread Number
-	}
-	// ComparedByName: settings have no watts, so there are no crossings.
-	ComparedByName struct{}
-	// GaugesLeftOut: what each battery's gauge gets wrong in all its runs alike, by
-	// this relative standard uncertainty, is not in the bounds.
-	GaugesLeftOut struct{ Uncertainty Number }
-	// DaysLeftOut: how each of two devices drifts on its own day is not in the bounds.
-	DaysLeftOut struct{}
-	// UnevenNoiseUnseen: with at most two runs per setting nobody notices noise that
-	// changes with the setting.
-	UnevenNoiseUnseen struct{}
-	// SlowRunUnseen: of two runs nobody can tell which is the slow one.
-	SlowRunUnseen struct{}
-	// SingleRunSupported: where a side has one run, only a neighbouring setting makes
-	// it a winner.
-	SingleRunSupported struct{}
-	// NoiseBorrowed: one side has nothing to estimate its noise from.
-	NoiseBorrowed struct{}
-	// EqualWatts: the sides are compared at equal measured watts of this kind.
-	EqualWatts struct{ Watts string }
-	// NoCommonWatts: the sides were not measured in a common range of such watts.
-	NoCommonWatts struct{ Watts string }
-	// OutsideCommonWatts counts the measured points outside the range that both
-	// sides cover.
-	OutsideCommonWatts struct {
-		FromW, ToW Number
-		Points     int
-	}
-	// StraightLine: a side has too few points to know the curve between them.
-	StraightLine struct{}
-	// OtherMetric: a workload lacks the usual metric and was compared by another.
-	OtherMetric struct{ Workload, Metric, Instead string }
-	// SeveralPairs of sides are each summed up over its workloads by itself.
-	SeveralPairs struct{}
-	// Alone is a group of a side that found nobody to be compared with.
-	Alone struct{ Group Group }
-)
+// NoteSide is a side by its name in the comparison, with what a note tells of its runs.
+type NoteSide struct {
+	Side      string
+	Mean      Number
+	TimeOfDay time.Duration // since midnight, UTC
+	Count, Of int           // runs
+	Values    []string      // sorted
+}
 
 // DisobeyedSetting is a setting and the mean package power of the runs that did
 // not keep to it.
@@ -114,197 +42,91 @@ type DisobeyedSetting struct {
 	DrewW    Number
 }
 
-func (Disobeyed) note()          {}
-func (NothingShared) note()      {}
-func (ShiftsTakenOut) note()     {}
-func (ComparedByName) note()     {}
-func (GaugesLeftOut) note()      {}
-func (DaysLeftOut) note()        {}
-func (UnevenNoiseUnseen) note()  {}
-func (SlowRunUnseen) note()      {}
-func (SingleRunSupported) note() {}
-func (NoiseBorrowed) note()      {}
-func (EqualWatts) note()         {}
-func (NoCommonWatts) note()      {}
-func (OutsideCommonWatts) note() {}
-func (StraightLine) note()       {}
-func (OtherMetric) note()        {}
-func (SeveralPairs) note()       {}
-func (Alone) note()              {}
+// NoteCode tells notes apart. Codes are a contract: JSON has them as note_codes.
+type NoteCode string
 
-// What else differs between the sides of a comparison and could explain the
-// difference.
-type (
-	// Apart: the last run of one side began before the first of the other.
-	Apart struct{ Early, Late string }
-	// DurationsDiffer, in mean seconds.
-	DurationsDiffer struct{ A, B SideMean }
-	// StartTemperaturesDiffer, in mean °C.
-	StartTemperaturesDiffer struct{ A, B SideMean }
-	// TimesOfDayDiffer, the middles of the times of start.
-	TimesOfDayDiffer struct{ A, B SideTime }
-	// ChargesDiffer, in the mean charge at the start, 0 to 1.
-	ChargesDiffer struct{ A, B SideMean }
-	// FindingsDiffer in how many runs have the finding of this code.
-	FindingsDiffer struct {
-		Code string
-		A, B SideShare
-	}
-	// FactsDiffer in the values that one fact takes, as the runs hold them.
-	FactsDiffer struct {
-		Fact string
-		A, B SideValues
-	}
-	// DevicesDiffer in facts that nobody could have made equal, by their keys.
-	DevicesDiffer struct{ Facts []string }
-	// UnitsDiffer in the units of the metric; "" is no unit.
-	UnitsDiffer struct {
-		Metric string
-		A, B   SideValues
-	}
-	// MovesBetweenPasses: a side's results shift from pass to pass, from the lowest
-	// to the highest by the relative Spread.
-	MovesBetweenPasses struct {
-		Side   string
-		Spread Number
-		Passes int
-	}
-	// Drifts: a side's results change over the hours of its runs, relatively.
-	Drifts struct {
-		Side          string
-		Hours, Change Number
-	}
+// Codes of every analysis. Those of left-out runs count them and name the metric
+// and the kinds of watts that the runs should have had; one of both may be empty.
+const (
+	NoteQuantityMissing  NoteCode = "quantity_missing"  // runs without it were left out: Side, Count, Metric, Watts
+	NoteQuantityUnusable NoteCode = "quantity_unusable" // runs where it has no logarithm were left out: Side, Count, Metric, Watts
+	NoteSettingUnusable  NoteCode = "setting_unusable"  // runs whose set watts have no logarithm were left out: Side, Count, Metric, Watts
+	NoteNoiseFewRepeats  NoteCode = "noise_few_repeats" // from repeats and the roughness of the curve: Side
+	NoteNoiseNoRepeats   NoteCode = "noise_no_repeats"  // from the roughness of the curve alone: Side
+	NoteNoiseDeclared    NoteCode = "noise_declared"    // by the user: Side
+	NoteNoiseUnknown     NoteCode = "noise_unknown"     // so there are no intervals: Side
+	NoteUnlikeRepeats    NoteCode = "unlike_repeats"    // Count of runs
+	NoteDirectionsDiffer NoteCode = "directions_differ" // less of the Metric is better by Count of Of runs, and taken as better for all
+	NoteSeveralUnits     NoteCode = "several_units"     // of the Metric, not converted: Names
 )
 
-// A side by its name in the comparison, with what is told of its runs.
-type (
-	SideMean struct {
-		Side string
-		Mean Number
-	}
-	SideTime struct {
-		Side string
-		At   time.Duration // since midnight, UTC
-	}
-	SideShare struct {
-		Side      string
-		Runs, All int
-	}
-	SideValues struct {
-		Side   string
-		Values []string // sorted
-	}
+// Codes of Compare.
+const (
+	NoteSettingsDisobeyed  NoteCode = "settings_disobeyed"   // most runs of Side did not keep to At: equal set watts were not equal power
+	NoteNothingShared      NoteCode = "nothing_shared"       // the sides have no setting in common
+	NoteShiftsTakenOut     NoteCode = "shifts_taken_out"     // Count passes had common shifts, from the lowest to the highest by Ratio
+	NoteComparedByName     NoteCode = "compared_by_name"     // settings have no watts, so there are no crossings
+	NoteGaugesLeftOut      NoteCode = "gauges_left_out"      // what each battery's gauge gets wrong in all runs alike, standard uncertainty Ratio, is not in the bounds
+	NoteDaysLeftOut        NoteCode = "days_left_out"        // how each of two devices drifts on its own day is not in the bounds
+	NoteUnevenNoiseUnseen  NoteCode = "uneven_noise_unseen"  // with at most two runs per setting nobody notices noise that changes with the setting
+	NoteSlowRunUnseen      NoteCode = "slow_run_unseen"      // of two runs nobody can tell which is the slow one
+	NoteSingleRunSupported NoteCode = "single_run_supported" // where a side has one run, only a neighbouring setting makes it a winner
+	NoteNoiseBorrowed      NoteCode = "noise_borrowed"       // one side has nothing to estimate its noise from
+	NoteEqualWatts         NoteCode = "equal_watts"          // the sides are compared at equal measured Watts
+	NoteNoCommonWatts      NoteCode = "no_common_watts"      // the sides were not measured in a common range of Watts
+	NoteOutsideCommonWatts NoteCode = "outside_common_watts" // Count of measured points outside FromW to ToW, which both sides cover
+	NoteStraightLine       NoteCode = "straight_line"        // a side has too few points to know the curve between them
+	NoteOtherMetric        NoteCode = "other_metric"         // the workload of Group lacks the usual Metric and was compared by Name
+	NoteSeveralPairs       NoteCode = "several_pairs"        // each pair of sides is summed up over its workloads by itself
+	NoteNoCounterpart      NoteCode = "no_counterpart"       // Group found nobody to be compared with
 )
 
-func (Apart) note()                   {}
-func (DurationsDiffer) note()         {}
-func (StartTemperaturesDiffer) note() {}
-func (TimesOfDayDiffer) note()        {}
-func (ChargesDiffer) note()           {}
-func (FindingsDiffer) note()          {}
-func (FactsDiffer) note()             {}
-func (DevicesDiffer) note()           {}
-func (UnitsDiffer) note()             {}
-func (MovesBetweenPasses) note()      {}
-func (Drifts) note()                  {}
-
-// Notes of Curve.
-type (
-	// NoUsableResult: none of the group's runs has the metric; others they have.
-	NoUsableResult struct {
-		Group  Group
-		Metric string
-		Runs   int
-		Others []string
-	}
-	// CurveByName: settings have no watts, so there is nothing in watts.
-	CurveByName struct{}
-	// LessIsBetter turns the signs of a curve's numbers.
-	LessIsBetter struct{}
-	// NoOrder: the settings have names without a known order.
-	NoOrder struct{}
-	// SingleRunDepartures counts departures that rest on one run.
-	SingleRunDepartures struct{ Departures int }
-	// EfficiencyLeftOut: too few settings have these watts (ByPackage, BySystem).
-	EfficiencyLeftOut struct {
-		By         string
-		Known, All int // settings
-	}
-	// RangeNotTested: nothing tells which settings the device follows. Of all
-	// settings so many have package watts, which are too few, and so many are in line
-	// with the trend; NoNoise: without noise no result is flat.
-	RangeNotTested struct {
-		Measured, InLine, All int
-		NoNoise               bool
-	}
-	// RangeByResults: which settings the device follows is from results alone, because
-	// too few of all settings have package watts.
-	RangeByResults struct{ Measured, All int }
-	// FlatResults do not respond to the setting measurably.
-	FlatResults struct{}
+// Codes of what else differs between the sides of a comparison, A and B, and could
+// explain the difference.
+const (
+	ConfounderApart             NoteCode = "apart"                     // the last run of A began before the first of B
+	ConfounderDurations         NoteCode = "durations_differ"          // Mean in s
+	ConfounderStartTemperatures NoteCode = "start_temperatures_differ" // Mean in °C
+	ConfounderTimesOfDay        NoteCode = "times_of_day_differ"       // the middles of the times of start: TimeOfDay
+	ConfounderCharges           NoteCode = "charges_differ"            // Mean at the start, 0 to 1
+	ConfounderFindings          NoteCode = "findings_differ"           // Count of Of runs have the finding of the code Name
+	ConfounderFacts             NoteCode = "facts_differ"              // Values that the fact Name takes, as the runs hold them
+	ConfounderDevices           NoteCode = "devices_differ"            // in facts that nobody could have made equal: Names, their keys
+	ConfounderUnits             NoteCode = "units_differ"              // of the Metric: Values, "" for no unit
+	ConfounderPasses            NoteCode = "moves_between_passes"      // results of Side shift over Count passes, from the lowest to the highest by Ratio
+	ConfounderDrift             NoteCode = "drifts"                    // results of Side change by Ratio over the Hours of its runs
 )
 
-func (NoUsableResult) note()      {}
-func (CurveByName) note()         {}
-func (LessIsBetter) note()        {}
-func (NoOrder) note()             {}
-func (SingleRunDepartures) note() {}
-func (EfficiencyLeftOut) note()   {}
-func (RangeNotTested) note()      {}
-func (RangeByResults) note()      {}
-func (FlatResults) note()         {}
-
-// Notes of Battery.
-type (
-	// NoUsablePower: none of the group's runs has a power of the whole device.
-	NoUsablePower struct {
-		Group Group
-		Runs  int
-	}
-	// LoneRunDown is a measured runtime without other runs on battery.
-	LoneRunDown struct {
-		Group Group
-		Run   string
-		Hours Number
-	}
-	// OtherSupplies counts the runs on mains or an unknown supply.
-	OtherSupplies struct{ Runs int }
-	// FullEnergyChanges from run to run by the device's word; the latest counts.
-	FullEnergyChanges struct{}
-	// FullEnergyUnknown: there are no runtimes.
-	FullEnergyUnknown struct{}
-	// PackNotCounted: the full energy is that of the battery, without the variant's
-	// external pack.
-	PackNotCounted struct{ Pack, Variant string }
-	// StartChargeUnknown counts runs down to the reserve that were predicted from a
-	// full battery.
-	StartChargeUnknown struct{ Runs int }
-	// OverheadBySetting: the line is against set watts.
-	OverheadBySetting struct{}
-	// NoOverhead: there are too few runs or powers for a line.
-	NoOverhead struct{}
+// Codes of Curve.
+const (
+	NoteNoUsableResult      NoteCode = "no_usable_result"      // none of the Count runs of Group has the Metric; they have Names
+	NoteCurveByName         NoteCode = "curve_by_name"         // settings have no watts, so there is nothing in watts
+	NoteLowerIsBetter       NoteCode = "lower_is_better"       // which turns the signs of a curve's numbers
+	NoteNoOrder             NoteCode = "no_order"              // the settings have names without a known order
+	NoteSingleRunDepartures NoteCode = "single_run_departures" // Count departures rest on one run
+	NoteEfficiencyLeftOut   NoteCode = "efficiency_left_out"   // only Count of Of settings have the watts Name (ByPackage, BySystem)
+	NoteRangeNotTested      NoteCode = "range_not_tested"      // Count of Of settings have package watts and InLine are in line with the trend: too few to tell which the device follows
+	NoteRangeWithoutNoise   NoteCode = "range_without_noise"   // Count of Of settings have package watts, and without noise no result is flat
+	NoteRangeByResults      NoteCode = "range_by_results"      // only Count of Of settings have package watts
+	NoteFlatResults         NoteCode = "flat_results"          // they do not respond to the setting measurably
 )
 
-func (NoUsablePower) note()      {}
-func (LoneRunDown) note()        {}
-func (OtherSupplies) note()      {}
-func (FullEnergyChanges) note()  {}
-func (FullEnergyUnknown) note()  {}
-func (PackNotCounted) note()     {}
-func (StartChargeUnknown) note() {}
-func (OverheadBySetting) note()  {}
-func (NoOverhead) note()         {}
-
-// Notes of Value.
-type (
-	// OneDevice: the sides are variants of one device.
-	OneDevice struct{ A, B string }
-	// PriceUnknown of a device.
-	PriceUnknown struct{ Device string }
-	// SamePrice of two devices.
-	SamePrice struct{ A, B string }
+// Codes of Battery.
+const (
+	NoteNoUsablePower      NoteCode = "no_usable_power"      // none of the Count runs of Group has a power of the whole device
+	NoteLoneRunDown        NoteCode = "lone_run_down"        // Run of Group measured a runtime, Hours, without other runs on battery
+	NoteOtherSupplies      NoteCode = "other_supplies"       // Count of runs on mains or an unknown supply
+	NoteFullEnergyChanges  NoteCode = "full_energy_changes"  // from run to run by the device's word; the latest counts
+	NoteFullEnergyUnknown  NoteCode = "full_energy_unknown"  // there are no runtimes
+	NotePackNotCounted     NoteCode = "pack_not_counted"     // the full energy is without the external pack Name of the variant in Group
+	NoteStartChargeUnknown NoteCode = "start_charge_unknown" // Count of runs down to the reserve that were predicted from a full battery
+	NoteOverheadBySetting  NoteCode = "overhead_by_setting"  // the line is against set watts
+	NoteNoOverhead         NoteCode = "no_overhead"          // there are too few runs or powers for a line
 )
 
-func (OneDevice) note()    {}
-func (PriceUnknown) note() {}
-func (SamePrice) note()    {}
+// Codes of Value.
+const (
+	NoteOneDevice    NoteCode = "one_device"    // the sides A and B are variants of it
+	NotePriceUnknown NoteCode = "price_unknown" // of the device Name
+	NoteSamePrice    NoteCode = "same_price"    // of the devices A and B
+)

@@ -32,9 +32,9 @@ func (b *batteryGroup) addOverhead() {
 	}
 	b.out.Overhead = b.overhead(BySetting, SettingPower)
 	if b.out.Overhead.Against != "" {
-		b.note(OverheadBySetting{})
+		b.note(Note{Code: NoteOverheadBySetting})
 	} else {
-		b.note(NoOverhead{})
+		b.note(Note{Code: NoteNoOverhead})
 	}
 }
 

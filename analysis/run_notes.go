@@ -17,10 +17,10 @@ func leftOutNotes(side string, left LeftOut, metric string, watts ...string) []N
 	var notes []Note
 	for _, l := range []struct {
 		count int
-		why   string
-	}{{left.Missing, LeftOutMissing}, {left.Unusable, LeftOutUnusable}, {left.Setting, LeftOutSetting}} {
+		why   NoteCode
+	}{{left.Missing, NoteQuantityMissing}, {left.Unusable, NoteQuantityUnusable}, {left.Setting, NoteSettingUnusable}} {
 		if l.count > 0 {
-			notes = append(notes, LeftOutRuns{Side: side, Runs: l.count, Why: l.why, Metric: metric, Watts: watts})
+			notes = append(notes, Note{Code: l.why, Side: side, Count: l.count, Metric: metric, Watts: watts})
 		}
 	}
 	return notes
@@ -35,16 +35,22 @@ func unlikeRepeatsNotes(noises ...Noise) []Note {
 	if n == 0 {
 		return nil
 	}
-	return []Note{UnlikeRepeats{n}}
+	return []Note{{Code: NoteUnlikeRepeats, Count: n}}
 }
 
 // noiseNotes says where a side's noise comes from unless repeats alone settled it.
 func noiseNotes(side string, n Noise) []Note {
-	switch n.Source {
-	case NoisePooledRoughness, NoiseRoughness, NoiseDeclared, NoiseNone:
-		return []Note{NoiseEstimate{side, n.Source}}
+	if code, ok := noteOfNoise[n.Source]; ok {
+		return []Note{{Code: code, Side: side}}
 	}
 	return nil
+}
+
+var noteOfNoise = map[NoiseSource]NoteCode{
+	NoisePooledRoughness: NoteNoiseFewRepeats,
+	NoiseRoughness:       NoteNoiseNoRepeats,
+	NoiseDeclared:        NoteNoiseDeclared,
+	NoiseNone:            NoteNoiseUnknown,
 }
 
 // nonNil makes a missing list an empty one.

@@ -219,7 +219,7 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []Note) {
 	}
 	for _, g := range groups {
 		if !met[g] && (s.a.matches(g) && !s.anyA || s.b.matches(g)) {
-			notes = append(notes, Alone{g})
+			notes = append(notes, Note{Code: NoteNoCounterpart, Group: g})
 		}
 	}
 	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.family.compare(q.family), p.b.compare(q.b), p.a.compare(q.a)) })

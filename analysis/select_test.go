@@ -143,7 +143,7 @@ func TestCompareNamesTheLonely(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := (Alone{groups[2]}); !has(result.Notes, want) {
+	if want := (Note{Code: NoteNoCounterpart, Group: groups[2]}); !has(result.Notes, want) {
 		t.Errorf("notes %+v, want %+v", result.Notes, want)
 	}
 }

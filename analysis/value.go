@@ -86,13 +86,13 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 		priceB, knownB := prices.ByDevice[b]
 		switch {
 		case a == b:
-			note(OneDevice{c.A, c.B})
+			note(Note{Code: NoteOneDevice, A: NoteSide{Side: c.A}, B: NoteSide{Side: c.B}})
 		case !knownA:
-			note(PriceUnknown{a})
+			note(Note{Code: NotePriceUnknown, Name: a})
 		case !knownB:
-			note(PriceUnknown{b})
+			note(Note{Code: NotePriceUnknown, Name: b})
 		case priceA == priceB:
-			note(SamePrice{a, b})
+			note(Note{Code: NoteSamePrice, A: NoteSide{Side: a}, B: NoteSide{Side: b}})
 		default:
 			result.Values = append(result.Values, deviceValue(c, priceA, priceB))
 		}

@@ -81,9 +81,9 @@ func TestValueUnknown(t *testing.T) {
 		prices map[string]float64
 		says   Note
 	}{
-		"none":     {nil, PriceUnknown{"unit-oak"}},
-		"one":      {map[string]float64{"unit-oak": 600}, PriceUnknown{"unit-elm"}},
-		"the same": {map[string]float64{"unit-oak": 600, "unit-elm": 600}, SamePrice{"unit-oak", "unit-elm"}},
+		"none":     {nil, Note{Code: NotePriceUnknown, Name: "unit-oak"}},
+		"one":      {map[string]float64{"unit-oak": 600}, Note{Code: NotePriceUnknown, Name: "unit-elm"}},
+		"the same": {map[string]float64{"unit-oak": 600, "unit-elm": 600}, Note{Code: NoteSamePrice, A: NoteSide{Side: "unit-oak"}, B: NoteSide{Side: "unit-elm"}}},
 	} {
 		got, err := Value(compared, Prices{ByDevice: c.prices})
 		if err != nil || len(got.Values) != 0 || !has(got.Notes, c.says) {

@@ -10,8 +10,8 @@ import (
 // are unlike their repeats.
 func appendNotes(notes []string, about string, more []analysis.Note) []string {
 	for _, n := range more {
-		switch n.(type) {
-		case analysis.Disobeyed, analysis.UnlikeRepeats:
+		switch n.Code {
+		case analysis.NoteSettingsDisobeyed, analysis.NoteUnlikeRepeats:
 		default:
 			notes = append(notes, about+sentence.Note(n))
 		}

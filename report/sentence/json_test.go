@@ -8,20 +8,20 @@ import (
 	"sweepd/analysis"
 )
 
-// Notes stand in JSON as lists of text where they always did, and a list without
-// any is empty.
+// Notes stand in JSON as lists of text where they always did, each with its code, and
+// a list without any is empty.
 func TestNotesInJSON(t *testing.T) {
 	u := analysis.Unknown()
-	notes := []analysis.Note{analysis.NothingShared{}}
+	notes := []analysis.Note{{Code: analysis.NoteNothingShared}}
 	for _, c := range []struct {
 		value any
 		want  string // in this order
 	}{
-		{CompareAsJSON(analysis.CompareResult{Comparisons: []analysis.Comparison{{Workload: "tile-sort", Confounders: []analysis.Note{analysis.DevicesDiffer{Facts: []string{"host_model"}}}, Notes: notes}}}),
-			`"workload":"tile-sort" "confounders":["the devices differ in model"] "notes":["the sides share no setting: nothing can be compared"]} "notes":[]`},
-		{CurveAsJSON(analysis.CurveResult{Groups: []analysis.CurveGroup{{Workload: "tile-sort", Noise: u, KneeW: u}}, Notes: notes}), `"workload":"tile-sort" "notes":[]} "notes":["the sides share`},
-		{BatteryAsJSON(analysis.BatteryResult{Groups: []analysis.BatteryGroup{{Workload: "tile-sort", Notes: notes}}}), `"workload":"tile-sort" "notes":["the sides share no setting: nothing can be compared"]} "notes":[]`},
-		{ValueAsJSON(&analysis.ValueResult{Notes: notes}), `"values":null "notes":["the sides share`},
+		{CompareAsJSON(analysis.CompareResult{Comparisons: []analysis.Comparison{{Workload: "tile-sort", Confounders: []analysis.Note{{Code: analysis.ConfounderDevices, Names: []string{"host_model"}}}, Notes: notes}}}),
+			`"workload":"tile-sort" "confounders":["the devices differ in model"] "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]} "notes":[] "note_codes":[]`},
+		{CurveAsJSON(analysis.CurveResult{Groups: []analysis.CurveGroup{{Workload: "tile-sort", Noise: u, KneeW: u}}, Notes: notes}), `"workload":"tile-sort" "notes":[] "note_codes":[]} "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]}`},
+		{BatteryAsJSON(analysis.BatteryResult{Groups: []analysis.BatteryGroup{{Workload: "tile-sort", Notes: notes}}}), `"workload":"tile-sort" "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]} "notes":[] "note_codes":[]`},
+		{ValueAsJSON(&analysis.ValueResult{Notes: notes}), `"values":null "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]`},
 		{ValueAsJSON(nil), `null`},
 	} {
 		text, err := json.Marshal(c.value)
@@ -36,7 +36,7 @@ func TestNotesInJSON(t *testing.T) {
 			}
 			rest = after
 		}
-		if strings.Contains(string(text), `"notes":null`) || strings.Count(string(text), `"comparisons"`) > 1 || strings.Count(string(text), `"groups"`) > 1 {
+		if strings.Contains(string(text), `"notes":null`) || strings.Contains(string(text), `"note_codes":null`) || strings.Count(string(text), `"comparisons"`) > 1 || strings.Count(string(text), `"groups"`) > 1 {
 			t.Errorf("got %s", text)
 		}
 	}

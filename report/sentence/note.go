@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"sweepd/analysis"
 )
@@ -13,12 +14,132 @@ import (
 // a capital and a full stop. It orders nobody about: a terminal may add what can be
 // done (report/text), a published page may not.
 func Note(n analysis.Note) string {
-	for _, say := range []func(analysis.Note) string{noteOnRuns, noteOnComparison, noteBesides, noteOnCurve, noteOnBattery, noteOnValue} {
-		if text := say(n); text != "" {
-			return text
+	a, b := Side(n.A.Side), Side(n.B.Side)
+	switch n.Code {
+	case analysis.NoteQuantityMissing:
+		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: without " + quantityOf(n)
+	case analysis.NoteQuantityUnusable:
+		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: " + quantityOf(n) + " not finite, zero or negative"
+	case analysis.NoteSettingUnusable:
+		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: set watts not finite, zero or negative"
+	case analysis.NoteUnlikeRepeats:
+		return fmt.Sprintf("%s %s and %s in all numbers", Counted(n.Count, "run"), plural(n.Count, "differs from its repeats", "differ from their repeats"), plural(n.Count, "stays", "stay"))
+	case analysis.NoteDirectionsDiffer:
+		return fmt.Sprintf("%d of %d runs say that a lower %s is better, the others do not: taken as lower for all", n.Count, n.Of, n.Metric)
+	case analysis.NoteSeveralUnits:
+		return fmt.Sprintf("%s has several units (%s): the numbers are compared as they are", n.Metric, strings.Join(n.Names, ", "))
+
+	case analysis.NoteSettingsDisobeyed:
+		return fmt.Sprintf("at %s %s did not keep to its setting, so equal settings are not equal power there", disobeyedAt(n.At), actor(n.Side))
+	case analysis.NoteShiftsTakenOut:
+		return fmt.Sprintf("run in %d passes, whose common shifts were taken out: %s between the lowest and the highest", n.Count, roughPercent(n.Ratio, false))
+	case analysis.NoteGaugesLeftOut:
+		return fmt.Sprintf("system watts are those of the batteries' gauges: what a gauge gets wrong in all its runs alike, about %s %% for each device, is not in the bounds",
+			Margin(float64(n.Ratio)))
+	case analysis.NoteEqualWatts:
+		return fmt.Sprintf("compared at equal measured %s watts: between measured points the curves are interpolated, and the bounds include that", listed(n.Watts))
+	case analysis.NoteNoCommonWatts:
+		return fmt.Sprintf("the sides were not measured in a common range of %s watts", listed(n.Watts))
+	case analysis.NoteOutsideCommonWatts:
+		return fmt.Sprintf("outside the %s to %s W that both sides cover nothing is compared: %s", Fixed(float64(n.FromW), 1), Fixed(float64(n.ToW), 1), Counted(n.Count, "measured point"))
+	case analysis.NoteOtherMetric:
+		return fmt.Sprintf("%s has no %s: compared by %s", n.Group.Workload, n.Metric, n.Name)
+	case analysis.NoteNoCounterpart:
+		return named(n.Group) + ": nothing to compare it with"
+
+	case analysis.ConfounderApart:
+		return fmt.Sprintf("not interleaved in time: the last run of %s began before the first of %s, so anything that changed in between looks like a difference of the sides", a, b)
+	case analysis.ConfounderDurations:
+		return fmt.Sprintf("different duration: runs of %s last %s s on average, of %s %s s", a, Significant(float64(n.A.Mean)), b, Significant(float64(n.B.Mean)))
+	case analysis.ConfounderStartTemperatures:
+		return fmt.Sprintf("different start temperature: %s %s °C on average, %s %s °C", a, Fixed(float64(n.A.Mean), 1), b, Fixed(float64(n.B.Mean), 1))
+	case analysis.ConfounderTimesOfDay:
+		return fmt.Sprintf("different time of day: %s ran around %s UTC, %s around %s", a, timeOfDay(n.A.TimeOfDay), b, timeOfDay(n.B.TimeOfDay))
+	case analysis.ConfounderCharges:
+		return fmt.Sprintf("different charge: %s starts at %s %% on average, %s at %s %%", a, Fixed(100*float64(n.A.Mean), 0), b, Fixed(100*float64(n.B.Mean), 0))
+	case analysis.ConfounderFindings:
+		return fmt.Sprintf("%s: %d of %d runs of %s, %d of %d of %s", n.Name, n.A.Count, n.A.Of, a, n.B.Count, n.B.Of, b)
+	case analysis.ConfounderFacts:
+		return fmt.Sprintf("different %s: %s with %s, %s with %s", FactName(n.Name), factValues(n.Name, n.A.Values), a, factValues(n.Name, n.B.Values), b)
+	case analysis.ConfounderDevices:
+		return "the devices differ in " + listed(kindsOf(n.Names))
+	case analysis.ConfounderUnits:
+		return fmt.Sprintf("different unit of %s: %s with %s, %s with %s", n.Metric, units(n.A.Values), a, units(n.B.Values), b)
+	case analysis.ConfounderPasses:
+		return fmt.Sprintf("results of %s move from pass to pass, by %s between the lowest and the highest of %d passes: such a shift is not in the bounds",
+			Side(n.Side), roughPercent(n.Ratio, false), n.Count)
+	case analysis.ConfounderDrift:
+		return fmt.Sprintf("results of %s drift over the %s h of its runs, by %s in all", Side(n.Side), Fixed(float64(n.Hours), places(float64(n.Hours), 2)), roughPercent(n.Ratio, true))
+
+	case analysis.NoteNoUsableResult:
+		text := fmt.Sprintf("%s: no usable %s in %s", named(n.Group), n.Metric, Counted(n.Count, "run"))
+		if len(n.Names) > 0 {
+			text += fmt.Sprintf("; %s %s", plural(n.Count, "it has", "they have"), listed(n.Names))
 		}
+		return text
+	case analysis.NoteSingleRunDepartures:
+		return fmt.Sprintf("%s %s on a single run, which cannot tell a dip from a bad run", Counted(n.Count, "departure"), plural(n.Count, "rests", "each rest"))
+	case analysis.NoteEfficiencyLeftOut:
+		return fmt.Sprintf("efficiency by %s left out: only %d of %s have them", kindOfWatts[n.Name], n.Count, Counted(n.Of, "setting"))
+	case analysis.NoteRangeNotTested:
+		return tooFewForRange(n) + ": the range is that of the settings tested"
+	case analysis.NoteRangeWithoutNoise:
+		return packagePower(n) + ", and no noise to judge the results by: the range is that of the settings tested"
+	case analysis.NoteRangeByResults:
+		return packagePower(n) + ": the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)"
+
+	case analysis.NoteNoUsablePower:
+		if n.Count == 1 {
+			return named(n.Group) + ": its run has no usable power of the whole device"
+		}
+		return fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", named(n.Group), n.Count)
+	case analysis.NoteLoneRunDown:
+		return fmt.Sprintf("%s: run %s emptied the battery in %s h; without finished runs on battery there is no prediction to set beside it",
+			named(n.Group), ShortID(n.Run), Fixed(float64(n.Hours), 2))
+	case analysis.NoteOtherSupplies:
+		return fmt.Sprintf("%s on mains or an unknown supply %s not count", Counted(n.Count, "run"), plural(n.Count, "does", "do"))
+	case analysis.NotePackNotCounted:
+		return fmt.Sprintf("the runtimes count the battery alone and not the pack of %s", n.Name)
+	case analysis.NoteStartChargeUnknown:
+		return fmt.Sprintf("%s down to the reserve did not say at which charge %s began: predicted from a full battery", Counted(n.Count, "run"), plural(n.Count, "it", "they"))
+
+	case analysis.NoteOneDevice:
+		return fmt.Sprintf("%s against %s: one device, so nothing is paid for the difference", a, b)
+	case analysis.NotePriceUnknown:
+		return fmt.Sprintf("the price of %s is not known", n.Name)
+	case analysis.NoteSamePrice:
+		return fmt.Sprintf("%s and %s cost the same", n.A.Side, n.B.Side)
 	}
-	return fmt.Sprintf("%T", n) // TestNoteHasWords keeps it from being read
+	return ofSide(n.Side) + fixedNotes[n.Code]
+}
+
+// fixedNotes are the clauses that say the same whatever the note holds, but for a
+// side before it.
+var fixedNotes = map[analysis.NoteCode]string{
+	analysis.NoteNoiseFewRepeats: "few repeats: the noise is estimated from them and from the roughness of the curve",
+	analysis.NoteNoiseNoRepeats:  "no repeats: the noise is estimated from the roughness of the curve alone, which a dip or a kink makes too large",
+	analysis.NoteNoiseDeclared:   "no repeats: the noise is the declared one",
+	analysis.NoteNoiseUnknown:    "neither repeats nor enough settings to estimate the noise: no intervals",
+
+	analysis.NoteNothingShared:      "the sides share no setting: nothing can be compared",
+	analysis.NoteComparedByName:     "settings without watts: no crossings, and bands have names",
+	analysis.NoteDaysLeftOut:        "two devices drift each on its own day, which no method can take out and the bounds do not include",
+	analysis.NoteUnevenNoiseUnseen:  "with at most two runs per setting, noise that changes strongly with the setting is not noticed: bounds may be too narrow where it is largest",
+	analysis.NoteSlowRunUnseen:      "with two runs per setting a slow run cannot be told from its repeat: about one comparison in ten then names a false winner where slow runs occur",
+	analysis.NoteSingleRunSupported: "a setting with a single run on a side is won only if a neighbouring setting supports it",
+	analysis.NoteNoiseBorrowed:      "one side has nothing to estimate its noise from: it takes that of the other",
+	analysis.NoteStraightLine:       "a side has fewer than three points: between them a straight line is assumed, which the bounds do not cover",
+	analysis.NoteSeveralPairs:       "several pairs of sides were compared: each is summed up over its workloads by itself",
+
+	analysis.NoteCurveByName:   "settings without watts: no range, knee, enough, marginal gain or result per set watt",
+	analysis.NoteLowerIsBetter: "lower is better: a negative departure is a worse (higher) result, a positive marginal gain a better (lower) one, and efficiency is 1/(result x watts)",
+	analysis.NoteNoOrder:       "the settings have names without a known order: no departures",
+	analysis.NoteFlatResults:   "the results do not respond to the setting measurably",
+
+	analysis.NoteFullEnergyChanges: "the device's word for its full energy changes from run to run: the latest counts",
+	analysis.NoteFullEnergyUnknown: "the full energy of the battery is unknown: no runtimes",
+	analysis.NoteOverheadBySetting: "too few package watts for the overhead: the line is against set watts, and wrong where the device does not follow its setting",
+	analysis.NoteNoOverhead:        "too few runs or too few different powers for an overhead line: it takes three runs at two powers",
 }
 
 // Notes says each of a list.
@@ -30,31 +151,19 @@ func Notes(list []analysis.Note) []string {
 	return texts
 }
 
-// noteOnRuns says what any analysis may note.
-func noteOnRuns(n analysis.Note) string {
-	switch n := n.(type) {
-	case analysis.LeftOutRuns:
-		return ofSide(n.Side) + Counted(n.Runs, "run") + " left out: " + whyLeftOut(n)
-	case analysis.NoiseEstimate:
-		return ofSide(n.Side) + noiseFrom[n.Source]
-	case analysis.UnlikeRepeats:
-		return fmt.Sprintf("%s %s and %s in all numbers", Counted(n.Runs, "run"), plural(n.Runs, "differs from its repeats", "differ from their repeats"), plural(n.Runs, "stays", "stay"))
-	case analysis.DirectionsDiffer:
-		return fmt.Sprintf("%d of %d runs say that a lower %s is better, the others do not: taken as lower for all", n.LowerIn, n.All, n.Metric)
-	case analysis.SeveralUnits:
-		return fmt.Sprintf("%s has several units (%s): the numbers are compared as they are", n.Metric, strings.Join(n.Units, ", "))
+// Obedience says where sides of a comparison did not keep to their settings.
+func Obedience(c *analysis.Comparison) []Sentence {
+	var l list
+	for _, n := range c.Notes {
+		if n.Code == analysis.NoteSettingsDisobeyed {
+			l.tell(Doubtful, Capital(Note(n))+".")
+		}
 	}
-	return ""
+	return l
 }
 
-var noiseFrom = map[analysis.NoiseSource]string{
-	analysis.NoisePooledRoughness: "few repeats: the noise is estimated from them and from the roughness of the curve",
-	analysis.NoiseRoughness:       "no repeats: the noise is estimated from the roughness of the curve alone, which a dip or a kink makes too large",
-	analysis.NoiseDeclared:        "no repeats: the noise is the declared one",
-	analysis.NoiseNone:            "neither repeats nor enough settings to estimate the noise: no intervals",
-}
-
-func whyLeftOut(n analysis.LeftOutRuns) string {
+// quantityOf names the metric and the watts that left-out runs should have had.
+func quantityOf(n analysis.Note) string {
 	var parts []string
 	if n.Metric != "" {
 		parts = append(parts, n.Metric)
@@ -66,14 +175,30 @@ func whyLeftOut(n analysis.LeftOutRuns) string {
 		}
 		parts = append(parts, kind+" watts")
 	}
-	quantity := strings.Join(parts, " and ")
-	switch n.Why {
-	case analysis.LeftOutMissing:
-		return "without " + quantity
-	case analysis.LeftOutSetting:
-		quantity = "set watts"
+	return strings.Join(parts, " and ")
+}
+
+// disobeyedAt lists settings with what was drawn at them.
+func disobeyedAt(list []analysis.DisobeyedSetting) string {
+	places := make([]string, len(list))
+	for i, d := range list {
+		places[i] = Setting(d.SettingW, d.Setting)
+		if d.DrewW.Known() {
+			places[i] += " (where it drew " + Significant(float64(d.DrewW)) + " W)"
+		}
 	}
-	return quantity + " not finite, zero or negative"
+	return listed(places)
+}
+
+// actor is the device of a side, for a clause in which it does something.
+func actor(side string) string {
+	switch {
+	case side == "battery" || side == "mains":
+		return "the device on " + side
+	case strings.Contains(side, "="):
+		return "the device with " + Side(side)
+	}
+	return side
 }
 
 // ofSide leads a clause on one side of a comparison.
@@ -101,4 +226,36 @@ func roughPercent(ratio analysis.Number, sign bool) string {
 		return SignedPercent(float64(ratio), places(percent, 2)) + " %"
 	}
 	return Fixed(percent, places(percent, 2)) + " %"
+}
+
+func timeOfDay(sinceMidnight time.Duration) string {
+	return time.Time{}.Add(sinceMidnight).Format("15:04")
+}
+
+func units(list []string) string {
+	words := make([]string, len(list))
+	for i, u := range list {
+		words[i] = cmp.Or(u, "no unit")
+	}
+	return listed(words)
+}
+
+// packagePower says how few settings have package watts.
+func packagePower(n analysis.Note) string {
+	if n.Count == 0 {
+		return "no package power"
+	}
+	return fmt.Sprintf("package power at only %d of %s", n.Count, Counted(n.Of, "setting"))
+}
+
+// tooFewForRange says why neither power nor results tell the range.
+func tooFewForRange(n analysis.Note) string {
+	if n.Count == n.Of { // all have package watts: it is the settings that are too few
+		return fmt.Sprintf("only %s", Counted(n.Of, "setting"))
+	}
+	inLine := fmt.Sprintf("only %s", Counted(n.InLine, "setting"))
+	if n.InLine < n.Of {
+		inLine += " in line with the trend"
+	}
+	return packagePower(n) + ", and " + inLine + " to judge by the results"
 }

@@ -18,40 +18,38 @@ func (p *page) notes(word string, list []analysis.Note) {
 // advice says behind a note what to do about it, by the commands and options of
 // sweepd. It is for those who test: whoever only reads results can do nothing.
 func advice(n analysis.Note) string {
-	switch n := n.(type) {
-	case analysis.NoiseEstimate:
-		if n.Source == analysis.NoiseNone {
-			return "; repeat each setting at least twice"
-		}
-	case analysis.UnlikeRepeats:
-		if n.Runs == 1 {
+	switch n.Code {
+	case analysis.NoteNoiseUnknown:
+		return "; repeat each setting at least twice"
+	case analysis.NoteUnlikeRepeats:
+		if n.Count == 1 {
 			return "; look at it (`sweepd run show`) and reject it if you can explain it"
 		}
 		return "; look at them (`sweepd run show`) and reject those that you can explain"
-	case analysis.Disobeyed:
+	case analysis.NoteSettingsDisobeyed:
 		return "; --at package compares at equal measured watts"
-	case analysis.DaysLeftOut:
+	case analysis.NoteDaysLeftOut:
 		return ": only interleaving their runs helps"
-	case analysis.SlowRunUnseen:
+	case analysis.NoteSlowRunUnseen:
 		return "; three runs help"
-	case analysis.DevicesDiffer:
+	case analysis.ConfounderDevices:
 		return " (`sweepd run show` lists the facts)"
-	case analysis.NoUsableResult:
-		if len(n.Others) > 0 {
+	case analysis.NoteNoUsableResult:
+		if len(n.Names) > 0 {
 			return " (ask with --metric)"
 		}
-	case analysis.SingleRunDepartures:
-		if n.Departures == 1 {
+	case analysis.NoteSingleRunDepartures:
+		if n.Count == 1 {
 			return ": repeat it"
 		}
 		return ": repeat them"
-	case analysis.FullEnergyUnknown:
+	case analysis.NoteFullEnergyUnknown:
 		return "; state it, such as --full-energy 48.6Wh"
-	case analysis.PackNotCounted:
-		return fmt.Sprintf("; state the energy of both, --full-energy %s=…Wh", n.Variant)
-	case analysis.PriceUnknown:
-		return fmt.Sprintf("; state it, --price %s=…", n.Device)
-	case analysis.SamePrice:
+	case analysis.NotePackNotCounted:
+		return fmt.Sprintf("; state the energy of both, --full-energy %s=…Wh", n.Group.Variant)
+	case analysis.NotePriceUnknown:
+		return fmt.Sprintf("; state it, --price %s=…", n.Name)
+	case analysis.NoteSamePrice:
 		return ": see the comparison"
 	}
 	return ""

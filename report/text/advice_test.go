@@ -14,18 +14,18 @@ func TestTerminalAdvises(t *testing.T) {
 	compare := analysis.CompareResult{Comparisons: []analysis.Comparison{{
 		Workload: "tile-sort", A: "unit-oak", B: "unit-elm", Metric: "score", Better: "higher",
 		Flagged:     []analysis.FlaggedRun{{Run: "0123456789", SettingW: 15}},
-		Confounders: []analysis.Note{analysis.DevicesDiffer{Facts: []string{"host_model"}}},
-		Notes:       []analysis.Note{analysis.UnlikeRepeats{Runs: 1}, analysis.Disobeyed{Side: "unit-oak", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7}}}},
+		Confounders: []analysis.Note{{Code: analysis.ConfounderDevices, Names: []string{"host_model"}}},
+		Notes:       []analysis.Note{{Code: analysis.NoteUnlikeRepeats, Count: 1}, {Code: analysis.NoteSettingsDisobeyed, Side: "unit-oak", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7}}}},
 	}}}
 	curve := analysis.CurveResult{Groups: []analysis.CurveGroup{{
 		Workload: "tile-sort", KneeW: u, Enough: analysis.Enough{AtW: u}, Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
 		Departures: []analysis.DepartureAt{{SettingW: 26, Change: -0.3, PAdjusted: 0.002}},
-		Notes:      []analysis.Note{analysis.SingleRunDepartures{Departures: 1}, analysis.NoiseEstimate{Source: analysis.NoiseNone}},
-	}}, Notes: []analysis.Note{analysis.NoUsableResult{Group: analysis.Group{Device: "unit-oak", Workload: "tile-sort"}, Metric: "score", Runs: 3, Others: []string{"fps_mean"}}}}
+		Notes:      []analysis.Note{{Code: analysis.NoteSingleRunDepartures, Count: 1}, {Code: analysis.NoteNoiseUnknown}},
+	}}, Notes: []analysis.Note{{Code: analysis.NoteNoUsableResult, Group: analysis.Group{Device: "unit-oak", Workload: "tile-sort"}, Metric: "score", Count: 3, Names: []string{"fps_mean"}}}}
 	battery := analysis.BatteryResult{Groups: []analysis.BatteryGroup{{
-		FullEnergyWh: u, Overhead: analysis.Overhead{InterceptW: u}, Notes: []analysis.Note{analysis.FullEnergyUnknown{}, analysis.PackNotCounted{Pack: "100Wh", Variant: "pack=100Wh"}},
+		FullEnergyWh: u, Overhead: analysis.Overhead{InterceptW: u}, Notes: []analysis.Note{{Code: analysis.NoteFullEnergyUnknown}, {Code: analysis.NotePackNotCounted, Name: "100Wh", Group: analysis.Group{Variant: "pack=100Wh"}}},
 	}}}
-	value := analysis.ValueResult{Notes: []analysis.Note{analysis.PriceUnknown{Device: "unit-elm"}, analysis.SamePrice{A: "unit-oak", B: "unit-elm"}}}
+	value := analysis.ValueResult{Notes: []analysis.Note{{Code: analysis.NotePriceUnknown, Name: "unit-elm"}, {Code: analysis.NoteSamePrice, A: analysis.NoteSide{Side: "unit-oak"}, B: analysis.NoteSide{Side: "unit-elm"}}}}
 	var b strings.Builder
 	for _, err := range []error{Compare(&b, compare, Options{}), Curve(&b, curve, Options{}), Battery(&b, battery, Options{}), Value(&b, value, Options{})} {
 		if err != nil {
