@@ -29,6 +29,16 @@ func TestPasses(t *testing.T) {
 	if got := passes(runs, cells); got != 0 {
 		t.Errorf("%d passes where a first run began with a second one, want none", got)
 	}
+	// Earlier means earlier: a first run that starts with a second one is not.
+	runs, cells = inPasses([][]float64{{1, 2}, {4, 5}})
+	runs[cells[1].Runs[0]].StartedAt = runs[cells[0].Runs[1]].StartedAt
+	if got := passes(runs, cells); got != 0 {
+		t.Errorf("%d passes where the last first run began at the moment of the first second one, want none", got)
+	}
+	runs[cells[1].Runs[0]].StartedAt = runs[cells[0].Runs[1]].StartedAt.Add(-1)
+	if got := passes(runs, cells); got != 2 {
+		t.Errorf("%d passes where the last first run began just before the first second one, want 2", got)
+	}
 	runs, cells = inPasses([][]float64{{1}, {2}})
 	if got := passes(runs, cells); got != 0 {
 		t.Errorf("%d passes without repeats, want none", got)
