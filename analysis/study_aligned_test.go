@@ -52,10 +52,7 @@ func cappedCurve(w float64) float64 { return studyCurve(math.Min(w, 30)) }
 // the curve leaves open is added as if it were at its worst.
 func TestStudyAligned(t *testing.T) {
 	t.Parallel()
-	campaigns := 150
-	if *studyFull {
-		campaigns = *studyCampaigns
-	}
+	campaigns := studySize(150)
 	curves := []struct {
 		name  string
 		curve func(float64) float64
@@ -109,10 +106,7 @@ func TestStudyAligned(t *testing.T) {
 // the results themselves: 0.93 to 0.98.
 func TestStudyPer(t *testing.T) {
 	t.Parallel()
-	campaigns := 150
-	if *studyFull {
-		campaigns = *studyCampaigns
-	}
+	campaigns := studySize(150)
 	efficiency := func(side int, w float64) float64 { return studyCurve(drawn(side, w)) - math.Log(drawn(side, w)) }
 	var text strings.Builder
 	for i, n := range []int{1, 2, 3, 5} {

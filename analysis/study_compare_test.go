@@ -196,10 +196,7 @@ func trueCrossings() []float64 {
 // coverage, widths, power and crossings against the published table.
 func TestStudyCompare(t *testing.T) {
 	t.Parallel()
-	campaigns := 200
-	if *studyFull {
-		campaigns = *studyCampaigns
-	}
+	campaigns := studySize(200)
 	table := &studyTable{t: t}
 	for i, p := range publishedCompare {
 		if !*studyFull && p.cv != 1 {
@@ -331,10 +328,7 @@ func (s compareStudy) crossings() (found, miss, cover, width float64) {
 // power for CV 0.5, 1, 2, 3 %: .99, .84, .79, .78.
 func TestStudyMoreRuns(t *testing.T) {
 	t.Parallel()
-	campaigns := 60
-	if *studyFull {
-		campaigns = *studyCampaigns
-	}
+	campaigns := studySize(60)
 	table := &studyTable{t: t}
 	planner := newRunPlanner(20, 20, 0.95)
 	for i, p := range []struct{ cv, power float64 }{{0.5, .99}, {1, .84}, {2, .79}, {3, .78}} {

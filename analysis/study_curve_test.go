@@ -238,15 +238,6 @@ func beside(got, published []float64, campaigns int) []figure {
 	return figures
 }
 
-// studySize is the number of campaigns of a figure: the given one, or that of the
-// full study.
-func studySize(small int) int {
-	if *studyFull {
-		return *studyCampaigns
-	}
-	return small
-}
-
 // TestStudyCurve simulates campaigns and checks departures, coverage, enough,
 // knee and efficiency against the published table.
 func TestStudyCurve(t *testing.T) {

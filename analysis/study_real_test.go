@@ -81,10 +81,7 @@ func TestRepeatedTimings(t *testing.T) {
 // are expected within the same tolerances.
 func TestStudyRealNoise(t *testing.T) {
 	t.Parallel()
-	campaigns := 200
-	if *studyFull {
-		campaigns = *studyCampaigns
-	}
+	campaigns := studySize(200)
 	residuals := realNoise(t)
 	noise := func(rng *rand.Rand) float64 { return residuals[rng.IntN(len(residuals))] }
 	table := &studyTable{t: t}

@@ -19,6 +19,18 @@ var (
 	studyCampaigns = flag.Int("study.campaigns", 1000, "simulated campaigns per figure of the full study")
 )
 
+// studySize is how many campaigns, curves or runs a study simulates for a figure:
+// so many with every test, a fifth where tests are to be short.
+func studySize(usual int) int {
+	switch {
+	case *studyFull:
+		return *studyCampaigns
+	case testing.Short():
+		return usual / 5
+	}
+	return usual
+}
+
 // publishedCampaigns is how many campaigns stand behind a published figure.
 const publishedCampaigns = 2000
 
