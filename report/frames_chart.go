@@ -6,9 +6,11 @@ import (
 	"slices"
 	"strings"
 
+	"sweepd/analysis"
 	"sweepd/frames"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 )
 
 // frameQuantiles are marked in the chart of frame times and listed in their table.
@@ -102,4 +104,22 @@ func exceedance(r frames.Ranked) [][2]float64 {
 		out = append(out, [2]float64{1000 * r.At(rank), float64(n-rank+1) / float64(n)})
 	}
 	return out
+}
+
+// framesTable is how many frames there were, and the percentiles of their times.
+func framesTable(list []Frames) *table.Table {
+	t := &table.Table{Caption: "frame times in ms: percentiles, between two frames in proportion (Hyndman & Fan 1996, type 7)",
+		Columns: []table.Column{{Head: "run"}, {Head: "frames", Right: true}}}
+	for _, q := range frameQuantiles {
+		t.Columns = append(t.Columns, table.Column{Head: fmt.Sprintf("%g %%", 100*q), Right: true})
+	}
+	for _, f := range list {
+		ranked := f.Times.Ranked()
+		row := []table.Cell{table.Text(f.Name), table.Count(int(ranked.Frames()))}
+		for _, q := range frameQuantiles {
+			row = append(row, table.Number(analysis.Number(1000*ranked.Quantile(q)), 2))
+		}
+		t.Row(row...)
+	}
+	return t
 }

@@ -15,6 +15,7 @@ import (
 
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 )
 
 var (
@@ -80,7 +81,7 @@ type (
 		ID, Title             string
 		Sentences             []sentenceView
 		Charts                []chartView
-		Tables                []Table
+		Tables                []table.Table
 		Notes                 []string
 		TablesWord, NotesWord string
 		Sections              []sectionView
@@ -108,12 +109,15 @@ type (
 var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful: "doubt"}
 
 func view(s *Section, id string) sectionView {
-	v := sectionView{ID: id, Title: s.Title, Tables: s.Tables, Notes: s.Notes}
+	v := sectionView{ID: id, Title: s.Title, Notes: s.Notes}
 	for _, x := range s.Sentences {
 		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.About, typeset(x.Text)})
 	}
 	for i := range s.Charts {
 		v.Charts = append(v.Charts, chartOf(&s.Charts[i]))
+	}
+	for _, t := range s.Tables {
+		v.Tables = append(v.Tables, t.On(table.Page))
 	}
 	v.TablesWord, v.NotesWord = amount(len(s.Tables), "table"), amount(len(s.Notes), "note")
 	for i := range s.Sections {

@@ -7,6 +7,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 )
 
 // Page is a report laid out: what it says at the top, then sections.
@@ -30,7 +31,7 @@ type Section struct {
 	Title     string
 	Sentences []Said
 	Charts    []chart.Chart
-	Tables    []Table
+	Tables    []*table.Table
 	Notes     []string
 	Sections  []Section
 }

@@ -298,7 +298,7 @@ func TestPercentilesOfFrames(t *testing.T) {
 	for i, want := range [][]float64{{5, 35, 48, 49.6, 49.96}, {6, 27.5, 47.5, 49.5, 49.95}} {
 		for k, w := range want {
 			if got, err := strconv.ParseFloat(table.Rows[i][k+1].Exact, 64); err != nil || math.Abs(got-w) > 1e-9 {
-				t.Errorf("%s, %s: %v, want %v", list[i].Name, table.Heads[k+1].Text, table.Rows[i][k+1].Exact, w)
+				t.Errorf("%s, %s: %v, want %v", list[i].Name, table.Columns[k+1].Head, table.Rows[i][k+1].Exact, w)
 			}
 		}
 	}

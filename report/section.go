@@ -7,6 +7,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 )
 
 // workload is the section of one workload and metric.
@@ -48,7 +49,7 @@ func (b *builder) results(t *Topic, workload string) Section {
 		for _, g := range groups[supply] {
 			about := joinTitle(b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
 			s.Sentences = append(s.Sentences, led(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)...)
-			s.Tables = append(s.Tables, curveTable(&t.Curve, g))
+			s.Tables = append(s.Tables, table.Curve(&t.Curve, g))
 			s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 		}
 	}
@@ -102,7 +103,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 			}
 		}
 		s.Sentences = append(s.Sentences, led(about, append(sentence.Compare(c), sentence.Obedience(c)...)...)...)
-		s.Tables = append(s.Tables, compareTable(c))
+		s.Tables = append(s.Tables, table.Compare(c))
 		s.Notes = appendNotes(s.Notes, about+": besides, ", c.Confounders)
 		s.Notes = appendNotes(s.Notes, about+": ", c.Notes)
 	}
@@ -117,7 +118,8 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 		for _, g := range groups[supply] {
 			s.Sentences = append(s.Sentences, led(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)...)
 			if len(g.Efficiencies) > 0 {
-				s.Tables = append(s.Tables, efficiencyTable(t, g))
+				unit, factor := efficiencyUnit(t)
+				s.Tables = append(s.Tables, table.Efficiency(g, unit, factor))
 			}
 		}
 	}
@@ -149,7 +151,7 @@ func (b *builder) battery(workload string) Section {
 	for _, g := range groups {
 		about := b.cast.name(g.Device, g.Variant)
 		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)...)
-		s.Tables = append(s.Tables, batteryTable(r, g))
+		s.Tables = append(s.Tables, table.Battery(r, g))
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}
 	return s

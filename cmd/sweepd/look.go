@@ -8,6 +8,7 @@ import (
 
 	"golang.org/x/term"
 
+	"sweepd/report/table"
 	"sweepd/report/text"
 )
 
@@ -57,8 +58,8 @@ func (p *printer) sentence(s, indent string, tone text.Tone) {
 	p.line("%s", p.look.PaintLines(p.look.Wrap(s, indent), tone))
 }
 
-func (p *printer) table(t *text.Table) {
-	if p.err == nil && t.Len() > 0 {
-		p.err = t.Write(p.w, p.look)
+func (p *printer) table(t *table.Table) {
+	if p.err == nil && len(t.Rows) > 0 {
+		p.err = text.Write(p.w, t, p.look)
 	}
 }

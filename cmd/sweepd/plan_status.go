@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/agent"
+	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/schedule"
 	"sweepd/store"
@@ -125,11 +126,11 @@ func progressText(g schedule.Progress) string {
 }
 
 // slotTable lists every slot.
-func slotTable(g schedule.Progress) *text.Table {
-	t := &text.Table{Columns: []text.Column{
-		{Head: "#", Right: true}, {Head: "pass", Right: true}, {Head: "device", Least: 5, Optional: true}, {Head: "workload", Least: 7},
-		{Head: "variant", Least: 5, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "charge", Right: true, Optional: true},
-		{Head: "state"}, {Head: "run", Optional: true},
+func slotTable(g schedule.Progress) *table.Table {
+	t := &table.Table{Columns: []table.Column{
+		{Head: "#", Right: true}, {Head: "pass", Right: true}, {Head: "device", Least: 5, Optional: table.Terminal}, {Head: "workload", Least: 7},
+		{Head: "variant", Least: 5, Optional: table.Terminal}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "charge", Right: true, Optional: table.Terminal},
+		{Head: "state"}, {Head: "run", Optional: table.Terminal},
 	}}
 	oneDevice := !slices.ContainsFunc(g.Slots, func(s schedule.SlotProgress) bool { return s.Device != g.Slots[0].Device })
 	for _, s := range g.Slots {
@@ -137,9 +138,9 @@ func slotTable(g schedule.Progress) *text.Table {
 		if s.NeedsCharge != nil {
 			charge = fmt.Sprintf("%.0f %%", *s.NeedsCharge*100)
 		}
-		t.Row(text.Cell{Text: strconv.Itoa(s.Position)}, text.Cell{Text: strconv.Itoa(s.Pass)}, text.Cell{Text: unless(oneDevice, s.Device)}, text.Cell{Text: s.Workload},
-			text.Cell{Text: agent.VariantText(s.Variant)}, text.Cell{Text: s.Setting.String()}, text.Cell{Text: string(s.Supply)}, text.Cell{Text: charge},
-			text.Cell{Text: string(s.State), Tone: slotTone(s.State)}, text.Cell{Text: text.ShortID(s.Run)})
+		t.Row(table.Count(s.Position), table.Count(s.Pass), table.Text(unless(oneDevice, s.Device)), table.Text(s.Workload),
+			table.Text(agent.VariantText(s.Variant)), table.Text(s.Setting.String()), table.Text(string(s.Supply)), table.Text(charge),
+			table.Cell{Text: string(s.State), Tone: slotTone(s.State)}, table.Text(text.ShortID(s.Run)))
 	}
 	return t
 }
@@ -155,10 +156,10 @@ func slotTone(s schedule.SlotState) text.Tone {
 }
 
 // stretchTable lists the stretches: rows of slots of one level.
-func stretchTable(p *schedule.Plan, g schedule.Progress) *text.Table {
-	t := &text.Table{Columns: []text.Column{
-		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8, Optional: true}, {Head: "supply"},
-		{Head: "charge", Right: true, Optional: true}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: true},
+func stretchTable(p *schedule.Plan, g schedule.Progress) *table.Table {
+	t := &table.Table{Columns: []table.Column{
+		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8, Optional: table.Terminal}, {Head: "supply"},
+		{Head: "charge", Right: true, Optional: table.Terminal}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: table.Terminal},
 	}}
 	for from := 0; from < len(g.Slots); {
 		to := from + 1
@@ -171,7 +172,7 @@ func stretchTable(p *schedule.Plan, g schedule.Progress) *text.Table {
 	return t
 }
 
-func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []text.Cell {
+func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []table.Cell {
 	first := slots[0]
 	done, repeat := 0, 0
 	for _, s := range slots {
@@ -190,7 +191,7 @@ func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []text.Cell {
 	if first.NeedsCharge != nil {
 		charge = fmt.Sprintf("%.0f %%", *first.NeedsCharge*100)
 	}
-	return []text.Cell{{Text: strconv.Itoa(first.Pass)}, {Text: strconv.Itoa(len(slots))}, {Text: first.Device}, {Text: strings.Join(level, " ")},
+	return []table.Cell{{Text: strconv.Itoa(first.Pass)}, {Text: strconv.Itoa(len(slots))}, {Text: first.Device}, {Text: strings.Join(level, " ")},
 		{Text: string(first.Supply)}, {Text: charge}, {Text: strconv.Itoa(done)}, {Text: strconv.Itoa(len(slots) - done)},
 		{Text: unless(repeat == 0, strconv.Itoa(repeat)), Tone: toneDoubt}}
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/agent"
+	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/schedule"
 	"sweepd/store"
@@ -85,11 +86,11 @@ func listEntries(c config, outcomes map[string]schedule.Outcome, now time.Time) 
 
 func (a *app) printEntries(list []entryJSON) error {
 	p := a.printer()
-	t := text.Table{Columns: []text.Column{{Head: "entry", Least: 8}, {Head: "when", Least: 9}, {Head: "next"}, {Head: "last due", Optional: true}, {Head: "outcome", Optional: true}}}
+	t := table.Table{Columns: []table.Column{{Head: "entry", Least: 8}, {Head: "when", Least: 9}, {Head: "next"}, {Head: "last due", Optional: table.Terminal}, {Head: "outcome", Optional: table.Terminal}}}
 	for _, e := range list {
-		row := []text.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
+		row := []table.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
 		if o := e.Last; o != nil {
-			row = append(row, text.Cell{Text: o.DueAt.Local().Format("01-02 15:04")}, text.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
+			row = append(row, table.Text(o.DueAt.Local().Format("01-02 15:04")), table.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
 		}
 		t.Row(row...)
 	}

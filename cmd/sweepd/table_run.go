@@ -7,6 +7,7 @@ import (
 	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/store"
 )
@@ -111,15 +112,15 @@ func wattsText(d agent.Detail) string {
 }
 
 func (p *printer) summaries(list []agent.Summary) {
-	t := text.Table{Columns: []text.Column{
-		{Head: "sensor", Least: 14}, {Head: "instance", Least: 9, Optional: true}, {Head: "mean", Right: true}, {Head: "min", Right: true},
-		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "total", Right: true, Optional: true},
+	t := table.Table{Columns: []table.Column{
+		{Head: "sensor", Least: 14}, {Head: "instance", Least: 9, Optional: table.Terminal}, {Head: "mean", Right: true}, {Head: "min", Right: true},
+		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "total", Right: true, Optional: table.Terminal},
 	}}
 	for _, s := range list {
-		of := func(v *float64) text.Cell { return text.Cell{Text: shortReading(s.Sensor, s.Unit, v)} }
-		t.Row(text.Cell{Text: s.Sensor}, text.Cell{Text: s.Instance}, of(s.Mean), of(s.Min), of(s.Max), of(s.P95), text.Cell{Text: totalText(s)})
+		of := func(v *float64) table.Cell { return table.Text(shortReading(s.Sensor, s.Unit, v)) }
+		t.Row(table.Text(s.Sensor), table.Text(s.Instance), of(s.Mean), of(s.Min), of(s.Max), of(s.P95), table.Text(totalText(s)))
 	}
-	if t.Len() > 0 {
+	if len(t.Rows) > 0 {
 		p.line("")
 	}
 	p.table(&t)
@@ -140,15 +141,15 @@ func totalText(s agent.Summary) string {
 }
 
 func (p *printer) facts(facts map[string]string) {
-	t := text.Table{Columns: []text.Column{{Head: "fact"}, {Head: "value", Least: 20}}}
+	t := table.Table{Columns: []table.Column{{Head: "fact"}, {Head: "value", Least: 20}}}
 	values := map[string][]string{}
 	for key, value := range facts {
 		values[key] = []string{value}
 	}
 	for _, f := range sentence.Facts(values) {
-		t.Row(text.Cell{Text: f.Name}, text.Cell{Text: f.Value})
+		t.Row(table.Text(f.Name), table.Text(f.Value))
 	}
-	if t.Len() > 0 {
+	if len(t.Rows) > 0 {
 		p.line("")
 	}
 	p.table(&t)

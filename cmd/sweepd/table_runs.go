@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"sweepd/agent"
+	"sweepd/report/table"
 	"sweepd/report/text"
 )
 
@@ -22,10 +23,10 @@ func (a *app) printRuns(runs []agent.Run) error {
 		p.sentence("workload "+workload, "", text.Plain)
 	}
 	zone, started := startTimes(runs)
-	t := text.Table{Columns: []text.Column{
-		{Head: "run"}, {Head: "started (" + zone + ")", Least: 16}, {Head: "device", Least: 8, Optional: true}, {Head: "workload", Least: 8, Optional: true},
-		{Head: "variant", Least: 8, Optional: true}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
-		{Head: "findings", Right: true, Optional: true}, {Head: "result", Below: true, Optional: true},
+	t := table.Table{Columns: []table.Column{
+		{Head: "run"}, {Head: "started (" + zone + ")", Least: 16}, {Head: "device", Least: 8, Optional: table.Terminal}, {Head: "workload", Least: 8, Optional: table.Terminal},
+		{Head: "variant", Least: 8, Optional: table.Terminal}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
+		{Head: "findings", Right: true, Optional: table.Terminal}, {Head: "result", Below: true, Optional: table.Terminal},
 	}}
 	metrics := commonMetrics(runs)
 	doubts := 0
@@ -33,16 +34,16 @@ func (a *app) printRuns(runs []agent.Run) error {
 		n := countDoubts(r)
 		doubts += n
 		t.Row(
-			text.Cell{Text: text.ShortID(r.ID)},
-			text.Cell{Text: started[i]},
-			text.Cell{Text: unless(device != "", r.Device)},
-			text.Cell{Text: unless(workload != "", r.Workload)},
-			text.Cell{Text: agent.VariantText(r.Variant)},
-			text.Cell{Text: r.Setting.String()},
-			text.Cell{Text: string(r.Supply)},
-			text.Cell{Text: string(r.State), Tone: stateTone(r.State)},
-			text.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
-			text.Cell{Text: listedResults(r, metrics[r.Workload], p.look.Unlimited)},
+			table.Text(text.ShortID(r.ID)),
+			table.Text(started[i]),
+			table.Text(unless(device != "", r.Device)),
+			table.Text(unless(workload != "", r.Workload)),
+			table.Text(agent.VariantText(r.Variant)),
+			table.Text(r.Setting.String()),
+			table.Text(string(r.Supply)),
+			table.Cell{Text: string(r.State), Tone: stateTone(r.State)},
+			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
+			table.Text(listedResults(r, metrics[r.Workload], p.look.Unlimited)),
 		)
 	}
 	p.table(&t)

@@ -4,13 +4,14 @@ import (
 	"strings"
 
 	"sweepd/console"
+	"sweepd/report/table"
 	"sweepd/report/text"
 )
 
 // printSensors prints the sensors of a machine and what is missing.
 func (a *app) printSensors(rows []console.SensorRow) error {
 	p := a.printer()
-	t := text.Table{Columns: []text.Column{
+	t := table.Table{Columns: []table.Column{
 		{Head: "sensor", Least: 22}, {Head: "instance", Least: 8}, {Head: "value", Right: true, Least: 12}, {Head: "read takes", Right: true},
 		{Head: "changes every", Right: true}, {Head: "source", Below: true},
 	}}
@@ -26,8 +27,8 @@ func (a *app) printSensors(rows []console.SensorRow) error {
 		if r.Value != nil {
 			value = readingText(r.Sensor, r.Unit, *r.Value)
 		}
-		t.Row(text.Cell{Text: r.Sensor}, text.Cell{Text: r.Instance}, text.Cell{Text: value}, text.Cell{Text: figure(r.ReadUs, "µs")},
-			text.Cell{Text: figure(r.RefreshS, "s")}, text.Cell{Text: r.Source})
+		t.Row(table.Text(r.Sensor), table.Text(r.Instance), table.Text(value), table.Text(figure(r.ReadUs, "µs")),
+			table.Text(figure(r.RefreshS, "s")), table.Text(r.Source))
 	}
 	p.table(&t)
 	if len(missing) > 0 {

@@ -7,13 +7,14 @@ import (
 	"sweepd/analysis"
 )
 
-// Tone is how a sentence is meant.
+// Tone is how a text is meant.
 type Tone int
 
 const (
 	Plain    Tone = iota
 	Good          // something was found
 	Doubtful      // something could not be, or needs a look
+	Bad           // something does not count
 )
 
 // Sentence is one sentence about a result.

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 )
 
 func flowing(s string) string { return strings.Join(strings.Fields(s), " ") }
@@ -88,7 +89,7 @@ func TestColumnDecimals(t *testing.T) {
 		{[]float64{0.0012}, []float64{0.00001}, 3, 3},
 		{nil, nil, 3, 0},
 	} {
-		if got := columnDecimals(c.values, c.uncertainties, c.most); got != c.want {
+		if got := sentence.ColumnDecimals(c.values, c.uncertainties, c.most); got != c.want {
 			t.Errorf("columnDecimals(%v, %v, %d) = %d, want %d", c.values, c.uncertainties, c.most, got, c.want)
 		}
 	}

@@ -1,6 +1,10 @@
 package text
 
-import "strings"
+import (
+	"strings"
+
+	"sweepd/report/sentence"
+)
 
 // Options say what a terminal can show. The zero value is 80 columns without
 // colour.
@@ -24,20 +28,20 @@ func (o Options) width() int {
 	return o.Width
 }
 
-// Tone is how much a text wants to be seen. Colour never says anything that the
-// text does not.
-type Tone int
+// Tone is how a text is meant. Colour never says anything that the text does not.
+type Tone = sentence.Tone
 
 const (
-	Plain Tone = iota
-	Faint      // headers
-	Good
-	Doubtful
-	Bad
+	Plain    = sentence.Plain
+	Good     = sentence.Good
+	Doubtful = sentence.Doubtful
+	Bad      = sentence.Bad
+
+	faint Tone = -1 // the heads of columns
 )
 
 // sequences set a tone (ECMA-48, select graphic rendition).
-var sequences = map[Tone]string{Faint: "\x1b[2m", Good: "\x1b[32m", Doubtful: "\x1b[33m", Bad: "\x1b[31m"}
+var sequences = map[Tone]string{faint: "\x1b[2m", Good: "\x1b[32m", Doubtful: "\x1b[33m", Bad: "\x1b[31m"}
 
 func (o Options) paint(text string, t Tone) string {
 	start := sequences[t]

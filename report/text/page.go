@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"sweepd/report/sentence"
+	"sweepd/report/table"
 )
 
 // page writes to a terminal and keeps the first error.
@@ -31,17 +32,18 @@ func (p *page) gap() {
 	}
 }
 
-func (p *page) table(t *Table) {
-	if p.err == nil && t.Len() > 0 {
-		p.err = t.Write(p.w, p.o)
+// table writes a table under its caption.
+func (p *page) table(t *table.Table) {
+	if t.Caption != "" {
+		p.tell(Plain, t.Caption)
+	}
+	if p.err == nil && len(t.Rows) > 0 {
+		p.err = Write(p.w, t, p.o)
 	}
 }
 
-// tones are those of sentences on a terminal.
-var tones = map[sentence.Tone]Tone{sentence.Good: Good, sentence.Doubtful: Doubtful}
-
 func (p *page) sentences(list []sentence.Sentence) {
 	for _, s := range list {
-		p.tell(tones[s.Tone], s.Text)
+		p.tell(s.Tone, s.Text)
 	}
 }

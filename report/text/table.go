@@ -7,49 +7,9 @@ import (
 	"unicode"
 
 	"github.com/rivo/uniseg"
+
+	"sweepd/report/table"
 )
-
-// Column describes one column of a table.
-type Column struct {
-	Head string
-	// Right puts the column's texts at its right edge, for numbers.
-	Right bool
-	// Point puts the decimal points of numbers below each other, and the column at
-	// its right edge.
-	Point bool
-	// Least is the width to which a column's texts may be broken into several
-	// lines where the table is too wide; 0 means that they may not be broken.
-	Least int
-	// Below puts the column's texts on lines of their own, under their rows, where
-	// the table is too wide: for paths, which break badly. Such columns come last.
-	Below bool
-	// Optional columns are left out where all their cells are empty.
-	Optional bool
-}
-
-// Cell is one text of a table.
-type Cell struct {
-	Text string
-	Tone Tone
-}
-
-// Table is a table for a terminal.
-type Table struct {
-	Columns []Column
-	rows    [][]Cell
-}
-
-// Row adds a row: a cell for each column, those at the end may be left out.
-func (t *Table) Row(cells ...Cell) {
-	row := make([]Cell, len(t.Columns))
-	for i := range cells[:min(len(cells), len(row))] {
-		row[i] = Cell{clean(cells[i].Text), cells[i].Tone}
-	}
-	t.rows = append(t.rows, row)
-}
-
-// Len is the number of rows.
-func (t *Table) Len() int { return len(t.rows) }
 
 // Columns are two blanks apart, one where that does not fit.
 const (
@@ -57,19 +17,28 @@ const (
 	narrowGap = 1
 )
 
-// Write lays the table out in at most o.Width columns, if need be by breaking
-// texts in columns that allow it; no text is cut. With o.Unlimited it is as wide
-// as its texts.
-func (t *Table) Write(w io.Writer, o Options) error {
+// terminal is a table as a terminal shows it.
+type terminal struct{ table.Table }
+
+// Write writes a table, without its caption, in at most o.Width columns, if need be by
+// breaking texts in columns that allow it; no text is cut. With o.Unlimited it is as
+// wide as its texts.
+func Write(w io.Writer, shown *table.Table, o Options) error {
+	t := terminal{shown.On(table.Terminal)}
+	for _, row := range t.Rows {
+		for i := range row {
+			row[i].Text = clean(row[i].Text)
+		}
+	}
 	t.alignPoints()
 	l := t.layout(o)
 	b := bufio.NewWriter(w)
-	heads := make([]Cell, len(t.Columns))
+	heads := make([]table.Cell, len(t.Columns))
 	for i, c := range t.Columns {
-		heads[i] = Cell{Text: c.Head, Tone: Faint}
+		heads[i] = table.Cell{Text: c.Head, Tone: faint}
 	}
 	t.writeRow(b, heads, l, o)
-	for _, row := range t.rows {
+	for _, row := range t.Rows {
 		t.writeRow(b, row, l, o)
 		t.writeBelow(b, row, l, o)
 	}
@@ -78,7 +47,7 @@ func (t *Table) Write(w io.Writer, o Options) error {
 
 // alignPoints fills numbers up behind, so that at the right edge their points
 // stand below each other.
-func (t *Table) alignPoints() {
+func (t *terminal) alignPoints() {
 	for i := range t.Columns {
 		if t.Columns[i].Point {
 			t.Columns[i].Right = true
@@ -87,7 +56,7 @@ func (t *Table) alignPoints() {
 	}
 }
 
-func (t *Table) fillDecimals(column int) {
+func (t *terminal) fillDecimals(column int) {
 	behind := func(text string) int { // the point and what follows
 		if at := strings.IndexByte(text, '.'); at >= 0 {
 			return len(text) - at
@@ -95,11 +64,11 @@ func (t *Table) fillDecimals(column int) {
 		return 0
 	}
 	most := 0
-	for _, row := range t.rows {
+	for _, row := range t.Rows {
 		row[column].Text = strings.TrimRight(row[column].Text, " ")
 		most = max(most, behind(row[column].Text))
 	}
-	for _, row := range t.rows {
+	for _, row := range t.Rows {
 		if text := row[column].Text; text != "" {
 			row[column].Text += strings.Repeat(" ", most-behind(text))
 		}
@@ -108,14 +77,14 @@ func (t *Table) fillDecimals(column int) {
 
 // layout is where a table's columns go.
 type layout struct {
-	widths []int // 0 for columns that are left out
+	widths []int // 0 for columns under the rows
 	gap    int   // between columns
 	below  []int // columns under the rows
 }
 
 // layout finds the most legible way to stay within the width: less room between
 // the columns first, then columns below, then broken texts.
-func (t *Table) layout(o Options) layout {
+func (t *terminal) layout(o Options) layout {
 	l := layout{widths: make([]int, len(t.Columns)), gap: wideGap}
 	for i := range t.Columns {
 		l.widths[i] = t.natural(i)
@@ -159,19 +128,16 @@ func (l layout) total() int {
 }
 
 // natural is the width that a column would like.
-func (t *Table) natural(i int) int {
+func (t *terminal) natural(i int) int {
 	width := 0
-	for _, row := range t.rows {
+	for _, row := range t.Rows {
 		width = max(width, uniseg.StringWidth(row[i].Text))
-	}
-	if width == 0 && t.Columns[i].Optional {
-		return 0
 	}
 	return max(width, uniseg.StringWidth(t.Columns[i].Head))
 }
 
 // narrow takes one from the width of the column that has most to give.
-func (t *Table) narrow(widths []int) bool {
+func (t *terminal) narrow(widths []int) bool {
 	widest, most := -1, 0
 	for i, c := range t.Columns {
 		if spare := widths[i] - c.Least; c.Least > 0 && spare > most {
@@ -186,7 +152,7 @@ func (t *Table) narrow(widths []int) bool {
 }
 
 // writeRow writes a row in as many lines as its longest broken text needs.
-func (t *Table) writeRow(b *bufio.Writer, row []Cell, l layout, o Options) {
+func (t *terminal) writeRow(b *bufio.Writer, row []table.Cell, l layout, o Options) {
 	lines := make([][]string, len(row))
 	height := 1
 	for i, cell := range row {
@@ -196,17 +162,17 @@ func (t *Table) writeRow(b *bufio.Writer, row []Cell, l layout, o Options) {
 		}
 	}
 	for n := range height {
-		part := make([]Cell, len(row))
+		part := make([]table.Cell, len(row))
 		for i, cell := range row {
 			if n < len(lines[i]) {
-				part[i] = Cell{lines[i][n], cell.Tone}
+				part[i] = table.Cell{Text: lines[i][n], Tone: cell.Tone}
 			}
 		}
 		t.writeLine(b, part, l, o)
 	}
 }
 
-func (t *Table) writeLine(b *bufio.Writer, row []Cell, l layout, o Options) {
+func (t *terminal) writeLine(b *bufio.Writer, row []table.Cell, l layout, o Options) {
 	var line strings.Builder
 	pending := 0 // blanks that are written only if something follows
 	first := true
@@ -237,7 +203,7 @@ func (t *Table) writeLine(b *bufio.Writer, row []Cell, l layout, o Options) {
 
 // writeBelow writes what stands under a row, whole, for a path must be copied in
 // one piece.
-func (t *Table) writeBelow(b *bufio.Writer, row []Cell, l layout, o Options) {
+func (t *terminal) writeBelow(b *bufio.Writer, row []table.Cell, l layout, o Options) {
 	for _, i := range l.below {
 		if row[i].Text != "" {
 			b.WriteString("    " + o.paint(row[i].Text, row[i].Tone) + "\n")

@@ -3,17 +3,18 @@ package text
 import (
 	"math"
 	"strings"
+	"sweepd/report/table"
 	"testing"
 
 	"github.com/rivo/uniseg"
 )
 
 func TestTableFits(t *testing.T) {
-	table := Table{Columns: []Column{{Head: "run"}, {Head: "workload", Least: 8}, {Head: "W", Right: true}, {Head: "why", Optional: true}}}
-	table.Row(Cell{Text: "0a1b2c3d"}, Cell{Text: "harbour-flight"}, Cell{Text: "25"})
-	table.Row(Cell{Text: "ffffffff"}, Cell{Text: "ti\x1b[31mle"}, Cell{Text: "5.5"})
+	shown := table.Table{Columns: []table.Column{{Head: "run"}, {Head: "workload", Least: 8}, {Head: "W", Right: true}, {Head: "why", Optional: table.Terminal}}}
+	shown.Row(table.Text("0a1b2c3d"), table.Text("harbour-flight"), table.Text("25"))
+	shown.Row(table.Text("ffffffff"), table.Text("ti\x1b[31mle"), table.Text("5.5"))
 	var b strings.Builder
-	if err := table.Write(&b, Options{}); err != nil {
+	if err := Write(&b, &shown, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	want := "" +
@@ -24,7 +25,7 @@ func TestTableFits(t *testing.T) {
 		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}
 	b.Reset()
-	if err := table.Write(&b, Options{Width: 24, Colour: true}); err != nil {
+	if err := Write(&b, &shown, Options{Width: 24, Colour: true}); err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(b.String(), "0a1b2c3d harbour-     25\n         flight\n") {
@@ -34,15 +35,15 @@ func TestTableFits(t *testing.T) {
 
 func TestTableLosesNothing(t *testing.T) {
 	const path = "/sys/class/power_supply/BAT0/energy_now"
-	table := Table{Columns: []Column{{Head: "sensor", Least: 12}, {Head: "value", Right: true}, {Head: "source", Below: true}}}
-	table.Row(Cell{Text: "battery_energy_design_joules"}, Cell{Text: "185 kJ"}, Cell{Text: path})
+	shown := table.Table{Columns: []table.Column{{Head: "sensor", Least: 12}, {Head: "value", Right: true}, {Head: "source", Below: true}}}
+	shown.Row(table.Text("battery_energy_design_joules"), table.Text("185 kJ"), table.Text(path))
 	for width, want := range map[int]string{
 		90: "sensor                         value  source\nbattery_energy_design_joules  185 kJ  " + path + "\n",
 		40: "sensor                         value\nbattery_energy_design_joules  185 kJ\n    " + path + "\n",
 		25: "sensor              value\nbattery_energy_    185 kJ\ndesign_joules\n    " + path + "\n",
 	} {
 		var b strings.Builder
-		if err := table.Write(&b, Options{Width: width}); err != nil {
+		if err := Write(&b, &shown, Options{Width: width}); err != nil {
 			t.Fatal(err)
 		}
 		if b.String() != want {
@@ -50,7 +51,7 @@ func TestTableLosesNothing(t *testing.T) {
 		}
 	}
 	var b strings.Builder
-	if err := table.Write(&b, Options{Width: 10, Unlimited: true}); err != nil {
+	if err := Write(&b, &shown, Options{Width: 10, Unlimited: true}); err != nil {
 		t.Fatal(err)
 	}
 	if got := strings.Count(b.String(), "\n"); got != 2 || !strings.Contains(b.String(), "battery_energy_design_joules  185 kJ  "+path) {
@@ -71,10 +72,10 @@ func TestClip(t *testing.T) {
 }
 
 func TestTableKeepsToItsWidth(t *testing.T) {
-	table := Table{Columns: []Column{{Head: "name", Least: 4}, {Head: "other", Least: 5}, {Head: "n", Right: true}}}
-	table.Row(Cell{Text: strings.Repeat("長い名前", 20)}, Cell{Text: strings.Repeat("é", 100)}, Cell{Text: "12345"})
+	shown := table.Table{Columns: []table.Column{{Head: "name", Least: 4}, {Head: "other", Least: 5}, {Head: "n", Right: true}}}
+	shown.Row(table.Text(strings.Repeat("長い名前", 20)), table.Text(strings.Repeat("é", 100)), table.Text("12345"))
 	var b strings.Builder
-	if err := table.Write(&b, Options{}); err != nil {
+	if err := Write(&b, &shown, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	for line := range strings.Lines(b.String()) {
@@ -109,12 +110,12 @@ func TestNumbers(t *testing.T) {
 }
 
 func TestPointsStandBelowEachOther(t *testing.T) {
-	table := Table{Columns: []Column{{Head: "n"}, {Head: "watts", Point: true}}}
+	shown := table.Table{Columns: []table.Column{{Head: "n"}, {Head: "watts", Point: true}}}
 	for _, text := range []string{"12.0", "4.99", "313", ""} {
-		table.Row(Cell{Text: "x"}, Cell{Text: text})
+		shown.Row(table.Text("x"), table.Text(text))
 	}
 	var b strings.Builder
-	if err := table.Write(&b, Options{}); err != nil {
+	if err := Write(&b, &shown, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	if want := "n   watts\nx   12.0\nx    4.99\nx  313\nx\n"; b.String() != want {
