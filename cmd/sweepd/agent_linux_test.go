@@ -61,7 +61,7 @@ func liveDevice(t *testing.T) *simdevice.Device {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- d.Follow(ctx, 20*time.Millisecond, time.Now) }()
+	go func() { ended <- d.AdvanceWithClock(ctx, 20*time.Millisecond, time.Now) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-ended; err != nil {

@@ -7,6 +7,13 @@ import (
 
 const joulesPerWh = 3600
 
+// designWh is the content of the pack when it was new.
+func (c *BatteryConfig) designWh() float64 { return c.FullWh * 1.06 }
+
+// designV is what voltage_min_design shows, which the kernel takes from the
+// firmware's nominal voltage.
+func (c *BatteryConfig) designV() float64 { return (c.MinV + c.MaxV) / 2 }
+
 // battery is a lithium-ion pack: a content of energy, and a voltage that falls
 // with it. What leaves the terminals is what the content loses; the inner
 // resistance shows in the voltage alone.
@@ -30,7 +37,7 @@ func newBattery(cfg BatteryConfig, seed, stream uint64) *battery {
 	b := &battery{cfg: cfg, present: true, fullJ: cfg.FullWh * joulesPerWh}
 	b.gauge.rng = newRand(seed, stream)
 	// Refreshes of different devices do not fall on the same moments.
-	b.gauge.next = cell * time.Duration(1+b.gauge.rng.Int64N(int64(cfg.Refresh/cell)))
+	b.gauge.next = timeStep * time.Duration(1+b.gauge.rng.Int64N(int64(cfg.Refresh/timeStep)))
 	b.setCharge(cfg.Charge)
 	return b
 }
@@ -79,5 +86,5 @@ func (b *battery) pass(d time.Duration) {
 	} else {
 		b.inJ -= joules
 	}
-	b.gauge.watch(b, s)
+	b.gauge.gather(b, s)
 }

@@ -38,50 +38,36 @@ type Config struct {
 	Without Parts // parts that this device lacks
 
 	// Power of the package, W.
-	IdleW          float64       // at rest at 50 degrees, leakage included; default 1.6
-	MaxDynamicW    float64       // dynamic power at the highest clock; default 58
-	LeakW          float64       // leakage at 50 degrees; default 0.5, negative none
-	LeakScaleC     float64       // temperature rise that multiplies leakage by e; default 35
-	MinHz, MaxHz   float64       // clock range; default 0.4e9 to 3.8e9
-	VoltageRatio   float64       // voltage at zero clock over voltage at MaxHz; default 0.55
-	CPUs           int           // logical processors; default 8, at most 64
-	CPUWatts       float64       // fixed cost of one online CPU under load; default 0.12, negative none
-	ResponseTime   time.Duration // time constant of the package following its limit; default 150 ms
-	RippleRatio    float64       // sd of the package around its limit; default 0.004, negative none
-	OverheadW      float64       // rest of the system: display, memory, losses; default 4.6
-	OverheadSlope  float64       // system watts for each package watt; default 1.15
-	OverheadRipple float64       // sd of the overhead relative to itself; default 0.01, negative none
-	StandbyW       float64       // whole system while suspended; default 0.4
+	IdleW          float64 // at rest at 50 degrees, leakage included; default 1.6
+	MaxDynamicW    float64 // dynamic power at the highest clock; default 58
+	LeakW          float64 // leakage at 50 degrees; default 0.5, negative none
+	MaxHz          float64 // highest clock; default 3.8e9
+	CPUs           int     // logical processors; default 8, at most 64
+	RippleRatio    float64 // sd of the package around its limit; default 0.004, negative none
+	OverheadW      float64 // rest of the system: display, memory, losses; default 4.6
+	OverheadSlope  float64 // system watts for each package watt; default 1.15
+	OverheadRipple float64 // sd of the overhead relative to itself; default 0.01, negative none
 
 	// The limit controller, W.
-	SettingW   float64            // the setting at the start; default 15
-	FloorW     float64            // settings below act as this; default 7
-	CapW       float64            // settings above act as this; default 54
-	MinW, MaxW float64            // range the firmware states; default 4 to 60
-	BoostRatio float64            // short-term excess over the setting while the running mean is below it; default none
-	BoostTime  time.Duration      // time constant of that running mean; default 10 s
-	Profiles   map[string]float64 // platform profiles and their watts; default low-power 8, balanced 15, performance 28
+	SettingW   float64       // the setting at the start; default 15
+	FloorW     float64       // settings below act as this; default 7
+	CapW       float64       // settings above act as this; default 54
+	MinW, MaxW float64       // range the firmware states; default 4 to 60
+	BoostRatio float64       // short-term excess over the setting while the running mean is below it; default none
+	BoostTime  time.Duration // time constant of that running mean; default 10 s
 
 	// Heat.
-	AmbientC     float64 // default 22
 	HeatCapacity float64 // J/K of heat sink and case; default 60
 	PassiveWK    float64 // W/K given off without the fan; default 0.45
 	FanWK        float64 // W/K more with the fan at full speed; default 0.75, negative none
-	DieKW        float64 // K/W from the heat sink to the die; default 0.5, negative none
 	FanStartC    float64 // die temperature at which the fan starts; default 42
 	FanFullC     float64 // and at which it reaches full speed; default 78
-	FanMaxRPM    float64 // default 5400
-	ThrottleC    float64 // die temperature that the package must not pass; default 95
-	CriticalC    float64 // stated as critical trip point; default 105
 
 	// Batteries. The first is BAT0.
 	Batteries []BatteryConfig // default one battery of 48.6 Wh
 
 	// Supply.
 	ChargerW      float64       // what the charger can deliver; default 65
-	ChargeW       float64       // highest power into the batteries together; default 30
-	Efficiency    float64       // battery energy gained over mains energy spent on it; default 0.9
-	ChargeStart   float64       // charge below which charging starts again; default ChargeStop - 0.05
 	ChargeStop    float64       // charge at which charging ends; default 1
 	StartOnMains  bool          // default on battery unless there is none
 	OnlineLag     time.Duration // from plugging to the adapter's online file; default 0
@@ -98,7 +84,6 @@ type Config struct {
 	Curves      map[string]Curve // by workload; default a curve for every workload
 	NoiseCV     float64          // of a result from run to run; default 0.01, negative none
 	DriftCV     float64          // sd of slow drift of results; default none
-	DriftTime   time.Duration    // time scale of that drift; default 1 h
 	Dips        []Dip            // settings at which results are worse than the curve
 	BatteryLoss BatteryLoss      // what results lose on battery; default nothing
 }
@@ -115,24 +100,19 @@ const (
 
 // BatteryConfig describes one battery and its gauge.
 type BatteryConfig struct {
-	Name     string  // default BAT0, BAT1, ...
-	FullWh   float64 // content when full; default 48.6
-	DesignWh float64 // content when new; default FullWh * 1.06
-	Charge   float64 // charge ratio at the start; default 0.9, negative empty
-	MinV     float64 // open-circuit voltage when empty; default 10.8
-	MaxV     float64 // and when full; default 12.9
-	DesignV  float64 // shown as voltage_min_design, which the kernel takes from the firmware's nominal voltage; default the mean of both
-	Ohm      float64 // inner resistance, seen in the voltage; default 0.06, negative none
-	Cycles   int     // charge cycles; default 37, negative unknown (no file)
+	Name   string  // default BAT0, BAT1, ...
+	FullWh float64 // content when full; default 48.6
+	Charge float64 // charge ratio at the start; default 0.9, negative empty
+	MinV   float64 // open-circuit voltage when empty; default 10.8
+	MaxV   float64 // and when full; default 12.9
+	Ohm    float64 // inner resistance, seen in the voltage; default 0.06, negative none
 
 	ReportsCharge bool          // charge_* and current_now instead of energy_* and power_now
 	Negative      bool          // rate is negative while discharging
 	NoRate        bool          // neither power_now nor current_now
 	Refresh       time.Duration // values change only this often; default 1 s
 	QuantumWh     float64       // rounding of energy_now; charge_now rounds to a tenth of it in Ah; default 0.01, that is 1 mAh
-	QuantumW      float64       // rounding of power_now; default 0.001 (current_now: 1 mA)
 	GaugeNoise    float64       // sd of one rate reading relative to its value; default 0.004, negative none
-	GaugeGain     float64       // constant relative error of the rate readings; default 0
 	GaugeTime     time.Duration // rate is a running mean with this time constant; default: the mean since the last refresh
 }
 
@@ -146,7 +126,6 @@ type Curve struct {
 
 // Dip is a setting at which results are worse than the curve.
 type Dip struct {
-	Workload string  // "" for every workload
 	SettingW float64 // W
 	Ratio    float64 // of the rate that is lost, 0 to 1
 }
@@ -169,28 +148,20 @@ func (c Config) withDefaults() (Config, error) {
 		value *float64
 		def   float64
 	}{
-		{&c.IdleW, 1.6}, {&c.MaxDynamicW, 58}, {&c.LeakW, 0.5}, {&c.LeakScaleC, 35},
-		{&c.MinHz, 0.4e9}, {&c.MaxHz, 3.8e9}, {&c.VoltageRatio, 0.55}, {&c.CPUWatts, 0.12},
+		{&c.IdleW, 1.6}, {&c.MaxDynamicW, 58}, {&c.LeakW, 0.5}, {&c.MaxHz, 3.8e9},
 		{&c.RippleRatio, 0.004}, {&c.OverheadW, 4.6}, {&c.OverheadSlope, 1.15}, {&c.OverheadRipple, 0.01},
-		{&c.StandbyW, 0.4}, {&c.SettingW, 15}, {&c.FloorW, 7}, {&c.CapW, 54}, {&c.MinW, 4}, {&c.MaxW, 60},
-		{&c.AmbientC, 22}, {&c.HeatCapacity, 60}, {&c.PassiveWK, 0.45}, {&c.FanWK, 0.75}, {&c.DieKW, 0.5},
-		{&c.FanStartC, 42}, {&c.FanFullC, 78}, {&c.FanMaxRPM, 5400}, {&c.ThrottleC, 95}, {&c.CriticalC, 105},
-		{&c.ChargerW, 65}, {&c.ChargeW, 30}, {&c.Efficiency, 0.9}, {&c.ChargeStop, 1}, {&c.NoiseCV, 0.01},
+		{&c.SettingW, 15}, {&c.FloorW, 7}, {&c.CapW, 54}, {&c.MinW, 4}, {&c.MaxW, 60},
+		{&c.HeatCapacity, 60}, {&c.PassiveWK, 0.45}, {&c.FanWK, 0.75}, {&c.FanStartC, 42}, {&c.FanFullC, 78},
+		{&c.ChargerW, 65}, {&c.ChargeStop, 1}, {&c.NoiseCV, 0.01},
 	} {
 		number(f.value, f.def)
 	}
-	number(&c.ChargeStart, c.ChargeStop-0.05)
-	length(&c.ResponseTime, 150*time.Millisecond)
 	length(&c.BoostTime, 10*time.Second)
-	length(&c.DriftTime, time.Hour)
 	if c.CPUs == 0 {
 		c.CPUs = 8
 	}
 	if c.WrapMicroJ == 0 {
 		c.WrapMicroJ = 262143328850 // as in the capture of references, A3
-	}
-	if c.Profiles == nil {
-		c.Profiles = map[string]float64{"low-power": 8, "balanced": 15, "performance": 28}
 	}
 	if err := c.fillBatteries(); err != nil {
 		return c, err
@@ -211,26 +182,20 @@ func (c *Config) fillBatteries() error {
 		b := &c.Batteries[i]
 		text(&b.Name, fmt.Sprintf("BAT%d", i))
 		number(&b.FullWh, 48.6)
-		number(&b.DesignWh, b.FullWh*1.06)
 		number(&b.Charge, 0.9)
 		number(&b.MinV, 10.8)
 		number(&b.MaxV, 12.9)
-		number(&b.DesignV, (b.MinV+b.MaxV)/2)
 		number(&b.Ohm, 0.06)
 		number(&b.QuantumWh, 0.01)
-		number(&b.QuantumW, 0.001)
 		number(&b.GaugeNoise, 0.004)
 		length(&b.Refresh, time.Second)
-		if b.Cycles == 0 {
-			b.Cycles = 37
-		}
 		if seen[b.Name] {
 			return fmt.Errorf("simdevice: two batteries are called %q", b.Name)
 		}
 		seen[b.Name] = true
-		if b.Charge > 1 || b.MaxV <= b.MinV || b.Refresh < cell {
+		if b.Charge > 1 || b.MaxV <= b.MinV || b.Refresh < timeStep {
 			return fmt.Errorf("simdevice: battery %s: charge %v must be at most 1, MaxV %v above MinV %v, refresh %v at least %v",
-				b.Name, b.Charge, b.MaxV, b.MinV, b.Refresh, cell)
+				b.Name, b.Charge, b.MaxV, b.MinV, b.Refresh, timeStep)
 		}
 	}
 	return nil
@@ -244,8 +209,8 @@ func (c *Config) check() error {
 		return fmt.Errorf("simdevice: FloorW %v above CapW %v, or MinW %v above MaxW %v", c.FloorW, c.CapW, c.MinW, c.MaxW)
 	case c.FanFullC <= c.FanStartC:
 		return fmt.Errorf("simdevice: FanFullC %v must be above FanStartC %v", c.FanFullC, c.FanStartC)
-	case c.ChargeStop > 1 || c.ChargeStart > c.ChargeStop:
-		return fmt.Errorf("simdevice: ChargeStart %v must be at most ChargeStop %v, and that at most 1", c.ChargeStart, c.ChargeStop)
+	case c.ChargeStop > 1:
+		return fmt.Errorf("simdevice: ChargeStop is %v, must be at most 1", c.ChargeStop)
 	case c.IdleW < c.LeakW:
 		return fmt.Errorf("simdevice: IdleW %v includes leakage and must be at least LeakW %v", c.IdleW, c.LeakW)
 	}

@@ -2,10 +2,7 @@ package simdevice
 
 import (
 	"fmt"
-	"maps"
 	"math"
-	"slices"
-	"strings"
 	"time"
 )
 
@@ -20,27 +17,14 @@ func (d *Device) do(f func(m *model)) {
 // SetLimit sets the power limit, W. The controller clamps it between its floor
 // and its cap, and the files go on showing what was set.
 func (d *Device) SetLimit(watts float64) {
-	d.do(func(m *model) { m.limit.settingW, m.limit.profile = watts, "custom" })
+	d.do(func(m *model) { m.limit.setWatts(watts) })
 }
 
 // SetProfile sets a platform profile and with it the limit.
 func (d *Device) SetProfile(name string) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.model.limit.choose(name, d.cfg.Profiles)
-}
-
-func (l *limiter) choose(name string, profiles map[string]float64) error {
-	if watts, ok := profiles[name]; ok {
-		l.settingW, l.profile = watts, name
-		return nil
-	}
-	if name == "custom" {
-		l.profile = name
-		return nil
-	}
-	known := slices.Sorted(maps.Keys(profiles))
-	return fmt.Errorf("simdevice: no profile %q, known are custom %s", name, strings.Join(known, " "))
+	return d.model.limit.choose(name)
 }
 
 // DisobeyLimit makes the package hold watts whatever the setting says; 0 makes
@@ -62,7 +46,7 @@ func (d *Device) SetCharger(watts float64) {
 // SetChargeLimit sets the charge ratio at which charging ends; it begins again
 // 0.05 below.
 func (d *Device) SetChargeLimit(ratio float64) {
-	d.do(func(m *model) { m.supply.stop, m.supply.start = ratio, ratio-0.05; m.settle() })
+	d.do(func(m *model) { m.supply.limitCharge(ratio); m.settle() })
 }
 
 // SetCharge sets the charge ratio of every battery, 0 to 1; the gauges show it
@@ -81,13 +65,10 @@ func (d *Device) SetCharge(ratio float64) {
 	})
 }
 
-// SetAmbient changes the temperature around the device, degrees Celsius.
-func (d *Device) SetAmbient(celsius float64) { d.do(func(m *model) { m.cool.ambientC = celsius }) }
-
 // HeatTo brings the die to a temperature at once, degrees Celsius, as if it had
 // worked before.
 func (d *Device) HeatTo(celsius float64) {
-	d.do(func(m *model) { m.cool.sinkC = celsius - m.cool.dieKW*m.packageW; m.settle() })
+	d.do(func(m *model) { m.cool.sinkC = celsius - dieKW*m.packageW; m.settle() })
 }
 
 // BlockFan stops the fan, or lets it go again.
@@ -97,9 +78,6 @@ func (d *Device) BlockFan(blocked bool) { d.do(func(m *model) { m.cool.fanStuck 
 func (d *Device) BackgroundLoad(ratio float64) {
 	d.do(func(m *model) { m.background = math.Min(math.Max(ratio, 0), 1); m.settle() })
 }
-
-// SetWakeups sets how often a second an idle device wakes up.
-func (d *Device) SetWakeups(perSecond float64) { d.do(func(m *model) { m.cpu.wakeups = perSecond }) }
 
 // SetCPUsOnline leaves the first n CPUs online.
 func (d *Device) SetCPUsOnline(n int) error {
@@ -130,12 +108,12 @@ func (d *Device) Suspend(span time.Duration) {
 
 // PullBattery takes a battery out; its files vanish. Where it was the only
 // source, the device goes off.
-func (d *Device) PullBattery(name string) error { return d.seat(name, false) }
+func (d *Device) PullBattery(name string) error { return d.setPresent(name, false) }
 
 // InsertBattery puts a pulled battery back.
-func (d *Device) InsertBattery(name string) error { return d.seat(name, true) }
+func (d *Device) InsertBattery(name string) error { return d.setPresent(name, true) }
 
-func (d *Device) seat(name string, in bool) error {
+func (d *Device) setPresent(name string, in bool) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, b := range d.model.packs {
@@ -165,7 +143,7 @@ func (d *Device) seat(name string, in bool) error {
 func (d *Device) StartWorkload(w Workload) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.model.start(w, d.nowLocked())
+	d.model.start(w)
 }
 
 // SpoilNext multiplies the result's rate of the next workload by ratio, beyond

@@ -11,7 +11,6 @@ type cpuTime struct {
 	user, system, idle []float64 // s, one for each CPU
 	contextSwitches    float64
 	interrupts         float64
-	wakeups            float64 // a second, besides those of the load
 
 	running float64    // tasks that run or want to
 	waiting float64    // share of time in which a task waits for a CPU
@@ -22,6 +21,9 @@ type cpuTime struct {
 	nextPSI  time.Duration
 }
 
+// idleWakeups is how often a second the device wakes up besides what a load causes.
+const idleWakeups = 120
+
 // Intervals of the kernel's own averaging.
 const (
 	loadInterval = 5 * time.Second // common practice: LOAD_FREQ, from memory
@@ -29,10 +31,7 @@ const (
 )
 
 func newCPUTime(cpus int) cpuTime {
-	c := cpuTime{
-		user: make([]float64, cpus), system: make([]float64, cpus), idle: make([]float64, cpus),
-		wakeups: 120,
-	}
+	c := cpuTime{user: make([]float64, cpus), system: make([]float64, cpus), idle: make([]float64, cpus)}
 	for i := range cpus { // the time before the start was spent at rest
 		up := upBefore.Seconds()
 		c.user[i], c.system[i], c.idle[i] = 0.02*up, 0.01*up, 0.97*up
@@ -60,8 +59,8 @@ func (c *cpuTime) pass(d time.Duration, online, threads int, level, background f
 	c.running = wanted
 	c.waiting = math.Min(math.Max(wanted/float64(online)-1, 0), 1)
 	c.stall.pass(c.waiting, s)
-	c.contextSwitches += (c.wakeups*2 + 900*wanted) * s
-	c.interrupts += (c.wakeups + 400*wanted) * s
+	c.contextSwitches += (idleWakeups*2 + 900*wanted) * s
+	c.interrupts += (idleWakeups + 400*wanted) * s
 	return total / float64(online)
 }
 

@@ -25,10 +25,10 @@ type part interface {
 	flush(d *Device, t *tree)
 }
 
-// listener is a part with files that others may write into.
-type listener interface {
-	// listen obeys what was written since the last flush.
-	listen(d *Device, t *tree)
+// writablePart is a part with files that others may write into.
+type writablePart interface {
+	// applyWrites obeys what was written since the last flush.
+	applyWrites(d *Device, t *tree)
 }
 
 // New makes a device whose clock stands at start. It fills the folder dir, which
@@ -90,7 +90,7 @@ func (d *Device) build() {
 func (d *Device) Advance(by time.Duration) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.listenLocked()
+	d.applyWritesLocked()
 	d.model.advance(by)
 }
 
@@ -98,7 +98,7 @@ func (d *Device) Advance(by time.Duration) {
 func (d *Device) AdvanceTo(t time.Time) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.listenLocked()
+	d.applyWritesLocked()
 	d.model.advance(t.Sub(d.nowLocked()))
 }
 
@@ -118,20 +118,20 @@ func (d *Device) Flush() error {
 	if d.tree == nil {
 		return nil
 	}
-	d.listenLocked()
+	d.applyWritesLocked()
 	for _, p := range d.parts {
 		p.flush(d, d.tree)
 	}
 	return d.tree.err
 }
 
-func (d *Device) listenLocked() {
+func (d *Device) applyWritesLocked() {
 	if d.tree == nil {
 		return
 	}
 	for _, p := range d.parts {
-		if l, ok := p.(listener); ok {
-			l.listen(d, d.tree)
+		if l, ok := p.(writablePart); ok {
+			l.applyWrites(d, d.tree)
 		}
 	}
 }

@@ -101,12 +101,12 @@ func TestTreeShowsTruth(t *testing.T) {
 	}
 }
 
-// TestFollow: the device goes along with a clock until it is told to stop.
-func TestFollow(t *testing.T) {
+// TestAdvanceWithClock: the device goes along with a clock until it is told to stop.
+func TestAdvanceWithClock(t *testing.T) {
 	d := newDevice(t, UnitOak())
 	ctx, stop := context.WithCancel(context.Background())
 	now := day
-	err := d.Follow(ctx, time.Millisecond, func() time.Time {
+	err := d.AdvanceWithClock(ctx, time.Millisecond, func() time.Time {
 		if now = now.Add(time.Second); now.Sub(day) >= 10*time.Second {
 			stop()
 		}
@@ -129,7 +129,7 @@ func TestConcurrentUse(t *testing.T) {
 	done := make(chan error)
 	go func() {
 		for range 200 {
-			d.Advance(cell)
+			d.Advance(timeStep)
 			if err := d.Flush(); err != nil {
 				done <- err
 				return

@@ -39,16 +39,16 @@
 //	setting not as declared           SetLimit to something else
 //	setting not obeyed                DisobeyLimit; settings outside FloorW to CapW
 //	started hot                       HeatTo
-//	thermal throttling                BlockFan, SetAmbient
-//	other load                        BackgroundLoad, SetWakeups
+//	thermal throttling                BlockFan
+//	other load                        BackgroundLoad
 //	sensor gone, broken or stuck      BreakFile, PullBattery
 //	suspended                         Suspend
 //	sampling gap                      a long Advance between two sweeps
 //	an outlying result                SpoilNext
 //	frames missing                    a part of Played.FrameTimes
 //
-// A model advances in cells of 50 ms on a fixed grid. Random numbers are drawn
-// only where a cell begins, and inside a cell everything is integrated in closed
+// A model advances in time steps of 50 ms on a fixed grid. Random numbers are drawn
+// only where a step begins, and inside a step everything is integrated in closed
 // form, so the result does not depend on how a time span is cut into calls of
 // Advance, and equal seeds give equal days.
 //

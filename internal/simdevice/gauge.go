@@ -22,19 +22,18 @@ type gauge struct {
 
 // shown is one refresh: the numbers that the files show, in their units.
 type shown struct {
-	status    string
-	rate      int64 // µW or µA, rounded, signed as configured
-	content   int64 // µWh or µAh
-	full      int64
-	design    int64
-	volts     int64 // µV
-	percent   int64
-	deciC     int64 // battery temperature, 0.1 °C
-	discharge bool
+	status  string
+	rate    int64 // µW or µA, rounded, signed as configured
+	content int64 // µWh or µAh
+	full    int64
+	design  int64
+	volts   int64 // µV
+	percent int64
+	deciC   int64 // battery temperature, 0.1 °C
 }
 
-// watch gathers what passed the terminals during s seconds.
-func (g *gauge) watch(b *battery, s float64) {
+// gather gathers what passed the terminals during s seconds.
+func (g *gauge) gather(b *battery, s float64) {
 	g.joules += b.powerW * s
 	g.ampSeconds += b.amps * s
 	g.seconds += s
@@ -62,7 +61,7 @@ func (g *gauge) refresh(b *battery, status string, caseC float64) {
 		watts, amps = g.joules/g.seconds, g.ampSeconds/g.seconds
 	}
 	g.joules, g.ampSeconds, g.seconds = 0, 0, 0
-	factor := (1 + b.cfg.GaugeGain) * (1 + b.cfg.GaugeNoise*g.rng.NormFloat64())
+	factor := 1 + b.cfg.GaugeNoise*g.rng.NormFloat64()
 	watts *= factor
 	amps *= factor
 
@@ -75,12 +74,12 @@ func (g *gauge) refresh(b *battery, status string, caseC float64) {
 		s.rate = roundTo(amps*1e6, 1000)
 		s.content = roundTo(b.coulombs/joulesPerWh*1e6, quantum)
 		s.full = roundTo(b.coulombsAt(1)/joulesPerWh*1e6, quantum)
-		s.design = roundTo(b.coulombsAt(1)/joulesPerWh*1e6*b.cfg.DesignWh/b.cfg.FullWh, quantum)
+		s.design = roundTo(b.coulombsAt(1)/joulesPerWh*1e6*b.cfg.designWh()/b.cfg.FullWh, quantum)
 	} else {
-		s.rate = roundTo(watts*1e6, b.cfg.QuantumW*1e6)
+		s.rate = roundTo(watts*1e6, 1000)
 		s.content = roundTo(b.contentJ/joulesPerWh*1e6, quantum)
 		s.full = roundTo(b.cfg.FullWh*1e6, quantum)
-		s.design = roundTo(b.cfg.DesignWh*1e6, quantum)
+		s.design = roundTo(b.cfg.designWh()*1e6, quantum)
 	}
 	s.percent = int64(math.Round(100 * float64(s.content) / float64(s.full)))
 	if b.cfg.Negative {

@@ -19,8 +19,8 @@ func TestRefresh(t *testing.T) {
 	look := func() values { return values{readInt(t, d, bat+"power_now"), readInt(t, d, bat+"energy_now")} }
 	last, lastAt, counter := look(), time.Duration(0), int64(0)
 	var changes []time.Duration
-	for at := cell; at <= 20*time.Second; at += cell {
-		d.Advance(cell)
+	for at := timeStep; at <= 20*time.Second; at += timeStep {
+		d.Advance(timeStep)
 		if err := d.Flush(); err != nil {
 			t.Fatal(err)
 		}
@@ -52,7 +52,7 @@ func TestQuantum(t *testing.T) {
 		d := newDevice(t, cfg)
 		d.StartWorkload(HarbourFlight())
 		for range 300 {
-			d.Advance(cell)
+			d.Advance(timeStep)
 			g := &d.model.packs[0].gauge
 			if err := d.Flush(); err != nil {
 				t.Fatal(err)
@@ -80,7 +80,7 @@ func TestRateIsMeanSinceRefresh(t *testing.T) {
 	b := d.model.packs[0]
 	before, seq := 0.0, uint64(0)
 	for range 400 {
-		d.Advance(cell)
+		d.Advance(timeStep)
 		if b.gauge.seq == seq {
 			continue
 		}
@@ -180,7 +180,7 @@ func TestPlugLags(t *testing.T) {
 		pass(t, d, 5*time.Second)
 		d.Plug()
 		adapter, battery = -1, -1
-		for at := time.Duration(0); at < 20*time.Second; at += cell {
+		for at := time.Duration(0); at < 20*time.Second; at += timeStep {
 			if err := d.Flush(); err != nil {
 				t.Fatal(err)
 			}
@@ -190,7 +190,7 @@ func TestPlugLags(t *testing.T) {
 			if battery < 0 && read(t, d, status) == "Charging" {
 				battery = at
 			}
-			d.Advance(cell)
+			d.Advance(timeStep)
 		}
 		return adapter, battery
 	}

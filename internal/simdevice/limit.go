@@ -1,7 +1,10 @@
 package simdevice
 
 import (
+	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -19,6 +22,41 @@ type limiter struct {
 	meanW    float64 // running mean of package power
 }
 
+// profile is a platform profile and the setting that it stands for, W.
+type profile struct {
+	name  string
+	watts float64
+}
+
+// profiles of every device, in the order of their watts.
+var profiles = [...]profile{{"low-power", 8}, {"balanced", 15}, {"performance", 28}}
+
+// profileNames are the names of the profiles, separated by spaces.
+func profileNames() string {
+	var names []string
+	for _, p := range profiles {
+		names = append(names, p.name)
+	}
+	return strings.Join(names, " ")
+}
+
+// choose sets a platform profile and with it the limit; "custom" leaves the limit.
+func (l *limiter) choose(name string) error {
+	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.name == name }); i >= 0 {
+		l.settingW = profiles[i].watts
+	} else if name != customProfile {
+		return fmt.Errorf("simdevice: no profile %q, there are %s %s", name, profileNames(), customProfile)
+	}
+	l.profile = name
+	return nil
+}
+
+// customProfile is the profile after a setting in watts.
+const customProfile = "custom"
+
+// setWatts sets the limit in watts.
+func (l *limiter) setWatts(watts float64) { l.settingW, l.profile = watts, customProfile }
+
 // effective is the limit that the controller works towards, W.
 func (l *limiter) effective() float64 {
 	if l.actualW > 0 {
@@ -27,7 +65,7 @@ func (l *limiter) effective() float64 {
 	return math.Min(math.Max(l.settingW, l.floorW), l.capW)
 }
 
-// allowed is the package power allowed during the next cell, W.
+// allowed is the package power allowed during the next time step, W.
 func (l *limiter) allowed() float64 {
 	limit := l.effective()
 	if l.boost > 0 && l.meanW < limit {
@@ -36,8 +74,8 @@ func (l *limiter) allowed() float64 {
 	return limit
 }
 
-// observe folds the package power of one cell into the running mean, which is
+// observe folds the package power of one time step into the running mean, which is
 // the exact first-order response (see relax).
 func (l *limiter) observe(packageW float64) {
-	l.meanW = relax(l.meanW, packageW, cell, l.boostTime)
+	l.meanW = relax(l.meanW, packageW, timeStep, l.boostTime)
 }

@@ -100,7 +100,7 @@ func (l *Load) cycle() (sum time.Duration) {
 	return sum
 }
 
-// fluctuate is the factor of the fluctuation in the next cell.
+// fluctuate is the factor of the fluctuation in the next time step.
 func (l *Load) fluctuate(w *wander, rng *rand.Rand) float64 {
 	if l.Fluctuation <= 0 {
 		return 1
@@ -109,5 +109,5 @@ func (l *Load) fluctuate(w *wander, rng *rand.Rand) float64 {
 	if scale <= 0 {
 		scale = 2 * time.Second
 	}
-	return math.Max(0, 1+l.Fluctuation*w.step(rng, float64(cell)/float64(scale)))
+	return math.Max(0, 1+l.Fluctuation*w.step(rng, float64(timeStep)/float64(scale)))
 }

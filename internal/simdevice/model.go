@@ -1,16 +1,27 @@
 package simdevice
 
 import (
-	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"time"
 )
 
-// cell is the model's step. Power is constant inside a cell; random numbers are
+// timeStep is the model's step. Power is constant inside a timeStep; random numbers are
 // drawn and controllers act where one begins.
-const cell = 50 * time.Millisecond
+const timeStep = 50 * time.Millisecond
+
+// What every simulated device has in common.
+const (
+	voltageRatio = 0.55                   // voltage at zero clock over voltage at the highest
+	leakScaleC   = 35                     // temperature rise that multiplies leakage by e
+	minHz        = 0.4e9                  // lowest clock of the CPUs
+	cpuWatts     = 0.12                   // fixed cost of one online CPU under load
+	responseTime = 150 * time.Millisecond // time constant of the package following its limit
+	standbyW     = 0.4                    // whole system while suspended
+	ambientC     = 22                     // temperature around the device
+	driftTime    = time.Hour              // time scale of the slow drift of results
+)
 
 // model is the physics of the device, without any file.
 type model struct {
@@ -35,7 +46,7 @@ type model struct {
 	rngLoad, rngRipple      *rand.Rand
 	rngResult               *rand.Rand
 
-	// Constant in a cell.
+	// Constant in a time step.
 	targetW   float64 // what the package tends to
 	packageW  float64
 	leakW     float64
@@ -57,23 +68,19 @@ func newModel(cfg Config) *model {
 		cfg: cfg, online: cfg.CPUs,
 		limit: limiter{floorW: cfg.FloorW, capW: cfg.CapW, boost: cfg.BoostRatio, boostTime: cfg.BoostTime,
 			settingW: cfg.SettingW, profile: "custom"},
-		hot: throttle{limitC: cfg.ThrottleC},
-		cool: cooler{capacity: cfg.HeatCapacity, passive: cfg.PassiveWK, byFan: cfg.FanWK, dieKW: cfg.DieKW,
-			startC: cfg.FanStartC, fullC: cfg.FanFullC, ambientC: cfg.AmbientC, sinkC: cfg.AmbientC},
-		supply: supply{chargerW: cfg.ChargerW, chargeW: cfg.ChargeW, efficiency: cfg.Efficiency,
-			start: cfg.ChargeStart, stop: cfg.ChargeStop, onlineLag: cfg.OnlineLag, statusLag: cfg.StatusLag,
+		cool: cooler{capacity: cfg.HeatCapacity, passive: cfg.PassiveWK, byFan: cfg.FanWK,
+			startC: cfg.FanStartC, fullC: cfg.FanFullC, ambientC: ambientC, sinkC: ambientC},
+		supply: supply{chargerW: cfg.ChargerW, onlineLag: cfg.OnlineLag, statusLag: cfg.StatusLag,
 			plugged: cfg.StartOnMains || len(cfg.Batteries) == 0, plugAt: -time.Hour},
 		cpu:       newCPUTime(cfg.CPUs),
-		clock:     newClockTable(cfg.VoltageRatio),
+		clock:     newClockTable(voltageRatio),
 		rngLoad:   newRand(cfg.Seed, streamLoad),
 		rngRipple: newRand(cfg.Seed, streamRipple),
 		rngResult: newRand(cfg.Seed, streamResult),
 	}
-	for _, name := range slices.Sorted(maps.Keys(cfg.Profiles)) {
-		if cfg.Profiles[name] == cfg.SettingW {
-			m.limit.profile = name
-			break
-		}
+	m.supply.limitCharge(cfg.ChargeStop)
+	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.watts == cfg.SettingW }); i >= 0 {
+		m.limit.profile = profiles[i].name
 	}
 	for i, b := range cfg.Batteries {
 		m.packs = append(m.packs, newBattery(b, cfg.Seed, streamGauge+uint64(i)))
@@ -91,17 +98,17 @@ func newModel(cfg Config) *model {
 // advance lets d pass.
 func (m *model) advance(d time.Duration) {
 	for d > 0 {
-		step := min(d, cell-m.now%cell)
+		step := min(d, timeStep-m.now%timeStep)
 		m.integrate(step)
 		m.now += step
 		d -= step
-		if m.now%cell == 0 {
+		if m.now%timeStep == 0 {
 			m.begin()
 		}
 	}
 }
 
-// begin starts a cell: the controllers act on what the last one left, the noise
+// begin starts a time step: the controllers act on what the last one left, the noise
 // moves on, batteries refresh.
 func (m *model) begin() {
 	for _, b := range m.packs {
@@ -117,25 +124,25 @@ func (m *model) begin() {
 	m.cpu.average(m.now)
 	m.limit.observe(m.packageW)
 	die := m.cool.dieC(m.packageW)
-	m.cool.steer(die, cell)
+	m.cool.steer(die, timeStep)
 
 	allowed := m.limit.allowed()
 	allowed = math.Min(allowed, m.hot.regulate(m.now, die, m.packageW, allowed, m.cfg.IdleW))
-	ripple := 1 + m.cfg.RippleRatio*m.ripple.step(m.rngRipple, cell.Seconds()) // time scale 1 s
-	m.overheadW = m.cfg.OverheadW * (1 + m.cfg.OverheadRipple*m.overhead.step(m.rngRipple, cell.Seconds()/5))
+	ripple := 1 + m.cfg.RippleRatio*m.ripple.step(m.rngRipple, timeStep.Seconds()) // time scale 1 s
+	m.overheadW = m.cfg.OverheadW * (1 + m.cfg.OverheadRipple*m.overhead.step(m.rngRipple, timeStep.Seconds()/5))
 
 	m.targetW = math.Min(m.demand(die), allowed*ripple)
 	if m.suspended || m.supply.off {
 		m.targetW, m.packageW = 0, 0
 	}
-	m.packageW = relax(m.packageW, m.targetW, cell, m.cfg.ResponseTime)
+	m.packageW = relax(m.packageW, m.targetW, timeStep, responseTime)
 	m.settle()
 }
 
 // demand is the package power that the load asks for, W; it also moves the load on.
 func (m *model) demand(dieC float64) float64 {
 	level := 0.0
-	idle := m.cfg.IdleW - m.cfg.LeakW + leakWatts(m.cfg.LeakW, m.cfg.LeakScaleC, dieC)
+	idle := m.cfg.IdleW - m.cfg.LeakW + leakWatts(m.cfg.LeakW, leakScaleC, dieC)
 	demand := idle
 	if p := m.play; p != nil {
 		p.level = math.Min(1.2, p.workload.Load.level(m.now-p.started)*p.workload.Load.fluctuate(&p.load, m.rngLoad))
@@ -148,11 +155,11 @@ func (m *model) demand(dieC float64) float64 {
 }
 
 // settle works out everything that follows from the package's power. It draws
-// nothing, so controls may call it in the middle of a cell.
+// nothing, so controls may call it in the middle of a time step.
 func (m *model) settle() {
 	systemW := m.overheadW + m.cfg.OverheadSlope*m.packageW
 	if m.suspended {
-		systemW = m.cfg.StandbyW
+		systemW = standbyW
 	}
 	wasOff := m.supply.off
 	if wasOff && !m.supply.plugged {
@@ -165,7 +172,7 @@ func (m *model) settle() {
 	if m.supply.off {
 		m.packageW = 0
 	}
-	m.leakW = math.Min(leakWatts(m.cfg.LeakW, m.cfg.LeakScaleC, m.cool.dieC(m.packageW)), m.packageW)
+	m.leakW = math.Min(leakWatts(m.cfg.LeakW, leakScaleC, m.cool.dieC(m.packageW)), m.packageW)
 	m.dynamicW = m.packageW - m.leakW
 	m.settleClock()
 	if m.play != nil {
@@ -185,9 +192,9 @@ func (m *model) settleClock() {
 	idleDynamic := math.Max(0, m.cfg.IdleW-m.cfg.LeakW)
 	spent := math.Max(0, m.dynamicW-idleDynamic)
 	cpuMax := m.cfg.MaxDynamicW * (1 - gpu) * busy * float64(m.online) / float64(m.cfg.CPUs)
-	m.hertz = math.Max(m.cfg.MinHz, m.cfg.MaxHz*m.clock.at(spent*(1-gpu)/math.Max(cpuMax, 1e-9)))
+	m.hertz = math.Max(minHz, m.cfg.MaxHz*m.clock.at(spent*(1-gpu)/math.Max(cpuMax, 1e-9)))
 	if level == 0 && m.background == 0 {
-		m.hertz = m.cfg.MinHz
+		m.hertz = minHz
 	}
 	m.gpuBusy = 0
 	if gpu > 0 {
@@ -204,22 +211,22 @@ const (
 	gpuMaxHz = 2200e6
 )
 
-// rate is the rate of the workload in this cell, without the run's noise.
+// rate is the rate of the workload in this time step, without the run's noise.
 func (m *model) rate(p *play) float64 {
 	if m.suspended || m.supply.off {
 		return 0
 	}
 	// Leakage beyond the reference is lost to the work; what offline CPUs would
 	// have cost is won for it.
-	watts := m.packageW - (m.leakW - m.cfg.LeakW) + m.cfg.CPUWatts*float64(m.cfg.CPUs-m.online)
-	rate := p.curve.rate(watts) * p.parallel * m.cfg.dipAt(p.workload.Name, m.limit.settingW)
+	watts := m.packageW - (m.leakW - m.cfg.LeakW) + cpuWatts*float64(m.cfg.CPUs-m.online)
+	rate := p.curve.rate(watts) * p.parallel * m.cfg.dipAt(m.limit.settingW)
 	if !m.supply.plugged {
 		rate *= m.cfg.BatteryLoss.lossAt(m.packageW)
 	}
 	return rate * (1 - 0.6*m.background) * math.Min(p.level, 1)
 }
 
-// integrate lets d pass, at most to the end of the cell.
+// integrate lets d pass, at most to the end of the time step.
 func (m *model) integrate(d time.Duration) {
 	s := d.Seconds()
 	m.packageJ += m.packageW * s
@@ -238,14 +245,14 @@ func (m *model) integrate(d time.Duration) {
 	for _, b := range m.packs {
 		b.pass(d)
 	}
-	m.count(d)
+	m.countCPUTime(d)
 	if m.play != nil {
 		m.play.pass(m.packageW, d)
 	}
 }
 
-// count lets the processors' clocks count; they stand still in suspend.
-func (m *model) count(d time.Duration) {
+// countCPUTime lets the processors' clocks countCPUTime; they stand still in suspend.
+func (m *model) countCPUTime(d time.Duration) {
 	if m.suspended || m.supply.off {
 		return
 	}
@@ -263,13 +270,13 @@ func (m *model) dieC() float64 { return m.cool.dieC(m.packageW) }
 func (m *model) caseC() float64 { return (m.cool.ambientC + m.cool.sinkC) / 2 }
 
 // start begins a workload.
-func (m *model) start(w Workload, at time.Time) {
+func (m *model) start(w Workload) {
 	w = w.withDefaults(m.cfg.CPUs)
-	ratio := float64(m.now-m.driftAt) / float64(m.cfg.DriftTime)
+	ratio := float64(m.now-m.driftAt) / float64(driftTime)
 	if m.driftAt = m.now; ratio > 0 {
 		m.drift.step(m.rngResult, ratio)
 	}
-	p := &play{workload: w, curve: m.cfg.curve(w.Name), started: m.now, startAt: at, seed: m.rngResult.Uint64()}
+	p := &play{workload: w, curve: m.cfg.curve(w.Name), started: m.now, seed: m.rngResult.Uint64()}
 	p.factor = math.Exp(m.cfg.NoiseCV*m.rngResult.NormFloat64() + m.cfg.DriftCV*m.drift.x)
 	if m.spoil > 0 {
 		p.factor, m.spoil = p.factor*m.spoil, 0

@@ -309,7 +309,7 @@ func TestDeterminism(t *testing.T) {
 }
 
 // TestTrapezoid: what an agent integrates from 250 ms samples of a fluctuating
-// load agrees with the model's energy. The mean of cell values at their ends is
+// load agrees with the model's energy. The mean of the values of time steps at their ends is
 // compared with the integral, so the tolerance is the sampling error.
 func TestTrapezoid(t *testing.T) {
 	d := plain(t, UnitOak())

@@ -35,10 +35,10 @@ func (l BatteryLoss) lossAt(watts float64) float64 {
 }
 
 // dipAt is the factor that remains of a rate at a setting.
-func (c *Config) dipAt(workload string, settingW float64) float64 {
+func (c *Config) dipAt(settingW float64) float64 {
 	f := 1.0
 	for _, d := range c.Dips {
-		if (d.Workload == "" || d.Workload == workload) && math.Abs(d.SettingW-settingW) < 0.05 {
+		if math.Abs(d.SettingW-settingW) < 0.05 {
 			f *= 1 - d.Ratio
 		}
 	}
@@ -54,8 +54,6 @@ func (c *Config) curve(workload string) Curve {
 
 // Played is what a workload gave from its start to its stop.
 type Played struct {
-	Workload Workload
-	Start    time.Time
 	Duration time.Duration
 
 	Metric        string
@@ -77,13 +75,12 @@ type play struct {
 	curve    Curve
 	parallel float64 // speedup on the online CPUs over that on all
 	started  time.Duration
-	startAt  time.Time
 	factor   float64 // noise of this run
 	seed     uint64
 	load     wander
 
-	level float64 // demand in this cell
-	rate  float64 // in this cell
+	level float64 // demand in this time step
+	rate  float64 // in this time step
 
 	done     float64 // integral of the rate
 	packageJ float64
@@ -111,8 +108,8 @@ func (p *play) pass(packageW float64, d time.Duration) {
 func (p *play) result() Played {
 	w := p.workload
 	r := Played{
-		Workload: w, Start: p.startAt, Duration: time.Duration(math.Round(p.seconds * 1e9)),
-		Metric: w.Metric, Unit: w.Unit, LowerIsBetter: w.LowerIsBetter,
+		Duration: time.Duration(math.Round(p.seconds * 1e9)),
+		Metric:   w.Metric, Unit: w.Unit, LowerIsBetter: w.LowerIsBetter,
 		Value: math.NaN(), Exact: math.NaN(), MeanRate: math.NaN(), PackageW: math.NaN(),
 		rates: append([]float64(nil), p.rates...), seed: p.seed,
 	}

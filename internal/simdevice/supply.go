@@ -8,14 +8,12 @@ import (
 // supply decides who feeds the system: the charger as far as it can, the
 // batteries for the rest, and what the charger has left over charges them.
 type supply struct {
-	chargerW   float64
-	chargeW    float64
-	efficiency float64
-	start      float64
-	stop       float64
+	chargerW float64
+	start    float64 // charge ratio below which charging starts again
+	stop     float64 // charge ratio at which charging ends
 
 	plugged  bool
-	charging bool // between start and stop; see consider
+	charging bool // between start and stop; see switchCharging
 	mainsW   float64
 	lossW    float64 // of charging
 	off      bool    // nothing feeds the system
@@ -25,13 +23,23 @@ type supply struct {
 	statusLag time.Duration
 }
 
+// Charging of every device.
+const (
+	chargeW    = 30  // highest power into the batteries together
+	efficiency = 0.9 // battery energy gained over mains energy spent on it
+)
+
+// limitCharge sets the charge ratio at which charging ends; it begins again
+// 0.05 below.
+func (s *supply) limitCharge(ratio float64) { s.stop, s.start = ratio, ratio-0.05 }
+
 // online is what the adapter shows at a time.
 func (s *supply) online(now time.Duration) bool {
 	return s.plugged != (now-s.plugAt < s.onlineLag)
 }
 
-// consider switches charging on and off by the batteries' charge.
-func (s *supply) consider(charge float64) {
+// switchCharging switches charging on and off by the batteries' charge.
+func (s *supply) switchCharging(charge float64) {
 	switch {
 	case !s.plugged || charge >= s.stop:
 		s.charging = false
@@ -44,18 +52,18 @@ func (s *supply) consider(charge float64) {
 // voltage; the shape is common practice, no source.
 const taperFrom = 0.8
 
-// wanted is the power into the batteries that charging asks for, W.
-func (s *supply) wanted(charge float64) float64 {
+// wantedW is the power into the batteries that charging asks for, W.
+func (s *supply) wantedW(charge float64) float64 {
 	if !s.charging {
 		return 0
 	}
 	if charge <= taperFrom {
-		return s.chargeW
+		return chargeW
 	}
-	return s.chargeW * math.Max(0.05, (1-charge)/(1-taperFrom))
+	return chargeW * math.Max(0.05, (1-charge)/(1-taperFrom))
 }
 
-// feed shares systemW among charger and batteries for the coming cell. It sets
+// feed shares systemW among charger and batteries for the coming time step. It sets
 // each battery's power and returns what the system really gets: 0 when off.
 func (s *supply) feed(systemW float64, packs []*battery) float64 {
 	content, full := 0.0, 0.0
@@ -70,7 +78,7 @@ func (s *supply) feed(systemW float64, packs []*battery) float64 {
 		spare = s.chargerW - systemW
 	}
 	switch {
-	case spare < 0 && content < -spare*cell.Seconds():
+	case spare < 0 && content < -spare*timeStep.Seconds():
 		s.off = true
 		discharge(packs, 0, content)
 		return 0
@@ -82,12 +90,12 @@ func (s *supply) feed(systemW float64, packs []*battery) float64 {
 	default:
 		charge := 0.0
 		if full > 0 {
-			s.consider(content / full)
-			charge = math.Min(s.wanted(content/full), spare*s.efficiency)
-			charge = math.Min(charge, math.Max(0, s.stop*full-content)/cell.Seconds())
+			s.switchCharging(content / full)
+			charge = math.Min(s.wantedW(content/full), spare*efficiency)
+			charge = math.Min(charge, math.Max(0, s.stop*full-content)/timeStep.Seconds())
 		}
 		chargeUp(packs, charge)
-		s.lossW = charge/s.efficiency - charge
+		s.lossW = charge/efficiency - charge
 		s.mainsW = systemW + charge + s.lossW
 	}
 	s.off = false

@@ -22,7 +22,6 @@ type cooler struct {
 	capacity float64 // J/K
 	passive  float64 // W/K without fan
 	byFan    float64 // W/K more at full fan
-	dieKW    float64 // K/W from sink to die
 	startC   float64 // the fan starts here
 	fullC    float64 // and is at full speed here
 
@@ -32,11 +31,14 @@ type cooler struct {
 	fanStuck bool    // the fan stands still whatever the temperature
 }
 
+// dieKW is what the die is warmer than the sink, K/W.
+const dieKW = 0.5
+
 // conductance is what the sink gives off for each kelvin above ambient, W/K.
 func (c *cooler) conductance() float64 { return c.passive + c.byFan*c.fan }
 
 // dieC is the die temperature while the package uses watts.
-func (c *cooler) dieC(watts float64) float64 { return c.sinkC + c.dieKW*watts }
+func (c *cooler) dieC(watts float64) float64 { return c.sinkC + dieKW*watts }
 
 // heat lets d pass with constant package power and fan speed.
 func (c *cooler) heat(watts float64, d time.Duration) {

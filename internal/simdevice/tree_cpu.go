@@ -83,7 +83,7 @@ type cpufreqFiles struct{ current []*file }
 
 func newCPUFreqFiles(d *Device, t *tree) part {
 	f := &cpufreqFiles{}
-	least, most := strconv.Itoa(int(d.cfg.MinHz/1000)), strconv.Itoa(int(d.cfg.MaxHz/1000))
+	least, most := strconv.Itoa(int(minHz/1000)), strconv.Itoa(int(d.cfg.MaxHz/1000))
 	for i := range d.cfg.CPUs {
 		policy := fmt.Sprintf("%scpufreq/policy%d", cpuRoot, i)
 		for name, text := range map[string]string{
@@ -117,7 +117,7 @@ func (f *cpufreqFiles) flush(d *Device, t *tree) {
 		case i < threads || m.background > 0:
 			t.putInt(file, int64(m.hertz/1000))
 		default:
-			t.putInt(file, int64(m.cfg.MinHz/1000))
+			t.putInt(file, int64(minHz/1000))
 		}
 	}
 }

@@ -57,7 +57,7 @@ func newDRMFiles(d *Device, t *tree) part {
 	return f
 }
 
-func (f *drmFiles) listen(d *Device, t *tree) { listenWatts(d, t, f.limit, 1e6) }
+func (f *drmFiles) applyWrites(d *Device, t *tree) { applyWattsWritten(d, t, f.limit, 1e6) }
 
 func (f *drmFiles) flush(d *Device, t *tree) {
 	m := d.model

@@ -2,9 +2,7 @@ package simdevice
 
 import (
 	"math"
-	"sort"
 	"strconv"
-	"strings"
 )
 
 // firmwareFiles are the package power limits among the firmware attributes
@@ -33,7 +31,7 @@ func newFirmwareFiles(d *Device, t *tree) part {
 
 func wholeWatts(w float64) string { return strconv.Itoa(int(math.Round(w))) }
 
-func (f *firmwareFiles) listen(d *Device, t *tree) { listenWatts(d, t, f.limits[0], 1) }
+func (f *firmwareFiles) applyWrites(d *Device, t *tree) { applyWattsWritten(d, t, f.limits[0], 1) }
 
 func (f *firmwareFiles) flush(d *Device, t *tree) {
 	w := d.model.limit.settingW
@@ -48,29 +46,23 @@ type profileFiles struct{ old, new *file }
 
 func newProfileFiles(d *Device, t *tree) part {
 	f := &profileFiles{}
-	names := make([]string, 0, len(d.cfg.Profiles))
-	for name := range d.cfg.Profiles {
-		names = append(names, name)
-	}
-	sort.Slice(names, func(i, j int) bool { return d.cfg.Profiles[names[i]] < d.cfg.Profiles[names[j]] })
-	choices := strings.Join(names, " ")
 	f.old = t.live("sys/firmware/acpi/platform_profile", d.model.limit.profile)
-	t.fixed("sys/firmware/acpi/platform_profile_choices", choices)
+	t.fixed("sys/firmware/acpi/platform_profile_choices", profileNames())
 	dir := t.member("platform-profile", "platform-profile-0", "virtual") + "/"
 	t.fixed(dir+"name", "sim-firmware")
-	t.fixed(dir+"choices", choices+" custom")
+	t.fixed(dir+"choices", profileNames()+" custom")
 	f.new = t.live(dir+"profile", d.model.limit.profile)
 	return f
 }
 
-func (f *profileFiles) listen(d *Device, t *tree) {
+func (f *profileFiles) applyWrites(d *Device, t *tree) {
 	for _, file := range [2]*file{f.old, f.new} {
 		text, ok := t.written(file)
 		if !ok {
 			continue
 		}
 		if !d.cfg.IgnoreWrites {
-			_ = d.model.limit.choose(text, d.cfg.Profiles) // an unknown one is put back
+			_ = d.model.limit.choose(text) // an unknown one is put back
 		}
 		t.restore(file)
 	}

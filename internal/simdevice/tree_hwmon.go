@@ -22,13 +22,13 @@ func newHwmonFiles(d *Device, t *tree) part {
 	f := &hwmonFiles{}
 	dir := t.hwmon("acpitz", "hwmon0", "virtual/thermal/thermal_zone0")
 	f.board = t.live(dir+"temp1_input", "0")
-	t.fixed(dir+"temp1_crit", strconv.FormatInt(milli(d.cfg.CriticalC), 10))
+	t.fixed(dir+"temp1_crit", strconv.FormatInt(milli(criticalC), 10))
 
 	dir = t.hwmon("cpu_thermal", "hwmon1", "platform/cpu_thermal.0")
 	f.die = t.live(dir+"temp1_input", "0")
 	t.fixed(dir+"temp1_label", "Package id 0")
-	t.fixed(dir+"temp1_max", strconv.FormatInt(milli(d.cfg.ThrottleC), 10))
-	t.fixed(dir+"temp1_crit", strconv.FormatInt(milli(d.cfg.CriticalC), 10))
+	t.fixed(dir+"temp1_max", strconv.FormatInt(milli(throttleC), 10))
+	t.fixed(dir+"temp1_crit", strconv.FormatInt(milli(criticalC), 10))
 
 	dir = t.hwmon("nvme", "hwmon2", "pci0000:00/0000:00:0e.0/nvme/nvme0")
 	f.disk = t.live(dir+"temp1_input", "0")
@@ -73,5 +73,7 @@ func (f *fanFiles) flush(d *Device, t *tree) {
 	t.putInt(f.pwm, int64(math.Round(255*d.model.cool.fan)))
 }
 
+const fanMaxRPM = 5400
+
 // fanRPM is the fan's speed in revolutions a minute.
-func (m *model) fanRPM() float64 { return m.cool.fan * m.cfg.FanMaxRPM }
+func (m *model) fanRPM() float64 { return m.cool.fan * fanMaxRPM }

@@ -9,12 +9,12 @@ import (
 // batteryFiles are the files of one battery in class/power_supply, all from one
 // refresh of its gauge (Documentation/ABI/testing/sysfs-class-power).
 type batteryFiles struct {
-	b                                      *battery
-	seq                                    uint64
-	status, rate, content, full, volts     *file
-	percent, level, temp, present, current *file
-	start, stop, uevent                    *file
-	milliVolts, watts, milliAmps           *file // its hwmon
+	b                                  *battery
+	seq                                uint64
+	status, rate, content, full, volts *file
+	percent, level, temp               *file
+	start, stop, uevent                *file
+	milliVolts, watts, milliAmps       *file // its hwmon
 }
 
 // batterySet is all batteries.
@@ -52,11 +52,9 @@ func newOneBattery(d *Device, t *tree, b *battery, i int) *batteryFiles {
 	t.fixed(dir+"model_name", "Pack "+strconv.Itoa(i))
 	t.fixed(dir+"serial_number", fmt.Sprintf("%05d", 1000+i))
 	t.fixed(dir+"health", "Good")
-	t.fixed(dir+"voltage_min_design", strconv.FormatInt(micro(b.cfg.DesignV), 10))
-	if b.cfg.Cycles >= 0 {
-		t.fixed(dir+"cycle_count", strconv.Itoa(b.cfg.Cycles))
-	}
-	f.present = t.live(dir+"present", "1")
+	t.fixed(dir+"voltage_min_design", strconv.FormatInt(micro(b.cfg.designV()), 10))
+	t.fixed(dir+"cycle_count", "37")
+	t.live(dir+"present", "1")
 	f.status = t.live(dir+"status", "Unknown")
 	if !b.cfg.NoRate {
 		f.rate = t.live(dir+rate, "0")
@@ -92,15 +90,14 @@ func (f *batteryFiles) addHwmon(t *tree, dir string, i int) {
 	}
 }
 
-func (set batterySet) listen(d *Device, t *tree) {
+func (set batterySet) applyWrites(d *Device, t *tree) {
 	for _, f := range set {
 		text, ok := t.written(f.stop)
 		if !ok {
 			continue
 		}
 		if percent, err := strconv.Atoi(text); err == nil && percent >= 1 && percent <= 100 && !d.cfg.IgnoreWrites {
-			d.model.supply.stop = float64(percent) / 100
-			d.model.supply.start = d.model.supply.stop - 0.05
+			d.model.supply.limitCharge(float64(percent) / 100)
 		}
 		t.restore(f.stop)
 	}
@@ -163,7 +160,7 @@ func (b *battery) appendUevent(text []byte, s *shown) []byte {
 		text = append(text, '=')
 		text = append(strconv.AppendInt(text, v, 10), '\n')
 	}
-	number("VOLTAGE_MIN_DESIGN", micro(b.cfg.DesignV))
+	number("VOLTAGE_MIN_DESIGN", micro(b.cfg.designV()))
 	number("VOLTAGE_NOW", s.volts)
 	if !b.cfg.NoRate {
 		number(rate, s.rate)

@@ -62,7 +62,7 @@ func (f *powercapFiles) count(joules float64) int64 {
 	return int64(uint64(math.Floor(joules*1e6)) % f.wrap)
 }
 
-func (f *powercapFiles) listen(d *Device, t *tree) { listenWatts(d, t, f.limits[0], 1e6) }
+func (f *powercapFiles) applyWrites(d *Device, t *tree) { applyWattsWritten(d, t, f.limits[0], 1e6) }
 
 func (f *powercapFiles) flush(d *Device, t *tree) {
 	m := d.model
@@ -73,17 +73,17 @@ func (f *powercapFiles) flush(d *Device, t *tree) {
 	t.putInt(f.limits[1], micro(m.limit.settingW*1.2))
 }
 
-// listenWatts obeys a power limit that was written into a file in units of
+// applyWattsWritten obeys a power limit that was written into a file in units of
 // 1/perWatt W, if it lies in the range that the firmware states; else it puts
 // the old text back.
-func listenWatts(d *Device, t *tree, f *file, perWatt float64) {
+func applyWattsWritten(d *Device, t *tree, f *file, perWatt float64) {
 	text, ok := t.written(f)
 	if !ok {
 		return
 	}
 	if v, err := strconv.ParseFloat(text, 64); err == nil && !d.cfg.IgnoreWrites {
 		if watts := v / perWatt; watts >= d.cfg.MinW && watts <= d.cfg.MaxW {
-			d.model.limit.settingW, d.model.limit.profile = watts, "custom"
+			d.model.limit.setWatts(watts)
 		}
 	}
 	t.restore(f)

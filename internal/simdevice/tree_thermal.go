@@ -2,6 +2,9 @@ package simdevice
 
 import "strconv"
 
+// criticalC is the temperature that the files state as critical.
+const criticalC = 105
+
 // thermalFiles are the thermal zones (Documentation/ABI/testing/sysfs-class-thermal).
 type thermalFiles struct{ board, pkg, fan *file }
 
@@ -13,7 +16,7 @@ func newThermalFiles(d *Device, t *tree) part {
 		t.fixed(dir+"mode", "enabled")
 		t.fixed(dir+"policy", "step_wise")
 		t.fixed(dir+"available_policies", "step_wise")
-		t.fixed(dir+"trip_point_0_temp", strconv.FormatInt(milli(d.cfg.CriticalC), 10))
+		t.fixed(dir+"trip_point_0_temp", strconv.FormatInt(milli(criticalC), 10))
 		t.fixed(dir+"trip_point_0_type", "critical")
 		return dir
 	}
@@ -21,7 +24,7 @@ func newThermalFiles(d *Device, t *tree) part {
 	f.board = t.live(dir+"temp", "0")
 	dir = zone("thermal_zone1", "x86_pkg_temp")
 	f.pkg = t.live(dir+"temp", "0")
-	t.fixed(dir+"trip_point_1_temp", strconv.FormatInt(milli(d.cfg.ThrottleC), 10))
+	t.fixed(dir+"trip_point_1_temp", strconv.FormatInt(milli(throttleC), 10))
 	t.fixed(dir+"trip_point_1_type", "passive")
 	if d.cfg.Without&PartFan == 0 {
 		dir = t.member("thermal", "cooling_device0", "virtual") + "/"

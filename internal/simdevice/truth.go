@@ -22,24 +22,16 @@ type Truth struct {
 	FullJ         float64 // that they could hold
 	ChargeRatio   float64 // ContentJ / FullJ; 0 without a battery
 	PackageW      float64 // now, as everything below
-	LeakageW      float64
 	SystemW       float64
 	MainsW        float64
 	DischargeW    float64 // what leaves the batteries: negative while charging
 	SettingW      float64 // as set
-	Profile       string  // platform profile
-	EffectiveW    float64 // what the limit controller works towards
-	DieC, SinkC   float64
-	CaseC         float64
-	AmbientC      float64
+	DieC          float64 // degrees Celsius
 	FanRPM        float64
-	ClockHz       float64 // of the busy CPUs
-	CPUsOnline    int
 	BusyRatio     float64 // mean of the online CPUs
 	Throttling    bool
 	ThrottleCount uint64
 	OnMains       bool // a charger is plugged in, whatever it delivers
-	Suspended     bool
 	Off           bool // the battery ran empty
 }
 
@@ -76,12 +68,11 @@ func (d *Device) Truth() Truth {
 		Time:     d.nowLocked(),
 		PackageJ: m.packageJ, LeakageJ: m.leakJ, CPUJ: m.cpuJ, GPUJ: m.gpuJ,
 		SystemJ: m.systemJ, MainsJ: m.mainsJ, ChargeLossJ: m.lossJ,
-		PackageW: m.packageW, LeakageW: m.leakW, SystemW: m.systemW, MainsW: m.supply.mainsW,
-		SettingW: m.limit.settingW, Profile: m.limit.profile, EffectiveW: m.limit.effective(),
-		DieC: m.dieC(), SinkC: m.cool.sinkC, CaseC: m.caseC(), AmbientC: m.cool.ambientC,
-		FanRPM: m.fanRPM(), ClockHz: m.hertz, CPUsOnline: m.online, BusyRatio: m.busy,
+		PackageW: m.packageW, SystemW: m.systemW, MainsW: m.supply.mainsW,
+		SettingW: m.limit.settingW,
+		DieC:     m.dieC(), FanRPM: m.fanRPM(), BusyRatio: m.busy,
 		Throttling: m.hot.active, ThrottleCount: m.hot.events,
-		OnMains: m.supply.plugged, Suspended: m.suspended, Off: m.supply.off,
+		OnMains: m.supply.plugged, Off: m.supply.off,
 	}
 	for _, b := range m.packs {
 		t.DischargedJ += b.outJ

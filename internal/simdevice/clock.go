@@ -5,10 +5,10 @@ import (
 	"time"
 )
 
-// Follow makes the device live along with a clock, for tests with programs that
+// AdvanceWithClock makes the device live along with a clock, for tests with programs that
 // use the real one: it advances to now() and flushes, then waits for `every`,
 // until the context ends. It returns nil then, or the first error of Flush.
-func (d *Device) Follow(ctx context.Context, every time.Duration, now func() time.Time) error {
+func (d *Device) AdvanceWithClock(ctx context.Context, every time.Duration, now func() time.Time) error {
 	tick := time.NewTicker(every)
 	defer tick.Stop()
 	for {
