@@ -13,8 +13,9 @@ import (
 // scrapeEvery is how often the agent is asked for metrics.
 const scrapeEvery = 5 * time.Second
 
-// agentCase is one agent that is watched, and what was seen.
+// agentCase is an agent that is watched, and what was seen.
 type agentCase struct {
+	build    build
 	sensors  int
 	interval time.Duration
 
@@ -35,9 +36,14 @@ var agentCases = []agentCase{
 }
 
 func (b *bench) measureAgent(ctx context.Context) error {
+	var cases []agentCase
+	for _, c := range agentCases {
+		for _, c.build = range b.builds {
+			cases = append(cases, c)
+		}
+	}
 	span := time.Duration(b.minutes * float64(time.Minute))
-	b.say("the whole agent: %d of them side by side for %v", len(agentCases), span)
-	cases := append([]agentCase(nil), agentCases...)
+	b.say("the whole agent: %d of them side by side for %v", len(cases), span)
 	errs := make([]error, len(cases))
 	var side sync.WaitGroup
 	for i := range cases {
@@ -49,60 +55,50 @@ func (b *bench) measureAgent(ctx context.Context) error {
 	}
 	out := table{
 		title:   "The whole agent, a run recording, scraped every 5 s",
-		columns: []string{"sensors", "sweeps a second", "CPU, ms a second", "wakeups a second", "anonymous memory, MB", "resident, MB", "file, bytes a reading"},
+		columns: []string{"sensors", "sweeps a second", "build", "CPU, ms a second", "wakeups a second", "anonymous memory, MB", "resident, MB", "file, bytes a reading"},
 	}
 	for _, c := range cases {
-		out.row(fmt.Sprint(c.sensors), fmt.Sprintf("%.0f", 1/c.interval.Seconds()), fmt.Sprintf("%.2f", c.cpu), fmt.Sprintf("%.1f", c.wakeups),
+		out.row(fmt.Sprint(c.sensors), fmt.Sprintf("%.0f", 1/c.interval.Seconds()), c.build.name, fmt.Sprintf("%.2f", c.cpu), fmt.Sprintf("%.1f", c.wakeups),
 			fmt.Sprintf("%.1f", c.anonymous), fmt.Sprintf("%.1f", c.resident), fmt.Sprintf("%.2f", c.bytesAReading))
 	}
-	out.row("wanted: 40", "4 and 10", "2.5", "", "8", "", "2.5")
-	out.note("Side by side for %v, on simulated devices whose files change ten times a second. Memory is the largest seen. The file is the whole growth by the run, the sensors' descriptions, summaries and index included.", span)
+	out.row("wanted: 40", "4 and 10", "", "2.5", "", "8", "", "2.5")
+	out.note = fmt.Sprintf("Side by side for %v, on simulated devices whose files change ten times a second. Memory is the largest seen. The file is the whole growth by the run, the sensors' descriptions, summaries and index included.", span)
 	b.tables = append(b.tables, out)
 	return nil
 }
 
-// watch runs one agent through a run of a span.
+// watch sees what an agent uses while it records a run of a span, and how much
+// larger its file is than after a run of next to nothing.
 func (b *bench) watch(ctx context.Context, c *agentCase, name string, span time.Duration) (err error) {
-	h, err := newHandheld(filepath.Join(b.dir, name), c.sensors)
+	h, err := startHandheld(filepath.Join(b.dir, name), c.sensors)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, h.Close()) }()
 	data := filepath.Join(b.disk, name)
-	environ := h.device.Environ()
-	if err := b.shortRun(ctx, data, c.interval, environ); err != nil {
-		return err
-	}
-	empty, err := dataSize(data)
+	empty, err := c.record(ctx, data, h, func(*watched) error { return nil })
 	if err != nil {
 		return err
 	}
-	w, err := startAgent(ctx, b.binary, data, c.interval, environ)
-	if err != nil {
-		return err
-	}
-	if err := c.follow(ctx, w, span); err != nil {
-		return errors.Join(err, w.stop())
-	}
-	if err := w.stop(); err != nil {
-		return err
-	}
-	full, err := dataSize(data)
+	full, err := c.record(ctx, data, h, func(w *watched) error { return c.scrapeAndSee(ctx, w, span) })
 	c.bytesAReading = float64(full-empty) / float64(c.sweeps*c.sensors)
 	return err
 }
 
-// shortRun leaves behind the data of an agent that did nearly nothing.
-func (b *bench) shortRun(ctx context.Context, data string, interval time.Duration, environ []string) error {
-	w, err := startAgent(ctx, b.binary, data, interval, environ)
+// record has an agent record a run while something is done, and gives the size
+// of its data file once it has closed it.
+func (c *agentCase) record(ctx context.Context, data string, h *liveDevice, meanwhile func(*watched) error) (int64, error) {
+	w, err := startAgent(ctx, c.build.binary, data, c.interval, h.Environ())
 	if err != nil {
-		return err
+		return 0, err
 	}
-	return errors.Join(w.startRun(ctx), w.stopRun(ctx), w.stop())
-}
-
-// dataSize is the size of a data file, whose log is gone once it is closed.
-func dataSize(data string) (int64, error) {
+	err = w.startRun(ctx)
+	if err == nil {
+		err = errors.Join(meanwhile(w), w.stopRun(ctx))
+	}
+	if err := errors.Join(err, w.stop()); err != nil {
+		return 0, err
+	}
 	info, err := os.Stat(filepath.Join(data, "sweepd.db"))
 	if err != nil {
 		return 0, err
@@ -110,11 +106,8 @@ func dataSize(data string) (int64, error) {
 	return info.Size(), nil
 }
 
-// follow records a run, scrapes, and sees what the agent uses.
-func (c *agentCase) follow(ctx context.Context, w *watched, span time.Duration) error {
-	if err := w.startRun(ctx); err != nil {
-		return err
-	}
+// scrapeAndSee scrapes for a span and sees what the agent uses.
+func (c *agentCase) scrapeAndSee(ctx context.Context, w *watched, span time.Duration) error {
 	first, begin := processUse{}, time.Time{}
 	start := time.Now()
 	for n := 0; ; n++ {
@@ -133,9 +126,9 @@ func (c *agentCase) follow(ctx context.Context, w *watched, span time.Duration) 
 		if n > 1 && time.Since(start) >= span {
 			seconds := time.Since(begin).Seconds()
 			c.cpu = (u.cpu - first.cpu).Seconds() * 1000 / seconds
-			c.wakeups = float64(u.switches-first.switches) / seconds
-			c.sweeps = swept(text)
-			return w.stopRun(ctx)
+			c.wakeups = (float64(u.switches) - float64(first.switches)) / seconds
+			c.sweeps = sweepsTaken(text)
+			return nil
 		}
 		select {
 		case <-ctx.Done():

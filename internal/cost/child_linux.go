@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -38,24 +37,21 @@ func runChild(text string, out io.Writer) error {
 	return json.NewEncoder(out).Encode(result)
 }
 
-// inChild has a child do a task and decodes what it found into result.
-func inChild(ctx context.Context, t childTask, result any) error {
+// inChild has a child do a task and gives what it found.
+func inChild[Result any](ctx context.Context, t childTask) (result Result, err error) {
 	text, err := json.Marshal(t)
 	if err != nil {
-		return err
+		return result, err
 	}
 	self, err := os.Executable()
 	if err != nil {
-		return err
+		return result, err
 	}
 	cmd := exec.CommandContext(ctx, self, childArg, string(text))
-	var out, complaint bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &out, &complaint
-	if err := cmd.Run(); err != nil {
-		return fmt.Errorf("child: %w: %s", err, bytes.TrimSpace(complaint.Bytes()))
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		return result, fmt.Errorf("child: %w", err)
 	}
-	if err := json.Unmarshal(out.Bytes(), result); err != nil {
-		return fmt.Errorf("child said %q: %w", out.String(), err)
-	}
-	return nil
+	return result, json.Unmarshal(out, &result)
 }

@@ -13,6 +13,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"sweepd/analysis"
+	"sweepd/collectors"
+	"sweepd/internal/simdevice"
 )
 
 // TestMain lets the test's own program be the child, as the benchmark's is.
@@ -32,25 +34,21 @@ func TestShortMeasurement(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program")
 	}
-	file := filepath.Join(t.TempDir(), "cost.md")
 	var out, progress bytes.Buffer
-	err := run(t.Context(), []string{"--parts", "start,agent,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms", "--markdown", file}, &out, &progress)
+	err := run(t.Context(), []string{"--parts", "start,agent,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms"}, &out, &progress)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, &progress)
 	}
-	written, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, want := range []string{"Program and start", "The whole agent", "A load on every CPU", "\n| 160 | 10 | "} {
-		if !strings.Contains(string(written), want) {
+	written := out.String()
+	for _, want := range []string{"Program and start", "The whole agent", "A load on every CPU", "\n| 160 | 10 | this | "} {
+		if !strings.Contains(written, want) {
 			t.Errorf("%q is missing in\n%s", want, written)
 		}
 	}
-	if strings.Contains(string(written), "NaN") || strings.Contains(string(written), "Inf") {
+	if strings.Contains(written, "NaN") || strings.Contains(written, "Inf") {
 		t.Errorf("a figure is none:\n%s", written)
 	}
-	if left, _ := filepath.Glob("/dev/shm/sweepd-cost-*"); len(left) > 0 {
+	if left, _ := filepath.Glob("/dev/shm/simdevice-cost-*"); len(left) > 0 {
 		t.Logf("folders left, by this or another measurement: %v", left)
 	}
 }
@@ -76,13 +74,13 @@ func TestLatenessAgainstTheGrid(t *testing.T) {
 	}
 }
 
-func TestSweptReadsAScrape(t *testing.T) {
+func TestSweepsTakenReadsAScrape(t *testing.T) {
 	const text = "# TYPE sweepd_sweep_duration_seconds summary\nsweepd_sweep_duration_seconds_sum 0.5\nsweepd_sweep_duration_seconds_count 6000\n"
-	if n := swept(text); n != 6000 {
-		t.Errorf("swept %d, want 6000", n)
+	if n := sweepsTaken(text); n != 6000 {
+		t.Errorf("%d sweeps, want 6000", n)
 	}
-	if n := swept("# EOF\n"); n != 0 {
-		t.Errorf("swept %d, want none", n)
+	if n := sweepsTaken("# EOF\n"); n != 0 {
+		t.Errorf("%d sweeps, want none", n)
 	}
 }
 
@@ -95,7 +93,7 @@ func loads(pairs int, slower float64) []analysis.Run {
 		for k, side := range []struct {
 			variant string
 			seconds float64
-		}{{"agent=off", 2}, {"agent=on", 2 * (1 + slower)}} {
+		}{{"agent=none", 2}, {"agent=this", 2 * (1 + slower)}} {
 			noise := 0.001 * float64((i*7+k*3)%5-2) / 2
 			runs = append(runs, analysis.Run{ID: fmt.Sprint(i, side.variant), Device: "d", Workload: "load", SettingName: "s", Variant: side.variant,
 				StartedAt: begin.Add(time.Duration(2*i+k) * time.Minute),
@@ -110,12 +108,12 @@ func loads(pairs int, slower float64) []analysis.Run {
 
 func TestDisturbanceIsFoundAndItsAbsenceToo(t *testing.T) {
 	for slower, want := range map[float64]string{0.02: "slower with the agent", 0: "tie"} {
-		out, err := disturbanceTable(loads(20, slower))
+		out, err := disturbanceTable(loads(20, slower), []build{{name: "this"}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		time, cpu := out.rows[0], out.rows[1]
-		if time[len(time)-1] != want || time[1] != "20 and 20" {
+		if time[len(time)-1] != want || time[2] != "20 and 20" {
 			t.Errorf("slower by %v: %q, want %s", slower, time, want)
 		}
 		if cpu[len(cpu)-1] != "tie" {
@@ -135,12 +133,26 @@ func TestMachineClassNamesNobody(t *testing.T) {
 
 func TestDeviceHasTheSensorsThatAreWanted(t *testing.T) {
 	for _, c := range agentCases {
-		h, err := newHandheld(filepath.Join(t.TempDir(), "device"), c.sensors)
+		h, err := startHandheld(filepath.Join(t.TempDir(), "device"), c.sensors)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if n := countSensors(h.Device); n != c.sensors {
+			t.Errorf("the device offers %d sensors, %d are wanted", n, c.sensors)
 		}
 		if err := h.Close(); err != nil {
 			t.Error(err)
 		}
 	}
+}
+
+// countSensors is how many sensors the program's collectors find on a device.
+func countSensors(d *simdevice.Device) int {
+	r := collectors.Roots{Sys: d.SysRoot(), Proc: d.ProcRoot()}
+	set := collectors.NewSet(collectors.SetOptions{},
+		collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r), collectors.NewPlatformProfile(r),
+		collectors.NewHwmon(r), collectors.NewThermal(r), collectors.NewDRM(r), collectors.NewCPUFreq(r), collectors.NewCPUs(r),
+		collectors.NewThrottle(r), collectors.NewPressure(r), collectors.NewHost(r))
+	defer set.Close()
+	return len(set.Sensors())
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"path/filepath"
 	"runtime"
 	"sync"
@@ -12,90 +13,63 @@ import (
 	"sweepd/analysis"
 )
 
-// loadTask computes a fixed amount on every CPU and tells how long it took.
-type loadTask struct{ Rounds int }
+// loadTask computes on every CPU for a time and tells what a round took.
+type loadTask struct{ For time.Duration }
 
-// loadTime is how long a load took, s, and the CPU time that it took: the
-// former grows by whatever else runs, the latter only by what that does to
-// caches and memory.
-type loadTime struct{ Seconds, CPU float64 }
+// roundCost is what a round of the load took on every CPU, s: the time grows by
+// whatever else runs, the CPU time only by what that does to caches and memory.
+type roundCost struct{ Seconds, CPU float64 }
 
 // loadWords is the memory that a worker walks, 2 MB: more than a core's own
 // caches, so that a disturbance of these is seen too.
 const loadWords = 1 << 18
 
-func (t *loadTask) do() (loadTime, error) {
-	begin := time.Now()
+func (t *loadTask) do() (roundCost, error) {
+	before, begin := usageNow(), time.Now()
 	var workers sync.WaitGroup
-	sums := make([]uint64, runtime.NumCPU())
-	for i := range sums {
-		workers.Go(func() { sums[i] = compute(t.Rounds, uint64(i)) })
+	rounds := make([]int, runtime.NumCPU())
+	for i := range rounds {
+		workers.Go(func() { rounds[i] = compute(t.For, uint64(i)) })
 	}
 	workers.Wait()
-	took := loadTime{time.Since(begin).Seconds(), usageNow().cpu.Seconds()}
-	for i := range sums {
-		if sums[i] == 0 {
-			return loadTime{}, errors.New("a load computed nothing")
-		}
+	took, used := time.Since(begin), usageNow().cpu-before.cpu
+	done := 0.0
+	for _, n := range rounds {
+		done += float64(n) / float64(len(rounds))
 	}
-	return took, nil
+	return roundCost{took.Seconds() / done, used.Seconds() / done}, nil
 }
 
-// compute mixes numbers over a table, a xorshift generator (Marsaglia 2003)
-// choosing the places.
-func compute(rounds int, seed uint64) uint64 {
+// compute adds random numbers at random places of a table and gives how many
+// rounds of that it did in the time, one at least.
+func compute(during time.Duration, seed uint64) (rounds int) {
 	words := make([]uint64, loadWords)
-	x := seed + 1
-	for range rounds {
+	random := rand.NewPCG(seed, 1)
+	for begin := time.Now(); rounds == 0 || time.Since(begin) < during; rounds++ {
 		for range 1 << 16 {
-			x ^= x << 13
-			x ^= x >> 7
-			x ^= x << 17
+			x := random.Uint64()
 			words[x%loadWords] += x
 		}
 	}
-	sum := uint64(1)
-	for _, w := range words {
-		sum = sum*31 + w | 1
-	}
-	return sum
-}
-
-// loadRounds finds how many rounds take about so long.
-func loadRounds(ctx context.Context, want time.Duration) (int, error) {
-	rounds := 100
-	for {
-		var t loadTime
-		if err := inChild(ctx, childTask{Load: &loadTask{rounds}}, &t); err != nil {
-			return 0, err
-		}
-		// By CPU time, so that what else runs does not make the load smaller.
-		if alone := t.CPU / float64(runtime.NumCPU()); alone >= want.Seconds()/4 {
-			return max(1, int(float64(rounds)*want.Seconds()/alone)), nil
-		}
-		rounds *= 2
-	}
+	return rounds
 }
 
 // tieMargin is the slow-down below which the load counts as undisturbed.
 const tieMargin = 0.005
 
 func (b *bench) measureDisturbance(ctx context.Context) (err error) {
-	rounds, err := loadRounds(ctx, b.load)
-	if err != nil {
-		return err
-	}
-	b.say("a load of about %v, %d times with and without the agent", b.load, b.pairs)
-	h, err := newHandheld(filepath.Join(b.dir, "disturb"), 40)
+	b.say("a load of %v, %d times alone and with each build's agent", b.load, b.pairs)
+	h, err := startHandheld(filepath.Join(b.dir, "disturb"), 40)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, h.Close()) }()
+	conditions := append([]build{alone}, b.builds...)
 	var runs []analysis.Run
 	for i := range b.pairs {
 		// Which comes first changes, so that a trend cancels out.
-		for _, on := range []bool{i%2 == 0, i%2 != 0} {
-			r, err := b.loadRun(ctx, h, rounds, on)
+		for k := range conditions {
+			r, err := b.loadRun(ctx, h, conditions[(i+k)%len(conditions)])
 			if err != nil {
 				return err
 			}
@@ -103,7 +77,7 @@ func (b *bench) measureDisturbance(ctx context.Context) (err error) {
 			runs = append(runs, r)
 		}
 	}
-	out, err := disturbanceTable(runs)
+	out, err := disturbanceTable(runs, b.builds)
 	if err != nil {
 		return err
 	}
@@ -111,12 +85,17 @@ func (b *bench) measureDisturbance(ctx context.Context) (err error) {
 	return nil
 }
 
-// loadRun runs the load once, beside an agent that records at 10 Hz or alone.
-func (b *bench) loadRun(ctx context.Context, h *handheld, rounds int, on bool) (r analysis.Run, err error) {
-	r = analysis.Run{Device: "this machine", Workload: "load", Supply: "mains", SettingName: "as it is", Variant: "agent=off"}
-	if on {
-		r.Variant = "agent=on"
-		w, err := startAgent(ctx, b.binary, filepath.Join(b.disk, "disturb"), loopInterval, h.device.Environ())
+// alone stands for a load without an agent.
+var alone = build{name: "none"}
+
+// variant tells the runs of a load beside a build's agent from the others.
+func (b build) variant() string { return "agent=" + b.name }
+
+// loadRun runs the load once, alone or beside an agent that records at 10 Hz.
+func (b *bench) loadRun(ctx context.Context, h *liveDevice, beside build) (r analysis.Run, err error) {
+	r = analysis.Run{Device: "this machine", Workload: "load", Supply: "mains", SettingName: "as it is", Variant: beside.variant()}
+	if beside != alone {
+		w, err := startAgent(ctx, beside.binary, filepath.Join(b.disk, "disturb-"+beside.name), loopInterval, h.Environ())
 		if err != nil {
 			return r, err
 		}
@@ -128,13 +107,11 @@ func (b *bench) loadRun(ctx context.Context, h *handheld, rounds int, on bool) (
 		defer stop()
 		go w.scrapeUntil(scraping)
 	}
-	var t loadTime
 	r.StartedAt = time.Now()
-	err = inChild(ctx, childTask{Load: &loadTask{rounds}}, &t)
-	r.DurationS = t.Seconds
+	round, err := inChild[roundCost](ctx, childTask{Load: &loadTask{b.load}})
 	r.Results = map[string]analysis.Result{
-		wallSeconds: {Value: t.Seconds, Unit: "s", LowerIsBetter: true},
-		cpuSeconds:  {Value: t.CPU, Unit: "s", LowerIsBetter: true},
+		wallSeconds: {Value: round.Seconds, Unit: "s", LowerIsBetter: true},
+		cpuSeconds:  {Value: round.CPU, Unit: "s", LowerIsBetter: true},
 	}
 	return r, err
 }
@@ -153,32 +130,34 @@ func (w *watched) scrapeUntil(ctx context.Context) {
 	}
 }
 
-// The results of a load.
+// The results of a load, of each round.
 const (
 	wallSeconds = "seconds"
 	cpuSeconds  = "cpu_seconds"
 )
 
-// disturbanceTable compares the runs with and without the agent by the
-// project's own analysis.
-func disturbanceTable(runs []analysis.Run) (table, error) {
+// disturbanceTable compares the runs with the agent of each build with those
+// alone, by the project's own analysis.
+func disturbanceTable(runs []analysis.Run, builds []build) (table, error) {
 	out := table{title: "A load on every CPU, with the agent and alone",
-		columns: []string{"of the load", "runs", "alone, s", "with, s", "more by", "95 % interval", "noise of a run", "verdict within 0.5 %"}}
+		columns: []string{"of the load", "build", "runs", "alone, ms a round", "with, ms", "more by", "95 % interval", "noise of a run", "verdict within 0.5 %"}}
 	for _, what := range []struct{ name, metric string }{{"time", wallSeconds}, {"CPU time", cpuSeconds}} {
-		cells, err := disturbance(runs, what.metric)
-		if err != nil {
-			return out, err
+		for _, build := range builds {
+			cells, err := disturbance(runs, what.metric, build)
+			if err != nil {
+				return out, err
+			}
+			out.row(append([]string{what.name, build.name}, cells...)...)
 		}
-		out.row(append([]string{what.name}, cells...)...)
 	}
-	out.row("wanted", "", "", "", "0.3 %", "", "", "or tie")
-	out.note("The agent records 40 sensors at 10 Hz and is scraped. Compared by the program's own analysis, pairs as blocks. What the agent takes of the CPUs lengthens the time; CPU time shows what it does to caches, and is the steadier of the two on a machine that others use.")
+	out.row("wanted", "", "", "", "", "0.3 %", "", "", "or tie")
+	out.note = "The agent records 40 sensors at 10 Hz and is scraped. Compared by the program's own analysis, pairs as blocks. What the agent takes of the CPUs lengthens the time; CPU time shows what it does to caches, and is the steadier of the two on a machine that others use."
 	return out, nil
 }
 
-func disturbance(runs []analysis.Run, metric string) ([]string, error) {
+func disturbance(runs []analysis.Run, metric string, with build) ([]string, error) {
 	margin := tieMargin
-	result, err := analysis.Compare(runs, analysis.CompareRequest{By: "variant", A: "agent=on", B: "agent=off", Metric: metric, Margin: &margin})
+	result, err := analysis.Compare(runs, analysis.CompareRequest{By: "variant", A: with.variant(), B: alone.variant(), Metric: metric, Margin: &margin})
 	if err != nil {
 		return nil, err
 	}
@@ -188,7 +167,7 @@ func disturbance(runs []analysis.Run, metric string) ([]string, error) {
 	c := result.Comparisons[0]
 	s := c.Settings[0]
 	return []string{
-		fmt.Sprintf("%d and %d", s.NA, s.NB), fmt.Sprintf("%.3f", float64(s.MeanB)), fmt.Sprintf("%.3f", float64(s.MeanA)), percent(s.Diff),
+		fmt.Sprintf("%d and %d", s.NA, s.NB), fmt.Sprintf("%.4f", 1000*float64(s.MeanB)), fmt.Sprintf("%.4f", 1000*float64(s.MeanA)), percent(s.Diff),
 		percent(s.Lower) + " to " + percent(s.Upper), fmt.Sprintf("%.2f %%", 100*float64(c.NoiseA)), verdictText(s.Verdict),
 	}, nil
 }

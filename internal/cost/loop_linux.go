@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"path/filepath"
 	"time"
+
+	"sweepd/internal/simdevice"
 )
 
 // loopSensors are the sensors of the loops that are compared.
@@ -15,40 +17,38 @@ const loopSensors = 40
 const loopInterval = 100 * time.Millisecond
 
 // loopWarmUp lets the loops settle before they are measured: the agent's
-// journal has all its memory after two batches of a second.
+// batches have all their memory after two of a second.
 const loopWarmUp = 2500 * time.Millisecond
 
 // loopTurns are the costs of both loops, turn by turn.
 type loopTurns struct{ bare, agent []loopCost }
 
-// takeTurns has the bare loop and the agent's read the same files in turn. The
-// files change ten times a second, as sensors do.
+// takeTurns has the bare loop and the agent's read the same files in turn.
 func takeTurns(ctx context.Context, dir string, turns int, warmUp, turn time.Duration) (t loopTurns, err error) {
-	sys := filepath.Join(dir, "sys")
-	files, err := newThermometers(sys, loopSensors)
+	d, err := startDevice(dir, simdevice.Config{Without: notThermometers, Thermometers: loopSensors})
 	if err != nil {
 		return t, err
 	}
-	defer func() { err = errors.Join(err, files.Close()) }()
-	changing, stop := context.WithCancel(ctx)
-	changed := make(chan error, 1)
-	go func() { changed <- files.keepWandering(changing) }()
-	for range turns {
-		task := loopTask{Interval: loopInterval, WarmUp: warmUp, For: turn}
-		for _, loop := range []struct {
-			bare  []string
-			costs *[]loopCost
-		}{{files.paths(), &t.bare}, {nil, &t.agent}} {
-			var c loopCost
-			task.Bare, task.Sys = loop.bare, sys
-			if err = inChild(ctx, childTask{Loop: &task}, &c); err != nil {
-				break
-			}
-			*loop.costs = append(*loop.costs, c)
-		}
+	defer func() { err = errors.Join(err, d.Close()) }()
+	files, err := filepath.Glob(filepath.Join(d.SysRoot(), "class/hwmon/*/temp*_input"))
+	if err != nil || len(files) != loopSensors {
+		return t, fmt.Errorf("%d files of thermometers, %d are wanted (%v)", len(files), loopSensors, err)
 	}
-	stop()
-	return t, errors.Join(err, <-changed)
+	task := loopTask{Interval: loopInterval, WarmUp: warmUp, For: turn}
+	for range turns {
+		task.Bare, task.Sys = files, ""
+		bare, err := inChild[loopCost](ctx, childTask{Loop: &task})
+		if err != nil {
+			return t, err
+		}
+		task.Bare, task.Sys = nil, d.SysRoot()
+		agent, err := inChild[loopCost](ctx, childTask{Loop: &task})
+		if err != nil {
+			return t, err
+		}
+		t.bare, t.agent = append(t.bare, bare), append(t.agent, agent)
+	}
+	return t, nil
 }
 
 // ratio is the median over the turns of the agent's CPU time over the bare
@@ -71,31 +71,33 @@ func (b *bench) measureLoop(ctx context.Context) error {
 		title:   fmt.Sprintf("One paced sweep of %d sensors at 10 Hz", loopSensors),
 		columns: []string{"loop", "CPU, µs", "against bare", "allocations", "wakeups", "late p50, µs", "late p99, µs"},
 	}
-	out.row(append([]string{"bare timerfd and preads"}, t.cells(t.bare, "1")...)...)
-	out.row(append([]string{"the agent's: read, label, integrate, hand over"}, t.cells(t.agent, fmt.Sprintf("%.2f", t.ratio()))...)...)
+	out.row(medians(t.bare).cells("bare timerfd and preads", 1)...)
+	out.row(medians(t.agent).cells("the agent's: read, label, integrate, hand over", t.ratio())...)
 	out.row("wanted", "", "1.5, better 1.2", "0", "2", "", "")
-	out.note("Medians of %d alternating turns of %v, each in a process of its own, over the same files in memory; all threads are counted, of which the Go runtime's own monitor wakes about twice a sweep in the bare loop. Late is against the grid of the ticks.", b.turns, b.turn)
+	out.note = fmt.Sprintf("Medians of %d alternating turns of %v, each in a process of its own, over the same files in memory; all threads are counted, of which the Go runtime's own monitor wakes about twice a sweep in the bare loop. Late is against the grid of the ticks.", b.turns, b.turn)
 	b.tables = append(b.tables, out)
 	return nil
 }
 
-func (t loopTurns) cells(costs []loopCost, ratio string) []string {
-	return []string{
-		fmt.Sprintf("%.0f", medianOf(costs, func(c loopCost) float64 { return c.CPU })), ratio,
-		fmt.Sprintf("%.2f", medianOf(costs, allocsOf)),
-		fmt.Sprintf("%.2f", medianOf(costs, wakeupsOf)),
-		fmt.Sprintf("%.0f", medianOf(costs, func(c loopCost) float64 { return quantile(0.5, c.Late) })),
-		fmt.Sprintf("%.0f", medianOf(costs, func(c loopCost) float64 { return quantile(0.99, c.Late) })),
+// medians are those of each figure over the turns of a loop.
+func medians(turns []loopCost) loopCost {
+	of := func(figure func(loopCost) float64) float64 {
+		var list []float64
+		for _, c := range turns {
+			list = append(list, figure(c))
+		}
+		return median(list)
+	}
+	return loopCost{
+		CPU:     of(func(c loopCost) float64 { return c.CPU }),
+		Wakeups: of(func(c loopCost) float64 { return c.Wakeups }),
+		Allocs:  of(func(c loopCost) float64 { return c.Allocs }),
+		Late50:  of(func(c loopCost) float64 { return c.Late50 }),
+		Late99:  of(func(c loopCost) float64 { return c.Late99 }),
 	}
 }
 
-func allocsOf(c loopCost) float64  { return c.Allocs }
-func wakeupsOf(c loopCost) float64 { return c.Wakeups }
-
-func medianOf(costs []loopCost, figure func(loopCost) float64) float64 {
-	var list []float64
-	for _, c := range costs {
-		list = append(list, figure(c))
-	}
-	return median(list)
+func (c loopCost) cells(name string, ratio float64) []string {
+	return []string{name, fmt.Sprintf("%.0f", c.CPU), fmt.Sprintf("%.2f", ratio), fmt.Sprintf("%.2f", c.Allocs),
+		fmt.Sprintf("%.2f", c.Wakeups), fmt.Sprintf("%.0f", c.Late50), fmt.Sprintf("%.0f", c.Late99)}
 }

@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"runtime"
-	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -27,47 +26,18 @@ type loopTask struct {
 
 // loopCost is what a loop cost, each sweep.
 type loopCost struct {
-	CPU     float64   // us, of all threads
-	Wakeups float64   // voluntary context switches of all threads
-	Allocs  float64   // objects on the heap
-	Late    []float64 // us after the grid, of every sweep, see lateness
+	CPU            float64 // us, of all threads
+	Wakeups        float64 // voluntary context switches of all threads
+	Allocs         float64 // objects on the heap
+	Late50, Late99 float64 // us after the grid, quantiles over the sweeps, see lateness
 }
 
-// pacedLoop is a loop that goes until it is closed.
-type pacedLoop interface {
-	sweeps() uint64
-	close() error
-	late() []time.Duration // moments of the sweeps; after close
-}
-
-func (t *loopTask) do() (cost loopCost, err error) {
+func (t *loopTask) do() (loopCost, error) {
 	runtime.GOMAXPROCS(1) // as the program has it
-	loop, err := t.start()
-	if err != nil {
-		return cost, err
-	}
-	time.Sleep(t.WarmUp)
-	before, sweeps := usageNow(), loop.sweeps()
-	time.Sleep(t.For)
-	after, n := usageNow(), float64(loop.sweeps()-sweeps)
-	if err := loop.close(); err != nil {
-		return cost, err
-	}
-	if n < 2 {
-		return cost, errors.New("no sweeps were taken")
-	}
-	cost.CPU = micros(after.cpu-before.cpu) / n
-	cost.Wakeups = float64(after.switches-before.switches) / n
-	cost.Allocs = float64(after.allocs-before.allocs) / n
-	cost.Late = lateness(loop.late(), t.Interval)
-	return cost, nil
-}
-
-func (t *loopTask) start() (pacedLoop, error) {
 	if t.Bare != nil {
-		return startBare(t.Bare, t.Interval)
+		return t.bareLoop()
 	}
-	return startAgentLoop(t.Sys, t.Interval)
+	return t.agentLoop()
 }
 
 // usage is what this process has used.
@@ -85,6 +55,22 @@ func usageNow() usage {
 	var ts unix.Timespec
 	_ = unix.ClockGettime(unix.CLOCK_PROCESS_CPUTIME_ID, &ts) // in nanoseconds, where rusage may count ticks
 	return usage{cpu: time.Duration(ts.Nano()), switches: r.Nvcsw, allocs: m.Mallocs}
+}
+
+// costOf n sweeps during which this process's usage grew from before to after;
+// at are the moments of these and others, on one grid.
+func (t *loopTask) costOf(n float64, before, after usage, at []time.Duration) (loopCost, error) {
+	if n < 2 {
+		return loopCost{}, errors.New("no sweeps were taken")
+	}
+	late := lateness(at, t.Interval)
+	return loopCost{
+		CPU:     micros(after.cpu-before.cpu) / n,
+		Wakeups: float64(after.switches-before.switches) / n,
+		Allocs:  float64(after.allocs-before.allocs) / n,
+		Late50:  quantile(0.5, late),
+		Late99:  quantile(0.99, late),
+	}, nil
 }
 
 // lateness is how long after their grid the sweeps came, in us. The grid lies
@@ -111,76 +97,78 @@ func lateness(at []time.Duration, interval time.Duration) []float64 {
 
 // bareLoop reads files at the ticks of a timer descriptor and does nothing
 // else.
-type bareLoop struct {
-	timer *os.File
-	fds   []int
-	count atomic.Uint64
-	at    []time.Duration
-	done  chan error
-}
-
-func startBare(paths []string, interval time.Duration) (pacedLoop, error) {
-	b := &bareLoop{done: make(chan error, 1), at: make([]time.Duration, 0, 1<<16)}
-	for _, path := range paths {
+func (t *loopTask) bareLoop() (cost loopCost, err error) {
+	var fds []int
+	for _, path := range t.Bare {
 		fd, err := unix.Open(path, unix.O_RDONLY|unix.O_CLOEXEC, 0)
 		if err != nil {
-			return nil, fmt.Errorf("open %s: %w", path, err)
+			return cost, fmt.Errorf("open %s: %w", path, err)
 		}
-		b.fds = append(b.fds, fd)
+		fds = append(fds, fd)
 	}
 	fd, err := unix.TimerfdCreate(unix.CLOCK_MONOTONIC, unix.TFD_NONBLOCK|unix.TFD_CLOEXEC)
 	if err != nil {
-		return nil, err
+		return cost, err
 	}
-	b.timer = os.NewFile(uintptr(fd), "timerfd")
-	tick := unix.NsecToTimespec(int64(interval))
+	timer := os.NewFile(uintptr(fd), "timerfd") // through the runtime's poller, as the agent
+	defer timer.Close()
+	tick := unix.NsecToTimespec(int64(t.Interval))
 	if err := unix.TimerfdSettime(fd, 0, &unix.ItimerSpec{Interval: tick, Value: tick}, nil); err != nil {
-		return nil, err
+		return cost, err
 	}
-	go b.loop()
-	return b, nil
-}
-
-func (b *bareLoop) loop() {
+	first, last := int(t.WarmUp/t.Interval), int((t.WarmUp+t.For)/t.Interval)
+	at := make([]time.Duration, 0, last)
+	var before usage
 	var ticks [8]byte
 	var text [512]byte
-	for {
-		if _, err := b.timer.Read(ticks[:]); err != nil {
-			if errors.Is(err, os.ErrClosed) {
-				err = nil
-			}
-			b.done <- err
-			return
+	for i := range last {
+		if i == first {
+			before = usageNow()
+		}
+		if _, err := timer.Read(ticks[:]); err != nil {
+			return cost, err
 		}
 		var now unix.Timespec
 		_ = unix.ClockGettime(unix.CLOCK_MONOTONIC, &now)
-		b.at = append(b.at, time.Duration(now.Nano()))
-		for _, fd := range b.fds {
+		at = append(at, time.Duration(now.Nano()))
+		for _, fd := range fds {
 			if n, err := unix.Pread(fd, text[:], 0); n <= 0 {
-				b.done <- fmt.Errorf("pread gave %d bytes: %w", n, err)
-				return
+				return cost, fmt.Errorf("pread gave %d bytes: %w", n, err)
 			}
 		}
-		b.count.Add(1)
 	}
-}
-
-func (b *bareLoop) sweeps() uint64        { return b.count.Load() }
-func (b *bareLoop) late() []time.Duration { return b.at }
-
-func (b *bareLoop) close() error {
-	return errors.Join(b.timer.Close(), <-b.done)
+	return t.costOf(float64(last-first), before, usageNow(), at)
 }
 
 // agentLoop is the real agent recording a run from the real collectors; what
 // would be stored is dropped.
-type agentLoop struct {
-	agent  *agent.Agent
-	set    *collectors.Set
-	cancel context.CancelFunc
-	done   chan error
-	snap   agent.Snapshot
-	dropped
+func (t *loopTask) agentLoop() (cost loopCost, err error) {
+	set := collectors.NewSet(collectors.SetOptions{}, collectors.NewHwmon(collectors.Roots{Sys: t.Sys}))
+	defer func() { err = errors.Join(err, set.Close()) }()
+	d := dropped{at: make([]time.Duration, 0, 1<<16)}
+	a, err := agent.New(agent.Options{Device: "unit-oak", Sensors: set, Recorder: &d, Interval: t.Interval})
+	if err != nil {
+		return cost, err
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	done := make(chan error, 1)
+	go func() { done <- a.Run(ctx) }()
+	if _, err := a.StartRun(ctx, agent.Start{Workload: "tile-sort"}); err != nil {
+		return cost, err
+	}
+	var snap agent.Snapshot
+	sweeps := func() uint64 {
+		a.Snapshot(&snap)
+		return snap.Sweeps
+	}
+	time.Sleep(t.WarmUp)
+	before, first := usageNow(), sweeps()
+	time.Sleep(t.For)
+	after, last := usageNow(), sweeps()
+	cancel()
+	<-done                                                                   // the run has nothing to be judged from
+	return t.costOf(float64(last-first), before, after, d.at[1:len(d.at)-1]) // the ends of a run are not paced
 }
 
 // dropped is a Recorder that remembers nothing but when sweeps were taken.
@@ -199,40 +187,7 @@ func (d *dropped) Trace(context.Context, string) (agent.Trace, error) { return n
 func (d *dropped) FinishRun(context.Context, agent.Detail) error      { return nil }
 func (d *dropped) Unfinished(context.Context) ([]agent.Detail, error) { return nil, nil }
 
-var _ agent.Recorder = (*dropped)(nil)
-
 type noTrace struct{}
 
 func (noTrace) Sensors() []collectors.Sensor       { return nil }
 func (noTrace) Each(func(agent.Sweep) error) error { return nil }
-
-func startAgentLoop(sys string, interval time.Duration) (pacedLoop, error) {
-	l := &agentLoop{set: collectors.NewSet(collectors.SetOptions{}, collectors.NewHwmon(collectors.Roots{Sys: sys})), done: make(chan error, 1)}
-	l.at = make([]time.Duration, 0, 1<<16)
-	var err error
-	l.agent, err = agent.New(agent.Options{Device: "unit-oak", Sensors: l.set, Recorder: &l.dropped, Interval: interval})
-	if err != nil {
-		return nil, errors.Join(err, l.set.Close())
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	l.cancel = cancel
-	go func() { l.done <- l.agent.Run(ctx) }()
-	if _, err := l.agent.StartRun(ctx, agent.Start{Workload: "tile-sort"}); err != nil {
-		return nil, errors.Join(err, l.close())
-	}
-	return l, nil
-}
-
-func (l *agentLoop) sweeps() uint64 {
-	l.agent.Snapshot(&l.snap)
-	return l.snap.Sweeps
-}
-
-// late leaves out the ends of the run, which are not paced.
-func (l *agentLoop) late() []time.Duration { return l.at[1 : len(l.at)-1] }
-
-func (l *agentLoop) close() error {
-	l.cancel()
-	<-l.done // the run has nothing to be judged from
-	return l.set.Close()
-}

@@ -1,28 +1,22 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"os"
 	"os/exec"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
-	"golang.org/x/sys/unix"
+	"github.com/prometheus/procfs"
+	"github.com/shirou/gopsutil/v3/host"
+	"github.com/shirou/gopsutil/v3/load"
 )
 
-// memoryDir makes a folder in memory where there is such a place, since
-// sensors are not on a disk.
-func memoryDir() (string, error) {
-	if dir, err := os.MkdirTemp("/dev/shm", "sweepd-cost-"); err == nil {
-		return dir, nil
-	}
-	return os.MkdirTemp("", "sweepd-cost-tree-")
-}
-
-// buildBinary builds sweepd from the source around the working directory.
+// buildBinary builds sweepd as it is shipped, from the source around the
+// working directory.
 func buildBinary(ctx context.Context, path string) error {
 	cmd := exec.CommandContext(ctx, "go", "build", "-trimpath", "-ldflags", "-s -w", "-o", path, "sweepd/cmd/sweepd")
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
@@ -35,17 +29,22 @@ func buildBinary(ctx context.Context, path string) error {
 // machineClass says when and on what kind of machine the figures were taken,
 // without naming it.
 func machineClass(now time.Time, loadBefore string) string {
-	kind := "a machine"
-	if cpuHas("hypervisor") {
-		kind = "a virtual machine"
-	}
-	var u unix.Utsname
-	kernel := "of unknown version"
-	if unix.Uname(&u) == nil {
-		kernel = majorMinor(unix.ByteSliceToString(u.Release[:]))
+	kernel, err := host.KernelVersion()
+	if err != nil {
+		kernel = "of unknown version"
 	}
 	return fmt.Sprintf("%s, %s with %d CPUs (%s), Linux %s, %s; load average %s before, %s after.",
-		now.UTC().Format(time.DateOnly), kind, runtime.NumCPU(), runtime.GOARCH, kernel, runtime.Version(), loadBefore, readLoad())
+		now.UTC().Format(time.DateOnly), machineKind(), runtime.NumCPU(), runtime.GOARCH, majorMinor(kernel), runtime.Version(), loadBefore, loadAverage())
+}
+
+// machineKind tells a virtual machine by the flag that hypervisors set.
+func machineKind() string {
+	if fs, err := procfs.NewDefaultFS(); err == nil {
+		if cpus, err := fs.CPUInfo(); err == nil && len(cpus) > 0 && slices.Contains(cpus[0].Flags, "hypervisor") {
+			return "a virtual machine"
+		}
+	}
+	return "a machine"
 }
 
 // majorMinor cuts a kernel's version after the second number: what follows may
@@ -55,18 +54,11 @@ func majorMinor(release string) string {
 	return strings.Join(fields[:min(2, len(fields))], ".")
 }
 
-func cpuHas(flag string) bool {
-	text, err := os.ReadFile("/proc/cpuinfo")
-	return err == nil && bytes.Contains(text, []byte(" "+flag))
-}
-
-// readLoad is the mean number of runnable processes of the last minute, as the
-// kernel writes it.
-func readLoad() string {
-	text, err := os.ReadFile("/proc/loadavg")
+// loadAverage is the mean number of runnable processes of the last minute.
+func loadAverage() string {
+	avg, err := load.Avg()
 	if err != nil {
 		return "unknown"
 	}
-	load, _, _ := strings.Cut(string(text), " ")
-	return load
+	return fmt.Sprintf("%.2f", avg.Load1)
 }

@@ -1,10 +1,15 @@
 // Command cost measures what watching costs: the sampling loop against the bare
 // system calls, the whole agent, and whether a load runs slower beside it.
 //
-//	go run ./internal/cost --markdown FILE
+//	go run ./internal/cost >FILE
+//	go run ./internal/cost --parts start,agent,disturb --against OLD_SWEEPD
 //
-// Words: a part is one table; a child is this program started again to be
-// measured alone; bare is a loop that paces and reads and does nothing else.
+// It prints Markdown tables, one for each part, and says on standard error what
+// it is doing.
+//
+// Words: a part is what one table shows; a build is a binary of sweepd; a child
+// is this program started again to be measured alone; the bare loop paces and
+// reads and does nothing else.
 package main
 
 import (
@@ -19,6 +24,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"sweepd/internal/simdevice"
 )
 
 func main() {
@@ -39,15 +46,14 @@ func main() {
 
 // options are the command line.
 type options struct {
-	minutes  float64 // of the whole agent
-	turns    int     // of the loops, each with its bare loop
-	turn     time.Duration
-	pairs    int // of loads with and without the agent
-	load     time.Duration
-	starts   int
-	parts    string
-	binary   string
-	markdown string
+	minutes         float64 // of the whole agent
+	turns           int     // of the loops, each with its bare loop
+	turn            time.Duration
+	pairs           int // of loads with and without the agent
+	load            time.Duration
+	starts          int
+	parts           []string
+	binary, against string
 }
 
 // parts of the benchmark, in order.
@@ -61,15 +67,11 @@ var parts = []struct {
 	{"disturb", (*bench).measureDisturbance},
 }
 
-func partNames() []string {
+func parse(args []string, stderr io.Writer) (options, error) {
 	var names []string
 	for _, p := range parts {
 		names = append(names, p.name)
 	}
-	return names
-}
-
-func parse(args []string, stderr io.Writer) (options, error) {
 	var o options
 	f := flag.NewFlagSet("cost", flag.ContinueOnError)
 	f.SetOutput(stderr)
@@ -77,17 +79,18 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.IntVar(&o.turns, "turns", 12, "`times` that each loop takes a turn")
 	f.DurationVar(&o.turn, "turn", 5*time.Second, "`time` of a turn")
 	f.IntVar(&o.pairs, "pairs", 60, "`pairs` of loads with and without the agent")
-	f.DurationVar(&o.load, "load", 1500*time.Millisecond, "`time` that a load takes, about")
+	f.DurationVar(&o.load, "load", 1500*time.Millisecond, "`time` that a load takes")
 	f.IntVar(&o.starts, "starts", 15, "`times` that the agent is started")
-	f.StringVar(&o.parts, "parts", strings.Join(partNames(), ","), "`parts` to measure, separated by commas")
 	f.StringVar(&o.binary, "binary", "", "`FILE` of sweepd to measure; built from this source unless given")
-	f.StringVar(&o.markdown, "markdown", "", "`FILE` to write the tables to as Markdown too")
+	f.StringVar(&o.against, "against", "", "`FILE` of another sweepd to measure beside it; not in the part loop, which is this source's")
+	list := f.String("parts", strings.Join(names, ","), "`parts` to measure, separated by commas")
 	if err := f.Parse(args); err != nil {
 		return o, err
 	}
-	for part := range strings.SplitSeq(o.parts, ",") {
-		if !slices.Contains(partNames(), part) {
-			return o, fmt.Errorf("unknown part %q: the parts are %s", part, strings.Join(partNames(), ", "))
+	o.parts = strings.Split(*list, ",")
+	for _, part := range o.parts {
+		if !slices.Contains(names, part) {
+			return o, fmt.Errorf("unknown part %q: the parts are %s", part, strings.Join(names, ", "))
 		}
 	}
 	if o.minutes <= 0 || o.turns < 1 || o.turn < time.Second || o.pairs < 2 || o.load < 10*time.Millisecond || o.starts < 1 || f.NArg() > 0 {
@@ -99,19 +102,22 @@ func parse(args []string, stderr io.Writer) (options, error) {
 // bench is one measurement of everything that was asked for.
 type bench struct {
 	options
-	dir    string // in memory, for trees; removed at the end
-	disk   string // for binary and data; removed at the end
+	dir    string  // in memory, for trees; removed at the end
+	disk   string  // for binary and data; removed at the end
+	builds []build // what is measured: one, or two with --against
 	log    io.Writer
 	tables []table
 }
 
+// build is a binary of sweepd.
+type build struct{ name, binary string }
+
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) (err error) {
-	o, err := parse(args, stderr)
-	if err != nil {
+	b := &bench{log: stderr}
+	if b.options, err = parse(args, stderr); err != nil {
 		return err
 	}
-	b := &bench{options: o, log: stderr}
-	if b.dir, err = memoryDir(); err != nil {
+	if b.dir, err = simdevice.MakeTempDir("cost"); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(b.dir)) }()
@@ -119,35 +125,28 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) (err erro
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(b.disk)) }()
-	if err := b.build(ctx); err != nil {
-		return err
+	if b.binary == "" {
+		b.binary = filepath.Join(b.disk, "sweepd")
+		b.say("building sweepd")
+		if err := buildBinary(ctx, b.binary); err != nil {
+			return err
+		}
 	}
-	before := readLoad()
+	b.builds = []build{{"this", b.binary}}
+	if b.against != "" {
+		b.builds = append(b.builds, build{"against", b.against})
+	}
+	before := loadAverage()
 	for _, p := range parts {
-		if !slices.Contains(strings.Split(o.parts, ","), p.name) {
+		if !slices.Contains(b.parts, p.name) {
 			continue
 		}
 		if err := p.measure(b, ctx); err != nil {
 			return fmt.Errorf("measure %s: %w", p.name, err)
 		}
 	}
-	heading := machineClass(time.Now(), before)
-	writeText(stdout, heading, b.tables)
-	if o.markdown == "" {
-		return nil
-	}
-	return os.WriteFile(o.markdown, []byte(markdown(heading, b.tables)), 0o644)
+	return writeMarkdown(stdout, machineClass(time.Now(), before), b.tables)
 }
 
 // say tells what is going on, since it takes long.
 func (b *bench) say(format string, args ...any) { fmt.Fprintf(b.log, format+"\n", args...) }
-
-// build makes the binary as it is shipped, unless one was given.
-func (b *bench) build(ctx context.Context) error {
-	if b.binary != "" {
-		return nil
-	}
-	b.binary = filepath.Join(b.disk, "sweepd")
-	b.say("building sweepd")
-	return buildBinary(ctx, b.binary)
-}

@@ -16,6 +16,7 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/prometheus/procfs"
 	"golang.org/x/sys/unix"
 )
 
@@ -26,8 +27,8 @@ type watched struct {
 	complaint         bytes.Buffer
 }
 
-// startAgent starts the program on a device's files, or on this machine's where
-// environ is nil, and waits until it answers.
+// startAgent starts the program on a device's files and waits until it has
+// taken its first sweep.
 func startAgent(ctx context.Context, binary, data string, interval time.Duration, environ []string) (*watched, error) {
 	w := &watched{binary: binary, data: data}
 	address, err := freeAddress()
@@ -48,16 +49,14 @@ func startAgent(ctx context.Context, binary, data string, interval time.Duration
 	if err := w.cmd.Start(); err != nil {
 		return nil, err
 	}
-	deadline := time.Now().Add(20 * time.Second)
-	for {
-		conn, err := net.Dial("tcp", address)
-		if err == nil {
-			return w, conn.Close()
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(time.Millisecond) {
+		text, err := w.scrape(ctx)
+		if err == nil && sweepsTaken(text) > 0 {
+			return w, nil
 		}
 		if time.Now().After(deadline) || ctx.Err() != nil {
-			return nil, errors.Join(fmt.Errorf("the agent does not answer: %w", err), w.stop())
+			return nil, errors.Join(errors.New("the agent took no sweep within 30 s of its start"), err, w.stop())
 		}
-		time.Sleep(time.Millisecond)
 	}
 }
 
@@ -117,8 +116,8 @@ func (w *watched) scrape(ctx context.Context) (string, error) {
 	return string(text), err
 }
 
-// swept is the number of sweeps that a scrape tells, 0 where it tells none.
-func swept(metrics string) int {
+// sweepsTaken is the number of sweeps that a scrape tells, 0 where it tells none.
+func sweepsTaken(metrics string) int {
 	for line := range strings.Lines(metrics) {
 		if rest, found := strings.CutPrefix(line, "sweepd_sweep_duration_seconds_count "); found {
 			n, _ := strconv.ParseFloat(strings.TrimSpace(rest), 64)
@@ -131,7 +130,7 @@ func swept(metrics string) int {
 // processUse is what a process has used so far, and its memory now.
 type processUse struct {
 	cpu       time.Duration
-	switches  int64
+	switches  uint64  // voluntary context switches of all threads that live
 	anonymous float64 // MB
 	resident  float64 // MB
 }
@@ -144,35 +143,17 @@ func (w *watched) use() (u processUse, err error) {
 		return u, fmt.Errorf("CPU time of the agent: %w", err)
 	}
 	u.cpu = time.Duration(ts.Nano())
-	status, err := statusOf(fmt.Sprintf("/proc/%d/status", pid))
+	threads, err := procfs.AllThreads(pid)
 	if err != nil {
 		return u, err
 	}
-	const kB = 1024.0 / 1e6
-	u.anonymous, u.resident = status["RssAnon"]*kB, status["VmRSS"]*kB
-	threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/status", pid))
-	for _, path := range threads {
-		if s, err := statusOf(path); err == nil {
-			u.switches += int64(s["voluntary_ctxt_switches"])
+	for _, thread := range threads {
+		status, err := thread.NewStatus()
+		if err != nil {
+			continue // it has ended meanwhile
 		}
+		u.switches += status.VoluntaryCtxtSwitches
+		u.anonymous, u.resident = float64(status.RssAnon)/1e6, float64(status.VmRSS)/1e6 // of the process, in each of its threads
 	}
-	return u, err
-}
-
-// statusOf reads the numbers of a /proc/PID/status, kB where a unit is given.
-func statusOf(path string) (map[string]float64, error) {
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
-	numbers := map[string]float64{}
-	for line := range strings.Lines(string(text)) {
-		name, rest, _ := strings.Cut(line, ":")
-		if fields := strings.Fields(rest); len(fields) > 0 {
-			if x, err := strconv.ParseFloat(fields[0], 64); err == nil {
-				numbers[name] = x
-			}
-		}
-	}
-	return numbers, nil
+	return u, nil
 }

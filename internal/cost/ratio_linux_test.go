@@ -24,10 +24,10 @@ func TestAgentLoopCostsLittleMoreThanABareLoop(t *testing.T) {
 	if r := got.ratio(); r > ratio {
 		t.Errorf("a sweep of the agent costs %.2f times the CPU time of the bare loop's, at most %.1f is wanted", r, ratio)
 	}
-	if n := medianOf(got.agent, allocsOf); n > allocs {
+	if n := medians(got.agent).Allocs; n > allocs {
 		t.Errorf("%.2f allocations a sweep of %d sensors: the loop allocates", n, loopSensors)
 	}
-	if n, bare := medianOf(got.agent, wakeupsOf), medianOf(got.bare, wakeupsOf); n > bare+moreWakeups {
+	if n, bare := medians(got.agent).Wakeups, medians(got.bare).Wakeups; n > bare+moreWakeups {
 		t.Errorf("%.2f wakeups a sweep, %.2f in the bare loop", n, bare)
 	}
 }

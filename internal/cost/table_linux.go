@@ -4,40 +4,20 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 )
 
-// table is what a part found. The last columns of rows may be aims.
+// table is what a part found. The last row or column may say what is wanted.
 type table struct {
 	title   string
 	columns []string
 	rows    [][]string
-	notes   []string
+	note    string
 }
 
 func (t *table) row(cells ...string) { t.rows = append(t.rows, cells) }
 
-func (t *table) note(format string, args ...any) {
-	t.notes = append(t.notes, fmt.Sprintf(format, args...))
-}
-
-func writeText(w io.Writer, heading string, tables []table) {
-	fmt.Fprintln(w, heading)
-	for _, t := range tables {
-		fmt.Fprintf(w, "\n%s\n", t.title)
-		tw := tabwriter.NewWriter(w, 0, 0, 3, ' ', 0)
-		for _, row := range append([][]string{t.columns}, t.rows...) {
-			fmt.Fprintln(tw, "  "+strings.Join(row, "\t"))
-		}
-		tw.Flush()
-		for _, n := range t.notes {
-			fmt.Fprintln(w, "  "+n)
-		}
-	}
-}
-
-// markdown is the tables for the README.
-func markdown(heading string, tables []table) string {
+// writeMarkdown writes the tables below a line that says where they come from.
+func writeMarkdown(w io.Writer, heading string, tables []table) error {
 	var out strings.Builder
 	fmt.Fprintf(&out, "Measured %s\n", heading)
 	for _, t := range tables {
@@ -45,9 +25,8 @@ func markdown(heading string, tables []table) string {
 		for _, row := range t.rows {
 			fmt.Fprintf(&out, "| %s |\n", strings.Join(row, " | "))
 		}
-		for _, n := range t.notes {
-			fmt.Fprintf(&out, "\n%s\n", n)
-		}
+		fmt.Fprintf(&out, "\n%s\n", t.note)
 	}
-	return out.String()
+	_, err := io.WriteString(w, out.String())
+	return err
 }

@@ -73,6 +73,7 @@ type Config struct {
 	OnlineLag     time.Duration // from plugging to the adapter's online file; default 0
 	StatusLag     time.Duration // from plugging until a battery's status may follow; default 0
 	Supply        SupplyKind    // how the adapter shows itself; default Mains
+	Thermometers  int           // temperatures more, on chips of 8 that do nothing else
 	Peripheral    bool          // also show a gamepad's battery with scope Device
 	PowercapZone  int           // number of the package zone, shown in hexadecimal; default 0
 	WrapMicroJ    uint64        // range of the energy counters; default 262143328850

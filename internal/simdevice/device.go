@@ -76,6 +76,7 @@ func (d *Device) build() {
 	add(PartPlatformProfile, newProfileFiles)
 	add(PartHwmon, newHwmonFiles)
 	add(PartFan, newFanFiles)
+	add(0, newThermometerFiles)
 	add(PartThermalZones, newThermalFiles)
 	add(0, newCPUFiles)
 	add(PartCPUFreq, newCPUFreqFiles)

@@ -31,4 +31,6 @@ const (
 	streamResult
 	streamFrames
 	streamGauge // and following, one for each battery
+
+	streamThermometers = 1 << 32
 )

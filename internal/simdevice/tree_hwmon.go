@@ -1,8 +1,11 @@
 package simdevice
 
 import (
+	"fmt"
 	"math"
+	"math/rand/v2"
 	"strconv"
+	"time"
 )
 
 // hwmonFiles are the temperatures of processor, firmware and disk
@@ -77,3 +80,41 @@ const fanMaxRPM = 5400
 
 // fanRPM is the fan's speed in revolutions a minute.
 func (m *model) fanRPM() float64 { return m.cool.fan * fanMaxRPM }
+
+// thermometerFiles are temperatures besides those of the model. Each wanders by
+// itself between 30 and 60 degrees Celsius, so that its text keeps its length.
+type thermometerFiles struct {
+	files []*file
+	milli []int64
+	rng   *rand.Rand
+	moved time.Duration // when they moved last
+}
+
+func newThermometerFiles(d *Device, t *tree) part {
+	const channels = 8 // of a chip
+	f := &thermometerFiles{rng: newRand(d.cfg.Seed, streamThermometers)}
+	dir := ""
+	for i := range d.cfg.Thermometers {
+		chip, channel := i/channels, i%channels
+		if channel == 0 {
+			dir = t.hwmon(fmt.Sprintf("sim_chip_%d", chip), fmt.Sprintf("hwmon%d", 100+chip), fmt.Sprintf("platform/sim-chip.%d", chip))
+		}
+		f.files = append(f.files, t.live(fmt.Sprintf("%stemp%d_input", dir, 1+channel), "45000"))
+		f.milli = append(f.milli, 45_000)
+	}
+	return f
+}
+
+// flush moves each temperature by an eighth of a degree, or leaves it, ten times
+// a second.
+func (f *thermometerFiles) flush(d *Device, t *tree) {
+	const every = 100 * time.Millisecond
+	for ; f.moved+every <= d.model.now; f.moved += every {
+		for i := range f.milli {
+			f.milli[i] = min(max(f.milli[i]+125*(f.rng.Int64N(3)-1), 30_000), 60_000)
+		}
+	}
+	for i, file := range f.files {
+		t.putInt(file, f.milli[i])
+	}
+}

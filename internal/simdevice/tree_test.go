@@ -1,6 +1,7 @@
 package simdevice
 
 import (
+	"fmt"
 	"io/fs"
 	"math"
 	"os"
@@ -18,6 +19,7 @@ func full() Config {
 	cfg.Supply = SupplyBoth
 	cfg.Peripheral = true
 	cfg.PowercapZone = 10
+	cfg.Thermometers = 9
 	return cfg
 }
 
@@ -318,6 +320,43 @@ func TestOddPlaces(t *testing.T) {
 		t.Errorf("hwmon4/device/name is %q", got)
 	}
 	readInt(t, d, "sys/class/hwmon/hwmon4/device/fan1_input")
+}
+
+// TestThermometers: as many as wanted, on chips of 8, and in ten seconds each
+// moves by at most an eighth of a degree a tenth of a second.
+func TestThermometers(t *testing.T) {
+	d := newDevice(t, Config{Thermometers: 9})
+	moved := 0
+	paths := []string{"sys/class/hwmon/hwmon101/temp1_input"}
+	for i := range 8 {
+		paths = append(paths, fmt.Sprintf("sys/class/hwmon/hwmon100/temp%d_input", i+1))
+	}
+	for range 100 {
+		before := make(map[string]int64)
+		for _, path := range paths {
+			before[path] = readInt(t, d, path)
+		}
+		d.Advance(100 * time.Millisecond)
+		if err := d.Flush(); err != nil {
+			t.Fatal(err)
+		}
+		for path, was := range before {
+			now := readInt(t, d, path)
+			if step := now - was; step != 0 && step != 125 && step != -125 || now < 30_000 || now > 60_000 {
+				t.Fatalf("%s went from %d to %d", path, was, now)
+			}
+			if now != was {
+				moved++
+			}
+		}
+	}
+	// Two of three steps move: 600 of 900, sd 14.
+	if moved < 530 || moved > 670 {
+		t.Errorf("%d of 900 steps moved a temperature, want about 600", moved)
+	}
+	if _, err := os.Stat(d.tree.full("sys/class/hwmon/hwmon101/temp2_input")); err == nil {
+		t.Error("there is a tenth thermometer")
+	}
 }
 
 // TestCPUsOffline: lists and counters follow, and come back.
