@@ -26,17 +26,28 @@ func chooseMetric(runs []Run, asked string) (string, error) {
 			count[name]++
 		}
 	}
-	names := slices.Sorted(maps.Keys(count))
 	switch {
-	case len(names) == 0:
+	case len(count) == 0:
 		return "", errNoMetric
 	case asked == "":
-		// MaxFunc takes the first of equal ones, and names are sorted.
-		return slices.MaxFunc(names, func(a, b string) int { return count[a] - count[b] }), nil
+		return MostFrequent(count), nil
 	case count[asked] == 0:
-		return "", fmt.Errorf("no selected run has the result %q: there is %s", asked, strings.Join(names, ", "))
+		return "", fmt.Errorf("no selected run has the result %q: there is %s", asked, strings.Join(slices.Sorted(maps.Keys(count)), ", "))
 	}
 	return asked, nil
+}
+
+// MostFrequent is the name with the largest count, which is above 0: the first of the
+// alphabet where several have it, "" where none does. Of how many runs have each result
+// it is the metric that is looked at unless another is asked for.
+func MostFrequent(count map[string]int) string {
+	most := ""
+	for name, n := range count {
+		if n > count[most] || n == count[most] && n > 0 && name < most {
+			most = name
+		}
+	}
+	return most
 }
 
 // metricInfo is what the runs say of a metric.
@@ -77,12 +88,9 @@ func describeMetric(runs []Run, name string) metricInfo {
 	if m.lower && lower < n {
 		m.notes = append(m.notes, Note{Code: NoteDirectionsDiffer, Metric: name, Count: lower, Of: n})
 	}
-	names := slices.Sorted(maps.Keys(units))
-	if len(names) > 0 {
-		m.unit = slices.MaxFunc(names, func(a, b string) int { return units[a] - units[b] })
-	}
-	if len(names) > 1 {
-		m.notes = append(m.notes, Note{Code: NoteSeveralUnits, Metric: name, Names: names})
+	m.unit = MostFrequent(units)
+	if len(units) > 1 {
+		m.notes = append(m.notes, Note{Code: NoteSeveralUnits, Metric: name, Names: slices.Sorted(maps.Keys(units))})
 	}
 	return m
 }

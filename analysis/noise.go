@@ -237,27 +237,13 @@ func trendPoints(cells []Cell, lowerIsBetter bool) []TrendPoint {
 func flagRuns(cells []Cell, j int, scale float64) []Flag {
 	z := cells[j].Z
 	var flags []Flag
-	centre := median(slices.Clone(z))
+	centre := Median(z)
 	for i, v := range z {
 		if len(z) == 2 || math.Abs(v-centre) > isolateAt*scale {
 			flags = append(flags, Flag{j, cells[j].Runs[i]})
 		}
 	}
 	return flags
-}
-
-// median sorts the values in place; the mean of the middle two for an even
-// count, NaN for none.
-func median(values []float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(values)
-	half := len(values) / 2
-	if len(values)%2 == 1 {
-		return values[half]
-	}
-	return values[half-1]/2 + values[half]/2
 }
 
 // fProbability is P(F <= ratio) of the F distribution.

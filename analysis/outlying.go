@@ -86,5 +86,5 @@ func typicalNoise(noise Noise) float64 {
 			sds = append(sds, math.Sqrt(c.V))
 		}
 	}
-	return median(sds)
+	return Median(sds)
 }

@@ -46,7 +46,7 @@ func (r repeats) scale(from, to int) (sigma float64, values int) {
 	if len(all) == 0 {
 		return scaleFloor, 0
 	}
-	return math.Max(scaleFactor*median(all), scaleFloor), len(all)
+	return math.Max(scaleFactor*Median(all), scaleFloor), len(all)
 }
 
 // scales gives every cell its scale: one for all, or the window's own where

@@ -170,7 +170,7 @@ func (b *builder) clipBounds(p *chart.Panel, c *analysis.Comparison) {
 	if len(halves) < 3 {
 		return
 	}
-	reach := 3 * median(halves)
+	reach := 3 * analysis.Median(halves)
 	low, high := -100*c.Margin, 100*c.Margin
 	for _, v := range values {
 		low, high = min(low, v-reach), max(high, v+reach)

@@ -108,13 +108,11 @@ func topics(runs []analysis.Run, asked []string) (byMetric map[string][]string, 
 	}
 	byMetric, left = map[string][]string{}, map[string][]string{}
 	for _, w := range slices.Sorted(maps.Keys(count)) {
-		names := slices.Sorted(maps.Keys(count[w]))
 		chosen := asked
-		if len(asked) == 0 && len(names) > 0 {
-			// MaxFunc takes the first of equal ones, and names are sorted.
-			chosen = []string{slices.MaxFunc(names, func(a, b string) int { return count[w][a] - count[w][b] })}
+		if len(asked) == 0 {
+			chosen = []string{analysis.MostFrequent(count[w])}
 		}
-		for _, name := range names {
+		for _, name := range slices.Sorted(maps.Keys(count[w])) {
 			if slices.Contains(chosen, name) {
 				byMetric[name] = append(byMetric[name], w)
 			} else {

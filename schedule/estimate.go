@@ -151,7 +151,7 @@ func learnRuns(said map[string]time.Duration, runs []agent.Detail) map[string]ti
 	}
 	out := map[string]time.Duration{}
 	for workload, durations := range seen {
-		out[workload] = time.Duration(median(durations) * float64(time.Second))
+		out[workload] = time.Duration(analysis.Median(durations) * float64(time.Second))
 	}
 	if said[""] > 0 { // said for all
 		clear(out)
@@ -180,7 +180,7 @@ func learnPause(runs []agent.Detail) time.Duration {
 	if len(gaps) == 0 {
 		return 0
 	}
-	return time.Duration(median(gaps) * float64(time.Second))
+	return time.Duration(analysis.Median(gaps) * float64(time.Second))
 }
 
 func learnDraws(runs []agent.Detail) map[string][]draw {
@@ -229,13 +229,4 @@ func learnBatteries(said map[string]Battery, runs []agent.Detail) map[string]Bat
 		out[device] = b
 	}
 	return out
-}
-
-func median(list []float64) float64 {
-	sorted := slices.Sorted(slices.Values(list))
-	n := len(sorted)
-	if n%2 == 1 {
-		return sorted[n/2]
-	}
-	return (sorted[n/2-1] + sorted[n/2]) / 2
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"sweepd/agent"
+	"sweepd/analysis"
 	"sweepd/report/table"
 	"sweepd/report/text"
 )
@@ -65,15 +66,11 @@ func commonMetrics(runs []agent.Run) map[string]string {
 			count[r.Workload][name]++
 		}
 	}
-	best := map[string]string{}
+	common := map[string]string{}
 	for workload, names := range count {
-		for _, name := range sortedNames(names) {
-			if names[name] > names[best[workload]] {
-				best[workload] = name
-			}
-		}
+		common[workload] = analysis.MostFrequent(names)
 	}
-	return best
+	return common
 }
 
 // listedResults is one result of a run, that of the name if the run has it, and
