@@ -38,7 +38,19 @@ func Steps(n int) int {
 
 const fieldTest = `package field
 
-import "testing"
+import (
+	"os"
+	"testing"
+)
+
+// Property tests write what failed into their folder, unless they are told not to.
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if code != 0 && os.Getenv("RAPID_NOFAILFILE") == "" {
+		os.WriteFile("failed.txt", nil, 0o666)
+	}
+	os.Exit(code)
+}
 
 func TestLarger(t *testing.T) {
 	for _, c := range [][3]int{{1, 2, 2}, {2, 1, 2}, {-3, -4, -3}} {
@@ -170,6 +182,21 @@ func TestBrokenTestsAreNotCounted(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), name+" without a fault") {
 			t.Errorf("error %v, want one that says that the tests %s without a fault", err, name)
 		}
+	}
+}
+
+// What is written to the package meanwhile would make its records wrong.
+func TestTestsThatChangeTheirPackage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("compiles programs")
+	}
+	dir := newField(t)
+	const writes = "package field\n\nimport (\n\"os\"\n\"testing\"\n)\n\nfunc TestWrites(t *testing.T) {\nos.Mkdir(\"testdata\", 0o777)\nos.WriteFile(\"testdata/new\", nil, 0o666)\n}\n"
+	if err := os.WriteFile(filepath.Join(dir, "writes_test.go"), []byte(writes), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := plantIn(t, "--dir", dir); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
+		t.Errorf("error %v, want one that says that files changed", err)
 	}
 }
 

@@ -293,10 +293,11 @@ func listAround(stack []ast.Node) []ast.Stmt {
 	return nil
 }
 
-// arguments swaps two neighbouring arguments of a call.
+// arguments swaps two neighbouring arguments of a call, unless their order does
+// not matter.
 func arguments(s *source, n ast.Node, _ []ast.Node) []change {
 	call, is := n.(*ast.CallExpr)
-	if !is || call.Ellipsis.IsValid() {
+	if !is || call.Ellipsis.IsValid() || slices.Contains([]string{"min", "max", "math.Min", "math.Max", "math.Hypot"}, s.of(call.Fun)) {
 		return nil
 	}
 	var c []change

@@ -64,6 +64,7 @@ func TestOperators(t *testing.T) {
 		{"statement", "mu.Lock()\ndefer mu.Unlock()", nil},
 		{"arguments", "f(a, b, c)", []string{"f(b, a, c)", "f(a, c, b)"}},
 		{"arguments", "f(a, a)", nil},
+		{"arguments", "x = max(a, b)", nil},
 		{"arguments", "f(a, b...)", nil},
 		{"lock", "t.mu.Lock()\nx++\nt.mu.Unlock()\no.Lock()", []string{"(nothing) … (nothing)", "(nothing)"}},
 		{"lock", "mu.RLock()\ndefer mu.RUnlock()", []string{"(nothing) … (nothing)"}},
