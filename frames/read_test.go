@@ -7,9 +7,11 @@ import (
 	"io"
 	"math"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"testing/iotest"
 	"unicode/utf16"
 )
 
@@ -75,6 +77,7 @@ func TestWaysToWriteFrames(t *testing.T) {
 		"UTF-16 little":            {utf16Text(plain, false), Options{Column: "frame_ms"}},
 		"UTF-16 big":               {utf16Text("n;frame_µs\n1;16500\n2;17250\n3;33000", true), Options{Column: "frame_µs"}},
 		"header with a number":     {"2,frame_ms\n1,16.5\n2,17.25\n3,33\n", Options{Column: "frame_ms"}},
+		"long lines":               {"# " + strings.Repeat("remark ", 30_000) + "\nn,frame_ms\n\"" + strings.Repeat("x", 200_000) + "\",16.5\n2,17.25\n3,33\n", Options{Column: "frame_ms"}},
 		"text beside":              {"scene a,16.5\nscene b,17.25\n,33\n", Options{Column: "2", Unit: Milliseconds}},
 	} {
 		list, err := readAll(c.text, c.o)
@@ -108,6 +111,7 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 		"n,t_ms\n1\n":                         {Options{Column: "t_ms"}, "the row has 1 columns"},
 		"16,5\n16,6\n":                        {Options{Column: "1", Unit: Milliseconds}, "one number with a decimal comma, or two columns?"},
 		"at_ms\n5\n4\n":                       {Options{Timestamps: true}, `line 3, column at_ms: "4": it is before the timestamp above it, 5`},
+		"\"n,t_ms\n1,16.5\n":                  {Options{Column: "t_ms"}, "line 1: \"\\\"n,t_ms\": a quoted field does not end"},
 		"n,t_ms\n\"1,16.5\n":                  {Options{Column: "t_ms"}, "a quoted field does not end"},
 		"t_ms\n" + strings.Repeat("9", 2<<20): {Options{}, "longer than 1048576 bytes"},
 	} {
@@ -116,16 +120,48 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 			t.Errorf("%.40q: got %v, want %q", text, err, c.want)
 		}
 	}
-	// A wrong unit is noticed where it cannot be.
+	// A wrong unit is noticed where it cannot be: no frame takes days, but a pause
+	// of hours is one long frame.
 	if _, err := readAll("t_s\n1e6\n", Options{}); err == nil || !strings.Contains(err.Error(), "is the unit (s) right?") {
 		t.Errorf("%v", err)
+	}
+	if list, err := readAll("t_s\n7200\n", Options{}); err != nil || len(list) != 1 || list[0] != 7200 {
+		t.Errorf("a frame of two hours: %v, %v", list, err)
 	}
 	// The user's word for the delimiter settles the doubtful one.
 	if list, err := readAll("16,5\n16,6\n", Options{Column: "1", Unit: Milliseconds, Delimiter: ','}); err != nil || len(list) != 2 || list[0] != 0.016 {
 		t.Errorf("%v, %v", list, err)
 	}
-	if s, err := summarise(strings.NewReader("t_ms\n"), Options{File: "f"}, 1, nil); !errors.Is(err, ErrNoFrames) {
+	s, err := summarise(strings.NewReader("t_ms\n"), Options{File: "f.csv"}, 1, nil)
+	if !errors.Is(err, ErrNoFrames) || err.Error() != "f.csv: column t_ms holds no frame times" {
 		t.Errorf("a header alone: %+v, %v", s, err)
+	}
+}
+
+// A disk that fails is told with the place, wherever in the file it fails.
+func TestReadingFails(t *testing.T) {
+	failed := errors.New("input/output error")
+	for _, text := range []string{"", "n,t_ms\n", "n,t_ms\n1,16.5\n", "n,t_ms\n1,16.5\n2,1", "n,t_ms\n1,16.5\n2," + strings.Repeat("1", 100_000)} {
+		_, err := summarise(io.MultiReader(strings.NewReader(text), iotest.ErrReader(failed)), Options{File: "f.csv", Column: "t_ms"}, 1, nil)
+		want := fmt.Sprintf("f.csv: line %d: ", 1+strings.Count(text, "\n"))
+		if !errors.Is(err, failed) || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("after %.20q: %v, want it to begin with %q", text, err, want)
+		}
+	}
+}
+
+// Who waits for a long file is told how far it is: often enough to see that
+// something happens, rarely enough not to slow it down.
+func TestProgress(t *testing.T) {
+	var told []int64
+	const rows = 300_000
+	if _, err := summarise(io.MultiReader(strings.NewReader("n,t_ms\n"), &endless{left: rows}), Options{File: "f", Column: "t_ms"}, 1, func(n int64) {
+		told = append(told, n)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if len(told) < 3 || len(told) > 30 || !slices.IsSorted(told) || told[0] > 100_000 || told[len(told)-1] > rows || told[len(told)-1] < rows-100_000 {
+		t.Errorf("told after %v of %d frames", told, rows)
 	}
 }
 

@@ -99,6 +99,29 @@ func TestSummaryOfFew(t *testing.T) {
 	}
 }
 
+// The slowest 1 % of 700 frames are 7, though 0.01 × 700 is 7.000000000000001 in
+// binary floating point; of 701 they are 8.
+func TestSlowestShareCountsWholeFrames(t *testing.T) {
+	for _, c := range []struct {
+		share float64
+		one   int // in so many
+	}{{0.01, 100}, {0.001, 1000}} {
+		for slowest := 1; slowest <= 100; slowest++ {
+			for _, more := range []int{0, 1} {
+				frames := slowest*c.one + more
+				values := slices.Concat(slices.Repeat([]float64{0.01}, frames-slowest), slices.Repeat([]float64{1}, slowest))
+				want := 1.0
+				if more > 0 {
+					want = float64(slowest+1) / (float64(slowest) + 0.01)
+				}
+				if got := (Ranked{values: values}).slowestShare(c.share).Mean; !near(got, want, 1e-12) {
+					t.Fatalf("slowest %v of %d frames: %v, want %v", c.share, frames, got, want)
+				}
+			}
+		}
+	}
+}
+
 // Beyond Exact frames quantiles are rounded, by no more than Resolution.
 func TestRoundedWithinResolution(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 3))
@@ -109,8 +132,11 @@ func TestRoundedWithinResolution(t *testing.T) {
 		rounded.Add(s)
 		all = append(all, s)
 	}
-	if !rounded.Rounded() {
-		t.Fatal("not rounded")
+	if !rounded.Rounded() || len(rounded.exact) > 0 {
+		t.Fatalf("rounded %v, with %d times kept one by one", rounded.Rounded(), len(rounded.exact))
+	}
+	if math.Abs(Resolution-1.0/32768) > 1e-12 { // half of what the 14 bits after the first leave open
+		t.Fatalf("a resolution of %v", Resolution)
 	}
 	slices.Sort(all)
 	exact := Ranked{values: all}
