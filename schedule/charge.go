@@ -14,13 +14,10 @@ func (e Estimates) fitCharge(stretches [][]Cell, hard []string) [][]Cell {
 	var out [][]Cell
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
-		switch {
-		case i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard):
+		if i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard) {
 			i++
 			out = append(out, e.takeTurns(first, stretches[i])...)
-		case onBattery(first):
-			out = append(out, e.byCharge(first)...)
-		default:
+		} else {
 			out = append(out, first)
 		}
 	}
@@ -101,30 +98,6 @@ func (e Estimates) weight(cells []Cell) (sum float64) {
 		}
 	}
 	return sum
-}
-
-// byCharge divides cells on battery into stretches that a full charge lasts for, in
-// their order. A single run that needs more is a stretch of its own.
-func (e Estimates) byCharge(cells []Cell) [][]Cell {
-	if len(cells) == 0 {
-		return nil
-	}
-	b, known := e.battery(cells[0].Device)
-	if !known {
-		return [][]Cell{cells}
-	}
-	usable := b.FullWh * (1 - b.Reserve)
-	var parts [][]Cell
-	from, used := 0, 0.0
-	for i, c := range cells {
-		need := e.energyWh(c)
-		if i > from && used+need > usable {
-			parts = append(parts, cells[from:i])
-			from, used = i, 0
-		}
-		used += need
-	}
-	return append(parts, cells[from:])
 }
 
 // foresee follows each battery through the plan, full at the start, and writes

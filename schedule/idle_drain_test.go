@@ -70,9 +70,9 @@ func TestDrain(t *testing.T) {
 		leftOut        bool
 	}{
 		"its whole time":  {lasts: time.Hour, stops: 1, says: "finished, 4.50 W"},
-		"down to reserve": {midway: func(b *drainBench) { b.charge = 0.05 }, lasts: 30*time.Minute + drainLook, stops: 1, says: "4.50 W"},
-		"plugged in":      {midway: func(b *drainBench) { b.supply = agent.Mains }, lasts: 30*time.Minute + drainLook, stops: 1, says: "4.50 W"},
-		"somebody else's": {midway: func(b *drainBench) { b.recording = &agent.Run{ID: "run-of-a-person"} }, lasts: 30*time.Minute + drainLook, says: "stopped by somebody else"},
+		"down to reserve": {midway: func(b *drainBench) { b.charge = 0.05 }, lasts: 30*time.Minute + 10*time.Second, stops: 1, says: "4.50 W"},
+		"plugged in":      {midway: func(b *drainBench) { b.supply = agent.Mains }, lasts: 30*time.Minute + 10*time.Second, stops: 1, says: "4.50 W"},
+		"somebody else's": {midway: func(b *drainBench) { b.recording = &agent.Run{ID: "run-of-a-person"} }, lasts: 30*time.Minute + 10*time.Second, says: "stopped by somebody else"},
 		"on mains":        {before: func(b *drainBench) { b.supply = agent.Mains }, says: "unplug it", leftOut: true},
 		"while recording": {before: func(b *drainBench) { b.recording = &agent.Run{ID: "run-of-a-person"} }, leftOut: true},
 		"unknown":         {before: func(b *drainBench) { b.watts = nil }, lasts: time.Hour, stops: 1, says: "discharge unknown"},

@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"bytes"
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -29,6 +30,34 @@ func TestPlanComesBackFromItsTable(t *testing.T) {
 	})
 }
 
+// A plan that does not fit the disk is not called written.
+func TestPlanThatCannotBeWritten(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-28/4"}, Repeats: 50}, Estimates{})
+	var whole bytes.Buffer
+	if err := p.WriteCSV(&whole); err != nil {
+		t.Fatal(err)
+	}
+	for room := 0; room < whole.Len(); room += 1000 {
+		if err := p.WriteCSV(&disk{room: room}); !errors.Is(err, errFull) {
+			t.Errorf("a disk with room for %d of %d bytes: error %v", room, whole.Len(), err)
+		}
+	}
+}
+
+// disk fails when it is full.
+type disk struct{ room int }
+
+var errFull = errors.New("no space left on device")
+
+func (d *disk) Write(p []byte) (int, error) {
+	n := min(len(p), d.room)
+	d.room -= n
+	if n < len(p) {
+		return n, errFull
+	}
+	return n, nil
+}
+
 func TestPlanTableByHand(t *testing.T) {
 	p, err := ReadCSV(strings.NewReader("\ufeffdevice,workload,setting_w,setting,supply\nunit-oak,tile-sort,8,,mains\nunit-oak,tile-sort,,quiet,mains\nunit-oak,tile-sort,8,,mains\n"), "day.csv", Estimates{}, morning)
 	if err != nil {
@@ -47,17 +76,19 @@ func TestPlanTablesThatCannotBeRead(t *testing.T) {
 	const head = "pass,device,workload,variant,supply,setting_w,setting\n"
 	const whole = "device,workload,variant,supply,setting_w,hard,seed\n"
 	for text, want := range map[string]string{
-		"":                              "it is empty",
-		"device,workload\n":             "column supply is missing",
-		"device,device\n":               "stands twice",
-		"device,colour\n":               `unknown column "colour"`,
-		head:                            "no row but the header",
-		head + "1,a,b,,mains,8\n":       "wrong number of fields",
-		head + "1,a,b,,mains,eight,\n":  `line 2: column setting_w: "eight": want watts`,
-		head + "0,a,b,,mains,8,\n":      `line 2: column pass: "0"`,
-		head + "1,a,b,cores,mains,8,\n": `line 2: column variant: "cores"`,
-		head + "1,a,b,,solar,8,\n":      `line 2: supply "solar"`,
-		head + "1,a,b,,mains,,\n":       "line 2: the setting is empty",
+		"":                                                   "it is empty",
+		"device,workload\n":                                  "column supply is missing",
+		"device,device\n":                                    "stands twice",
+		"device,colour\n":                                    `unknown column "colour"`,
+		head:                                                 "no row but the header",
+		head + "1,a,b,,mains,8\n":                            "wrong number of fields",
+		head + "1,a,b,,mains,eight,\n":                       `line 2: column setting_w: "eight": want watts`,
+		head + "0,a,b,,mains,8,\n":                           `line 2: column pass: "0"`,
+		head + "1,a,b,cores,mains,8,\n":                      `line 2: column variant: "cores"`,
+		head + "1,a,b,,solar,8,\n":                           `line 2: supply "solar"`,
+		head + "1,a,b,,mains,,\n":                            "line 2: the setting is empty",
+		head + "1,a,b,,solar,,quiet\n":                       `line 2: supply "solar"`,
+		head + "1,a,b,,mains,,\"a\nb\"\n":                    `setting "a\nb" holds control characters`,
 		head + "2,a,b,,mains,8,\n1,a,b,,mains,9,\n":          "line 3: pass 1 comes after pass 2",
 		head + "1,,b,,mains,8,\n":                            "line 2: device is empty",
 		whole + "a,b,n=1,mains,8,n,-1\n":                     `line 2: column seed: "-1"`,

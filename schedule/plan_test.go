@@ -292,6 +292,23 @@ func TestChargeByHand(t *testing.T) {
 	}
 }
 
+// A battery that lasts for one run at a time takes turns with mains run by run: 9 Wh
+// are not enough for two runs of 6 min at 42 W + 8 W, 5 Wh each. Four of them have the
+// energy of 2.2 charges. Where they are the outer supply, three turns cut them in half,
+// one, one and half a share of a third: one run each. Inside, three shares of 4/3 runs
+// would put two runs together, so it takes a fourth.
+func TestBatteryThatLastsForOneRun(t *testing.T) {
+	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d"}, Settings: []string{"42W"}, Repeats: 1}
+	e := Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: 10, ChargeW: 60}}}
+	seen := map[string]bool{}
+	for q.Seed = range 20 {
+		seen[row(mustNew(t, q, e))] = true
+	}
+	if len(seen) != 2 || !seen["mbmbmbmb"] || !seen["bmbmmbmb"] {
+		t.Errorf("%v", seen)
+	}
+}
+
 // A battery of 10 Wh with a reserve of 10 % lasts for six runs of 6 min at 7 W + 8 W,
 // 1.5 Wh each, but not for six more on the next bench or in the next pass: half of the
 // supply that is first goes last, and at 30 W the 18 min between give all of 9 Wh. With

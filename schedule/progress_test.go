@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -55,6 +56,13 @@ func TestFollow(t *testing.T) {
 	g = p.Follow([]agent.Run{ok, recording}, "", Estimates{}, morning)
 	if g.Slots[2].State != Recording || g.Next != 0 {
 		t.Errorf("while a run records: %+v", g)
+	}
+	// Its slot is taken: a run of the same cell that another machine recorded
+	// meanwhile is that of the next pass.
+	meanwhile := run(2, 10)
+	g = p.Follow([]agent.Run{ok, recording, meanwhile}, "", Estimates{}, morning)
+	if g.Slots[2].Run != recording.ID || g.Done != 2 || len(g.Outside) != 0 {
+		t.Errorf("a run beside the one that records: %+v", g)
 	}
 	if g := p.Follow(nil, "unit-elm", Estimates{}, morning); len(g.Slots) != 0 || g.Next != 0 {
 		t.Errorf("another device: %+v", g)
@@ -196,6 +204,27 @@ func TestLearn(t *testing.T) {
 		if got := e.DrawW(c); got != w+8 {
 			t.Errorf("unknown device at %v W: %v W", w, got)
 		}
+	}
+	// A device that draws little is not taken to draw nothing below what was seen.
+	low := []agent.Detail{runs[0]}
+	w30, w14 := 30.0, 14.0
+	low[0].Supply, low[0].Setting, low[0].SystemW = agent.Battery, agent.Setting{Watts: &w30}, &w14
+	for w, want := range map[float64]float64{30: 14, 20: 4, 8: 1} {
+		if got := (Estimates{}).Learn(low).DrawW(Cell{agent.Labels{Device: "unit-oak", Setting: agent.Setting{Watts: &w}}}); got != want {
+			t.Errorf("a device that draws 14 W at 30 W, at %v W: %v W, want %v", w, got, want)
+		}
+	}
+	// Of runs and pauses that differ it is the middle one, or the mean of two.
+	uneven := slices.Clone(runs[:4])
+	for i, d := range []float64{50, 90, 70, 110} {
+		uneven[i].DurationS = &d
+	}
+	// They end after 50, 210, 310 and 470 s, and the next begin at 120, 240 and 360 s.
+	if e := (Estimates{}).Learn(uneven); e.run("tile-sort") != 80*time.Second || e.pause() != 50*time.Second {
+		t.Errorf("run %v, pause %v, want 80 s and 50 s", e.run("tile-sort"), e.pause())
+	}
+	if e := (Estimates{}).Learn(uneven[:3]); e.run("tile-sort") != 70*time.Second || e.pause() != 50*time.Second {
+		t.Errorf("run %v, pause %v, want 70 s and (70 + 30)/2 s", e.run("tile-sort"), e.pause())
 	}
 	// What the user says goes before what was seen.
 	e = Estimates{Run: map[string]time.Duration{"": 10 * time.Minute}, Pause: time.Second, Batteries: map[string]Battery{"": {FullWh: 30, Reserve: 0.2}}}.Learn(runs)
