@@ -11,15 +11,7 @@ import (
 
 	"go.uber.org/zap"
 
-	"sweepd/collectors"
-)
-
-// Errors that callers branch on.
-var (
-	// ErrRecording is returned by StartRun while another run is recording.
-	ErrRecording = errors.New("a run is recording: stop it first (sweepd run stop)")
-	// ErrNotRecording is returned by StopRun when there is nothing to stop.
-	ErrNotRecording = errors.New("no run is recording: start one (sweepd run start --workload NAME)")
+	"sweepd/run"
 )
 
 // Agent samples one device. Its methods may be called from any goroutine once
@@ -33,17 +25,17 @@ type Agent struct {
 	kick    chan slowRequest
 	store   chan struct{}
 
-	made      Instant       // when
+	made      run.Instant   // when
 	recalling chan struct{} // held while what was stored before is read
 	recalled  atomic.Bool   // the baseline has it, or cannot have it
 
 	// What the sampling goroutine owns.
 	view       view
-	sensors    []collectors.Sensor
+	sensors    []run.Sensor
 	run        *recording
-	declared   Setting
-	labels     Labels
-	last       Instant
+	declared   run.SourcedSetting
+	labels     run.Labels
+	last       run.Instant
 	prev       []float64
 	prevOut    float64 // discharge at the last sweep
 	nextTick   time.Duration
@@ -51,7 +43,7 @@ type Agent struct {
 	dischargeM dischargeMeter
 	baseline   baseline
 
-	command atomic.Pointer[Setting] // what the user's command last said
+	command atomic.Pointer[run.SourcedSetting] // what the user's command last said
 
 	mu     sync.Mutex // guards shared, for Snapshot
 	shared shared
@@ -59,13 +51,13 @@ type Agent struct {
 
 // recording is the run in progress.
 type recording struct {
-	detail  Detail
-	started Instant
+	detail  run.Record
+	started run.Instant
 }
 
 // New checks the options. Sampling starts with Run (or Step).
 func New(opts Options) (*Agent, error) {
-	if err := CheckLabel("device name", opts.Device); err != nil {
+	if err := run.CheckLabel("device name", opts.Device); err != nil {
 		return nil, err
 	}
 	if opts.Sensors == nil || opts.Recorder == nil {
@@ -81,7 +73,7 @@ func New(opts Options) (*Agent, error) {
 		opts.Clock = SystemClock{}
 	}
 	if opts.NewID == nil {
-		opts.NewID = func(t time.Time) (string, error) { return NewID(t, nil) }
+		opts.NewID = func(t time.Time) (string, error) { return run.NewID(t, nil) }
 	}
 	if opts.Log == nil {
 		opts.Log = zap.NewNop()
@@ -98,19 +90,19 @@ func New(opts Options) (*Agent, error) {
 		recalling: make(chan struct{}, 1),
 		prevOut:   math.NaN(),
 	}
-	a.labels = Labels{Device: opts.Device, Variant: map[string]string{}}
+	a.labels = run.Labels{Device: opts.Device}
 	return a, nil
 }
 
 // Declare makes a setting the active one until the next declaration. The zero
 // Setting takes the declaration back.
-func (a *Agent) Declare(ctx context.Context, s Setting) error {
-	if s.Known() {
-		s.Source = Declared
-	}
+func (a *Agent) Declare(ctx context.Context, s run.Setting) error {
 	a.refresh(ctx) // what the system reports was perhaps set a moment ago
 	return a.do(ctx, func() error {
-		a.declared = s
+		a.declared = run.SourcedSetting{}
+		if s.Known() {
+			a.declared = s.From(run.Declared)
+		}
 		return a.sweep(a.opts.Clock.Now(), sweepLabels)
 	})
 }

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 func TestAliveAsksTheLoop(t *testing.T) {
@@ -15,7 +17,7 @@ func TestAliveAsksTheLoop(t *testing.T) {
 	if err := a.Alive(ctx); err != nil {
 		t.Errorf("a loop that goes: %v", err)
 	}
-	mustStart(t, a, Start{Workload: "tile-sort"})
+	mustStart(t, a, run.Start{Workload: "tile-sort"})
 	if err := a.Alive(ctx); err != nil {
 		t.Errorf("in a run: %v", err)
 	}
@@ -37,7 +39,7 @@ func TestAliveAsksTheLoop(t *testing.T) {
 
 func TestAliveMissesTheSweepsOfARun(t *testing.T) {
 	s := newStepped(t, onMains)
-	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.m.advance(9 * time.Second)
 	if err := s.Alive(context.Background()); err != nil {
 		t.Errorf("9 s after the last sweep: %v", err)
@@ -46,7 +48,7 @@ func TestAliveMissesTheSweepsOfARun(t *testing.T) {
 	if err := s.Alive(context.Background()); err == nil || !strings.Contains(err.Error(), "11s ago") {
 		t.Errorf("11 s after the last sweep: %v", err)
 	}
-	mustStop(t, s.Agent, Stop{})
+	mustStop(t, s.Agent, run.Stop{})
 	s.m.advance(time.Hour)
 	if err := s.Alive(context.Background()); err != nil {
 		t.Errorf("an hour after the run: %v", err)

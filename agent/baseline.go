@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // baseline is the device's own idle temperature, learnt from the idle sweeps:
@@ -34,7 +34,7 @@ const (
 var unread = float32(math.NaN())
 
 // observe takes an idle sweep, later than those before it.
-func (b *baseline) observe(v *view, sensors []collectors.Sensor, values []float64, now time.Duration) {
+func (b *baseline) observe(v *view, sensors []run.Sensor, values []float64, now time.Duration) {
 	row := b.begin(now)
 	for _, i := range v.temperatures {
 		if x := at(values, i); !math.IsNaN(x) {
@@ -102,7 +102,7 @@ func (b *baseline) of(instance string, now time.Duration) float64 {
 
 // warmest is the sensor that lies furthest above its baseline now, and by how much;
 // ok is false while no baseline is known.
-func (b *baseline) warmest(v *view, sensors []collectors.Sensor, values []float64, now time.Duration) (instance string, celsius, above float64, ok bool) {
+func (b *baseline) warmest(v *view, sensors []run.Sensor, values []float64, now time.Duration) (instance string, celsius, above float64, ok bool) {
 	above = math.Inf(-1)
 	for _, i := range v.temperatures {
 		x, base := at(values, i), b.of(sensors[i].Instance, now)

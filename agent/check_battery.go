@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"sweepd/run"
 )
 
 // weakCheck finds a charger that does not carry the load: the battery drains on
@@ -19,20 +21,20 @@ type weakCheck struct {
 // drainFor is more than a battery's report may lag behind a plugging in.
 const drainFor = 5 * time.Second
 
-func (c *weakCheck) observe(s *Sweep, t time.Duration) {
+func (c *weakCheck) observe(s *run.Sweep, t time.Duration) {
 	dt := t - c.prev
 	c.prev = t
-	if out := c.view.discharge(s.Values); s.Supply == Mains && c.view.direction(s.Values) > 0 && out > c.th.WeakCharger {
+	if out := c.view.discharge(s.Values); s.Supply == run.Mains && c.view.direction(s.Values) > 0 && out > c.th.WeakCharger {
 		c.time += dt
 		c.joules += out * dt.Seconds()
 	}
 }
 
-func (c *weakCheck) findings() []Finding {
+func (c *weakCheck) findings() []run.Finding {
 	if c.time < drainFor {
 		return nil
 	}
-	return []Finding{{Code: ChargerWeak, Severity: SeverityDoubt, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.ChargerWeak, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 		"the battery gave %.1f W for %.0f s although the device was on mains: the charger is too weak for this load", c.joules/c.time.Seconds(), c.time.Seconds())}}
 }
 
@@ -41,22 +43,22 @@ type reserveCheck struct {
 	view   *view
 	th     Thresholds
 	lowest float64
-	supply Supply
+	supply run.Supply
 }
 
 func newReserveCheck(v *view, th Thresholds) *reserveCheck {
 	return &reserveCheck{view: v, th: th, lowest: math.Inf(1)}
 }
 
-func (c *reserveCheck) observe(s *Sweep, _ time.Duration) {
-	if x := c.view.charge(s.Values); s.Supply == Battery && x < c.lowest {
-		c.lowest, c.supply = x, Battery
+func (c *reserveCheck) observe(s *run.Sweep, _ time.Duration) {
+	if x := c.view.charge(s.Values); s.Supply == run.Battery && x < c.lowest {
+		c.lowest, c.supply = x, run.Battery
 	}
 }
 
-func (c *reserveCheck) findings() []Finding {
+func (c *reserveCheck) findings() []run.Finding {
 	if f, low := lowCharge(c.supply, c.lowest, c.th, "at its lowest"); low {
-		return []Finding{f}
+		return []run.Finding{f}
 	}
 	return nil
 }
@@ -72,7 +74,7 @@ type staleCheck struct {
 	name    string
 }
 
-func (c *staleCheck) observe(s *Sweep, t time.Duration) {
+func (c *staleCheck) observe(s *run.Sweep, t time.Duration) {
 	if c.since == nil {
 		c.since = make([]time.Duration, len(c.view.batteries))
 		c.last = make([][2]float64, len(c.view.batteries))
@@ -90,10 +92,10 @@ func (c *staleCheck) observe(s *Sweep, t time.Duration) {
 	}
 }
 
-func (c *staleCheck) findings() []Finding {
+func (c *staleCheck) findings() []run.Finding {
 	if c.longest < c.allowed {
 		return nil
 	}
-	return []Finding{{Code: SensorStale, Severity: SeverityNote, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.SensorStale, Severity: run.SeverityNote, Text: fmt.Sprintf(
 		"%s reported the same power and content for %.0f s while it worked: its gauge is slow or stuck, so the discharge is less certain", c.name, c.longest.Seconds())}}
 }

@@ -3,6 +3,8 @@ package agent
 import (
 	"fmt"
 	"time"
+
+	"sweepd/run"
 )
 
 // clockCheck finds gaps between sweeps, suspends and steps of the wall clock.
@@ -10,24 +12,24 @@ type clockCheck struct {
 	gap, step time.Duration
 
 	seen    bool
-	prev    Instant
+	prev    run.Instant
 	gaps    int
 	longest time.Duration
-	gapAt   Instant
+	gapAt   run.Instant
 	asleep  time.Duration
-	sleptAt Instant
+	sleptAt run.Instant
 	stepped time.Duration
-	stepAt  Instant
+	stepAt  run.Instant
 }
 
-func (c *clockCheck) observe(s *Sweep, _ time.Duration) {
+func (c *clockCheck) observe(s *run.Sweep, _ time.Duration) {
 	if c.seen {
 		c.compare(c.prev, s.At)
 	}
 	c.prev, c.seen = s.At, true
 }
 
-func (c *clockCheck) compare(a, b Instant) {
+func (c *clockCheck) compare(a, b run.Instant) {
 	mono, boot, wall := b.Mono-a.Mono, b.Boot-a.Boot, b.Wall.Round(0).Sub(a.Wall.Round(0))
 	if mono > c.gap {
 		c.gaps++
@@ -46,26 +48,26 @@ func (c *clockCheck) compare(a, b Instant) {
 	}
 }
 
-func (c *clockCheck) findings() []Finding {
-	var found []Finding
+func (c *clockCheck) findings() []run.Finding {
+	var found []run.Finding
 	if c.asleep > 0 {
-		found = append(found, Finding{Code: Suspended, Severity: SeverityReject, Text: fmt.Sprintf(
+		found = append(found, run.Finding{Code: run.Suspended, Severity: run.SeverityReject, Text: fmt.Sprintf(
 			"the device slept for %.1f s from %s: the result does not describe a running device",
 			c.asleep.Seconds(), clockTime(c.sleptAt)), At: c.sleptAt.Wall})
 	}
 	if c.gaps > 0 {
-		found = append(found, Finding{Code: SamplingGap, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		found = append(found, run.Finding{Code: run.SamplingGap, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 			"%s without a sweep longer than %.1f s, the longest %.1f s from %s: the device was too busy to be sampled, or hung",
 			times(c.gaps), c.gap.Seconds(), c.longest.Seconds(), clockTime(c.gapAt)), At: c.gapAt.Wall})
 	}
 	if c.stepped != 0 {
-		found = append(found, Finding{Code: ClockStepped, Severity: SeverityNote, Text: fmt.Sprintf(
+		found = append(found, run.Finding{Code: run.ClockStepped, Severity: run.SeverityNote, Text: fmt.Sprintf(
 			"the wall clock jumped by %+.1f s at %s; durations are not affected", c.stepped.Seconds(), clockTime(c.stepAt)), At: c.stepAt.Wall})
 	}
 	return found
 }
 
-func clockTime(at Instant) string { return at.Wall.UTC().Format("15:04:05") + " UTC" }
+func clockTime(at run.Instant) string { return at.Wall.UTC().Format("15:04:05") + " UTC" }
 
 func times(n int) string {
 	if n == 1 {

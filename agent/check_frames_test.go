@@ -3,6 +3,8 @@ package agent
 import (
 	"strings"
 	"testing"
+
+	"sweepd/run"
 )
 
 func TestCheckFrames(t *testing.T) {
@@ -20,7 +22,7 @@ func TestCheckFrames(t *testing.T) {
 		if found != c.found {
 			t.Errorf("%+v: %v", c, f)
 		}
-		if found && (f.Code != FramesShort || f.Severity != SeverityDoubt || !strings.Contains(f.Text, "of the run's 60.0 s")) {
+		if found && (f.Code != run.FramesShort || f.Severity != run.SeverityDoubt || !strings.Contains(f.Text, "of the run's 60.0 s")) {
 			t.Errorf("%+v", f)
 		}
 	}
@@ -37,7 +39,7 @@ func TestCheckFramesBeyondTheRun(t *testing.T) {
 		{2.9, 2, ""}, {3.1, 2, "the run lasted 2.0 s"}, {65.9, 60, ""}, {66.1, 60, "cover 66.1 s, the run lasted 60.0 s"},
 	} {
 		f, found := CheckFrames(c.framesS, &c.durationS, 0)
-		if found != (c.want != "") || !strings.Contains(f.Text, c.want) || found && (f.Code != FramesShort || f.Severity != SeverityDoubt) {
+		if found != (c.want != "") || !strings.Contains(f.Text, c.want) || found && (f.Code != run.FramesShort || f.Severity != run.SeverityDoubt) {
 			t.Errorf("%+v: %v %+v", c, found, f)
 		}
 	}

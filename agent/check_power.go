@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"sweepd/run"
 )
 
 // powerCheck follows power, clock and temperature through a run to find a
@@ -13,7 +15,7 @@ type powerCheck struct {
 	th      Thresholds
 	setting *settingCheck // knows what was active, read and changed
 
-	supply    Supply
+	supply    run.Supply
 	counted   float64 // rise of the throttle counters
 	lastCount float64
 
@@ -33,7 +35,7 @@ func newPowerCheck(v *view, setting *settingCheck, th Thresholds) *powerCheck {
 	return &powerCheck{view: v, setting: setting, th: th, lastCount: math.NaN()}
 }
 
-func (c *powerCheck) observe(s *Sweep, t time.Duration) {
+func (c *powerCheck) observe(s *run.Sweep, t time.Duration) {
 	if t == 0 {
 		c.supply = s.Supply
 	}
@@ -89,7 +91,7 @@ func (c *powerCheck) countThrottles(values []float64) {
 	}
 }
 
-func (c *powerCheck) findings() []Finding {
+func (c *powerCheck) findings() []run.Finding {
 	throttled := c.throttled()
 	if len(throttled) > 0 {
 		return append(throttled, c.disobeyed(true)...)
@@ -99,7 +101,7 @@ func (c *powerCheck) findings() []Finding {
 
 // throttled is told by a throttle counter, or by power or clock that falls while
 // the device is at its temperature limit.
-func (c *powerCheck) throttled() []Finding {
+func (c *powerCheck) throttled() []run.Finding {
 	evidence := ""
 	if c.counted > 0 {
 		evidence = fmt.Sprintf("the processor entered thermal throttling %.0f times", c.counted)
@@ -109,7 +111,7 @@ func (c *powerCheck) throttled() []Finding {
 	if evidence == "" {
 		return nil
 	}
-	return []Finding{{Code: Throttled, Severity: SeverityNote, Text: evidence +
+	return []run.Finding{{Code: run.Throttled, Severity: run.SeverityNote, Text: evidence +
 		": heat, not the setting, limited the result"}}
 }
 
@@ -161,15 +163,16 @@ func meanOf(list []powerSecond, f func(powerSecond) float64) float64 {
 // heat does not explain it. Without package power, the discharge of the whole
 // device must at least reach the setting. A device that keeps to what the
 // system reports obeys, whatever was declared: that is a disagreement.
-func (c *powerCheck) disobeyed(hot bool) []Finding {
-	if c.setting.change != "" || c.setting.active.Watts == nil {
+func (c *powerCheck) disobeyed(hot bool) []run.Finding {
+	watts, known := c.setting.active.Watts()
+	if c.setting.change != "" || !known {
 		return nil
 	}
-	text := c.disobeys(*c.setting.active.Watts, hot)
-	if read := c.setting.read.Watts; text == "" || read != nil && c.disobeys(*read, hot) == "" {
+	text := c.disobeys(watts, hot)
+	if read, known := c.setting.read.Watts(); text == "" || known && c.disobeys(read, hot) == "" {
 		return nil
 	}
-	return []Finding{{Code: SettingDisobeyed, Severity: SeverityDoubt, Text: text}}
+	return []run.Finding{{Code: run.SettingDisobeyed, Severity: run.SeverityDoubt, Text: text}}
 }
 
 // disobeys says how measured power lies off a setting, "" if it does not.
@@ -179,7 +182,7 @@ func (c *powerCheck) disobeys(setting float64, hot bool) string {
 	watts := meanOf(steady, func(s powerSecond) float64 { return s.watts })
 	what, onlyBelow := "package power", false
 	held := flat(steady, func(s powerSecond) float64 { return s.watts })
-	if math.IsNaN(watts) && c.supply == Battery {
+	if math.IsNaN(watts) && c.supply == run.Battery {
 		watts, what, onlyBelow = meanOf(steady, func(s powerSecond) float64 { return s.out }), "the discharge of the whole device", true
 		held = flat(steady, func(s powerSecond) float64 { return s.out })
 	}

@@ -6,14 +6,14 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // goneCheck finds sensors that had a value in the run and then stopped for
 // longer than allowed.
 type goneCheck struct {
 	view    *view
-	sensors []collectors.Sensor
+	sensors []run.Sensor
 	allowed time.Duration
 
 	seen    []bool
@@ -22,7 +22,7 @@ type goneCheck struct {
 	last    time.Duration // the latest sweep
 }
 
-func newGoneCheck(v *view, sensors []collectors.Sensor, allowed time.Duration) *goneCheck {
+func newGoneCheck(v *view, sensors []run.Sensor, allowed time.Duration) *goneCheck {
 	c := &goneCheck{view: v, sensors: sensors, allowed: allowed,
 		seen: make([]bool, len(sensors)), since: make([]time.Duration, len(sensors)), longest: make([]time.Duration, len(sensors))}
 	for i := range c.since {
@@ -31,7 +31,7 @@ func newGoneCheck(v *view, sensors []collectors.Sensor, allowed time.Duration) *
 	return c
 }
 
-func (c *goneCheck) observe(s *Sweep, t time.Duration) {
+func (c *goneCheck) observe(s *run.Sweep, t time.Duration) {
 	for i := range c.sensors {
 		if !math.IsNaN(at(s.Values, i)) || c.restingPower(s.Values, i) {
 			c.seen[i], c.since[i] = true, -1
@@ -59,7 +59,7 @@ func (c *goneCheck) restingPower(values []float64, i int) bool {
 	return false
 }
 
-func (c *goneCheck) findings() []Finding {
+func (c *goneCheck) findings() []run.Finding {
 	var gone []string
 	longest := time.Duration(0)
 	for i, s := range c.sensors {
@@ -75,11 +75,11 @@ func (c *goneCheck) findings() []Finding {
 	if len(gone) > 3 {
 		names += fmt.Sprintf(" and %d more", len(gone)-3)
 	}
-	return []Finding{{Code: SensorGone, Severity: SeverityDoubt, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.SensorGone, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 		"%s gave no value for up to %.1f s: what depends on it is incomplete", names, longest.Seconds())}}
 }
 
-func sensorName(s collectors.Sensor) string {
+func sensorName(s run.Sensor) string {
 	if s.Instance == "" {
 		return s.ID
 	}
@@ -98,7 +98,7 @@ type chargingCheck struct {
 // chargingFor is more than a battery's report may lag behind an unplugging.
 const chargingFor = 2 * time.Second
 
-func (c *chargingCheck) observe(s *Sweep, t time.Duration) {
+func (c *chargingCheck) observe(s *run.Sweep, t time.Duration) {
 	dt := t - c.prev
 	c.prev = t
 	if c.view.direction(s.Values) >= 0 || math.IsNaN(c.view.direction(s.Values)) {
@@ -110,7 +110,7 @@ func (c *chargingCheck) observe(s *Sweep, t time.Duration) {
 	}
 }
 
-func (c *chargingCheck) findings() []Finding {
+func (c *chargingCheck) findings() []run.Finding {
 	if c.charged < chargingFor {
 		return nil
 	}
@@ -118,6 +118,6 @@ func (c *chargingCheck) findings() []Finding {
 	if c.joules > 0 {
 		power = fmt.Sprintf(" with %.1f W on average", c.joules/c.charged.Seconds())
 	}
-	return []Finding{{Code: Charging, Severity: SeverityNote, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.Charging, Severity: run.SeverityNote, Text: fmt.Sprintf(
 		"the battery was charging for %.0f s%s, which warms the device and loads the charger", c.charged.Seconds(), power)}}
 }

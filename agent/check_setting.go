@@ -6,7 +6,7 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // settingCheck finds a setting that changed during the run, and a declared one
@@ -16,17 +16,17 @@ type settingCheck struct {
 	th   Thresholds
 
 	started bool
-	active  Setting // at the first sweep
-	read    Setting // once it has settled
+	active  run.SourcedSetting // at the first sweep
+	read    run.SourcedSetting // once it has settled
 	profile string
 
 	change   string
-	changeAt Instant
+	changeAt run.Instant
 	after    time.Duration
 }
 
-func (c *settingCheck) observe(s *Sweep, t time.Duration) {
-	read, profile := readSetting(c.read, c.view, s.Values), c.view.profileName(s.Values)
+func (c *settingCheck) observe(s *run.Sweep, t time.Duration) {
+	read, profile := c.view.settingRead(s.Values), c.view.profileName(s.Values)
 	if !c.started {
 		c.started, c.active, c.read, c.profile = true, s.Setting, read, profile
 		return
@@ -34,7 +34,7 @@ func (c *settingCheck) observe(s *Sweep, t time.Duration) {
 	if c.change != "" {
 		return
 	}
-	if told(s.Setting) && told(c.active) && !s.Setting.Same(c.active) {
+	if told(s.Setting) && told(c.active) && s.Setting.Setting != c.active.Setting {
 		c.changed(s, t, fmt.Sprintf("the %s setting changed from %s to %s", s.Setting.Source, c.active, s.Setting))
 		return
 	}
@@ -42,14 +42,14 @@ func (c *settingCheck) observe(s *Sweep, t time.Duration) {
 }
 
 // told tells whether somebody said the setting, rather than the kernel's files.
-func told(s Setting) bool { return s.Source == Declared || s.Source == Command }
+func told(s run.SourcedSetting) bool { return s.Source == run.Declared || s.Source == run.Command }
 
 // observeRead compares what the system reports, each source with itself: one
 // that falls silent lets a less trusted one speak, which changes nothing. What
 // changes while the sources settle was late, not changed.
-func (c *settingCheck) observeRead(s *Sweep, t time.Duration, read Setting, profile string) {
+func (c *settingCheck) observeRead(s *run.Sweep, t time.Duration, read run.SourcedSetting, profile string) {
 	settling := t <= c.th.Settle
-	if read.Known() && !sameSetting(read, c.read) {
+	if read.Known() && read != c.read {
 		switch {
 		case settling || !c.read.Known():
 			c.read = read
@@ -67,19 +67,19 @@ func (c *settingCheck) observeRead(s *Sweep, t time.Duration, read Setting, prof
 	}
 }
 
-func (c *settingCheck) changed(s *Sweep, t time.Duration, text string) {
+func (c *settingCheck) changed(s *run.Sweep, t time.Duration, text string) {
 	c.change, c.changeAt, c.after = text, s.At, t
 }
 
 // describe sets the settings that the run started with.
-func (c *settingCheck) describe(d *Detail) {
+func (c *settingCheck) describe(d *run.Record) {
 	if !c.started {
 		return
 	}
 	if !told(d.Setting) && c.read.Known() {
 		d.Setting = c.read
 	}
-	commanded := d.SettingRead != nil && d.SettingRead.Source == Command
+	commanded := d.SettingRead != nil && d.SettingRead.Source == run.Command
 	if c.read.Known() && !commanded {
 		read := c.read
 		d.SettingRead = &read
@@ -90,14 +90,14 @@ func (c *settingCheck) describe(d *Detail) {
 	}
 }
 
-func (c *settingCheck) findings() []Finding {
-	var found []Finding
+func (c *settingCheck) findings() []run.Finding {
+	var found []run.Finding
 	if c.change != "" {
-		found = append(found, Finding{Code: SettingChanged, Severity: SeverityDoubt, Text: fmt.Sprintf(
+		found = append(found, run.Finding{Code: run.SettingChanged, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 			"%s %.1f s after the start: the result belongs to neither", c.change, c.after.Seconds()), At: c.changeAt.Wall})
 	}
 	if text := c.disagreement(); text != "" {
-		found = append(found, Finding{Code: SettingDisagrees, Severity: SeverityDoubt, Text: text})
+		found = append(found, run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: text})
 	}
 	return found
 }
@@ -105,15 +105,16 @@ func (c *settingCheck) findings() []Finding {
 // disagreement compares a declared setting with what the system reports, where
 // the two can be compared: watts with watts, a profile's name with the profile.
 func (c *settingCheck) disagreement() string {
-	if c.active.Source != Declared {
+	if c.active.Source != run.Declared {
 		return ""
 	}
-	if w := c.active.Watts; w != nil && c.read.Watts != nil {
-		if diff := math.Abs(*w - *c.read.Watts); diff > math.Max(0.5, c.th.SettingTolerance**w)+1e-9 {
+	w, declared := c.active.Watts()
+	if read, ok := c.read.Watts(); declared && ok {
+		if math.Abs(w-read) > math.Max(0.5, c.th.SettingTolerance*w)+1e-9 {
 			return fmt.Sprintf("%s was declared, but the system reports %s (%s)", c.active, c.read, c.read.Source)
 		}
 	}
-	if name := c.active.Name; slices.Contains(collectors.PlatformProfiles, name) && c.profile != "" && name != c.profile {
+	if name := c.active.Name(); slices.Contains(run.PlatformProfiles, name) && c.profile != "" && name != c.profile {
 		return fmt.Sprintf("the profile %s was declared, but the platform profile is %s", name, c.profile)
 	}
 	return ""

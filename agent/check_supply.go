@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"sweepd/run"
 )
 
 // supplyCheck finds a run that was not fed by one supply throughout.
@@ -17,34 +19,34 @@ type supplyCheck struct {
 	view   *view
 	settle time.Duration
 
-	base     Supply
+	base     run.Supply
 	baseDir  float64 // direction of the battery at the first sweep
-	other    Supply
+	other    run.Supply
 	since    time.Duration
-	sinceAt  Instant
+	sinceAt  run.Instant
 	changed  bool
-	changeTo Supply
-	changeAt Instant
+	changeTo run.Supply
+	changeAt run.Instant
 	after    time.Duration
 }
 
-func (c *supplyCheck) observe(s *Sweep, t time.Duration) {
+func (c *supplyCheck) observe(s *run.Sweep, t time.Duration) {
 	dir := c.view.direction(s.Values)
 	switch {
-	case s.Supply == SupplyUnknown || c.changed:
+	case s.Supply == run.SupplyUnknown || c.changed:
 		return
-	case c.base == SupplyUnknown:
+	case c.base == run.SupplyUnknown:
 		c.base, c.baseDir = s.Supply, dir
 		return
 	case s.Supply == c.base:
-		c.other = SupplyUnknown
+		c.other = run.SupplyUnknown
 		return
 	}
 	if t <= c.settle && agrees(s.Supply, c.baseDir) && !agrees(c.base, c.baseDir) {
-		c.base, c.other = s.Supply, SupplyUnknown
+		c.base, c.other = s.Supply, run.SupplyUnknown
 		return
 	}
-	if c.other == SupplyUnknown {
+	if c.other == run.SupplyUnknown {
 		c.other, c.since, c.sinceAt = s.Supply, t, s.At
 	}
 	if math.IsNaN(dir) || agrees(s.Supply, dir) || t-c.since > c.settle {
@@ -54,19 +56,19 @@ func (c *supplyCheck) observe(s *Sweep, t time.Duration) {
 
 // agrees tells whether a battery that moves in direction dir can be on a
 // supply.
-func agrees(s Supply, dir float64) bool { return (s == Battery) == (dir > 0) }
+func agrees(s run.Supply, dir float64) bool { return (s == run.Battery) == (dir > 0) }
 
 // describe sets the supply that the run started on.
-func (c *supplyCheck) describe(d *Detail) {
-	if c.base != SupplyUnknown {
+func (c *supplyCheck) describe(d *run.Record) {
+	if c.base != run.SupplyUnknown {
 		d.Supply = c.base
 	}
 }
 
-func (c *supplyCheck) findings() []Finding {
+func (c *supplyCheck) findings() []run.Finding {
 	if !c.changed {
 		return nil
 	}
-	return []Finding{{Code: SupplyChanged, Severity: SeverityReject, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.SupplyChanged, Severity: run.SeverityReject, Text: fmt.Sprintf(
 		"the supply changed from %s to %s %.1f s after the start", c.base, c.changeTo, c.after.Seconds()), At: c.changeAt.Wall}}
 }

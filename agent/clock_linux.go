@@ -5,14 +5,16 @@ import (
 	"unsafe"
 
 	"golang.org/x/sys/unix"
+
+	"sweepd/run"
 )
 
 // SystemClock reads the machine's clocks.
 type SystemClock struct{}
 
 // Now reads the three clocks one after the other, within microseconds.
-func (SystemClock) Now() Instant {
-	return Instant{Wall: time.Now(), Mono: readClock(unix.CLOCK_MONOTONIC), Boot: readClock(unix.CLOCK_BOOTTIME)}
+func (SystemClock) Now() run.Instant {
+	return run.Instant{Wall: time.Now(), Mono: readClock(unix.CLOCK_MONOTONIC), Boot: readClock(unix.CLOCK_BOOTTIME)}
 }
 
 // readClock reads a clock that exists since Linux 2.6.39, so that it cannot

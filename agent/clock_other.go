@@ -2,7 +2,11 @@
 
 package agent
 
-import "time"
+import (
+	"time"
+
+	"sweepd/run"
+)
 
 // SystemClock reads the machine's clocks. Where Boot and Mono cannot be told
 // apart, a suspended machine shows as a sampling gap.
@@ -11,8 +15,8 @@ type SystemClock struct{}
 var started = time.Now()
 
 // Now reads the clocks.
-func (SystemClock) Now() Instant {
+func (SystemClock) Now() run.Instant {
 	now := time.Now()
 	elapsed := now.Sub(started)
-	return Instant{Wall: now, Mono: elapsed, Boot: elapsed}
+	return run.Instant{Wall: now, Mono: elapsed, Boot: elapsed}
 }

@@ -5,6 +5,8 @@ import (
 	"unsafe"
 
 	"golang.org/x/sys/windows"
+
+	"sweepd/run"
 )
 
 // SystemClock reads the machine's clocks.
@@ -21,10 +23,10 @@ var (
 // GetTickCount64; QueryUnbiasedInterruptTime stands still (Microsoft Learn, Windows
 // Time; that Go's does is from memory). What the last two differ by is what the
 // machine slept.
-func (SystemClock) Now() Instant {
+func (SystemClock) Now() run.Instant {
 	now := time.Now()
 	elapsed := now.Sub(started)
-	i := Instant{Wall: now, Mono: elapsed, Boot: elapsed}
+	i := run.Instant{Wall: now, Mono: elapsed, Boot: elapsed}
 	if unbiasedTimeOK {
 		var ticks uint64 // of 100 ns
 		if ok, _, _ := unbiasedTime.Call(uintptr(unsafe.Pointer(&ticks))); ok != 0 {

@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // dischargeEstimate finds the mean discharge of a run in two ways: from the
@@ -46,7 +46,7 @@ type batteryTrack struct {
 	sweepInterval float64
 }
 
-func newDischargeEstimate(v *view, sensors []collectors.Sensor) *dischargeEstimate {
+func newDischargeEstimate(v *view, sensors []run.Sensor) *dischargeEstimate {
 	e := &dischargeEstimate{}
 	for _, b := range v.batteries {
 		t := batteryTrack{b: b, lastP: math.NaN(), lastE: math.NaN(), firstP: math.NaN(), endP: math.NaN(), quantum: math.Inf(1)}
@@ -125,12 +125,12 @@ func (t *batteryTrack) fall(at, energy float64) {
 }
 
 // result combines both estimates; nil for a device without a battery.
-func (e *dischargeEstimate) result(duration float64) *Discharge {
+func (e *dischargeEstimate) result(duration float64) *run.Discharge {
 	if len(e.batteries) == 0 {
 		return nil
 	}
 	power, energy := e.total(duration, (*batteryTrack).fromPower), e.total(duration, (*batteryTrack).fromEnergy)
-	d := &Discharge{}
+	d := &run.Discharge{}
 	if power.ok {
 		d.FromPowerWatts = known(power.watts)
 	}

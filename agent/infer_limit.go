@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"sweepd/run"
 )
 
 // InferredLimit is a power limit that no system reported and no user declared: it
@@ -38,7 +40,7 @@ const (
 // top of the package's power or, where that is unknown and the device ran on
 // battery, of the discharge. A workload that wants exactly as much by itself looks
 // the same, so the answer is an inference and never a setting by itself.
-func InferLimit(trace Trace) (InferredLimit, error) {
+func InferLimit(trace run.Trace) (InferredLimit, error) {
 	w := powerSeconds{view: newView(trace.Sensors())}
 	if err := trace.Each(w.observe); err != nil {
 		return InferredLimit{}, err
@@ -54,13 +56,13 @@ func InferLimit(trace Trace) (InferredLimit, error) {
 type powerSeconds struct {
 	view       view
 	begun      bool
-	first, now Instant
+	first, now run.Instant
 	sums       [3]float64 // package power, discharge on battery, processor load
 	counts     [3]int
 	watts, out []float64
 }
 
-func (p *powerSeconds) observe(s Sweep) error {
+func (p *powerSeconds) observe(s run.Sweep) error {
 	if !p.begun {
 		p.begun, p.first = true, s.At
 	} else if (s.At.Mono - p.first.Mono).Truncate(1e9) != (p.now.Mono - p.first.Mono).Truncate(1e9) {
@@ -68,7 +70,7 @@ func (p *powerSeconds) observe(s Sweep) error {
 	}
 	p.now = s.At
 	discharge := math.NaN()
-	if s.Supply == Battery {
+	if s.Supply == run.Battery {
 		discharge = p.view.discharge(s.Values)
 	}
 	for i, x := range []float64{sum(s.Values, p.view.packagePower), discharge, at(s.Values, p.view.busy)} {

@@ -4,7 +4,7 @@ import (
 	"math"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // integrator follows one sensor through a run.
@@ -20,10 +20,10 @@ type integrator struct {
 	broken                bool // a hole longer than bridge, or a counter that fell
 }
 
-func newIntegrators(sensors []collectors.Sensor, bridge time.Duration) []integrator {
+func newIntegrators(sensors []run.Sensor, bridge time.Duration) []integrator {
 	list := make([]integrator, len(sensors))
 	for i, s := range sensors {
-		list[i] = integrator{counter: s.Kind == collectors.Counter, bridge: bridge}
+		list[i] = integrator{counter: s.Kind == run.Counter, bridge: bridge}
 	}
 	return list
 }

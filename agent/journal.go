@@ -10,7 +10,7 @@ import (
 
 	"go.uber.org/zap"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // journal gathers sweeps and hands them to the Recorder once a second, off the
@@ -31,7 +31,7 @@ type journal struct {
 
 // batch is a Batch with the memory its sweeps' values live in.
 type batch struct {
-	Batch
+	run.Batch
 	began  time.Duration
 	values []float64
 }
@@ -41,7 +41,7 @@ type batch struct {
 const maxPending = 600
 
 // add copies a sweep. It reports whether a batch is full and wants writing.
-func (j *journal) add(device, runID string, sensors []collectors.Sensor, s Sweep) bool {
+func (j *journal) add(device, runID string, sensors []run.Sensor, s run.Sweep) bool {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.open != nil && j.open.RunID != runID {
@@ -95,7 +95,7 @@ func (j *journal) flush(ctx context.Context, all bool) error {
 			return nil
 		}
 		if err := j.recorder.Append(ctx, b.Batch); err != nil {
-			if errors.Is(err, ErrRefused) {
+			if errors.Is(err, run.ErrRefused) {
 				j.log.Error("sweeps are lost", zap.String("run", b.RunID), zap.Int("sweeps", len(b.Sweeps)), zap.Error(err))
 				j.recycle(b)
 				continue
@@ -146,12 +146,12 @@ func (j *journal) complain(err error) error {
 
 // begin has a run started by start and stores it before any of its sweeps can
 // be written. It returns what start gave, also when storing failed.
-func (j *journal) begin(ctx context.Context, start func() (Detail, error)) (Detail, error) {
+func (j *journal) begin(ctx context.Context, start func() (run.Record, error)) (run.Record, error) {
 	j.write.Lock()
 	defer j.write.Unlock()
 	d, err := start()
 	if err != nil {
-		return Detail{}, err
+		return run.Record{}, err
 	}
 	if err := j.recorder.BeginRun(ctx, d); err != nil {
 		return d, fmt.Errorf("store the new run: %w", err)
@@ -171,7 +171,7 @@ func (j *journal) discard(runID string) {
 
 // judge writes what is left, judges a run from its stored sweeps and stores the
 // outcome.
-func (j *journal) judge(ctx context.Context, d Detail, th Thresholds) (Detail, error) {
+func (j *journal) judge(ctx context.Context, d run.Record, th Thresholds) (run.Record, error) {
 	if err := j.flush(ctx, true); err != nil {
 		return d, err
 	}

@@ -6,7 +6,7 @@ import (
 	"sort"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Judge turns the stored sweeps of a run into its summaries, discharge and
@@ -14,7 +14,7 @@ import (
 // sweeps give the same judgement, whether the run ended well or a crash left it
 // behind. d carries labels, results and the state that the run has if nothing
 // speaks against it; where its duration is unknown the last sweep ends it.
-func Judge(d Detail, trace Trace, th Thresholds) (Detail, error) {
+func Judge(d run.Record, trace run.Trace, th Thresholds) (run.Record, error) {
 	th = th.withDefaults()
 	sensors := trace.Sensors()
 	interval, err := typicalInterval(trace)
@@ -48,8 +48,8 @@ func Judge(d Detail, trace Trace, th Thresholds) (Detail, error) {
 // check looks at every sweep of a run and then says what it found.
 type check interface {
 	// observe gets each sweep and the time since the first one.
-	observe(s *Sweep, t time.Duration)
-	findings() []Finding
+	observe(s *run.Sweep, t time.Duration)
+	findings() []run.Finding
 }
 
 type judgement struct {
@@ -63,10 +63,10 @@ type judgement struct {
 	checks    []check
 
 	n           int
-	first, last Instant
+	first, last run.Instant
 }
 
-func (j *judgement) observe(s Sweep) error {
+func (j *judgement) observe(s run.Sweep) error {
 	if j.n == 0 {
 		j.first = s.At
 	}
@@ -86,9 +86,9 @@ func (j *judgement) observe(s Sweep) error {
 	return nil
 }
 
-func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor, th Thresholds) (Detail, error) {
+func (j *judgement) conclude(d run.Record, trace run.Trace, sensors []run.Sensor, th Thresholds) (run.Record, error) {
 	duration := (j.last.Mono - j.first.Mono).Seconds()
-	if d.DurationS == nil || d.State == Interrupted {
+	if d.DurationS == nil || d.State == run.Interrupted {
 		d.DurationS = &duration
 	}
 	quantiles, err := timeQuantiles(trace, sensors, 0.95)
@@ -104,7 +104,7 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 	d.Discharge = j.discharge.result(*d.DurationS)
 	d.PackageW = meanPower(sensors, d.Summaries, j.view, *d.DurationS)
 	d.SystemW = nil
-	if d.Supply == Battery && d.Discharge != nil {
+	if d.Supply == run.Battery && d.Discharge != nil {
 		d.SystemW = d.Discharge.Watts
 	}
 
@@ -113,23 +113,23 @@ func (j *judgement) conclude(d Detail, trace Trace, sensors []collectors.Sensor,
 	found = append(found, resultMissing(d)...)
 	for _, c := range j.checks {
 		for _, f := range c.findings() {
-			if !slices.ContainsFunc(found, func(g Finding) bool { return g.Code == f.Code }) {
+			if !slices.ContainsFunc(found, func(g run.Finding) bool { return g.Code == f.Code }) {
 				found = append(found, f)
 			}
 		}
 	}
-	sort.SliceStable(found, func(a, b int) bool { return found[a].Severity.weight() > found[b].Severity.weight() })
-	Advise(found)
+	sort.SliceStable(found, func(a, b int) bool { return weight(found[a].Severity) > weight(found[b].Severity) })
+	run.Advise(found)
 	d.Findings = found
 	if d.Findings == nil {
-		d.Findings = []Finding{}
+		d.Findings = []run.Finding{}
 	}
 	rejectBy(&d)
 	return d, nil
 }
 
 // cutWarmUp adds the steady part's means; it changes nothing else.
-func (j *judgement) cutWarmUp(d *Detail, trace Trace, sensors []collectors.Sensor) error {
+func (j *judgement) cutWarmUp(d *run.Record, trace run.Trace, sensors []run.Sensor) error {
 	cut := warmUp(j.power.seconds)
 	if d.WarmUpS != nil { // given by the user
 		cut = time.Duration(*d.WarmUpS * float64(time.Second))
@@ -155,10 +155,10 @@ func (j *judgement) cutWarmUp(d *Detail, trace Trace, sensors []collectors.Senso
 
 // fromTheStart are the findings that only the start could tell, since they need
 // the device's idle baseline.
-func fromTheStart(list []Finding) []Finding {
-	var found []Finding
+func fromTheStart(list []run.Finding) []run.Finding {
+	var found []run.Finding
 	for _, f := range list {
-		if f.Code == HotStart || f.Code == BusyStart {
+		if f.Code == run.HotStart || f.Code == run.BusyStart {
 			found = append(found, f)
 		}
 	}
@@ -166,62 +166,48 @@ func fromTheStart(list []Finding) []Finding {
 }
 
 // rejectBy sets the state of a run that a finding rejects.
-func rejectBy(d *Detail) {
+func rejectBy(d *run.Record) {
 	for _, f := range d.Findings {
-		if f.Severity == SeverityReject && d.State != Interrupted {
-			d.State, d.Why = Rejected, string(f.Code)+": "+f.Text
+		if f.Severity == run.SeverityReject && d.State != run.Interrupted {
+			d.State, d.Why = run.Rejected, string(f.Code)+": "+f.Text
 			return
 		}
 	}
 }
 
-func (s Severity) weight() int {
+// weight orders severities.
+func weight(s run.Severity) int {
 	switch s {
-	case SeverityReject:
+	case run.SeverityReject:
 		return 2
-	case SeverityDoubt:
+	case run.SeverityDoubt:
 		return 1
 	}
 	return 0
 }
 
-func tooShort(duration float64, th Thresholds) []Finding {
+func tooShort(duration float64, th Thresholds) []run.Finding {
 	if duration >= th.TooShort.Seconds() {
 		return nil
 	}
-	return []Finding{{Code: TooShort, Severity: SeverityDoubt, Text: fmt.Sprintf(
+	return []run.Finding{{Code: run.TooShort, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known", duration, th.TooShort.Seconds())}}
 }
 
-func resultMissing(d Detail) []Finding {
+func resultMissing(d run.Record) []run.Finding {
 	if len(d.Results) > 0 {
 		return nil
 	}
-	return []Finding{MissingResult()}
-}
-
-// MissingResult is the finding of a run without a result.
-func MissingResult() Finding {
-	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: "no result was given"}
-}
-
-// ShortID is the end of a run's id, which is random and so tells runs of one
-// day apart.
-func ShortID(id string) string {
-	const n = 8
-	if len(id) <= n {
-		return id
-	}
-	return id[len(id)-n:]
+	return []run.Finding{run.MissingResult()}
 }
 
 // typicalInterval is the median of the first intervals between sweeps.
-func typicalInterval(trace Trace) (time.Duration, error) {
+func typicalInterval(trace run.Trace) (time.Duration, error) {
 	const enough = 200
 	var gaps []time.Duration
 	var last time.Duration
 	n := 0
-	err := trace.Each(func(s Sweep) error {
+	err := trace.Each(func(s run.Sweep) error {
 		if n++; n > 1 && len(gaps) < enough {
 			gaps = append(gaps, s.At.Mono-last)
 		}

@@ -8,134 +8,134 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // TestFindings provokes each finding alone: the right one and no other.
 func TestFindings(t *testing.T) {
-	const run = 30 * time.Second
+	const lasting = 30 * time.Second
 	for _, c := range []struct {
 		name  string
 		trace *script
-		want  []Code
+		want  []run.Code
 		says  string
 	}{
-		{"nothing, on battery", play(run, onBattery), nil, ""},
-		{"nothing, on mains", play(run, onMains), nil, ""},
-		{"too short", play(4*time.Second, onMains), []Code{TooShort}, "lasted 4.0 s, less than 5 s"},
-		{"unplugged in mid-run", play(run, func(t time.Duration) state {
+		{"nothing, on battery", play(lasting, onBattery), nil, ""},
+		{"nothing, on mains", play(lasting, onMains), nil, ""},
+		{"too short", play(4*time.Second, onMains), []run.Code{run.TooShort}, "lasted 4.0 s, less than 5 s"},
+		{"unplugged in mid-run", play(lasting, func(t time.Duration) state {
 			if t < 10*time.Second {
 				return onMains(t)
 			}
 			return onBattery(t)
-		}), []Code{SupplyChanged}, "from mains to battery 10.0 s after the start"},
-		{"unplugged for a second", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SupplyChanged}, "from mains to battery 10.0 s after the start"},
+		{"unplugged for a second", play(lasting, func(t time.Duration) state {
 			if t < 10*time.Second || t > 11*time.Second {
 				return onMains(t)
 			}
 			return onBattery(t)
-		}), []Code{SupplyChanged}, "from mains to battery"},
-		{"limit changed", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SupplyChanged}, "from mains to battery"},
+		{"limit changed", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 20*time.Second {
 				s.limit = 25
 			}
 			return s
-		}), []Code{SettingChanged}, "from 15W (firmware) to 25W (firmware) 20.2 s after the start"},
-		{"declared anew", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingChanged}, "from 15W (firmware) to 25W (firmware) 20.2 s after the start"},
+		{"declared anew", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 20*time.Second {
 				s.setting = watts(25)
 			}
 			return s
-		}), []Code{SettingChanged}, "the declared setting changed from 15W to 25W"},
-		{"profile changed", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingChanged}, "the declared setting changed from 15W to 25W"},
+		{"profile changed", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 20*time.Second {
 				s.profile = 5
 			}
 			return s
-		}), []Code{SettingChanged}, "profile changed from balanced to performance"},
-		{"declared otherwise", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingChanged}, "profile changed from balanced to performance"},
+		{"declared otherwise", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.setting = watts(20)
 			return s
-		}), []Code{SettingDisagrees}, "20W was declared, but the system reports 15W (firmware)"},
-		{"declared within tolerance", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisagrees}, "20W was declared, but the system reports 15W (firmware)"},
+		{"declared within tolerance", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.setting = watts(15.5)
 			return s
 		}), nil, ""},
-		{"profile declared otherwise", play(run, func(t time.Duration) state {
+		{"profile declared otherwise", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
-			s.setting = Setting{Name: "quiet", Source: Declared}
+			s.setting = run.Named("quiet").From(run.Declared)
 			return s
-		}), []Code{SettingDisagrees}, "profile quiet was declared, but the platform profile is balanced"},
-		{"own name cannot be compared", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisagrees}, "profile quiet was declared, but the platform profile is balanced"},
+		{"own name cannot be compared", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
-			s.setting = Setting{Name: "my fast mode", Source: Declared}
+			s.setting = run.Named("my fast mode").From(run.Declared)
 			return s
 		}), nil, ""},
-		{"limit unknown for a while", play(run, func(t time.Duration) state {
+		{"limit unknown for a while", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 20*time.Second && t < 22*time.Second {
 				s.limit = nan
 			}
 			return s
 		}), nil, ""},
-		{"charging", play(run, func(t time.Duration) state {
+		{"charging", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.power, s.direction, s.energy = -18, -1, 100000+18*math.Floor(t.Seconds())
 			return s
-		}), []Code{Charging}, "charging for 30 s with 18.0 W"},
-		{"battery pulled", play(run, func(t time.Duration) state {
+		}), []run.Code{run.Charging}, "charging for 30 s with 18.0 W"},
+		{"battery pulled", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 10*time.Second {
 				s.power, s.energy, s.direction = nan, nan, nan
 			}
 			return s
-		}), []Code{SensorGone}, "battery_power_watts of BAT0"},
-		{"short hole in a sensor", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SensorGone}, "battery_power_watts of BAT0"},
+		{"short hole in a sensor", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > 10*time.Second && t < 12*time.Second {
 				s.watts = nan
 			}
 			return s
 		}), nil, ""},
-		{"sensor that appears late", play(run, func(t time.Duration) state {
+		{"sensor that appears late", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t < 10*time.Second {
 				s.watts = nan
 			}
 			return s
 		}), nil, ""},
-		{"charger too weak", play(run, func(t time.Duration) state {
+		{"charger too weak", play(lasting, func(t time.Duration) state {
 			s := onBattery(t)
 			s.online, s.power, s.energy = 1, 3, 180000-3*math.Floor(t.Seconds())
 			return s
-		}), []Code{ChargerWeak}, "the battery gave 3.0 W for 30 s although the device was on mains"},
-		{"near empty", play(run, func(t time.Duration) state {
+		}), []run.Code{run.ChargerWeak}, "the battery gave 3.0 W for 30 s although the device was on mains"},
+		{"near empty", play(lasting, func(t time.Duration) state {
 			s := onBattery(t)
 			s.charge = 0.1 - t.Seconds()/10000
 			return s
-		}), []Code{BatteryReserve}, "the battery was at 10 % at its lowest (reserve: 10 %)"},
+		}), []run.Code{run.BatteryReserve}, "the battery was at 10 % at its lowest (reserve: 10 %)"},
 		{"stuck gauge", play(2*time.Minute, func(t time.Duration) state {
 			s := onBattery(t)
 			s.energy = 180000
 			return s
-		}), []Code{SensorStale}, "BAT0 reported the same power and content for 120 s"},
-		{"throttle counter", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SensorStale}, "BAT0 reported the same power and content for 120 s"},
+		{"throttle counter", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.throttles = 7 + math.Floor(t.Seconds()/10)
 			return s
-		}), []Code{Throttled}, "entered thermal throttling 3 times"},
+		}), []run.Code{run.Throttled}, "entered thermal throttling 3 times"},
 		{"power falls at the temperature limit", play(time.Minute, func(t time.Duration) state {
 			s := onMains(t)
 			if s.celsius = 91; t > 20*time.Second {
 				s.watts = 12
 			}
 			return s
-		}), []Code{Throttled}, "package power fell by 17 % while the device was at 91.0 °C"},
+		}), []run.Code{run.Throttled}, "package power fell by 17 % while the device was at 91.0 °C"},
 		{"power falls, but it is cool", play(time.Minute, func(t time.Duration) state {
 			s := onMains(t)
 			if s.watts = 15; t > 20*time.Second {
@@ -148,17 +148,17 @@ func TestFindings(t *testing.T) {
 			s.celsius = 93
 			return s
 		}), nil, ""},
-		{"more than the setting", play(run, func(t time.Duration) state {
+		{"more than the setting", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.watts = 18
 			return s
-		}), []Code{SettingDisobeyed}, "package power was 18.0 W at a setting of 15 W: the device does not go that low"},
-		{"held below the setting", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisobeyed}, "package power was 18.0 W at a setting of 15 W: the device does not go that low"},
+		{"held below the setting", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.watts = 11
 			return s
-		}), []Code{SettingDisobeyed}, "package power was held at 11.0 W at a setting of 15 W"},
-		{"a workload that wants less", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisobeyed}, "package power was held at 11.0 W at a setting of 15 W"},
+		{"a workload that wants less", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.watts = 8 + 3*math.Sin(t.Seconds())
 			return s
@@ -170,17 +170,17 @@ func TestFindings(t *testing.T) {
 			}
 			return s
 		}), nil, ""},
-		{"whole device below the setting", play(run, func(t time.Duration) state {
+		{"whole device below the setting", play(lasting, func(t time.Duration) state {
 			s := onBattery(t)
 			s.watts, s.joules, s.power, s.energy = nan, nan, 12, 180000-12*math.Floor(t.Seconds())
 			return s
-		}), []Code{SettingDisobeyed}, "the discharge of the whole device was held at 12.0 W"},
-		{"the declaration is wrong, the device obeys what it was set to", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisobeyed}, "the discharge of the whole device was held at 12.0 W"},
+		{"the declaration is wrong, the device obeys what it was set to", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			s.setting = watts(25)
 			return s
-		}), []Code{SettingDisagrees}, "25W was declared"},
-		{"resting battery without a power", play(run, func(t time.Duration) state {
+		}), []run.Code{run.SettingDisagrees}, "25W was declared"},
+		{"resting battery without a power", play(lasting, func(t time.Duration) state {
 			s := onMains(t)
 			if t > time.Second {
 				s.power = nan
@@ -192,13 +192,13 @@ func TestFindings(t *testing.T) {
 	}
 }
 
-func wantFindings(t *testing.T, s *script, want []Code, says string) Detail {
+func wantFindings(t *testing.T, s *script, want []run.Code, says string) run.Record {
 	t.Helper()
 	d, err := judged(s)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var codes []Code
+	var codes []run.Code
 	for _, f := range d.Findings {
 		codes = append(codes, f.Code)
 	}
@@ -214,11 +214,11 @@ func wantFindings(t *testing.T, s *script, want []Code, says string) Detail {
 func TestResultMissing(t *testing.T) {
 	s := play(10*time.Second, onMains)
 	length := 10.0
-	d, err := Judge(Detail{Run: Run{ID: "x-0123456789", State: Finished, DurationS: &length}}, s, Thresholds{})
+	d, err := Judge(run.Record{Run: run.Run{ID: "x-0123456789", State: run.Finished, DurationS: &length}}, s, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(d.Findings) != 1 || d.Findings[0].Code != ResultMissing || d.Findings[0].WithAdvice() != "no result was given; add it with sweepd run result RUN NAME=VALUE" {
+	if len(d.Findings) != 1 || d.Findings[0].Code != run.ResultMissing || d.Findings[0].WithAdvice() != "no result was given; add it with sweepd run result RUN NAME=VALUE" {
 		t.Errorf("findings %v, want result_missing with its advice", d.Findings)
 	}
 }
@@ -228,15 +228,15 @@ func TestClockFindings(t *testing.T) {
 	for _, c := range []struct {
 		name             string
 		wall, mono, boot time.Duration
-		want             []Code
-		state            State
+		want             []run.Code
+		state            run.State
 		says             string
 	}{
-		{"suspended", 60 * time.Second, 0, 60 * time.Second, []Code{Suspended}, Rejected, "slept for 60.0 s"},
-		{"clock set forward", time.Hour, 0, 0, []Code{ClockStepped}, Finished, "jumped by +3600.0 s"},
-		{"clock set back", -time.Hour, 0, 0, []Code{ClockStepped}, Finished, "jumped by -3600.0 s"},
-		{"hung", 3 * time.Second, 3 * time.Second, 3 * time.Second, []Code{SamplingGap}, Finished, "the longest 3.2 s"},
-		{"slewed", 20 * time.Millisecond, 0, 0, nil, Finished, ""},
+		{"suspended", 60 * time.Second, 0, 60 * time.Second, []run.Code{run.Suspended}, run.Rejected, "slept for 60.0 s"},
+		{"clock set forward", time.Hour, 0, 0, []run.Code{run.ClockStepped}, run.Finished, "jumped by +3600.0 s"},
+		{"clock set back", -time.Hour, 0, 0, []run.Code{run.ClockStepped}, run.Finished, "jumped by -3600.0 s"},
+		{"hung", 3 * time.Second, 3 * time.Second, 3 * time.Second, []run.Code{run.SamplingGap}, run.Finished, "the longest 3.2 s"},
+		{"slewed", 20 * time.Millisecond, 0, 0, nil, run.Finished, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := play(20*time.Second, onMains)
@@ -266,7 +266,7 @@ func TestSupplyAtTheEdges(t *testing.T) {
 			}
 			return s
 		}), nil, "")
-		if d.Supply != Battery {
+		if d.Supply != run.Battery {
 			t.Errorf("supply %q, want battery", d.Supply)
 		}
 	})
@@ -278,7 +278,7 @@ func TestSupplyAtTheEdges(t *testing.T) {
 			}
 			return s
 		}), nil, "")
-		if d.Supply != Battery {
+		if d.Supply != run.Battery {
 			t.Errorf("supply %q, want battery, which the battery said from the first sweep on", d.Supply)
 		}
 	})
@@ -296,14 +296,14 @@ func TestSupplyAtTheEdges(t *testing.T) {
 			s := onBattery(t)
 			s.online = 1
 			return s
-		}), []Code{ChargerWeak}, "the battery gave 20.0 W for 20 s")
+		}), []run.Code{run.ChargerWeak}, "the battery gave 20.0 W for 20 s")
 	})
 }
 
 func TestSettlingSetting(t *testing.T) {
 	d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
 		s := onMains(t)
-		s.setting = Setting{Watts: &s.limit, Source: Firmware}
+		s.setting = run.Watts(s.limit).From(run.Firmware)
 		if t < time.Second {
 			s.limit = 25 // read a second late
 		}
@@ -312,7 +312,7 @@ func TestSettlingSetting(t *testing.T) {
 	if got := d.Setting.String(); got != "15W" {
 		t.Errorf("setting %s, want the settled 15W", got)
 	}
-	if d.SettingRead == nil || d.SettingRead.String() != "15W" || d.SettingRead.Source != Firmware {
+	if d.SettingRead == nil || d.SettingRead.String() != "15W" || d.SettingRead.Source != run.Firmware {
 		t.Errorf("setting read %+v, want 15W from the firmware", d.SettingRead)
 	}
 }
@@ -320,12 +320,12 @@ func TestSettlingSetting(t *testing.T) {
 func TestSummaries(t *testing.T) {
 	// P = 5 + 2t over unequal steps is integrated exactly by the trapezoid:
 	// 150 J over 10 s (any text of numerical analysis; Burden & Faires 4.3).
-	s := &script{sensors: []collectors.Sensor{
-		{ID: collectors.PackagePower, Unit: "watts"}, {ID: collectors.PackageEnergy, Unit: "joules", Kind: collectors.Counter}}}
+	s := &script{sensors: []run.Sensor{
+		{ID: run.PackagePower, Unit: "watts"}, {ID: run.PackageEnergy, Unit: "joules", Kind: run.Counter}}}
 	for _, sec := range []float64{0, 1, 3, 7, 10} {
-		s.sweeps = append(s.sweeps, Sweep{At: start.after(time.Duration(sec * 1e9)), Values: []float64{5 + 2*sec, 1000 + 5*sec + sec*sec}})
+		s.sweeps = append(s.sweeps, run.Sweep{At: after(start, time.Duration(sec*1e9)), Values: []float64{5 + 2*sec, 1000 + 5*sec + sec*sec}})
 	}
-	d, err := Judge(Detail{Run: Run{State: Finished}}, s, Thresholds{Gone: 5 * time.Second})
+	d, err := Judge(run.Record{Run: run.Run{State: run.Finished}}, s, Thresholds{Gone: 5 * time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -374,7 +374,7 @@ func TestWeightedQuantile(t *testing.T) {
 }
 
 func TestEnergyOfHoles(t *testing.T) {
-	hole := func(from, to time.Duration, counter bool) Detail {
+	hole := func(from, to time.Duration, counter bool) run.Record {
 		d, err := judged(play(20*time.Second, func(t time.Duration) state {
 			s := onMains(t)
 			if t > from && t < to {
@@ -390,7 +390,7 @@ func TestEnergyOfHoles(t *testing.T) {
 		}
 		return d
 	}
-	energyOf := func(d Detail, id string) *float64 {
+	energyOf := func(d run.Record, id string) *float64 {
 		for _, s := range d.Summaries {
 			if s.Sensor == id {
 				return s.EnergyJoules
@@ -400,13 +400,13 @@ func TestEnergyOfHoles(t *testing.T) {
 	}
 	short, long := hole(5*time.Second, 7*time.Second, false), hole(5*time.Second, 15*time.Second, false)
 	counted := hole(5*time.Second, 15*time.Second, true)
-	if e := energyOf(short, collectors.PackagePower); e == nil || math.Abs(*e-290) > 1e-9 {
+	if e := energyOf(short, run.PackagePower); e == nil || math.Abs(*e-290) > 1e-9 {
 		t.Errorf("energy over a short hole is %v, want 290", deref(e))
 	}
-	if e := energyOf(long, collectors.PackagePower); e != nil {
+	if e := energyOf(long, run.PackagePower); e != nil {
 		t.Errorf("energy by power over a long hole is %v, want unknown", *e)
 	}
-	if e := energyOf(counted, collectors.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
+	if e := energyOf(counted, run.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
 		t.Errorf("energy by counter over a long hole is %v, want 290: a counter loses nothing", deref(e))
 	}
 }
@@ -414,17 +414,17 @@ func TestEnergyOfHoles(t *testing.T) {
 func TestInterruptedEndsAtItsLastSweep(t *testing.T) {
 	s := play(12*time.Second, onMains)
 	s.sweeps = s.sweeps[:41]
-	d, err := Judge(Detail{Run: Run{State: Interrupted}}, s, Thresholds{})
+	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, s, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d.State != Interrupted || d.DurationS == nil || *d.DurationS != 10 {
+	if d.State != run.Interrupted || d.DurationS == nil || *d.DurationS != 10 {
 		t.Errorf("state %s, duration %v; want interrupted after 10 s", d.State, deref(d.DurationS))
 	}
 }
 
 func TestJudgeWithoutSweeps(t *testing.T) {
-	d, err := Judge(Detail{Run: Run{State: Interrupted}}, &script{sensors: scriptSensors}, Thresholds{})
+	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, &script{sensors: scriptSensors}, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -452,13 +452,13 @@ func TestWarmUp(t *testing.T) {
 		t.Fatalf("warm-up %v s, want about 40", deref(d.WarmUpS))
 	}
 	for _, s := range d.Summaries {
-		if s.Sensor == collectors.PackagePower {
+		if s.Sensor == run.PackagePower {
 			near(t, "steady mean", *s.SteadyMean, 14, 0.005)
 			near(t, "mean of the whole run", *s.Mean, (19*40+14*260)/300.0, 0.005)
 		}
 	}
 	given := 100.0
-	d, err = Judge(Detail{Run: Run{State: Finished}, WarmUpS: &given}, warming, Thresholds{})
+	d, err = Judge(run.Record{Run: run.Run{State: run.Finished}, WarmUpS: &given}, warming, Thresholds{})
 	if err != nil || *d.WarmUpS != 100 {
 		t.Errorf("given warm-up became %v, error %v", deref(d.WarmUpS), err)
 	}
@@ -476,11 +476,11 @@ func TestPowerFollowsItsCounter(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, s := range d.Summaries {
-		if s.Sensor == collectors.PackagePower {
+		if s.Sensor == run.PackagePower {
 			near(t, "mean", *s.Mean, 14.5, 1e-12)
 			near(t, "energy", *s.EnergyJoules, 145, 1e-12)
 		}
-		if s.Sensor == collectors.PowerLimit && s.EnergyJoules != nil {
+		if s.Sensor == run.PowerLimit && s.EnergyJoules != nil {
 			t.Errorf("a limit has the energy %v J", *s.EnergyJoules)
 		}
 	}

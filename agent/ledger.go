@@ -3,6 +3,8 @@ package agent
 import (
 	"math"
 	"time"
+
+	"sweepd/run"
 )
 
 // Domain is a part of the device whose energy is counted.
@@ -25,7 +27,7 @@ func Domains() []Domain { return []Domain{DomainPackage, DomainCore, DomainGPU, 
 // LabelledEnergy is the energy counted under one set of labels since the agent
 // started.
 type LabelledEnergy struct {
-	Labels Labels
+	Labels run.Labels
 	RunID  string // of the last run under these labels; "" for idle ones
 	Joules [domains]float64
 	Known  [domains]bool // false where the device does not tell
@@ -33,15 +35,13 @@ type LabelledEnergy struct {
 	// whether they are in force.
 	Until   time.Duration
 	Current bool
-
-	key string
 }
 
 // ledger integrates power between sweeps at the agent's own cadence, under the
 // labels in force between them. Totals are kept for the agent's life, so that a
 // cell measured again goes on counting.
 type ledger struct {
-	entries map[string]*LabelledEnergy
+	entries map[run.Cell]*LabelledEnergy
 	current *LabelledEnergy
 }
 
@@ -51,27 +51,21 @@ type ledger struct {
 const maxLedgerGap = 65 * time.Second
 
 // under makes labels the ones in force.
-func (l *ledger) under(labels Labels, runID string, now time.Duration) {
+func (l *ledger) under(labels run.Labels, runID string, now time.Duration) {
 	if l.entries == nil {
-		l.entries = map[string]*LabelledEnergy{}
+		l.entries = map[run.Cell]*LabelledEnergy{}
 	}
-	key := labelsKey(labels)
 	if l.current != nil {
 		l.current.Current = false
 		l.current.Until = now
 	}
-	e := l.entries[key]
+	e := l.entries[labels.Cell()]
 	if e == nil {
-		e = &LabelledEnergy{Labels: labels, key: key}
-		l.entries[key] = e
+		e = &LabelledEnergy{Labels: labels}
+		l.entries[labels.Cell()] = e
 	}
 	e.RunID, e.Current, e.Until = runID, true, now
 	l.current = e
-}
-
-func labelsKey(l Labels) string {
-	const sep = "\x00"
-	return l.Device + sep + l.Workload + sep + l.Setting.String() + sep + string(l.Supply) + sep + VariantText(l.Variant)
 }
 
 // add counts the interval between two sweeps under the labels in force.

@@ -8,23 +8,25 @@ import (
 	"time"
 
 	"go.uber.org/zap"
+
+	"sweepd/run"
 )
 
 // StartRun begins a run with a sweep at this moment. The setting in s, if any,
 // is declared. It fails with ErrRecording while another run is recording.
-func (a *Agent) StartRun(ctx context.Context, s Start) (Run, error) {
-	if err := s.check(); err != nil {
-		return Run{}, err
+func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
+	if err := s.Check(); err != nil {
+		return run.Run{}, err
 	}
 	if err := a.recall(ctx); err != nil {
-		return Run{}, err
+		return run.Run{}, err
 	}
 	facts := map[string]string{}
 	if a.opts.Facts != nil {
 		facts = a.opts.Facts()
 	}
 	a.refresh(ctx)
-	d, err := a.journal.begin(ctx, func() (d Detail, err error) {
+	d, err := a.journal.begin(ctx, func() (d run.Record, err error) {
 		err = a.do(ctx, func() error {
 			d, err = a.beginRun(s, facts)
 			return err
@@ -38,60 +40,40 @@ func (a *Agent) StartRun(ctx context.Context, s Start) (Run, error) {
 	}
 	if d.ID != "" { // sampled, but not stored: it never was
 		a.journal.discard(d.ID)
-		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(Stop{}); return err })
+		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(run.Stop{}); return err })
 		a.journal.discard(d.ID)
 	}
-	return Run{}, err
+	return run.Run{}, err
 }
-
-func (s Start) check() error {
-	if err := CheckLabel("workload", s.Workload); err != nil {
-		return err
-	}
-	for k, v := range s.Variant {
-		if err := CheckVariantPair(k, v); err != nil {
-			return err
-		}
-	}
-	if len(s.Note) > maxNote {
-		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(s.Note), maxNote)
-	}
-	return nil
-}
-
-const maxNote = 4000
 
 // beginRun runs on the sampling goroutine.
-func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
+func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, error) {
 	if a.run != nil {
 		r := a.run.detail
-		return Detail{}, fmt.Errorf("run %s of %q: %w", r.ID, r.Workload, ErrRecording)
+		return run.Record{}, fmt.Errorf("run %s of %q: %w", r.ID, r.Workload, run.ErrRecording)
 	}
-	if s.Setting != nil {
-		a.declared = *s.Setting
-		a.declared.Source = Declared
+	if s.Setting.Known() {
+		a.declared = s.Setting.From(run.Declared)
 	}
 	now := a.opts.Clock.Now()
 	id, err := a.opts.NewID(now.Wall)
 	if err != nil {
-		return Detail{}, err
+		return run.Record{}, err
 	}
-	d := Detail{Facts: facts}
-	d.ID = id
-	d.Device, d.Workload, d.Note, d.State = a.opts.Device, s.Workload, s.Note, Recording
-	d.Variant = map[string]string{}
-	maps.Copy(d.Variant, s.Variant)
-	d.Results = map[string]Result{}
-	d.Findings = []Finding{}
-	d.Summaries = []Summary{}
-	d.StartedAt = Stamp(now.Wall)
+	d := run.Record{}
+	d.ID, d.Facts = id, facts
+	d.Device, d.Workload, d.Variant, d.Note, d.State = a.opts.Device, s.Workload, s.Variant, s.Note, run.Recording
+	d.Results = map[string]run.Result{}
+	d.Findings = []run.Finding{}
+	d.Summaries = []run.Summary{}
+	d.StartedAt = run.Stamp(now.Wall)
 	a.run, a.afterRun = &recording{detail: d, started: now}, false
 	a.nextTick = now.Mono + a.opts.Interval
 	if err := a.sweep(now, sweepEdge); err != nil {
-		return Detail{}, err
+		return run.Record{}, err
 	}
 	a.run.detail.Findings = append(a.run.detail.Findings, a.startFindings(a.prev, a.labels.Setting)...)
-	Advise(a.run.detail.Findings)
+	run.Advise(a.run.detail.Findings)
 	a.describeRun(&a.run.detail)
 	if a.pacer != nil {
 		return a.run.detail, a.pacer.Arm(a.opts.Interval)
@@ -100,7 +82,7 @@ func (a *Agent) beginRun(s Start, facts map[string]string) (Detail, error) {
 }
 
 // describeRun takes setting and supply from the first sweep.
-func (a *Agent) describeRun(d *Detail) {
+func (a *Agent) describeRun(d *run.Record) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	d.Setting, d.Supply = a.labels.Setting, a.labels.Supply
@@ -117,20 +99,15 @@ func (a *Agent) describeRun(d *Detail) {
 
 // StopRun ends the recording run with a sweep at this moment, judges and stores
 // it. It fails with ErrNotRecording when there is none.
-func (a *Agent) StopRun(ctx context.Context, s Stop) (Detail, error) {
-	for name, r := range s.Results {
-		if err := CheckResult(name, r); err != nil {
-			return Detail{}, err
-		}
-	}
-	if len(s.Note) > maxNote {
-		return Detail{}, fmt.Errorf("note has %d bytes: at most %d are allowed", len(s.Note), maxNote)
+func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
+	if err := s.Check(); err != nil {
+		return run.Record{}, err
 	}
 	a.refresh(ctx)
-	var d Detail
+	var d run.Record
 	err := a.do(ctx, func() (err error) { d, err = a.endRun(s); return err })
 	if err != nil {
-		return Detail{}, err
+		return run.Record{}, err
 	}
 	// From here on the run is over whatever the caller does.
 	d, err = a.journal.judge(context.WithoutCancel(ctx), d, a.opts.Thresholds)
@@ -146,14 +123,14 @@ func (a *Agent) StopRun(ctx context.Context, s Stop) (Detail, error) {
 }
 
 // endRun runs on the sampling goroutine.
-func (a *Agent) endRun(s Stop) (Detail, error) {
+func (a *Agent) endRun(s run.Stop) (run.Record, error) {
 	if a.run == nil {
-		return Detail{}, ErrNotRecording
+		return run.Record{}, run.ErrNotRecording
 	}
 	now := a.opts.Clock.Now()
 	err := a.sweep(now, sweepEdge)
 	d := a.run.detail
-	d.State = Finished
+	d.State = run.Finished
 	elapsed := (now.Mono - a.run.started.Mono).Seconds()
 	d.DurationS = &elapsed
 	maps.Copy(d.Results, s.Results)

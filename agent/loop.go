@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"go.uber.org/zap"
+
+	"sweepd/run"
 )
 
 // Run samples until ctx ends. First it judges the runs that a crash left
@@ -151,8 +153,8 @@ func (a *Agent) askCommand(ctx context.Context) {
 		}
 		return
 	}
-	s.Source = Command
-	a.command.Store(&s)
+	command := s.From(run.Command)
+	a.command.Store(&command)
 }
 
 // edgeWait is how long a run's edge waits for the slow sensors.
@@ -216,7 +218,7 @@ func (a *Agent) judgeUnfinished(ctx context.Context) error {
 		return fmt.Errorf("look for unfinished runs: %w", err)
 	}
 	for _, d := range left {
-		d.State = Interrupted
+		d.State = run.Interrupted
 		judged, jerr := a.journal.judge(ctx, d, a.opts.Thresholds)
 		if jerr != nil {
 			err = errors.Join(err, jerr)
@@ -233,11 +235,11 @@ func (a *Agent) interrupt(ctx context.Context) error {
 	if a.run == nil {
 		return a.journal.flush(ctx, true)
 	}
-	d, err := a.endRun(Stop{})
+	d, err := a.endRun(run.Stop{})
 	if err != nil {
 		return err
 	}
-	d.State = Interrupted
+	d.State = run.Interrupted
 	d, err = a.journal.judge(ctx, d, a.opts.Thresholds)
 	a.log.Warn("the agent stops while a run is recording; the run is kept as interrupted", zap.String("run", d.ID))
 	return err

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+
+	"sweepd/run"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -36,9 +38,9 @@ func running(t *testing.T, m *machine, n *notebook) (a *Agent, stop func() error
 func TestLoopRecordsARun(t *testing.T) {
 	m, n := newMachine(onMains), newNotebook()
 	a, stop := running(t, m, n)
-	r := mustStart(t, a, Start{Workload: "tile-sort"})
+	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
 	until(t, "12 sweeps on disk", func() bool { return n.stored(r.ID) >= 12 })
-	d := mustStop(t, a, Stop{})
+	d := mustStop(t, a, run.Stop{})
 	if d.DurationS == nil || *d.DurationS < 1 || len(d.Summaries) == 0 {
 		t.Errorf("judged %+v", d)
 	}
@@ -60,27 +62,27 @@ func TestLoopRecordsARun(t *testing.T) {
 func TestStoppedAgentInterruptsItsRun(t *testing.T) {
 	m, n := newMachine(onMains), newNotebook()
 	a, stop := running(t, m, n)
-	r := mustStart(t, a, Start{Workload: "tile-sort"})
+	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
 	if err := stop(); err != nil {
 		t.Fatal(err)
 	}
-	if got := n.runs[r.ID].State; got != Interrupted {
+	if got := n.runs[r.ID].State; got != run.Interrupted {
 		t.Errorf("state %s, want interrupted", got)
 	}
 }
 
 func TestACrashLeavesAnInterruptedRun(t *testing.T) {
 	n := newNotebook()
-	left := Detail{Run: Run{ID: "left", State: Recording}}
+	left := run.Record{Run: run.Run{ID: "left", State: run.Recording}}
 	n.runs["left"] = left
 	n.sweeps["left"] = play(9*time.Second, onMains).sweeps
 	a, _ := running(t, newMachine(onMains), n)
-	mustStart(t, a, Start{Workload: "tile-sort"}) // the loop goes: the past is judged
+	mustStart(t, a, run.Start{Workload: "tile-sort"}) // the loop goes: the past is judged
 	d := n.runs["left"]
-	if d.State != Interrupted || d.DurationS == nil || *d.DurationS != 9 || d.PackageW == nil {
+	if d.State != run.Interrupted || d.DurationS == nil || *d.DurationS != 9 || d.PackageW == nil {
 		t.Errorf("left behind: %+v", d.Run)
 	}
-	mustStop(t, a, Stop{})
+	mustStop(t, a, run.Stop{})
 }
 
 // A controller that hangs delays neither sweeps nor commands for long.
@@ -92,7 +94,7 @@ func TestABlockedSensorDelaysNoSweep(t *testing.T) {
 	m.block = block
 	m.mu.Unlock()
 	defer close(block)
-	r := mustStart(t, a, Start{Workload: "tile-sort"})
+	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
 	until(t, "20 sweeps on disk while a sensor hangs", func() bool { return n.stored(r.ID) >= 20 })
-	mustStop(t, a, Stop{})
+	mustStop(t, a, run.Stop{})
 }

@@ -9,13 +9,13 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // machine is a scripted set of sensors under a clock that the test moves.
 type machine struct {
 	mu    sync.Mutex
-	now   Instant
+	now   run.Instant
 	show  func(t time.Duration) state
 	block chan struct{} // if not nil, ReadSlow waits for it
 	slow  int           // calls of ReadSlow
@@ -23,15 +23,15 @@ type machine struct {
 
 func newMachine(show func(time.Duration) state) *machine { return &machine{now: start, show: show} }
 
-func (m *machine) Now() Instant { m.mu.Lock(); defer m.mu.Unlock(); return m.now }
+func (m *machine) Now() run.Instant { m.mu.Lock(); defer m.mu.Unlock(); return m.now }
 
 func (m *machine) advance(d time.Duration) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.now = m.now.after(d)
+	m.now = after(m.now, d)
 }
 
-func (m *machine) Sensors() []collectors.Sensor { return scriptSensors }
+func (m *machine) Sensors() []run.Sensor { return scriptSensors }
 
 func (m *machine) Sweep(now time.Duration) []float64 {
 	m.mu.Lock()
@@ -55,14 +55,14 @@ func (m *machine) ReadSlow(time.Duration) {
 // notebook is a Recorder and IdleHistory in memory that can be told to fail.
 type notebook struct {
 	mu      sync.Mutex
-	runs    map[string]Detail
-	sweeps  map[string][]Sweep
+	runs    map[string]run.Record
+	sweeps  map[string][]run.Sweep
 	refuse  error
 	appends int
 }
 
 func newNotebook() *notebook {
-	return &notebook{runs: map[string]Detail{}, sweeps: map[string][]Sweep{}}
+	return &notebook{runs: map[string]run.Record{}, sweeps: map[string][]run.Sweep{}}
 }
 
 var errDisk = errors.New("no space left on device")
@@ -76,7 +76,7 @@ func (n *notebook) copied() *notebook {
 
 func (n *notebook) fail(err error) { n.mu.Lock(); n.refuse = err; n.mu.Unlock() }
 
-func (n *notebook) BeginRun(_ context.Context, d Detail) error {
+func (n *notebook) BeginRun(_ context.Context, d run.Record) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.refuse != nil {
@@ -86,7 +86,7 @@ func (n *notebook) BeginRun(_ context.Context, d Detail) error {
 	return nil
 }
 
-func (n *notebook) Append(_ context.Context, b Batch) error {
+func (n *notebook) Append(_ context.Context, b run.Batch) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	n.appends++
@@ -103,13 +103,13 @@ func (n *notebook) Append(_ context.Context, b Batch) error {
 	return nil
 }
 
-func (n *notebook) Trace(_ context.Context, id string) (Trace, error) {
+func (n *notebook) Trace(_ context.Context, id string) (run.Trace, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	return &script{sensors: scriptSensors, sweeps: slices.Clone(n.sweeps[id])}, nil
 }
 
-func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (Trace, error) {
+func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (run.Trace, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.refuse != nil {
@@ -124,7 +124,7 @@ func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (Tra
 	return idle, nil
 }
 
-func (n *notebook) FinishRun(_ context.Context, d Detail) error {
+func (n *notebook) FinishRun(_ context.Context, d run.Record) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.refuse != nil {
@@ -134,12 +134,12 @@ func (n *notebook) FinishRun(_ context.Context, d Detail) error {
 	return nil
 }
 
-func (n *notebook) Unfinished(context.Context) ([]Detail, error) {
+func (n *notebook) Unfinished(context.Context) ([]run.Record, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	var left []Detail
+	var left []run.Record
 	for _, d := range n.runs {
-		if d.State == Recording {
+		if d.State == run.Recording {
 			left = append(left, d)
 		}
 	}

@@ -6,7 +6,7 @@ import (
 
 	"go.uber.org/zap"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Options configure an Agent. Recorder, Sensors and Device are required; every
@@ -32,10 +32,10 @@ type Options struct {
 	// ReadSetting runs the command that the user configured to tell the active
 	// setting; nil means none. It is called about once a second, off the pacing
 	// path.
-	ReadSetting func(context.Context) (Setting, error)
+	ReadSetting func(context.Context) (run.Setting, error)
 	// OnFinish is called after a run was judged and stored, on a goroutine that
 	// does not sample.
-	OnFinish func(Detail)
+	OnFinish func(run.Record)
 	// Log is nil for none.
 	Log *zap.Logger
 	// Stepped means that no goroutine is started: the owner calls Step as its
@@ -47,7 +47,7 @@ type Options struct {
 // Sensors is the sampled machine; *collectors.Set is one. See there for which
 // goroutine may call what.
 type Sensors interface {
-	Sensors() []collectors.Sensor
+	Sensors() []run.Sensor
 	Sweep(now time.Duration) []float64
 	SlowDue(now time.Duration) bool
 	ReadSlow(now time.Duration)
@@ -60,17 +60,3 @@ const (
 	MinInterval     = 100 * time.Millisecond
 	MaxInterval     = 60 * time.Second
 )
-
-// Start is what a user says when starting a run.
-type Start struct {
-	Workload string
-	Setting  *Setting // nil: the one declared before, or the one read
-	Variant  map[string]string
-	Note     string
-}
-
-// Stop is what a user says when stopping one.
-type Stop struct {
-	Results map[string]Result
-	Note    string // is added to the run's note
-}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 
 	"go.uber.org/zap"
+
+	"sweepd/run"
 )
 
 // recall reads back what idle looked like before this agent was made, so that it
@@ -52,7 +54,7 @@ func (a *Agent) readIdle(ctx context.Context) (*baseline, error) {
 	b := &baseline{}
 	sensors := trace.Sensors()
 	v := newView(sensors)
-	err = trace.Each(func(s Sweep) error {
+	err = trace.Each(func(s run.Sweep) error {
 		if age := now.Sub(s.At.Wall); age > 0 && age <= baselineAge {
 			b.observe(&v, sensors, s.Values, a.made.Boot-age)
 		}

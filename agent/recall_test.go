@@ -11,6 +11,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest/observer"
+
+	"sweepd/run"
 )
 
 // restarted is an agent that takes over machine and notebook of one that died.
@@ -36,15 +38,15 @@ func (s stepped) idle(t *testing.T, d time.Duration) {
 }
 
 // judge looks whether the device is fit and does a run.
-func (s stepped) judge(t *testing.T) (Readiness, []Finding) {
+func (s stepped) judge(t *testing.T) (run.Readiness, []run.Finding) {
 	t.Helper()
-	ready, err := s.Ready(context.Background(), Want{})
+	ready, err := s.Ready(context.Background(), run.Want{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	mustStart(t, s.Agent, Start{Workload: "harbour-flight"})
+	mustStart(t, s.Agent, run.Start{Workload: "harbour-flight"})
 	s.pass(t, 10*time.Second)
-	return ready, mustStop(t, s.Agent, Stop{Results: map[string]Result{"score": {Value: 1, Better: Higher}}}).Findings
+	return ready, mustStop(t, s.Agent, run.Stop{Results: map[string]run.Result{"score": {Value: 1, Better: run.Higher}}}).Findings
 }
 
 // An agent that was restarted judges the next run like one that never stopped.
@@ -143,7 +145,7 @@ func TestARestartIsNotSeenInTheNextRun(t *testing.T) {
 			if diff := cmp.Diff(findings, findingsAfter); diff != "" {
 				t.Errorf("findings (-never stopped +restarted):\n%s", diff)
 			}
-			at := slices.IndexFunc(findingsAfter, func(f Finding) bool { return f.Code == HotStart })
+			at := slices.IndexFunc(findingsAfter, func(f run.Finding) bool { return f.Code == run.HotStart })
 			if (at >= 0) != (c.hot != "") || at >= 0 && !strings.Contains(findingsAfter[at].Text, c.hot) {
 				t.Errorf("findings %v, want %q", findingsAfter, c.hot)
 			}
@@ -171,12 +173,12 @@ func TestRecallAfterTheClockWasSet(t *testing.T) {
 			s.idle(t, 20*time.Minute)
 			s.m.now.Wall = s.m.now.Wall.Add(c.set)
 			now.celsius = 62
-			ready, err := s.restarted(t).Ready(context.Background(), Want{})
+			ready, err := s.restarted(t).Ready(context.Background(), run.Want{})
 			if err != nil || (ready.Above != nil) != c.known || ready.Above != nil && *ready.Above != 22 {
 				t.Errorf("ready %+v, error %v; known: want %v", ready, err, c.known)
 			}
 			// An agent that goes on does not go by the wall clock.
-			if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above == nil || *ready.Above != 22 {
+			if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above == nil || *ready.Above != 22 {
 				t.Errorf("the agent that went on: ready %+v, error %v", ready, err)
 			}
 		})
@@ -186,7 +188,7 @@ func TestRecallAfterTheClockWasSet(t *testing.T) {
 // brokenHistory cannot be read.
 type brokenHistory struct{}
 
-func (brokenHistory) IdleSweeps(context.Context, string, time.Time) (Trace, error) {
+func (brokenHistory) IdleSweeps(context.Context, string, time.Time) (run.Trace, error) {
 	return nil, errDisk
 }
 
@@ -194,14 +196,14 @@ func TestAHistoryThatFailsKeepsNothingUp(t *testing.T) {
 	s := newStepped(t, onMains)
 	core, seen := observer.New(zap.WarnLevel)
 	s.opts.History, s.log = brokenHistory{}, zap.New(core)
-	if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above != nil {
+	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above != nil {
 		t.Errorf("ready %+v, error %v", ready, err)
 	}
 	if n := seen.FilterField(zap.Error(errDisk)).Len(); n != 1 {
 		t.Errorf("%d warnings, want one: %v", n, seen.All())
 	}
 	s.idle(t, time.Minute)
-	if ready, err := s.Ready(context.Background(), Want{}); err != nil || ready.Above == nil {
+	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above == nil {
 		t.Errorf("after a minute: ready %+v, error %v", ready, err)
 	}
 }
@@ -212,7 +214,7 @@ type slowHistory struct {
 	asked, give chan struct{}
 }
 
-func (h slowHistory) IdleSweeps(ctx context.Context, device string, since time.Time) (Trace, error) {
+func (h slowHistory) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
 	h.asked <- struct{}{}
 	select {
 	case <-h.give:
@@ -243,7 +245,7 @@ func TestOnlyStartsWaitForThePast(t *testing.T) {
 	impatient, giveUp := context.WithCancel(ctx)
 	gaveUp := make(chan error, 1)
 	go func() {
-		_, err := a.StartRun(impatient, Start{Workload: "tile-sort"})
+		_, err := a.StartRun(impatient, run.Start{Workload: "tile-sort"})
 		gaveUp <- err
 	}()
 	<-h.asked
@@ -254,9 +256,9 @@ func TestOnlyStartsWaitForThePast(t *testing.T) {
 		t.Errorf("gave up with %v", err)
 	}
 
-	ready := make(chan Readiness, 1)
+	ready := make(chan run.Readiness, 1)
 	go func() {
-		r, err := a.Ready(ctx, Want{})
+		r, err := a.Ready(ctx, run.Want{})
 		if err != nil {
 			t.Error(err)
 		}
@@ -267,10 +269,10 @@ func TestOnlyStartsWaitForThePast(t *testing.T) {
 	if r := <-ready; r.Above == nil || *r.Above != 22 {
 		t.Errorf("ready %+v, want 22 K above", r)
 	}
-	mustStart(t, a, Start{Workload: "tile-sort"}) // and is not read again
-	d := mustStop(t, a, Stop{})
-	if !slices.ContainsFunc(d.Findings, func(f Finding) bool {
-		return f.Code == HotStart && strings.Contains(f.Text, "22.0 K above")
+	mustStart(t, a, run.Start{Workload: "tile-sort"}) // and is not read again
+	d := mustStop(t, a, run.Stop{})
+	if !slices.ContainsFunc(d.Findings, func(f run.Finding) bool {
+		return f.Code == run.HotStart && strings.Contains(f.Text, "22.0 K above")
 	}) {
 		t.Errorf("findings %v, want a hot start", d.Findings)
 	}

@@ -4,19 +4,19 @@ import (
 	"math"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // script is a trace written by hand: a sweep every interval, whose values a
 // function of the time since the start gives.
 type script struct {
-	sensors []collectors.Sensor
-	sweeps  []Sweep
+	sensors []run.Sensor
+	sweeps  []run.Sweep
 }
 
-func (s *script) Sensors() []collectors.Sensor { return s.sensors }
+func (s *script) Sensors() []run.Sensor { return s.sensors }
 
-func (s *script) Each(f func(Sweep) error) error {
+func (s *script) Each(f func(run.Sweep) error) error {
 	for _, sweep := range s.sweeps {
 		if err := f(sweep); err != nil {
 			return err
@@ -28,34 +28,34 @@ func (s *script) Each(f func(Sweep) error) error {
 var nan = math.NaN()
 
 // start is an arbitrary moment.
-var start = Instant{Wall: time.Date(2026, 5, 4, 9, 30, 0, 0, time.UTC), Mono: 1000 * time.Second, Boot: 1400 * time.Second}
+var start = run.Instant{Wall: time.Date(2026, 5, 4, 9, 30, 0, 0, time.UTC), Mono: 1000 * time.Second, Boot: 1400 * time.Second}
 
-func (i Instant) after(d time.Duration) Instant {
-	return Instant{Wall: i.Wall.Add(d), Mono: i.Mono + d, Boot: i.Boot + d}
+func after(i run.Instant, d time.Duration) run.Instant {
+	return run.Instant{Wall: i.Wall.Add(d), Mono: i.Mono + d, Boot: i.Boot + d}
 }
 
 // The scripted machine: one battery, one adapter, one package, one limit.
-var scriptSensors = []collectors.Sensor{
-	{ID: collectors.SupplyOnline, Instance: "ADP0"},
-	{ID: collectors.BatteryPower, Instance: "BAT0", Unit: "watts", Resolution: 1e-6},
-	{ID: collectors.BatteryEnergy, Instance: "BAT0", Unit: "joules", Resolution: 3.6e-3},
-	{ID: collectors.BatteryDirection, Instance: "BAT0"},
-	{ID: collectors.PackageEnergy, Instance: "package-0", Unit: "joules", Kind: collectors.Counter, Resolution: 1e-6},
-	{ID: collectors.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
-	{ID: collectors.PowerLimit, Instance: collectors.LimitFirmware, Unit: "watts", Resolution: 1},
-	{ID: collectors.PlatformProfile},
-	{ID: collectors.BatteryCharge, Instance: "BAT0", Unit: "ratio"},
-	{ID: collectors.Temperature, Instance: "package", Unit: "celsius"},
-	{ID: collectors.ThrottleEvents, Instance: "package", Kind: collectors.Counter},
-	{ID: collectors.CPUFrequency, Instance: "policy0", Unit: "hertz"},
-	{ID: collectors.CPUBusy, Unit: "ratio"},
+var scriptSensors = []run.Sensor{
+	{ID: run.SupplyOnline, Instance: "ADP0"},
+	{ID: run.BatteryPower, Instance: "BAT0", Unit: "watts", Resolution: 1e-6},
+	{ID: run.BatteryEnergy, Instance: "BAT0", Unit: "joules", Resolution: 3.6e-3},
+	{ID: run.BatteryDirection, Instance: "BAT0"},
+	{ID: run.PackageEnergy, Instance: "package-0", Unit: "joules", Kind: run.Counter, Resolution: 1e-6},
+	{ID: run.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
+	{ID: run.PowerLimit, Instance: run.LimitFirmware, Unit: "watts", Resolution: 1},
+	{ID: run.PlatformProfile},
+	{ID: run.BatteryCharge, Instance: "BAT0", Unit: "ratio"},
+	{ID: run.Temperature, Instance: "package", Unit: "celsius"},
+	{ID: run.ThrottleEvents, Instance: "package", Kind: run.Counter},
+	{ID: run.CPUFrequency, Instance: "policy0", Unit: "hertz"},
+	{ID: run.CPUBusy, Unit: "ratio"},
 }
 
 // state is what the scripted machine shows at one moment.
 type state struct {
 	online, power, energy, direction, joules, watts, limit, profile float64
 	charge, celsius, throttles, hertz, busy                         float64
-	setting                                                         Setting
+	setting                                                         run.SourcedSetting
 }
 
 func (x state) values() []float64 {
@@ -76,7 +76,7 @@ func onMains(t time.Duration) state {
 	return s
 }
 
-func watts(w float64) Setting { return Setting{Watts: &w, Source: Declared} }
+func watts(w float64) run.SourcedSetting { return run.Watts(w).From(run.Declared) }
 
 // play makes a trace of f over d, with a sweep every 250 ms.
 func play(d time.Duration, f func(t time.Duration) state) *script {
@@ -85,15 +85,15 @@ func play(d time.Duration, f func(t time.Duration) state) *script {
 	for t := time.Duration(0); t <= d; t += DefaultInterval {
 		x := f(t)
 		values := x.values()
-		s.sweeps = append(s.sweeps, Sweep{At: start.after(t), Values: values, Setting: x.setting, Supply: v.supply(values)})
+		s.sweeps = append(s.sweeps, run.Sweep{At: after(start, t), Values: values, Setting: x.setting, Supply: v.supply(values)})
 	}
 	return s
 }
 
 // judged is the run of a script that ended well with a result.
-func judged(s *script) (Detail, error) {
-	d := Detail{Run: Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", State: Finished}}
-	d.Results = map[string]Result{"score": {Value: 100, Better: Higher}}
+func judged(s *script) (run.Record, error) {
+	d := run.Record{Run: run.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", State: run.Finished}}
+	d.Results = map[string]run.Result{"score": {Value: 100, Better: run.Higher}}
 	d.Setting, d.Supply = s.sweeps[0].Setting, s.sweeps[0].Supply
 	length := (s.sweeps[len(s.sweeps)-1].At.Mono - s.sweeps[0].At.Mono).Seconds()
 	d.DurationS = &length

@@ -11,6 +11,7 @@ import (
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -98,7 +99,7 @@ func againstTruth(t *testing.T, battery simdevice.BatteryConfig, seeds int) {
 			t.Fatal(err)
 		}
 		w := simdevice.HarbourFlight()
-		d, truth, err := b.Play(w, agent.Start{}, 5*time.Minute)
+		d, truth, err := b.Play(w, run.Start{}, 5*time.Minute)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -122,7 +123,7 @@ type coverage struct {
 	widest, widths, squares float64
 }
 
-func (c *coverage) add(t *testing.T, seed uint64, d agent.Detail, truth simdevice.Means) {
+func (c *coverage) add(t *testing.T, seed uint64, d run.Record, truth simdevice.Means) {
 	t.Helper()
 	if d.PackageW == nil || math.Abs(*d.PackageW/truth.PackageW-1) > 0.01 {
 		t.Errorf("seed %d: package_w %v, truth %.4f W", seed, show(d.PackageW), truth.PackageW)

@@ -4,21 +4,21 @@ import (
 	"math"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Snapshot is what the agent knows at its latest sweep.
 type Snapshot struct {
-	Now     Instant // of the call
-	At      Instant // of the sweep
-	Sweeps  uint64  // taken since the start; 0 means that nothing below is known
-	Current Labels
+	Now     run.Instant // of the call
+	At      run.Instant // of the sweep
+	Sweeps  uint64      // taken since the start; 0 means that nothing below is known
+	Current run.Labels
 	// SettingRead is what the system reports; nil when it reports nothing.
-	SettingRead *Setting
+	SettingRead *run.SourcedSetting
 	// Recording is the run in progress, nil between runs.
-	Recording *Run
+	Recording *run.Run
 
-	Sensors []collectors.Sensor
+	Sensors []run.Sensor
 	Values  []float64 // NaN where missing
 
 	DischargeWatts float64 // positive while discharging; NaN unknown
@@ -36,11 +36,11 @@ type Snapshot struct {
 // shared is what Snapshot copies. Agent.mu guards it.
 type shared struct {
 	ledger  ledger
-	read    Setting
-	at      Instant
-	labels  Labels
-	run     *Run
-	sensors []collectors.Sensor
+	read    run.SourcedSetting
+	at      run.Instant
+	labels  run.Labels
+	run     *run.Run
+	sensors []run.Sensor
 	values  []float64
 	out     float64
 	charge  float64
@@ -51,7 +51,7 @@ type shared struct {
 	scanned time.Duration // stepped mode: time of the last rescan
 }
 
-func (s *shared) note(now Instant, v *view, values []float64, out float64, sensors []collectors.Sensor, labels Labels, run *recording) {
+func (s *shared) note(now run.Instant, v *view, values []float64, out float64, sensors []run.Sensor, labels run.Labels, run *recording) {
 	s.at, s.out, s.charge, s.labels = now, out, v.charge(values), labels
 	s.power = v.powers(values, out)
 	s.sensors = sensors[:len(values)]
@@ -85,7 +85,7 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	dst.DischargeWatts, dst.ChargeRatio, dst.Power = s.out, s.charge, s.power
 	if s.sweeps == 0 {
 		dst.DischargeWatts, dst.ChargeRatio = math.NaN(), math.NaN()
-		dst.Current = Labels{Device: a.opts.Device, Variant: map[string]string{}}
+		dst.Current = run.Labels{Device: a.opts.Device}
 	}
 	dst.Energies = s.ledger.visible(dst.Energies[:0], dst.Now.Mono)
 	dst.SweepSeconds, dst.LastSweep = s.seconds, s.lastDur

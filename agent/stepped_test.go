@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // stepped is an agent on a scripted machine, moved by the test.
@@ -41,7 +43,7 @@ func (s stepped) pass(t *testing.T, d time.Duration) {
 	}
 }
 
-func mustStart(t *testing.T, a *Agent, s Start) Run {
+func mustStart(t *testing.T, a *Agent, s run.Start) run.Run {
 	t.Helper()
 	r, err := a.StartRun(context.Background(), s)
 	if err != nil {
@@ -50,7 +52,7 @@ func mustStart(t *testing.T, a *Agent, s Start) Run {
 	return r
 }
 
-func mustStop(t *testing.T, a *Agent, s Stop) Detail {
+func mustStop(t *testing.T, a *Agent, s run.Stop) run.Record {
 	t.Helper()
 	d, err := a.StopRun(context.Background(), s)
 	if err != nil {
@@ -60,20 +62,19 @@ func mustStop(t *testing.T, a *Agent, s Stop) Detail {
 }
 
 func TestARunFromStartToStop(t *testing.T) {
-	s := newStepped(t, func(d time.Duration) state { x := onBattery(d); x.setting = Setting{}; return x })
-	w := watts(15)
-	r := mustStart(t, s.Agent, Start{Workload: "harbour-flight", Setting: &w, Variant: map[string]string{"cores": "6"}, Note: "first"})
-	if r.State != Recording || r.Supply != Battery || r.Setting.String() != "15W" || r.Setting.Source != Declared {
+	s := newStepped(t, func(d time.Duration) state { x := onBattery(d); x.setting = run.SourcedSetting{}; return x })
+	r := mustStart(t, s.Agent, run.Start{Workload: "harbour-flight", Setting: run.Watts(15), Variant: "cores=6", Note: "first"})
+	if r.State != run.Recording || r.Supply != run.Battery || r.Setting.String() != "15W" || r.Setting.Source != run.Declared {
 		t.Errorf("started %+v", r)
 	}
 	s.pass(t, 60*time.Second)
-	d := mustStop(t, s.Agent, Stop{Results: map[string]Result{"fps_mean": {Value: 61.4, Unit: "fps", Better: Higher}}})
-	if d.State != Finished || len(d.Findings) != 0 || *d.DurationS != 60 {
+	d := mustStop(t, s.Agent, run.Stop{Results: map[string]run.Result{"fps_mean": {Value: 61.4, Unit: "fps", Better: run.Higher}}})
+	if d.State != run.Finished || len(d.Findings) != 0 || *d.DurationS != 60 {
 		t.Errorf("state %s, findings %v, duration %v", d.State, d.Findings, *d.DurationS)
 	}
 	near(t, "package_w", *d.PackageW, 14.5, 1e-9)
 	near(t, "system_w", *d.SystemW, 20, 0.002)
-	if d.Facts["kernel"] != "6.1" || d.SettingRead.Source != Firmware {
+	if d.Facts["kernel"] != "6.1" || d.SettingRead.Source != run.Firmware {
 		t.Errorf("facts %v, setting read %+v", d.Facts, d.SettingRead)
 	}
 	// 4 sweeps a second, and one at each edge: the one at 60 s is due twice.
@@ -91,9 +92,9 @@ func TestLedgerCountsUnderTheLabelsInForce(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.pass(t, 10*time.Second)
-	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.pass(t, 30*time.Second)
-	mustStop(t, s.Agent, Stop{})
+	mustStop(t, s.Agent, run.Stop{})
 	s.pass(t, 10*time.Second)
 	if err := s.SweepIdle(ctx); err != nil {
 		t.Fatal(err)
@@ -121,42 +122,42 @@ func TestLedgerCountsUnderTheLabelsInForce(t *testing.T) {
 func TestOrderOfCommands(t *testing.T) {
 	s := newStepped(t, onMains)
 	ctx := context.Background()
-	if _, err := s.StopRun(ctx, Stop{}); !errors.Is(err, ErrNotRecording) {
+	if _, err := s.StopRun(ctx, run.Stop{}); !errors.Is(err, run.ErrNotRecording) {
 		t.Errorf("stop without a run: %v", err)
 	}
-	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
-	if _, err := s.StartRun(ctx, Start{Workload: "harbour-flight"}); !errors.Is(err, ErrRecording) || !strings.Contains(err.Error(), `"tile-sort"`) {
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	if _, err := s.StartRun(ctx, run.Start{Workload: "harbour-flight"}); !errors.Is(err, run.ErrRecording) || !strings.Contains(err.Error(), `"tile-sort"`) {
 		t.Errorf("start during a run: %v", err)
 	}
 	s.pass(t, 6*time.Second)
-	mustStop(t, s.Agent, Stop{})
-	mustStart(t, s.Agent, Start{Workload: "harbour-flight"})
+	mustStop(t, s.Agent, run.Stop{})
+	mustStart(t, s.Agent, run.Start{Workload: "harbour-flight"})
 }
 
 func TestBadLabels(t *testing.T) {
 	s := newStepped(t, onMains)
 	for _, c := range []struct {
-		start Start
+		start run.Start
 		says  string
 	}{
-		{Start{}, "workload is empty"},
-		{Start{Workload: "two\nlines"}, "control characters"},
-		{Start{Workload: strings.Repeat("w", 10_000)}, "workload has 10000 bytes: at most 200"},
-		{Start{Workload: "w", Variant: map[string]string{"a,b": "1"}}, "may not hold"},
-		{Start{Workload: "w", Variant: map[string]string{"": "1"}}, "variant key is empty"},
-		{Start{Workload: "w", Note: strings.Repeat("n", 10_000)}, "note has 10000 bytes"},
+		{run.Start{}, "workload is empty"},
+		{run.Start{Workload: "two\nlines"}, "control characters"},
+		{run.Start{Workload: strings.Repeat("w", 10_000)}, "workload has 10000 bytes: at most 200"},
+		{run.Start{Workload: "w", Variant: "a,b=1"}, "value of variant a is empty"},
+		{run.Start{Workload: "w", Variant: "=1"}, "variant key is empty"},
+		{run.Start{Workload: "w", Note: strings.Repeat("n", 10_000)}, "note has 10000 bytes"},
 	} {
 		if _, err := s.StartRun(context.Background(), c.start); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("start %.40v: error %v, want it to say %q", c.start, err, c.says)
 		}
 	}
-	if r := mustStart(t, s.Agent, Start{Workload: `say "hello"`}); r.Workload != `say "hello"` {
+	if r := mustStart(t, s.Agent, run.Start{Workload: `say "hello"`}); r.Workload != `say "hello"` {
 		t.Errorf("quotes were changed: %s", r.Workload)
 	}
-	if _, err := s.StopRun(context.Background(), Stop{Results: map[string]Result{"score": {Value: math.NaN(), Better: Higher}}}); err == nil {
+	if _, err := s.StopRun(context.Background(), run.Stop{Results: map[string]run.Result{"score": {Value: math.NaN(), Better: run.Higher}}}); err == nil {
 		t.Error("a result that is not a number was taken")
 	}
-	if _, err := s.StopRun(context.Background(), Stop{}); err != nil {
+	if _, err := s.StopRun(context.Background(), run.Stop{}); err != nil {
 		t.Errorf("the refused stop ended the run: %v", err)
 	}
 }
@@ -183,36 +184,36 @@ func TestOrderOfTrust(t *testing.T) {
 	want("nothing declared", "18W firmware")
 	limit = nan
 	want("no limit either", "balanced profile")
-	s.opts.ReadSetting = func(context.Context) (Setting, error) { return watts(22), nil }
+	s.opts.ReadSetting = func(context.Context) (run.Setting, error) { return run.Watts(22), nil }
 	want("a command", "22W command")
-	if err := s.Declare(context.Background(), watts(25)); err != nil {
+	if err := s.Declare(context.Background(), run.Watts(25)); err != nil {
 		t.Fatal(err)
 	}
 	want("declared", "25W declared")
-	if err := s.Declare(context.Background(), Setting{}); err != nil {
+	if err := s.Declare(context.Background(), run.Setting{}); err != nil {
 		t.Fatal(err)
 	}
-	s.opts.ReadSetting = func(context.Context) (Setting, error) { return Setting{}, errDisk }
+	s.opts.ReadSetting = func(context.Context) (run.Setting, error) { return run.Setting{}, errDisk }
 	want("taken back, and the command fails", "balanced profile")
 }
 
 func TestStartThatCannotBeStored(t *testing.T) {
 	s := newStepped(t, onMains)
 	s.n.fail(errDisk)
-	if _, err := s.StartRun(context.Background(), Start{Workload: "tile-sort"}); !errors.Is(err, errDisk) {
+	if _, err := s.StartRun(context.Background(), run.Start{Workload: "tile-sort"}); !errors.Is(err, errDisk) {
 		t.Fatalf("start on a full disk: %v", err)
 	}
 	s.n.fail(nil)
-	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.pass(t, 6*time.Second)
-	if d := mustStop(t, s.Agent, Stop{}); d.ID != r.ID || s.n.stored(r.ID) != 26 {
+	if d := mustStop(t, s.Agent, run.Stop{}); d.ID != r.ID || s.n.stored(r.ID) != 26 {
 		t.Errorf("run %s has %d sweeps, want 26", d.ID, s.n.stored(r.ID))
 	}
 }
 
 func TestSweepsOutliveAFullDisk(t *testing.T) {
 	s := newStepped(t, onMains)
-	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.n.fail(errDisk)
 	for range 200 {
 		s.m.advance(50 * time.Millisecond)
@@ -220,7 +221,7 @@ func TestSweepsOutliveAFullDisk(t *testing.T) {
 	}
 	s.n.fail(nil)
 	s.pass(t, 2*time.Second)
-	mustStop(t, s.Agent, Stop{})
+	mustStop(t, s.Agent, run.Stop{})
 	if n := s.n.stored(r.ID); n != 50 {
 		t.Errorf("%d sweeps stored after the disk had room again, want all 50", n)
 	}
@@ -232,13 +233,13 @@ func TestStartFindings(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		change func(*state)
-		want   Code
+		want   run.Code
 		says   string
 	}{
 		{"fit", func(*state) {}, "", ""},
-		{"hot", func(s *state) { s.celsius = 62 }, HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline"},
-		{"busy", func(s *state) { s.busy = 0.6 }, BusyStart, "the processor was 60 % busy before the start"},
-		{"near empty", func(s *state) { s.charge = 0.05 }, BatteryReserve, "the battery was at 5 % at the start"},
+		{"hot", func(s *state) { s.celsius = 62 }, run.HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline"},
+		{"busy", func(s *state) { s.busy = 0.6 }, run.BusyStart, "the processor was 60 % busy before the start"},
+		{"near empty", func(s *state) { s.charge = 0.05 }, run.BatteryReserve, "the battery was at 5 % at the start"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			change := func(*state) {}
@@ -250,13 +251,13 @@ func TestStartFindings(t *testing.T) {
 				}
 			}
 			change = c.change
-			ready, err := s.Ready(context.Background(), Want{})
+			ready, err := s.Ready(context.Background(), run.Want{})
 			if err != nil || ready.Fit != (c.want == "") {
 				t.Errorf("ready: %+v, error %v", ready, err)
 			}
-			mustStart(t, s.Agent, Start{Workload: "harbour-flight"})
+			mustStart(t, s.Agent, run.Start{Workload: "harbour-flight"})
 			s.pass(t, 10*time.Second)
-			d := mustStop(t, s.Agent, Stop{Results: map[string]Result{"score": {Value: 1, Better: Higher}}})
+			d := mustStop(t, s.Agent, run.Stop{Results: map[string]run.Result{"score": {Value: 1, Better: run.Higher}}})
 			if c.want == "" {
 				if len(d.Findings) != 0 {
 					t.Errorf("findings %v, want none", d.Findings)
@@ -273,14 +274,14 @@ func TestStartFindings(t *testing.T) {
 func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 	s := newStepped(t, onBattery)
 	for _, c := range []struct {
-		want Want
+		want run.Want
 		says string
 	}{
-		{Want{Supply: Mains}, "the device is on battery, the run wants mains; plug it in"},
-		{Want{Supply: Battery, MinCharge: 0.9}, "the battery is at 80 %, the run needs 90 %"},
-		{Want{Supply: Battery, MinCharge: 0.5}, ""},
-		{Want{Setting: watts(15)}, ""},
-		{Want{Setting: watts(25)}, "25W was declared, but the system reports 15W (firmware)"},
+		{run.Want{Supply: run.Mains}, "the device is on battery, the run wants mains; plug it in"},
+		{run.Want{Supply: run.Battery, MinCharge: 0.9}, "the battery is at 80 %, the run needs 90 %"},
+		{run.Want{Supply: run.Battery, MinCharge: 0.5}, ""},
+		{run.Want{Setting: run.Watts(15)}, ""},
+		{run.Want{Setting: run.Watts(25)}, "25W was declared, but the system reports 15W (firmware)"},
 	} {
 		r, err := s.Ready(context.Background(), c.want)
 		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].WithAdvice(), c.says) {
@@ -292,12 +293,12 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 // A batch that can never be stored does not block those after it.
 func TestRefusedSweepsAreDropped(t *testing.T) {
 	s := newStepped(t, onMains)
-	r := mustStart(t, s.Agent, Start{Workload: "tile-sort"})
-	s.n.fail(fmt.Errorf("%w: a value is infinite", ErrRefused))
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.n.fail(fmt.Errorf("%w: a value is infinite", run.ErrRefused))
 	s.pass(t, 3*time.Second)
 	s.n.fail(nil)
 	s.pass(t, 5*time.Second)
-	mustStop(t, s.Agent, Stop{})
+	mustStop(t, s.Agent, run.Stop{})
 	if n := s.n.stored(r.ID); n < 20 || n > 24 {
 		t.Errorf("%d sweeps stored, want those of the last 5 s", n)
 	}
@@ -313,9 +314,9 @@ func TestFirstIdleSweepFollowsTheRun(t *testing.T) {
 		}
 		return x
 	})
-	mustStart(t, s.Agent, Start{Workload: "tile-sort"})
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.pass(t, 10*time.Second)
-	mustStop(t, s.Agent, Stop{})
+	mustStop(t, s.Agent, run.Stop{})
 	busy = false
 	s.pass(t, 10*time.Second)
 	if err := s.SweepIdle(context.Background()); err != nil {

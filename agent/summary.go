@@ -6,19 +6,19 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // summaries are the sensors that had a value in the run, in order.
-func summaries(sensors []collectors.Sensor, sums []integrator, p95 []float64, duration float64) []Summary {
-	list := []Summary{}
+func summaries(sensors []run.Sensor, sums []integrator, p95 []float64, duration float64) []run.Summary {
+	list := []run.Summary{}
 	for i, s := range sensors {
 		g := &sums[i]
 		if g.n == 0 {
 			continue
 		}
 		first, last := g.first, g.last
-		sum := Summary{Sensor: s.ID, Instance: s.Instance, Unit: s.Unit, Mean: g.mean(), First: &first, Last: &last}
+		sum := run.Summary{Sensor: s.ID, Instance: s.Instance, Unit: s.Unit, Mean: g.mean(), First: &first, Last: &last}
 		if !g.counter {
 			lo, hi := g.min, g.max
 			sum.Min, sum.Max = &lo, &hi
@@ -34,12 +34,12 @@ func summaries(sensors []collectors.Sensor, sums []integrator, p95 []float64, du
 }
 
 // isPower tells a power from a limit in watts, whose integral means nothing.
-func isPower(s collectors.Sensor) bool { return strings.HasSuffix(s.ID, "power_watts") }
+func isPower(s run.Sensor) bool { return strings.HasSuffix(s.ID, "power_watts") }
 
 // preferCounters gives a power that has a counter of its energy beside it the
 // counter's energy and mean: its single readings are means since the reading
 // before, which no integral over moments adds up exactly.
-func preferCounters(list []Summary, duration float64) {
+func preferCounters(list []run.Summary, duration float64) {
 	for i := range list {
 		part, found := strings.CutSuffix(list[i].Sensor, "power_watts")
 		if !found || duration <= 0 {
@@ -68,7 +68,7 @@ const shortestPower = 1.0
 
 // meanPower is the package's energy over the run's duration, W: from its
 // counters, else from its power; nil where the device has neither.
-func meanPower(sensors []collectors.Sensor, list []Summary, v *view, duration float64) *float64 {
+func meanPower(sensors []run.Sensor, list []run.Summary, v *view, duration float64) *float64 {
 	if duration < shortestPower {
 		return nil
 	}
@@ -83,13 +83,13 @@ func meanPower(sensors []collectors.Sensor, list []Summary, v *view, duration fl
 	return nil
 }
 
-func totalEnergy(sensors []collectors.Sensor, list []Summary, positions []int) *float64 {
+func totalEnergy(sensors []run.Sensor, list []run.Summary, positions []int) *float64 {
 	if len(positions) == 0 {
 		return nil
 	}
 	total := 0.0
 	for _, p := range positions {
-		i := slices.IndexFunc(list, func(s Summary) bool {
+		i := slices.IndexFunc(list, func(s run.Summary) bool {
 			return s.Sensor == sensors[p].ID && s.Instance == sensors[p].Instance
 		})
 		if i < 0 || list[i].EnergyJoules == nil {
@@ -107,12 +107,12 @@ const quantileMemory = 1 << 20
 // for the share p of the time, NaN where there was none: the inverse of the
 // time-weighted distribution (Hyndman & Fan 1996, type 1). It walks the trace
 // once for as many sensors as fit into quantileMemory.
-func timeQuantiles(trace Trace, sensors []collectors.Sensor, p float64) ([]float64, error) {
+func timeQuantiles(trace run.Trace, sensors []run.Sensor, p float64) ([]float64, error) {
 	result := make([]float64, len(sensors))
 	var gauges []int
 	for i, s := range sensors {
 		result[i] = math.NaN()
-		if s.Kind == collectors.Gauge {
+		if s.Kind == run.Gauge {
 			gauges = append(gauges, i)
 		}
 	}
@@ -130,9 +130,9 @@ func timeQuantiles(trace Trace, sensors []collectors.Sensor, p float64) ([]float
 	return result, nil
 }
 
-func sweepTimes(trace Trace) ([]time.Duration, error) {
+func sweepTimes(trace run.Trace) ([]time.Duration, error) {
 	var times []time.Duration
-	err := trace.Each(func(s Sweep) error {
+	err := trace.Each(func(s run.Sweep) error {
 		times = append(times, s.At.Mono)
 		return nil
 	})
@@ -156,10 +156,10 @@ func timeWeights(times []time.Duration) []float64 {
 
 type weighted struct{ x, w float64 }
 
-func blockQuantiles(trace Trace, block []int, weights []float64, p float64, result []float64) error {
+func blockQuantiles(trace run.Trace, block []int, weights []float64, p float64, result []float64) error {
 	columns := make([][]weighted, len(block))
 	n := 0
-	err := trace.Each(func(s Sweep) error {
+	err := trace.Each(func(s run.Sweep) error {
 		for k, i := range block {
 			if x := at(s.Values, i); !math.IsNaN(x) {
 				columns[k] = append(columns[k], weighted{x, weights[n]})

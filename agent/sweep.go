@@ -3,6 +3,8 @@ package agent
 import (
 	"context"
 	"time"
+
+	"sweepd/run"
 )
 
 // sweepKind says why a sweep is taken.
@@ -17,7 +19,7 @@ const (
 
 // sweep reads every sensor once, counts energy up to now under the labels in
 // force until now, then lets the new labels hold.
-func (a *Agent) sweep(now Instant, kind sweepKind) error {
+func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	began := time.Now()
 	values := a.opts.Sensors.Sweep(now.Mono)
 	if len(values) != a.view.n {
@@ -41,7 +43,7 @@ func (a *Agent) sweep(now Instant, kind sweepKind) error {
 	}
 	full := false
 	if a.run != nil || kind == sweepIdle {
-		full = a.journal.add(a.opts.Device, a.runID(), a.sensors[:len(values)], Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
+		full = a.journal.add(a.opts.Device, a.runID(), a.sensors[:len(values)], run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
 	}
 	a.countSweep(time.Since(began))
 	return a.afterSweep(now.Mono, full, kind)

@@ -9,31 +9,31 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // lively is 40 sensors, all that labels and energies look at among them, whose
 // values change from sweep to sweep.
 type lively struct {
-	now     Instant
-	sensors []collectors.Sensor
+	now     run.Instant
+	sensors []run.Sensor
 	values  []float64
 }
 
 func newLively() *lively {
-	m := &lively{now: start, sensors: append([]collectors.Sensor(nil), scriptSensors...)}
+	m := &lively{now: start, sensors: append([]run.Sensor(nil), scriptSensors...)}
 	for i := len(m.sensors); i < 40; i++ {
-		m.sensors = append(m.sensors, collectors.Sensor{ID: collectors.Temperature, Instance: fmt.Sprint(i), Unit: "celsius", Resolution: 0.001})
+		m.sensors = append(m.sensors, run.Sensor{ID: run.Temperature, Instance: fmt.Sprint(i), Unit: "celsius", Resolution: 0.001})
 	}
 	m.values = make([]float64, len(m.sensors))
 	return m
 }
 
-func (m *lively) Now() Instant                 { return m.now }
-func (m *lively) Sensors() []collectors.Sensor { return m.sensors }
-func (m *lively) SlowDue(time.Duration) bool   { return false }
-func (m *lively) ReadSlow(time.Duration)       {}
-func (m *lively) Rescan(time.Duration)         {}
+func (m *lively) Now() run.Instant           { return m.now }
+func (m *lively) Sensors() []run.Sensor      { return m.sensors }
+func (m *lively) SlowDue(time.Duration) bool { return false }
+func (m *lively) ReadSlow(time.Duration)     {}
+func (m *lively) Rescan(time.Duration)       {}
 
 func (m *lively) Sweep(now time.Duration) []float64 {
 	elapsed := (now - start.Mono).Seconds()
@@ -49,7 +49,7 @@ func (m *lively) Sweep(now time.Duration) []float64 {
 // nowhere stores nothing.
 type nowhere struct{ *notebook }
 
-func (nowhere) Append(context.Context, Batch) error { return nil }
+func (nowhere) Append(context.Context, run.Batch) error { return nil }
 
 // A whole sweep of a run does not allocate: reading, labels, discharge,
 // energies, the snapshot's copy, and the journal with its hand-over once a
@@ -60,9 +60,9 @@ func TestWholeSweepDoesNotAllocate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mustStart(t, a, Start{Workload: "tile-sort", Variant: map[string]string{"cores": "6"}})
+	mustStart(t, a, run.Start{Workload: "tile-sort", Variant: "cores=6"})
 	step := func() {
-		m.now = m.now.after(MinInterval)
+		m.now = after(m.now, MinInterval)
 		if err := a.Step(); err != nil {
 			t.Fatal(err)
 		}

@@ -3,7 +3,7 @@ package agent
 import (
 	"math"
 
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // view knows where in a sweep the sensors stand that labels, energies and
@@ -31,7 +31,7 @@ type batteryView struct {
 	power, energy, charge, direction int
 }
 
-func newView(sensors []collectors.Sensor) view {
+func newView(sensors []run.Sensor) view {
 	v := view{n: len(sensors), limits: map[string]int{}, profile: -1, busy: -1}
 	battery := func(instance string) *batteryView {
 		for i := range v.batteries {
@@ -44,39 +44,39 @@ func newView(sensors []collectors.Sensor) view {
 	}
 	for i, s := range sensors {
 		switch s.ID {
-		case collectors.BatteryPower:
+		case run.BatteryPower:
 			battery(s.Instance).power = i
-		case collectors.BatteryEnergy:
+		case run.BatteryEnergy:
 			battery(s.Instance).energy = i
-		case collectors.BatteryCharge:
+		case run.BatteryCharge:
 			battery(s.Instance).charge = i
-		case collectors.BatteryDirection:
+		case run.BatteryDirection:
 			battery(s.Instance).direction = i
-		case collectors.SupplyOnline:
+		case run.SupplyOnline:
 			v.online = append(v.online, i)
-		case collectors.PackageEnergy:
+		case run.PackageEnergy:
 			v.packageEnergy = append(v.packageEnergy, i)
-		case collectors.PackagePower:
+		case run.PackagePower:
 			v.packagePower = append(v.packagePower, i)
-		case collectors.CoreEnergy:
+		case run.CoreEnergy:
 			v.coreEnergy = append(v.coreEnergy, i)
-		case collectors.CorePower:
+		case run.CorePower:
 			v.corePower = append(v.corePower, i)
-		case collectors.GPUEnergy:
+		case run.GPUEnergy:
 			v.gpuEnergy = append(v.gpuEnergy, i)
-		case collectors.GPUPower:
+		case run.GPUPower:
 			v.gpuPower = append(v.gpuPower, i)
-		case collectors.PowerLimit:
+		case run.PowerLimit:
 			v.limits[s.Instance] = i
-		case collectors.Temperature:
+		case run.Temperature:
 			v.temperatures = append(v.temperatures, i)
-		case collectors.CPUFrequency:
+		case run.CPUFrequency:
 			v.frequencies = append(v.frequencies, i)
-		case collectors.ThrottleEvents:
+		case run.ThrottleEvents:
 			v.throttles = append(v.throttles, i)
-		case collectors.CPUBusy:
+		case run.CPUBusy:
 			v.busy = i
-		case collectors.PlatformProfile:
+		case run.PlatformProfile:
 			if v.profile < 0 {
 				v.profile = i
 			}
@@ -89,7 +89,7 @@ func newView(sensors []collectors.Sensor) view {
 // onePackage keeps the package powers that may be added up: those that belong
 // to energy counters where there are any, else the first, since a graphics
 // driver's socket power and another sensor's measure the same thing.
-func onePackage(sensors []collectors.Sensor, energy, power []int) []int {
+func onePackage(sensors []run.Sensor, energy, power []int) []int {
 	if len(energy) == 0 {
 		return power[:min(1, len(power))]
 	}
@@ -128,7 +128,7 @@ func sum(values []float64, positions []int) float64 {
 // supply tells what feeds the device. The adapters decide where they say
 // anything, since they report at once; then the direction of the batteries. A
 // machine without a battery is on mains.
-func (v *view) supply(values []float64) Supply {
+func (v *view) supply(values []float64) run.Supply {
 	known, fed := false, false
 	for _, i := range v.online {
 		x := at(values, i)
@@ -137,22 +137,22 @@ func (v *view) supply(values []float64) Supply {
 	}
 	switch {
 	case fed || len(v.batteries) == 0:
-		return Mains
+		return run.Mains
 	case known:
-		return Battery
+		return run.Battery
 	}
 	return v.supplyByBattery(values)
 }
 
 // supplyByBattery tells it from the batteries alone.
-func (v *view) supplyByBattery(values []float64) Supply {
-	supply := SupplyUnknown
+func (v *view) supplyByBattery(values []float64) run.Supply {
+	supply := run.SupplyUnknown
 	for _, b := range v.batteries {
 		switch x := at(values, b.direction); {
 		case x > 0:
-			return Battery
+			return run.Battery
 		case x <= 0:
-			supply = Mains
+			supply = run.Mains
 		}
 	}
 	return supply
@@ -222,34 +222,34 @@ func (v *view) charge(values []float64) float64 {
 
 // readSources are the sources that a sweep holds, in order of trust.
 var readSources = []struct {
-	source   Source
+	source   run.Source
 	instance string
-}{{Firmware, collectors.LimitFirmware}, {Powercap, collectors.LimitPowercap}, {GPU, collectors.LimitGPU}}
+}{{run.Firmware, run.LimitFirmware}, {run.Powercap, run.LimitPowercap}, {run.GPU, run.LimitGPU}}
 
 // settingRead is what the system reports as its limit, from the source of the
-// highest trust; ok is false when it reports nothing.
-func (v *view) settingRead(values []float64) (watts float64, name string, source Source, ok bool) {
+// highest trust; unknown when it reports nothing.
+func (v *view) settingRead(values []float64) run.SourcedSetting {
 	for _, r := range readSources {
 		i, there := v.limits[r.instance]
 		if !there {
 			continue
 		}
 		if w := at(values, i); !math.IsNaN(w) && w > 0 {
-			return math.Round(w*100) / 100, "", r.source, true
+			return run.Watts(w).From(r.source)
 		}
 	}
 	if name := v.profileName(values); name != "" {
-		return math.NaN(), name, Profile, true
+		return run.Named(name).From(run.Profile)
 	}
-	return math.NaN(), "", "", false
+	return run.SourcedSetting{}
 }
 
 func (v *view) profileName(values []float64) string {
 	p := at(values, v.profile)
-	if math.IsNaN(p) || p < 0 || int(p) >= len(collectors.PlatformProfiles) {
+	if math.IsNaN(p) || p < 0 || int(p) >= len(run.PlatformProfiles) {
 		return ""
 	}
-	return collectors.PlatformProfiles[int(p)]
+	return run.PlatformProfiles[int(p)]
 }
 
 // powers are the powers of the domains, W, NaN where unknown. discharge is what

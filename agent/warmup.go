@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // warmUp finds how long a run took to become steady, from its package power, or
@@ -41,11 +41,11 @@ func allMissing(list []float64) bool {
 }
 
 // steadyMeans gives each gauge its mean from cut on.
-func steadyMeans(trace Trace, sensors []collectors.Sensor, cut, bridge time.Duration) ([]integrator, error) {
+func steadyMeans(trace run.Trace, sensors []run.Sensor, cut, bridge time.Duration) ([]integrator, error) {
 	sums := newIntegrators(sensors, bridge)
 	began := false
 	var first time.Duration
-	err := trace.Each(func(s Sweep) error {
+	err := trace.Each(func(s run.Sweep) error {
 		if !began {
 			began, first = true, s.At.Mono
 		}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"sweepd/run"
 )
 
 // curveNodes samples a function at the given places.
@@ -167,7 +169,7 @@ func TestCompareAtPackage(t *testing.T) {
 func TestComparePer(t *testing.T) {
 	runs := oakAgainstElm()
 	for i := range runs {
-		draw := *runs[i].SettingW
+		draw := setWatts(&runs[i])
 		if runs[i].Device == "unit-oak" {
 			draw *= 0.8
 		}
@@ -180,7 +182,7 @@ func TestComparePer(t *testing.T) {
 	}
 	near(t, "mean results per watt", float64(c.Settings[0].MeanA), math.Cbrt(50*50.2*49.9)/8, 1e-12)
 	for i := range runs {
-		runs[i].Results = map[string]Result{"seconds": {Value: 1 / runs[i].Results["score"].Value, LowerIsBetter: true}}
+		runs[i].Results = map[string]run.Result{"seconds": {Value: 1 / runs[i].Results["score"].Value, Better: run.Lower}}
 	}
 	inverse := compareOne(t, runs, req)
 	for i, s := range inverse.Settings {

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"sweepd/run"
 )
 
 // Facts about the battery that Battery reads from runs, in watt hours.
@@ -37,7 +39,7 @@ type BatteryRequest struct {
 
 	// SwitchedOff are runs on battery that the device ended by switching off. They
 	// count as measured runtimes and for nothing else.
-	SwitchedOff []Run
+	SwitchedOff []run.Run
 }
 
 // BatteryResult is how long batteries last: one group for each device, workload
@@ -96,7 +98,7 @@ type BatteryPoint struct {
 // lasts, at every setting. Only runs on battery count. The runs are left alone,
 // and their order does not matter. It fails if the request makes no sense or no
 // run was on battery; anything less is said in notes.
-func Battery(runs []Run, req BatteryRequest) (BatteryResult, error) {
+func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 	if err := req.check(); err != nil {
 		return BatteryResult{}, err
 	}
@@ -136,7 +138,7 @@ func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []Note {
 		if !isDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
 			continue
 		}
-		notes = append(notes, Note{Code: NoteLoneRunDown, Group: key, Run: r.ID, Hours: Number(r.DurationS / secondsPerHour)})
+		notes = append(notes, Note{Code: NoteLoneRunDown, Group: key, Run: r.ID, Hours: Number(r.Seconds() / secondsPerHour)})
 	}
 	return notes
 }
@@ -159,7 +161,7 @@ func (r BatteryRequest) check() error {
 
 // batteryGroup builds one group.
 type batteryGroup struct {
-	runs    []Run
+	runs    []run.Run
 	indices []int
 	req     BatteryRequest
 	cells   []Cell // of ln system watts
@@ -251,8 +253,8 @@ func (b *batteryGroup) fact(name string) (value float64, changed bool) {
 }
 
 // startsAfter orders runs by start, then by id.
-func startsAfter(a, b *Run) bool {
-	if c := a.StartedAt.Compare(b.StartedAt); c != 0 {
+func startsAfter(a, b *run.Run) bool {
+	if c := a.StartedAt.Compare(b.StartedAt.Time); c != 0 {
 		return c > 0
 	}
 	return a.ID > b.ID
@@ -287,7 +289,7 @@ func (b *batteryGroup) addSharedU() {
 func (b *batteryGroup) sharedU(indices []int) float64 {
 	sum := 0.0
 	for _, i := range indices {
-		if u := b.runs[i].SystemU; finite(u) {
+		if u := b.runs[i].SystemUncertainty(); finite(u) {
 			sum += u * u
 		}
 	}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"sweepd/run"
 )
 
 const (
@@ -135,16 +137,16 @@ const (
 )
 
 // isDown tells whether the run measured a runtime.
-func isDown(r *Run, reserve float64) bool {
-	if !usable(r.DurationS) {
+func isDown(r *run.Run, reserve float64) bool {
+	if !usable(r.Seconds()) {
 		return false
 	}
-	start, startKnown := deref(r.ChargeRatio)
+	start, startKnown := deref(r.StartCharge)
 	end, endKnown := deref(r.EndCharge)
 	if startKnown && start < leastUsed || startKnown && endKnown && start-end < leastUsed {
 		return false
 	}
-	return r.EndedReserve || endKnown && end <= max(reserve, lowCharge)
+	return r.Has(run.BatteryReserve) || endKnown && end <= max(reserve, lowCharge)
 }
 
 // addMeasured adds the runs that emptied the battery, those at settings without
@@ -168,7 +170,7 @@ func (b *batteryGroup) addMeasured(key Group) {
 		if !ok {
 			continue
 		}
-		cell, e := Cell{SettingW: setting.watts(), Name: setting.Name}, (*estimate)(nil)
+		cell, e := Cell{SettingW: wattsOf(setting), Name: setting.Name()}, (*estimate)(nil)
 		if j := slices.IndexFunc(b.cells, func(c Cell) bool { return c.setting() == setting }); j >= 0 {
 			cell, e = b.cells[j], &b.out.means[j]
 		}
@@ -184,13 +186,13 @@ func (b *batteryGroup) addMeasured(key Group) {
 
 // measured is the run beside the prediction from the mean power e at its setting;
 // nil where there is none.
-func (b *batteryGroup) measured(r *Run, cell Cell, e *estimate, unknownCharge *int) MeasuredRuntime {
+func (b *batteryGroup) measured(r *run.Run, cell Cell, e *estimate, unknownCharge *int) MeasuredRuntime {
 	m := MeasuredRuntime{
 		Run: r.ID, SettingW: Number(cell.SettingW), Setting: cell.Name, StartCharge: Unknown(), EndCharge: Unknown(),
-		RuntimeH: Number(r.DurationS / secondsPerHour), PredictedH: Unknown(), PredictedLowerH: Unknown(), PredictedUpperH: Unknown(),
+		RuntimeH: Number(r.Seconds() / secondsPerHour), PredictedH: Unknown(), PredictedLowerH: Unknown(), PredictedUpperH: Unknown(),
 	}
 	from, to := 1.0, b.req.Reserve
-	if c, ok := deref(r.ChargeRatio); ok && usable(c) {
+	if c, ok := deref(r.StartCharge); ok && usable(c) {
 		from = min(c, 1)
 		m.StartCharge = Number(c)
 	} else {

@@ -8,26 +8,28 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"sweepd/run"
 )
 
 // batteryRun is a run on battery with system and package power.
-func batteryRun(id string, setting, system, packagePower float64) Run {
-	r := Run{ID: id, Device: "unit-oak", Workload: "harbour-flight", Supply: "battery", SettingW: &setting, SystemW: &system, DurationS: 120}
+func batteryRun(id string, setting, system, packagePower float64) run.Run {
+	r := run.Run{ID: id, Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: run.Watts(setting).From(run.Declared), Supply: "battery"}, SystemW: &system, DurationS: new(120.0)}
 	if packagePower > 0 {
 		r.PackageW = &packagePower
 	}
 	return r
 }
 
-func onBattery(setting, system, packagePower []float64) []Run {
-	var runs []Run
+func onBattery(setting, system, packagePower []float64) []run.Run {
+	var runs []run.Run
 	for i := range system {
 		runs = append(runs, batteryRun(fmt.Sprint(i), setting[i], system[i], packagePower[i]))
 	}
 	return runs
 }
 
-func oneBattery(t rapid.TB, runs []Run, req BatteryRequest) BatteryGroup {
+func oneBattery(t rapid.TB, runs []run.Run, req BatteryRequest) BatteryGroup {
 	t.Helper()
 	result, err := Battery(runs, req)
 	if err != nil {
@@ -80,7 +82,7 @@ func TestBatteryNumbers(t *testing.T) {
 // Remaining life = remaining capacity / present rate: ACPI specification 6.0,
 // 10.2.2.6: 49450 mWh at 4830 mW last 10.2380952381 h.
 func TestBatteryRuntimeACPI(t *testing.T) {
-	runs := []Run{batteryRun("a", 10, 4.83, 0), batteryRun("b", 10, 4.83, 0)}
+	runs := []run.Run{batteryRun("a", 10, 4.83, 0), batteryRun("b", 10, 4.83, 0)}
 	p := oneBattery(t, runs, BatteryRequest{Full: full(49.45)}).Points[0]
 	near(t, "runtime", float64(p.RuntimeH), 10.2380952381, 1e-11)
 	if !(p.RuntimeLowerH < p.RuntimeH && p.RuntimeUpperH > p.RuntimeH) {
@@ -93,7 +95,7 @@ func TestBatteryRuntimeACPI(t *testing.T) {
 // 1.29 W at the battery for each watt set; 50 Wh last 2 h and 28 min.
 func TestBatteryHandheld(t *testing.T) {
 	slope := (109.0 - 25) / (80 - 15)
-	var runs []Run
+	var runs []run.Run
 	for k, noise := range []float64{0.005, -0.003, 0.003, -0.005} {
 		for _, w := range []float64{10, 15, 25, 40, 60, 80} {
 			runs = append(runs, batteryRun(fmt.Sprint(w, k), w, (25+slope*(w-15))*math.Exp(noise), w))
@@ -112,7 +114,7 @@ func TestBatteryHandheld(t *testing.T) {
 
 // Reserve and an uncertain full energy: half width by hand.
 func TestBatteryReserveAndUncertainEnergy(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
 	exact := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: 0.05}).Points[0]
 	unsure := oneBattery(t, runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.02}}, Reserve: 0.05}).Points[0]
 	near(t, "runtime", float64(exact.RuntimeH), 47.5/float64(exact.SystemW), 1e-12)
@@ -129,7 +131,7 @@ func TestBatteryReserveAndUncertainEnergy(t *testing.T) {
 // 47.52 Wh is 1.05345117845 (ACPI specification 6.0, 10.2.2.6 with the recorded
 // values of a machine in the procfs module).
 func TestBatteryFullEnergy(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25.2, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25.2, 0)}
 	for i := range runs {
 		runs[i].Facts = map[string]string{FactFullEnergyWh: "50.06", FactDesignEnergyWh: "47.52"}
 	}
@@ -146,7 +148,7 @@ func TestBatteryFullEnergy(t *testing.T) {
 	near(t, "health by the device's word", float64(g.Health), 1.05345117845, 1e-11)
 
 	runs[1].Facts[FactFullEnergyWh] = "45"
-	runs[1].StartedAt = time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
+	runs[1].StartedAt = run.Timestamp{Time: time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)}
 	g = oneBattery(t, runs, BatteryRequest{})
 	if g.FullEnergyWh != 45 || !has(g.Notes, Note{Code: NoteFullEnergyChanges}) {
 		t.Errorf("full energy %v, notes %+v, want the latest and a note", g.FullEnergyWh, g.Notes)
@@ -164,7 +166,7 @@ func TestBatteryFullEnergy(t *testing.T) {
 
 // An external pack is a variant; its energy counts only where it is stated.
 func TestBatteryPack(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25, 0), batteryRun("b", 15, 25, 0)}
 	for i := range runs {
 		runs[i].Variant = "pack=100Wh"
 	}
@@ -182,7 +184,7 @@ func TestBatteryPack(t *testing.T) {
 
 // Gains against the law of propagation by hand, and their mirror.
 func TestBatteryGains(t *testing.T) {
-	var runs []Run
+	var runs []run.Run
 	for i, system := range []float64{24.9, 25, 25.1, 29.8, 30, 30.2} {
 		r := batteryRun(fmt.Sprint(i), 15, system, 0)
 		r.Variant = "cores=6"
@@ -191,7 +193,7 @@ func TestBatteryGains(t *testing.T) {
 		}
 		runs = append(runs, r)
 	}
-	runs = append(runs, Run{Device: "unit-oak", Workload: "tile-sort", Supply: "battery", Variant: "cores=12", SettingW: runs[0].SettingW, SystemW: runs[0].SystemW})
+	runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: runs[0].Setting, Supply: "battery", Variant: "cores=12"}, SystemW: runs[0].SystemW})
 	result, err := Battery(runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.01}}})
 	if err != nil {
 		t.Fatal(err)
@@ -219,10 +221,10 @@ func TestBatteryGains(t *testing.T) {
 // A run down to the reserve stands beside its prediction: 47.5 Wh at 25 W last
 // 1.9 h.
 func TestBatteryMeasuredRuntime(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("long", 15, 25, 0), batteryRun("half", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("long", 15, 25, 0), batteryRun("half", 15, 25, 0)}
 	charge, half := 1.0, 0.525
-	runs[2].EndedReserve, runs[2].DurationS, runs[2].ChargeRatio = true, 1.88*3600, &charge
-	runs[3].EndedReserve, runs[3].DurationS, runs[3].ChargeRatio = true, 0.95*3600, &half
+	runs[2].Findings, runs[2].DurationS, runs[2].StartCharge = reserve, new(1.88*3600), &charge
+	runs[3].Findings, runs[3].DurationS, runs[3].StartCharge = reserve, new(0.95*3600), &half
 	g := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: 0.05})
 	if len(g.Measured) != 2 || g.Measured[0].Run != "half" || g.Measured[1].Run != "long" {
 		t.Fatalf("measured %+v", g.Measured)
@@ -240,9 +242,9 @@ func TestBatteryMeasuredRuntime(t *testing.T) {
 // What counts as a measured runtime, and what it is predicted from: 50 Wh at 25 W
 // last 2 h, so from 100 % to 4 % 1.92 h.
 func TestBatteryRunDown(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
 	off := batteryRun("off", 15, 25, 0)
-	off.DurationS, off.ChargeRatio, off.EndCharge = 1.9*3600, pointer(1.0), pointer(0.04)
+	off.DurationS, off.StartCharge, off.EndCharge = new(1.9*3600), pointer(1.0), pointer(0.04)
 	for _, c := range []struct {
 		name       string
 		start, end *float64
@@ -256,8 +258,8 @@ func TestBatteryRunDown(t *testing.T) {
 		{"the end is not known", pointer(1.0), nil, 0, 0},
 	} {
 		r := off
-		r.ChargeRatio, r.EndCharge = c.start, c.end
-		g := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: c.reserve, SwitchedOff: []Run{r}})
+		r.StartCharge, r.EndCharge = c.start, c.end
+		g := oneBattery(t, runs, BatteryRequest{Full: full(50), Reserve: c.reserve, SwitchedOff: []run.Run{r}})
 		switch {
 		case c.want == 0 && len(g.Measured) != 0 || c.want > 0 && len(g.Measured) != 1:
 			t.Errorf("%s: %+v", c.name, g.Measured)
@@ -273,12 +275,12 @@ func TestBatteryRunDown(t *testing.T) {
 		}
 	}
 	lone := off
-	lone.SettingW = pointer(30.0)
-	if g := oneBattery(t, runs, BatteryRequest{Full: full(50), SwitchedOff: []Run{lone}}); len(g.Measured) != 1 || g.Measured[0].PredictedH.Known() {
+	lone.Setting = atWatts(30.0)
+	if g := oneBattery(t, runs, BatteryRequest{Full: full(50), SwitchedOff: []run.Run{lone}}); len(g.Measured) != 1 || g.Measured[0].PredictedH.Known() {
 		t.Errorf("a setting without other runs: %+v", g.Measured)
 	}
 	lone.Workload = "tile-sort"
-	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []Run{lone}}); err != nil || !has(r.Notes, Note{Code: NoteLoneRunDown, Group: groupOf(&lone), Run: "off", Hours: 1.9}) {
+	if r, err := Battery(runs, BatteryRequest{SwitchedOff: []run.Run{lone}}); err != nil || !has(r.Notes, Note{Code: NoteLoneRunDown, Group: groupOf(&lone), Run: "off", Hours: 1.9}) {
 		t.Errorf("a workload without other runs: %+v, %v", r.Notes, err)
 	}
 }
@@ -286,13 +288,13 @@ func TestBatteryRunDown(t *testing.T) {
 // What runs share widens the prediction of a single one once, however many runs
 // stand behind it: half width t(0.975, 2) sqrt(V (1 + 1/3) + u^2).
 func TestBatteryRunDownWithSharedUncertainty(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25.1, 0), batteryRun("b", 15, 24.9, 0), batteryRun("c", 15, 25, 0)}
 	off := batteryRun("off", 15, 25, 0)
-	off.DurationS, off.EndedReserve = 1.9*3600, true
-	request := BatteryRequest{Full: full(50), Reserve: 0.04, SwitchedOff: []Run{off}}
+	off.DurationS, off.Findings = new(1.9*3600), reserve
+	request := BatteryRequest{Full: full(50), Reserve: 0.04, SwitchedOff: []run.Run{off}}
 	exact := oneBattery(t, runs, request).Measured[0]
 	for i := range runs {
-		runs[i].SystemU = 0.02
+		uncertain(&runs[i], 0.02)
 	}
 	unsure := oneBattery(t, runs, request).Measured[0]
 	const t2 = 4.302652730 // t(0.975, 2) of any table
@@ -302,7 +304,7 @@ func TestBatteryRunDownWithSharedUncertainty(t *testing.T) {
 
 // The odd run is flagged and noted.
 func TestBatteryFlags(t *testing.T) {
-	var runs []Run
+	var runs []run.Run
 	for i, w := range []float64{8, 11, 16, 22} {
 		for k := range 3 {
 			runs = append(runs, batteryRun(fmt.Sprint(i, k), w, (5+w)*(1+0.002*float64(k)), w))
@@ -328,11 +330,11 @@ func TestBatteryOverheadWithoutPackage(t *testing.T) {
 }
 
 func TestBatteryRequestChecked(t *testing.T) {
-	runs := []Run{batteryRun("a", 15, 25, 0)}
+	runs := []run.Run{batteryRun("a", 15, 25, 0)}
 	mains := slices.Clone(runs)
 	mains[0].Supply = "mains"
 	for name, c := range map[string]struct {
-		runs []Run
+		runs []run.Run
 		req  BatteryRequest
 	}{
 		"no run":       {nil, BatteryRequest{}},

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"testing"
+
+	"sweepd/run"
 )
 
 // Six settings with 3 runs each, s = 1 % with 12 df, so that a difference of two
@@ -22,7 +24,7 @@ func TestBestByHand(t *testing.T) {
 	// The same of times: the estimates of a metric where less is better are turned.
 	runs := sameSettings("unit-oak", []float64{10, 20, 30, 40}, [][]float64{{90, 90.2, 89.8}, {70.1, 70.3, 69.9}, {70, 70.2, 69.8}, {75, 75.2, 74.8}})
 	for i := range runs {
-		runs[i].Results = map[string]Result{"seconds": {Value: runs[i].Results["score"].Value, Unit: "s", LowerIsBetter: true}}
+		runs[i].Results = map[string]run.Result{"seconds": {Value: runs[i].Results["score"].Value, Unit: "s", Better: run.Lower}}
 	}
 	if got := oneCurve(t, runs, CurveRequest{}).Best; got.AtW != 30 || got.FromW != 20 || got.ToW != 30 {
 		t.Errorf("%+v, want the least time at 30 W, not told from 20 W to 30 W", got)

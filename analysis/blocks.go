@@ -7,12 +7,14 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
+
+	"sweepd/run"
 )
 
 // passes counts the blocks that the cells were run in: 0 unless some cell has
 // two runs and all k-th runs of the cells began before any (k+1)-th run. Cells
 // hold their runs in order of start. [Cochran & Cox 1957]
-func passes(runs []Run, cells []Cell) int {
+func passes(runs []run.Run, cells []Cell) int {
 	most := 0
 	for _, c := range cells {
 		most = max(most, c.N())
@@ -23,7 +25,7 @@ func passes(runs []Run, cells []Cell) int {
 	first, last := make([]time.Time, most), make([]time.Time, most)
 	for _, c := range cells {
 		for k, i := range c.Runs {
-			at := runs[i].StartedAt
+			at := runs[i].StartedAt.Time
 			if first[k].IsZero() || at.Before(first[k]) {
 				first[k] = at
 			}

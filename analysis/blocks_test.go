@@ -4,17 +4,19 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // inPasses makes cells of one device whose k-th runs all start in pass k.
-func inPasses(z [][]float64) ([]Run, []Cell) {
-	var runs []Run
+func inPasses(z [][]float64) ([]run.Run, []Cell) {
+	var runs []run.Run
 	cells := make([]Cell, len(z))
 	for j, values := range z {
 		for k, v := range values {
 			cells[j].Z = append(cells[j].Z, v)
 			cells[j].Runs = append(cells[j].Runs, len(runs))
-			runs = append(runs, Run{StartedAt: studyStart.Add(time.Duration(k*len(z)+j) * time.Minute)})
+			runs = append(runs, run.Run{StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(k*len(z)+j) * time.Minute)}})
 		}
 	}
 	return runs, cells
@@ -35,7 +37,7 @@ func TestPasses(t *testing.T) {
 	if got := passes(runs, cells); got != 0 {
 		t.Errorf("%d passes where the last first run began at the moment of the first second one, want none", got)
 	}
-	runs[cells[1].Runs[0]].StartedAt = runs[cells[0].Runs[1]].StartedAt.Add(-1)
+	runs[cells[1].Runs[0]].StartedAt = run.Timestamp{Time: runs[cells[0].Runs[1]].StartedAt.Add(-1)}
 	if got := passes(runs, cells); got != 2 {
 		t.Errorf("%d passes where the last first run began just before the first second one, want 2", got)
 	}
@@ -44,7 +46,7 @@ func TestPasses(t *testing.T) {
 		t.Errorf("%d passes without repeats, want none", got)
 	}
 	for i := range runs {
-		runs[i].StartedAt = time.Time{}
+		runs[i].StartedAt = run.Timestamp{}
 	}
 	if got := passes(runs, cells); got != 0 {
 		t.Errorf("%d passes without times, want none", got)

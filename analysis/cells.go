@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
+
+	"sweepd/run"
 )
 
 // Cell holds the runs of one group at one setting, as logarithms.
@@ -43,29 +45,29 @@ func (c Cell) sumOfSquares() float64 {
 
 // Quantity takes from a run the number to be analysed; ok is false where the
 // run does not have it.
-type Quantity func(r *Run) (value float64, ok bool)
+type Quantity func(r *run.Run) (value float64, ok bool)
 
 // Metric is the quantity that a workload reported under the given name.
 func Metric(name string) Quantity {
-	return func(r *Run) (float64, bool) {
+	return func(r *run.Run) (float64, bool) {
 		result, ok := r.Results[name]
 		return result.Value, ok
 	}
 }
 
 // PackagePower is the mean package power of a run in watts.
-func PackagePower(r *Run) (float64, bool) { return deref(r.PackageW) }
+func PackagePower(r *run.Run) (float64, bool) { return deref(r.PackageW) }
 
 // SystemPower is the mean power of the whole device in watts.
-func SystemPower(r *Run) (float64, bool) { return deref(r.SystemW) }
+func SystemPower(r *run.Run) (float64, bool) { return deref(r.SystemW) }
 
 // SettingPower is the active setting in watts.
-func SettingPower(r *Run) (float64, bool) { return deref(r.SettingW) }
+func SettingPower(r *run.Run) (float64, bool) { return r.Setting.Watts() }
 
 // Per divides one quantity by another: Per(Metric("fps_mean"), SystemPower)
 // is frames per second for every watt.
 func Per(numerator, denominator Quantity) Quantity {
-	return func(r *Run) (float64, bool) {
+	return func(r *run.Run) (float64, bool) {
 		a, okA := numerator(r)
 		b, okB := denominator(r)
 		if !okA || !okB || !usable(a) || !usable(b) {
@@ -102,7 +104,7 @@ func (l LeftOut) Total() int { return l.Missing + l.Unusable + l.Setting }
 // Settings are equal if their watts are equal after rounding to 0.01 W. Names
 // follow watts, in the order of settingOrder. The result does not depend on the
 // order of the runs: inside a cell they stand in order of start, then id.
-func BuildCells(runs []Run, indices []int, quantity Quantity) ([]Cell, LeftOut) {
+func BuildCells(runs []run.Run, indices []int, quantity Quantity) ([]Cell, LeftOut) {
 	if indices == nil {
 		indices = make([]int, len(runs))
 		for i := range indices {
@@ -110,7 +112,7 @@ func BuildCells(runs []Run, indices []int, quantity Quantity) ([]Cell, LeftOut) 
 		}
 	}
 	var left LeftOut
-	entries := make(map[Setting][]entry)
+	entries := make(map[run.Setting][]entry)
 	for _, i := range indices {
 		setting, ok := settingOf(&runs[i])
 		if !ok {
@@ -127,11 +129,11 @@ func BuildCells(runs []Run, indices []int, quantity Quantity) ([]Cell, LeftOut) 
 			entries[setting] = append(entries[setting], entry{i, math.Log(value)})
 		}
 	}
-	settings := make([]Setting, 0, len(entries))
+	settings := make([]run.Setting, 0, len(entries))
 	for s := range entries {
 		settings = append(settings, s)
 	}
-	slices.SortFunc(settings, compareSettings)
+	slices.SortFunc(settings, run.Setting.Compare)
 	xs := positions(settings)
 	cells := make([]Cell, len(settings))
 	for j, s := range settings {
@@ -146,12 +148,12 @@ type entry struct {
 	z   float64
 }
 
-func buildCell(runs []Run, s Setting, x float64, entries []entry) Cell {
+func buildCell(runs []run.Run, s run.Setting, x float64, entries []entry) Cell {
 	slices.SortFunc(entries, func(a, b entry) int {
 		ra, rb := &runs[a.run], &runs[b.run]
-		return cmp.Or(ra.StartedAt.Compare(rb.StartedAt), cmp.Compare(ra.ID, rb.ID), cmp.Compare(a.z, b.z))
+		return cmp.Or(ra.StartedAt.Compare(rb.StartedAt.Time), cmp.Compare(ra.ID, rb.ID), cmp.Compare(a.z, b.z))
 	})
-	cell := Cell{SettingW: s.watts(), Name: s.Name, X: x, Z: make([]float64, len(entries)), Runs: make([]int, len(entries))}
+	cell := Cell{SettingW: wattsOf(s), Name: s.Name(), X: x, Z: make([]float64, len(entries)), Runs: make([]int, len(entries))}
 	for k, e := range entries {
 		cell.Z[k], cell.Runs[k] = e.z, e.run
 	}

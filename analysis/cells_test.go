@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // alternating is a first value and 500 pairs of two others.
@@ -48,14 +50,14 @@ func TestCellNIST(t *testing.T) {
 }
 
 func TestBuildCells(t *testing.T) {
-	run := func(id string, w *float64, name string, minute int, v float64) Run {
-		return Run{ID: id, SettingW: w, SettingName: name, StartedAt: studyStart.Add(time.Duration(minute) * time.Minute),
-			Results: map[string]Result{"score": {Value: v}}}
+	at := func(id string, setting run.SourcedSetting, minute int, v float64) run.Run {
+		return run.Run{ID: id, Labels: run.Labels{Setting: setting}, StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(minute) * time.Minute)},
+			Results: map[string]run.Result{"score": {Value: v}}}
 	}
-	runs := []Run{
-		run("c", pointer(20.0), "", 3, 4), run("a", pointer(10.001), "", 2, 2), run("b", pointer(9.999), "", 1, 1),
-		run("d", nil, "quiet", 4, 5), run("e", pointer(10.0), "", 5, 0), run("f", pointer(0.0), "", 6, 1), {ID: "g", SettingW: pointer(10.0)},
-		run("h", nil, "low-power", 7, 6), run("i", nil, "zebra", 8, 6), run("k", nil, "alpha", 9, 6),
+	runs := []run.Run{
+		at("c", atWatts(20.0), 3, 4), at("a", atWatts(10.001), 2, 2), at("b", atWatts(9.999), 1, 1),
+		at("d", named("quiet"), 4, 5), at("e", atWatts(10.0), 5, 0), at("f", atWatts(0.0), 6, 1), {ID: "g", Labels: run.Labels{Setting: atWatts(10)}},
+		at("h", named("low-power"), 7, 6), at("i", named("zebra"), 8, 6), at("k", named("alpha"), 9, 6),
 	}
 	cells, left := BuildCells(runs, nil, Metric("score"))
 	var settings []string

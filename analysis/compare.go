@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"sweepd/run"
 )
 
 // Axes and denominators of a comparison.
@@ -44,7 +46,7 @@ var ErrNoComparison = errors.New("nothing to compare")
 // The runs are not changed, their order does not matter, and no run is dropped
 // because of its value; what has no logarithm is left out and counted in notes.
 // The error wraps ErrNoComparison where the runs do not hold what was asked for.
-func Compare(runs []Run, req CompareRequest) (CompareResult, error) {
+func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 	req, err := req.complete()
 	if err != nil {
 		return CompareResult{}, err
@@ -120,7 +122,7 @@ func (req CompareRequest) complete() (CompareRequest, error) {
 var powerOf = map[string]Quantity{AtSetting: SettingPower, AtPackage: PackagePower, AtSystem: SystemPower}
 
 // pickMetric settles the metric over the runs of all sides that are compared.
-func pickMetric(runs []Run, groups map[Group][]int, pairs []pair, asked string) (metricInfo, error) {
+func pickMetric(runs []run.Run, groups map[Group][]int, pairs []pair, asked string) (metricInfo, error) {
 	seen := make(map[Group]bool)
 	total := 0
 	for _, p := range pairs {
@@ -132,7 +134,7 @@ func pickMetric(runs []Run, groups map[Group][]int, pairs []pair, asked string) 
 		}
 	}
 	if total < len(runs) {
-		compared := make([]Run, 0, total)
+		compared := make([]run.Run, 0, total)
 		for i := range runs {
 			if seen[groupOf(&runs[i])] {
 				compared = append(compared, runs[i])
@@ -149,7 +151,7 @@ func pickMetric(runs []Run, groups map[Group][]int, pairs []pair, asked string) 
 
 // metricOf is the usual metric, or where no run of the family has that, as where
 // workloads report different results, the one that most of them have.
-func (r *CompareResult) metricOf(runs []Run, groups map[Group][]int, family []pair, usual metricInfo) metricInfo {
+func (r *CompareResult) metricOf(runs []run.Run, groups map[Group][]int, family []pair, usual metricInfo) metricInfo {
 	for _, p := range family {
 		for _, i := range slices.Concat(groups[p.a], groups[p.b]) {
 			if _, ok := runs[i].Results[usual.name]; ok {

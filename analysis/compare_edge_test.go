@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // contractCompare are the fields that readers of the JSON rely on.
@@ -29,7 +31,7 @@ func TestCompareContract(t *testing.T) {
 		runs[i].Workload = "harbour-flight"
 	}
 	for _, odd := range []int{8, 8 + len(runs)/2} { // to be flagged
-		runs[odd].Results = map[string]Result{"score": {Value: 60}}
+		runs[odd].Results = map[string]run.Result{"score": {Value: 60}}
 	}
 	result, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	if err != nil {
@@ -126,10 +128,10 @@ func TestCompareEqualValues(t *testing.T) {
 func TestCompareUnusable(t *testing.T) {
 	runs := oakAgainstElm()
 	for i, v := range []float64{0, -5, math.NaN(), math.Inf(1), math.Inf(-1)} {
-		runs[i].Results = map[string]Result{"score": {Value: v}}
+		runs[i].Results = map[string]run.Result{"score": {Value: v}}
 	}
 	runs[5].Results = nil
-	runs[6].SettingW = pointer(math.NaN())
+	runs[6].Setting = atWatts(math.NaN())
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	for why, n := range map[NoteCode]int{NoteQuantityUnusable: 5, NoteQuantityMissing: 1, NoteSettingUnusable: 1} {
 		if want := (Note{Code: why, Side: "unit-oak", Count: n, Metric: "score"}); !has(c.Notes, want) {
@@ -158,7 +160,7 @@ func TestCompareNamedSettings(t *testing.T) {
 		sameSettings("unit-elm", []float64{10, 15, 20}, [][]float64{{60, 60.1}, {60.3, 60.2}, {60, 60.1}})...)
 	names := map[float64]string{10: "quiet", 15: "balanced", 20: "performance"}
 	for i := range runs {
-		runs[i].SettingName, runs[i].SettingW = names[*runs[i].SettingW], nil
+		runs[i].Setting = named(names[setWatts(&runs[i])])
 	}
 	c := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	var order []string
@@ -196,7 +198,7 @@ func TestCompareLowerIsBetter(t *testing.T) {
 	runs := oakAgainstElm()
 	higher := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	for i := range runs {
-		runs[i].Results = map[string]Result{"score": {Value: runs[i].Results["score"].Value, LowerIsBetter: true}}
+		runs[i].Results = map[string]run.Result{"score": {Value: runs[i].Results["score"].Value, Better: run.Lower}}
 	}
 	lower := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	for i, s := range higher.Settings {
@@ -336,13 +338,13 @@ func TestCompareDifferentMetrics(t *testing.T) {
 		value := 50 + float64(i%2)/10
 		switch oak := runs[i].Device == "unit-oak"; {
 		case runs[i].Workload == "harbour-flight" && oak:
-			runs[i].Results = map[string]Result{"fps_mean": {Value: 50 * 1.03, Unit: "fps"}}
+			runs[i].Results = map[string]run.Result{"fps_mean": {Value: 50 * 1.03, Unit: "fps"}}
 		case runs[i].Workload == "harbour-flight":
-			runs[i].Results = map[string]Result{"fps_mean": {Value: 50, Unit: "fps"}}
+			runs[i].Results = map[string]run.Result{"fps_mean": {Value: 50, Unit: "fps"}}
 		case oak:
-			runs[i].Results = map[string]Result{"duration": {Value: 20 / 1.05, Unit: "s", LowerIsBetter: true}, "load": {Value: value}}
+			runs[i].Results = map[string]run.Result{"duration": {Value: 20 / 1.05, Unit: "s", Better: run.Lower}, "load": {Value: value}}
 		default:
-			runs[i].Results = map[string]Result{"duration": {Value: 20, Unit: "s", LowerIsBetter: true}, "load": {Value: value}}
+			runs[i].Results = map[string]run.Result{"duration": {Value: 20, Unit: "s", Better: run.Lower}, "load": {Value: value}}
 		}
 	}
 	result, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
@@ -383,18 +385,18 @@ func TestCompareAcrossPairs(t *testing.T) {
 
 func TestCompareManyRunsInOneCell(t *testing.T) {
 	rng := studyRandom(300, 0)
-	var runs []Run
+	var runs []run.Run
 	for i := range 10000 {
 		device := []string{"unit-oak", "unit-elm"}[i%2]
-		runs = append(runs, Run{ID: fmt.Sprint(i), Device: device, SettingW: pointer(15.0), StartedAt: studyStart.Add(time.Duration(i) * time.Second),
-			Results: map[string]Result{"score": {Value: math.Exp(0.02 * rng.NormFloat64())}}})
+		runs = append(runs, run.Run{ID: fmt.Sprint(i), Labels: run.Labels{Device: device, Setting: run.Watts(15.0).From(run.Declared)}, StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(i) * time.Second)},
+			Results: map[string]run.Result{"score": {Value: math.Exp(0.02 * rng.NormFloat64())}}})
 	}
 	c := compareOne(t, runs, CompareRequest{By: "device"})
 	if s := c.Settings[0]; s.NA != 5000 || s.NB != 5000 || s.Verdict != VerdictTie {
 		t.Errorf("%+v", s)
 	}
 	for i := range runs { // the same with blocks: one device, 5000 passes
-		runs[i].Device, runs[i].Supply = "unit-oak", []string{"mains", "battery"}[i%2]
+		runs[i].Device, runs[i].Supply = "unit-oak", []run.Supply{run.Mains, run.Battery}[i%2]
 	}
 	c = compareOne(t, runs, CompareRequest{By: "supply"})
 	if c.Blocks != 5000 || c.Settings[0].Verdict != VerdictTie {

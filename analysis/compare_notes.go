@@ -59,7 +59,7 @@ func (c *contest) noteGauges(p pair) {
 	sum, n := 0.0, 0
 	for _, s := range []*side{&c.a, &c.b} {
 		for _, i := range s.used() {
-			if u := s.runs[i].SystemU; finite(u) {
+			if u := s.runs[i].SystemUncertainty(); finite(u) {
 				sum += u * u
 				n++
 			}

@@ -14,18 +14,20 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
+
+	"sweepd/run"
 )
 
 // someRuns draws the runs of two devices: shared and lone settings, unequal
 // repeats, odd runs, both supplies, and watts in some of them.
-func someRuns(t *rapid.T) []Run {
+func someRuns(t *rapid.T) []run.Run {
 	rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 	settings := rapid.IntRange(1, 12).Draw(t, "settings")
 	most := rapid.IntRange(1, 4).Draw(t, "most repeats")
 	cv := rapid.SampledFrom([]float64{0, 0.002, 0.01, 0.05}).Draw(t, "cv")
 	apart := rapid.SampledFrom([]float64{0, 0.03, 0.3}).Draw(t, "apart")
 	lower := rapid.Bool().Draw(t, "lower is better")
-	var runs []Run
+	var runs []run.Run
 	for side, device := range []string{"unit-elm", "unit-oak"} {
 		for j := range settings {
 			for range rng.IntN(most + 1) {
@@ -34,12 +36,11 @@ func someRuns(t *rapid.T) []Run {
 				if rng.IntN(40) == 0 {
 					z -= 0.2
 				}
-				runs = append(runs, Run{
-					ID: fmt.Sprintf("run-%d", len(runs)), Device: device, Workload: "harbour-flight",
-					Supply: []string{"mains", "battery"}[rng.IntN(8)/7], SettingW: &w,
-					StartedAt: studyStart.Add(time.Duration(rng.IntN(100000)) * time.Second), DurationS: 60,
+				runs = append(runs, run.Run{
+					ID: fmt.Sprintf("run-%d", len(runs)), Labels: run.Labels{Device: device, Workload: "harbour-flight", Setting: run.Watts(w).From(run.Declared), Supply: []run.Supply{run.Mains, run.Battery}[rng.IntN(8)/7]},
+					StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(rng.IntN(100000)) * time.Second)}, DurationS: new(60.0),
 					PackageW: pointer(w * math.Exp(0.01*rng.NormFloat64())),
-					Results:  map[string]Result{"frames": {Value: math.Exp(z), Unit: "1/s", LowerIsBetter: lower}},
+					Results:  map[string]run.Result{"frames": {Value: math.Exp(z), Unit: "1/s", Better: better(lower)}},
 				})
 			}
 		}
@@ -57,7 +58,7 @@ func someRequest(t *rapid.T) CompareRequest {
 }
 
 // comparable skips draws in which nothing can be compared.
-func mustCompare(t *rapid.T, runs []Run, req CompareRequest) CompareResult {
+func mustCompare(t *rapid.T, runs []run.Run, req CompareRequest) CompareResult {
 	result, err := Compare(runs, req)
 	if err != nil {
 		t.Skip(err)
@@ -132,7 +133,7 @@ func TestCompareScale(t *testing.T) {
 		for i := range scaled {
 			r := scaled[i].Results["frames"]
 			r.Value *= factor
-			scaled[i].Results = map[string]Result{"frames": r}
+			scaled[i].Results = map[string]run.Result{"frames": r}
 		}
 		after := mustCompare(t, scaled, req)
 		means := cmpopts.IgnoreFields(SettingComparison{}, "MeanA", "MeanB")
@@ -167,16 +168,16 @@ func TestCompareLeavesInputs(t *testing.T) {
 	})
 }
 
-func deepCopy(runs []Run) []Run {
+func deepCopy(runs []run.Run) []run.Run {
 	out := slices.Clone(runs)
 	for i := range out {
 		r := &out[i]
-		for _, p := range []**float64{&r.SettingW, &r.PackageW, &r.SystemW, &r.StartTempC, &r.ChargeRatio} {
+		for _, p := range []**float64{&r.DurationS, &r.PackageW, &r.SystemW, &r.StartCelsius, &r.StartCharge} {
 			if *p != nil {
 				*p = pointer(**p)
 			}
 		}
-		results := make(map[string]Result)
+		results := make(map[string]run.Result)
 		for name, v := range r.Results {
 			results[name] = v
 		}
@@ -249,22 +250,22 @@ func consistent(t *rapid.T, c Comparison) {
 
 // hurt spoils some runs: values that are no numbers or have no logarithm,
 // extremes, settings without watts, no times.
-func hurt(t *rapid.T, runs []Run) {
+func hurt(t *rapid.T, runs []run.Run) {
 	rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "harm"), 3))
 	values := []float64{0, -1, math.NaN(), math.Inf(1), math.Inf(-1), 1e308, 5e-324}
 	value := func() float64 { return values[rng.IntN(len(values))] }
 	for i := range runs {
 		switch rng.IntN(25) {
 		case 0:
-			runs[i].Results = map[string]Result{"frames": {Value: value()}}
+			runs[i].Results = map[string]run.Result{"frames": {Value: value()}}
 		case 1:
-			runs[i].SettingW = pointer(value())
+			runs[i].Setting = atWatts(value())
 		case 2:
-			runs[i].SettingW, runs[i].SettingName = nil, []string{"quiet", "performance", ""}[rng.IntN(3)]
+			runs[i].Setting = named([]string{"quiet", "performance", ""}[rng.IntN(3)])
 		case 3:
 			runs[i].PackageW = pointer(value())
 		case 4:
-			runs[i].StartedAt = time.Time{}
+			runs[i].StartedAt = run.Timestamp{}
 		case 5:
 			runs[i].Results = nil
 		}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // Two devices, three repeats; z, bounds and p by base R 4.2.2 to 10 digits.
@@ -12,13 +14,13 @@ var (
 	elmResults = [][]float64{{47, 47.3, 47.1}, {59.9, 60.2, 60.1}, {70.8, 70.5, 71.1}, {84, 84.5, 84.2}, {90, 90.2, 90.4}}
 )
 
-func oakAgainstElm() []Run {
+func oakAgainstElm() []run.Run {
 	return append(sameSettings("unit-oak", []float64{10, 15, 20, 30}, oakResults),
 		sameSettings("unit-elm", []float64{10, 15, 20, 30, 40}, elmResults)...)
 }
 
 // compareOne compares and expects one comparison.
-func compareOne(t *testing.T, runs []Run, req CompareRequest) Comparison {
+func compareOne(t *testing.T, runs []run.Run, req CompareRequest) Comparison {
 	t.Helper()
 	result, err := Compare(runs, req)
 	if err != nil {
@@ -172,13 +174,13 @@ func TestSatterthwaiteGUM(t *testing.T) {
 // base machine; times of five programs on machines R and M.
 func TestGeometricMeanFlemingWallace(t *testing.T) {
 	r, m := []float64{417, 83, 66, 39449, 772}, []float64{244, 70, 153, 33527, 368}
-	var runs []Run
+	var runs []run.Run
 	for i := range r {
 		at := time.Date(2026, 11, 24, i, 0, 0, 0, time.UTC)
 		w := 10 + float64(i)
 		for device, v := range map[string]float64{"unit-oak": m[i], "unit-elm": r[i]} {
-			runs = append(runs, Run{ID: device, Device: device, SettingW: &w, StartedAt: at,
-				Results: map[string]Result{"seconds": {Value: v, LowerIsBetter: true}}})
+			runs = append(runs, run.Run{ID: device, Labels: run.Labels{Device: device, Setting: run.Watts(w).From(run.Declared)}, StartedAt: run.Timestamp{Time: at},
+				Results: map[string]run.Result{"seconds": {Value: v, Better: run.Lower}}})
 		}
 	}
 	there := compareOne(t, runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/stat"
+
+	"sweepd/run"
 )
 
 // When a difference between the sides is worth a sentence.
@@ -51,7 +53,7 @@ func (c *contest) confounders(p pair, nameA, nameB string) []Note {
 type sideFacts struct {
 	*side
 	name string
-	runs []*Run // those in the cells
+	runs []*run.Run // those in the cells
 }
 
 func describeSide(s *side, name string) *sideFacts {
@@ -63,7 +65,7 @@ func describeSide(s *side, name string) *sideFacts {
 }
 
 // values collects a number from the runs that have it.
-func (f *sideFacts) values(take func(*Run) (float64, bool)) []float64 {
+func (f *sideFacts) values(take func(*run.Run) (float64, bool)) []float64 {
 	var list []float64
 	for _, r := range f.runs {
 		if v, ok := take(r); ok && finite(v) {
@@ -94,11 +96,11 @@ func (f *sideFacts) span() (first, last time.Time, ok bool) {
 		if r.StartedAt.IsZero() {
 			continue
 		}
-		if !ok || r.StartedAt.Before(first) {
-			first = r.StartedAt
+		if !ok || r.StartedAt.Time.Before(first) {
+			first = r.StartedAt.Time
 		}
-		if !ok || r.StartedAt.After(last) {
-			last = r.StartedAt
+		if !ok || r.StartedAt.Time.After(last) {
+			last = r.StartedAt.Time
 		}
 		ok = true
 	}
@@ -111,7 +113,7 @@ func differentDuration(a, b *sideFacts, metric metricInfo) []Note {
 	if metric.lower && metric.unit == "s" {
 		return nil
 	}
-	duration := func(r *Run) (float64, bool) { return r.DurationS, r.DurationS > 0 }
+	duration := func(r *run.Run) (float64, bool) { return r.Seconds(), r.Seconds() > 0 }
 	da, db := a.values(duration), b.values(duration)
 	if len(da) == 0 || len(db) == 0 {
 		return nil
@@ -125,7 +127,7 @@ func differentDuration(a, b *sideFacts, metric metricInfo) []Note {
 
 // differentTemperature compares the temperatures at the start.
 func differentTemperature(a, b *sideFacts) []Note {
-	start := func(r *Run) (float64, bool) { return deref(r.StartTempC) }
+	start := func(r *run.Run) (float64, bool) { return deref(r.StartCelsius) }
 	ta, tb := a.values(start), b.values(start)
 	if len(ta) < 2 || len(tb) < 2 {
 		return nil
@@ -192,7 +194,7 @@ func (f *sideFacts) timeOfDay() (time.Duration, bool) {
 }
 
 func differentCharge(a, b *sideFacts) []Note {
-	charge := func(r *Run) (float64, bool) { return deref(r.ChargeRatio) }
+	charge := func(r *run.Run) (float64, bool) { return deref(r.StartCharge) }
 	ca, cb := a.values(charge), b.values(charge)
 	if len(ca) == 0 || len(cb) == 0 {
 		return nil
@@ -210,10 +212,12 @@ func differentFindings(a, b *sideFacts) []Note {
 	count := func(f *sideFacts) map[string]int {
 		counts := make(map[string]int)
 		for _, r := range f.runs {
-			for i, code := range r.Findings {
-				if !slices.Contains(r.Findings[:i], code) {
-					counts[code]++
-				}
+			codes := map[run.Code]bool{}
+			for _, f := range r.Findings {
+				codes[f.Code] = true
+			}
+			for code := range codes {
+				counts[string(code)]++
 			}
 		}
 		return counts

@@ -7,10 +7,12 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"sweepd/run"
 )
 
 // twoDevices are interleaved runs of two like devices: nothing differs.
-func twoDevices() []Run {
+func twoDevices() []run.Run {
 	return grid([]Group{{"unit-oak", "tile-sort", "mains", ""}, {"unit-elm", "tile-sort", "mains", ""}}, oneLevel)
 }
 
@@ -18,7 +20,7 @@ func TestConfoundersNone(t *testing.T) {
 	runs := twoDevices()
 	for i := range runs {
 		runs[i].Facts = map[string]string{"kernel": "7.1"}
-		runs[i].StartTempC, runs[i].ChargeRatio = pointer(40+float64(i%3)), pointer(0.9)
+		runs[i].StartCelsius, runs[i].StartCharge = pointer(40+float64(i%3)), pointer(0.9)
 	}
 	if c := compareOne(t, runs, CompareRequest{By: "device"}); len(c.Confounders) != 0 {
 		t.Errorf("confounders %+v, want none", c.Confounders)
@@ -32,31 +34,31 @@ var halfAnHour = cmp.Comparer(func(a, b time.Duration) bool { return (a - b).Abs
 func TestConfounders(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		change func(r *Run, i int) // of unit-oak's runs
+		change func(r *run.Run, i int) // of unit-oak's runs
 		want   Note
 	}{
-		{"fact", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.2"} }, Note{Code: ConfounderFacts, Name: "kernel", A: NoteSide{Side: "unit-elm", Values: []string{"7.1"}}, B: NoteSide{Side: "unit-oak", Values: []string{"7.2"}}}},
-		{"fact within a side", func(r *Run, i int) {
+		{"fact", func(r *run.Run, _ int) { r.Facts = map[string]string{"kernel": "7.2"} }, Note{Code: ConfounderFacts, Name: "kernel", A: NoteSide{Side: "unit-elm", Values: []string{"7.1"}}, B: NoteSide{Side: "unit-oak", Values: []string{"7.2"}}}},
+		{"fact within a side", func(r *run.Run, i int) {
 			if i%2 == 0 {
 				r.Facts = map[string]string{"kernel": "7.2"}
 			}
 		}, Note{Code: ConfounderFacts, Name: "kernel", A: NoteSide{Side: "unit-elm", Values: []string{"7.1"}}, B: NoteSide{Side: "unit-oak", Values: []string{"7.1", "7.2"}}}},
-		{"charger", func(r *Run, _ int) { r.Facts = map[string]string{"kernel": "7.1", "charger": "45 W"} }, Note{Code: ConfounderFacts, Name: "charger", A: NoteSide{Side: "unit-elm", Values: []string{"65 W"}}, B: NoteSide{Side: "unit-oak", Values: []string{"45 W"}}}},
-		{"temperature", func(r *Run, _ int) { *r.StartTempC += 9 }, Note{Code: ConfounderStartTemperatures, A: NoteSide{Side: "unit-elm", Mean: 41}, B: NoteSide{Side: "unit-oak", Mean: 50}}},
-		{"charge", func(r *Run, _ int) { r.ChargeRatio = pointer(0.5) }, Note{Code: ConfounderCharges, A: NoteSide{Side: "unit-elm", Mean: 0.9}, B: NoteSide{Side: "unit-oak", Mean: 0.5}}},
-		{"charging", func(r *Run, _ int) { r.Findings = []string{"charging", "charging"} }, Note{Code: ConfounderFindings, Name: "charging", A: NoteSide{Side: "unit-elm", Count: 0, Of: 9}, B: NoteSide{Side: "unit-oak", Count: 9, Of: 9}}},
-		{"duration", func(r *Run, _ int) { r.DurationS = 90 }, Note{Code: ConfounderDurations, A: NoteSide{Side: "unit-elm", Mean: 60}, B: NoteSide{Side: "unit-oak", Mean: 90}}},
-		{"time of day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(5 * time.Hour) }, Note{Code: ConfounderTimesOfDay, A: NoteSide{Side: "unit-elm", TimeOfDay: 8 * time.Hour}, B: NoteSide{Side: "unit-oak", TimeOfDay: 13 * time.Hour}}},
-		{"another day", func(r *Run, _ int) { r.StartedAt = r.StartedAt.Add(24 * time.Hour) }, Note{Code: ConfounderApart, A: NoteSide{Side: "unit-elm"}, B: NoteSide{Side: "unit-oak"}}},
-		{"unit", func(r *Run, _ int) {
-			r.Results = map[string]Result{"score": {Value: r.Results["score"].Value, Unit: "points"}}
+		{"charger", func(r *run.Run, _ int) { r.Facts = map[string]string{"kernel": "7.1", "charger": "45 W"} }, Note{Code: ConfounderFacts, Name: "charger", A: NoteSide{Side: "unit-elm", Values: []string{"65 W"}}, B: NoteSide{Side: "unit-oak", Values: []string{"45 W"}}}},
+		{"temperature", func(r *run.Run, _ int) { *r.StartCelsius += 9 }, Note{Code: ConfounderStartTemperatures, A: NoteSide{Side: "unit-elm", Mean: 41}, B: NoteSide{Side: "unit-oak", Mean: 50}}},
+		{"charge", func(r *run.Run, _ int) { r.StartCharge = pointer(0.5) }, Note{Code: ConfounderCharges, A: NoteSide{Side: "unit-elm", Mean: 0.9}, B: NoteSide{Side: "unit-oak", Mean: 0.5}}},
+		{"charging", func(r *run.Run, _ int) { r.Findings = []run.Finding{{Code: run.Charging}, {Code: run.Charging}} }, Note{Code: ConfounderFindings, Name: "charging", A: NoteSide{Side: "unit-elm", Count: 0, Of: 9}, B: NoteSide{Side: "unit-oak", Count: 9, Of: 9}}},
+		{"duration", func(r *run.Run, _ int) { r.DurationS = new(90.0) }, Note{Code: ConfounderDurations, A: NoteSide{Side: "unit-elm", Mean: 60}, B: NoteSide{Side: "unit-oak", Mean: 90}}},
+		{"time of day", func(r *run.Run, _ int) { r.StartedAt = run.Timestamp{Time: r.StartedAt.Add(5 * time.Hour)} }, Note{Code: ConfounderTimesOfDay, A: NoteSide{Side: "unit-elm", TimeOfDay: 8 * time.Hour}, B: NoteSide{Side: "unit-oak", TimeOfDay: 13 * time.Hour}}},
+		{"another day", func(r *run.Run, _ int) { r.StartedAt = run.Timestamp{Time: r.StartedAt.Add(24 * time.Hour)} }, Note{Code: ConfounderApart, A: NoteSide{Side: "unit-elm"}, B: NoteSide{Side: "unit-oak"}}},
+		{"unit", func(r *run.Run, _ int) {
+			r.Results = map[string]run.Result{"score": {Value: r.Results["score"].Value, Unit: "points"}}
 		}, Note{Code: ConfounderUnits, Metric: "score", A: NoteSide{Side: "unit-elm", Values: []string{""}}, B: NoteSide{Side: "unit-oak", Values: []string{"points"}}}},
 	} {
 		runs := twoDevices()
 		for i := range runs {
 			r := &runs[i]
 			r.Facts = map[string]string{"kernel": "7.1", "charger": "65 W"}
-			r.StartTempC, r.ChargeRatio = pointer(40+float64(i%3)), pointer(0.9)
+			r.StartCelsius, r.StartCharge = pointer(40+float64(i%3)), pointer(0.9)
 			if r.Device == "unit-oak" {
 				c.change(r, i)
 			}
@@ -130,7 +132,7 @@ func TestMovesBetweenPasses(t *testing.T) {
 	runs := twoDevices()
 	for i := range runs {
 		if pass := i / 6; runs[i].Device == "unit-oak" {
-			runs[i].Results = map[string]Result{"score": {Value: runs[i].Results["score"].Value * (1 + 0.02*float64(pass))}}
+			runs[i].Results = map[string]run.Result{"score": {Value: runs[i].Results["score"].Value * (1 + 0.02*float64(pass))}}
 		}
 	}
 	got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders
@@ -177,7 +179,8 @@ func TestDriftLevel(t *testing.T) {
 func TestNotesSayGauges(t *testing.T) {
 	runs := twoDevices()
 	for i := range runs {
-		runs[i].SystemW, runs[i].SystemU = pointer(20.0), 0.01
+		runs[i].SystemW = pointer(20.0)
+		uncertain(&runs[i], 0.01)
 	}
 	c := compareOne(t, runs, CompareRequest{By: "device", Per: AtSystem})
 	if gauges, ok := oneOf(c.Notes, NoteGaugesLeftOut); !ok || math.Abs(float64(gauges.Ratio)-0.01) > 1e-12 {
@@ -197,7 +200,7 @@ func TestNotesSayWeakSpots(t *testing.T) {
 	runs := append(sameSettings("unit-oak", []float64{10, 15}, [][]float64{{50, 50.1}, {60, 60.2}}), sameSettings("unit-elm", []float64{10, 15}, [][]float64{{50, 50.1}, {60}})...)
 	for i := range runs {
 		if runs[i].Device == "unit-oak" {
-			runs[i].StartedAt = runs[i].StartedAt.Add(48 * time.Hour)
+			runs[i].StartedAt = run.Timestamp{Time: runs[i].StartedAt.Add(48 * time.Hour)}
 		}
 	}
 	c := compareOne(t, runs, CompareRequest{By: "device"})

@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"math"
+
+	"sweepd/run"
 )
 
 // contrast is one setting of two sides: the difference of their mean
@@ -75,7 +77,7 @@ type contest struct {
 // leastNu is the fewest degrees of freedom with which bounds are given.
 const leastNu = 2.0
 
-func newContest(runs []Run, groups map[Group][]int, p pair, metric metricInfo, req CompareRequest) *contest {
+func newContest(runs []run.Run, groups map[Group][]int, p pair, metric metricInfo, req CompareRequest) *contest {
 	c := &contest{req: req, metric: metric}
 	quantity, lower := quantityOf(metric, req.Per)
 	c.lower = lower
@@ -145,11 +147,9 @@ func (k *contrast) fillB(cell Cell) {
 // placeSettings puts the contrasts on one axis: ln watts, or 1, 2, ... where one
 // has only a name.
 func (c *contest) placeSettings() {
-	settings := make([]Setting, len(c.contrasts))
+	settings := make([]run.Setting, len(c.contrasts))
 	for i, k := range c.contrasts {
-		if settings[i] = (Setting{Name: k.name}); !math.IsNaN(k.watts) {
-			settings[i] = Setting{CentiW: int64(math.Round(k.watts * 100))}
-		}
+		settings[i] = settingAt(k.watts, k.name)
 	}
 	for i, x := range positions(settings) {
 		c.contrasts[i].x = x
@@ -168,7 +168,7 @@ func forBoth(a, b []Cell, visit func(i, j int)) {
 		case j == len(b):
 			order = -1
 		default:
-			order = compareSettings(a[i].setting(), b[j].setting())
+			order = run.Setting.Compare(a[i].setting(), b[j].setting())
 		}
 		switch {
 		case order < 0:

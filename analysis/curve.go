@@ -3,6 +3,8 @@ package analysis
 import (
 	"fmt"
 	"slices"
+
+	"sweepd/run"
 )
 
 // enoughShare is the part of the best result that is enough unless said otherwise.
@@ -103,7 +105,7 @@ type FlaggedRun struct {
 // workload, variant and supply among the runs. The runs are left alone, and
 // their order does not matter. It fails if the request makes no sense or no run
 // has the metric; anything less is said in notes.
-func Curve(runs []Run, req CurveRequest) (CurveResult, error) {
+func Curve(runs []run.Run, req CurveRequest) (CurveResult, error) {
 	if err := req.check(); err != nil {
 		return CurveResult{}, err
 	}
@@ -144,7 +146,7 @@ func (r CurveRequest) check() error {
 }
 
 // selectedRuns lists the runs of the groups, all of them without a copy.
-func selectedRuns(runs []Run, groups map[Group][]int) []Run {
+func selectedRuns(runs []run.Run, groups map[Group][]int) []run.Run {
 	total := 0
 	for _, indices := range groups {
 		total += len(indices)
@@ -152,7 +154,7 @@ func selectedRuns(runs []Run, groups map[Group][]int) []Run {
 	if total == len(runs) {
 		return runs
 	}
-	selected := make([]Run, 0, total)
+	selected := make([]run.Run, 0, total)
 	for i := range runs {
 		if _, ok := groups[groupOf(&runs[i])]; ok {
 			selected = append(selected, runs[i])

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"testing"
+
+	"sweepd/run"
 )
 
 // How the time of a curve and of a battery grows with the runs: the same 20
@@ -36,10 +38,10 @@ func BenchmarkBattery(b *testing.B) {
 	}
 }
 
-func manyRuns(n int) []Run {
+func manyRuns(n int) []run.Run {
 	runs := simulated(rand.New(rand.NewPCG(8, 8)), studyWatts, n/len(studyWatts), 0.01, saturating)
 	for i := range runs {
-		runs[i].Variant = fmt.Sprintf("cores=%d", 2+2*(i/20%5))
+		runs[i].Variant = run.Variant(fmt.Sprintf("cores=%d", 2+2*(i/20%5)))
 	}
 	return runs
 }

@@ -3,11 +3,13 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"sweepd/run"
 )
 
 // curveGroup builds the curve of one group.
 type curveGroup struct {
-	runs    []Run
+	runs    []run.Run
 	indices []int
 	metric  metricInfo
 	req     CurveRequest
@@ -63,7 +65,7 @@ func (c *curveGroup) noiseOptions() NoiseOptions {
 
 // namesHaveOrder tells whether all settings are names whose order is known.
 func namesHaveOrder(cells []Cell) bool {
-	return !slices.ContainsFunc(cells, func(cell Cell) bool { return !slices.Contains(settingOrder, cell.Name) })
+	return !slices.ContainsFunc(cells, func(cell Cell) bool { return !run.Named(cell.Name).Ordered() })
 }
 
 func (c *curveGroup) note(notes ...Note) { c.out.Notes = append(c.out.Notes, notes...) }

@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"sweepd/run"
+)
 
 // addPoints adds the table of settings.
 func (c *curveGroup) addPoints() {
@@ -28,7 +32,7 @@ func (c *curveGroup) addPoints() {
 // meansPer returns the geometric mean of result/watts at every setting.
 func (c *curveGroup) meansPer(power Quantity) func(Cell) Number {
 	cells, _ := BuildCells(c.runs, c.indices, Per(Metric(c.metric.name), power))
-	means := make(map[Setting]Number, len(cells))
+	means := make(map[run.Setting]Number, len(cells))
 	for _, cell := range cells {
 		means[cell.setting()] = expNumber(cell.Mean())
 	}

@@ -11,10 +11,12 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
+
+	"sweepd/run"
 )
 
 // drawnRuns draws a campaign: settings, repeats, noise, dips, missing sensors.
-func drawnRuns(t *rapid.T) []Run {
+func drawnRuns(t *rapid.T) []run.Run {
 	random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 0))
 	m := rapid.IntRange(1, 12).Draw(t, "settings")
 	cv := rapid.SampledFrom([]float64{0.002, 0.01, 0.03}).Draw(t, "cv")
@@ -36,10 +38,10 @@ func drawnRuns(t *rapid.T) []Run {
 }
 
 // scaled multiplies every result.
-func scaled(runs []Run, factor float64) []Run {
+func scaled(runs []run.Run, factor float64) []run.Run {
 	out := slices.Clone(runs)
 	for i := range out {
-		out[i].Results = make(map[string]Result)
+		out[i].Results = make(map[string]run.Result)
 		for name, r := range runs[i].Results {
 			r.Value *= factor
 			out[i].Results[name] = r
@@ -48,7 +50,7 @@ func scaled(runs []Run, factor float64) []Run {
 	return out
 }
 
-func mustCurve(t rapid.TB, runs []Run) CurveResult {
+func mustCurve(t rapid.TB, runs []run.Run) CurveResult {
 	result, err := Curve(runs, CurveRequest{})
 	if err != nil {
 		t.Fatal(err)
@@ -56,7 +58,7 @@ func mustCurve(t rapid.TB, runs []Run) CurveResult {
 	return result
 }
 
-func mustBattery(t rapid.TB, runs []Run) BatteryResult {
+func mustBattery(t rapid.TB, runs []run.Run) BatteryResult {
 	result, err := Battery(runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.01}}})
 	if err != nil {
 		t.Fatal(err)
@@ -97,9 +99,7 @@ func TestCurveAndBatteryRowOrder(t *testing.T) {
 		shuffled := rapid.Permutation(runs).Draw(t, "shuffled")
 		kept := slices.Clone(shuffled)
 		for i := range kept { // maps and pointers are shared: keep what they hold
-			kept[i].Results = map[string]Result{"fps_mean": kept[i].Results["fps_mean"]}
-			w := *kept[i].SettingW
-			kept[i].SettingW = &w
+			kept[i].Results = map[string]run.Result{"fps_mean": kept[i].Results["fps_mean"]}
 		}
 		sameNotes(t, mustCurve(t, runs), mustCurve(t, shuffled))
 		sameNotes(t, mustBattery(t, runs), mustBattery(t, shuffled))
@@ -134,15 +134,15 @@ func TestBatteryScaling(t *testing.T) {
 }
 
 // hostile are runs that no table should break on.
-func hostile() map[string][]Run {
-	values := func(settings []float64, results ...float64) []Run {
-		var runs []Run
+func hostile() map[string][]run.Run {
+	values := func(settings []float64, results ...float64) []run.Run {
+		var runs []run.Run
 		for i, v := range results {
 			w, p := settings[i%len(settings)], v
-			runs = append(runs, Run{
-				ID: fmt.Sprint(i), Device: "unit-oak", Supply: "battery", SettingW: &w, PackageW: &p, SystemW: &p,
-				StartedAt: time.Unix(int64(i), 0), DurationS: v, EndedReserve: true, ChargeRatio: &p,
-				Results: map[string]Result{"score": {Value: v}},
+			runs = append(runs, run.Run{
+				ID: fmt.Sprint(i), Labels: run.Labels{Device: "unit-oak", Setting: run.Watts(w).From(run.Declared), Supply: "battery"}, PackageW: &p, SystemW: &p,
+				StartedAt: run.Timestamp{Time: time.Unix(int64(i), 0)}, DurationS: new(v), Findings: reserve, StartCharge: &p,
+				Results: map[string]run.Result{"score": {Value: v}},
 			})
 		}
 		return runs
@@ -153,7 +153,7 @@ func hostile() map[string][]Run {
 		many[i] = 100 + float64(i%7)
 	}
 	huge := values([]float64{1e15, 2e15, 1e300}, 1e308, 1e308, 1e308, 1.7e308)
-	cases := map[string][]Run{
+	cases := map[string][]run.Run{
 		"one run":             values([]float64{10}, 50),
 		"zeros":               values([]float64{10, 20}, 0, 0, 0, 0),
 		"negative":            values([]float64{10, 20}, -1, -2, 5, 6),
@@ -172,16 +172,16 @@ func hostile() map[string][]Run {
 		"one cell of many":    append(values([]float64{10}, many[:99]...), values([]float64{20, 30, 40, 50}, 200, 300, 400, 500)...),
 		"every result a unit": values([]float64{1, 2, 3, 4, 5, 6, 7, 8}, 1, 1, 1, 1, 1, 1, 1, 1),
 	}
-	named := values([]float64{10}, 5, 6, 7, 8)
-	for i := range named {
-		named[i].SettingW, named[i].SettingName = nil, []string{"quiet", "", "performance", "turbo"}[i]
+	profiles := values([]float64{10}, 5, 6, 7, 8)
+	for i := range profiles {
+		profiles[i].Setting = named([]string{"quiet", "", "performance", "turbo"}[i])
 	}
-	cases["names"] = named
-	cases["names and watts"] = append(values([]float64{10, 20}, 5, 6, 7, 8), named...)
+	cases["names"] = profiles
+	cases["names and watts"] = append(values([]float64{10, 20}, 5, 6, 7, 8), profiles...)
 	for name, runs := range cases {
 		lower := slices.Clone(runs)
 		for i := range lower {
-			lower[i].Results = map[string]Result{"score": {Value: runs[i].Results["score"].Value, LowerIsBetter: true}}
+			lower[i].Results = map[string]run.Result{"score": {Value: runs[i].Results["score"].Value, Better: run.Lower}}
 		}
 		cases[name+", lower is better"] = lower
 	}

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"sweepd/run"
 )
 
 // studyWatts are the settings of every simulated campaign.
@@ -21,26 +23,25 @@ func saturating(w float64) float64 { return 100 * (1 - math.Exp(-(w-2)/11)) }
 
 // simulated makes n runs at each of the watts: the result with relative noise,
 // and package watts that follow the setting with the same noise.
-func simulated(random *rand.Rand, watts []float64, n int, cv float64, f func(w float64) float64) []Run {
+func simulated(random *rand.Rand, watts []float64, n int, cv float64, f func(w float64) float64) []run.Run {
 	start := time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC)
-	var runs []Run
+	var runs []run.Run
 	for k := range n {
 		for j := range watts {
 			w := watts[j]
 			p := w * math.Exp(cv*random.NormFloat64())
 			s := 6 + 1.12*p
-			runs = append(runs, Run{
-				ID: fmt.Sprintf("%d-%d", j, k), Device: "unit-oak", Workload: "harbour-flight", Supply: "battery",
-				SettingW: &w, PackageW: &p, SystemW: &s, DurationS: 60,
-				StartedAt: start.Add(time.Duration(len(runs)) * time.Minute),
-				Results:   map[string]Result{"fps_mean": {Value: f(w) * math.Exp(cv*random.NormFloat64()), Unit: "fps"}},
+			runs = append(runs, run.Run{
+				ID: fmt.Sprintf("%d-%d", j, k), Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: run.Watts(w).From(run.Declared), Supply: "battery"}, PackageW: &p, SystemW: &s, DurationS: new(60.0),
+				StartedAt: run.Timestamp{Time: start.Add(time.Duration(len(runs)) * time.Minute)},
+				Results:   map[string]run.Result{"fps_mean": {Value: f(w) * math.Exp(cv*random.NormFloat64()), Unit: "fps"}},
 			})
 		}
 	}
 	return runs
 }
 
-func oneCurve(t rapid.TB, runs []Run, req CurveRequest) CurveGroup {
+func oneCurve(t rapid.TB, runs []run.Run, req CurveRequest) CurveGroup {
 	t.Helper()
 	result, err := Curve(runs, req)
 	if err != nil {
@@ -175,7 +176,7 @@ func TestCurveIgnoredSettings(t *testing.T) {
 	random := rand.New(rand.NewPCG(2, 1))
 	runs := simulated(random, studyWatts, 3, 0.01, func(w float64) float64 { return saturating(min(max(w, 11), 45)) })
 	for i := range runs {
-		p := *runs[i].PackageW / *runs[i].SettingW * min(max(*runs[i].SettingW, 11), 45)
+		p := *runs[i].PackageW / setWatts(&runs[i]) * min(max(setWatts(&runs[i]), 11), 45)
 		runs[i].PackageW = &p
 	}
 	e := oneCurve(t, runs, CurveRequest{}).Effective
@@ -259,7 +260,7 @@ func TestCurveLowerIsBetter(t *testing.T) {
 	mirrored := slices.Clone(runs)
 	for i := range mirrored {
 		v := mirrored[i].Results["fps_mean"].Value
-		mirrored[i].Results = map[string]Result{"fps_mean": {Value: 1 / v, Unit: "s", LowerIsBetter: true}}
+		mirrored[i].Results = map[string]run.Result{"fps_mean": {Value: 1 / v, Unit: "s", Better: run.Lower}}
 	}
 	a, b := oneCurve(t, runs, CurveRequest{}), oneCurve(t, mirrored, CurveRequest{})
 	if len(a.Departures) != 1 || a.Departures[0].SettingW != 30 {
@@ -326,12 +327,12 @@ func treeDifferences(path string, a, b any, tolerance float64) (found []string) 
 }
 
 func TestCurveNamedSettings(t *testing.T) {
-	var runs []Run
+	var runs []run.Run
 	watts := 15.0
 	for k := range 3 {
 		for j, name := range []string{"performance", "quiet", "balanced"} {
-			runs = append(runs, Run{ID: fmt.Sprint(j, k), Device: "unit-oak", Workload: "tile-sort", SettingName: name, PackageW: &watts,
-				Results: map[string]Result{"score": {Value: []float64{80, 50, 65}[j] + 0.1*float64(k)}}})
+			runs = append(runs, run.Run{ID: fmt.Sprint(j, k), Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Named(name).From(run.Declared)}, PackageW: &watts,
+				Results: map[string]run.Result{"score": {Value: []float64{80, 50, 65}[j] + 0.1*float64(k)}}})
 		}
 	}
 	g := oneCurve(t, runs, CurveRequest{})
@@ -356,19 +357,19 @@ func TestCurveNamedSettings(t *testing.T) {
 
 func TestCurveMetric(t *testing.T) {
 	w := 10.0
-	run := func(names ...string) Run {
-		r := Run{Device: "unit-oak", SettingW: &w, Results: map[string]Result{}}
+	with := func(names ...string) run.Run {
+		r := run.Run{Labels: run.Labels{Device: "unit-oak", Setting: run.Watts(w).From(run.Declared)}, Results: map[string]run.Result{}}
 		for _, n := range names {
-			r.Results[n] = Result{Value: 1}
+			r.Results[n] = run.Result{Value: 1}
 		}
 		return r
 	}
 	for _, c := range []struct {
-		runs []Run
+		runs []run.Run
 		want string
 	}{
-		{[]Run{run("score", "fps_mean"), run("score")}, "score"},
-		{[]Run{run("score", "fps_mean"), run("score", "fps_mean")}, "fps_mean"},
+		{[]run.Run{with("score", "fps_mean"), with("score")}, "score"},
+		{[]run.Run{with("score", "fps_mean"), with("score", "fps_mean")}, "fps_mean"},
 	} {
 		got, err := Curve(c.runs, CurveRequest{})
 		if err != nil || got.Metric != c.want {
@@ -376,15 +377,15 @@ func TestCurveMetric(t *testing.T) {
 		}
 	}
 	for name, c := range map[string]struct {
-		runs []Run
+		runs []run.Run
 		req  CurveRequest
 	}{
 		"no run":         {nil, CurveRequest{}},
-		"no result":      {[]Run{{}}, CurveRequest{}},
-		"unknown metric": {[]Run{run("score")}, CurveRequest{Metric: "fps"}},
-		"share":          {[]Run{run("score")}, CurveRequest{Share: 2}},
-		"share NaN":      {[]Run{run("score")}, CurveRequest{Share: math.NaN()}},
-		"noise":          {[]Run{run("score")}, CurveRequest{Declared: -1}},
+		"no result":      {[]run.Run{{}}, CurveRequest{}},
+		"unknown metric": {[]run.Run{with("score")}, CurveRequest{Metric: "fps"}},
+		"share":          {[]run.Run{with("score")}, CurveRequest{Share: 2}},
+		"share NaN":      {[]run.Run{with("score")}, CurveRequest{Share: math.NaN()}},
+		"noise":          {[]run.Run{with("score")}, CurveRequest{Declared: -1}},
 	} {
 		if _, err := Curve(c.runs, c.req); err == nil {
 			t.Errorf("%s: no error", name)

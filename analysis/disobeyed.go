@@ -1,18 +1,14 @@
 package analysis
 
-import "slices"
-
-// findingDisobeyed is the code of the agent's finding that the measured power was
-// not that of the setting.
-const findingDisobeyed = "setting_disobeyed"
+import "sweepd/run"
 
 // DrewInstead tells whether most runs of a cell did not keep to its setting, by the
 // finding of the agent, and the mean package power in watts that those drew; it is
 // unknown where none of them measured it.
-func DrewInstead(runs []*Run) (watts Number, disobeyed bool) {
+func DrewInstead(runs []*run.Run) (watts Number, disobeyed bool) {
 	count, power, known := 0, 0.0, 0
 	for _, r := range runs {
-		if !slices.Contains(r.Findings, findingDisobeyed) {
+		if !r.Has(run.SettingDisobeyed) {
 			continue
 		}
 		count++
@@ -36,7 +32,7 @@ func disobeyedNotes(s *side, name string) []Note {
 	runs := s.runs
 	var places []DisobeyedSetting
 	for _, cell := range s.cells {
-		members := make([]*Run, len(cell.Runs))
+		members := make([]*run.Run, len(cell.Runs))
 		for k, i := range cell.Runs {
 			members[k] = &runs[i]
 		}

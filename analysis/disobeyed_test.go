@@ -1,22 +1,26 @@
 package analysis
 
-import "testing"
+import (
+	"testing"
+
+	"sweepd/run"
+)
 
 // A device that does not go below 7 W is compared at 5 W set: the reader must
 // know what it drew.
 func TestDisobeyedSettingsAreNoted(t *testing.T) {
-	var runs []Run
+	var runs []run.Run
 	for _, device := range []string{"unit-oak", "unit-elm"} {
 		for _, w := range []float64{5, 10, 15} {
 			for rep := range 4 {
-				r := Run{ID: device, Device: device, Workload: "harbour-flight", Supply: "mains", SettingW: &w,
-					Results: map[string]Result{"score": {Value: w*10 + float64(rep)/10}}}
+				r := run.Run{ID: device, Labels: run.Labels{Device: device, Workload: "harbour-flight", Setting: run.Watts(w).From(run.Declared), Supply: "mains"},
+					Results: map[string]run.Result{"score": {Value: w*10 + float64(rep)/10}}}
 				p := w
 				if device == "unit-oak" && w == 5 {
-					p, r.Findings = 7, []string{findingDisobeyed}
+					p, r.Findings = 7, []run.Finding{{Code: run.SettingDisobeyed}}
 				}
 				if device == "unit-oak" && w == 10 && rep < 2 { // half of the runs are not most
-					r.Findings = []string{findingDisobeyed}
+					r.Findings = []run.Finding{{Code: run.SettingDisobeyed}}
 				}
 				r.PackageW = &p
 				runs = append(runs, r)

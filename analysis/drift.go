@@ -67,7 +67,7 @@ func drifts(f *sideFacts) []Note {
 			if f.side.runs[i].StartedAt.IsZero() {
 				return nil
 			}
-			t[k] = hours(f.side.runs[i].StartedAt)
+			t[k] = hours(f.side.runs[i].StartedAt.Time)
 		}
 		meanT, meanZ := stat.Mean(t, nil), c.Mean()
 		for k, z := range c.Z {

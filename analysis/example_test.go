@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Two devices at two settings, three runs each, taking turns.
@@ -15,14 +16,13 @@ func ExampleCompare() {
 	}
 	watts := []float64{10, 15}
 	start := time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
-	var runs []analysis.Run
+	var runs []run.Run
 	for pass := range 3 {
 		for j := range watts {
 			for _, device := range []string{"unit-oak", "unit-elm"} {
-				runs = append(runs, analysis.Run{
-					ID: fmt.Sprintf("%s-%d-%d", device, j, pass), Device: device, Workload: "harbour-flight", Supply: "mains",
-					SettingW: &watts[j], StartedAt: start.Add(time.Duration(len(runs)) * 2 * time.Minute), DurationS: 60,
-					Results: map[string]analysis.Result{"fps_mean": {Value: frames[device][j][pass], Unit: "fps"}},
+				runs = append(runs, run.Run{
+					ID: fmt.Sprintf("%s-%d-%d", device, j, pass), Labels: run.Labels{Device: device, Workload: "harbour-flight", Setting: run.Watts(watts[j]).From(run.Declared), Supply: "mains"}, StartedAt: run.Timestamp{Time: start.Add(time.Duration(len(runs)) * 2 * time.Minute)}, DurationS: new(60.0),
+					Results: map[string]run.Result{"fps_mean": {Value: frames[device][j][pass], Unit: "fps"}},
 				})
 			}
 		}

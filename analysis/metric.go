@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"sweepd/run"
 )
 
 var (
@@ -16,7 +18,7 @@ var (
 
 // chooseMetric returns the metric to analyse: the one asked for, or the one most
 // runs have, by the alphabet if tied.
-func chooseMetric(runs []Run, asked string) (string, error) {
+func chooseMetric(runs []run.Run, asked string) (string, error) {
 	if len(runs) == 0 {
 		return "", errNoRuns
 	}
@@ -68,7 +70,7 @@ func (m metricInfo) better() string {
 // describeMetric reads unit and direction from the runs. Lower is better if any
 // run says so, because that has to be said and the opposite does not. Where runs
 // disagree a note tells.
-func describeMetric(runs []Run, name string) metricInfo {
+func describeMetric(runs []run.Run, name string) metricInfo {
 	m := metricInfo{name: name}
 	units, lower, n := make(map[string]int), 0, 0
 	for i := range runs {
@@ -77,7 +79,7 @@ func describeMetric(runs []Run, name string) metricInfo {
 			continue
 		}
 		n++
-		if r.LowerIsBetter {
+		if r.Better == run.Lower {
 			lower++
 		}
 		if r.Unit != "" {
@@ -102,7 +104,7 @@ func (m metricInfo) goodness() Quantity {
 	if !m.lower {
 		return value
 	}
-	return func(r *Run) (float64, bool) {
+	return func(r *run.Run) (float64, bool) {
 		v, ok := value(r)
 		if !ok || !usable(v) {
 			return math.NaN(), ok

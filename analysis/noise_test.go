@@ -5,6 +5,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // near reports a value that is not within the relative tolerance.
@@ -17,15 +19,14 @@ func near(t *testing.T, what string, got, want, rel float64) {
 
 // sameSettings makes runs of one device: results[j] are the repeats at watts[j].
 // They start an hour apart, pass after pass.
-func sameSettings(device string, watts []float64, results [][]float64) []Run {
+func sameSettings(device string, watts []float64, results [][]float64) []run.Run {
 	start := time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC)
-	var runs []Run
+	var runs []run.Run
 	for j, w := range watts {
 		for k, v := range results[j] {
-			runs = append(runs, Run{
-				ID: fmt.Sprintf("%s-%g-%d", device, w, k), Device: device, Workload: "tile-sort", Supply: "mains",
-				SettingW: &watts[j], StartedAt: start.Add(time.Duration(k*len(watts)+j) * time.Hour), DurationS: 60,
-				Results: map[string]Result{"score": {Value: v}},
+			runs = append(runs, run.Run{
+				ID: fmt.Sprintf("%s-%g-%d", device, w, k), Labels: run.Labels{Device: device, Workload: "tile-sort", Setting: run.Watts(watts[j]).From(run.Declared), Supply: "mains"}, StartedAt: run.Timestamp{Time: start.Add(time.Duration(k*len(watts)+j) * time.Hour)}, DurationS: new(60.0),
+				Results: map[string]run.Result{"score": {Value: v}},
 			})
 		}
 	}

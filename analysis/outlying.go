@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"sweepd/run"
 )
 
 // OutlyingRun is a run whose result differs from its repeats by more than the
@@ -31,7 +33,7 @@ func (o OutlyingRun) String() string {
 
 // Outlying finds the runs that differ from their repeats, for every result of
 // every group, in order of group and result. runs is left alone.
-func Outlying(runs []Run) []OutlyingRun {
+func Outlying(runs []run.Run) []OutlyingRun {
 	var list []OutlyingRun
 	groups := map[Group][]int{}
 	for i := range runs {
@@ -46,7 +48,7 @@ func Outlying(runs []Run) []OutlyingRun {
 	return list
 }
 
-func metricsIn(runs []Run, indices []int) []string {
+func metricsIn(runs []run.Run, indices []int) []string {
 	var names []string
 	for _, i := range indices {
 		for name := range runs[i].Results {
@@ -59,9 +61,9 @@ func metricsIn(runs []Run, indices []int) []string {
 	return names
 }
 
-func outlyingIn(runs []Run, indices []int, metric string) []OutlyingRun {
+func outlyingIn(runs []run.Run, indices []int, metric string) []OutlyingRun {
 	cells, _ := BuildCells(runs, indices, Metric(metric))
-	noise := EstimateNoise(cells, NoiseOptions{Departures: Departures, LowerIsBetter: runs[indices[0]].Results[metric].LowerIsBetter})
+	noise := EstimateNoise(cells, NoiseOptions{Departures: Departures, LowerIsBetter: runs[indices[0]].Results[metric].Better == run.Lower})
 	var list []OutlyingRun
 	for _, f := range noise.Flagged {
 		usual, n := 0.0, 0

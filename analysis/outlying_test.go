@@ -6,16 +6,17 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"sweepd/run"
 )
 
 // The run of 63 in the noise example of the methods (watts 10|15|20|30, checked
 // there against base R) is the only one that differs from its repeats.
 func TestOutlying(t *testing.T) {
-	var runs []Run
+	var runs []run.Run
 	for w, values := range map[float64][]float64{10: {50, 50.2, 49.9}, 15: {60.3, 60, 60.1}, 20: {70, 70.1, 63}, 30: {80, 80.2, 79.9}} {
 		for _, v := range values {
-			runs = append(runs, Run{ID: "run-" + strings.ReplaceAll(strconv.FormatFloat(v, 'f', -1, 64), ".", "-"), Device: "unit-oak", Workload: "harbour-flight", Supply: "mains",
-				SettingW: &w, Results: map[string]Result{"score": {Value: v}, "seconds": {Value: 1000 / v, LowerIsBetter: true}}})
+			runs = append(runs, run.Run{ID: "run-" + strings.ReplaceAll(strconv.FormatFloat(v, 'f', -1, 64), ".", "-"), Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: run.Watts(w).From(run.Declared), Supply: "mains"}, Results: map[string]run.Result{"score": {Value: v}, "seconds": {Value: 1000 / v, Better: run.Lower}}})
 		}
 	}
 	list := Outlying(runs)
@@ -45,7 +46,7 @@ func TestTwoRunsThatDifferAreBothNamed(t *testing.T) {
 	runs := sameSettings("unit-oak", watts, [][]float64{{50, 50.2}, {60.3, 60}, {72, 80}, {70, 70.1}, {80, 80.2}})
 	for _, lower := range []bool{false, true} {
 		for i := range runs {
-			runs[i].Results = map[string]Result{"score": {Value: runs[i].Results["score"].Value, LowerIsBetter: lower}}
+			runs[i].Results = map[string]run.Result{"score": {Value: runs[i].Results["score"].Value, Better: better(lower)}}
 		}
 		want := []FlaggedRun{{"unit-oak-18-0", 18, "", 2}, {"unit-oak-18-1", 18, "", 2}}
 		if got := oneCurve(t, runs, CurveRequest{}).Flagged; !slices.Equal(got, want) {

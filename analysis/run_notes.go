@@ -3,6 +3,8 @@ package analysis
 import (
 	"reflect"
 	"slices"
+
+	"sweepd/run"
 )
 
 // addNote adds a note unless it was made before.
@@ -62,7 +64,7 @@ func nonNil[T any](list []T) []T {
 }
 
 // flaggedRuns names the runs that differ from their repeats.
-func flaggedRuns(runs []Run, cells []Cell, noise Noise) []FlaggedRun {
+func flaggedRuns(runs []run.Run, cells []Cell, noise Noise) []FlaggedRun {
 	flagged := []FlaggedRun{}
 	for _, f := range noise.Flagged {
 		cell := cells[f.Cell]

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"sweepd/run"
 )
 
 // Group names the runs of one device, workload, supply and variant.
@@ -15,7 +17,9 @@ type Group struct {
 	Variant  string // sorted k=v pairs joined by commas
 }
 
-func groupOf(r *Run) Group { return Group{r.Device, r.Workload, r.Supply, r.Variant} }
+func groupOf(r *run.Run) Group {
+	return Group{r.Device, r.Workload, string(r.Supply), string(r.Variant)}
+}
 
 // value is what the group has for a dimension; "" where a variant lacks the key.
 func (g Group) value(dimension string) string {
@@ -144,7 +148,7 @@ func (f Filter) keeps(g Group) bool {
 }
 
 // runsByGroup sorts the indices of the runs that the filter keeps by group.
-func runsByGroup(runs []Run, filter Filter) map[Group][]int {
+func runsByGroup(runs []run.Run, filter Filter) map[Group][]int {
 	groups := make(map[Group][]int)
 	for i := range runs {
 		g := groupOf(&runs[i])

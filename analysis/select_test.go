@@ -8,20 +8,21 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // grid makes three repeats at three settings for every group, in passes over all
 // groups, with a result of level(group) times the setting's.
-func grid(groups []Group, level func(Group) float64) []Run {
-	var runs []Run
+func grid(groups []Group, level func(Group) float64) []run.Run {
+	var runs []run.Run
 	for k := range 3 {
 		for _, g := range groups {
 			for j, w := range []float64{10, 15, 20} {
 				wiggle := 1 + 0.002*float64((k*7+j*5+len(runs)*3)%5-2)
-				runs = append(runs, Run{
-					ID: fmt.Sprint(len(runs)), Device: g.Device, Workload: g.Workload, Supply: g.Supply, Variant: g.Variant,
-					SettingW: pointer(w), StartedAt: studyStart.Add(time.Duration(len(runs)) * time.Minute), DurationS: 60,
-					Results: map[string]Result{"score": {Value: level(g) * math.Exp(studyCurve(w)) * wiggle}},
+				runs = append(runs, run.Run{
+					ID: fmt.Sprint(len(runs)), Labels: run.Labels{Device: g.Device, Workload: g.Workload, Setting: run.Watts(w).From(run.Declared), Supply: run.Supply(g.Supply), Variant: run.Variant(g.Variant)}, StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(len(runs)) * time.Minute)}, DurationS: new(60.0),
+					Results: map[string]run.Result{"score": {Value: level(g) * math.Exp(studyCurve(w)) * wiggle}},
 				})
 			}
 		}
@@ -174,7 +175,7 @@ func TestCompareFamily(t *testing.T) {
 func TestCompareDefaultMetric(t *testing.T) {
 	runs := oakAgainstElm()
 	for i := range runs {
-		runs[i].Results = map[string]Result{"score": runs[i].Results["score"], "alpha": {Value: 3}, "zeta": {Value: 4}}
+		runs[i].Results = map[string]run.Result{"score": runs[i].Results["score"], "alpha": {Value: 3}, "zeta": {Value: 4}}
 	}
 	delete(runs[0].Results, "alpha")
 	if c := compareOne(t, runs, CompareRequest{By: "device"}); c.Metric != "score" {

@@ -3,11 +3,13 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"sweepd/run"
 )
 
 // side is the runs of one group in a comparison, along the settings.
 type side struct {
-	runs    []Run
+	runs    []run.Run
 	indices []int
 	cells   []Cell // by setting; after blocks, if there are any
 	noise   Noise
@@ -26,7 +28,7 @@ func quantityOf(metric metricInfo, per string) (q Quantity, lowerIsBetter bool) 
 // withPower leaves a run without the quantity if it has no watts of its own, so
 // that every run in a cell has a place on the axis of measured watts.
 func withPower(q, power Quantity) Quantity {
-	return func(r *Run) (float64, bool) {
+	return func(r *run.Run) (float64, bool) {
 		if w, ok := power(r); !ok || !usable(w) {
 			return math.NaN(), false
 		}

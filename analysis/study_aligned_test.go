@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"sweepd/run"
 )
 
 // drawn is the true package power of a side at a setting: b draws more than set
@@ -21,7 +23,7 @@ func drawn(side int, w float64) float64 {
 // over package watts, who draw different watts at equal settings. Half of what
 // the power varies from run to run (1 %) moves the result along the curve, the
 // other half is the sensor's.
-func alignedCampaign(rng *rand.Rand, n int, cv float64, curve func(watts float64) float64) []Run {
+func alignedCampaign(rng *rand.Rand, n int, cv float64, curve func(watts float64) float64) []run.Run {
 	c := campaign{n: n, cv: cv, curve: func(side int, w float64) float64 { return curve(drawn(side, w)) }}
 	runs := c.runs(rng)
 	for i := range runs {
@@ -30,7 +32,7 @@ func alignedCampaign(rng *rand.Rand, n int, cv float64, curve func(watts float64
 		if r.Device == "unit-elm" {
 			side = sideB
 		}
-		nominal := drawn(side, *r.SettingW)
+		nominal := drawn(side, setWatts(r))
 		moved := 0.01 * math.Sqrt2 / 2 * rng.NormFloat64()
 		read := moved + 0.01*math.Sqrt2/2*rng.NormFloat64()
 		r.PackageW = pointer(nominal * math.Exp(read))

@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"sweepd/run"
 )
 
 // batteryWatts are the ten settings of a simulated day on battery.
@@ -12,7 +14,7 @@ var batteryWatts = []float64{6, 8, 10, 14, 17, 22, 28, 35, 50, 72}
 
 // drawSystem gives every run its set watts as package watts and the power of a
 // device that draws 6 + 1.12 p in all, with relative noise.
-func (c *curveCampaign) drawSystem(cv, saving float64) []Run {
+func (c *curveCampaign) drawSystem(cv, saving float64) []run.Run {
 	for i := range c.runs {
 		v := &c.values[i]
 		v.packageW = v.setting
@@ -103,7 +105,7 @@ func batteryFigures(t *testing.T, rng *rand.Rand, n int, cv float64, campaigns i
 
 		// The stated full energy misses the true one by its standard error.
 		stated := []FullEnergy{{Wh: wh * math.Exp(rse*rng.NormFloat64()), RSE: rse}}
-		both := append(append([]Run{}, c.runs...), thrifty.drawSystem(cv, saving)...)
+		both := append(append([]run.Run{}, c.runs...), thrifty.drawSystem(cv, saving)...)
 		result, err := Battery(both, BatteryRequest{Full: stated})
 		if err != nil {
 			t.Fatal(err)
@@ -123,7 +125,7 @@ func batteryFigures(t *testing.T, rng *rand.Rand, n int, cv float64, campaigns i
 }
 
 // unweightedWidth is the width of the intercept's interval by plain least squares.
-func unweightedWidth(t *testing.T, runs []Run) float64 {
+func unweightedWidth(t *testing.T, runs []run.Run) float64 {
 	var x, y []float64
 	for i := range runs {
 		x, y = append(x, *runs[i].PackageW), append(y, *runs[i].SystemW)

@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // campaign simulates the runs of two sides at studyWatts.
@@ -27,7 +29,7 @@ const (
 	sideB
 )
 
-func (c campaign) runs(rng *rand.Rand) []Run {
+func (c campaign) runs(rng *rand.Rand) []run.Run {
 	watts := c.watts
 	if watts == nil {
 		watts = studyWatts
@@ -36,7 +38,7 @@ func (c campaign) runs(rng *rand.Rand) []Run {
 	if c.drift != 1 {
 		drifts[sideA] = c.day(rng, c.n*len(watts))
 	}
-	var runs []Run
+	var runs []run.Run
 	made := [2]int{}
 	for range c.n {
 		for _, place := range rng.Perm(2 * len(watts)) { // every cell of both sides once per pass, in random order
@@ -48,10 +50,10 @@ func (c campaign) runs(rng *rand.Rand) []Run {
 				z += drifts[side](made[side])
 			}
 			made[side]++
-			run := Run{
-				ID: fmt.Sprint(len(runs)), Device: "unit-oak", Workload: "tile-sort", Supply: "mains", SettingW: &watts[j],
-				StartedAt: studyStart.Add(time.Duration(len(runs)) * time.Minute), DurationS: 60,
-				Results: map[string]Result{"score": {Value: math.Exp(z)}},
+			run := run.Run{
+				ID: fmt.Sprint(len(runs)), Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(watts[j]).From(run.Declared), Supply: "mains"},
+				StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(len(runs)) * time.Minute)}, DurationS: new(60.0),
+				Results: map[string]run.Result{"score": {Value: math.Exp(z)}},
 			}
 			switch {
 			case c.drift == 1 && side == sideA:

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // The operating characteristics of curve and battery: campaigns are simulated
@@ -19,7 +21,7 @@ import (
 // curveCampaign is a set of runs whose values are drawn anew for every trial.
 type curveCampaign struct {
 	random *rand.Rand
-	runs   []Run
+	runs   []run.Run
 	values []struct{ setting, packageW, systemW float64 }
 }
 
@@ -31,10 +33,9 @@ func newCurveCampaign(random *rand.Rand, watts []float64, n int) *curveCampaign 
 	for i := range c.values {
 		v := &c.values[i]
 		v.setting = watts[i%len(watts)]
-		c.runs = append(c.runs, Run{
-			ID: strconv.Itoa(i), Device: "unit-oak", Workload: "harbour-flight", Supply: "battery",
-			SettingW: &v.setting, StartedAt: start.Add(time.Duration(i) * time.Minute), DurationS: 60,
-			Results: map[string]Result{},
+		c.runs = append(c.runs, run.Run{
+			ID: strconv.Itoa(i), Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: run.Watts(v.setting).From(run.Declared), Supply: "battery"}, StartedAt: run.Timestamp{Time: start.Add(time.Duration(i) * time.Minute)}, DurationS: new(60.0),
+			Results: map[string]run.Result{},
 		})
 	}
 	return c
@@ -44,10 +45,10 @@ func newCurveCampaign(random *rand.Rand, watts []float64, n int) *curveCampaign 
 func (c *curveCampaign) factor(cv float64) float64 { return math.Exp(cv * c.random.NormFloat64()) }
 
 // draw gives every run a result and, where power is not nil, package watts.
-func (c *curveCampaign) draw(cv float64, result, power func(w float64) float64, powerCV float64) []Run {
+func (c *curveCampaign) draw(cv float64, result, power func(w float64) float64, powerCV float64) []run.Run {
 	for i := range c.runs {
 		v := &c.values[i]
-		c.runs[i].Results["fps_mean"] = Result{Value: result(v.setting) * c.factor(cv)}
+		c.runs[i].Results["fps_mean"] = run.Result{Value: result(v.setting) * c.factor(cv)}
 		c.runs[i].PackageW = nil
 		if power != nil {
 			v.packageW = power(v.setting) * c.factor(powerCV)
@@ -167,7 +168,7 @@ func curveFigures(t *testing.T, random *rand.Rand, n int, cv float64, campaigns 
 }
 
 // curveOf is the one curve of a simulated campaign.
-func curveOf(t *testing.T, runs []Run) CurveGroup {
+func curveOf(t *testing.T, runs []run.Run) CurveGroup {
 	t.Helper()
 	return oneCurve(t, runs, CurveRequest{})
 }

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
+
+	"sweepd/run"
 )
 
 // repeatedTimings are real run times of the same work, ten repeats in each of 42
@@ -116,12 +118,12 @@ func TestStudyRealNoise(t *testing.T) {
 // noise differs from 1 to 18 %. Nothing is ahead of itself.
 func TestRealTimesTie(t *testing.T) {
 	_, times := repeatedTimings(t)
-	var runs []Run
+	var runs []run.Run
 	for j, values := range times {
 		for k, v := range values {
-			runs = append(runs, Run{
-				ID: fmt.Sprintf("%d-%d", j, k), Device: []string{"unit-oak", "unit-elm"}[k%2], Workload: "tile-sort", SettingW: pointer(float64(j + 1)),
-				Results: map[string]Result{"ns": {Value: v, LowerIsBetter: true}},
+			runs = append(runs, run.Run{
+				ID: fmt.Sprintf("%d-%d", j, k), Labels: run.Labels{Device: []string{"unit-oak", "unit-elm"}[k%2], Workload: "tile-sort", Setting: run.Watts(float64(j + 1)).From(run.Declared)},
+				Results: map[string]run.Result{"ns": {Value: v, Better: run.Lower}},
 			})
 		}
 	}

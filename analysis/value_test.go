@@ -3,18 +3,20 @@ package analysis
 import (
 	"math"
 	"testing"
+
+	"sweepd/run"
 )
 
 // The comparison of methods 12, item 4 (base R 4.2.2): at 10 W side a is ahead
 // with d 0.05970937888, at 15 W nothing can be told, at 20 and 30 W b is ahead.
-func valueRuns() []Run {
+func valueRuns() []run.Run {
 	a := sameSettings("unit-oak", []float64{10, 15, 20, 30}, [][]float64{{50, 50.2, 49.9}, {60.3, 60, 60.1}, {70, 70.1, 69.5}, {80, 80.2, 79.9}})
 	b := sameSettings("unit-elm", []float64{10, 15, 20, 30, 40},
 		[][]float64{{47, 47.3, 47.1}, {59.9, 60.2, 60.1}, {70.8, 70.5, 71.1}, {84, 84.5, 84.2}, {90, 90.2, 90.4}})
 	return append(a, b...)
 }
 
-func compareDevices(t *testing.T, runs []Run) CompareResult {
+func compareDevices(t *testing.T, runs []run.Run) CompareResult {
 	t.Helper()
 	result, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
 	if err != nil {
@@ -58,7 +60,7 @@ func TestValueMirrored(t *testing.T) {
 	a, _ := Value(compareDevices(t, runs), Prices{"", map[string]float64{"unit-oak": 600, "unit-elm": 500}})
 	b, _ := Value(compareDevices(t, runs), Prices{"", map[string]float64{"unit-oak": 500, "unit-elm": 600}})
 	for i := range runs {
-		runs[i].Results = map[string]Result{"score": {Value: 1 / runs[i].Results["score"].Value, LowerIsBetter: true}}
+		runs[i].Results = map[string]run.Result{"score": {Value: 1 / runs[i].Results["score"].Value, Better: run.Lower}}
 	}
 	c, _ := Value(compareDevices(t, runs), Prices{"", map[string]float64{"unit-oak": 600, "unit-elm": 500}})
 	for j := range 4 {

@@ -1,45 +1,10 @@
 package collectors
 
-import "time"
+import (
+	"time"
 
-// Kind tells how a sensor's values relate in time.
-type Kind uint8
-
-const (
-	// Gauge is a momentary value.
-	Gauge Kind = iota
-	// Counter only rises while its source lives; probes undo wrap-around, so a
-	// fall means that the source was reset.
-	Counter
+	"sweepd/run"
 )
-
-func (k Kind) String() string {
-	if k == Counter {
-		return "counter"
-	}
-	return "gauge"
-}
-
-// Sensor describes one measured quantity.
-type Sensor struct {
-	// ID is the quantity with its SI unit at the end, see the constants in
-	// quantities.go.
-	ID string
-	// Instance tells sensors of one ID apart ("BAT0", "nvme/Composite"). It
-	// comes from names that survive a restart, never from numbers that the
-	// kernel gives out by order of arrival where a name exists. Empty where
-	// a machine can only have one.
-	Instance string
-	// Unit is the SI unit in words and plural ("watts"), "ratio" for 0 to 1,
-	// "" for counts and codes.
-	Unit string
-	Kind Kind
-	// Source is the path or call that the value is read from.
-	Source string
-	// Resolution is the smallest step, in Unit, that the source can express
-	// (1e-6 for a file in microwatts). The store keeps values to this step.
-	Resolution float64
-}
 
 // Probe reads what belongs together: one battery, one temperature channel.
 // A probe is used by one goroutine at a time.
@@ -63,7 +28,7 @@ type Offer struct {
 	// Sensors are what the probe would read. Their IDs and Instances are the
 	// offer's identity: an offer with the same ones takes the place of a
 	// probe that vanished.
-	Sensors []Sensor
+	Sensors []run.Sensor
 	// MinInterval is the shortest useful time between two reads: a second for
 	// batteries, which the kernel caches that long and whose reading may wake
 	// an embedded controller. 0 means every sweep. Probes with an interval are

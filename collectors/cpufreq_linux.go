@@ -4,6 +4,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // cpufreq finds the clock of each frequency domain,
@@ -25,7 +27,7 @@ func (c cpufreq) Scan() (offers []Offer, absences []Absence) {
 	for _, policy := range c.roots.frequencyPolicies() {
 		path := filepath.Join(policy.dir, "scaling_cur_freq")
 		offers = append(offers, Offer{
-			Sensors: []Sensor{{ID: CPUFrequency, Instance: policy.name, Unit: "hertz", Kind: Gauge,
+			Sensors: []run.Sensor{{ID: run.CPUFrequency, Instance: policy.name, Unit: "hertz", Kind: run.Gauge,
 				Source: path, Resolution: 1000}},
 			MinInterval: cpufreqInterval,
 			Open: openGuarded(guardedSource{inputs: []string{path},

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"math"
 	"time"
+
+	"sweepd/run"
 )
 
 // onlineCPUs counts the CPUs in devices/system/cpu/online, a list of numbers
@@ -21,7 +23,7 @@ func (c onlineCPUs) Scan() ([]Offer, []Absence) {
 		return nil, []Absence{{Collector: c.Name(), Source: path, Why: "no such file"}}
 	}
 	return []Offer{{
-		Sensors: []Sensor{{ID: CPUsOnline, Kind: Gauge, Source: path, Resolution: 1}},
+		Sensors: []run.Sensor{{ID: run.CPUsOnline, Kind: run.Gauge, Source: path, Resolution: 1}},
 		Open: func() (Probe, error) {
 			f, err := openSysFile(path)
 			if err != nil {

@@ -5,6 +5,8 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"sweepd/run"
 )
 
 // clock offers the card's clock from the best source: the sensor chip's freq1
@@ -16,7 +18,7 @@ func (c graphicsCard) clock() []Offer {
 	if _, ok := c.chip.channel("freq1"); ok {
 		return nil
 	}
-	s := Sensor{ID: GPUFrequency, Unit: "hertz", Resolution: 1e6}
+	s := run.Sensor{ID: run.GPUFrequency, Unit: "hertz", Resolution: 1e6}
 	if s.Source = filepath.Join(c.device, "pp_dpm_sclk"); exists(s.Source) {
 		o := c.offer(s, limits{})
 		o.Open = openActiveLevel(s.Source, c.guards)

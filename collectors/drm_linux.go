@@ -4,6 +4,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"sweepd/run"
 )
 
 // drm finds graphics processors, class/drm/cardN, and reads their load, clock
@@ -29,11 +31,11 @@ func (d drm) Scan() (offers []Offer, absences []Absence) {
 		found := card.offers(i == packageCard, i == limitCard)
 		offers = append(offers, found...)
 		for _, expected := range []struct{ id, source, why string }{
-			{GPUBusy, filepath.Join(card.device, "gpu_busy_percent"), "this driver does not report the load"},
-			{GPUFrequency, filepath.Join(card.device, "pp_dpm_sclk"), "this driver does not report the clock"},
-			{GPUPower, filepath.Join(card.device, "hwmon", "hwmon*", "power1_average"), "this driver does not report the power"},
+			{run.GPUBusy, filepath.Join(card.device, "gpu_busy_percent"), "this driver does not report the load"},
+			{run.GPUFrequency, filepath.Join(card.device, "pp_dpm_sclk"), "this driver does not report the clock"},
+			{run.GPUPower, filepath.Join(card.device, "hwmon", "hwmon*", "power1_average"), "this driver does not report the power"},
 		} {
-			if !offered(found, expected.id) && !(expected.id == GPUPower && offered(found, PackagePower)) {
+			if !offered(found, expected.id) && !(expected.id == run.GPUPower && offered(found, run.PackagePower)) {
 				absences = append(absences, Absence{Collector: d.Name(), Source: expected.source, Why: expected.why})
 			}
 		}
@@ -160,7 +162,7 @@ func linkName(elem ...string) string {
 func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 	var offers []Offer
 	if path := filepath.Join(c.device, "gpu_busy_percent"); exists(path) {
-		offers = append(offers, c.offer(Sensor{ID: GPUBusy, Unit: "ratio", Source: path, Resolution: 0.01},
+		offers = append(offers, c.offer(run.Sensor{ID: run.GPUBusy, Unit: "ratio", Source: path, Resolution: 0.01},
 			limits{scale: 0.01, high: 100, want: "an integer from 0 to 100 (percent)"}))
 	}
 	offers = append(offers, c.clock()...)
@@ -170,9 +172,9 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 		}
 	}
 	if c.cap != "" {
-		s := Sensor{ID: PowerLimit, Unit: "watts", Source: c.cap, Resolution: 1e-6}
+		s := run.Sensor{ID: run.PowerLimit, Unit: "watts", Source: c.cap, Resolution: 1e-6}
 		o := c.offer(s, limits{scale: 1e-6, low: 1, high: anyInteger, want: "an integer above 0 (microwatts)"})
-		o.Sensors[0].Instance = LimitGPU
+		o.Sensors[0].Instance = run.LimitGPU
 		if !limit {
 			o.Sensors[0].Instance += " " + c.name
 		}
@@ -182,15 +184,15 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 }
 
 // offer offers one file of the card as a gauge with the card's name.
-func (c graphicsCard) offer(s Sensor, l limits) Offer {
+func (c graphicsCard) offer(s run.Sensor, l limits) Offer {
 	s.Instance = c.name
-	return Offer{Sensors: []Sensor{s}, Open: openGuarded(guardedSource{inputs: []string{s.Source}, guards: c.guards, limits: l})}
+	return Offer{Sensors: []run.Sensor{s}, Open: openGuarded(guardedSource{inputs: []string{s.Source}, guards: c.guards, limits: l})}
 }
 
 // channel offers a channel of the card's sensor chip. The first power, energy
 // and clock are the GPU's own.
 func (c graphicsCard) channel(channel hwmonChannel, packagePower bool) Offer {
-	ids := map[string]string{"power1": GPUPower, "energy1": GPUEnergy, "freq1": GPUFrequency}
+	ids := map[string]string{"power1": run.GPUPower, "energy1": run.GPUEnergy, "freq1": run.GPUFrequency}
 	id, own := ids[channel.name]
 	if !own {
 		return channel.offer(c.name, channel.kind.id, c.guards)
@@ -198,10 +200,10 @@ func (c graphicsCard) channel(channel hwmonChannel, packagePower bool) Offer {
 	instance := c.name
 	if packagePower {
 		switch id {
-		case GPUPower:
-			id, instance = PackagePower, "gpu"
-		case GPUEnergy:
-			id, instance = PackageEnergy, "gpu"
+		case run.GPUPower:
+			id, instance = run.PackagePower, "gpu"
+		case run.GPUEnergy:
+			id, instance = run.PackageEnergy, "gpu"
 		}
 	}
 	o := channel.offer(c.name, id, c.guards)

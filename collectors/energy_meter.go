@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf16"
+
+	"sweepd/run"
 )
 
 // The Energy Metering Interface of Windows (emi.h): a driver whose channels count
@@ -79,15 +81,15 @@ func meterText(b []byte) (text string, rest []byte, err error) {
 // meterDomains are the ends of the names that processors' channels have, and what
 // they count; from memory.
 var meterDomains = []struct{ end, energy, power string }{
-	{"_PKG", PackageEnergy, PackagePower},
-	{"_PP0", CoreEnergy, CorePower},
-	{"_PP1", GPUEnergy, GPUPower},
-	{"_DRAM", DRAMEnergy, DRAMPower},
+	{"_PKG", run.PackageEnergy, run.PackagePower},
+	{"_PP0", run.CoreEnergy, run.CorePower},
+	{"_PP1", run.GPUEnergy, run.GPUPower},
+	{"_DRAM", run.DRAMEnergy, run.DRAMPower},
 }
 
 // sensors are those of a channel: energy and mean power.
-func (c meterChannel) sensors(source, fallback string) []Sensor {
-	instance, energy, power := c.name, Energy, Power
+func (c meterChannel) sensors(source, fallback string) []run.Sensor {
+	instance, energy, power := c.name, run.Energy, run.Power
 	if instance == "" {
 		instance = fallback
 	}
@@ -97,8 +99,8 @@ func (c meterChannel) sensors(source, fallback string) []Sensor {
 			break
 		}
 	}
-	return []Sensor{
-		{ID: energy, Instance: instance, Unit: "joules", Kind: Counter, Source: source, Resolution: 1e-6},
+	return []run.Sensor{
+		{ID: energy, Instance: instance, Unit: "joules", Kind: run.Counter, Source: source, Resolution: 1e-6},
 		{ID: power, Instance: instance, Unit: "watts", Source: source, Resolution: 1e-3},
 	}
 }

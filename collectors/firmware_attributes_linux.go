@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"sweepd/run"
 )
 
 // firmwareAttributes reads the sustained package power limit that firmware
@@ -45,7 +47,7 @@ func (c firmwareAttributes) Scan() (offers []Offer, absences []Absence) {
 			Why: "the firmware shows no power limit", Remedy: "declare the setting"}}
 	}
 	return []Offer{{
-		Sensors:     []Sensor{{ID: PowerLimit, Instance: LimitFirmware, Unit: "watts", Source: paths[0], Resolution: 1}},
+		Sensors:     []run.Sensor{{ID: run.PowerLimit, Instance: run.LimitFirmware, Unit: "watts", Source: paths[0], Resolution: 1}},
 		MinInterval: settingInterval,
 		Open:        func() (Probe, error) { return openFirstOf(paths, firmwareWatts) },
 	}}, nil

@@ -9,6 +9,8 @@ import (
 	"github.com/shirou/gopsutil/v3/common"
 	"github.com/shirou/gopsutil/v3/cpu"
 	"github.com/shirou/gopsutil/v3/mem"
+
+	"sweepd/run"
 )
 
 // hostLoad reads how busy the CPUs are and how much memory is free, on every
@@ -27,12 +29,12 @@ const hostInterval = time.Second
 func (h hostLoad) Scan() ([]Offer, []Absence) {
 	ctx := h.roots.context()
 	return []Offer{{
-		Sensors: []Sensor{{ID: CPUBusy, Unit: "ratio", Kind: Gauge, Source: "cpu.Times", Resolution: 1e-4}},
+		Sensors: []run.Sensor{{ID: run.CPUBusy, Unit: "ratio", Kind: run.Gauge, Source: "cpu.Times", Resolution: 1e-4}},
 
 		MinInterval: hostInterval,
 		Open:        func() (Probe, error) { return openCPUBusy(ctx) },
 	}, {
-		Sensors: []Sensor{{ID: MemoryAvailable, Unit: "bytes", Kind: Gauge, Source: "mem.VirtualMemory", Resolution: 1}},
+		Sensors: []run.Sensor{{ID: run.MemoryAvailable, Unit: "bytes", Kind: run.Gauge, Source: "mem.VirtualMemory", Resolution: 1}},
 
 		MinInterval: hostInterval,
 		Open:        func() (Probe, error) { return &memoryAvailable{ctx: ctx}, nil },

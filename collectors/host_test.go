@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/shirou/gopsutil/v3/cpu"
+
+	"sweepd/run"
 )
 
 // One interval worked by hand: 200 ticks of 1/100 s, 130 of them idle or
@@ -49,7 +51,7 @@ func TestHostHere(t *testing.T) {
 		deadline := time.Now().Add(10 * time.Second)
 		for err = p.Read(0, v); err == nil && math.IsNaN(v[0]) && time.Now().Before(deadline); err = p.Read(0, v) {
 		}
-		if high := map[string]float64{CPUBusy: 1, MemoryAvailable: 1 << 50}[o.Sensors[0].ID]; err != nil || !(v[0] >= 0 && v[0] <= high) {
+		if high := map[string]float64{run.CPUBusy: 1, run.MemoryAvailable: 1 << 50}[o.Sensors[0].ID]; err != nil || !(v[0] >= 0 && v[0] <= high) {
 			t.Errorf("%s = %v, %v", o.Sensors[0].ID, v[0], err)
 		}
 		if err := p.Close(); err != nil {

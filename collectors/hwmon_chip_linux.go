@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // hwmonChip is one folder of class/hwmon and the channels below it.
@@ -157,11 +159,11 @@ func (c hwmonChannel) offer(chip, id string, guards []guardedBy) Offer {
 		guards = append(slices.Clone(guards), guardedBy{path: c.fault, forbidden: "1", want: "0: the chip reports this sensor as faulty"})
 	}
 	return Offer{
-		Sensors: []Sensor{{ID: id, Instance: chip + "/" + c.label, Unit: c.kind.unit, Kind: c.kind.kind,
+		Sensors: []run.Sensor{{ID: id, Instance: chip + "/" + c.label, Unit: c.kind.unit, Kind: c.kind.kind,
 			Source: c.inputs[0], Resolution: c.kind.resolution}},
 		MinInterval: c.slow,
 		Open: openGuarded(guardedSource{inputs: c.inputs, guards: guards, limits: c.kind.limits,
-			counter: c.kind.kind == Counter}),
+			counter: c.kind.kind == run.Counter}),
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // hwmon finds the channels of sensor chips, class/hwmon/hwmonN, after
@@ -27,7 +29,7 @@ func (h hwmon) Scan() (offers []Offer, absences []Absence) {
 	fans := false
 	for i, chip := range chips {
 		for _, c := range chip.channels {
-			fans = fans || c.kind.id == FanSpeed
+			fans = fans || c.kind.id == run.FanSpeed
 			if c.off != "" {
 				absences = append(absences, c.switchedOff(h.Name()))
 				continue
@@ -86,7 +88,7 @@ type hwmonKind struct {
 	prefix     string
 	inputs     []string // suffixes; the first that can be read counts
 	id, unit   string
-	kind       Kind
+	kind       run.Kind
 	resolution float64
 	limits     limits
 	// interval: fans are read through the embedded controller on most portable
@@ -95,15 +97,15 @@ type hwmonKind struct {
 }
 
 var hwmonKinds = []hwmonKind{
-	{prefix: "temp", inputs: []string{"input"}, id: Temperature, unit: "celsius", resolution: 1e-3, limits: temperatureLimits},
+	{prefix: "temp", inputs: []string{"input"}, id: run.Temperature, unit: "celsius", resolution: 1e-3, limits: temperatureLimits},
 	// The average first: it loses nothing between two sweeps.
-	{prefix: "power", inputs: []string{"average", "input"}, id: Power, unit: "watts", resolution: 1e-6, limits: integers(1e-6, "microwatts")},
-	{prefix: "energy", inputs: []string{"input"}, id: Energy, unit: "joules", kind: Counter, resolution: 1e-6, limits: integers(1e-6, "microjoules")},
-	{prefix: "in", inputs: []string{"input"}, id: Voltage, unit: "volts", resolution: 1e-3, limits: integers(1e-3, "millivolts")},
-	{prefix: "curr", inputs: []string{"input"}, id: Current, unit: "amperes", resolution: 1e-3, limits: integers(1e-3, "milliamperes")},
-	{prefix: "fan", inputs: []string{"input"}, id: FanSpeed, unit: "hertz", resolution: 1.0 / 60, interval: time.Second,
+	{prefix: "power", inputs: []string{"average", "input"}, id: run.Power, unit: "watts", resolution: 1e-6, limits: integers(1e-6, "microwatts")},
+	{prefix: "energy", inputs: []string{"input"}, id: run.Energy, unit: "joules", kind: run.Counter, resolution: 1e-6, limits: integers(1e-6, "microjoules")},
+	{prefix: "in", inputs: []string{"input"}, id: run.Voltage, unit: "volts", resolution: 1e-3, limits: integers(1e-3, "millivolts")},
+	{prefix: "curr", inputs: []string{"input"}, id: run.Current, unit: "amperes", resolution: 1e-3, limits: integers(1e-3, "milliamperes")},
+	{prefix: "fan", inputs: []string{"input"}, id: run.FanSpeed, unit: "hertz", resolution: 1.0 / 60, interval: time.Second,
 		limits: limits{scale: 1.0 / 60, high: anyInteger, want: "a whole number of revolutions per minute"}},
-	{prefix: "freq", inputs: []string{"input"}, id: Frequency, unit: "hertz", resolution: 1,
+	{prefix: "freq", inputs: []string{"input"}, id: run.Frequency, unit: "hertz", resolution: 1,
 		limits: limits{scale: 1, high: anyInteger, want: "a whole number of hertz"}},
 }
 

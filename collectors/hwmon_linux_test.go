@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // Units after the kernel's Documentation/hwmon/sysfs-interface.rst: m°C, µW, µJ,
@@ -224,7 +226,7 @@ func TestHwmonPowerPrefersTheAverage(t *testing.T) {
 func TestHwmonEnergyCounts(t *testing.T) {
 	roots := madeTree(t, map[string]string{"sys/class/hwmon/hwmon0/name": "board", "sys/class/hwmon/hwmon0/energy1_input": "21721962583"})
 	offers, _ := NewHwmon(roots).Scan()
-	if k := offers[0].Sensors[0].Kind; k != Counter {
+	if k := offers[0].Sensors[0].Kind; k != run.Counter {
 		t.Fatalf("kind %v", k)
 	}
 	p := opened(t, offers[0])

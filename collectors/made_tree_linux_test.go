@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // madeTree writes files (path below the roots: content) and links (path: "-> "
@@ -46,7 +48,7 @@ func rewrite(t testing.TB, path, content string) {
 
 // reading is what one sensor of a collector gave at its first read.
 type reading struct {
-	sensor Sensor
+	sensor run.Sensor
 	value  float64
 	err    error
 }

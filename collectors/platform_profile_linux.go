@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // platformProfile reads the active profile: firmware/acpi/platform_profile
@@ -33,7 +35,7 @@ func (c platformProfile) Scan() (offers []Offer, absences []Absence) {
 		return nil, []Absence{{Collector: c.Name(), Source: c.roots.sys("firmware", "acpi", "platform_profile"), Why: "no such driver"}}
 	}
 	return []Offer{{
-		Sensors:     []Sensor{{ID: PlatformProfile, Source: paths[0], Resolution: 1}},
+		Sensors:     []run.Sensor{{ID: run.PlatformProfile, Source: paths[0], Resolution: 1}},
 		MinInterval: settingInterval,
 		Open:        func() (Probe, error) { return openProfile(paths) },
 	}}, nil
@@ -53,7 +55,7 @@ func openProfile(paths []string) (Probe, error) {
 	return p, nil
 }
 
-var profilesWanted = "one of " + strings.Join(PlatformProfiles, ", ")
+var profilesWanted = "one of " + strings.Join(run.PlatformProfiles, ", ")
 
 func (p *profile) Read(_ time.Duration, dst []float64) error {
 	var first error
@@ -62,7 +64,7 @@ func (p *profile) Read(_ time.Duration, dst []float64) error {
 		if !ok {
 			continue
 		}
-		if i := indexOf(PlatformProfiles, text); i >= 0 {
+		if i := indexOf(run.PlatformProfiles, text); i >= 0 {
 			source.file.err = nil
 			dst[0] = float64(i)
 			return nil

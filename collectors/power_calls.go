@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // powerCalls are the calls of Windows that this collector makes; the tests have
@@ -44,7 +46,7 @@ func (c *windowsPower) Scan() (offers []Offer, absences []Absence) {
 		return nil, []Absence{{Collector: c.Name(), Source: powerStatusSource, Why: err.Error()}}
 	}
 	offers = append(offers, Offer{
-		Sensors: []Sensor{{ID: SupplyOnline, Source: powerStatusSource, Resolution: 1}},
+		Sensors: []run.Sensor{{ID: run.SupplyOnline, Source: powerStatusSource, Resolution: 1}},
 		Open:    func() (Probe, error) { return &supplyCall{calls: c.calls}, nil },
 	})
 	if !decodePowerStatus(&status).battery {
@@ -92,14 +94,14 @@ func (c *windowsPower) answers(path string) bool {
 }
 
 // batteryFields are the sensors of a battery in the order in which they are read.
-var batteryFields = []Sensor{
-	{ID: BatteryPower, Unit: "watts", Resolution: 1e-3},
-	{ID: BatteryEnergy, Unit: "joules", Resolution: 3.6},
-	{ID: BatteryEnergyFull, Unit: "joules", Resolution: 3.6},
-	{ID: BatteryCharge, Unit: "ratio", Resolution: 1e-6},
-	{ID: BatteryDirection, Resolution: 1},
-	{ID: BatteryEnergyDesign, Unit: "joules", Resolution: 3.6},
-	{ID: BatteryVoltage, Unit: "volts", Resolution: 1e-3},
+var batteryFields = []run.Sensor{
+	{ID: run.BatteryPower, Unit: "watts", Resolution: 1e-3},
+	{ID: run.BatteryEnergy, Unit: "joules", Resolution: 3.6},
+	{ID: run.BatteryEnergyFull, Unit: "joules", Resolution: 3.6},
+	{ID: run.BatteryCharge, Unit: "ratio", Resolution: 1e-6},
+	{ID: run.BatteryDirection, Resolution: 1},
+	{ID: run.BatteryEnergyDesign, Unit: "joules", Resolution: 3.6},
+	{ID: run.BatteryVoltage, Unit: "volts", Resolution: 1e-3},
 }
 
 // wholeFields is how many of them the system's call tells.

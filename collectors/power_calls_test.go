@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 	"unicode/utf16"
+
+	"sweepd/run"
 )
 
 // unhex reads bytes written as in the sources: two digits each, with spaces.
@@ -241,8 +243,8 @@ func TestBatteriesThatAnswerAreReadOneByOne(t *testing.T) {
 	}
 	want := map[string]float64{"supply_online ": 0}
 	for _, bay := range []string{"pnp0c0a#1", "pnp0c0a#2"} {
-		for id, v := range map[string]float64{BatteryPower: 4.83, BatteryEnergy: 178020, BatteryEnergyFull: 180216, BatteryCharge: 178020.0 / 180216,
-			BatteryDirection: 1, BatteryEnergyDesign: 171072, BatteryVoltage: 12.229} {
+		for id, v := range map[string]float64{run.BatteryPower: 4.83, run.BatteryEnergy: 178020, run.BatteryEnergyFull: 180216, run.BatteryCharge: 178020.0 / 180216,
+			run.BatteryDirection: 1, run.BatteryEnergyDesign: 171072, run.BatteryVoltage: 12.229} {
 			want[id+" "+bay] = v
 		}
 	}
@@ -264,13 +266,13 @@ func TestBatteriesThatCannotAnswerAreReadAsOne(t *testing.T) {
 	calls := portable(t)
 	calls.devices[secondBay] = answeringBattery(t, "00 00 00 c0")
 	offers, _ := (&windowsPower{calls: calls}).Scan()
-	expect(t, readAll(t, offers), map[string]float64{"supply_online ": 0, BatteryPower + " ": 9.66, BatteryEnergy + " ": 98900 * 3.6,
-		BatteryEnergyFull + " ": 100120 * 3.6, BatteryCharge + " ": 98900.0 / 100120, BatteryDirection + " ": 1})
+	expect(t, readAll(t, offers), map[string]float64{"supply_online ": 0, run.BatteryPower + " ": 9.66, run.BatteryEnergy + " ": 98900 * 3.6,
+		run.BatteryEnergyFull + " ": 100120 * 3.6, run.BatteryCharge + " ": 98900.0 / 100120, run.BatteryDirection + " ": 1})
 	// What its call does not know the other one may.
 	calls.state = unhex(t, "00 01 00 01 00 00 00 01 ff ff ff ff ff ff ff ff 00 00 00 80 ff ff ff ff 00 00 00 00 00 00 00 00")
 	nan := math.NaN()
-	expect(t, readAll(t, offers), map[string]float64{"supply_online ": 0, BatteryPower + " ": nan, BatteryEnergy + " ": nan,
-		BatteryEnergyFull + " ": nan, BatteryCharge + " ": 0.9, BatteryDirection + " ": 1})
+	expect(t, readAll(t, offers), map[string]float64{"supply_online ": 0, run.BatteryPower + " ": nan, run.BatteryEnergy + " ": nan,
+		run.BatteryEnergyFull + " ": nan, run.BatteryCharge + " ": 0.9, run.BatteryDirection + " ": 1})
 }
 
 func TestMachineWithoutBattery(t *testing.T) {
@@ -368,7 +370,7 @@ func TestEnergyMeter(t *testing.T) {
 	for _, s := range offers[1].Sensors {
 		ids = append(ids, s.ID+" "+s.Instance)
 	}
-	if want := []string{PackageEnergy + " x_package0", PackagePower + " x_package0", CoreEnergy + " x_package0", CorePower + " x_package0"}; !slices.Equal(ids, want) {
+	if want := []string{run.PackageEnergy + " x_package0", run.PackagePower + " x_package0", run.CoreEnergy + " x_package0", run.CorePower + " x_package0"}; !slices.Equal(ids, want) {
 		t.Errorf("%v, want %v", ids, want)
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"sweepd/run"
 )
 
 // A battery reports either energy and power or charge and current; the kernel's
@@ -17,23 +19,23 @@ import (
 // batterySensors are what a battery may offer, in the order of batteryValues,
 // with the groups of files of which one must be there complete.
 var batterySensors = []struct {
-	sensor Sensor
+	sensor run.Sensor
 	from   [][]string
 }{
-	{Sensor{ID: BatteryPower, Unit: "watts", Resolution: 1e-6}, [][]string{
+	{run.Sensor{ID: run.BatteryPower, Unit: "watts", Resolution: 1e-6}, [][]string{
 		{"power_now"}, {"current_now", "voltage_now"}, {"power_avg"}, {"current_avg", "voltage_now"}}},
-	{Sensor{ID: BatteryEnergy, Unit: "joules", Resolution: 3600e-6}, [][]string{
+	{run.Sensor{ID: run.BatteryEnergy, Unit: "joules", Resolution: 3600e-6}, [][]string{
 		{"energy_now"}, {"charge_now", "voltage_min_design"}, {"charge_now", "voltage_now"}}},
-	{Sensor{ID: BatteryEnergyFull, Unit: "joules", Resolution: 3600e-6}, [][]string{
+	{run.Sensor{ID: run.BatteryEnergyFull, Unit: "joules", Resolution: 3600e-6}, [][]string{
 		{"energy_full"}, {"charge_full", "voltage_min_design"}, {"charge_full", "voltage_now"}}},
-	{Sensor{ID: BatteryEnergyDesign, Unit: "joules", Resolution: 3600e-6}, [][]string{
+	{run.Sensor{ID: run.BatteryEnergyDesign, Unit: "joules", Resolution: 3600e-6}, [][]string{
 		{"energy_full_design"}, {"charge_full_design", "voltage_min_design"}, {"charge_full_design", "voltage_now"}}},
-	{Sensor{ID: BatteryCharge, Unit: "ratio", Resolution: 1e-6}, [][]string{
+	{run.Sensor{ID: run.BatteryCharge, Unit: "ratio", Resolution: 1e-6}, [][]string{
 		{"energy_now", "energy_full"}, {"charge_now", "charge_full"}, {"capacity"}}},
-	{Sensor{ID: BatteryDirection, Resolution: 1}, [][]string{{"status"}, {"current_now"}, {"power_now"}, {"current_avg"}, {"power_avg"}}},
-	{Sensor{ID: BatteryVoltage, Unit: "volts", Resolution: 1e-6}, [][]string{{"voltage_now"}}},
-	{Sensor{ID: BatteryCurrent, Unit: "amperes", Resolution: 1e-6}, [][]string{{"current_now"}}},
-	{Sensor{ID: Temperature, Unit: "celsius", Resolution: 0.1}, [][]string{{"temp"}}},
+	{run.Sensor{ID: run.BatteryDirection, Resolution: 1}, [][]string{{"status"}, {"current_now"}, {"power_now"}, {"current_avg"}, {"power_avg"}}},
+	{run.Sensor{ID: run.BatteryVoltage, Unit: "volts", Resolution: 1e-6}, [][]string{{"voltage_now"}}},
+	{run.Sensor{ID: run.BatteryCurrent, Unit: "amperes", Resolution: 1e-6}, [][]string{{"current_now"}}},
+	{run.Sensor{ID: run.Temperature, Unit: "celsius", Resolution: 0.1}, [][]string{{"temp"}}},
 }
 
 // batteryValues are the readings of one pass, in the order of batterySensors.

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"sweepd/run"
 )
 
 // The battery and the adapter of the procfs capture. Energies are µWh times
@@ -104,9 +106,9 @@ func TestBatteryDirectionAndSign(t *testing.T) {
 				rewrite(t, roots.sys("class", "power_supply", "BAT0", "status"), s.status+"\n")
 				rewrite(t, roots.sys("class", "power_supply", "BAT0", "current_now"), s.current+"\n")
 				got := read()
-				wantValue(t, got[BatteryDirection], s.direction)
-				wantValue(t, got[BatteryPower], s.watts)
-				wantValue(t, got[BatteryCurrent], s.watts/12)
+				wantValue(t, got[run.BatteryDirection], s.direction)
+				wantValue(t, got[run.BatteryPower], s.watts)
+				wantValue(t, got[run.BatteryCurrent], s.watts/12)
 			}
 		})
 	}
@@ -121,29 +123,29 @@ func TestBatteryThatCountsCharge(t *testing.T) {
 	})
 	set := func(file, content string) { rewrite(t, roots.sys("class", "power_supply", "BAT0", file), content+"\n") }
 	got := read()
-	wantValue(t, got[BatteryEnergy], 59.28*3600)
-	wantValue(t, got[BatteryEnergyFull], 5.3*11.4*3600)
-	wantValue(t, got[BatteryEnergyDesign], 5.5*11.4*3600)
-	wantValue(t, got[BatteryCharge], 5.2/5.3)
+	wantValue(t, got[run.BatteryEnergy], 59.28*3600)
+	wantValue(t, got[run.BatteryEnergyFull], 5.3*11.4*3600)
+	wantValue(t, got[run.BatteryEnergyDesign], 5.5*11.4*3600)
+	wantValue(t, got[run.BatteryCharge], 5.2/5.3)
 
 	set("voltage_now", "12300000") // no charge flowed: the voltage alone changes nothing
-	wantValue(t, read()[BatteryEnergy], 59.28*3600)
+	wantValue(t, read()[run.BatteryEnergy], 59.28*3600)
 
 	set("charge_now", "5199000")
 	set("voltage_now", "12200000")
 	after := 59.28*3600 - 3.6*(12.4+12.2)/2
-	wantValue(t, read()[BatteryEnergy], after)
+	wantValue(t, read()[run.BatteryEnergy], after)
 
 	set("status", "Charging")
 	set("charge_now", "5199500")
 	after += 1.8 * 12.2
-	wantValue(t, read()[BatteryEnergy], after)
+	wantValue(t, read()[run.BatteryEnergy], after)
 
 	set("status", "Not charging")
-	wantValue(t, read()[BatteryEnergy], after)
+	wantValue(t, read()[run.BatteryEnergy], after)
 
 	set("status", "Discharging") // after charging: the error does not add up
-	wantValue(t, read()[BatteryEnergy], 5.1995*11.4*3600)
+	wantValue(t, read()[run.BatteryEnergy], 5.1995*11.4*3600)
 }
 
 // A whole discharge at 6 W from a source of 1 mAh steps: the fall of energy is
@@ -164,7 +166,7 @@ func TestBatteryChargeFallIsTheEnergyThatFlowed(t *testing.T) {
 		}
 		rewrite(t, filepath.Join(dir, "charge_now"), strconv.Itoa(int(charge/3.6)*1000))
 		rewrite(t, filepath.Join(dir, "voltage_now"), strconv.Itoa(int(volts*1e3)*1000))
-		last = read()[BatteryEnergy]
+		last = read()[run.BatteryEnergy]
 		if first == 0 {
 			first = last
 		}
@@ -177,8 +179,8 @@ func TestBatteryChargeFallIsTheEnergyThatFlowed(t *testing.T) {
 func TestBatteryWithoutNominalVoltage(t *testing.T) {
 	_, _, read := batteryOf(t, map[string]string{"status": "Discharging\n", "charge_now": "1000000\n", "voltage_now": "12000000\n"})
 	got := read()
-	wantValue(t, got[BatteryEnergy], 12*3600)
-	if _, offered := got[BatteryPower]; offered {
+	wantValue(t, got[run.BatteryEnergy], 12*3600)
+	if _, offered := got[run.BatteryPower]; offered {
 		t.Error("a power is offered where neither power nor current is reported")
 	}
 }
@@ -188,12 +190,12 @@ func TestBatteryPowerFallsBack(t *testing.T) {
 	roots, _, read := batteryOf(t, map[string]string{
 		"status": "Discharging\n", "power_now": "n/a\n", "current_now": "500000\n", "voltage_now": "12000000\n",
 	})
-	wantValue(t, read()[BatteryPower], 6)
+	wantValue(t, read()[run.BatteryPower], 6)
 	rewrite(t, roots.sys("class", "power_supply", "BAT0", "power_now"), "7000000\n")
-	wantValue(t, read()[BatteryPower], 7)
+	wantValue(t, read()[run.BatteryPower], 7)
 
 	_, _, read = batteryOf(t, map[string]string{"status": "Charging\n", "current_avg": "500000\n", "voltage_now": "12000000\n"})
-	wantValue(t, read()[BatteryPower], -6)
+	wantValue(t, read()[run.BatteryPower], -6)
 }
 
 // An unknown rate is missing while the rest of the battery is read; all bits
@@ -223,7 +225,7 @@ func TestBatteryChargeRatio(t *testing.T) {
 		"only the percentage": {map[string]string{"capacity": "98\n"}, 0.98},
 	} {
 		_, _, read := batteryOf(t, c.files)
-		if got := read()[BatteryCharge]; got != c.want {
+		if got := read()[run.BatteryCharge]; got != c.want {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
 		}
 	}
@@ -241,13 +243,13 @@ func TestBatteryNotPresent(t *testing.T) {
 	}
 	set := func(file, content string) { rewrite(t, roots.sys("class", "power_supply", "BAT0", file), content+"\n") }
 	set("present", "1")
-	wantValue(t, read()[BatteryEnergy], 11*3600)
-	wantValue(t, read()[Temperature], -5.2)
+	wantValue(t, read()[run.BatteryEnergy], 11*3600)
+	wantValue(t, read()[run.Temperature], -5.2)
 	set("present", "0")
 	read()
 	set("present", "1")
 	set("charge_now", "2000000")
-	wantValue(t, read()[BatteryEnergy], 2*11*3600)
+	wantValue(t, read()[run.BatteryEnergy], 2*11*3600)
 }
 
 // Two batteries, two adapters, a wireless pad, an uninterruptible supply, and a
@@ -298,7 +300,7 @@ func TestSupplyLimitAndType(t *testing.T) {
 		port + "voltage_max": "20000000\n", port + "current_max": "3250000\n",
 		port + "voltage_now": "19850000\n", port + "current_now": "2100000\n",
 	}
-	usbType := func(word string) float64 { return float64(slices.Index(USBTypes, word)) }
+	usbType := func(word string) float64 { return float64(slices.Index(run.USBTypes, word)) }
 	roots := madeTree(t, files)
 	want := map[string]float64{
 		"supply_online port0": 1, "supply_power_limit_watts port0": 65, "supply_voltage_volts port0": 19.85,

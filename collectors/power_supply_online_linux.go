@@ -7,19 +7,21 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // supplySensors are what a supply may offer, in the order of supplyValues, with
 // the files that must be there.
 var supplySensors = []struct {
-	sensor Sensor
+	sensor run.Sensor
 	from   []string
 }{
-	{Sensor{ID: SupplyOnline, Resolution: 1}, []string{"online"}},
-	{Sensor{ID: SupplyPowerLimit, Unit: "watts", Resolution: 1e-3}, []string{"current_max", "voltage_max"}},
-	{Sensor{ID: SupplyVoltage, Unit: "volts", Resolution: 1e-6}, []string{"voltage_now"}},
-	{Sensor{ID: SupplyCurrent, Unit: "amperes", Resolution: 1e-6}, []string{"current_now"}},
-	{Sensor{ID: SupplyUSBType, Resolution: 1}, []string{"usb_type"}},
+	{run.Sensor{ID: run.SupplyOnline, Resolution: 1}, []string{"online"}},
+	{run.Sensor{ID: run.SupplyPowerLimit, Unit: "watts", Resolution: 1e-3}, []string{"current_max", "voltage_max"}},
+	{run.Sensor{ID: run.SupplyVoltage, Unit: "volts", Resolution: 1e-6}, []string{"voltage_now"}},
+	{run.Sensor{ID: run.SupplyCurrent, Unit: "amperes", Resolution: 1e-6}, []string{"current_now"}},
+	{run.Sensor{ID: run.SupplyUSBType, Resolution: 1}, []string{"usb_type"}},
 }
 
 type supplyValues [5]float64
@@ -93,7 +95,7 @@ func (s *adapter) kind(first *error) float64 {
 	if _, after, found := bytes.Cut(text, []byte("[")); found {
 		active, _, _ = bytes.Cut(after, []byte("]"))
 	}
-	if i := indexOf(USBTypes, active); i >= 0 {
+	if i := indexOf(run.USBTypes, active); i >= 0 {
 		return float64(i)
 	}
 	if err := s.usbType.file.refuse(text, usbTypesWanted); *first == nil {
@@ -102,7 +104,7 @@ func (s *adapter) kind(first *error) float64 {
 	return math.NaN()
 }
 
-var usbTypesWanted = "one of " + strings.Join(USBTypes, ", ") + " in brackets"
+var usbTypesWanted = "one of " + strings.Join(run.USBTypes, ", ") + " in brackets"
 
 // indexOf is the index of a word in a list, -1 if it is not there.
 func indexOf(list []string, word []byte) int {

@@ -5,13 +5,15 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"sweepd/run"
 )
 
 func offerEnergy(dir, instance, energy, power string) Offer {
 	path := filepath.Join(dir, "energy_uj")
 	return Offer{
-		Sensors: []Sensor{
-			{ID: energy, Instance: instance, Unit: "joules", Kind: Counter, Source: path, Resolution: 1e-6},
+		Sensors: []run.Sensor{
+			{ID: energy, Instance: instance, Unit: "joules", Kind: run.Counter, Source: path, Resolution: 1e-6},
 			{ID: power, Instance: instance, Unit: "watts", Source: path, Resolution: 1e-3},
 		},
 		Open:   func() (Probe, error) { return openEnergy(dir) },

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // noLimitWatts: constraints above this are the largest number that the register
@@ -35,7 +37,7 @@ func offerPowercapLimit(zones []powercapZone) (Offer, bool) {
 		return Offer{}, false
 	}
 	return Offer{
-		Sensors:     []Sensor{{ID: PowerLimit, Instance: LimitPowercap, Unit: "watts", Source: sources[0].limit, Resolution: 1e-6}},
+		Sensors:     []run.Sensor{{ID: run.PowerLimit, Instance: run.LimitPowercap, Unit: "watts", Source: sources[0].limit, Resolution: 1e-6}},
 		MinInterval: settingInterval,
 		Open:        func() (Probe, error) { return openPowercapLimit(sources, len(packages)) },
 	}, true

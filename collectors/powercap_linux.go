@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"sweepd/run"
 )
 
 // powercap reads the energy counters and power limits of class/powercap, after
@@ -27,11 +29,11 @@ const energyRemedy = "give the service the capability CAP_DAC_READ_SEARCH (Ambie
 // powercapDomains are the names of zones without their number, and what they
 // measure.
 var powercapDomains = map[string]struct{ energy, power string }{
-	"package": {PackageEnergy, PackagePower},
-	"core":    {CoreEnergy, CorePower},
-	"uncore":  {UncoreEnergy, UncorePower},
-	"dram":    {DRAMEnergy, DRAMPower},
-	"psys":    {PlatformEnergy, PlatformPower},
+	"package": {run.PackageEnergy, run.PackagePower},
+	"core":    {run.CoreEnergy, run.CorePower},
+	"uncore":  {run.UncoreEnergy, run.UncorePower},
+	"dram":    {run.DRAMEnergy, run.DRAMPower},
+	"psys":    {run.PlatformEnergy, run.PlatformPower},
 }
 
 // powercapZone is a folder of class/powercap.

@@ -5,6 +5,8 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"sweepd/run"
 )
 
 // pressure reads how long some task waited for CPU, memory or input and output:
@@ -25,7 +27,7 @@ func (p pressure) Scan() (offers []Offer, absences []Absence) {
 			continue
 		}
 		offers = append(offers, Offer{
-			Sensors: []Sensor{{ID: PressureStall, Instance: resource, Unit: "seconds", Kind: Counter,
+			Sensors: []run.Sensor{{ID: run.PressureStall, Instance: resource, Unit: "seconds", Kind: run.Counter,
 				Source: path, Resolution: 1e-6}},
 			Open: func() (Probe, error) {
 				f, err := openSysFile(path)

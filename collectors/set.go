@@ -6,6 +6,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"sweepd/run"
 )
 
 // SetOptions are the options of NewSet. The zero value works.
@@ -13,7 +15,7 @@ type SetOptions struct {
 	// OnError hears of every distinct failure of a probe once, however often
 	// it repeats. It is called from Sweep, ReadSlow, Rescan and NewSet and must
 	// not call these. nil: nobody hears.
-	OnError func(collector string, s Sensor, err error)
+	OnError func(collector string, s run.Sensor, err error)
 	// SlowRead is the read time above which a probe is read off the pacing
 	// path. 0 means 5 ms.
 	SlowRead time.Duration
@@ -54,7 +56,7 @@ type Health struct {
 // other methods may be called by any at any time, and none of them waits for a
 // probe of the slow lane.
 type Set struct {
-	onError  func(collector string, s Sensor, err error)
+	onError  func(collector string, s run.Sensor, err error)
 	slowRead time.Duration
 	elapsed  func() time.Duration
 
@@ -76,8 +78,8 @@ type Set struct {
 
 	// mu is never held while something is read, opened or closed.
 	mu       sync.Mutex
-	sensors  []Sensor // replaced, never changed in place, so that snapshots hold
-	entryAt  []*entry // the last entry at each position, open or not
+	sensors  []run.Sensor // replaced, never changed in place, so that snapshots hold
+	entryAt  []*entry     // the last entry at each position, open or not
 	slow     []*entry
 	absences []Absence
 	closed   bool
@@ -102,7 +104,7 @@ func NewSet(opts SetOptions, cs ...Collector) *Set {
 		positions: map[sensorKey]int{},
 	}
 	if s.onError == nil {
-		s.onError = func(string, Sensor, error) {}
+		s.onError = func(string, run.Sensor, error) {}
 	}
 	if s.slowRead <= 0 {
 		s.slowRead = defaultSlowRead
@@ -121,7 +123,7 @@ func NewSet(opts SetOptions, cs ...Collector) *Set {
 // Sensors are the sensors found so far. Their index is their position in a
 // sweep and never changes: new ones are appended, those that vanish stay. The
 // slice is a snapshot and must not be modified.
-func (s *Set) Sensors() []Sensor {
+func (s *Set) Sensors() []run.Sensor {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.sensors

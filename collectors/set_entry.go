@@ -9,18 +9,20 @@ import (
 	"sync/atomic"
 	"syscall"
 	"time"
+
+	"sweepd/run"
 )
 
 // sensorKey is a sensor's identity.
 type sensorKey struct{ id, instance string }
 
-func keyOf(s Sensor) sensorKey { return sensorKey{s.ID, s.Instance} }
+func keyOf(s run.Sensor) sensorKey { return sensorKey{s.ID, s.Instance} }
 
 // entry is a probe in the Set. Fields without a remark belong to the goroutine
 // in whose lane the entry is.
 type entry struct {
 	source   *source
-	sensors  []Sensor
+	sensors  []run.Sensor
 	at       []int // positions in a sweep; fixed
 	interval time.Duration
 	probe    Probe
@@ -110,7 +112,7 @@ func (e *entry) scatter(values []float64) {
 
 // sensorOf is the sensor that an error is about, the first where it does not
 // say.
-func (e *entry) sensorOf(err error) Sensor {
+func (e *entry) sensorOf(err error) run.Sensor {
 	if re, ok := errors.AsType[*ReadError](err); ok {
 		for _, s := range e.sensors {
 			if s.Source == re.Path {

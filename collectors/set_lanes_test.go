@@ -6,6 +6,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // counting is a probe that reads how often it was read.
@@ -277,7 +279,7 @@ func TestConcurrentUse(t *testing.T) {
 
 func TestSweepDoesNotAllocate(t *testing.T) {
 	fail := &ReadError{Path: "/src/c", Err: errNoDevice}
-	pair := &scripted{sensors: []Sensor{{ID: BatteryPower}, {ID: BatteryEnergy}}, read: func(_ time.Duration, dst []float64) error {
+	pair := &scripted{sensors: []run.Sensor{{ID: run.BatteryPower}, {ID: run.BatteryEnergy}}, read: func(_ time.Duration, dst []float64) error {
 		dst[0] = 1
 		return fail
 	}}

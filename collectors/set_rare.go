@@ -1,6 +1,10 @@
 package collectors
 
-import "time"
+import (
+	"time"
+
+	"sweepd/run"
+)
 
 const (
 	// rareChange: a value that changes no oftener than this gains nothing from
@@ -58,9 +62,9 @@ func (e *entry) noteChange(now time.Duration) {
 // changes: power, because it is integrated; counters, because what they counted
 // belongs to the labels of that moment; and what feeds the device, because runs
 // are judged by it.
-func isPrompt(sensors []Sensor) bool {
+func isPrompt(sensors []run.Sensor) bool {
 	for _, s := range sensors {
-		if s.Kind == Counter || s.Unit == "watts" || s.ID == SupplyOnline {
+		if s.Kind == run.Counter || s.Unit == "watts" || s.ID == run.SupplyOnline {
 			return true
 		}
 	}

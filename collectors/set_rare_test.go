@@ -3,6 +3,8 @@ package collectors
 import (
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 // paced sweeps at 10 Hz and reads the slow lane when it is due, as the agent
@@ -24,9 +26,9 @@ type follower struct {
 	reads int
 }
 
-func newFollower(s Sensor) *follower {
+func newFollower(s run.Sensor) *follower {
 	f := &follower{shown: 1}
-	f.scripted = &scripted{sensors: []Sensor{s}, read: func(_ time.Duration, dst []float64) error { f.reads++; dst[0] = f.shown; return nil }}
+	f.scripted = &scripted{sensors: []run.Sensor{s}, read: func(_ time.Duration, dst []float64) error { f.reads++; dst[0] = f.shown; return nil }}
 	return f
 }
 
@@ -38,7 +40,7 @@ func (f *follower) readsIn(s *Set, now *time.Duration) int {
 }
 
 func TestRarelyChangingProbeIsReadOnceASecond(t *testing.T) {
-	f := newFollower(Sensor{ID: Temperature, Instance: "a", Unit: "celsius"})
+	f := newFollower(run.Sensor{ID: run.Temperature, Instance: "a", Unit: "celsius"})
 	s, _, _, _ := newTestSet(t, f.scripted)
 	now := time.Second
 	if n := f.readsIn(s, &now); n != 100 {
@@ -66,7 +68,7 @@ func TestRarelyChangingProbeIsReadOnceASecond(t *testing.T) {
 }
 
 func TestLivelyProbeIsReadAtEverySweep(t *testing.T) {
-	f := newFollower(Sensor{ID: Temperature, Instance: "a", Unit: "celsius"})
+	f := newFollower(run.Sensor{ID: run.Temperature, Instance: "a", Unit: "celsius"})
 	s, _, _, _ := newTestSet(t, f.scripted)
 	now := time.Second
 	for range 60 {
@@ -81,7 +83,7 @@ func TestLivelyProbeIsReadAtEverySweep(t *testing.T) {
 // What is integrated, counted or judged by is read at every sweep even where it
 // stands still.
 func TestWantedAtEverySweep(t *testing.T) {
-	for _, sensor := range []Sensor{{ID: PackagePower, Unit: "watts"}, {ID: PackageEnergy, Unit: "joules", Kind: Counter}, {ID: SupplyOnline}} {
+	for _, sensor := range []run.Sensor{{ID: run.PackagePower, Unit: "watts"}, {ID: run.PackageEnergy, Unit: "joules", Kind: run.Counter}, {ID: run.SupplyOnline}} {
 		f := newFollower(sensor)
 		s, _, _, _ := newTestSet(t, f.scripted)
 		now := time.Second
@@ -94,7 +96,7 @@ func TestWantedAtEverySweep(t *testing.T) {
 
 // Sweeps of an idle device are too far apart to tell how often a value changes.
 func TestIdleSweepsDoNotMakeAProbeRare(t *testing.T) {
-	f := newFollower(Sensor{ID: Temperature, Instance: "a", Unit: "celsius"})
+	f := newFollower(run.Sensor{ID: run.Temperature, Instance: "a", Unit: "celsius"})
 	s, _, _, _ := newTestSet(t, f.scripted)
 	now := time.Second
 	for range 20 {
@@ -109,7 +111,7 @@ func TestIdleSweepsDoNotMakeAProbeRare(t *testing.T) {
 // A rarely changing probe that becomes slow stays where it delays nobody.
 func TestRareProbeThatBecomesSlowStays(t *testing.T) {
 	clock, takes := &testClock{}, time.Duration(0)
-	f := newFollower(Sensor{ID: Temperature, Instance: "a", Unit: "celsius"})
+	f := newFollower(run.Sensor{ID: run.Temperature, Instance: "a", Unit: "celsius"})
 	read := f.read
 	f.read = func(now time.Duration, dst []float64) error { clock.pass(takes); return read(now, dst) }
 	s := NewSet(SetOptions{Elapsed: clock.elapsed}, &script{offered: []*scripted{f.scripted}})

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"slices"
 	"time"
+
+	"sweepd/run"
 )
 
 // generalRemedy is what to do about a source that may not be read and whose
@@ -35,7 +37,7 @@ func (s *Set) Rescan(_ time.Duration) {
 func (s *Set) rescanSource(src *source) {
 	offers, absences, err := scan(src.collector)
 	if err != nil { // what it offered before is kept
-		s.noteSource(src, Sensor{}, fmt.Errorf("scan: %w", err))
+		s.noteSource(src, run.Sensor{}, fmt.Errorf("scan: %w", err))
 		return
 	}
 	src.absences = absences
@@ -75,7 +77,7 @@ func (s *Set) holder(src *source, o Offer) *entry {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	e := s.entryAt[at]
-	if e.source != src || !e.open || !slices.EqualFunc(e.sensors, o.Sensors, func(a, b Sensor) bool { return keyOf(a) == keyOf(b) && a.Source == b.Source }) {
+	if e.source != src || !e.open || !slices.EqualFunc(e.sensors, o.Sensors, func(a, b run.Sensor) bool { return keyOf(a) == keyOf(b) && a.Source == b.Source }) {
 		return nil
 	}
 	return e
@@ -213,7 +215,7 @@ func (s *Set) install(e *entry, slow bool) {
 
 // noteSource counts and reports a failed scan or opening. What is forbidden or
 // not there is reported and not counted.
-func (s *Set) noteSource(src *source, sensor Sensor, err error) {
+func (s *Set) noteSource(src *source, sensor run.Sensor, err error) {
 	if !errors.Is(err, fs.ErrPermission) && !errors.Is(err, fs.ErrNotExist) {
 		src.errors.Add(1)
 	}

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"sweepd/run"
 )
 
 // script is a collector whose probes do what a test says.
@@ -39,7 +41,7 @@ func (c *script) offer(ps ...*scripted) {
 
 // scripted is a probe and its own offer.
 type scripted struct {
-	sensors  []Sensor
+	sensors  []run.Sensor
 	interval time.Duration
 	remedy   string
 	openErr  error
@@ -49,7 +51,7 @@ type scripted struct {
 
 // one is a probe with one sensor, named by its instance.
 func one(instance string, read func(now time.Duration, dst []float64) error) *scripted {
-	return &scripted{sensors: []Sensor{{ID: Temperature, Instance: instance, Unit: "celsius", Source: "/src/" + instance}}, read: read}
+	return &scripted{sensors: []run.Sensor{{ID: run.Temperature, Instance: instance, Unit: "celsius", Source: "/src/" + instance}}, read: read}
 }
 
 // constant is a probe that always reads v.
@@ -80,7 +82,7 @@ type reports struct {
 	list []string
 }
 
-func (r *reports) hear(collector string, s Sensor, err error) {
+func (r *reports) hear(collector string, s run.Sensor, err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.list = append(r.list, collector+" "+s.Instance+": "+err.Error())
@@ -122,12 +124,12 @@ var errNoDevice error = syscall.ENODEV
 
 func TestSweepReadsEverySensorInOrder(t *testing.T) {
 	pair := &scripted{
-		sensors: []Sensor{{ID: BatteryPower, Instance: "BAT0"}, {ID: BatteryEnergy, Instance: "BAT0"}},
+		sensors: []run.Sensor{{ID: run.BatteryPower, Instance: "BAT0"}, {ID: run.BatteryEnergy, Instance: "BAT0"}},
 		read:    func(_ time.Duration, dst []float64) error { dst[0], dst[1] = 2, 3; return nil },
 	}
 	s, _, _, _ := newTestSet(t, constant("a", 1), pair, constant("b", 4))
 	wantValues(t, s.Sweep(0), 1, 2, 3, 4)
-	if got := s.Sensors(); len(got) != 4 || got[2].ID != BatteryEnergy {
+	if got := s.Sensors(); len(got) != 4 || got[2].ID != run.BatteryEnergy {
 		t.Errorf("Sensors: %v", got)
 	}
 }
@@ -268,7 +270,7 @@ func TestVanishedSourceKeepsItsPlaceAndReturns(t *testing.T) {
 
 func TestUnknownValueOfAPresentSourceIsNotVanishing(t *testing.T) {
 	p := &scripted{
-		sensors: []Sensor{{ID: BatteryPower, Instance: "BAT0"}, {ID: BatteryEnergy, Instance: "BAT0"}},
+		sensors: []run.Sensor{{ID: run.BatteryPower, Instance: "BAT0"}, {ID: run.BatteryEnergy, Instance: "BAT0"}},
 		read: func(_ time.Duration, dst []float64) error {
 			dst[1] = 3
 			return &ReadError{Path: "power_now", Err: syscall.ENODEV}
@@ -302,10 +304,10 @@ func TestOfferMayChangeShape(t *testing.T) {
 		}
 		return nil
 	}
-	power, energy, charge := Sensor{ID: BatteryPower}, Sensor{ID: BatteryEnergy}, Sensor{ID: BatteryCharge}
-	s, c, _, _ := newTestSet(t, &scripted{sensors: []Sensor{power, energy}, read: read}, constant("x", 1))
+	power, energy, charge := run.Sensor{ID: run.BatteryPower}, run.Sensor{ID: run.BatteryEnergy}, run.Sensor{ID: run.BatteryCharge}
+	s, c, _, _ := newTestSet(t, &scripted{sensors: []run.Sensor{power, energy}, read: read}, constant("x", 1))
 	wantValues(t, s.Sweep(0), 10, 11, 1)
-	c.offer(&scripted{sensors: []Sensor{charge, energy}, read: read}, c.offered[1])
+	c.offer(&scripted{sensors: []run.Sensor{charge, energy}, read: read}, c.offered[1])
 	s.Rescan(1)
 	wantValues(t, s.Sweep(1), nan, 11, 1, 10)
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"sweepd/run"
 )
 
 func TestFirmwareLimit(t *testing.T) {
@@ -37,7 +39,7 @@ func TestFirmwareLimit(t *testing.T) {
 
 func TestPlatformProfile(t *testing.T) {
 	const legacy, class = "sys/firmware/acpi/platform_profile", "sys/class/platform-profile/platform-profile-"
-	index := func(word string) float64 { return float64(slices.Index(PlatformProfiles, word)) }
+	index := func(word string) float64 { return float64(slices.Index(run.PlatformProfiles, word)) }
 	for name, c := range map[string]struct {
 		files map[string]string
 		want  float64
@@ -64,7 +66,7 @@ func TestPlatformProfile(t *testing.T) {
 	}
 	offers, _ := NewPlatformProfile(madeTree(t, map[string]string{legacy: "cool\n"})).Scan()
 	p, dst := opened(t, offers[0]), []float64{math.NaN()}
-	if err := p.Read(time.Second, dst); err != nil || offers[0].MinInterval != time.Second || PlatformProfiles[int(dst[0])] != "cool" {
+	if err := p.Read(time.Second, dst); err != nil || offers[0].MinInterval != time.Second || run.PlatformProfiles[int(dst[0])] != "cool" {
 		t.Errorf("read %v, %v, interval %v", dst, err, offers[0].MinInterval)
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // simulated is a device with known truth and the Set that reads its tree.
@@ -37,7 +38,7 @@ func simulate(t *testing.T, cfg simdevice.Config) *simulated {
 	roots := collectors.Roots{Sys: filepath.Join(dir, "sys"), Proc: filepath.Join(dir, "proc")}
 	s := &simulated{T: t, device: device}
 	s.set = collectors.NewSet(collectors.SetOptions{
-		OnError: func(_ string, _ collectors.Sensor, err error) { s.errs = append(s.errs, err) },
+		OnError: func(_ string, _ run.Sensor, err error) { s.errs = append(s.errs, err) },
 		Elapsed: func() time.Duration { return s.now },
 	}, collectors.NewPowerSupply(roots), collectors.NewPowercap(roots), collectors.NewFirmwareAttributes(roots),
 		collectors.NewPlatformProfile(roots), collectors.NewHwmon(roots), collectors.NewThermal(roots), collectors.NewDRM(roots))
@@ -98,9 +99,9 @@ func TestSimulatedDischarge(t *testing.T) {
 			s := simulate(t, cfg)
 			s.device.SetLimit(15)
 			s.device.StartWorkload(simdevice.HarbourFlight())
-			power, energy := s.at(collectors.BatteryPower, "BAT0"), s.at(collectors.BatteryEnergy, "BAT0")
-			direction, content := s.at(collectors.BatteryDirection, "BAT0"), s.at(collectors.BatteryCharge, "BAT0")
-			pack := s.at(collectors.PackageEnergy, "package-0")
+			power, energy := s.at(run.BatteryPower, "BAT0"), s.at(run.BatteryEnergy, "BAT0")
+			direction, content := s.at(run.BatteryDirection, "BAT0"), s.at(run.BatteryCharge, "BAT0")
+			pack := s.at(run.PackageEnergy, "package-0")
 			for range 40 { // let the running mean of the limit settle
 				s.step()
 			}
@@ -124,11 +125,11 @@ func TestSimulatedDischarge(t *testing.T) {
 				share = (10.8*share + (12.9-10.8)/2*share*share) / ((10.8 + 12.9) / 2)
 			}
 			s.near("charge", share, s.device.Truth().ChargeRatio, 0.001)
-			if values[direction] != 1 || values[s.at(collectors.SupplyOnline, "ADP0")] != 0 {
-				t.Errorf("direction %v, online %v, want discharging on battery", values[direction], values[s.at(collectors.SupplyOnline, "ADP0")])
+			if values[direction] != 1 || values[s.at(run.SupplyOnline, "ADP0")] != 0 {
+				t.Errorf("direction %v, online %v, want discharging on battery", values[direction], values[s.at(run.SupplyOnline, "ADP0")])
 			}
-			s.near("firmware limit, W", values[s.at(collectors.PowerLimit, collectors.LimitFirmware)], 15, 0)
-			s.near("powercap limit, W", values[s.at(collectors.PowerLimit, collectors.LimitPowercap)], 15, 0)
+			s.near("firmware limit, W", values[s.at(run.PowerLimit, run.LimitFirmware)], 15, 0)
+			s.near("powercap limit, W", values[s.at(run.PowerLimit, run.LimitPowercap)], 15, 0)
 			if len(s.errs) > 0 {
 				t.Errorf("errors %v", s.errs)
 			}
@@ -147,19 +148,19 @@ func TestSimulatedCharging(t *testing.T) {
 	for range 40 {
 		values = s.step()
 	}
-	if values[s.at(collectors.BatteryDirection, "BAT0")] != -1 {
+	if values[s.at(run.BatteryDirection, "BAT0")] != -1 {
 		t.Error("not charging")
 	}
-	s.near("power, W", values[s.at(collectors.BatteryPower, "BAT0")], s.device.Truth().DischargeW, 0.02)
+	s.near("power, W", values[s.at(run.BatteryPower, "BAT0")], s.device.Truth().DischargeW, 0.02)
 	for _, supply := range []string{"ADP0", "port0-source"} {
-		if values[s.at(collectors.SupplyOnline, supply)] != 1 {
+		if values[s.at(run.SupplyOnline, supply)] != 1 {
 			t.Errorf("%s is not online", supply)
 		}
 	}
-	if got := collectors.USBTypes[int(values[s.at(collectors.SupplyUSBType, "port0-source")])]; got != "PD" {
+	if got := run.USBTypes[int(values[s.at(run.SupplyUSBType, "port0-source")])]; got != "PD" {
 		t.Errorf("charger %s, want PD", got)
 	}
-	s.near("offered, W", values[s.at(collectors.SupplyPowerLimit, "port0-source")], 65, 0.05) // the default of ChargerW
+	s.near("offered, W", values[s.at(run.SupplyPowerLimit, "port0-source")], 65, 0.05) // the default of ChargerW
 }
 
 // One of two batteries is pulled and put back between two scans, and again for
@@ -168,7 +169,7 @@ func TestSimulatedBatteryPulled(t *testing.T) {
 	cfg := simdevice.UnitOak()
 	cfg.Batteries = []simdevice.BatteryConfig{{}, {}}
 	s := simulate(t, cfg)
-	energy := s.at(collectors.BatteryEnergy, "BAT1")
+	energy := s.at(run.BatteryEnergy, "BAT1")
 	s.step()
 	whole := len(s.step())
 	for _, scans := range []int{0, 2} {
@@ -182,8 +183,8 @@ func TestSimulatedBatteryPulled(t *testing.T) {
 			s.step()
 		}
 		values := s.step()
-		if !math.IsNaN(values[energy]) || math.IsNaN(values[s.at(collectors.BatteryEnergy, "BAT0")]) {
-			t.Errorf("energies %v and %v, want the pulled one missing and the other there", values[energy], values[s.at(collectors.BatteryEnergy, "BAT0")])
+		if !math.IsNaN(values[energy]) || math.IsNaN(values[s.at(run.BatteryEnergy, "BAT0")]) {
+			t.Errorf("energies %v and %v, want the pulled one missing and the other there", values[energy], values[s.at(run.BatteryEnergy, "BAT0")])
 		}
 		if s.set.Cause(energy) == nil {
 			t.Error("nobody knows why it is missing")

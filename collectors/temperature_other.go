@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/shirou/gopsutil/v3/host"
+
+	"sweepd/run"
 )
 
 // otherTemperatures reads what gopsutil knows of temperatures, for systems other
@@ -51,9 +53,9 @@ func (t *otherTemperatures) Scan() ([]Offer, []Absence) {
 		}
 		return nil, []Absence{{Collector: t.Name(), Source: temperatureSource, Why: why}}
 	}
-	sensors := make([]Sensor, len(t.keys))
+	sensors := make([]run.Sensor, len(t.keys))
 	for i, key := range t.keys {
-		sensors[i] = Sensor{ID: Temperature, Instance: key, Unit: "celsius", Kind: Gauge,
+		sensors[i] = run.Sensor{ID: run.Temperature, Instance: key, Unit: "celsius", Kind: run.Gauge,
 			Source: temperatureSource, Resolution: 0.1}
 	}
 	keys := slices.Clone(t.keys)

@@ -4,6 +4,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // thermal finds the kernel's thermal zones, class/thermal/thermal_zoneN
@@ -21,7 +23,7 @@ func (t thermal) Scan() (offers []Offer, absences []Absence) {
 	for i, name := range uniqueNames(zones) {
 		path := filepath.Join(zones[i].dir, "temp")
 		offers = append(offers, Offer{
-			Sensors: []Sensor{{ID: Temperature, Instance: name, Unit: "celsius", Kind: Gauge,
+			Sensors: []run.Sensor{{ID: run.Temperature, Instance: name, Unit: "celsius", Kind: run.Gauge,
 				Source: path, Resolution: 1e-3}},
 			MinInterval: zoneInterval(zones[i].name),
 			Open:        openGuarded(guardedSource{inputs: []string{path}, limits: temperatureLimits}),

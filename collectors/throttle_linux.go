@@ -6,6 +6,8 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"sweepd/run"
 )
 
 // throttle counts how often the CPUs entered thermal throttling since boot:
@@ -41,7 +43,7 @@ func (t throttle) Scan() (offers []Offer, absences []Absence) {
 			continue
 		}
 		offers = append(offers, Offer{
-			Sensors: []Sensor{{ID: ThrottleEvents, Instance: scope, Kind: Counter,
+			Sensors: []run.Sensor{{ID: run.ThrottleEvents, Instance: scope, Kind: run.Counter,
 				Source: pattern, Resolution: 1}},
 			MinInterval: throttleInterval,
 			Open:        func() (Probe, error) { return openThrottleCount(cpus, file, scope == "core") },

@@ -7,19 +7,20 @@ import (
 	"time"
 
 	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // Store is what the console needs of the data; *store.Store is one.
 type Store interface {
-	Runs(context.Context, store.Filter) ([]agent.Run, error)
-	Run(ctx context.Context, id string) (agent.Detail, error)
+	Runs(context.Context, store.Filter) ([]run.Run, error)
+	Run(ctx context.Context, id string) (run.Record, error)
 	FindRun(ctx context.Context, id string) (string, error)
 	History(ctx context.Context, id string) (store.History, error)
-	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
+	SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error
 	Reject(ctx context.Context, id, why string, now time.Time) error
 	Keep(ctx context.Context, id, why string, now time.Time) error
-	ReplaceFinding(ctx context.Context, id string, code agent.Code, f *agent.Finding) error
+	ReplaceFinding(ctx context.Context, id string, code run.Code, f *run.Finding) error
 }
 
 var _ Store = (*store.Store)(nil)
@@ -47,26 +48,26 @@ type Amendment struct {
 
 // Amend changes a run and returns it as it is then. id is any part that only one
 // run has, or "last"; lower names the results of which less is better.
-func Amend(ctx context.Context, s Store, id string, change Amendment, lower []string, now time.Time) (agent.Detail, error) {
+func Amend(ctx context.Context, s Store, id string, change Amendment, lower []string, now time.Time) (run.Record, error) {
 	results, err := Results(change.Results, lower)
 	if err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	full, err := s.FindRun(ctx, id)
 	if err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	if err := keepDirections(ctx, s, full, change.Results, results); err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	for _, name := range slices.Sorted(maps.Keys(results)) {
 		if err := s.SetResult(ctx, full, name, results[name], now); err != nil {
-			return agent.Detail{}, err
+			return run.Record{}, err
 		}
 	}
 	if change.FramesS != nil {
 		if err := noteFrames(ctx, s, full, change); err != nil {
-			return agent.Detail{}, err
+			return run.Record{}, err
 		}
 	}
 	switch change.Decision {
@@ -76,14 +77,14 @@ func Amend(ctx context.Context, s Store, id string, change Amendment, lower []st
 		err = s.Keep(ctx, full, change.Why, now)
 	}
 	if err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	return s.Run(ctx, full)
 }
 
 // keepDirections lets a corrected result be better in the direction that it had,
 // unless the correction says otherwise.
-func keepDirections(ctx context.Context, s Store, id string, said map[string]ResultMessage, results map[string]agent.Result) error {
+func keepDirections(ctx context.Context, s Store, id string, said map[string]ResultMessage, results map[string]run.Result) error {
 	if len(results) == 0 {
 		return nil
 	}
@@ -107,7 +108,7 @@ func noteFrames(ctx context.Context, s Store, id string, change Amendment) error
 		return err
 	}
 	if f, short := agent.CheckFrames(*change.FramesS, d.DurationS, change.FramesShort); short {
-		return s.ReplaceFinding(ctx, id, agent.FramesShort, &f)
+		return s.ReplaceFinding(ctx, id, run.FramesShort, &f)
 	}
-	return s.ReplaceFinding(ctx, id, agent.FramesShort, nil)
+	return s.ReplaceFinding(ctx, id, run.FramesShort, nil)
 }

@@ -13,7 +13,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // DefaultURL is where an agent answers unless it was told otherwise.
@@ -45,12 +45,12 @@ func NewClient(base string) (*Client, error) {
 }
 
 // StartRun starts a run.
-func (c *Client) StartRun(ctx context.Context, q StartRequest) (r agent.Run, err error) {
+func (c *Client) StartRun(ctx context.Context, q StartRequest) (r run.Run, err error) {
 	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
 }
 
 // StopRun ends the run in progress.
-func (c *Client) StopRun(ctx context.Context, q StopRequest) (d agent.Detail, err error) {
+func (c *Client) StopRun(ctx context.Context, q StopRequest) (d run.Record, err error) {
 	return d, c.post(ctx, "/api/v1/runs/stop", q, &d)
 }
 
@@ -65,14 +65,14 @@ func (c *Client) Status(ctx context.Context) (s Status, err error) {
 }
 
 // AddResults gives a run that is kept results, or corrects them.
-func (c *Client) AddResults(ctx context.Context, id string, q ResultsRequest) (d agent.Detail, err error) {
+func (c *Client) AddResults(ctx context.Context, id string, q ResultsRequest) (d run.Record, err error) {
 	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", q, &d)
 }
 
 // Ready asks whether the device is fit to start a run with such needs.
-func (c *Client) Ready(ctx context.Context, w agent.Want) (r agent.Readiness, err error) {
+func (c *Client) Ready(ctx context.Context, w run.Want) (r run.Readiness, err error) {
 	q := url.Values{}
-	if w.Supply != agent.SupplyUnknown {
+	if w.Supply != run.SupplyUnknown {
 		q.Set("supply", string(w.Supply))
 	}
 	if w.MinCharge > 0 {
@@ -96,7 +96,7 @@ const readyPause = 2 * time.Second
 
 // WaitReady waits until the device is fit to start a run with such needs. It tells
 // why it waits whenever it looks.
-func (c *Client) WaitReady(ctx context.Context, w agent.Want, tell func(agent.Readiness)) error {
+func (c *Client) WaitReady(ctx context.Context, w run.Want, tell func(run.Readiness)) error {
 	for {
 		r, err := c.Ready(ctx, w)
 		if err != nil || r.Fit {

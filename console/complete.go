@@ -3,42 +3,42 @@ package console
 import (
 	"math"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Runs gives runs the form in which they leave as JSON: lists and maps are
 // never null.
-func Runs(runs []agent.Run) []agent.Run {
-	out := make([]agent.Run, len(runs))
+func Runs(runs []run.Run) []run.Run {
+	out := make([]run.Run, len(runs))
 	for i, r := range runs {
 		out[i] = Run(r)
 	}
 	return out
 }
 
-// Run is Runs for one.
-func Run(r agent.Run) agent.Run {
-	if r.Variant == nil {
-		r.Variant = map[string]string{}
-	}
+// Run gives one run the form that it has in a list: without discharge and facts.
+func Run(r run.Run) run.Run {
+	r.Discharge, r.Facts = nil, nil
 	if r.Results == nil {
-		r.Results = map[string]agent.Result{}
+		r.Results = map[string]run.Result{}
 	}
 	if r.Findings == nil {
-		r.Findings = []agent.Finding{}
+		r.Findings = []run.Finding{}
 	}
 	return r
 }
 
 // Detail is Runs for one with all that is kept of it. A run without a discharge
 // gets one of unknown numbers.
-func Detail(d agent.Detail) agent.Detail {
+func Detail(d run.Record) run.Record {
+	discharge, facts := d.Discharge, d.Facts
 	d.Run = Run(d.Run)
+	d.Discharge, d.Facts = discharge, facts
 	if d.Summaries == nil {
-		d.Summaries = []agent.Summary{}
+		d.Summaries = []run.Summary{}
 	}
 	if d.Discharge == nil {
-		d.Discharge = &agent.Discharge{}
+		d.Discharge = &run.Discharge{}
 	}
 	if d.Facts == nil {
 		d.Facts = map[string]string{}

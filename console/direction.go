@@ -3,33 +3,32 @@ package console
 import (
 	"slices"
 
-	"sweepd/agent"
-	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Direction is lower for the names listed, else higher.
-func Direction(name string, lower []string) agent.Better {
+func Direction(name string, lower []string) run.Better {
 	if slices.Contains(lower, name) {
-		return agent.Lower
+		return run.Lower
 	}
-	return agent.Higher
+	return run.Higher
 }
 
 // Explicit is lower for the names listed, else open.
-func Explicit(name string, lower []string) agent.Better {
+func Explicit(name string, lower []string) run.Better {
 	if slices.Contains(lower, name) {
-		return agent.Lower
+		return run.Lower
 	}
 	return ""
 }
 
 // PreferLower marks in runs the results of which less is better, beside those
 // that were stored so.
-func PreferLower(runs []analysis.Run, lower []string) {
+func PreferLower(runs []run.Run, lower []string) {
 	for i := range runs {
 		for _, name := range lower {
 			if r, ok := runs[i].Results[name]; ok {
-				r.LowerIsBetter = true
+				r.Better = run.Lower
 				runs[i].Results[name] = r
 			}
 		}

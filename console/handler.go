@@ -11,14 +11,15 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Agent is what the console needs of a running agent; *agent.Agent is one.
 type Agent interface {
-	StartRun(context.Context, agent.Start) (agent.Run, error)
-	StopRun(context.Context, agent.Stop) (agent.Detail, error)
-	Declare(context.Context, agent.Setting) error
-	Ready(context.Context, agent.Want) (agent.Readiness, error)
+	StartRun(context.Context, run.Start) (run.Run, error)
+	StopRun(context.Context, run.Stop) (run.Record, error)
+	Declare(context.Context, run.Setting) error
+	Ready(context.Context, run.Want) (run.Readiness, error)
 	Snapshot(*agent.Snapshot)
 }
 
@@ -31,7 +32,7 @@ type Options struct {
 	Machine Machine
 	// Changed is told of a run that a user corrected, rejected or kept, here or
 	// with a command on the data file; nil means that nobody wants to know.
-	Changed func(agent.Run)
+	Changed func(run.Run)
 	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
 	Metrics http.Handler
 	// Lower names the results of which less is better unless a request says
@@ -87,7 +88,7 @@ func (h *handler) status(w http.ResponseWriter, _ *http.Request) {
 		DischargeW: known(s.DischargeWatts), ChargeRatio: known(s.ChargeRatio), Sweeps: s.Sweeps,
 	}
 	if s.Sweeps > 0 {
-		status.At = agent.Stamp(s.At.Wall)
+		status.At = run.Stamp(s.At.Wall)
 	}
 	if s.Recording != nil {
 		run := Run(*s.Recording)
@@ -106,9 +107,9 @@ func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
 // ready tells whether the device is fit to start a run. ?supply=battery asks for
 // one on battery, ?charge=0.6 for one that needs the battery at 60 %.
 func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
-	want := agent.Want{Supply: agent.Supply(r.URL.Query().Get("supply"))}
+	want := run.Want{Supply: run.Supply(r.URL.Query().Get("supply"))}
 	switch want.Supply {
-	case agent.SupplyUnknown, agent.Mains, agent.Battery:
+	case run.SupplyUnknown, run.Mains, run.Battery:
 	default:
 		writeError(w, http.StatusBadRequest, errors.New("supply is mains or battery"))
 		return
@@ -123,7 +124,7 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 	}
 	if text := r.URL.Query().Get("setting"); text != "" {
 		var err error
-		if want.Setting, err = agent.ParseSetting(text); err != nil {
+		if want.Setting, err = run.ParseSetting(text); err != nil {
 			writeError(w, http.StatusBadRequest, err)
 			return
 		}
@@ -134,7 +135,7 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if readiness.Reasons == nil {
-		readiness.Reasons = []agent.Finding{}
+		readiness.Reasons = []run.Finding{}
 	}
 	writeJSON(w, readiness)
 }
@@ -184,7 +185,7 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	d, err := h.Agent.StopRun(r.Context(), agent.Stop{Results: results, Note: q.Note})
+	d, err := h.Agent.StopRun(r.Context(), run.Stop{Results: results, Note: q.Note})
 	if err != nil {
 		h.fail(w, r, err)
 		return

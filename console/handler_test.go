@@ -19,47 +19,48 @@ import (
 
 	"sweepd/agent"
 	"sweepd/collectors"
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // fakeAgent remembers what it was asked.
 type fakeAgent struct {
-	started  agent.Start
-	stopped  agent.Stop
-	declared agent.Setting
+	started  run.Start
+	stopped  run.Stop
+	declared run.Setting
 	looks    int
 	data     *store.Store
 	err      error
 }
 
-func (f *fakeAgent) StartRun(_ context.Context, s agent.Start) (agent.Run, error) {
+func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 	f.started = s
-	return agent.Run{ID: "019a", Labels: agent.Labels{Workload: s.Workload}}, f.err
+	return run.Run{ID: "019a", Labels: run.Labels{Workload: s.Workload}}, f.err
 }
 
-func (f *fakeAgent) StopRun(_ context.Context, s agent.Stop) (agent.Detail, error) {
+func (f *fakeAgent) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 	f.stopped = s
-	return agent.Detail{Run: agent.Run{ID: "019a", Results: s.Results}}, f.err
+	return run.Record{Run: run.Run{ID: "019a", Results: s.Results}}, f.err
 }
 
-func (f *fakeAgent) Declare(_ context.Context, s agent.Setting) error {
+func (f *fakeAgent) Declare(_ context.Context, s run.Setting) error {
 	f.declared = s
 	return f.err
 }
 
 func (f *fakeAgent) Snapshot(dst *agent.Snapshot) {
-	dst.Current = agent.Labels{Device: "unit-oak", Setting: f.declared}
-	dst.Sensors = []collectors.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}}
+	dst.Current = run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}
+	dst.Sensors = []run.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}}
 	dst.Values = []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 	dst.DischargeWatts, dst.ChargeRatio = math.NaN(), 0.5
 }
 
-func (f *fakeAgent) Ready(_ context.Context, w agent.Want) (agent.Readiness, error) {
+func (f *fakeAgent) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
 	f.looks++
 	if f.looks < 3 {
-		return agent.Readiness{Reasons: []agent.Finding{{Code: agent.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
+		return run.Readiness{Reasons: []run.Finding{{Code: run.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
 	}
-	return agent.Readiness{Fit: true}, f.err
+	return run.Readiness{Fit: true}, f.err
 }
 
 type fakeMachine struct{}
@@ -153,7 +154,7 @@ func TestStartAndStop(t *testing.T) {
 	f := &fakeAgent{}
 	h := newTestHandler(f)
 	w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"harbour-flight","setting":"25W","variant":{"cores":"6"},"note":"n"}`, nil)
-	if w.Code != 200 || f.started.Workload != "harbour-flight" || f.started.Setting.String() != "25W" || f.started.Variant["cores"] != "6" || f.started.Note != "n" {
+	if w.Code != 200 || f.started.Workload != "harbour-flight" || f.started.Setting.String() != "25W" || f.started.Variant != "cores=6" || f.started.Note != "n" {
 		t.Errorf("%d %s: %+v", w.Code, w.Body, f.started)
 	}
 	for _, list := range []string{`"variant":{}`, `"results":{}`, `"findings":[]`} {
@@ -162,8 +163,8 @@ func TestStartAndStop(t *testing.T) {
 		}
 	}
 	w = ask(h, "POST", "/api/v1/runs/stop", `{"results":{"fps":{"value":61.3,"unit":"fps"},"load":{"value":4},"x":{"value":1,"better":"lower"}}}`, nil)
-	want := map[string]agent.Result{
-		"fps": {Value: 61.3, Unit: "fps", Better: agent.Higher}, "load": {Value: 4, Better: agent.Lower}, "x": {Value: 1, Better: agent.Lower},
+	want := map[string]run.Result{
+		"fps": {Value: 61.3, Unit: "fps", Better: run.Higher}, "load": {Value: 4, Better: run.Lower}, "x": {Value: 1, Better: run.Lower},
 	}
 	for name, r := range want {
 		if f.stopped.Results[name] != r {
@@ -219,7 +220,7 @@ func TestAgentErrors(t *testing.T) {
 		err  error
 		code int
 	}{
-		{fmt.Errorf("run 1: %w", agent.ErrRecording), 409}, {agent.ErrNotRecording, 409}, {errors.New("disk full"), 500},
+		{fmt.Errorf("run 1: %w", run.ErrRecording), 409}, {run.ErrNotRecording, 409}, {errors.New("disk full"), 500},
 	} {
 		w := ask(newTestHandler(&fakeAgent{err: c.err}), "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil)
 		if w.Code != c.code || !strings.Contains(w.Body.String(), c.err.Error()) {
@@ -279,7 +280,7 @@ func TestClientAgainstServer(t *testing.T) {
 	if d, err := c.StopRun(ctx, StopRequest{Results: map[string]ResultMessage{"fps": {Value: &v}}}); err != nil || d.Results["fps"].Value != 3.5 {
 		t.Errorf("stop: %+v, %v", d, err)
 	}
-	if s, err := c.Declare(ctx, SettingRequest{Setting: "quiet"}); err != nil || s.Setting.Name != "quiet" {
+	if s, err := c.Declare(ctx, SettingRequest{Setting: "quiet"}); err != nil || s.Setting.Name() != "quiet" {
 		t.Errorf("declare: %+v, %v", s, err)
 	}
 	if s, err := c.Status(ctx); err != nil || s.Device != "unit-oak" {
@@ -307,10 +308,10 @@ func TestKeptRuns(t *testing.T) {
 	}
 	defer data.Close()
 	at, length := time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC), 60.0
-	for i, supply := range []agent.Supply{agent.Mains, agent.Battery} {
-		d := agent.Detail{Run: agent.Run{ID: fmt.Sprintf("019a0000-%d", i), State: agent.Finished, StartedAt: agent.Stamp(at), DurationS: &length,
-			Labels: agent.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: map[string]string{"cores": "6"}}}}
-		if _, _, err := data.ImportRuns(t.Context(), []agent.Detail{d}, nil); err != nil {
+	for i, supply := range []run.Supply{run.Mains, run.Battery} {
+		d := run.Record{Run: run.Run{ID: fmt.Sprintf("019a0000-%d", i), State: run.Finished, StartedAt: run.Stamp(at), DurationS: &length,
+			Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: "cores=6"}}}
+		if _, _, err := data.ImportRuns(t.Context(), []run.Record{d}, nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -365,7 +366,7 @@ func TestWaitReady(t *testing.T) {
 		c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
 		told := 0
 		start := time.Now()
-		if err := c.WaitReady(t.Context(), agent.Want{}, func(r agent.Readiness) { told += len(r.Reasons) }); err != nil {
+		if err := c.WaitReady(t.Context(), run.Want{}, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
 			t.Fatal(err)
 		}
 		if told != 2 || time.Since(start) != 2*readyPause {
@@ -374,7 +375,7 @@ func TestWaitReady(t *testing.T) {
 		f.looks = 0
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if err := c.WaitReady(ctx, agent.Want{}, func(agent.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
+		if err := c.WaitReady(ctx, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("given up: %v", err)
 		}
 	})

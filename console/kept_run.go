@@ -3,14 +3,14 @@ package console
 import (
 	"context"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // KeptRun is all that is kept of a run, with what was corrected and decided since:
 // GET /api/v1/runs/ID.
 type KeptRun struct {
-	agent.Detail
+	run.Record
 	History store.History `json:"history"`
 }
 
@@ -20,7 +20,7 @@ func ReadRun(ctx context.Context, s Store, id string) (k KeptRun, err error) {
 	if err != nil {
 		return k, err
 	}
-	k.Detail = Detail(d)
+	k.Record = Detail(d)
 	k.History, err = s.History(ctx, d.ID)
 	return k, err
 }

@@ -3,16 +3,16 @@ package console
 import (
 	"fmt"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // StartRequest asks for a run: POST /api/v1/runs/start. Setting is what a user
 // types ("25W", "quiet"); empty means the one declared before, or the one read.
 type StartRequest struct {
-	Workload string            `json:"workload"`
-	Setting  string            `json:"setting,omitempty"`
-	Variant  map[string]string `json:"variant,omitempty"`
-	Note     string            `json:"note,omitempty"`
+	Workload string      `json:"workload"`
+	Setting  string      `json:"setting,omitempty"`
+	Variant  run.Variant `json:"variant,omitempty"`
+	Note     string      `json:"note,omitempty"`
 }
 
 // Check tells why the request cannot be met.
@@ -21,21 +21,13 @@ func (q StartRequest) Check() error {
 	return err
 }
 
-func (q StartRequest) start() (agent.Start, error) {
-	s := agent.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note}
-	if err := agent.CheckLabel("workload", q.Workload); err != nil {
+func (q StartRequest) start() (run.Start, error) {
+	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note}
+	if err := s.Check(); err != nil || q.Setting == "" {
 		return s, err
 	}
-	for k, v := range q.Variant {
-		if err := agent.CheckVariantPair(k, v); err != nil {
-			return s, err
-		}
-	}
-	if q.Setting == "" {
-		return s, nil
-	}
-	setting, err := parseSetting(q.Setting)
-	s.Setting = &setting
+	var err error
+	s.Setting, err = parseSetting(q.Setting)
 	return s, err
 }
 
@@ -45,9 +37,9 @@ type SettingRequest struct {
 	Setting string `json:"setting"`
 }
 
-func (q SettingRequest) setting() (agent.Setting, error) {
+func (q SettingRequest) setting() (run.Setting, error) {
 	if q.Setting == "" {
-		return agent.Setting{}, nil
+		return run.Setting{}, nil
 	}
 	return parseSetting(q.Setting)
 }
@@ -58,10 +50,10 @@ func CheckSetting(text string) error {
 	return err
 }
 
-func parseSetting(text string) (agent.Setting, error) {
-	s, err := agent.ParseSetting(text)
-	if err == nil && s.Name != "" {
-		err = agent.CheckLabel("setting", s.Name)
+func parseSetting(text string) (run.Setting, error) {
+	s, err := run.ParseSetting(text)
+	if err == nil && s.Name() != "" {
+		err = run.CheckLabel("setting", s.Name())
 	}
 	return s, err
 }
@@ -83,24 +75,24 @@ type ResultsRequest struct {
 // ResultMessage is a result on its way in. Better is "higher", "lower" or empty
 // for what the configuration says.
 type ResultMessage struct {
-	Value  *float64     `json:"value"`
-	Unit   string       `json:"unit,omitempty"`
-	Better agent.Better `json:"better,omitempty"`
+	Value  *float64   `json:"value"`
+	Unit   string     `json:"unit,omitempty"`
+	Better run.Better `json:"better,omitempty"`
 }
 
 // Results completes what came in. lower names the results of which less is
 // better unless the message says otherwise.
-func Results(in map[string]ResultMessage, lower []string) (map[string]agent.Result, error) {
-	out := make(map[string]agent.Result, len(in))
+func Results(in map[string]ResultMessage, lower []string) (map[string]run.Result, error) {
+	out := make(map[string]run.Result, len(in))
 	for name, m := range in {
 		if m.Value == nil {
 			return nil, fmt.Errorf("result %s has no value", shorten(name))
 		}
-		r := agent.Result{Value: *m.Value, Unit: m.Unit, Better: m.Better}
+		r := run.Result{Value: *m.Value, Unit: m.Unit, Better: m.Better}
 		if r.Better == "" {
 			r.Better = Direction(name, lower)
 		}
-		if err := agent.CheckResult(name, r); err != nil {
+		if err := run.CheckResult(name, r); err != nil {
 			return nil, err
 		}
 		out[name] = r
@@ -111,16 +103,16 @@ func Results(in map[string]ResultMessage, lower []string) (map[string]agent.Resu
 // Status is what the agent is doing: GET /api/v1/status. Unknown numbers are
 // null.
 type Status struct {
-	Version     string          `json:"version"`
-	Device      string          `json:"device"`
-	At          agent.Timestamp `json:"at"`
-	Setting     agent.Setting   `json:"setting"`
-	SettingRead *agent.Setting  `json:"setting_read"`
-	Supply      agent.Supply    `json:"supply"`
-	Recording   *agent.Run      `json:"recording"`
-	DischargeW  *float64        `json:"discharge_watts"`
-	ChargeRatio *float64        `json:"charge_ratio"`
-	Sweeps      uint64          `json:"sweeps"`
+	Version     string              `json:"version"`
+	Device      string              `json:"device"`
+	At          run.Timestamp       `json:"at"`
+	Setting     run.SourcedSetting  `json:"setting"`
+	SettingRead *run.SourcedSetting `json:"setting_read"`
+	Supply      run.Supply          `json:"supply"`
+	Recording   *run.Run            `json:"recording"`
+	DischargeW  *float64            `json:"discharge_watts"`
+	ChargeRatio *float64            `json:"charge_ratio"`
+	Sweeps      uint64              `json:"sweeps"`
 }
 
 // errorMessage is the body of every answer that is not a success.

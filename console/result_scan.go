@@ -9,7 +9,7 @@ import (
 	"strings"
 	"sync"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // ResultScanner takes results from what a command prints.
@@ -38,7 +38,7 @@ func NewResultScanner(rules []string) (*ResultScanner, error) {
 		if !ok {
 			return nil, fmt.Errorf("rule %q is not NAME=REGEX, such as 'score=total score: ([0-9.]+)'", shorten(text))
 		}
-		if err := agent.CheckLabel("name of a result", name); err != nil {
+		if err := run.CheckLabel("name of a result", name); err != nil {
 			return nil, err
 		}
 		if isJSONPath(expression) {

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // number is what a result starts with, in decimal notation.
@@ -24,13 +24,13 @@ const (
 
 // ParseResult reads NAME=VALUE[UNIT], for example "fps_mean=61.3fps" or
 // "render time=12.5 s". The direction of the result is left open.
-func ParseResult(text string) (name string, r agent.Result, err error) {
+func ParseResult(text string) (name string, r run.Result, err error) {
 	name, value, found := strings.Cut(text, "=")
 	name = strings.TrimSpace(name)
 	if !found {
 		return "", r, fmt.Errorf("result %q is not NAME=VALUE: %s", shorten(text), valueHow)
 	}
-	if err := agent.CheckLabel("name of a result", name); err != nil {
+	if err := run.CheckLabel("name of a result", name); err != nil {
 		return "", r, err
 	}
 	r, err = ParseValue(value)
@@ -41,21 +41,21 @@ func ParseResult(text string) (name string, r agent.Result, err error) {
 }
 
 // ParseValue reads VALUE[UNIT]. Values are finite.
-func ParseValue(text string) (agent.Result, error) {
+func ParseValue(text string) (run.Result, error) {
 	text = strings.TrimSpace(text)
 	digits := number.FindString(text)
 	rest := strings.TrimSpace(text[len(digits):])
 	if digits == "" || !unit.MatchString(rest) || hexadecimal(digits, rest) {
-		return agent.Result{}, fmt.Errorf("%q is not a number: %s", shorten(text), valueHow)
+		return run.Result{}, fmt.Errorf("%q is not a number: %s", shorten(text), valueHow)
 	}
 	if len(rest) > maxUnit {
-		return agent.Result{}, fmt.Errorf("unit %q has %d bytes: at most %d are allowed", shorten(rest), len(rest), maxUnit)
+		return run.Result{}, fmt.Errorf("unit %q has %d bytes: at most %d are allowed", shorten(rest), len(rest), maxUnit)
 	}
 	v, err := strconv.ParseFloat(digits, 64)
 	if err != nil || math.IsInf(v, 0) {
-		return agent.Result{}, fmt.Errorf("%q is too large for a number", shorten(digits))
+		return run.Result{}, fmt.Errorf("%q is too large for a number", shorten(digits))
 	}
-	return agent.Result{Value: v, Unit: rest}, nil
+	return run.Result{Value: v, Unit: rest}, nil
 }
 
 // hexadecimal tells "0x1f" from a zero with the unit x1f.
@@ -83,25 +83,6 @@ func ParseResults(texts, lower []string) (map[string]ResultMessage, error) {
 		}
 	}
 	return out, nil
-}
-
-// ParseVariant reads pairs of the form k=v.
-func ParseVariant(pairs []string) (map[string]string, error) {
-	variant := map[string]string{}
-	for _, pair := range pairs {
-		k, v, found := strings.Cut(pair, "=")
-		if !found {
-			return nil, fmt.Errorf("variant %q is not a pair k=v, such as cores=6", shorten(pair))
-		}
-		if err := agent.CheckVariantPair(k, v); err != nil {
-			return nil, err
-		}
-		if old, twice := variant[k]; twice && old != v {
-			return nil, fmt.Errorf("variant %s is given twice, as %q and %q", k, old, v)
-		}
-		variant[k] = v
-	}
-	return variant, nil
 }
 
 // shorten keeps what a user typed short enough to quote.

@@ -4,7 +4,7 @@ import (
 	"strings"
 	"testing"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func TestParseResult(t *testing.T) {
@@ -28,7 +28,7 @@ func TestParseResult(t *testing.T) {
 		"fps \"quoted\"=7 hits": {`fps "quoted"`, 7, "hits"},
 	} {
 		name, r, err := ParseResult(text)
-		if err != nil || name != want.name || r != (agent.Result{Value: want.value, Unit: want.unit}) {
+		if err != nil || name != want.name || r != (run.Result{Value: want.value, Unit: want.unit}) {
 			t.Errorf("ParseResult(%q) = %q, %+v, %v; want %+v", text, name, r, err, want)
 		}
 	}
@@ -63,25 +63,5 @@ func TestParseResultRefuses(t *testing.T) {
 		if len(err.Error()) > 400 {
 			t.Errorf("ParseResult(%.40q): error of %d bytes", text, len(err.Error()))
 		}
-	}
-}
-
-func TestParseVariant(t *testing.T) {
-	v, err := ParseVariant([]string{"cores=6", "fan=loud=er", "cores=6"})
-	if err != nil || len(v) != 2 || v["cores"] != "6" || v["fan"] != "loud=er" {
-		t.Errorf("got %v, %v", v, err)
-	}
-	if v, err := ParseVariant(nil); v == nil || err != nil {
-		t.Errorf("no pairs: got %v, %v", v, err)
-	}
-	for pair, want := range map[string]string{
-		"cores": "not a pair", "=6": "empty", "cores=": "empty", "a,b=1": "may not hold", "a=1,2": "may not hold",
-	} {
-		if _, err := ParseVariant([]string{pair}); err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("%q: got %v, want %q", pair, err, want)
-		}
-	}
-	if _, err := ParseVariant([]string{"cores=6", "cores=8"}); err == nil || !strings.Contains(err.Error(), "given twice") {
-		t.Errorf("contradiction: %v", err)
 	}
 }

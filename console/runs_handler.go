@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -39,13 +39,13 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 // list takes the filters device, workload, supply and variant (k=v, repeated).
 func (h *handler) list(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	variant, err := ParseVariant(q["variant"])
+	variant, err := run.ParseVariantPairs(q["variant"])
 	if err != nil {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
 	runs, err := h.Store.Runs(r.Context(), store.Filter{
-		Device: q.Get("device"), Workload: q.Get("workload"), Supply: agent.Supply(q.Get("supply")), Variant: variant,
+		Device: q.Get("device"), Workload: q.Get("workload"), Supply: run.Supply(q.Get("supply")), Variant: variant,
 	})
 	if err != nil {
 		h.fail(w, r, err)
@@ -69,7 +69,7 @@ func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment
 		return
 	}
 	if change.Decision != Undecided {
-		if err := agent.CheckLabel("reason", change.Why); err != nil {
+		if err := run.CheckLabel("reason", change.Why); err != nil {
 			writeError(w, http.StatusBadRequest, err)
 			return
 		}
@@ -94,7 +94,7 @@ func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
 	w.WriteHeader(http.StatusNoContent)
 }
 
-func (h *handler) changed(r agent.Run) {
+func (h *handler) changed(r run.Run) {
 	if h.Changed != nil {
 		h.Changed(r)
 	}
@@ -102,7 +102,7 @@ func (h *handler) changed(r agent.Run) {
 
 // statusOf is the status for an error of the agent or the store.
 func statusOf(err error) int {
-	for _, conflict := range []error{agent.ErrRecording, agent.ErrNotRecording, store.ErrRecording, store.ErrNotRejected} {
+	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, store.ErrRecording, store.ErrNotRejected} {
 		if errors.Is(err, conflict) {
 			return http.StatusConflict
 		}

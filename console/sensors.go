@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // SensorRow is one sensor with its latest value, or one source that is missing:
@@ -32,7 +33,7 @@ type Machine interface {
 
 // SensorRows lists the sensors and what is missing. values are those of a
 // sweep, NaN where missing.
-func SensorRows(m Machine, sensors []collectors.Sensor, values []float64) []SensorRow {
+func SensorRows(m Machine, sensors []run.Sensor, values []float64) []SensorRow {
 	absences := m.Absences()
 	rows := make([]SensorRow, 0, len(sensors)+len(absences))
 	gone, listed := map[string]string{}, map[string]bool{}

@@ -5,12 +5,12 @@ import (
 	"math"
 
 	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // currentSeries are the gauges of the label set in force.
 type currentSeries struct {
-	key     string
+	cell    run.Cell
 	sensors int
 
 	discharge, charge, online, setting, active gauge
@@ -34,19 +34,19 @@ type powerGauge struct {
 // before it vanish, since they say nothing about now.
 func (m *Metrics) followCurrent() {
 	s := &m.snap
-	if key := m.keys.key(s.Current); m.current == nil || m.current.key != string(key) || m.current.sensors != len(s.Sensors) {
+	if cell := s.Current.Cell(); m.current == nil || m.current.cell != cell || m.current.sensors != len(s.Sensors) {
 		m.families.forgetCurrent()
-		m.current = m.newCurrent(string(key), labelValues(s.Current))
+		m.current = m.newCurrent(cell, labelValues(s.Current))
 	}
 	c := m.current
 	c.discharge.set(s.DischargeWatts)
 	c.charge.set(s.ChargeRatio)
-	if s.Current.Supply == agent.SupplyUnknown {
+	if s.Current.Supply == run.SupplyUnknown {
 		c.online.drop()
 	} else {
-		c.online.set(oneIf(s.Current.Supply == agent.Mains))
+		c.online.set(oneIf(s.Current.Supply == run.Mains))
 	}
-	c.setting.set(wattsOf(s.Current.Setting))
+	c.setting.set(wattsOf(s.Current.Setting.Setting))
 	c.active.set(oneIf(s.Recording != nil))
 	for i := range c.temperatures {
 		t := &c.temperatures[i]
@@ -58,10 +58,10 @@ func (m *Metrics) followCurrent() {
 	}
 }
 
-func (m *Metrics) newCurrent(key string, values []string) *currentSeries {
+func (m *Metrics) newCurrent(cell run.Cell, values []string) *currentSeries {
 	f := &m.families
 	c := &currentSeries{
-		key: key, sensors: len(m.snap.Sensors),
+		cell: cell, sensors: len(m.snap.Sensors),
 		discharge: gauge{vec: f.discharge, values: values},
 		charge:    gauge{vec: f.charge, values: values},
 		online:    gauge{vec: f.online, values: values},
@@ -78,11 +78,11 @@ func (m *Metrics) newCurrent(key string, values []string) *currentSeries {
 }
 
 // wattsOf is a setting in watts, NaN where it has a name only.
-func wattsOf(s agent.Setting) float64 {
-	if s.Watts == nil {
-		return math.NaN()
+func wattsOf(s run.Setting) float64 {
+	if w, ok := s.Watts(); ok {
+		return w
 	}
-	return *s.Watts
+	return math.NaN()
 }
 
 func with(values []string, more ...string) []string {
@@ -94,10 +94,10 @@ const onlyTemperature = "device"
 
 // temperatureNames gives the positions of the temperatures in a sweep and the
 // value of the label "sensor" of each, which is its instance.
-func temperatureNames(sensors []collectors.Sensor) map[int]string {
+func temperatureNames(sensors []run.Sensor) map[int]string {
 	names := map[int]string{}
 	for i, s := range sensors {
-		if s.ID == collectors.Temperature {
+		if s.ID == run.Temperature {
 			names[i] = cmp.Or(valid(s.Instance), onlyTemperature)
 		}
 	}

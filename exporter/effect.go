@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Effect is what the supply does to a result at one setting: battery over
@@ -60,7 +61,7 @@ func (e Effect) fields() []zap.Field {
 // SupplyEffects compares battery with mains wherever both were measured, for
 // every result. One result that cannot be compared does not keep the others
 // from it: the error joins what went wrong.
-func SupplyEffects(runs []analysis.Run) ([]Effect, error) {
+func SupplyEffects(runs []run.Run) ([]Effect, error) {
 	var effects []Effect
 	var failed error
 	for _, name := range resultsOnBoth(runs) {
@@ -80,14 +81,14 @@ func SupplyEffects(runs []analysis.Run) ([]Effect, error) {
 }
 
 // resultsOnBoth names the results that some device has on both supplies.
-func resultsOnBoth(runs []analysis.Run) []string {
+func resultsOnBoth(runs []run.Run) []string {
 	type group struct{ device, workload, variant, result string }
-	seen := map[group]string{} // the supply that it was seen on
+	seen := map[group]run.Supply{} // the supply that it was seen on
 	var names []string
 	for i := range runs {
 		r := &runs[i]
 		for name := range r.Results {
-			g := group{r.Device, r.Workload, r.Variant, name}
+			g := group{r.Device, r.Workload, string(r.Variant), name}
 			first, known := seen[g]
 			if !known {
 				seen[g] = r.Supply

@@ -7,14 +7,14 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // Runs gives the runs that the effects are computed from; *store.Store is one.
 type Runs interface {
-	AnalysisRuns(context.Context, store.Filter) ([]analysis.Run, store.Skipped, error)
+	AnalysisRuns(context.Context, store.Filter) ([]run.Run, store.Skipped, error)
 }
 
 // CompareSupplies computes the effects of the supply for the device and the
@@ -23,7 +23,7 @@ type Runs interface {
 // empty run means all of the store, without a word.
 //
 // Where a result cannot be compared, the others are exposed all the same.
-func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, r agent.Run, log *zap.Logger) error {
+func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, r run.Run, log *zap.Logger) error {
 	// One at a time: the last to read what is stored is the last to show it.
 	m.comparing.Lock()
 	defer m.comparing.Unlock()
@@ -34,7 +34,7 @@ func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, r agent.Run, l
 	effects, err := SupplyEffects(list)
 	m.showEffects(r.Device, r.Workload, effects)
 	for _, e := range effects {
-		if r.ID != "" && e.Setting == r.Setting.String() && e.Variant == agent.VariantText(r.Variant) {
+		if r.ID != "" && e.Setting == r.Setting.String() && e.Variant == string(r.Variant) {
 			log.Info(e.String(), e.fields()...)
 		}
 	}

@@ -14,8 +14,8 @@ import (
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest/observer"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -23,14 +23,14 @@ var day = time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC)
 
 // cellRuns are the runs of one cell. All of the day start together, so that no
 // passes can be told apart.
-func cellRuns(l agent.Labels, result string, values ...float64) []agent.Detail {
-	var list []agent.Detail
+func cellRuns(l run.Labels, result string, values ...float64) []run.Record {
+	var list []run.Record
 	for i, v := range values {
-		d := agent.Detail{Run: agent.Run{
-			ID:     fmt.Sprintf("%s|%s|%s|%s|%s|%s|%d", l.Device, l.Workload, l.Setting, l.Supply, agent.VariantText(l.Variant), result, i),
-			Labels: l, State: agent.Finished, StartedAt: agent.Stamp(day),
-			Results: map[string]agent.Result{result: {Value: v, Unit: "fps", Better: agent.Higher}}, Findings: []agent.Finding{},
-		}, Summaries: []agent.Summary{}, Facts: map[string]string{}}
+		d := run.Record{Run: run.Run{
+			ID:     fmt.Sprintf("%s|%s|%s|%s|%s|%s|%d", l.Device, l.Workload, l.Setting, l.Supply, string(l.Variant), result, i),
+			Labels: l, State: run.Finished, StartedAt: run.Stamp(day),
+			Results: map[string]run.Result{result: {Value: v, Unit: "fps", Better: run.Higher}}, Findings: []run.Finding{}, Facts: map[string]string{},
+		}, Summaries: []run.Summary{}}
 		length := 60.0
 		d.DurationS = &length
 		list = append(list, d)
@@ -38,27 +38,27 @@ func cellRuns(l agent.Labels, result string, values ...float64) []agent.Detail {
 	return list
 }
 
-func cell(w float64, supply agent.Supply) agent.Labels {
-	return agent.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: watts(w), Supply: supply, Variant: map[string]string{}}
+func cell(w float64, supply run.Supply) run.Labels {
+	return run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: watts(w), Supply: supply, Variant: ""}
 }
 
 // referenceRuns are two groups whose comparison was computed with base R 4.2.2;
 // the first is called battery here, the second mains.
-func referenceRuns() []agent.Detail {
+func referenceRuns() []run.Record {
 	return slices.Concat(
-		cellRuns(cell(10, agent.Battery), "fps_mean", 50, 50.2, 49.9),
-		cellRuns(cell(15, agent.Battery), "fps_mean", 60.3, 60, 60.1),
-		cellRuns(cell(20, agent.Battery), "fps_mean", 70, 70.1, 69.5),
-		cellRuns(cell(30, agent.Battery), "fps_mean", 80, 80.2, 79.9),
-		cellRuns(cell(10, agent.Mains), "fps_mean", 47, 47.3, 47.1),
-		cellRuns(cell(15, agent.Mains), "fps_mean", 59.9, 60.2, 60.1),
-		cellRuns(cell(20, agent.Mains), "fps_mean", 70.8, 70.5, 71.1),
-		cellRuns(cell(30, agent.Mains), "fps_mean", 84, 84.5, 84.2),
-		cellRuns(cell(40, agent.Mains), "fps_mean", 90, 90.2, 90.4),
+		cellRuns(cell(10, run.Battery), "fps_mean", 50, 50.2, 49.9),
+		cellRuns(cell(15, run.Battery), "fps_mean", 60.3, 60, 60.1),
+		cellRuns(cell(20, run.Battery), "fps_mean", 70, 70.1, 69.5),
+		cellRuns(cell(30, run.Battery), "fps_mean", 80, 80.2, 79.9),
+		cellRuns(cell(10, run.Mains), "fps_mean", 47, 47.3, 47.1),
+		cellRuns(cell(15, run.Mains), "fps_mean", 59.9, 60.2, 60.1),
+		cellRuns(cell(20, run.Mains), "fps_mean", 70.8, 70.5, 71.1),
+		cellRuns(cell(30, run.Mains), "fps_mean", 84, 84.5, 84.2),
+		cellRuns(cell(40, run.Mains), "fps_mean", 90, 90.2, 90.4),
 	)
 }
 
-func storeOf(t *testing.T, runs ...agent.Detail) *store.Store {
+func storeOf(t *testing.T, runs ...run.Record) *store.Store {
 	t.Helper()
 	s, err := store.Open(t.TempDir(), store.Options{})
 	if err != nil {
@@ -76,7 +76,7 @@ func storeOf(t *testing.T, runs ...agent.Detail) *store.Store {
 }
 
 // compareSupplies computes the effects for a run and gives what the log said.
-func compareSupplies(t *testing.T, m *Metrics, s *store.Store, r agent.Run) *observer.ObservedLogs {
+func compareSupplies(t *testing.T, m *Metrics, s *store.Store, r run.Run) *observer.ObservedLogs {
 	t.Helper()
 	core, logs := observer.New(zap.InfoLevel)
 	if err := m.CompareSupplies(context.Background(), s, r, zap.New(core)); err != nil {
@@ -163,7 +163,7 @@ var closeTo = cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) <= 1e-
 func TestSupplyEffectIsTheComparison(t *testing.T) {
 	s := storeOf(t, referenceRuns()...)
 	_, m := newStill(recordingSnapshot())
-	compareSupplies(t, m, s, agent.Run{})
+	compareSupplies(t, m, s, run.Run{})
 	got := shownEffects(t, m)
 	want := map[string]float64{}
 	for setting, v := range map[string][3]float64{ // ln estimate, lower - 1, upper - 1: base R 4.2.2
@@ -205,7 +205,7 @@ func TestSupplyEffectInTheLog(t *testing.T) {
 	if fields["verdict"] != "b" {
 		t.Errorf("verdict %v, want b: mains is ahead", fields["verdict"])
 	}
-	if logs := compareSupplies(t, m, s, agent.Run{}); logs.Len() != 0 {
+	if logs := compareSupplies(t, m, s, run.Run{}); logs.Len() != 0 {
 		t.Errorf("computing all cells says %v", logs.All())
 	}
 }
@@ -213,16 +213,16 @@ func TestSupplyEffectInTheLog(t *testing.T) {
 // A run that is rejected is in no number any more; a cell that has no run left
 // on one supply has no series left. Keeping the run brings all back.
 func TestSupplyEffectFollowsRejections(t *testing.T) {
-	other := cell(10, agent.Battery)
+	other := cell(10, run.Battery)
 	other.Workload = "tile-sort"
 	mains := other
-	mains.Supply = agent.Mains
+	mains.Supply = run.Mains
 	s := storeOf(t, slices.Concat(referenceRuns(), cellRuns(other, "fps_mean", 9, 9.1), cellRuns(mains, "fps_mean", 10, 10.1))...)
 	_, m := newStill(recordingSnapshot())
-	compareSupplies(t, m, s, agent.Run{})
+	compareSupplies(t, m, s, run.Run{})
 	before := shownEffects(t, m)
 
-	ctx, rejected := context.Background(), cellRuns(cell(10, agent.Battery), "fps_mean", 0, 0, 0)
+	ctx, rejected := context.Background(), cellRuns(cell(10, run.Battery), "fps_mean", 0, 0, 0)
 	for _, d := range rejected {
 		if err := s.Reject(ctx, d.ID, "the display was off", day); err != nil {
 			t.Fatal(err)
@@ -253,15 +253,15 @@ func TestSupplyEffectFollowsRejections(t *testing.T) {
 // With one run in each of three cells nothing tells the noise: no bounds, in
 // the metric, the table and the log; a cell that had bounds loses them.
 func TestSupplyEffectWithoutBounds(t *testing.T) {
-	var runs []agent.Detail
+	var runs []run.Record
 	for i, w := range []float64{10, 15, 20} {
-		runs = append(runs, cellRuns(cell(w, agent.Battery), "fps_mean", 50+float64(i))...)
-		runs = append(runs, cellRuns(cell(w, agent.Mains), "fps_mean", 52+float64(i))...)
+		runs = append(runs, cellRuns(cell(w, run.Battery), "fps_mean", 50+float64(i))...)
+		runs = append(runs, cellRuns(cell(w, run.Mains), "fps_mean", 52+float64(i))...)
 	}
-	extra := slices.Concat(cellRuns(cell(10, agent.Battery), "fps_mean", 50, 50.1, 49.9)[1:], cellRuns(cell(10, agent.Mains), "fps_mean", 52, 52.1, 51.9)[1:])
+	extra := slices.Concat(cellRuns(cell(10, run.Battery), "fps_mean", 50, 50.1, 49.9)[1:], cellRuns(cell(10, run.Mains), "fps_mean", 52, 52.1, 51.9)[1:])
 	s := storeOf(t, slices.Concat(runs, extra)...)
 	_, m := newStill(recordingSnapshot())
-	compareSupplies(t, m, s, agent.Run{})
+	compareSupplies(t, m, s, run.Run{})
 	if n := len(shownEffects(t, m)); n != 9 {
 		t.Fatalf("%d series with repeats, want three cells with three each: %v", n, shownEffects(t, m))
 	}
@@ -290,12 +290,12 @@ func TestSupplyEffectWithoutBounds(t *testing.T) {
 // Variants, named settings, results in seconds and a result that only one supply
 // has: each cell by itself, and the scope of one run leaves the others alone.
 func TestSupplyEffectCorners(t *testing.T) {
-	few := cell(15, agent.Battery)
-	few.Variant = map[string]string{"cores": "6"}
-	quiet := cell(15, agent.Battery)
-	quiet.Setting = agent.Setting{Name: "quiet", Source: agent.Profile}
+	few := cell(15, run.Battery)
+	few.Variant = "cores=6"
+	quiet := cell(15, run.Battery)
+	quiet.Setting = run.Named("quiet").From(run.Profile)
 	quiet.Workload = "tile-sort"
-	onMains := func(l agent.Labels) agent.Labels { l.Supply = agent.Mains; return l }
+	onMains := func(l run.Labels) run.Labels { l.Supply = run.Mains; return l }
 	runs := slices.Concat(referenceRuns(),
 		cellRuns(few, "fps_mean", 40, 40.2), cellRuns(onMains(few), "fps_mean", 41, 41.1),
 		cellRuns(quiet, "load_s", 12, 12.1), cellRuns(onMains(quiet), "load_s", 11, 11.1),
@@ -303,14 +303,14 @@ func TestSupplyEffectCorners(t *testing.T) {
 	for i := range runs {
 		for name, r := range runs[i].Results {
 			if name == "load_s" {
-				r.Unit, r.Better = "s", agent.Lower
+				r.Unit, r.Better = "s", run.Lower
 				runs[i].Results[name] = r
 			}
 		}
 	}
 	s := storeOf(t, runs...)
 	_, m := newStill(recordingSnapshot())
-	compareSupplies(t, m, s, agent.Run{})
+	compareSupplies(t, m, s, run.Run{})
 	all := shownEffects(t, m)
 	want := compared(t, s, "fps_mean")
 	for k, v := range compared(t, s, "load_s") {

@@ -20,19 +20,19 @@ func (m *Metrics) followEnergies() {
 		e.seen = false
 	}
 	for _, e := range m.snap.Energies {
-		key := m.keys.key(e.Labels)
-		s := m.energies[string(key)]
+		cell := e.Labels.Cell()
+		s := m.energies[cell]
 		if s == nil {
 			s = &energySeries{values: labelValues(e.Labels), counters: map[agent.Domain]*counter{}}
-			m.energies[string(key)] = s
+			m.energies[cell] = s
 		}
 		s.seen = true
 		s.follow(e, m.families.energy)
 	}
-	for key, e := range m.energies {
+	for cell, e := range m.energies {
 		if !e.seen {
 			e.drop(m.families.energy)
-			delete(m.energies, key)
+			delete(m.energies, cell)
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Source is what is exposed; *agent.Agent is one.
@@ -28,16 +29,15 @@ type Metrics struct {
 
 	mu   sync.Mutex // guards what follows
 	snap agent.Snapshot
-	keys keyer
 
 	families families
 	current  *currentSeries
-	energies map[string]*energySeries
+	energies map[run.Cell]*energySeries
 	sources  map[string]*sourceSeries // by collector
 
 	finished    []finishedRun
 	runsChanged bool
-	recording   *agent.Run // that was recording at the last scrape
+	recording   *run.Run // that was recording at the last scrape
 
 	sweepTime *prometheus.Desc
 }
@@ -46,7 +46,7 @@ type Metrics struct {
 func New(source Source, health func() []collectors.Health, build Build) *Metrics {
 	m := &Metrics{
 		registry: prometheus.NewRegistry(), source: source, health: health, families: newFamilies(),
-		energies: map[string]*energySeries{}, sources: map[string]*sourceSeries{},
+		energies: map[run.Cell]*energySeries{}, sources: map[string]*sourceSeries{},
 		sweepTime: prometheus.NewDesc("sweepd_sweep_duration_seconds", "Time that sweeps took.", nil, nil),
 	}
 	info := prometheus.NewGauge(prometheus.GaugeOpts{Name: "sweepd_build_info", Help: "1, with the version of this program.",

@@ -14,7 +14,7 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // lines are the samples of a metric in the exposition.
@@ -44,7 +44,7 @@ func TestMissingReadingsAreAbsent(t *testing.T) {
 			}
 		}
 	}
-	source.shown.Current.Supply = agent.SupplyUnknown
+	source.shown.Current.Supply = run.SupplyUnknown
 	if got := lines(t, m, "sweepd_supply_online"); len(got) != 0 {
 		t.Errorf("the supply is unknown, exposed is %v", got)
 	}
@@ -54,7 +54,7 @@ func TestMissingReadingsAreAbsent(t *testing.T) {
 func TestLateSensors(t *testing.T) {
 	source, m := newStill(recordingSnapshot())
 	before := len(lines(t, m, "sweepd_temperature_celsius"))
-	source.shown.Sensors = append(source.shown.Sensors, collectors.Sensor{ID: collectors.Temperature})
+	source.shown.Sensors = append(source.shown.Sensors, run.Sensor{ID: run.Temperature})
 	source.shown.Values = append(source.shown.Values, 40)
 	got := lines(t, m, "sweepd_temperature_celsius")
 	if len(got) != before+1 || !strings.Contains(strings.Join(got, "\n"), `sensor="`+onlyTemperature+`"`) {
@@ -85,7 +85,7 @@ func TestRunInfoFollowsTheRunsLabels(t *testing.T) {
 	s := recordingSnapshot()
 	known := s.Recording
 	early := *known
-	early.Setting, early.Supply = agent.Setting{}, agent.SupplyUnknown
+	early.Setting, early.Supply = run.SourcedSetting{}, run.SupplyUnknown
 	s.Recording = &early
 	source, m := newStill(s)
 	exposition(t, m)
@@ -100,7 +100,7 @@ func TestRunInfoFollowsTheRunsLabels(t *testing.T) {
 func TestFindingsOfRepeats(t *testing.T) {
 	source, m := newStill(recordingSnapshot())
 	for _, id := range []string{"one", "two"} {
-		d := agent.Detail{Run: agent.Run{ID: id, Labels: source.shown.Current, Findings: []agent.Finding{{Code: agent.Throttled, Severity: agent.SeverityNote}}}}
+		d := run.Record{Run: run.Run{ID: id, Labels: source.shown.Current, Findings: []run.Finding{{Code: run.Throttled, Severity: run.SeverityNote}}}}
 		m.RunFinished(d)
 	}
 	if got := lines(t, m, "sweepd_run_findings"); len(got) != 1 || !strings.HasSuffix(got[0], "} 2") {
@@ -111,7 +111,7 @@ func TestFindingsOfRepeats(t *testing.T) {
 	}
 	for range 100 {
 		source.shown.Now.Mono += time.Minute
-		m.RunFinished(agent.Detail{})
+		m.RunFinished(run.Record{})
 	}
 	if len(m.finished) > 6 {
 		t.Errorf("%d runs kept, want those of five minutes", len(m.finished))
@@ -121,7 +121,7 @@ func TestFindingsOfRepeats(t *testing.T) {
 // What the system reports may be any bytes; the scrape goes on.
 func TestTextThatIsNotUTF8(t *testing.T) {
 	s := recordingSnapshot()
-	s.Current.Setting = agent.Setting{Name: "qu\xffiet", Source: agent.Profile}
+	s.Current.Setting = run.Named("qu\xffiet").From(run.Profile)
 	s.Sensors[0].Instance = "pack\xffage"
 	_, m := newStill(s)
 	m.showEffects("", "", []Effect{{Device: "unit\xff", Ratio: 1}})
@@ -130,29 +130,26 @@ func TestTextThatIsNotUTF8(t *testing.T) {
 	}
 }
 
-// Keys tell label sets apart exactly where their labels do.
-func TestKeysOfLabelSets(t *testing.T) {
-	a := agent.Labels{Device: "a", Workload: "b", Setting: watts(15), Supply: agent.Mains, Variant: map[string]string{"cores": "6", "smt": "off"}}
-	var k keyer
-	key := func(l agent.Labels) string { return string(k.key(l)) }
+// Cells tell label sets apart exactly where their values do.
+func TestCellsOfLabelSets(t *testing.T) {
+	a := run.Labels{Device: "a", Workload: "b", Setting: watts(15), Supply: run.Mains, Variant: "cores=6,smt=off"}
 	same := a
-	fifteen := 15.0
-	same.Setting = agent.Setting{Watts: &fifteen, Source: agent.Firmware}
-	same.Variant = map[string]string{"smt": "off", "cores": "6"}
-	if key(a) != key(same) {
-		t.Error("equal labels have two keys")
+	same.Setting = run.Watts(15.004).From(run.Firmware)
+	same.Variant = run.NewVariant(map[string]string{"smt": "off", "cores": "6"})
+	if a.Cell() != same.Cell() {
+		t.Error("equal labels have two cells")
 	}
-	for name, change := range map[string]func(*agent.Labels){
-		"device and workload": func(l *agent.Labels) { l.Device, l.Workload = "ab", "" },
-		"setting":             func(l *agent.Labels) { l.Setting = watts(15.5) },
-		"supply":              func(l *agent.Labels) { l.Supply = agent.Battery },
-		"variant":             func(l *agent.Labels) { l.Variant = map[string]string{"cores": "6"} },
-		"variant's value":     func(l *agent.Labels) { l.Variant = map[string]string{"cores": "6", "smt": "on"} },
+	for name, change := range map[string]func(*run.Labels){
+		"device and workload": func(l *run.Labels) { l.Device, l.Workload = "ab", "" },
+		"setting":             func(l *run.Labels) { l.Setting = watts(15.5) },
+		"supply":              func(l *run.Labels) { l.Supply = run.Battery },
+		"variant":             func(l *run.Labels) { l.Variant = "cores=6" },
+		"variant's value":     func(l *run.Labels) { l.Variant = "cores=6,smt=on" },
 	} {
 		b := a
 		change(&b)
-		if key(a) == key(b) {
-			t.Errorf("labels that differ in %s have one key", name)
+		if a.Cell() == b.Cell() {
+			t.Errorf("labels that differ in %s have one cell", name)
 		}
 	}
 }
@@ -167,7 +164,7 @@ func TestPedanticRegistry(t *testing.T) {
 		if _, err := r.Gather(); err != nil {
 			t.Error(err)
 		}
-		m.RunFinished(agent.Detail{Run: *source.shown.Recording})
+		m.RunFinished(run.Record{Run: *source.shown.Recording})
 	}
 }
 

@@ -20,6 +20,7 @@ import (
 	"sweepd/agent"
 	"sweepd/analysis"
 	"sweepd/collectors"
+	"sweepd/run"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -29,19 +30,19 @@ type still struct{ shown agent.Snapshot }
 
 func (s *still) Snapshot(dst *agent.Snapshot) { *dst = s.shown }
 
-func watts(w float64) agent.Setting { return agent.Setting{Watts: &w, Source: agent.Declared} }
+func watts(w float64) run.SourcedSetting { return run.Watts(w).From(run.Declared) }
 
 // recordingSnapshot is a run on battery, in the middle.
 func recordingSnapshot() agent.Snapshot {
-	labels := agent.Labels{Device: "unit-oak", Workload: `harbour "flight"`, Setting: watts(12.5), Supply: agent.Battery, Variant: map[string]string{"smt": "off", "cores": "6"}}
-	idle := agent.Labels{Device: "unit-oak", Setting: watts(12.5), Supply: agent.Battery}
+	labels := run.Labels{Device: "unit-oak", Workload: `harbour "flight"`, Setting: watts(12.5), Supply: run.Battery, Variant: "cores=6,smt=off"}
+	idle := run.Labels{Device: "unit-oak", Setting: watts(12.5), Supply: run.Battery}
 	return agent.Snapshot{
-		Now: agent.Instant{Mono: time.Hour}, At: agent.Instant{Mono: time.Hour}, Sweeps: 400, SweepSeconds: 0.06,
-		Current: labels, Recording: &agent.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", Labels: labels},
-		Sensors: []collectors.Sensor{
-			{ID: collectors.Temperature, Instance: "package", Unit: "celsius"},
-			{ID: collectors.Temperature, Instance: "disk/Composite", Unit: "celsius"},
-			{ID: collectors.BatteryPower, Instance: "BAT0", Unit: "watts"},
+		Now: run.Instant{Mono: time.Hour}, At: run.Instant{Mono: time.Hour}, Sweeps: 400, SweepSeconds: 0.06,
+		Current: labels, Recording: &run.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", Labels: labels},
+		Sensors: []run.Sensor{
+			{ID: run.Temperature, Instance: "package", Unit: "celsius"},
+			{ID: run.Temperature, Instance: "disk/Composite", Unit: "celsius"},
+			{ID: run.BatteryPower, Instance: "BAT0", Unit: "watts"},
 		},
 		Values:         []float64{71.5, math.NaN(), 21.4},
 		DischargeWatts: 21.4, ChargeRatio: 0.83,
@@ -101,8 +102,8 @@ func TestExposition(t *testing.T) {
 	golden(t, "recording.prom", exposition(t, m))
 
 	// The run ends: its gauges vanish, its counters and findings stay.
-	ended := agent.Detail{Run: *source.shown.Recording}
-	ended.Findings = []agent.Finding{{Code: agent.TooShort, Severity: agent.SeverityDoubt}, {Code: agent.Charging, Severity: agent.SeverityNote}}
+	ended := run.Record{Run: *source.shown.Recording}
+	ended.Findings = []run.Finding{{Code: run.TooShort, Severity: run.SeverityDoubt}, {Code: run.Charging, Severity: run.SeverityNote}}
 	source.shown.Recording = nil
 	source.shown.Current = source.shown.Energies[1].Labels
 	m.RunFinished(ended)

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -44,13 +44,13 @@ const (
 	waveEnergy  = 3
 )
 
-func (wave) Sensors() []collectors.Sensor {
-	return []collectors.Sensor{
-		{ID: collectors.SupplyOnline, Instance: "ADP0"},
-		{ID: collectors.BatteryPower, Instance: "BAT0", Unit: "watts", Resolution: 1e-6},
-		{ID: collectors.BatteryDirection, Instance: "BAT0"},
-		{ID: collectors.PackageEnergy, Instance: "package-0", Unit: "joules", Kind: collectors.Counter, Resolution: 1e-6},
-		{ID: collectors.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
+func (wave) Sensors() []run.Sensor {
+	return []run.Sensor{
+		{ID: run.SupplyOnline, Instance: "ADP0"},
+		{ID: run.BatteryPower, Instance: "BAT0", Unit: "watts", Resolution: 1e-6},
+		{ID: run.BatteryDirection, Instance: "BAT0"},
+		{ID: run.PackageEnergy, Instance: "package-0", Unit: "joules", Kind: run.Counter, Resolution: 1e-6},
+		{ID: run.PackagePower, Instance: "package-0", Unit: "watts", Resolution: 1e-6},
 	}
 }
 
@@ -117,8 +117,7 @@ func TestPowerInPrometheusIsTheAgents(t *testing.T) {
 	server := httptest.NewServer(m.Handler())
 	t.Cleanup(server.Close)
 	ctx := context.Background()
-	setting := watts(25)
-	run, err := a.StartRun(ctx, agent.Start{Workload: "harbour-flight", Setting: &setting})
+	started, err := a.StartRun(ctx, run.Start{Workload: "harbour-flight", Setting: run.Watts(25)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -137,11 +136,11 @@ func TestPowerInPrometheusIsTheAgents(t *testing.T) {
 	if up := p.one(t, "up", time.Now()); up != 1 {
 		t.Errorf("up is %v", up)
 	}
-	detail, err := a.StopRun(ctx, agent.Stop{})
+	detail, err := a.StopRun(ctx, run.Stop{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	trace, err := s.Trace(ctx, run.ID)
+	trace, err := s.Trace(ctx, started.ID)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -166,7 +165,7 @@ func TestPowerInPrometheusIsTheAgents(t *testing.T) {
 	// The label set stays after the run, so its last scrape is complete.
 	energy := 0.0
 	for _, x := range detail.Summaries {
-		if x.Sensor == collectors.PackageEnergy && x.EnergyJoules != nil {
+		if x.Sensor == run.PackageEnergy && x.EnergyJoules != nil {
 			energy = *x.EnergyJoules
 		}
 	}
@@ -184,11 +183,11 @@ type ownMean struct {
 
 // between is the mean from one moment to another, W, from the run's stored
 // sweeps; between two sweeps the energy goes straight on.
-func (o ownMean) between(t *testing.T, trace agent.Trace, from, to time.Time) float64 {
+func (o ownMean) between(t *testing.T, trace run.Trace, from, to time.Time) float64 {
 	t.Helper()
 	var energy, lastValue, atFrom, atTo float64
 	var lastAt time.Time
-	err := trace.Each(func(s agent.Sweep) error {
+	err := trace.Each(func(s run.Sweep) error {
 		value, wall := s.Values[o.at], s.At.Wall
 		if !lastAt.IsZero() {
 			step := value - lastValue

@@ -12,11 +12,11 @@ import (
 	"go.uber.org/zap"
 	"gonum.org/v1/gonum/stat"
 
-	"sweepd/agent"
 	"sweepd/analysis"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -28,7 +28,7 @@ type testDay struct {
 	metrics  *Metrics
 	scraped  scraped
 	next     time.Time // of the next scrape
-	finished []agent.Detail
+	finished []run.Record
 	drained  float64 // that left the battery during runs, J, as the model knows it
 }
 
@@ -61,7 +61,7 @@ func newTestDay(t *testing.T) *testDay {
 	return d
 }
 
-func (d *testDay) onFinish(r agent.Detail) {
+func (d *testDay) onFinish(r run.Record) {
 	d.metrics.RunFinished(r)
 	if err := d.metrics.CompareSupplies(context.Background(), d.store, r.Run, zap.NewNop()); err != nil {
 		d.t.Error(err)
@@ -88,8 +88,7 @@ func (d *testDay) run(w float64) {
 	d.bench.Device.SetLimit(w)
 	d.pass(140 * time.Second) // to cool down
 	flight := simdevice.HarbourFlight()
-	setting := watts(w)
-	if _, err := d.bench.Start(agent.Start{Workload: flight.Name, Setting: &setting}); err != nil {
+	if _, err := d.bench.Start(run.Start{Workload: flight.Name, Setting: run.Watts(w)}); err != nil {
 		d.t.Fatal(err)
 	}
 	before := d.bench.Device.Truth().DischargedJ
@@ -97,8 +96,8 @@ func (d *testDay) run(w float64) {
 	d.pass(2 * time.Minute)
 	d.drained += d.bench.Device.Truth().DischargedJ - before
 	played, _ := d.bench.Device.StopWorkload()
-	results := map[string]agent.Result{played.Metric: {Value: played.Value, Unit: played.Unit, Better: agent.Higher}}
-	if _, err := d.bench.Stop(agent.Stop{Results: results}); err != nil {
+	results := map[string]run.Result{played.Metric: {Value: played.Value, Unit: played.Unit, Better: run.Higher}}
+	if _, err := d.bench.Stop(run.Stop{Results: results}); err != nil {
 		d.t.Fatal(err)
 	}
 }
@@ -216,7 +215,7 @@ func (d *testDay) checkHeat(t *testing.T, answer []series) {
 	peaks := map[string]float64{} // seen by the agent's own sweeps
 	for _, r := range d.finished {
 		for _, x := range r.Summaries {
-			if x.Sensor == collectors.Temperature {
+			if x.Sensor == run.Temperature {
 				name := strings.Join([]string{r.Setting.String(), string(r.Supply), x.Instance}, " ")
 				peaks[name] = max(peaks[name], *x.Max)
 			}

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // shownFor is how long a run that ended stays exposed.
@@ -12,12 +12,12 @@ const shownFor = 5 * time.Minute
 
 // finishedRun is a run that ended a short while ago.
 type finishedRun struct {
-	run   agent.Run
+	run   run.Run
 	until time.Duration
 }
 
 // RunFinished has a run that ended exposed with its findings.
-func (m *Metrics) RunFinished(d agent.Detail) {
+func (m *Metrics) RunFinished(d run.Record) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.source.Snapshot(&m.snap)

@@ -15,7 +15,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // RowError says which cell of a tidy table cannot be taken.
@@ -40,8 +40,8 @@ func (e *RowError) Unwrap() error { return e.Err }
 //
 // A run without an id gets one that is derived from its row, so that importing a
 // file twice adds nothing; equal rows are told apart by their order.
-func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*agent.Detail, error] {
-	return func(yield func(*agent.Detail, error) bool) {
+func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*run.Record, error] {
+	return func(yield func(*run.Record, error) bool) {
 		t := &tidyReader{file: file, lower: lower, twins: map[uuid.UUID]int{}}
 		in, err := t.open(r)
 		if err != nil {
@@ -103,7 +103,7 @@ func (t *tidyReader) readHeader(in *csv.Reader) error {
 	}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
-		if err := agent.CheckLabel("column name", name); err != nil {
+		if err := run.CheckLabel("column name", name); err != nil {
 			return fmt.Errorf("%s: line 1, column %d: %w", t.file, i+1, err)
 		}
 		if slices.Contains(t.columns, name) {
@@ -120,7 +120,7 @@ func (t *tidyReader) readHeader(in *csv.Reader) error {
 }
 
 // next is the run of the next row, io.EOF after the last.
-func (t *tidyReader) next(in *csv.Reader) (*agent.Detail, error) {
+func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
 	record, err := in.Read()
 	if errors.Is(err, io.EOF) {
 		return nil, io.EOF
@@ -132,9 +132,9 @@ func (t *tidyReader) next(in *csv.Reader) (*agent.Detail, error) {
 	return t.run(record, line)
 }
 
-func (t *tidyReader) run(record []string, line int) (*agent.Detail, error) {
-	d := &agent.Detail{Summaries: []agent.Summary{}, Facts: map[string]string{}}
-	d.State, d.Findings, d.Variant, d.Results = agent.Finished, []agent.Finding{}, map[string]string{}, map[string]agent.Result{}
+func (t *tidyReader) run(record []string, line int) (*run.Record, error) {
+	d := &run.Record{Summaries: []run.Summary{}}
+	d.State, d.Findings, d.Results = run.Finished, []run.Finding{}, map[string]run.Result{}
 	var units, lower string
 	for i, column := range t.columns {
 		text := strings.TrimSpace(record[i])
@@ -168,20 +168,26 @@ func shorten(s string) string {
 }
 
 // cell takes one cell of a run.
-func (t *tidyReader) cell(d *agent.Detail, column, text string) (err error) {
+func (t *tidyReader) cell(d *run.Record, column, text string) (err error) {
 	switch column {
 	case colDevice:
 		d.Device, err = t.label(column, text)
 	case colWorkload:
 		d.Workload, err = t.label(column, text)
 	case colVariant:
-		err = readVariant(d.Variant, text)
+		d.Variant, err = run.ParseVariant(strings.Clone(text))
 	case colSupply:
 		d.Supply, err = readSupply(text)
 	case colSettingW:
-		d.Setting.Watts, err = readNumber(text, "watts above 0, at most 1000", func(w float64) bool { return w > 0 && w <= 1000 })
+		var w *float64
+		w, err = readNumber(text, "watts above 0, at most 1000", func(w float64) bool { return w > 0 && w <= run.MaxSettingWatts })
+		if w != nil {
+			d.Setting.Setting = run.Watts(*w)
+		}
 	case colSetting:
-		d.Setting.Name = strings.Clone(text)
+		if _, inWatts := d.Setting.Watts(); !inWatts {
+			d.Setting.Setting = readSetting(text)
+		}
 	case colStarted:
 		d.StartedAt, err = readTime(text)
 	case colDuration:
@@ -209,7 +215,7 @@ func (t *tidyReader) label(what, text string) (string, error) {
 	if known, there := t.texts[text]; there {
 		return known, nil
 	}
-	if err := agent.CheckLabel(what, text); err != nil {
+	if err := run.CheckLabel(what, text); err != nil {
 		return "", err
 	}
 	if t.texts == nil {
@@ -219,7 +225,7 @@ func (t *tidyReader) label(what, text string) (string, error) {
 	return t.texts[text], nil
 }
 
-func (t *tidyReader) result(d *agent.Detail, name, text string) error {
+func (t *tidyReader) result(d *run.Record, name, text string) error {
 	if text == "" {
 		return nil
 	}
@@ -227,16 +233,16 @@ func (t *tidyReader) result(d *agent.Detail, name, text string) error {
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
 		return errors.New("is not a finite number, and a column that is not known holds a result; leave unknown results empty, and other text out")
 	}
-	better := agent.Higher
+	better := run.Higher
 	if slices.Contains(t.lower, name) {
-		better = agent.Lower
+		better = run.Lower
 	}
-	d.Results[name] = agent.Result{Value: v, Better: better}
+	d.Results[name] = run.Result{Value: v, Better: better}
 	return nil
 }
 
 // terms takes the columns units and lower.
-func (t *tidyReader) terms(d *agent.Detail, units, lower string) error {
+func (t *tidyReader) terms(d *run.Record, units, lower string) error {
 	for _, pair := range split(units) {
 		name, unit, _ := strings.Cut(pair, "=")
 		r, there := d.Results[name]
@@ -251,7 +257,7 @@ func (t *tidyReader) terms(d *agent.Detail, units, lower string) error {
 		if !there {
 			return fmt.Errorf("column %s: %q names a result that the row does not have", colLower, name)
 		}
-		r.Better = agent.Lower
+		r.Better = run.Lower
 		d.Results[name] = r
 	}
 	return nil
@@ -264,44 +270,32 @@ func split(text string) []string {
 	return strings.Split(text, ";")
 }
 
-func readVariant(v map[string]string, text string) error {
-	if text == "" {
-		return nil
+// readSetting reads the name of a setting, which may be watts: "15W" is no name.
+func readSetting(text string) run.Setting {
+	if s, err := run.ParseSetting(text); err == nil && s.Name() == "" {
+		return s
 	}
-	for _, pair := range strings.Split(text, ",") {
-		key, value, found := strings.Cut(pair, "=")
-		if !found {
-			return fmt.Errorf("is no list of pairs: want key=value, several joined by commas")
-		}
-		if err := agent.CheckVariantPair(key, value); err != nil {
-			return err
-		}
-		if _, twice := v[key]; twice {
-			return fmt.Errorf("holds the key %s twice", key)
-		}
-		v[strings.Clone(key)] = strings.Clone(value)
-	}
-	return nil
+	return run.Named(strings.Clone(text))
 }
 
-func readSupply(text string) (agent.Supply, error) {
-	switch s := agent.Supply(text); s {
-	case agent.Mains:
-		return agent.Mains, nil
-	case agent.Battery:
-		return agent.Battery, nil
-	case agent.SupplyUnknown:
+func readSupply(text string) (run.Supply, error) {
+	switch s := run.Supply(text); s {
+	case run.Mains:
+		return run.Mains, nil
+	case run.Battery:
+		return run.Battery, nil
+	case run.SupplyUnknown:
 		return s, nil
 	}
 	return "", errors.New("is no supply: want mains, battery or nothing")
 }
 
-func readState(text string) (agent.State, error) {
+func readState(text string) (run.State, error) {
 	switch text {
 	case "":
-		return agent.Finished, nil
-	case string(agent.Finished), string(agent.Interrupted), string(agent.Rejected):
-		return agent.State(strings.Clone(text)), nil
+		return run.Finished, nil
+	case string(run.Finished), string(run.Interrupted), string(run.Rejected):
+		return run.State(strings.Clone(text)), nil
 	}
 	return "", errors.New("is no state of a run that ended: want finished, interrupted, rejected or nothing")
 }
@@ -320,15 +314,15 @@ func readNumber(text, want string, fit func(float64) bool) (*float64, error) {
 
 func notNegative(x float64) bool { return x >= 0 }
 
-func readTime(text string) (agent.Timestamp, error) {
+func readTime(text string) (run.Timestamp, error) {
 	if text == "" {
-		return agent.Timestamp{}, nil
+		return run.Timestamp{}, nil
 	}
 	at, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil {
-		return agent.Timestamp{}, errors.New("is no time: want RFC 3339, such as 2026-05-04T09:30:00Z")
+		return run.Timestamp{}, errors.New("is no time: want RFC 3339, such as 2026-05-04T09:30:00Z")
 	}
-	return agent.Stamp(at), nil
+	return run.Stamp(at), nil
 }
 
 func checkID(text string) error {

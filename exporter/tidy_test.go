@@ -12,13 +12,13 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func ptr(x float64) *float64 { return &x }
 
 // collect gives the runs before the first error.
-func collect(runs iter.Seq2[*agent.Detail, error]) (list []agent.Detail, err error) {
+func collect(runs iter.Seq2[*run.Record, error]) (list []run.Record, err error) {
 	for d, err := range runs {
 		if err != nil {
 			return list, err
@@ -28,7 +28,7 @@ func collect(runs iter.Seq2[*agent.Detail, error]) (list []agent.Detail, err err
 	return list, nil
 }
 
-func readTidy(t *testing.T, text string) []agent.Detail {
+func readTidy(t *testing.T, text string) []run.Record {
 	t.Helper()
 	list, err := collect(ReadTidy(strings.NewReader(text), "day.csv", nil))
 	if err != nil {
@@ -45,19 +45,19 @@ func TestReadTidy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := agent.Run{
-		Labels: agent.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: agent.Setting{Watts: ptr(15)}, Supply: agent.Battery,
-			Variant: map[string]string{"smt": "off", "cores": "6"}},
-		State: agent.Finished, StartedAt: agent.Stamp(time.Date(2026, 5, 4, 7, 30, 0, 0, time.UTC)),
-		DurationS: ptr(60.5), PackageW: ptr(14.9), SystemW: ptr(24.8),
-		Results: map[string]agent.Result{"fps_mean": {Value: 61.25, Better: agent.Higher}}, Findings: []agent.Finding{},
+	want := run.Run{
+		Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: run.Watts(15).From(""), Supply: run.Battery,
+			Variant: "cores=6,smt=off"},
+		State: run.Finished, StartedAt: run.Stamp(time.Date(2026, 5, 4, 7, 30, 0, 0, time.UTC)),
+		DurationS: new(float64(60.5)), PackageW: ptr(14.9), SystemW: ptr(24.8),
+		Results: map[string]run.Result{"fps_mean": {Value: 61.25, Better: run.Higher}}, Findings: []run.Finding{},
 	}
 	got := list[0].Run
 	got.ID = ""
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("first row (-want +got):\n%s", diff)
 	}
-	if r := list[1]; r.Setting.Known() || r.DurationS != nil || r.PackageW != nil || r.Results["seconds"].Better != agent.Lower || len(r.Results) != 1 {
+	if r := list[1]; r.Setting.Known() || r.DurationS != nil || r.PackageW != nil || r.Results["seconds"].Better != run.Lower || len(r.Results) != 1 {
 		t.Errorf("second row: %+v; empty must be unknown", r.Run)
 	}
 }
@@ -81,7 +81,7 @@ func TestBadTables(t *testing.T) {
 		{"device,workload,\n", "line 1, column 3: column name is empty"},
 		{head + ",w,,,,,,,,1\n", `line 2, column device: "": device is empty`},
 		{head + "d,w,,,15,,,,,1\nd,w,,usb,15,,,,,1\n", `line 3, column supply: "usb": is no supply`},
-		{head + "d,w,cores,,15,,,,,1\n", `line 2, column variant: "cores": is no list of pairs`},
+		{head + "d,w,cores,,15,,,,,1\n", `line 2, column variant: "cores": variant "cores" is not a pair`},
 		{head + "d,w,,,0,,,,,1\n", `line 2, column setting_w: "0": is not a number of watts above 0`},
 		{head + "d,w,,,fast,,,,,1\n", `column setting_w: "fast"`},
 		{head + "d,w,,,15,yesterday,,,,1\n", `column started_at: "yesterday": is no time: want RFC 3339`},
@@ -138,7 +138,7 @@ func TestTidyRoundTrip(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		got := make([]agent.Run, len(list))
+		got := make([]run.Run, len(list))
 		for i := range list {
 			got[i] = list[i].Run
 		}
@@ -148,7 +148,7 @@ func TestTidyRoundTrip(t *testing.T) {
 	})
 }
 
-func drawRun(t *rapid.T) agent.Run {
+func drawRun(t *rapid.T) run.Run {
 	label := rapid.StringMatching(`[a-zA-Z"][a-zA-Z0-9 ,;"'äß-]{0,12}[a-z"]`)
 	maybe := func(g *rapid.Generator[float64], name string) *float64 {
 		if !rapid.Bool().Draw(t, name+"?") {
@@ -157,27 +157,31 @@ func drawRun(t *rapid.T) agent.Run {
 		x := g.Draw(t, name)
 		return &x
 	}
-	r := agent.Run{
+	r := run.Run{
 		ID:       rapid.StringMatching(`[0-9a-f]{8}`).Draw(t, "id"),
-		Labels:   agent.Labels{Device: label.Draw(t, "device"), Workload: label.Draw(t, "workload"), Variant: map[string]string{}},
-		State:    rapid.SampledFrom([]agent.State{agent.Finished, agent.Rejected, agent.Interrupted}).Draw(t, "state"),
+		Labels:   run.Labels{Device: label.Draw(t, "device"), Workload: label.Draw(t, "workload"), Variant: ""},
+		State:    rapid.SampledFrom([]run.State{run.Finished, run.Rejected, run.Interrupted}).Draw(t, "state"),
 		Why:      rapid.SampledFrom([]string{"", "a \"quoted\"\nwhy"}).Draw(t, "why"),
-		Findings: []agent.Finding{}, Results: map[string]agent.Result{},
+		Findings: []run.Finding{}, Results: map[string]run.Result{},
 	}
-	r.Supply = rapid.SampledFrom([]agent.Supply{agent.Mains, agent.Battery, agent.SupplyUnknown}).Draw(t, "supply")
-	r.Setting.Watts = maybe(rapid.Float64Range(0.01, 1000), "watts")
+	r.Supply = rapid.SampledFrom([]run.Supply{run.Mains, run.Battery, run.SupplyUnknown}).Draw(t, "supply")
+	if w := maybe(rapid.Float64Range(0.01, 1000), "watts"); w != nil {
+		r.Setting.Setting = run.Watts(*w)
+	}
 	r.DurationS = maybe(rapid.Float64Range(0, 1e6), "duration")
 	r.PackageW = maybe(rapid.Float64Range(0, 500), "package")
 	r.SystemW = maybe(rapid.Float64Range(-50, 500), "system")
 	if rapid.Bool().Draw(t, "started?") {
-		r.StartedAt = agent.Stamp(time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "started")))
+		r.StartedAt = run.Stamp(time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "started")))
 	}
+	variant := map[string]string{}
 	for _, v := range rapid.SliceOfDistinct(rapid.SampledFrom([]string{"cores", "smt", "pack"}), rapid.ID).Draw(t, "variant") {
-		r.Variant[v] = rapid.SampledFrom([]string{"6", "off", "100Wh"}).Draw(t, v)
+		variant[v] = rapid.SampledFrom([]string{"6", "off", "100Wh"}).Draw(t, v)
 	}
+	r.Variant = run.NewVariant(variant)
 	for _, n := range rapid.SliceOfDistinct(rapid.SampledFrom([]string{"fps_mean", "score", "seconds"}), rapid.ID).Draw(t, "results") {
-		r.Results[n] = agent.Result{Value: rapid.Float64Range(-1e300, 1e300).Draw(t, n), Unit: rapid.SampledFrom([]string{"", "fps", "s"}).Draw(t, "unit"),
-			Better: rapid.SampledFrom([]agent.Better{agent.Higher, agent.Lower}).Draw(t, "better")}
+		r.Results[n] = run.Result{Value: rapid.Float64Range(-1e300, 1e300).Draw(t, n), Unit: rapid.SampledFrom([]string{"", "fps", "s"}).Draw(t, "unit"),
+			Better: rapid.SampledFrom([]run.Better{run.Higher, run.Lower}).Draw(t, "better")}
 	}
 	return r
 }

@@ -8,13 +8,13 @@ import (
 	"strconv"
 	"strings"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // WriteTidy writes runs as a tidy table: the known columns, then a column for
 // each result that some run has, in order of name. Numbers are written so that
 // reading them gives the same number.
-func WriteTidy(w io.Writer, runs []agent.Run) error {
+func WriteTidy(w io.Writer, runs []run.Run) error {
 	names := tidyResults(runs)
 	for _, n := range names {
 		if slices.Contains(tidyColumns, n) {
@@ -34,7 +34,7 @@ func WriteTidy(w io.Writer, runs []agent.Run) error {
 	return out.Error()
 }
 
-func tidyResults(runs []agent.Run) []string {
+func tidyResults(runs []run.Run) []string {
 	var names []string
 	seen := map[string]bool{}
 	for _, r := range runs {
@@ -49,14 +49,18 @@ func tidyResults(runs []agent.Run) []string {
 	return names
 }
 
-func tidyRow(r agent.Run, names []string) []string {
+func tidyRow(r run.Run, names []string) []string {
 	started := ""
 	if !r.StartedAt.IsZero() {
 		started = r.StartedAt.String()
 	}
+	watts := ""
+	if w, ok := r.Setting.Watts(); ok {
+		watts = number(&w)
+	}
 	units, lower := resultTerms(r, names)
 	row := []string{
-		r.ID, r.Device, r.Workload, agent.VariantText(r.Variant), string(r.Supply), number(r.Setting.Watts), r.Setting.Name,
+		r.ID, r.Device, r.Workload, string(r.Variant), string(r.Supply), watts, r.Setting.Name(),
 		started, number(r.DurationS), number(r.PackageW), number(r.SystemW), string(r.State), r.Why, r.Note, units, lower,
 	}
 	for _, n := range names {
@@ -70,14 +74,14 @@ func tidyRow(r agent.Run, names []string) []string {
 }
 
 // resultTerms are the columns units and lower of a run.
-func resultTerms(r agent.Run, names []string) (units, lower string) {
+func resultTerms(r run.Run, names []string) (units, lower string) {
 	var us, ls []string
 	for _, n := range names {
 		x, there := r.Results[n]
 		if there && x.Unit != "" {
 			us = append(us, n+"="+x.Unit)
 		}
-		if there && x.Better == agent.Lower {
+		if there && x.Better == run.Lower {
 			ls = append(ls, n)
 		}
 	}

@@ -7,13 +7,13 @@ import (
 	"runtime"
 	"testing"
 
-	"sweepd/analysis"
 	"sweepd/report/chart"
+	"sweepd/run"
 )
 
 // thousand are about as many runs as a test week gives: two devices, two
 // workloads, both supplies, nine passes over 14 settings.
-func thousand() []analysis.Run {
+func thousand() []run.Run {
 	var plots []plot
 	for _, workload := range []string{"harbour-flight", "tile-sort"} {
 		for _, p := range oakAndElm() {

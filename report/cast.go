@@ -28,7 +28,7 @@ func newCast(s *Study) cast {
 	seen := map[[2]string]bool{}
 	for i := range s.runs {
 		r := &s.runs[i]
-		seen[[2]string{r.Device, r.Variant}] = true
+		seen[[2]string{r.Device, string(r.Variant)}] = true
 	}
 	device, variant := map[string]bool{}, map[string]bool{}
 	for k := range seen {

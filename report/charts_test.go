@@ -10,10 +10,11 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
+	"sweepd/run"
 )
 
 // chartsOf composes a page and gives its charts by name.
-func chartsOf(t *testing.T, runs []analysis.Run) map[string]chart.Chart {
+func chartsOf(t *testing.T, runs []run.Run) map[string]chart.Chart {
 	t.Helper()
 	study, err := Ask(runs, Questions{})
 	if err != nil {
@@ -124,7 +125,7 @@ func TestLooksKeepTheirMeaning(t *testing.T) {
 	var plots []plot
 	for i, v := range []string{"cores=4", "cores=6", "cores=8"} {
 		for _, supply := range []string{"mains", "battery"} {
-			plots = append(plots, plot{device: "unit-oak", workload: "tile-sort", metric: "score", supply: supply, variant: v, cv: 0.01, n: 2,
+			plots = append(plots, plot{device: "unit-oak", workload: "tile-sort", metric: "score", supply: run.Supply(supply), variant: run.Variant(v), cv: 0.01, n: 2,
 				curve: saturating(100 * float64(2+i)), overhead: 5})
 		}
 	}
@@ -203,7 +204,7 @@ func TestPowerChartSaysWhatItShows(t *testing.T) {
 	if !strings.Contains(c.Alt, "unit-oak: 11") || !strings.Contains(c.Alt, "W at 5 W, 5") || !strings.Contains(c.Alt, "below it acts as if set to 11") {
 		t.Errorf("%q", c.Alt)
 	}
-	few := slices.DeleteFunc(runs, func(r analysis.Run) bool { return *r.SettingW > 6 })
+	few := slices.DeleteFunc(runs, func(r run.Run) bool { w, _ := r.Setting.Watts(); return w > 6 })
 	c = mustHave(t, chartsOf(t, few), "package-power-harbour-flight-mains")
 	if strings.Contains(c.Alt, "per package") || !strings.Contains(c.Alt, "unit-oak: 11") {
 		t.Errorf("%q", c.Alt)
@@ -230,7 +231,7 @@ func TestStretchesEndAtTheSettings(t *testing.T) {
 func TestNewDaysAreMarked(t *testing.T) {
 	runs := plant(8, oakAndElm()[:2]...)
 	for i := range runs {
-		runs[i].StartedAt = runs[i].StartedAt.Add(time.Duration(i*3/len(runs)) * 48 * time.Hour)
+		runs[i].StartedAt = run.Stamp(runs[i].StartedAt.Add(time.Duration(i*3/len(runs)) * 48 * time.Hour))
 	}
 	c := mustHave(t, chartsOf(t, runs), "day-harbour-flight-fps-mean")
 	for k, p := range c.Panels {

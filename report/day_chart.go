@@ -10,6 +10,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // dayCharts draw how far every run of a workload lies from the mean of its
@@ -183,6 +184,14 @@ func settingOf(watts *float64, name string) string {
 		w = analysis.Number(*watts)
 	}
 	return sentence.Setting(w, name)
+}
+
+// settingText is a setting as the page shows it.
+func settingText(s run.Setting) string {
+	if w, ok := s.Watts(); ok {
+		return settingOf(&w, "")
+	}
+	return settingOf(nil, s.Name())
 }
 
 // oneDay is how long runs may last together to be shown against the clock.

@@ -3,6 +3,8 @@ package report
 import (
 	"strings"
 	"testing"
+
+	"sweepd/run"
 )
 
 // The page of runs of which one is unlike its repeats and some did not keep to
@@ -15,8 +17,8 @@ func TestPageGivesNoOrders(t *testing.T) {
 		r.Facts = map[string]string{"host_model": r.Device, "memory_total_bytes": "17179869184"}
 		if r.Device == "unit-oak" {
 			r.Facts["memory_total_bytes"] = "8589934592"
-			if *r.SettingW < 7 {
-				r.Findings = append(r.Findings, "setting_disobeyed")
+			if w, _ := r.Setting.Watts(); w < 7 {
+				r.Findings = append(r.Findings, run.Finding{Code: run.SettingDisobeyed})
 			}
 		}
 	}

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"time"
 
-	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
+	"sweepd/run"
 )
 
 // Page is a report laid out: what it says at the top, then sections.
@@ -70,7 +70,7 @@ type builder struct {
 	cast  cast
 	zone  *time.Location
 	names map[string]bool // of charts
-	cells map[cellKey][]*analysis.Run
+	cells map[cellKey][]*run.Run
 	means map[string]map[cellKey]float64 // by metric
 }
 
@@ -87,7 +87,7 @@ func (b *builder) unique(name string) string {
 // Compose lays a report out.
 func Compose(in Input) *Page {
 	b := &builder{in: &in, study: &in.Study, cast: newCast(&in.Study), zone: in.Zone, names: map[string]bool{},
-		cells: map[cellKey][]*analysis.Run{}, means: map[string]map[cellKey]float64{}}
+		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
 	if b.zone == nil {
 		b.zone = time.UTC
 	}
@@ -116,7 +116,7 @@ func Compose(in Input) *Page {
 func (b *builder) index() {
 	for i := range b.study.runs {
 		r := &b.study.runs[i]
-		k := cellKey{r.Device, r.Workload, r.Supply, r.Variant, settingOf(r.SettingW, r.SettingName)}
+		k := cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
 		b.cells[k] = append(b.cells[k], r)
 	}
 	for i := range b.study.Topics {

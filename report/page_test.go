@@ -11,12 +11,14 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sweepd/frames"
 	"testing"
 	"time"
 
 	"golang.org/x/net/html"
 	"pgregory.net/rapid"
+
+	"sweepd/frames"
+	"sweepd/run"
 )
 
 // checkPage writes a page and checks what every page owes.
@@ -156,7 +158,7 @@ func TestHostileNamesOnThePage(t *testing.T) {
 	for i := range plots {
 		plots[i].workload, plots[i].metric, plots[i].unit = "w"+bad, "m"+bad, "u"+bad
 		plots[i].device += bad
-		plots[i].variant = "k" + strings.ReplaceAll(strings.ReplaceAll(bad, "=", ""), ",", "") + "=v"
+		plots[i].variant = run.Variant("k" + strings.ReplaceAll(strings.ReplaceAll(bad, "=", ""), ",", "") + "=v")
 	}
 	runs := plant(1, plots...)
 	study, err := Ask(runs, Questions{})

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // A planted truth: runs made from known curves with known noise, so that tests
@@ -15,15 +16,17 @@ import (
 var plantedSettings = []float64{5, 6, 8, 10, 12, 15, 18, 21, 25, 30, 35, 40, 46, 54}
 
 type plot struct {
-	device, workload, supply, variant string
-	metric, unit                      string
-	lower                             bool
-	curve                             func(w float64) float64 // result at so many package watts
-	floor, cap                        float64                 // of the package power, W; 0: none
-	cv                                float64                 // of the result of one run
-	n                                 int
-	overhead                          float64 // whole device = overhead + 1.15 package watts, on battery
-	names                             []string
+	device, workload string
+	supply           run.Supply
+	variant          run.Variant
+	metric, unit     string
+	lower            bool
+	curve            func(w float64) float64 // result at so many package watts
+	floor, cap       float64                 // of the package power, W; 0: none
+	cv               float64                 // of the result of one run
+	n                int
+	overhead         float64 // whole device = overhead + 1.15 package watts, on battery
+	names            []string
 }
 
 // saturating is a curve that rises and flattens.
@@ -32,9 +35,9 @@ func saturating(top float64) func(float64) float64 {
 }
 
 // plant makes the runs of some plots, in order of time over one day.
-func plant(seed uint64, plots ...plot) []analysis.Run {
+func plant(seed uint64, plots ...plot) []run.Run {
 	random := rand.New(rand.NewPCG(seed, 7))
-	var runs []analysis.Run
+	var runs []run.Run
 	for pass := range 10 {
 		for _, p := range plots {
 			if pass < p.n {
@@ -45,8 +48,8 @@ func plant(seed uint64, plots ...plot) []analysis.Run {
 	return runs
 }
 
-func (p plot) pass(random *rand.Rand, before int) []analysis.Run {
-	var runs []analysis.Run
+func (p plot) pass(random *rand.Rand, before int) []run.Run {
+	var runs []run.Run
 	for i, w := range plantedSettings {
 		if len(p.names) > 0 && i >= len(p.names) {
 			break
@@ -61,14 +64,13 @@ func (p plot) pass(random *rand.Rand, before int) []analysis.Run {
 		watts *= math.Exp(0.002 * random.NormFloat64())
 		set := w
 		number := before + i
-		r := analysis.Run{
-			ID: fmt.Sprintf("%08x-run", number*2654435761%(1<<32)), Device: p.device, Workload: p.workload, Supply: p.supply, Variant: p.variant,
-			SettingW: &set, StartedAt: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC).Add(time.Duration(number) * time.Minute), DurationS: 60,
+		r := run.Run{
+			ID: fmt.Sprintf("%08x-run", number*2654435761%(1<<32)), Labels: run.Labels{Device: p.device, Workload: p.workload, Setting: run.Watts(set).From(run.Declared), Supply: p.supply, Variant: p.variant}, StartedAt: run.Timestamp{Time: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC).Add(time.Duration(number) * time.Minute)}, DurationS: new(60.0),
 			PackageW: &watts, Facts: map[string]string{analysis.FactFullEnergyWh: "50", analysis.FactDesignEnergyWh: "52"},
-			Results: map[string]analysis.Result{p.metric: {Value: p.curve(watts) * math.Exp(p.cv*random.NormFloat64()), Unit: p.unit, LowerIsBetter: p.lower}},
+			Results: map[string]run.Result{p.metric: {Value: p.curve(watts) * math.Exp(p.cv*random.NormFloat64()), Unit: p.unit, Better: direction[p.lower]}},
 		}
 		if len(p.names) > 0 {
-			r.SettingW, r.SettingName = nil, p.names[i]
+			r.Setting = run.Named(p.names[i]).From(run.Declared)
 		}
 		if p.supply == "battery" {
 			system := (p.overhead + 1.15*watts) * math.Exp(0.003*random.NormFloat64())
@@ -79,14 +81,18 @@ func (p plot) pass(random *rand.Rand, before int) []analysis.Run {
 	return runs
 }
 
+var direction = map[bool]run.Better{false: run.Higher, true: run.Lower}
+
 // rows are the runs as the appendix takes them.
-func rows(runs []analysis.Run) []Run {
+func rows(runs []run.Run) []Run {
 	var list []Run
 	for i := range runs {
 		r := &runs[i]
-		duration := r.DurationS
-		row := Run{ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: r.Variant, Supply: r.Supply, SettingW: r.SettingW, Setting: r.SettingName,
-			StartedAt: r.StartedAt, DurationS: &duration, PackageW: r.PackageW, SystemW: r.SystemW, State: "finished", Results: map[string]Result{}}
+		row := Run{ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Supply: string(r.Supply), Setting: r.Setting.Name(),
+			StartedAt: r.StartedAt.Time, DurationS: r.DurationS, PackageW: r.PackageW, SystemW: r.SystemW, State: "finished", Results: map[string]Result{}}
+		if w, ok := r.Setting.Watts(); ok {
+			row.SettingW = &w
+		}
 		for name, x := range r.Results {
 			row.Results[name] = Result{x.Value, x.Unit}
 		}

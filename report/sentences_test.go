@@ -9,10 +9,11 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // compose asks everything about planted runs.
-func compose(t *testing.T, runs []analysis.Run, q Questions) *Page {
+func compose(t *testing.T, runs []run.Run, q Questions) *Page {
 	t.Helper()
 	study, err := Ask(runs, q)
 	if err != nil {
@@ -166,8 +167,9 @@ func TestSentencesWhereLessIsBetter(t *testing.T) {
 func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
 	runs := plant(11, oakAndElm()[:2]...)
 	for i := range runs {
-		if r := &runs[i]; r.Device == "unit-oak" && *r.SettingW < 7 {
-			r.Findings = append(r.Findings, "setting_disobeyed")
+		r := &runs[i]
+		if w, _ := r.Setting.Watts(); r.Device == "unit-oak" && w < 7 {
+			r.Findings = append(r.Findings, run.Finding{Code: run.SettingDisobeyed})
 		}
 	}
 	p := compose(t, runs, Questions{})
@@ -226,7 +228,7 @@ func TestUnusualStudies(t *testing.T) {
 	three[2].device = "unit-ash"
 	single := base[0]
 	single.n = 1
-	for name, runs := range map[string][]analysis.Run{
+	for name, runs := range map[string][]run.Run{
 		"named settings": plant(5, named), "one device": plant(6, base[0]), "three devices": plant(7, three...), "one pass": plant(8, single), "one run": plant(9, single)[:1],
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -8,12 +8,13 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // title says what the report is about.
 func (b *builder) title() (title, subtitle string) {
-	devices := levels(b.study.runs, func(r *analysis.Run) string { return r.Device })
-	workloads := levels(b.study.runs, func(r *analysis.Run) string { return r.Workload })
+	devices := levels(b.study.runs, func(r *run.Run) string { return r.Device })
+	workloads := levels(b.study.runs, func(r *run.Run) string { return r.Workload })
 	title = listed(devices, 4) + " tested with " + listed(workloads, 4)
 	subtitle = b.howMany()
 	var first, last string

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Questions say what a study asks. The zero value asks everything with the
@@ -24,14 +25,14 @@ type Questions struct {
 	Reserve   float64
 	Prices    analysis.Prices
 	// SwitchedOff are the runs on battery that ended as the device switched off.
-	SwitchedOff []analysis.Run
+	SwitchedOff []run.Run
 }
 
 // Study is what the analysis says of a set of runs.
 type Study struct {
 	Topics  []Topic
 	Battery *analysis.BatteryResult // nil without runs on battery
-	runs    []analysis.Run
+	runs    []run.Run
 }
 
 // Topic is one metric of the workloads that report it.
@@ -55,7 +56,7 @@ type VariantComparison struct {
 
 // Ask answers every question that the runs can answer: those that they cannot
 // are left out. The runs are those that count, and are not changed.
-func Ask(runs []analysis.Run, q Questions) (Study, error) {
+func Ask(runs []run.Run, q Questions) (Study, error) {
 	s := Study{runs: runs}
 	if len(runs) == 0 {
 		return s, errors.New("report: no finished run was selected: there is nothing to report")
@@ -78,13 +79,13 @@ func Ask(runs []analysis.Run, q Questions) (Study, error) {
 	slices.SortStableFunc(s.Topics, func(a, b Topic) int { return cmp.Compare(a.Workloads[0], b.Workloads[0]) })
 	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared, SwitchedOff: q.SwitchedOff}); err == nil {
 		s.Battery = &battery
-	} else if slices.ContainsFunc(runs, func(r analysis.Run) bool { return r.Supply == "battery" }) {
+	} else if slices.ContainsFunc(runs, func(r run.Run) bool { return r.Supply == "battery" }) {
 		return s, fmt.Errorf("report: %w", err)
 	}
 	return s, nil
 }
 
-func resultNames(runs []analysis.Run) map[string]bool {
+func resultNames(runs []run.Run) map[string]bool {
 	seen := map[string]bool{}
 	for i := range runs {
 		for name := range runs[i].Results {
@@ -95,7 +96,7 @@ func resultNames(runs []analysis.Run) map[string]bool {
 }
 
 // topics says which workloads are looked at by which metric.
-func topics(runs []analysis.Run, asked []string) (byMetric map[string][]string, left map[string][]string) {
+func topics(runs []run.Run, asked []string) (byMetric map[string][]string, left map[string][]string) {
 	count := map[string]map[string]int{}
 	for i := range runs {
 		w := runs[i].Workload
@@ -123,9 +124,9 @@ func topics(runs []analysis.Run, asked []string) (byMetric map[string][]string, 
 	return byMetric, left
 }
 
-func ask(runs []analysis.Run, metric string, workloads []string, q Questions) (t Topic, err error) {
+func ask(runs []run.Run, metric string, workloads []string, q Questions) (t Topic, err error) {
 	subset := runs
-	if selected := slices.DeleteFunc(slices.Clone(runs), func(r analysis.Run) bool { return !slices.Contains(workloads, r.Workload) }); len(selected) < len(runs) {
+	if selected := slices.DeleteFunc(slices.Clone(runs), func(r run.Run) bool { return !slices.Contains(workloads, r.Workload) }); len(selected) < len(runs) {
 		subset = selected
 	}
 	t = Topic{Metric: metric, Workloads: workloads}
@@ -154,7 +155,7 @@ func ask(runs []analysis.Run, metric string, workloads []string, q Questions) (t
 }
 
 // compare gives nil where the runs do not hold what is asked for.
-func compare(runs []analysis.Run, r analysis.CompareRequest) (*analysis.CompareResult, error) {
+func compare(runs []run.Run, r analysis.CompareRequest) (*analysis.CompareResult, error) {
 	result, err := analysis.Compare(runs, r)
 	if errors.Is(err, analysis.ErrNoComparison) || err == nil && len(result.Comparisons) == 0 {
 		return nil, nil
@@ -167,8 +168,8 @@ func compare(runs []analysis.Run, r analysis.CompareRequest) (*analysis.CompareR
 
 // compareDevices compares two devices with each other, and more with one of them:
 // the reference, else the one whose mean over the shared settings is best.
-func compareDevices(runs []analysis.Run, r analysis.CompareRequest, reference string) (result *analysis.CompareResult, with string, err error) {
-	devices := levels(runs, func(r *analysis.Run) string { return r.Device })
+func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string) (result *analysis.CompareResult, with string, err error) {
+	devices := levels(runs, func(r *run.Run) string { return r.Device })
 	if len(devices) < 2 {
 		return nil, "", nil
 	}
@@ -217,10 +218,10 @@ func foremost(r *analysis.CompareResult, reference string) string {
 // compareVariants compares the levels of every key of the variant that has more
 // than one. All are compared with the runs that lack the key, which is the device
 // as it comes, else with the largest.
-func compareVariants(runs []analysis.Run, r analysis.CompareRequest) ([]VariantComparison, error) {
+func compareVariants(runs []run.Run, r analysis.CompareRequest) ([]VariantComparison, error) {
 	var list []VariantComparison
 	for _, key := range variantKeys(runs) {
-		values := levels(runs, func(r *analysis.Run) string { return variantValue(r.Variant, key) })
+		values := levels(runs, func(r *run.Run) string { return variantValue(string(r.Variant), key) })
 		if len(values) < 2 {
 			continue
 		}
@@ -241,7 +242,7 @@ func compareVariants(runs []analysis.Run, r analysis.CompareRequest) ([]VariantC
 	return list, nil
 }
 
-func levels(runs []analysis.Run, of func(*analysis.Run) string) []string {
+func levels(runs []run.Run, of func(*run.Run) string) []string {
 	seen := map[string]bool{}
 	for i := range runs {
 		seen[of(&runs[i])] = true
@@ -249,13 +250,11 @@ func levels(runs []analysis.Run, of func(*analysis.Run) string) []string {
 	return slices.Sorted(maps.Keys(seen))
 }
 
-func variantKeys(runs []analysis.Run) []string {
+func variantKeys(runs []run.Run) []string {
 	seen := map[string]bool{}
 	for i := range runs {
-		for pair := range strings.SplitSeq(runs[i].Variant, ",") {
-			if key, _, ok := strings.Cut(pair, "="); ok {
-				seen[key] = true
-			}
+		for key := range runs[i].Variant.Pairs() {
+			seen[key] = true
 		}
 	}
 	return slices.Sorted(maps.Keys(seen))

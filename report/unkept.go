@@ -10,6 +10,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // unkept is a setting that a device did not keep to, in how many of the cells that
@@ -75,10 +76,10 @@ func (b *builder) misdeclared() []Said {
 }
 
 // add counts a cell.
-func (u *unkept) add(runs []*analysis.Run) {
+func (u *unkept) add(runs []*run.Run) {
 	u.all++
-	if w := runs[0].SettingW; w != nil {
-		u.order = *w
+	if w, ok := runs[0].Setting.Watts(); ok {
+		u.order = w
 	}
 	drew, disobeyed := analysis.DrewInstead(runs)
 	if !disobeyed {

@@ -4,14 +4,14 @@ import (
 	"math"
 	"slices"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // fitCharge lets batteries recharge while runs on mains go on, as far as the order of
 // benches and of the first supply on each allows. What it does depends on estimates
 // alone, and the cells of each level stay in their random order.
-func (e Estimates) fitCharge(stretches [][]Cell, hard []string) [][]Cell {
-	var out [][]Cell
+func (e Estimates) fitCharge(stretches [][]run.Cell, hard []string) [][]run.Cell {
+	var out [][]run.Cell
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
 		if i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard) {
@@ -34,26 +34,26 @@ func (e Estimates) fitCharge(stretches [][]Cell, hard []string) [][]Cell {
 // random order, and either supply comes first in turn, from bench to bench and from pass
 // to pass. Which is where in between is as systematic as before, and the better balanced:
 // both lie about the middle of the bench, so that an even drift over it favours neither.
-func (e Estimates) takeTurns(first, second []Cell) [][]Cell {
+func (e Estimates) takeTurns(first, second []run.Cell) [][]run.Cell {
 	turns := e.turns(first, second)
 	if turns == 0 {
-		return [][]Cell{first, second}
+		return [][]run.Cell{first, second}
 	}
 	outer, inner := e.divide(first, turns, 0.5), e.divide(second, turns, 0)
-	var out [][]Cell
+	var out [][]run.Cell
 	for i := range outer {
 		out = append(out, outer[i])
 		if i < len(inner) {
 			out = append(out, inner[i])
 		}
 	}
-	return slices.DeleteFunc(out, func(part []Cell) bool { return len(part) == 0 })
+	return slices.DeleteFunc(out, func(part []run.Cell) bool { return len(part) == 0 })
 }
 
 // turns is how often the supplies of a bench take turns: the least that leaves no part
 // on battery that one charge does not last for, but for single runs; 0 where one
 // charge lasts for two whole stretches, or where that is not known.
-func (e Estimates) turns(first, second []Cell) int {
+func (e Estimates) turns(first, second []run.Cell) int {
 	battery, shift := first, 0.5
 	if !onBattery(first) {
 		battery, shift = second, 0
@@ -64,7 +64,7 @@ func (e Estimates) turns(first, second []Cell) int {
 		return 0
 	}
 	n := max(1, int(math.Ceil(e.weight(battery)/usable)))
-	for n < len(battery) && slices.ContainsFunc(e.divide(battery, n, shift), func(part []Cell) bool {
+	for n < len(battery) && slices.ContainsFunc(e.divide(battery, n, shift), func(part []run.Cell) bool {
 		return len(part) > 1 && e.weight(part) > usable
 	}) {
 		n++
@@ -74,11 +74,11 @@ func (e Estimates) turns(first, second []Cell) int {
 
 // divide cuts cells of one supply, in their order, into n parts of equal weight; with
 // a shift of 0.5 into n + 1, of which the first and the last have half of it.
-func (e Estimates) divide(cells []Cell, n int, shift float64) [][]Cell {
-	parts := make([][]Cell, int(math.Ceil(float64(n)+shift)))
+func (e Estimates) divide(cells []run.Cell, n int, shift float64) [][]run.Cell {
+	parts := make([][]run.Cell, int(math.Ceil(float64(n)+shift)))
 	total, before := e.weight(cells), 0.0
 	for _, c := range cells {
-		w := e.weight([]Cell{c})
+		w := e.weight([]run.Cell{c})
 		middle := (before + w/2) / total
 		i := int(math.Ceil(middle*float64(n)+shift)) - 1
 		parts[i] = append(parts[i], c)
@@ -89,9 +89,9 @@ func (e Estimates) divide(cells []Cell, n int, shift float64) [][]Cell {
 
 // weight is what cells of one supply do to the battery: the energy that they take from
 // it, Wh, or the time that they let it charge, s.
-func (e Estimates) weight(cells []Cell) (sum float64) {
+func (e Estimates) weight(cells []run.Cell) (sum float64) {
 	for _, c := range cells {
-		if c.Supply == agent.Battery {
+		if c.Supply == run.Battery {
 			sum += e.energyWh(c)
 		} else {
 			sum += e.slotS(c)
@@ -116,7 +116,7 @@ func (p *Plan) foresee(e Estimates) {
 		if !started {
 			have = b.FullWh
 		}
-		if s.Supply != agent.Battery {
+		if s.Supply != run.Battery {
 			content[s.Device] = min(b.FullWh, have+b.ChargeW*e.slotS(s.Cell)/3600)
 			continue
 		}

@@ -7,7 +7,7 @@ import (
 
 	"github.com/robfig/cron/v3"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Entry is something to be done at certain times.
@@ -42,9 +42,9 @@ const (
 
 // Outcome is how an entry went when it was due last.
 type Outcome struct {
-	Entry   string          `json:"entry"`
-	DueAt   agent.Timestamp `json:"due_at"`
-	EndedAt agent.Timestamp `json:"ended_at"`
-	Went    Went            `json:"outcome"`
-	Text    string          `json:"text"`
+	Entry   string        `json:"entry"`
+	DueAt   run.Timestamp `json:"due_at"`
+	EndedAt run.Timestamp `json:"ended_at"`
+	Went    Went          `json:"outcome"`
+	Text    string        `json:"text"`
 }

@@ -8,8 +8,8 @@ import (
 	"strconv"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Estimates are what a plan takes for granted where no run has told yet. The zero
@@ -87,19 +87,20 @@ func (e Estimates) pause() time.Duration {
 }
 
 // slotS is the time that a run takes with the pause before it, s.
-func (e Estimates) slotS(c Cell) float64 { return (e.run(c.Workload) + e.pause()).Seconds() }
+func (e Estimates) slotS(c run.Cell) float64 { return (e.run(c.Workload) + e.pause()).Seconds() }
 
 // energyWh is what a run takes from the battery; in the pause the device is taken
 // to draw as much as in the run, which is on the safe side.
-func (e Estimates) energyWh(c Cell) float64 { return e.DrawW(c) * e.slotS(c) / 3600 }
+func (e Estimates) energyWh(c run.Cell) float64 { return e.DrawW(c) * e.slotS(c) / 3600 }
 
 // DrawW is the power that a cell is expected to take from the battery, W: what
 // was seen at its setting, else between or beside the settings seen by W for W,
 // else the setting and 8 W; for a named setting the mean of all that was seen, else
 // 20 W.
-func (e Estimates) DrawW(c Cell) float64 {
+func (e Estimates) DrawW(c run.Cell) float64 {
 	seen := e.draws[c.Device]
-	if c.Setting.Watts == nil {
+	w, known := c.Setting.Watts()
+	if !known {
 		if len(seen) == 0 {
 			return namedW
 		}
@@ -109,7 +110,6 @@ func (e Estimates) DrawW(c Cell) float64 {
 		}
 		return sum / float64(len(seen))
 	}
-	w := *c.Setting.Watts
 	if len(seen) == 0 {
 		return w + besidesW
 	}
@@ -130,7 +130,7 @@ func (e Estimates) DrawW(c Cell) float64 {
 // Learn takes from runs that were done how long they last, how long the pauses
 // are and what the devices draw; from their facts, what the batteries hold. What
 // the user said stays. Runs are in the order of their start.
-func (e Estimates) Learn(runs []agent.Detail) Estimates {
+func (e Estimates) Learn(runs []run.Record) Estimates {
 	e.Run = learnRuns(e.Run, runs)
 	if e.Pause == 0 {
 		e.Pause = learnPause(runs)
@@ -140,9 +140,9 @@ func (e Estimates) Learn(runs []agent.Detail) Estimates {
 	return e
 }
 
-func counts(r agent.Run) bool { return r.State == agent.Finished && len(r.Results) > 0 }
+func counts(r run.Run) bool { return r.State == run.Finished && len(r.Results) > 0 }
 
-func learnRuns(said map[string]time.Duration, runs []agent.Detail) map[string]time.Duration {
+func learnRuns(said map[string]time.Duration, runs []run.Record) map[string]time.Duration {
 	seen := map[string][]float64{}
 	for _, r := range runs {
 		if counts(r.Run) && r.DurationS != nil {
@@ -164,7 +164,7 @@ func learnRuns(said map[string]time.Duration, runs []agent.Detail) map[string]ti
 // not for lunch.
 const longestPause = 20 * time.Minute
 
-func learnPause(runs []agent.Detail) time.Duration {
+func learnPause(runs []run.Record) time.Duration {
 	var gaps []float64
 	ended := map[string]time.Time{}
 	for _, r := range runs {
@@ -183,16 +183,17 @@ func learnPause(runs []agent.Detail) time.Duration {
 	return time.Duration(analysis.Median(gaps) * float64(time.Second))
 }
 
-func learnDraws(runs []agent.Detail) map[string][]draw {
+func learnDraws(runs []run.Record) map[string][]draw {
 	sums := map[string]map[float64][]float64{}
 	for _, r := range runs {
-		if !counts(r.Run) || r.Supply != agent.Battery || r.SystemW == nil || r.Setting.Watts == nil || !(*r.SystemW > 0) {
+		w, known := r.Setting.Watts()
+		if !counts(r.Run) || r.Supply != run.Battery || r.SystemW == nil || !known || !(*r.SystemW > 0) {
 			continue
 		}
 		if sums[r.Device] == nil {
 			sums[r.Device] = map[float64][]float64{}
 		}
-		sums[r.Device][*r.Setting.Watts] = append(sums[r.Device][*r.Setting.Watts], *r.SystemW)
+		sums[r.Device][w] = append(sums[r.Device][w], *r.SystemW)
 	}
 	out := map[string][]draw{}
 	for device, bySetting := range sums {
@@ -208,7 +209,7 @@ func learnDraws(runs []agent.Detail) map[string][]draw {
 	return out
 }
 
-func learnBatteries(said map[string]Battery, runs []agent.Detail) map[string]Battery {
+func learnBatteries(said map[string]Battery, runs []run.Record) map[string]Battery {
 	out := map[string]Battery{}
 	for _, r := range runs { // the last run tells
 		full, err := strconv.ParseFloat(r.Facts[analysis.FactFullEnergyWh], 64)

@@ -2,20 +2,18 @@ package schedule
 
 import (
 	"fmt"
-	"maps"
-	"slices"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
-// Changes says what to do by hand before a run of cell c, when the device is as
-// the labels of now say; unknown ones are to be made sure of. The workload itself
+// Changes says what to do by hand before a run of a slot, when the device is as
+// now says; what is empty there is to be made sure of. The workload itself
 // comes last.
-func Changes(now agent.Labels, s Slot) []string {
+func Changes(now run.Cell, s Slot) []string {
 	var list []string
 	if now.Device != "" && now.Device != s.Device {
 		list = append(list, "go to "+s.Device)
-		now = agent.Labels{}
+		now = run.Cell{}
 	}
 	if now.Supply != s.Supply {
 		charge := ""
@@ -23,9 +21,9 @@ func Changes(now agent.Labels, s Slot) []string {
 			charge = fmt.Sprintf("charge to %.0f %% (about %.0f min)", *s.NeedsCharge*100, s.WaitS/60)
 		}
 		switch s.Supply {
-		case agent.Mains:
+		case run.Mains:
 			list = append(list, "plug in")
-		case agent.Battery:
+		case run.Battery:
 			if charge != "" {
 				list = append(list, charge)
 			}
@@ -34,17 +32,17 @@ func Changes(now agent.Labels, s Slot) []string {
 	} else if s.WaitS > 0 && s.NeedsCharge != nil {
 		list = append(list, fmt.Sprintf("plug in, charge to %.0f %% (about %.0f min), unplug", *s.NeedsCharge*100, s.WaitS/60))
 	}
-	for _, k := range slices.Sorted(maps.Keys(s.Variant)) {
-		if now.Variant == nil || now.Variant[k] != s.Variant[k] {
-			list = append(list, "set "+k+"="+s.Variant[k])
+	for k, v := range s.Variant.Pairs() {
+		if is, _ := now.Variant.Get(k); is != v {
+			list = append(list, "set "+k+"="+v)
 		}
 	}
-	for _, k := range slices.Sorted(maps.Keys(now.Variant)) {
-		if _, stays := s.Variant[k]; !stays {
-			list = append(list, fmt.Sprintf("take back %s=%s", k, now.Variant[k]))
+	for k, v := range now.Variant.Pairs() {
+		if _, stays := s.Variant.Get(k); !stays {
+			list = append(list, fmt.Sprintf("take back %s=%s", k, v))
 		}
 	}
-	if !now.Setting.Same(s.Setting) {
+	if now.Setting != s.Setting {
 		list = append(list, "set "+s.Setting.String())
 	}
 	if now.Workload != s.Workload {
@@ -54,8 +52,8 @@ func Changes(now agent.Labels, s Slot) []string {
 }
 
 // Want is what a run of the slot needs of the device.
-func (s Slot) Want() agent.Want {
-	w := agent.Want{Supply: s.Supply, Setting: s.Setting}
+func (s Slot) Want() run.Want {
+	w := run.Want{Supply: s.Supply, Setting: s.Setting}
 	if s.NeedsCharge != nil {
 		w.MinCharge = *s.NeedsCharge
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"sweepd/agent"
+	"sweepd/run"
 )
 
 // DrainWorkload is the workload of runs in which an idle device drains its battery.
@@ -19,15 +20,15 @@ const DrainResult = "discharge_w"
 
 // Drainer is what an idle-drain run asks of the agent; *agent.Agent is one.
 type Drainer interface {
-	Ready(context.Context, agent.Want) (agent.Readiness, error)
-	StartRun(context.Context, agent.Start) (agent.Run, error)
-	StopRun(context.Context, agent.Stop) (agent.Detail, error)
+	Ready(context.Context, run.Want) (run.Readiness, error)
+	StartRun(context.Context, run.Start) (run.Run, error)
+	StopRun(context.Context, run.Stop) (run.Record, error)
 	Snapshot(*agent.Snapshot)
 }
 
 // Amender keeps the result of a run that has ended; the store is one.
 type Amender interface {
-	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
+	SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error
 }
 
 // Drain records an idle device on battery.
@@ -45,37 +46,37 @@ const drainLook = 10 * time.Second
 // somebody stops the run or plugs the device in, whichever is first. It is left out
 // where the device is not fit to start or is recording.
 func (d Drain) Run(ctx context.Context) (string, error) {
-	ready, err := d.Agent.Ready(ctx, agent.Want{Supply: agent.Battery, MinCharge: d.Reserve})
+	ready, err := d.Agent.Ready(ctx, run.Want{Supply: run.Battery, MinCharge: d.Reserve})
 	if err != nil {
 		return "", err
 	}
 	if !ready.Fit {
 		return "", fmt.Errorf("%w: %s", ErrLeftOut, reasons(ready))
 	}
-	run, err := d.Agent.StartRun(ctx, agent.Start{Workload: DrainWorkload, Note: "started by the schedule"})
-	if errors.Is(err, agent.ErrRecording) {
+	r, err := d.Agent.StartRun(ctx, run.Start{Workload: DrainWorkload, Note: "started by the schedule"})
+	if errors.Is(err, run.ErrRecording) {
 		return "", fmt.Errorf("%w: %w", ErrLeftOut, err)
 	}
 	if err != nil {
 		return "", err
 	}
-	if !d.wait(ctx, run.ID) {
-		return fmt.Sprintf("run %s was stopped by somebody else", agent.ShortID(run.ID)), nil
+	if !d.wait(ctx, r.ID) {
+		return fmt.Sprintf("run %s was stopped by somebody else", run.ShortID(r.ID)), nil
 	}
 	done := context.WithoutCancel(ctx) // also when the agent ends: the run is over
-	detail, err := d.Agent.StopRun(done, agent.Stop{})
+	detail, err := d.Agent.StopRun(done, run.Stop{})
 	if err != nil {
 		return "", err
 	}
-	text := fmt.Sprintf("run %s, %s", agent.ShortID(run.ID), detail.State)
+	text := fmt.Sprintf("run %s, %s", run.ShortID(r.ID), detail.State)
 	if detail.Discharge == nil || detail.Discharge.Watts == nil {
 		return text + ", discharge unknown", nil
 	}
 	w := *detail.Discharge.Watts
-	return fmt.Sprintf("%s, %.2f W", text, w), d.Store.SetResult(done, run.ID, DrainResult, agent.Result{Value: w, Unit: "W", Better: agent.Lower}, time.Now())
+	return fmt.Sprintf("%s, %.2f W", text, w), d.Store.SetResult(done, r.ID, DrainResult, run.Result{Value: w, Unit: "W", Better: run.Lower}, time.Now())
 }
 
-func reasons(r agent.Readiness) string {
+func reasons(r run.Readiness) string {
 	list := make([]string, len(r.Reasons))
 	for i, f := range r.Reasons {
 		list[i] = f.Text
@@ -95,7 +96,7 @@ func (d Drain) wait(ctx context.Context, id string) (ours bool) {
 		if s.Recording == nil || s.Recording.ID != id {
 			return false
 		}
-		if over || s.Current.Supply == agent.Mains || !math.IsNaN(s.ChargeRatio) && s.ChargeRatio < d.Reserve {
+		if over || s.Current.Supply == run.Mains || !math.IsNaN(s.ChargeRatio) && s.ChargeRatio < d.Reserve {
 			return true
 		}
 		select {

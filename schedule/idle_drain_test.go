@@ -10,52 +10,53 @@ import (
 	"time"
 
 	"sweepd/agent"
+	"sweepd/run"
 )
 
 // drainBench is an agent with one battery, of which a test sets the state.
 type drainBench struct {
 	mu        sync.Mutex // guards what changes midway
-	supply    agent.Supply
+	supply    run.Supply
 	charge    float64
-	recording *agent.Run
+	recording *run.Run
 	stopped   int
 	watts     *float64
 	results   map[string]float64
 }
 
-func (b *drainBench) Ready(_ context.Context, w agent.Want) (agent.Readiness, error) {
-	r := agent.Readiness{Fit: b.supply == w.Supply}
+func (b *drainBench) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
+	r := run.Readiness{Fit: b.supply == w.Supply}
 	if !r.Fit {
-		r.Reasons = []agent.Finding{{Code: agent.SupplyChanged, Text: "the device is on mains: unplug it"}}
+		r.Reasons = []run.Finding{{Code: run.SupplyChanged, Text: "the device is on mains: unplug it"}}
 	}
 	return r, nil
 }
 
-func (b *drainBench) StartRun(_ context.Context, s agent.Start) (agent.Run, error) {
+func (b *drainBench) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 	if b.recording != nil {
-		return agent.Run{}, agent.ErrRecording
+		return run.Run{}, run.ErrRecording
 	}
-	b.recording = &agent.Run{ID: "run-of-the-schedule", Labels: agent.Labels{Workload: s.Workload}}
+	b.recording = &run.Run{ID: "run-of-the-schedule", Labels: run.Labels{Workload: s.Workload}}
 	return *b.recording, nil
 }
 
-func (b *drainBench) StopRun(context.Context, agent.Stop) (agent.Detail, error) {
+func (b *drainBench) StopRun(context.Context, run.Stop) (run.Record, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.recording == nil {
-		return agent.Detail{}, agent.ErrNotRecording
+		return run.Record{}, run.ErrNotRecording
 	}
 	b.recording, b.stopped = nil, b.stopped+1
-	return agent.Detail{Run: agent.Run{State: agent.Finished}, Discharge: &agent.Discharge{Watts: b.watts}}, nil
+	return run.Record{Run: run.Run{State: run.Finished, Discharge: &run.Discharge{Watts: b.watts}}}, nil
 }
 
 func (b *drainBench) Snapshot(s *agent.Snapshot) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	*s = agent.Snapshot{Recording: b.recording, ChargeRatio: b.charge, Current: agent.Labels{Supply: b.supply}}
+	*s = agent.Snapshot{Recording: b.recording, ChargeRatio: b.charge, Current: run.Labels{Supply: b.supply}}
 }
 
-func (b *drainBench) SetResult(_ context.Context, id, name string, r agent.Result, _ time.Time) error {
+func (b *drainBench) SetResult(_ context.Context, id, name string, r run.Result, _ time.Time) error {
 	b.results = map[string]float64{id + " " + name + " " + r.Unit + " " + string(r.Better): r.Value}
 	return nil
 }
@@ -71,15 +72,15 @@ func TestDrain(t *testing.T) {
 	}{
 		"its whole time":  {lasts: time.Hour, stops: 1, says: "finished, 4.50 W"},
 		"down to reserve": {midway: func(b *drainBench) { b.charge = 0.05 }, lasts: 30*time.Minute + 10*time.Second, stops: 1, says: "4.50 W"},
-		"plugged in":      {midway: func(b *drainBench) { b.supply = agent.Mains }, lasts: 30*time.Minute + 10*time.Second, stops: 1, says: "4.50 W"},
-		"somebody else's": {midway: func(b *drainBench) { b.recording = &agent.Run{ID: "run-of-a-person"} }, lasts: 30*time.Minute + 10*time.Second, says: "stopped by somebody else"},
-		"on mains":        {before: func(b *drainBench) { b.supply = agent.Mains }, says: "unplug it", leftOut: true},
-		"while recording": {before: func(b *drainBench) { b.recording = &agent.Run{ID: "run-of-a-person"} }, leftOut: true},
+		"plugged in":      {midway: func(b *drainBench) { b.supply = run.Mains }, lasts: 30*time.Minute + 10*time.Second, stops: 1, says: "4.50 W"},
+		"somebody else's": {midway: func(b *drainBench) { b.recording = &run.Run{ID: "run-of-a-person"} }, lasts: 30*time.Minute + 10*time.Second, says: "stopped by somebody else"},
+		"on mains":        {before: func(b *drainBench) { b.supply = run.Mains }, says: "unplug it", leftOut: true},
+		"while recording": {before: func(b *drainBench) { b.recording = &run.Run{ID: "run-of-a-person"} }, leftOut: true},
 		"unknown":         {before: func(b *drainBench) { b.watts = nil }, lasts: time.Hour, stops: 1, says: "discharge unknown"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				b := &drainBench{supply: agent.Battery, charge: 0.9, watts: &w}
+				b := &drainBench{supply: run.Battery, charge: 0.9, watts: &w}
 				if c.before != nil {
 					c.before(b)
 				}

@@ -5,23 +5,23 @@ import (
 	"slices"
 	"strings"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // factor is something hard to change, with the levels it has.
 type factor struct {
-	of     func(Cell) string
+	of     func(run.Cell) string
 	levels []string
 }
 
 // factors are what is hard to change, hardest first: the device, the named keys
 // of the variant, the supply.
-func factors(cells []Cell, hard []string) []factor {
-	list := []factor{{of: func(c Cell) string { return c.Device }}}
+func factors(cells []run.Cell, hard []string) []factor {
+	list := []factor{{of: func(c run.Cell) string { return c.Device }}}
 	for _, key := range hard {
-		list = append(list, factor{of: func(c Cell) string { return c.Variant[key] }})
+		list = append(list, factor{of: func(c run.Cell) string { v, _ := c.Variant.Get(key); return v }})
 	}
-	list = append(list, factor{of: func(c Cell) string { return string(c.Supply) }})
+	list = append(list, factor{of: func(c run.Cell) string { return string(c.Supply) }})
 	for i := range list {
 		for _, c := range cells {
 			if v := list[i].of(c); !slices.Contains(list[i].levels, v) {
@@ -34,16 +34,17 @@ func factors(cells []Cell, hard []string) []factor {
 }
 
 // levelKey names the combination of levels that a cell has.
-func levelKey(c Cell, hard []string) string {
+func levelKey(c run.Cell, hard []string) string {
 	return benchKey(c, hard) + "\x00" + string(c.Supply)
 }
 
 // benchKey is levelKey without the supply: what stays while a battery drains and
 // charges.
-func benchKey(c Cell, hard []string) string {
+func benchKey(c run.Cell, hard []string) string {
 	parts := []string{c.Device}
 	for _, key := range hard {
-		parts = append(parts, c.Variant[key])
+		value, _ := c.Variant.Get(key)
+		parts = append(parts, value)
 	}
 	return strings.Join(parts, "\x00")
 }
@@ -51,7 +52,7 @@ func benchKey(c Cell, hard []string) string {
 // nextLevels is the order of levels in the pass after the last one: random in the
 // first, else the opposite of the pass before. The supplies go there and back from
 // bench to bench, so that one bench ends on the supply that the next one begins on.
-func (p *Plan) nextLevels(cells []Cell) []string {
+func (p *Plan) nextLevels(cells []run.Cell) []string {
 	all := slices.Concat(p.Cells(), cells)
 	exists := map[string]bool{}
 	for _, c := range all {
@@ -100,4 +101,4 @@ func serpentine(list []factor) []string {
 	return out
 }
 
-func onBattery(stretch []Cell) bool { return len(stretch) > 0 && stretch[0].Supply == agent.Battery }
+func onBattery(stretch []run.Cell) bool { return len(stretch) > 0 && stretch[0].Supply == run.Battery }

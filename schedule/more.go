@@ -1,17 +1,16 @@
 package schedule
 
 import (
-	"cmp"
 	"slices"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // More lists for the cells of a plan how many more runs a comparison suggests, at
 // most limit each. Cells that no unclear setting concerns are left out. Both sides
 // of a setting get as many.
-func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []Cell, repeats []int) {
+func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []run.Cell, repeats []int) {
 	for _, c := range p.Cells() {
 		most := 0
 		for i := range comparisons {
@@ -25,17 +24,18 @@ func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []Cell,
 }
 
 // suggested is how many more runs of a cell a comparison asks for.
-func suggested(c Cell, x *analysis.Comparison) int {
+func suggested(c run.Cell, x *analysis.Comparison) int {
 	a, b := x.Groups()
-	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: string(c.Supply), Variant: agent.VariantText(c.Variant)}
+	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: string(c.Supply), Variant: string(c.Variant)}
 	if group != a && group != b {
 		return 0
 	}
 	i := slices.IndexFunc(x.Settings, func(s analysis.SettingComparison) bool {
-		if c.Setting.Watts == nil {
-			return s.Setting == c.Setting.Name && s.Setting != ""
+		w, known := c.Setting.Watts()
+		if !known {
+			return s.Setting == c.Setting.Name() && s.Setting != ""
 		}
-		return s.SettingW.Known() && cmp.Compare(float64(s.SettingW), *c.Setting.Watts) == 0
+		return float64(s.SettingW) == w
 	})
 	if i < 0 || x.Settings[i].MoreRuns == nil {
 		return 0

@@ -4,16 +4,16 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Plan is the runs of a test day in the order in which to do them.
 type Plan struct {
-	ID        int64           `json:"id"` // given by the store
-	CreatedAt agent.Timestamp `json:"created_at"`
-	Seed      uint64          `json:"seed"`
-	Hard      []string        `json:"hard"` // keys of the variant that are hard to change, hardest first
-	Slots     []Slot          `json:"slots"`
+	ID        int64         `json:"id"` // given by the store
+	CreatedAt run.Timestamp `json:"created_at"`
+	Seed      uint64        `json:"seed"`
+	Hard      []string      `json:"hard"` // keys of the variant that are hard to change, hardest first
+	Slots     []Slot        `json:"slots"`
 	// Said is what the user said of runs and batteries when making the plan; what
 	// is learnt besides changes from day to day.
 	Said Estimates `json:"-"`
@@ -21,7 +21,7 @@ type Plan struct {
 
 // Slot is a cell to be run once.
 type Slot struct {
-	Cell
+	run.Cell
 	Pass int `json:"pass"` // from 1
 	// NeedsCharge is the charge that the battery needs before a run on battery, 0
 	// to 1: for the whole stretch in its first slot, else for the run alone. Nil on
@@ -44,16 +44,16 @@ func (p *Plan) passes() int {
 // addPass appends one pass over the cells in random order, level by level. The
 // levels come in the opposite order of the pass before, so that neither is always
 // the first: what drifts within a pass then favours none of them.
-func (p *Plan) addPass(cells []Cell, e Estimates) {
+func (p *Plan) addPass(cells []run.Cell, e Estimates) {
 	pass := p.passes() + 1
 	levels := p.nextLevels(cells)
 	random := rand.New(rand.NewPCG(p.Seed, uint64(pass)))
-	byLevel := map[string][]Cell{}
+	byLevel := map[string][]run.Cell{}
 	for _, c := range cells {
 		key := levelKey(c, p.Hard)
 		byLevel[key] = append(byLevel[key], c)
 	}
-	var stretches [][]Cell
+	var stretches [][]run.Cell
 	for _, key := range levels {
 		list := slices.Clone(byLevel[key])
 		random.Shuffle(len(list), func(i, j int) { list[i], list[j] = list[j], list[i] })
@@ -63,17 +63,17 @@ func (p *Plan) addPass(cells []Cell, e Estimates) {
 	}
 	for _, stretch := range e.fitCharge(stretches, p.Hard) {
 		for _, c := range stretch {
-			p.Slots = append(p.Slots, Slot{Cell: c.clone(), Pass: pass})
+			p.Slots = append(p.Slots, Slot{Cell: c, Pass: pass})
 		}
 	}
 }
 
 // Extend appends passes over some cells of a plan: repeats[i] more of cells[i].
 // It works as if the plan had been made with them from the start.
-func (p *Plan) Extend(cells []Cell, repeats []int, e Estimates) (added int) {
+func (p *Plan) Extend(cells []run.Cell, repeats []int, e Estimates) (added int) {
 	before := len(p.Slots)
 	for round := 1; ; round++ {
-		var some []Cell
+		var some []run.Cell
 		for i, c := range cells {
 			if repeats[i] >= round {
 				some = append(some, c)
@@ -88,12 +88,12 @@ func (p *Plan) Extend(cells []Cell, repeats []int, e Estimates) (added int) {
 }
 
 // Cells are the cells of the plan, each once, in the order of the first pass.
-func (p *Plan) Cells() []Cell {
-	var list []Cell
-	seen := map[string]bool{}
+func (p *Plan) Cells() []run.Cell {
+	var list []run.Cell
+	seen := map[run.Cell]bool{}
 	for _, s := range p.Slots {
-		if key := s.key(); !seen[key] {
-			seen[key] = true
+		if !seen[s.Cell] {
+			seen[s.Cell] = true
 			list = append(list, s.Cell)
 		}
 	}

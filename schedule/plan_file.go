@@ -11,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // planColumns are those of a plan's table: the labels as in the tidy table of
@@ -28,10 +28,10 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 	hard, seed := strings.Join(p.Hard, ","), strconv.FormatUint(p.Seed, 10)
 	for _, s := range p.Slots {
 		watts := ""
-		if s.Setting.Watts != nil {
-			watts = strconv.FormatFloat(*s.Setting.Watts, 'f', -1, 64)
+		if w, ok := s.Setting.Watts(); ok {
+			watts = strconv.FormatFloat(w, 'f', -1, 64)
 		}
-		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, agent.VariantText(s.Variant), string(s.Supply), watts, s.Setting.Name, hard, seed}); err != nil {
+		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, string(s.Variant), string(s.Supply), watts, s.Setting.Name(), hard, seed}); err != nil {
 			return err
 		}
 	}
@@ -43,7 +43,7 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 // be missing: it is then the how-manieth row of its cell the row is. Passes must
 // not fall. Errors name file, line, column and text.
 func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error) {
-	p := Plan{CreatedAt: agent.Stamp(now), Hard: []string{}, Slots: []Slot{}}
+	p := Plan{CreatedAt: run.Stamp(now), Hard: []string{}, Slots: []Slot{}}
 	buffered := bufio.NewReader(r)
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
 		_, _ = buffered.Discard(3)
@@ -53,7 +53,7 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 	if err != nil {
 		return p, err
 	}
-	times := map[string]int{}
+	times := map[run.Cell]int{}
 	for {
 		record, err := in.Read()
 		if errors.Is(err, io.EOF) {
@@ -70,9 +70,9 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 		if err := p.readWhole(columns, record, len(p.Slots) == 0); err != nil {
 			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
 		}
-		times[s.key()]++
+		times[s.Cell]++
 		if s.Pass == 0 {
-			s.Pass = times[s.key()]
+			s.Pass = times[s.Cell]
 		}
 		if n := len(p.Slots); n > 0 && s.Pass < p.Slots[n-1].Pass {
 			return p, fmt.Errorf("plan %s: line %d: pass %d comes after pass %d: every pass ends before the next one begins", file, line, s.Pass, p.Slots[n-1].Pass)
@@ -85,9 +85,9 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 	if len(p.Slots) == 0 {
 		return p, fmt.Errorf("plan %s: it has no row but the header", file)
 	}
-	bare := !slices.ContainsFunc(p.Slots, func(s Slot) bool { return len(s.Variant) > 0 })
+	bare := !slices.ContainsFunc(p.Slots, func(s Slot) bool { return s.Variant != "" })
 	for _, key := range p.Hard { // as in a request
-		if !bare && !slices.ContainsFunc(p.Slots, func(s Slot) bool { _, has := s.Variant[key]; return has }) {
+		if !bare && !slices.ContainsFunc(p.Slots, func(s Slot) bool { _, has := s.Variant.Get(key); return has }) {
 			return p, fmt.Errorf("plan %s: column hard: %q: no variant has it", file, key)
 		}
 	}
@@ -152,7 +152,6 @@ func planHeader(in *csv.Reader, file string) ([]string, error) {
 }
 
 func readSlot(columns, record []string) (s Slot, err error) {
-	s.Variant = map[string]string{}
 	for i, column := range columns {
 		text := strings.TrimSpace(record[i])
 		var err error
@@ -168,26 +167,23 @@ func readSlot(columns, record []string) (s Slot, err error) {
 		case "workload":
 			s.Workload = text
 		case "variant":
-			s.Variant, err = parseVariant(text)
+			s.Variant, err = run.ParseVariant(text)
 		case "supply":
-			s.Supply = agent.Supply(text)
+			s.Supply = run.Supply(text)
 		case "setting_w":
 			if text != "" {
-				if s.Setting, err = agent.ParseSetting(text + "W"); err == nil && s.Setting.Watts == nil {
+				if s.Setting, err = run.ParseSetting(text + "W"); err == nil && s.Setting.Name() != "" {
 					err = errors.New("want watts")
 				}
 			}
 		case "setting":
-			if text != "" && s.Setting.Watts == nil {
-				s.Setting = agent.Setting{Name: text, Source: agent.Declared}
+			if _, inWatts := s.Setting.Watts(); text != "" && !inWatts {
+				s.Setting, err = run.ParseSetting(text)
 			}
 		}
 		if err != nil {
 			return s, fmt.Errorf("column %s: %q: %w", column, text, err)
 		}
 	}
-	if s.Setting.Watts != nil {
-		s.Setting.Name = ""
-	}
-	return s, s.check()
+	return s, s.Check()
 }

@@ -13,8 +13,8 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // ignoreLearnt leaves out what an Estimates has learnt.
@@ -66,18 +66,18 @@ func TestEveryPassHoldsEveryCellOnce(t *testing.T) {
 		}
 		p := mustNew(t, q, e)
 		cells, _ := q.cells()
-		want := map[string]int{}
+		want := map[run.Cell]int{}
 		for _, c := range cells {
-			want[c.key()] = 1
+			want[c] = 1
 		}
 		passes := byPass(p)
 		if len(passes) != q.Repeats {
 			t.Fatalf("%d passes, want %d", len(passes), q.Repeats)
 		}
 		for i, pass := range passes {
-			got := map[string]int{}
+			got := map[run.Cell]int{}
 			for _, s := range pass {
-				got[s.key()]++
+				got[s.Cell]++
 			}
 			if !maps.Equal(got, want) {
 				t.Fatalf("pass %d: %v", i+1, got)
@@ -90,7 +90,7 @@ func TestEveryPassHoldsEveryCellOnce(t *testing.T) {
 }
 
 // levelsOf is the row of levels in a pass, each named once for every stretch.
-func levelsOf(pass []Slot, of func(Cell) string) []string {
+func levelsOf(pass []Slot, of func(run.Cell) string) []string {
 	var out []string
 	for _, s := range pass {
 		if v := of(s.Cell); len(out) == 0 || out[len(out)-1] != v {
@@ -106,19 +106,19 @@ func TestLevelsAreContiguousAndAlternate(t *testing.T) {
 		p := mustNew(t, q, Estimates{}) // no battery known: one charge is taken to last
 		var before []string
 		for i, pass := range byPass(p) {
-			levels := levelsOf(pass, func(c Cell) string { return levelKey(c, q.Hard) })
+			levels := levelsOf(pass, func(c run.Cell) string { return levelKey(c, q.Hard) })
 			if n := len(slices.Compact(slices.Sorted(slices.Values(levels)))); n != len(levels) {
 				t.Fatalf("pass %d comes back to a level: %q", i+1, levels)
 			}
 			// The harder to change, the fewer the changes: never more than there
 			// are combinations of what is harder still.
-			devices := levelsOf(pass, func(c Cell) string { return c.Device })
-			benches := levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) })
+			devices := levelsOf(pass, func(c run.Cell) string { return c.Device })
+			benches := levelsOf(pass, func(c run.Cell) string { return benchKey(c, q.Hard) })
 			if len(devices) != len(q.Devices) || len(slices.Compact(slices.Sorted(slices.Values(benches)))) != len(benches) {
 				t.Fatalf("pass %d changes devices or firmware to and fro: %q", i+1, levels)
 			}
 			// One change of supply for each bench, and none between two.
-			supplies := levelsOf(pass, func(c Cell) string { return string(c.Supply) })
+			supplies := levelsOf(pass, func(c run.Cell) string { return string(c.Supply) })
 			if len(supplies) > 1 && len(supplies) != len(benches)+1 {
 				t.Fatalf("pass %d of %d benches changes the supply %d times", i+1, len(benches), len(supplies)-1)
 			}
@@ -154,17 +154,17 @@ func TestSameSeedSamePlan(t *testing.T) {
 func TestSeedsDiffer(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight"}, Settings: []string{"8-28/4"}}
 	seen := map[string]bool{}
-	first := map[string]int{}
+	first := map[run.Cell]int{}
 	const n = 600
 	for seed := range uint64(n) {
 		q.Seed = seed
 		p := mustNew(t, q, Estimates{})
 		order := ""
 		for _, s := range p.Slots {
-			order += s.key() + "\n"
+			order += fmt.Sprintln(s.Cell)
 		}
 		seen[order] = true
-		first[p.Slots[0].key()]++
+		first[p.Slots[0].Cell]++
 	}
 	if len(seen) != n {
 		t.Errorf("%d different plans of %d seeds", len(seen), n)
@@ -192,7 +192,7 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 			content[d] = b.FullWh
 		}
 		for i, s := range p.Slots {
-			if s.Supply == agent.Mains {
+			if s.Supply == run.Mains {
 				if s.NeedsCharge != nil || s.WaitS != 0 {
 					t.Fatalf("slot %d on mains waits for charge", i)
 				}
@@ -210,21 +210,21 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 			content[s.Device] = max(left, 0)
 		}
 		for i, pass := range byPass(p) {
-			stretches := levelsOf(pass, func(c Cell) string { return levelKey(c, q.Hard) })
+			stretches := levelsOf(pass, func(c run.Cell) string { return levelKey(c, q.Hard) })
 			charges := map[string]float64{}
 			for _, s := range pass {
-				if s.Supply == agent.Battery {
+				if s.Supply == run.Battery {
 					charges[benchKey(s.Cell, q.Hard)] += e.energyWh(s.Cell)
 				}
 			}
 			usable, most := b.FullWh*0.9, 0.0
 			for _, s := range pass {
-				if s.Supply == agent.Battery {
+				if s.Supply == run.Battery {
 					most = max(most, e.energyWh(s.Cell))
 				}
 			}
 			allowed := 0
-			for _, bench := range slices.Compact(levelsOf(pass, func(c Cell) string { return benchKey(c, q.Hard) })) {
+			for _, bench := range slices.Compact(levelsOf(pass, func(c run.Cell) string { return benchKey(c, q.Hard) })) {
 				wh := charges[bench]
 				if 2*wh <= usable || len(q.Supplies) == 1 {
 					allowed += 2
@@ -370,7 +370,7 @@ func TestEnoughMainsNoWait(t *testing.T) {
 		}
 		e.Batteries[""] = Battery{FullWh: e.Batteries[""].FullWh, ChargeW: 2 * most}
 		p := mustNew(t, q, e)
-		first := map[string]agent.Supply{}
+		first := map[string]run.Supply{}
 		for i, s := range p.Slots {
 			if s.WaitS > 1e-6 {
 				t.Fatalf("slot %d of %s waits %v s", i+1, row(p), s.WaitS)
@@ -448,9 +448,9 @@ func TestAnalysisFindsTheBlocks(t *testing.T) {
 		if got := blocksOf(t, runs); got != 3 {
 			t.Errorf("%d blocks of 3 passes with runs %v rejected", got, rejected)
 		}
-		slices.SortStableFunc(runs, func(a, b analysis.Run) int { return len(a.Supply) - len(b.Supply) })
+		slices.SortStableFunc(runs, func(a, b run.Run) int { return len(a.Supply) - len(b.Supply) })
 		for i := range runs {
-			runs[i].StartedAt = morning.Add(time.Duration(i) * time.Hour)
+			runs[i].StartedAt = run.Stamp(morning.Add(time.Duration(i) * time.Hour))
 		}
 		if got := blocksOf(t, runs); got != 0 {
 			t.Errorf("%d blocks of runs done side after side", got)
@@ -460,10 +460,10 @@ func TestAnalysisFindsTheBlocks(t *testing.T) {
 
 // carryOut does what the plan says next until nothing is left; the runs of the
 // given numbers are rejected.
-func carryOut(t *testing.T, p *Plan, rejected []int) []analysis.Run {
+func carryOut(t *testing.T, p *Plan, rejected []int) []run.Run {
 	t.Helper()
-	var done []agent.Run
-	var count []analysis.Run
+	var done []run.Run
+	var count []run.Run
 	for n := 0; ; n++ {
 		g := p.Follow(done, "", Estimates{}, morning)
 		if g.Done+g.Left != len(p.Slots) || len(g.Outside) > 0 {
@@ -480,24 +480,23 @@ func carryOut(t *testing.T, p *Plan, rejected []int) []analysis.Run {
 		}
 		r := runOf(p.Slots[g.Next-1].Cell, n)
 		if slices.Contains(rejected, n) {
-			r.State, r.Why = agent.Rejected, "planted"
+			r.State, r.Why = run.Rejected, "planted"
 		} else {
-			count = append(count, analysis.Run{ID: r.ID, Device: r.Device, Workload: r.Workload, Supply: string(r.Supply),
-				SettingW: r.Setting.Watts, StartedAt: r.StartedAt.Time, DurationS: 60,
-				Results: map[string]analysis.Result{"fps_mean": {Value: 60 + float64(n%5)}}})
+			count = append(count, run.Run{ID: r.ID, Labels: r.Labels, StartedAt: r.StartedAt, DurationS: new(60.0),
+				Results: map[string]run.Result{"fps_mean": {Value: 60 + float64(n%5)}}})
 		}
 		done = append(done, r)
 	}
 }
 
-func runOf(c Cell, n int) agent.Run {
+func runOf(c run.Cell, n int) run.Run {
 	duration := 60.0
-	return agent.Run{ID: fmt.Sprintf("run-%04d", n), Labels: c.Labels, State: agent.Finished,
-		StartedAt: agent.Stamp(morning.Add(time.Duration(n) * 2 * time.Minute)), DurationS: &duration,
-		Results: map[string]agent.Result{"fps_mean": {Value: 60}}}
+	return run.Run{ID: fmt.Sprintf("run-%04d", n), Labels: labelsOf(c), State: run.Finished,
+		StartedAt: run.Stamp(morning.Add(time.Duration(n) * 2 * time.Minute)), DurationS: &duration,
+		Results: map[string]run.Result{"fps_mean": {Value: 60}}}
 }
 
-func blocksOf(t *testing.T, runs []analysis.Run) int {
+func blocksOf(t *testing.T, runs []run.Run) int {
 	t.Helper()
 	x, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply"})
 	if err != nil {
@@ -523,4 +522,9 @@ func TestSerpentine(t *testing.T) {
 	if len(slices.Compact(slices.Sorted(slices.Values(order)))) != 12 || !slices.Equal(changes, []int{1, 4, 6}) {
 		t.Errorf("%q changes %v", order, changes)
 	}
+}
+
+// labelsOf are the labels of a run of a cell.
+func labelsOf(c run.Cell) run.Labels {
+	return run.Labels{Device: c.Device, Workload: c.Workload, Setting: c.Setting.From(run.Declared), Supply: c.Supply, Variant: c.Variant}
 }

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // SlotState is where a slot of a plan stands.
@@ -46,8 +46,8 @@ type Progress struct {
 	Outside []string `json:"outside"`
 	// LeftS is the time that what is left will take, s; ExpectedEnd the moment
 	// that comes after it.
-	LeftS       float64         `json:"left_s"`
-	ExpectedEnd agent.Timestamp `json:"expected_end"`
+	LeftS       float64       `json:"left_s"`
+	ExpectedEnd run.Timestamp `json:"expected_end"`
 	// Next is the position of the slot to run next, 0 when nothing is left or a
 	// run is in progress on every device that has something left.
 	Next int `json:"next"`
@@ -56,14 +56,14 @@ type Progress struct {
 // Follow says how far a plan has come with the runs done since it was made, in
 // the order of their start. device selects the slots of one; "" takes all. A run
 // counts if it is finished, not rejected, and has a result.
-func (p *Plan) Follow(runs []agent.Run, device string, e Estimates, now time.Time) Progress {
+func (p *Plan) Follow(runs []run.Run, device string, e Estimates, now time.Time) Progress {
 	g := Progress{Slots: []SlotProgress{}, Outside: []string{}}
-	open := map[string][]int{} // slots of a cell that no run fills yet
+	open := map[run.Cell][]int{} // slots of a cell that no run fills yet
 	for i, s := range p.Slots {
 		if device != "" && s.Device != device {
 			continue
 		}
-		open[s.key()] = append(open[s.key()], len(g.Slots))
+		open[s.Cell] = append(open[s.Cell], len(g.Slots))
 		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Tries: []Try{}})
 	}
 	last := -1 // the slot tried last
@@ -71,15 +71,15 @@ func (p *Plan) Follow(runs []agent.Run, device string, e Estimates, now time.Tim
 		if r.StartedAt.Before(p.CreatedAt.Time) || device != "" && r.Device != device {
 			continue
 		}
-		key := CellOf(r).key()
-		slots := open[key]
+		cell := r.Cell()
+		slots := open[cell]
 		if len(slots) == 0 {
 			g.Outside = append(g.Outside, r.ID)
 			continue
 		}
 		last = slots[0]
 		if g.take(&g.Slots[last], r) {
-			open[key] = slots[1:]
+			open[cell] = slots[1:]
 		}
 	}
 	g.count()
@@ -89,15 +89,15 @@ func (p *Plan) Follow(runs []agent.Run, device string, e Estimates, now time.Tim
 }
 
 // take enters a run in its slot and tells whether it fills it.
-func (g *Progress) take(s *SlotProgress, r agent.Run) (fills bool) {
+func (g *Progress) take(s *SlotProgress, r run.Run) (fills bool) {
 	switch {
-	case r.State == agent.Recording:
+	case r.State == run.Recording:
 		s.State, s.Run = Recording, r.ID
 		return true
 	case counts(r):
 		s.State, s.Run = Done, r.ID
 		return true
-	case r.State == agent.Rejected:
+	case r.State == run.Rejected:
 		g.Rejected++
 	}
 	s.State = Repeat
@@ -105,14 +105,14 @@ func (g *Progress) take(s *SlotProgress, r agent.Run) (fills bool) {
 	return false
 }
 
-func whyNot(r agent.Run) string {
+func whyNot(r run.Run) string {
 	switch r.State {
-	case agent.Rejected:
+	case run.Rejected:
 		return "rejected: " + r.Why
-	case agent.Interrupted:
+	case run.Interrupted:
 		return "interrupted: the agent ended while recording"
 	}
-	return fmt.Sprintf("no result: give it with `sweepd run result %s NAME=VALUE`, or run it again", agent.ShortID(r.ID))
+	return fmt.Sprintf("no result: give it with `sweepd run result %s NAME=VALUE`, or run it again", run.ShortID(r.ID))
 }
 
 func (g *Progress) count() {
@@ -182,5 +182,5 @@ func (g *Progress) foretell(e Estimates, now time.Time) {
 			g.LeftS += e.slotS(s.Cell) + s.WaitS
 		}
 	}
-	g.ExpectedEnd = agent.Stamp(now.Add(time.Duration(g.LeftS * float64(time.Second))))
+	g.ExpectedEnd = run.Stamp(now.Add(time.Duration(g.LeftS * float64(time.Second))))
 }

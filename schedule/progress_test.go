@@ -1,6 +1,7 @@
 package schedule
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -9,8 +10,8 @@ import (
 
 	"pgregory.net/rapid"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // testDay is one workload at two settings on both supplies, three passes.
@@ -20,15 +21,15 @@ func testDay(t *testing.T) Plan {
 
 func TestFollow(t *testing.T) {
 	p := testDay(t)
-	run := func(slot, n int) agent.Run { return runOf(p.Slots[slot].Cell, n) }
-	ok, rejected, noResult, interrupted := run(0, 0), run(1, 1), run(1, 2), run(1, 3)
-	rejected.State, rejected.Why = agent.Rejected, "supply_changed: it was pulled"
+	at := func(slot, n int) run.Run { return runOf(p.Slots[slot].Cell, n) }
+	ok, rejected, noResult, interrupted := at(0, 0), at(1, 1), at(1, 2), at(1, 3)
+	rejected.State, rejected.Why = run.Rejected, "supply_changed: it was pulled"
 	noResult.Results = nil
-	interrupted.State = agent.Interrupted
-	before := run(2, -1)
-	foreign := run(0, 4)
+	interrupted.State = run.Interrupted
+	before := at(2, -1)
+	foreign := at(0, 4)
 	foreign.Workload = "harbour-flight"
-	g := p.Follow([]agent.Run{before, ok, rejected, noResult, interrupted, foreign}, "", Estimates{}, morning)
+	g := p.Follow([]run.Run{before, ok, rejected, noResult, interrupted, foreign}, "", Estimates{}, morning)
 	if g.Done != 1 || g.Left != 11 || g.Rejected != 1 || g.Repeat != 1 || g.Next != 2 {
 		t.Errorf("%+v", g)
 	}
@@ -47,20 +48,20 @@ func TestFollow(t *testing.T) {
 	// A result given later fills the slot; the interrupted run is then one too many
 	// of pass 1 and stands where it would be tried next, in pass 2.
 	noResult.Results = ok.Results
-	g = p.Follow([]agent.Run{ok, rejected, noResult}, "", Estimates{}, morning)
+	g = p.Follow([]run.Run{ok, rejected, noResult}, "", Estimates{}, morning)
 	if g.Done != 2 || g.Slots[1].Run != noResult.ID || g.Repeat != 0 || g.Rejected != 1 || g.Next != 3 {
 		t.Errorf("%+v", g)
 	}
-	recording := run(2, 9)
-	recording.State = agent.Recording
-	g = p.Follow([]agent.Run{ok, recording}, "", Estimates{}, morning)
+	recording := at(2, 9)
+	recording.State = run.Recording
+	g = p.Follow([]run.Run{ok, recording}, "", Estimates{}, morning)
 	if g.Slots[2].State != Recording || g.Next != 0 {
 		t.Errorf("while a run records: %+v", g)
 	}
 	// Its slot is taken: a run of the same cell that another machine recorded
 	// meanwhile is that of the next pass.
-	meanwhile := run(2, 10)
-	g = p.Follow([]agent.Run{ok, recording, meanwhile}, "", Estimates{}, morning)
+	meanwhile := at(2, 10)
+	g = p.Follow([]run.Run{ok, recording, meanwhile}, "", Estimates{}, morning)
 	if g.Slots[2].Run != recording.ID || g.Done != 2 || len(g.Outside) != 0 {
 		t.Errorf("a run beside the one that records: %+v", g)
 	}
@@ -74,8 +75,8 @@ func TestFollow(t *testing.T) {
 func TestRepeatsComeAtTheEndOfTheirStretch(t *testing.T) {
 	p := testDay(t)
 	bad := runOf(p.Slots[0].Cell, 0)
-	bad.State = agent.Rejected
-	runs := []agent.Run{bad}
+	bad.State = run.Rejected
+	runs := []run.Run{bad}
 	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 2 {
 		t.Errorf("next %d, want the other slot of the stretch", g.Next)
 	}
@@ -83,11 +84,11 @@ func TestRepeatsComeAtTheEndOfTheirStretch(t *testing.T) {
 	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 1 {
 		t.Errorf("next %d, want the repeat", g.Next)
 	}
-	runs[0].State = agent.Finished // the user kept it
+	runs[0].State = run.Finished // the user kept it
 	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 3 {
 		t.Errorf("next %d, want the next stretch", g.Next)
 	}
-	runs[0].State = agent.Rejected
+	runs[0].State = run.Rejected
 	for i := 2; i < 4; i++ { // it was noticed late, in the next stretch
 		runs = append(runs, runOf(p.Slots[i].Cell, i))
 	}
@@ -97,25 +98,24 @@ func TestRepeatsComeAtTheEndOfTheirStretch(t *testing.T) {
 }
 
 func TestChanges(t *testing.T) {
-	w8, w18 := 8.0, 18.0
 	charge := 0.8
-	slot := Slot{Cell: Cell{agent.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: agent.Setting{Watts: &w18}, Supply: agent.Battery, Variant: map[string]string{"cores": "6"}}}}
-	now := agent.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: agent.Setting{Watts: &w8}, Supply: agent.Mains, Variant: map[string]string{"cores": "6"}}
+	slot := Slot{Cell: run.Cell{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(18), Supply: run.Battery, Variant: "cores=6"}}
+	now := run.Cell{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(8), Supply: run.Mains, Variant: "cores=6"}
 	waits := slot
 	waits.NeedsCharge, waits.WaitS = &charge, 1800
-	onBattery := slot.Labels
-	other := slot.Labels
+	onBattery := slot.Cell
+	other := slot.Cell
 	other.Device = "unit-elm"
-	fan := slot.Labels
-	fan.Variant = map[string]string{"cores": "6", "fan": "quiet"}
+	fan := slot.Cell
+	fan.Variant = "cores=6,fan=quiet"
 	for _, c := range []struct {
-		now  agent.Labels
+		now  run.Cell
 		slot Slot
 		want string
 	}{
 		{now, slot, "unplug; set 18W"},
 		{onBattery, slot, ""},
-		{agent.Labels{}, slot, "unplug; set cores=6; set 18W; make tile-sort ready"},
+		{run.Cell{}, slot, "unplug; set cores=6; set 18W; make tile-sort ready"},
 		{other, slot, "go to unit-oak; unplug; set cores=6; set 18W; make tile-sort ready"},
 		{now, waits, "charge to 80 % (about 30 min); unplug; set 18W"},
 		{onBattery, waits, "plug in, charge to 80 % (about 30 min), unplug"},
@@ -125,7 +125,7 @@ func TestChanges(t *testing.T) {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
 	}
-	if w := waits.Want(); w.Supply != agent.Battery || w.MinCharge != 0.8 || !w.Setting.Same(slot.Setting) {
+	if w := waits.Want(); w.Supply != run.Battery || w.MinCharge != 0.8 || w.Setting != slot.Setting {
 		t.Errorf("%+v", w)
 	}
 }
@@ -135,18 +135,18 @@ func TestChanges(t *testing.T) {
 func TestMore(t *testing.T) {
 	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-24/4"}, Seed: 3}, Estimates{})
 	random := rand.New(rand.NewPCG(1, 2))
-	var runs []analysis.Run
+	var runs []run.Run
 	for i, s := range p.Slots {
 		v := 100.0
-		if s.Supply == agent.Battery {
+		if s.Supply == run.Battery {
 			v = 80 // clear
-			if *s.Setting.Watts >= 20 {
+			if w, _ := s.Setting.Watts(); w >= 20 {
 				v = 97.2 // not clear with this noise
 			}
 		}
 		v *= 1 + 0.015*random.NormFloat64()
-		runs = append(runs, analysis.Run{ID: s.key() + string(rune('0'+s.Pass)), Device: s.Device, Workload: s.Workload, Supply: string(s.Supply), SettingW: s.Setting.Watts,
-			StartedAt: morning.Add(time.Duration(i) * time.Hour), Results: map[string]analysis.Result{"score": {Value: v}}})
+		runs = append(runs, run.Run{ID: fmt.Sprint(s.Cell, s.Pass), Labels: labelsOf(s.Cell),
+			StartedAt: run.Timestamp{Time: morning.Add(time.Duration(i) * time.Hour)}, Results: map[string]run.Result{"score": {Value: v}}})
 	}
 	x, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply"})
 	if err != nil {
@@ -155,7 +155,7 @@ func TestMore(t *testing.T) {
 	want := map[string]int{}
 	for _, s := range x.Comparisons[0].Settings {
 		if *s.MoreRuns > 0 {
-			want[strings.TrimSpace(agent.Setting{Watts: (*float64)(&s.SettingW)}.String())] = min(*s.MoreRuns, 4)
+			want[run.Watts(float64(s.SettingW)).String()] = min(*s.MoreRuns, 4)
 		}
 	}
 	if len(want) == 0 || len(want) == 5 {
@@ -179,14 +179,15 @@ func TestMore(t *testing.T) {
 
 func TestLearn(t *testing.T) {
 	p := testDay(t)
-	var runs []agent.Detail
+	var runs []run.Record
 	for i, s := range p.Slots {
 		r := runOf(s.Cell, i) // 60 s every 120 s
-		if s.Supply == agent.Battery {
-			w := 7 + *s.Setting.Watts
-			r.SystemW = &w
+		if s.Supply == run.Battery {
+			w, _ := s.Setting.Watts()
+			r.SystemW = new(7 + w)
 		}
-		runs = append(runs, agent.Detail{Run: r, Facts: map[string]string{"battery_full_wh": "48.6"}})
+		r.Facts = map[string]string{"battery_full_wh": "48.6"}
+		runs = append(runs, run.Record{Run: r})
 	}
 	e := Estimates{}.Learn(runs)
 	if e.run("tile-sort") != time.Minute || e.pause() != time.Minute || e.run("harbour-flight") != DefaultRun {
@@ -196,7 +197,7 @@ func TestLearn(t *testing.T) {
 		t.Errorf("%+v", b)
 	}
 	for w, want := range map[float64]float64{8: 15, 10: 17, 12: 19, 20: 27, 5: 12} {
-		c := Cell{agent.Labels{Device: "unit-oak", Setting: agent.Setting{Watts: &w}}}
+		c := run.Cell{Device: "unit-oak", Setting: run.Watts(w)}
 		if got := e.DrawW(c); got != want {
 			t.Errorf("at %v W: %v W, want %v", w, got, want)
 		}
@@ -206,11 +207,11 @@ func TestLearn(t *testing.T) {
 		}
 	}
 	// A device that draws little is not taken to draw nothing below what was seen.
-	low := []agent.Detail{runs[0]}
+	low := []run.Record{runs[0]}
 	w30, w14 := 30.0, 14.0
-	low[0].Supply, low[0].Setting, low[0].SystemW = agent.Battery, agent.Setting{Watts: &w30}, &w14
+	low[0].Supply, low[0].Setting, low[0].SystemW = run.Battery, run.Watts(w30).From(run.Declared), &w14
 	for w, want := range map[float64]float64{30: 14, 20: 4, 8: 1} {
-		if got := (Estimates{}).Learn(low).DrawW(Cell{agent.Labels{Device: "unit-oak", Setting: agent.Setting{Watts: &w}}}); got != want {
+		if got := (Estimates{}).Learn(low).DrawW(run.Cell{Device: "unit-oak", Setting: run.Watts(w)}); got != want {
 			t.Errorf("a device that draws 14 W at 30 W, at %v W: %v W, want %v", w, got, want)
 		}
 	}
@@ -245,7 +246,7 @@ func TestAGoodDayFollowsThePlan(t *testing.T) {
 		q.Devices = q.Devices[:1]
 		e := Estimates{Batteries: map[string]Battery{"": {FullWh: rapid.Float64Range(6, 80).Draw(t, "Wh"), ChargeW: 30}}}
 		p := mustNew(t, q, e)
-		var done []agent.Run
+		var done []run.Run
 		for i := range p.Slots {
 			if g := p.Follow(done, "", e, morning); g.Next != i+1 {
 				t.Fatalf("after %d slots next is %d", i, g.Next)

@@ -3,10 +3,9 @@ package schedule
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Request is what a user says of a test day. Devices, Workloads and Settings are
@@ -40,7 +39,7 @@ const (
 )
 
 // cells are all combinations of the request, in the order in which it names them.
-func (q Request) cells() ([]Cell, error) {
+func (q Request) cells() ([]run.Cell, error) {
 	settings, err := q.settings()
 	if err != nil {
 		return nil, err
@@ -59,24 +58,24 @@ func (q Request) cells() ([]Cell, error) {
 	}
 	supplies := q.Supplies
 	if len(supplies) == 0 {
-		supplies = []string{string(agent.Mains), string(agent.Battery)}
+		supplies = []string{string(run.Mains), string(run.Battery)}
 	}
-	var list []Cell
-	seen := map[string]bool{}
+	var list []run.Cell
+	seen := map[run.Cell]bool{}
 	for _, device := range q.Devices {
 		for _, v := range variants {
 			for _, supply := range supplies {
 				for _, workload := range q.Workloads {
 					for _, s := range settings {
-						c := Cell{agent.Labels{Device: device, Workload: workload, Setting: s, Supply: agent.Supply(supply), Variant: v}}
-						if err := c.check(); err != nil {
+						c := run.Cell{Device: device, Workload: workload, Setting: s, Supply: run.Supply(supply), Variant: v}
+						if err := c.Check(); err != nil {
 							return nil, err
 						}
-						if seen[c.key()] {
+						if seen[c] {
 							return nil, fmt.Errorf("the cell %s is named twice", c)
 						}
-						seen[c.key()] = true
-						list = append(list, c.clone())
+						seen[c] = true
+						list = append(list, c)
 					}
 				}
 			}
@@ -85,14 +84,14 @@ func (q Request) cells() ([]Cell, error) {
 	return list, nil
 }
 
-func (q Request) settings() (list []agent.Setting, err error) {
+func (q Request) settings() (list []run.Setting, err error) {
 	for _, text := range q.Settings {
 		some, err := ParseSettings(text)
 		if err != nil {
 			return nil, err
 		}
 		for _, s := range some {
-			if !slices.ContainsFunc(list, s.Same) {
+			if !slices.Contains(list, s) {
 				list = append(list, s)
 			}
 		}
@@ -100,46 +99,24 @@ func (q Request) settings() (list []agent.Setting, err error) {
 	return list, nil
 }
 
-func (q Request) variants() ([]map[string]string, error) {
+func (q Request) variants() ([]run.Variant, error) {
 	if len(q.Variants) == 0 {
-		return []map[string]string{{}}, nil
+		return []run.Variant{""}, nil
 	}
-	var list []map[string]string
+	var list []run.Variant
 	for _, text := range q.Variants {
-		v, err := parseVariant(text)
+		v, err := run.ParseVariant(text)
 		if err != nil {
 			return nil, err
 		}
 		list = append(list, v)
 	}
 	for _, key := range q.Hard {
-		if !slices.ContainsFunc(list, func(v map[string]string) bool { _, has := v[key]; return has }) {
+		if !slices.ContainsFunc(list, func(v run.Variant) bool { _, has := v.Get(key); return has }) {
 			return nil, fmt.Errorf("hard to change is said to be %q, but no variant has it", key)
 		}
 	}
 	return list, nil
-}
-
-// parseVariant reads k=v pairs joined by commas, "" for none.
-func parseVariant(text string) (map[string]string, error) {
-	v := map[string]string{}
-	if strings.TrimSpace(text) == "" {
-		return v, nil
-	}
-	for pair := range strings.SplitSeq(text, ",") {
-		key, value, ok := strings.Cut(strings.TrimSpace(pair), "=")
-		if !ok {
-			return nil, fmt.Errorf("variant %q: %q is not a pair k=v, such as cores=6", text, pair)
-		}
-		if err := agent.CheckVariantPair(key, value); err != nil {
-			return nil, err
-		}
-		if _, twice := v[key]; twice {
-			return nil, fmt.Errorf("variant %q: %s is given twice", text, key)
-		}
-		v[key] = value
-	}
-	return v, nil
 }
 
 func (q Request) repeats() (int, error) {
@@ -166,7 +143,7 @@ func New(q Request, e Estimates, now time.Time) (Plan, error) {
 	if n := len(cells) * repeats; n > maxSlots {
 		return Plan{}, fmt.Errorf("%d cells in %d passes are %d runs: at most %d are allowed", len(cells), repeats, n, maxSlots)
 	}
-	p := Plan{CreatedAt: agent.Stamp(now), Seed: q.Seed, Hard: slices.Clone(q.Hard), Slots: []Slot{}}
+	p := Plan{CreatedAt: run.Stamp(now), Seed: q.Seed, Hard: slices.Clone(q.Hard), Slots: []Slot{}}
 	for range repeats {
 		p.addPass(cells, e)
 	}

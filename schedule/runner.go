@@ -10,7 +10,7 @@ import (
 	"github.com/robfig/cron/v3"
 	"go.uber.org/zap"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Runner does entries when they are due.
@@ -154,7 +154,7 @@ func (r *Runner) do(x *runnerEntry) {
 }
 
 func (r *Runner) tell(x *runnerEntry, due time.Time, went Went, text string) {
-	r.keep(Outcome{Entry: x.Name, DueAt: agent.Stamp(due), EndedAt: agent.Stamp(r.now()), Went: went, Text: text})
+	r.keep(Outcome{Entry: x.Name, DueAt: run.Stamp(due), EndedAt: run.Stamp(r.now()), Went: went, Text: text})
 }
 
 // entryLog hears from the library what became of a job that it skipped or that

@@ -6,7 +6,7 @@ import (
 	"regexp"
 	"strconv"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // stepped is a range as cron writes one, in watts: 8-28/4.
@@ -18,14 +18,14 @@ const maxSettings = 200
 // ParseSettings reads a setting ("25W", "quiet") or a range of watts with a step,
 // "8-28/4": 8, 12, ... 28. The last setting of a range is the last step that does
 // not go beyond its end.
-func ParseSettings(text string) ([]agent.Setting, error) {
+func ParseSettings(text string) ([]run.Setting, error) {
 	m := stepped.FindStringSubmatch(text)
 	if m == nil {
-		s, err := agent.ParseSetting(text)
+		s, err := run.ParseSetting(text)
 		if err != nil {
 			return nil, err
 		}
-		return []agent.Setting{s}, nil
+		return []run.Setting{s}, nil
 	}
 	var bounds [3]float64
 	for i, number := range m[1:] {
@@ -43,9 +43,9 @@ func ParseSettings(text string) ([]agent.Setting, error) {
 	if n > maxSettings {
 		return nil, fmt.Errorf("settings %q are %d settings: at most %d are allowed", text, n, maxSettings)
 	}
-	list := make([]agent.Setting, n)
+	list := make([]run.Setting, n)
 	for i := range list {
-		s, err := agent.ParseSetting(strconv.FormatFloat(from+float64(i)*step, 'f', 6, 64) + "W")
+		s, err := run.ParseSetting(strconv.FormatFloat(from+float64(i)*step, 'f', 6, 64) + "W")
 		if err != nil {
 			return nil, err
 		}

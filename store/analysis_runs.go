@@ -5,9 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 
-	"sweepd/agent"
-	"sweepd/analysis"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Skipped counts the selected runs that the analysis does not take.
@@ -17,7 +15,7 @@ type Skipped struct {
 
 // AnalysisRuns are the selected runs as the analysis takes them: finished ones
 // that nobody rejected. The runs may share maps; they are to be read only.
-func (s *Store) AnalysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Skipped, error) {
+func (s *Store) AnalysisRuns(ctx context.Context, f Filter) ([]run.Run, Skipped, error) {
 	runs, skipped, err := s.analysisRuns(ctx, f)
 	return runs, skipped, s.fail("reading runs of", err)
 }
@@ -25,7 +23,7 @@ func (s *Store) AnalysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Ski
 // SwitchedOff are the selected runs on battery that were interrupted, as where
 // the device ran until it switched off: measured runtimes, if their charge says
 // so.
-func (s *Store) SwitchedOff(ctx context.Context, f Filter) ([]analysis.Run, error) {
+func (s *Store) SwitchedOff(ctx context.Context, f Filter) ([]run.Run, error) {
 	tx, err := s.read.BeginTx(ctx, nil)
 	if err != nil {
 		return nil, s.fail("reading runs of", err)
@@ -37,7 +35,7 @@ func (s *Store) SwitchedOff(ctx context.Context, f Filter) ([]analysis.Run, erro
 	return l.runs, s.fail("reading runs of", err)
 }
 
-func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]analysis.Run, Skipped, error) {
+func (s *Store) analysisRuns(ctx context.Context, f Filter) ([]run.Run, Skipped, error) {
 	tx, err := s.read.BeginTx(ctx, nil)
 	if err != nil {
 		return nil, Skipped{}, err
@@ -66,7 +64,7 @@ type analysisLoader struct {
 	tx    *sql.Tx
 	where string
 	args  []any
-	runs  []analysis.Run
+	runs  []run.Run
 	at    map[int64]int // place of each run in runs
 }
 
@@ -90,7 +88,7 @@ func (l *analysisLoader) ofSelected() string {
 }
 
 // run is the selected run of a row, nil where it is not selected.
-func (l *analysisLoader) run(n int64) *analysis.Run {
+func (l *analysisLoader) run(n int64) *run.Run {
 	if at, ok := l.at[n]; ok {
 		return &l.runs[at]
 	}
@@ -102,16 +100,17 @@ func (l *analysisLoader) loadRuns() error {
 	if err != nil {
 		return err
 	}
-	l.runs = []analysis.Run{}
+	l.runs = []run.Run{}
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
-		var r analysis.Run
+		var r run.Run
+		var watts *float64
+		var name string
 		var started sql.NullString
-		var duration sql.NullFloat64
-		var half sql.NullFloat64
+		var half *float64
 		var set sql.NullInt64
-		err := rows.Scan(&n, &r.ID, &r.Device, &r.Workload, &r.Supply, &r.Variant, &r.SettingW, &r.SettingName,
-			&started, &duration, &r.PackageW, &r.SystemW, &half, &r.StartTempC, &r.ChargeRatio, &set)
+		err := rows.Scan(&n, &r.ID, &r.Device, &r.Workload, (*string)(&r.Supply), (*string)(&r.Variant), &watts, &name,
+			&started, &r.DurationS, &r.PackageW, &r.SystemW, &half, &r.StartCelsius, &r.StartCharge, &set)
 		if err != nil {
 			return err
 		}
@@ -119,10 +118,10 @@ func (l *analysisLoader) loadRuns() error {
 		if err != nil {
 			return fmt.Errorf("run %s: %w", r.ID, err)
 		}
-		r.StartedAt, r.DurationS = stamp.Time, duration.Float64
-		r.SystemU = relativeUncertainty(r.SystemW, half)
+		r.StartedAt, r.Setting.Setting = stamp, setting(watts, name)
+		r.Discharge = &run.Discharge{UncertaintyWatts: half}
 		r.Facts = facts[set.Int64]
-		r.Results = map[string]analysis.Result{}
+		r.Results = map[string]run.Result{}
 		l.at[n] = len(l.runs)
 		l.runs = append(l.runs, r)
 		return nil
@@ -130,26 +129,16 @@ func (l *analysisLoader) loadRuns() error {
 		start_temperature_c, start_charge_ratio, fact_set FROM runs WHERE `+l.where+" ORDER BY started_at, n", l.args...)
 }
 
-// relativeUncertainty is the relative standard uncertainty of a power with the
-// half width of a 95 % interval; 0 where unknown.
-func relativeUncertainty(watts *float64, half sql.NullFloat64) float64 {
-	if watts == nil || *watts <= 0 || !half.Valid {
-		return 0
-	}
-	return half.Float64 / 1.959963984540054 / *watts
-}
-
 func (l *analysisLoader) loadResults() error {
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
-		var name, better string
-		var r analysis.Result
-		if err := rows.Scan(&n, &name, &r.Value, &r.Unit, &better); err != nil {
+		var name string
+		var r run.Result
+		if err := rows.Scan(&n, &name, &r.Value, &r.Unit, (*string)(&r.Better)); err != nil {
 			return err
 		}
-		r.LowerIsBetter = agent.Better(better) == agent.Lower
-		if run := l.run(n); run != nil {
-			run.Results[name] = r
+		if selected := l.run(n); selected != nil {
+			selected.Results[name] = r
 		}
 		return nil
 	}, "SELECT run, name, value, unit, better FROM results"+l.ofSelected(), l.args...)
@@ -158,13 +147,12 @@ func (l *analysisLoader) loadResults() error {
 func (l *analysisLoader) loadFindings() error {
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
-		var code string
-		if err := rows.Scan(&n, &code); err != nil {
+		var f run.Finding
+		if err := rows.Scan(&n, (*string)(&f.Code)); err != nil {
 			return err
 		}
 		if r := l.run(n); r != nil {
-			r.Findings = append(r.Findings, code)
-			r.EndedReserve = r.EndedReserve || agent.Code(code) == agent.BatteryReserve
+			r.Findings = append(r.Findings, f)
 		}
 		return nil
 	}, "SELECT run, code FROM findings"+l.ofSelected()+" ORDER BY run, position", l.args...)
@@ -189,5 +177,5 @@ func (l *analysisLoader) loadEndCharges() error {
 		return nil
 	}, fmt.Sprintf(`SELECT run, avg(last) FROM summaries WHERE last IS NOT NULL AND sensor IN (SELECT id FROM sensors WHERE sensor = ?)
 		AND run IN (SELECT n FROM runs WHERE duration_s >= %d AND supply = 'battery' AND %s) GROUP BY run`, longRun, l.where),
-		append([]any{collectors.BatteryCharge}, l.args...)...)
+		append([]any{run.BatteryCharge}, l.args...)...)
 }

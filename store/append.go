@@ -10,8 +10,7 @@ import (
 	"sync"
 	"time"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // syncEvery is the monotonic time between two appends that are synced to disk;
@@ -43,7 +42,7 @@ func (r *recorder) close() error {
 // that changed place are refused, and nothing of the batch is stored.
 //
 // At least every 25 s of sweeps it waits until the disk has them.
-func (s *Store) Append(ctx context.Context, b agent.Batch) error {
+func (s *Store) Append(ctx context.Context, b run.Batch) error {
 	if len(b.Sweeps) == 0 {
 		return nil
 	}
@@ -61,7 +60,7 @@ func (s *Store) Append(ctx context.Context, b agent.Batch) error {
 
 var errReadOnly = errors.New("opened for reading only")
 
-func checkBatch(b agent.Batch) error {
+func checkBatch(b run.Batch) error {
 	for i := range b.Sweeps {
 		values := b.Sweeps[i].Values
 		if len(values) > len(b.Sensors) {
@@ -76,7 +75,7 @@ func checkBatch(b agent.Batch) error {
 	return nil
 }
 
-func (s *Store) appendLocked(ctx context.Context, b agent.Batch) (err error) {
+func (s *Store) appendLocked(ctx context.Context, b run.Batch) (err error) {
 	w, err := s.seriesLocked(ctx, b)
 	if err != nil {
 		return err
@@ -91,7 +90,7 @@ func (s *Store) appendLocked(ctx context.Context, b agent.Batch) (err error) {
 }
 
 // seriesLocked is the series that the batch continues, or a new one.
-func (s *Store) seriesLocked(ctx context.Context, b agent.Batch) (*seriesWriter, error) {
+func (s *Store) seriesLocked(ctx context.Context, b run.Batch) (*seriesWriter, error) {
 	w := s.recording.series
 	if w != nil && w.device == b.Device && w.runID == b.RunID {
 		if at := w.firstDifference(b.Sensors); at < 0 {
@@ -113,7 +112,7 @@ func (s *Store) seriesLocked(ctx context.Context, b agent.Batch) (*seriesWriter,
 	return w, nil
 }
 
-func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []collectors.Sensor, sweeps []agent.Sweep) error {
+func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []run.Sensor, sweeps []run.Sweep) error {
 	wider := w.grow(sensors)
 	labels := w.place(sweeps)
 	key := w.sinceKey == 0 || w.sinceKey >= keyEvery
@@ -195,7 +194,7 @@ type seriesWriter struct {
 	next          int64 // position of the next row
 	sinceKey      int   // rows since the last key row, counting it; 0: none yet
 
-	sensors []collectors.Sensor
+	sensors []run.Sensor
 	labels  []label
 	places  []int                         // reused by place
 	known   struct{ sensors, labels int } // how many of them the file has
@@ -203,32 +202,15 @@ type seriesWriter struct {
 
 // label is what a sweep says besides its values.
 type label struct {
-	hasWatts bool
-	watts    float64
-	name     string
-	source   agent.Source
-	supply   agent.Supply
+	setting run.SourcedSetting
+	supply  run.Supply
 }
 
-func labelOf(s *agent.Sweep) label {
-	l := label{name: s.Setting.Name, source: s.Setting.Source, supply: s.Supply}
-	if s.Setting.Watts != nil {
-		l.hasWatts, l.watts = true, *s.Setting.Watts
-	}
-	return l
-}
-
-func (l label) setting() agent.Setting {
-	s := agent.Setting{Name: l.name, Source: l.source}
-	if l.hasWatts {
-		s.Watts = &l.watts
-	}
-	return s
-}
+func labelOf(s *run.Sweep) label { return label{s.Setting, s.Supply} }
 
 // firstDifference is the first place where sensors differ from the series', -1
 // where it can go on.
-func (w *seriesWriter) firstDifference(sensors []collectors.Sensor) int {
+func (w *seriesWriter) firstDifference(sensors []run.Sensor) int {
 	for i := range min(len(sensors), len(w.sensors)) {
 		if sensors[i] != w.sensors[i] {
 			return i
@@ -237,12 +219,12 @@ func (w *seriesWriter) firstDifference(sensors []collectors.Sensor) int {
 	return -1
 }
 
-func (w *seriesWriter) reordered(sensors []collectors.Sensor, at int) error {
+func (w *seriesWriter) reordered(sensors []run.Sensor, at int) error {
 	return fmt.Errorf("%w: sensor %d of run %s was %s %q and is now %s %q: sensors of a run keep their places",
 		ErrRefused, at, w.runID, w.sensors[at].ID, w.sensors[at].Instance, sensors[at].ID, sensors[at].Instance)
 }
 
-func (w *seriesWriter) grow(sensors []collectors.Sensor) bool {
+func (w *seriesWriter) grow(sensors []run.Sensor) bool {
 	if len(sensors) <= len(w.sensors) {
 		return false
 	}
@@ -252,7 +234,7 @@ func (w *seriesWriter) grow(sensors []collectors.Sensor) bool {
 }
 
 // place finds each sweep's label among the series' labels, and adds new ones.
-func (w *seriesWriter) place(sweeps []agent.Sweep) []int {
+func (w *seriesWriter) place(sweeps []run.Sweep) []int {
 	places := grown(w.places, len(sweeps))
 	for i := range sweeps {
 		l := labelOf(&sweeps[i])

@@ -8,8 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // noisy is a harder recording than any device should give: half of 60 sensors
@@ -18,9 +17,9 @@ func noisy(n int) recording {
 	rng := rand.New(rand.NewPCG(1, 2))
 	r := recording{}
 	for i := range 60 {
-		s := collectors.Sensor{ID: collectors.PackagePower, Instance: fmt.Sprint(i), Unit: "watts", Resolution: 1e-6}
+		s := run.Sensor{ID: run.PackagePower, Instance: fmt.Sprint(i), Unit: "watts", Resolution: 1e-6}
 		if i%6 == 1 {
-			s.ID, s.Unit, s.Kind = collectors.PackageEnergy, "joules", collectors.Counter
+			s.ID, s.Unit, s.Kind = run.PackageEnergy, "joules", run.Counter
 		}
 		r.sensors = append(r.sensors, s)
 	}
@@ -43,7 +42,7 @@ func noisy(n int) recording {
 			}
 		}
 		mono := time.Hour + time.Duration(i)*250*time.Millisecond + time.Duration(rng.IntN(60000))
-		r.sweeps = append(r.sweeps, agent.Sweep{At: agent.Instant{Mono: mono, Boot: mono, Wall: noon.Add(mono)}, Values: values, Setting: watts(25)})
+		r.sweeps = append(r.sweeps, run.Sweep{At: run.Instant{Mono: mono, Boot: mono, Wall: noon.Add(mono)}, Values: values, Setting: declaredWatts(25)})
 	}
 	return r
 }
@@ -55,8 +54,8 @@ func BenchmarkAppend(b *testing.B) {
 			s := openTest(b)
 			must(b, s.BeginRun(b.Context(), newRun("run-0001")))
 			before := fileSize(b, s)
-			batch := agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: r.sensors}
-			sweeps := make([]agent.Sweep, 4)
+			batch := run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: r.sensors}
+			sweeps := make([]run.Sweep, 4)
 			step, stored := time.Duration(0), 0
 			b.ReportAllocs()
 			cpu := cpuTime(b)

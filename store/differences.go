@@ -7,11 +7,11 @@ import (
 	"slices"
 	"strconv"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // differences says how two tellings of one run differ, empty where they agree.
-func differences(here, there *agent.Detail) []string {
+func differences(here, there *run.Record) []string {
 	var all []string
 	note := func(what string, a, b any) {
 		if !reflect.DeepEqual(a, b) {
@@ -20,7 +20,7 @@ func differences(here, there *agent.Detail) []string {
 	}
 	note("device", here.Device, there.Device)
 	note("workload", here.Workload, there.Workload)
-	note("variant", agent.VariantText(here.Variant), agent.VariantText(there.Variant))
+	note("variant", string(here.Variant), string(there.Variant))
 	note("supply", string(here.Supply), string(there.Supply))
 	note("setting", here.Setting.String(), there.Setting.String())
 	note("state", string(here.State), string(there.State))
@@ -66,18 +66,18 @@ func shown(v any) string {
 			return "unknown"
 		}
 		return strconv.FormatFloat(*x, 'g', -1, 64)
-	case agent.Result:
+	case run.Result:
 		return strconv.FormatFloat(x.Value, 'g', -1, 64) + x.Unit + " (" + string(x.Better) + " is better)"
-	case []agent.Finding:
+	case []run.Finding:
 		return fmt.Sprintf("%d", len(x))
-	case []agent.Summary:
+	case []run.Summary:
 		return fmt.Sprintf("%d", len(x))
-	case *agent.Discharge:
+	case *run.Discharge:
 		if x == nil {
 			return "none"
 		}
 		return shown(x.Watts) + " W"
-	case *agent.Setting:
+	case *run.SourcedSetting:
 		if x == nil {
 			return "none"
 		}

@@ -9,7 +9,7 @@ import (
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 var (
@@ -24,7 +24,7 @@ var (
 	ErrNotRejected = errors.New("the run is not rejected")
 	// ErrRefused is returned by Append for sweeps that will never be stored,
 	// however often they are tried.
-	ErrRefused = agent.ErrRefused
+	ErrRefused = run.ErrRefused
 	// ErrNewerSchema is returned by Open for a file of a later version.
 	ErrNewerSchema = errors.New("written by a newer version of sweepd")
 	// ErrNotOurs is returned by Open for a file that is no data of sweepd.

@@ -2,21 +2,19 @@ package store
 
 import (
 	"fmt"
-	"maps"
-	"slices"
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Filter selects runs; empty fields select all.
 type Filter struct {
 	Device   string
 	Workload string
-	Supply   agent.Supply
-	Variant  map[string]string // runs that have each of these pairs
-	State    agent.State
+	Supply   run.Supply
+	Variant  run.Variant // runs that have each of these pairs
+	State    run.State
 	Since    time.Time // started at or after
 	Until    time.Time // started before
 	Limit    int       // the newest so many; 0: all
@@ -39,17 +37,17 @@ func (f Filter) where() (string, []any) {
 	if f.Supply != "" {
 		need("supply = ?", string(f.Supply))
 	}
-	for _, k := range slices.Sorted(maps.Keys(f.Variant)) {
-		need("instr(',' || variant || ',', ?) > 0", ","+k+"="+f.Variant[k]+",")
+	for k, v := range f.Variant.Pairs() {
+		need("instr(',' || variant || ',', ?) > 0", ","+k+"="+v+",")
 	}
 	if f.State != "" {
 		need("state = ?", string(f.State))
 	}
 	if !f.Since.IsZero() {
-		need("started_at >= ?", agent.Stamp(f.Since).String())
+		need("started_at >= ?", run.Stamp(f.Since).String())
 	}
 	if !f.Until.IsZero() {
-		need("started_at < ?", agent.Stamp(f.Until).String())
+		need("started_at < ?", run.Stamp(f.Until).String())
 	}
 	all := "1"
 	if len(conditions) > 0 {

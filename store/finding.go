@@ -3,14 +3,14 @@ package store
 import (
 	"context"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // ReplaceFinding gives a run another finding of a kind in the place of those it
 // has; nil takes them away. It is for what is found after a run was judged and
 // never changes its state. id is a full one.
-func (s *Store) ReplaceFinding(ctx context.Context, id string, code agent.Code, f *agent.Finding) error {
-	return s.change(ctx, "storing a finding in", id, func(w *runWriter, n int64, _ agent.State) error {
+func (s *Store) ReplaceFinding(ctx context.Context, id string, code run.Code, f *run.Finding) error {
+	return s.change(ctx, "storing a finding in", id, func(w *runWriter, n int64, _ run.State) error {
 		if _, err := w.exec(`DELETE FROM findings WHERE run = ? AND code = ?`, n, string(code)); err != nil || f == nil {
 			return err
 		}

@@ -3,31 +3,31 @@ package store
 import (
 	"testing"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func TestReplaceFinding(t *testing.T) {
 	s := openTest(t)
 	d := finished("run-0001", 0)
-	d.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C"}}
+	d.Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "62 C"}}
 	imported(t, s, d)
-	short := agent.Finding{Code: agent.FramesShort, Severity: agent.SeverityDoubt, Text: "20 s of 60 s"}
+	short := run.Finding{Code: run.FramesShort, Severity: run.SeverityDoubt, Text: "20 s of 60 s"}
 	for _, c := range []struct {
-		f    *agent.Finding
+		f    *run.Finding
 		want string
-	}{{&short, "hot_start 62 C; frames_short 20 s of 60 s; "}, {&agent.Finding{Code: agent.FramesShort, Severity: agent.SeverityDoubt, Text: "30 s"}, "hot_start 62 C; frames_short 30 s; "}, {nil, "hot_start 62 C; "}} {
-		must(t, s.ReplaceFinding(t.Context(), d.ID, agent.FramesShort, c.f))
+	}{{&short, "hot_start 62 C; frames_short 20 s of 60 s; "}, {&run.Finding{Code: run.FramesShort, Severity: run.SeverityDoubt, Text: "30 s"}, "hot_start 62 C; frames_short 30 s; "}, {nil, "hot_start 62 C; "}} {
+		must(t, s.ReplaceFinding(t.Context(), d.ID, run.FramesShort, c.f))
 		r, err := s.Run(t.Context(), d.ID)
 		must(t, err)
 		got := ""
 		for _, f := range r.Findings {
 			got += string(f.Code) + " " + f.Text + "; "
 		}
-		if got != c.want || r.State != agent.Finished {
+		if got != c.want || r.State != run.Finished {
 			t.Errorf("%q, %s, want %q", got, r.State, c.want)
 		}
 	}
-	if err := s.ReplaceFinding(t.Context(), "no-such-run", agent.FramesShort, nil); err == nil {
+	if err := s.ReplaceFinding(t.Context(), "no-such-run", run.FramesShort, nil); err == nil {
 		t.Error("no such run: no error")
 	}
 }

@@ -4,23 +4,23 @@ import (
 	"context"
 	"database/sql"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // OldResult is a result that a correction replaced.
 type OldResult struct {
-	Name       string          `json:"name"`
-	Result     agent.Result    `json:"result"`
-	SetAt      agent.Timestamp `json:"set_at"` // zero: with the run
-	ReplacedAt agent.Timestamp `json:"replaced_at"`
+	Name       string        `json:"name"`
+	Result     run.Result    `json:"result"`
+	SetAt      run.Timestamp `json:"set_at"` // zero: with the run
+	ReplacedAt run.Timestamp `json:"replaced_at"`
 }
 
 // Decision is a rejection or its undoing.
 type Decision struct {
-	At   agent.Timestamp `json:"at"`
-	What string          `json:"what"` // "reject" or "keep"
-	Who  string          `json:"who"`  // "finding" or "user"
-	Why  string          `json:"why"`
+	At   run.Timestamp `json:"at"`
+	What string        `json:"what"` // "reject" or "keep"
+	Who  string        `json:"who"`  // "finding" or "user"
+	Why  string        `json:"why"`
 }
 
 // History is what happened to a run after it was recorded, oldest first.

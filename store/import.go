@@ -6,12 +6,12 @@ import (
 	"errors"
 	"iter"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // ImportRuns is ImportEach of a list.
-func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress func(done, total int)) (added, known int, err error) {
-	each := func(yield func(*agent.Detail, error) bool) {
+func (s *Store) ImportRuns(ctx context.Context, runs []run.Record, progress func(done, total int)) (added, known int, err error) {
+	each := func(yield func(*run.Record, error) bool) {
 		for i := range runs {
 			if !yield(&runs[i], nil) {
 				return
@@ -33,7 +33,7 @@ func (s *Store) ImportRuns(ctx context.Context, runs []agent.Detail, progress fu
 // The sequence is walked on a goroutine of its own, which ends before ImportEach
 // does. It should not have to wait for anything, since writers wait meanwhile, and the
 // runs that it gives must stay as they are.
-func (s *Store) ImportEach(ctx context.Context, runs iter.Seq2[*agent.Detail, error], progress func(done int)) (added, known int, err error) {
+func (s *Store) ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
 	if s.write == nil {
 		return 0, 0, s.fail("importing to", errReadOnly)
 	}

@@ -12,12 +12,12 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // mixedRuns are runs whose columns, results, findings and facts change from row to
 // row, and whose ids recur.
-func mixedRuns(seed uint64, n int) []agent.Detail {
+func mixedRuns(seed uint64, n int) []run.Record {
 	random := rand.New(rand.NewPCG(seed, 1))
 	maybe := func(x float64) *float64 {
 		if random.IntN(4) == 0 {
@@ -25,34 +25,34 @@ func mixedRuns(seed uint64, n int) []agent.Detail {
 		}
 		return &x
 	}
-	runs := make([]agent.Detail, n)
+	runs := make([]run.Record, n)
 	even := random.IntN(2) == 0 // long rows of equal columns, as in most tables
 	for i := range runs {
 		d := newRun(fmt.Sprintf("run-%d", random.IntN(2*n)))
-		d.State, d.Facts = agent.Finished, map[string]string{}
+		d.State, d.Facts = run.Finished, map[string]string{}
 		d.Note = fmt.Sprint("row ", i)
 		if !even || i%100 > 90 {
-			d.StartedAt = agent.Timestamp{}
+			d.StartedAt = run.Timestamp{}
 			if random.IntN(3) > 0 {
-				d.StartedAt = agent.Stamp(noon.Add(time.Duration(i) * time.Minute))
+				d.StartedAt = run.Stamp(noon.Add(time.Duration(i) * time.Minute))
 			}
-			d.Setting.Watts, d.DurationS, d.SystemW = maybe(float64(i)), maybe(60), maybe(14.25)
+			d.DurationS, d.SystemW = maybe(60), maybe(14.25)
+			d.Setting = []run.Setting{run.Watts(float64(i)), run.Named("quiet"), {}}[random.IntN(3)].From([]run.Source{"", run.Declared}[random.IntN(2)])
 			if random.IntN(3) == 0 {
-				d.SettingRead = &agent.Setting{Watts: maybe(15), Name: []string{"", "quiet"}[random.IntN(2)], Source: agent.Powercap}
+				d.SettingRead = new([]run.Setting{run.Watts(15), run.Named("quiet")}[random.IntN(2)].From(run.Powercap))
 			}
-			d.Variant = []map[string]string{{}, {"cores": "6"}}[random.IntN(2)]
-			d.Setting.Name, d.Setting.Source = []string{"", "quiet"}[random.IntN(2)], []agent.Source{"", agent.Declared}[random.IntN(2)]
-			d.Supply = []agent.Supply{agent.Mains, agent.Battery, agent.SupplyUnknown}[random.IntN(3)]
+			d.Variant = []run.Variant{"", "cores=6"}[random.IntN(2)]
+			d.Supply = []run.Supply{run.Mains, run.Battery, run.SupplyUnknown}[random.IntN(3)]
 			for _, name := range []string{"score", "fps_mean", "seconds"}[random.IntN(4)%3:] {
-				d.Results[name] = agent.Result{Value: random.NormFloat64(), Unit: []string{"", "fps"}[random.IntN(2)], Better: agent.Higher}
+				d.Results[name] = run.Result{Value: random.NormFloat64(), Unit: []string{"", "fps"}[random.IntN(2)], Better: run.Higher}
 			}
 		} else {
-			d.Results["score"] = agent.Result{Value: float64(i), Better: agent.Lower}
+			d.Results["score"] = run.Result{Value: float64(i), Better: run.Lower}
 		}
 		if random.IntN(8) == 0 {
 			d.Facts["kernel"] = []string{"6.1", "6.2"}[random.IntN(2)]
-			d.Findings = append(d.Findings, agent.Finding{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "it was"})
-			d.Summaries = append(d.Summaries, agent.Summary{Sensor: "temperature_celsius", Unit: "celsius", Mean: maybe(50)})
+			d.Findings = append(d.Findings, run.Finding{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "it was"})
+			d.Summaries = append(d.Summaries, run.Summary{Sensor: "temperature_celsius", Unit: "celsius", Mean: maybe(50)})
 		}
 		runs[i] = d
 	}
@@ -103,10 +103,10 @@ func TestImportAllOrNone(t *testing.T) {
 	errRow := errors.New("line 3: a bad cell")
 	good := manyRuns(3000)
 	recording, wrong := newRun("recording"), finished("wrong", 0)
-	wrong.Results["score"] = agent.Result{Value: 1, Better: "sideways"}
+	wrong.Results["score"] = run.Result{Value: 1, Better: "sideways"}
 	for _, c := range []struct {
 		name string
-		last *agent.Detail // after the good ones
+		last *run.Record // after the good ones
 		err  error
 		full bool
 		end  int // runs after which the context ends
@@ -126,7 +126,7 @@ func TestImportAllOrNone(t *testing.T) {
 				execWriter(t, s, "PRAGMA max_page_count = 100")
 			}
 			walked, whole := false, false
-			runs := func(yield func(*agent.Detail, error) bool) {
+			runs := func(yield func(*run.Record, error) bool) {
 				defer func() { walked = true }()
 				for i := range good {
 					if !yield(&good[i], nil) {

@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // How does reading runs for the analysis grow, opening the file included?
@@ -73,7 +73,7 @@ func BenchmarkImportRuns(b *testing.B) {
 	for _, n := range []int{1000, 10_000, 100_000} {
 		runs := manyRuns(n)
 		for i := range runs { // as tables have them: no facts, no findings
-			runs[i].Facts, runs[i].Findings = map[string]string{}, []agent.Finding{}
+			runs[i].Facts, runs[i].Findings = map[string]string{}, []run.Finding{}
 		}
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			cpu := time.Duration(0)
@@ -114,8 +114,8 @@ func BenchmarkIdleSweeps(b *testing.B) {
 				}
 				x := r.sweeps[i%len(r.sweeps)]
 				at := time.Duration(i) * c.interval
-				x.At = agent.Instant{Mono: time.Hour + at, Boot: time.Hour + at, Wall: noon.Add(at)}
-				must(b, s.Append(b.Context(), agent.Batch{Device: "unit-oak", Sensors: r.sensors, Sweeps: []agent.Sweep{x}}))
+				x.At = run.Instant{Mono: time.Hour + at, Boot: time.Hour + at, Wall: noon.Add(at)}
+				must(b, s.Append(b.Context(), run.Batch{Device: "unit-oak", Sensors: r.sensors, Sweeps: []run.Sweep{x}}))
 			}
 			b.ReportAllocs()
 			cpu := cpuTime(b)
@@ -123,7 +123,7 @@ func BenchmarkIdleSweeps(b *testing.B) {
 				n := 0
 				trace, err := s.IdleSweeps(b.Context(), "unit-oak", noon)
 				must(b, err)
-				must(b, trace.Each(func(agent.Sweep) error { n++; return nil }))
+				must(b, trace.Each(func(run.Sweep) error { n++; return nil }))
 				if n != c.sweeps {
 					b.Fatal(n)
 				}

@@ -9,7 +9,7 @@ import (
 	"slices"
 	"strings"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // MergeReport says what Merge did.
@@ -135,8 +135,8 @@ func (m *merger) runs(ctx context.Context, from, to int) (int, error) {
 }
 
 // compare tells whether a run is new here, and reports it where it is not.
-func (m *merger) compare(ctx context.Context, there *agent.Detail) (isNew bool, err error) {
-	if there.State == agent.Recording {
+func (m *merger) compare(ctx context.Context, there *run.Record) (isNew bool, err error) {
+	if there.State == run.Recording {
 		m.report.Recording = append(m.report.Recording, there.ID)
 		return false, nil
 	}

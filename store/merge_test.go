@@ -10,22 +10,21 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // fill records runs of a device as an agent would, with idle sweeps around.
 func fill(t *testing.T, s *Store, device string, runs int) {
 	t.Helper()
-	sensors := []collectors.Sensor{
-		{ID: collectors.PackagePower, Unit: "watts", Source: "/" + device, Resolution: 1e-6},
-		{ID: collectors.BatteryCharge, Instance: "BAT0", Unit: "ratio", Resolution: 0.01},
+	sensors := []run.Sensor{
+		{ID: run.PackagePower, Unit: "watts", Source: "/" + device, Resolution: 1e-6},
+		{ID: run.BatteryCharge, Instance: "BAT0", Unit: "ratio", Resolution: 0.01},
 	}
 	ctx := t.Context()
 	at := 0
 	add := func(id string, n int) {
 		for range n {
-			must(t, s.Append(ctx, agent.Batch{Device: device, RunID: id, Sensors: sensors, Sweeps: []agent.Sweep{quarter(at, float64(at), 0.5)}}))
+			must(t, s.Append(ctx, run.Batch{Device: device, RunID: id, Sensors: sensors, Sweeps: []run.Sweep{quarter(at, float64(at), 0.5)}}))
 			at++
 		}
 	}
@@ -36,25 +35,25 @@ func fill(t *testing.T, s *Store, device string, runs int) {
 		d.Device, d.Facts["device"] = device, device
 		must(t, s.BeginRun(ctx, d))
 		add(id, 100)
-		d.State = agent.Finished
-		d.Summaries = []agent.Summary{{Sensor: collectors.PackagePower, Unit: "watts", Mean: new(12.5)}}
-		d.Results["score"] = agent.Result{Value: float64(i), Better: agent.Higher}
+		d.State = run.Finished
+		d.Summaries = []run.Summary{{Sensor: run.PackagePower, Unit: "watts", Mean: new(12.5)}}
+		d.Results["score"] = run.Result{Value: float64(i), Better: run.Higher}
 		must(t, s.FinishRun(ctx, d))
 	}
 	add("", 3)
 }
 
 // quarter is the sweep i quarter seconds after noon.
-func quarter(i int, values ...float64) agent.Sweep {
+func quarter(i int, values ...float64) run.Sweep {
 	mono := time.Hour + time.Duration(i)*250*time.Millisecond
-	return agent.Sweep{At: agent.Instant{Mono: mono, Boot: mono, Wall: noon.Add(mono)}, Values: values, Setting: watts(25), Supply: agent.Mains}
+	return run.Sweep{At: run.Instant{Mono: mono, Boot: mono, Wall: noon.Add(mono)}, Values: values, Setting: declaredWatts(25), Supply: run.Mains}
 }
 
 // sum is all of a trace in one number that any loss would change.
-func sum(t *testing.T, trace agent.Trace, err error) (n int, total float64) {
+func sum(t *testing.T, trace run.Trace, err error) (n int, total float64) {
 	t.Helper()
 	must(t, err)
-	must(t, trace.Each(func(s agent.Sweep) error {
+	must(t, trace.Each(func(s run.Sweep) error {
 		n++
 		for i, v := range s.Values {
 			if !math.IsNaN(v) {
@@ -71,7 +70,7 @@ func TestMerge(t *testing.T) {
 	oak, elm := openTest(t), openTest(t)
 	fill(t, oak, "unit-oak", 3)
 	fill(t, elm, "unit-elm", 45)
-	must(t, elm.SetResult(ctx, "unit-elm-run-000", "score", agent.Result{Value: 99, Better: agent.Higher}, noon))
+	must(t, elm.SetResult(ctx, "unit-elm-run-000", "score", run.Result{Value: 99, Better: run.Higher}, noon))
 	must(t, elm.Reject(ctx, "unit-elm-run-001", "fan blocked", noon))
 	must(t, elm.BeginRun(ctx, newRun("unit-elm-now")))
 
@@ -116,7 +115,7 @@ func sameRuns(t *testing.T, want, got *Store, device string) {
 		t.Errorf("runs of %s (-want +got):\n%s", device, diff)
 	}
 	for _, d := range a {
-		compareTraces(t, d.ID, func(s *Store) (agent.Trace, error) { return s.Trace(ctx, d.ID) }, want, got)
+		compareTraces(t, d.ID, func(s *Store) (run.Trace, error) { return s.Trace(ctx, d.ID) }, want, got)
 		x, err := want.History(ctx, d.ID)
 		must(t, err)
 		y, err := got.History(ctx, d.ID)
@@ -125,10 +124,10 @@ func sameRuns(t *testing.T, want, got *Store, device string) {
 			t.Errorf("history of %s (-want +got):\n%s", d.ID, diff)
 		}
 	}
-	compareTraces(t, "idle", func(s *Store) (agent.Trace, error) { return s.IdleSweeps(ctx, device, noon) }, want, got)
+	compareTraces(t, "idle", func(s *Store) (run.Trace, error) { return s.IdleSweeps(ctx, device, noon) }, want, got)
 }
 
-func compareTraces(t *testing.T, what string, open func(*Store) (agent.Trace, error), want, got *Store) {
+func compareTraces(t *testing.T, what string, open func(*Store) (run.Trace, error), want, got *Store) {
 	t.Helper()
 	x, err := open(want)
 	n, total := sum(t, x, err)
@@ -147,7 +146,7 @@ func TestMergeConflicts(t *testing.T) {
 	a, b := openTest(t), openTest(t)
 	fill(t, a, "unit-oak", 2)
 	fill(t, b, "unit-oak", 2)
-	must(t, b.SetResult(ctx, "unit-oak-run-001", "score", agent.Result{Value: 7, Unit: "points", Better: agent.Higher}, noon))
+	must(t, b.SetResult(ctx, "unit-oak-run-001", "score", run.Result{Value: 7, Unit: "points", Better: run.Higher}, noon))
 	must(t, b.Reject(ctx, "unit-oak-run-001", "fan blocked", noon))
 	report, err := a.Merge(ctx, b.Path(), nil)
 	must(t, err)
@@ -159,7 +158,7 @@ func TestMergeConflicts(t *testing.T) {
 	}
 	d, err := a.Run(ctx, "unit-oak-run-001")
 	must(t, err)
-	if d.State != agent.Finished || d.Results["score"].Value != 1 {
+	if d.State != run.Finished || d.Results["score"].Value != 1 {
 		t.Errorf("the conflicting run was overwritten: %+v", d)
 	}
 }

@@ -13,8 +13,7 @@ import (
 	"sync"
 	"testing"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // wantSentence checks that an error names the path and says what to do.
@@ -141,7 +140,7 @@ func TestDiskFull(t *testing.T) {
 	s := openTest(t)
 	must(t, s.BeginRun(ctx, newRun("run-0001")))
 	execWriter(t, s, "PRAGMA max_page_count = 60")
-	sensors := make([]collectors.Sensor, 40) // no resolution: bulky
+	sensors := make([]run.Sensor, 40) // no resolution: bulky
 	values := make([]float64, 40)
 	rng := rand.New(rand.NewPCG(1, 1))
 	stored := 0
@@ -150,12 +149,12 @@ func TestDiskFull(t *testing.T) {
 		for i := range values {
 			values[i] = rng.Float64()
 		}
-		err = s.Append(ctx, agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []agent.Sweep{quarter(stored, values...)}})
+		err = s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []run.Sweep{quarter(stored, values...)}})
 	}
 	stored--
 	wantSentence(t, err, s.Path(), "disk is full", "make room")
 	execWriter(t, s, "PRAGMA max_page_count = 100000")
-	must(t, s.Append(ctx, agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []agent.Sweep{quarter(stored, values...)}}))
+	must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []run.Sweep{quarter(stored, values...)}}))
 	trace, err := s.Trace(ctx, "run-0001")
 	if n, _ := sum(t, trace, err); n != stored+1 {
 		t.Errorf("%d sweeps, want %d", n, stored+1)
@@ -185,7 +184,7 @@ func TestCloseTwice(t *testing.T) {
 	s := openTest(t)
 	must(t, s.Close())
 	must(t, s.Close())
-	if s.Append(t.Context(), agent.Batch{Sweeps: []agent.Sweep{quarter(0)}}) == nil {
+	if s.Append(t.Context(), run.Batch{Sweeps: []run.Sweep{quarter(0)}}) == nil {
 		t.Error("Append after Close: no error")
 	}
 }
@@ -214,7 +213,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 					return
 				}
 				seen := 0
-				if err := trace.Each(func(x agent.Sweep) error {
+				if err := trace.Each(func(x run.Sweep) error {
 					if x.Values[0] != float64(seen) {
 						return fmt.Errorf("sweep %d has value %v", seen, x.Values[0])
 					}
@@ -237,8 +236,8 @@ func TestReadersBesideAWriter(t *testing.T) {
 		}
 	})
 	for i := range 300 {
-		must(t, s.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-0001",
-			Sensors: []collectors.Sensor{{ID: "x", Resolution: 1}}, Sweeps: []agent.Sweep{quarter(i, float64(i))}}))
+		must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-0001",
+			Sensors: []run.Sensor{{ID: "x", Resolution: 1}}, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
 	}
 	cancel()
 	group.Wait()
@@ -264,7 +263,7 @@ func TestUpkeep(t *testing.T) {
 	}
 	// The last series stays: an agent may be writing to it.
 	must(t, s.Upkeep(ctx, 1, last.At.Wall))
-	must(t, s.Append(ctx, agent.Batch{Device: "unit-oak", Sensors: trace.Sensors(), Sweeps: []agent.Sweep{quarter(1001, 1, 1)}}))
+	must(t, s.Append(ctx, run.Batch{Device: "unit-oak", Sensors: trace.Sensors(), Sweeps: []run.Sweep{quarter(1001, 1, 1)}}))
 	trace, err = s.IdleSweeps(ctx, "unit-oak", noon)
 	if n, _ := sum(t, trace, err); n != 4 {
 		t.Errorf("%d idle sweeps, want 4", n)

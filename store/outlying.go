@@ -5,7 +5,7 @@ import (
 	"database/sql"
 	"maps"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // SetOutlying stores which of the selected runs differ from their repeats, by
@@ -19,12 +19,12 @@ func (s *Store) SetOutlying(ctx context.Context, f Filter, texts map[string]stri
 	where, args := f.where()
 	return true, s.fail("storing findings in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		w := newRunWriter(ctx, tx)
-		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(agent.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+where+`)`, args...); err != nil {
+		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(run.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+where+`)`, args...); err != nil {
 			return err
 		}
 		for id, text := range texts {
 			if _, err := w.exec(`INSERT INTO findings SELECT n, (SELECT coalesce(max(position), -1) + 1 FROM findings WHERE run = n), ?, ?, ?, NULL
-				FROM runs WHERE id = ?`, string(agent.Outlying), string(agent.SeverityNote), text, id); err != nil {
+				FROM runs WHERE id = ?`, string(run.Outlying), string(run.SeverityNote), text, id); err != nil {
 				return err
 			}
 		}
@@ -40,7 +40,7 @@ func (s *Store) outlying(ctx context.Context, f Filter) (map[string]string, erro
 	texts := map[string]string{}
 	for _, r := range runs {
 		for _, finding := range r.Findings {
-			if finding.Code == agent.Outlying {
+			if finding.Code == run.Outlying {
 				texts[r.ID] = finding.Text
 			}
 		}

@@ -3,14 +3,14 @@ package store
 import (
 	"testing"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func TestSetOutlying(t *testing.T) {
 	ctx := t.Context()
 	s := openTest(t)
 	fill(t, s, "unit-oak", 3)
-	codes := func(id string) (list []agent.Code) {
+	codes := func(id string) (list []run.Code) {
 		d, err := s.Run(ctx, id)
 		must(t, err)
 		for _, f := range d.Findings {
@@ -29,7 +29,7 @@ func TestSetOutlying(t *testing.T) {
 	}
 	set(true, map[string]string{"unit-oak-run-001": "score is odd"})
 	set(false, map[string]string{"unit-oak-run-001": "score is odd"})
-	if got := codes("unit-oak-run-001"); len(got) != before+1 || got[before] != agent.Outlying {
+	if got := codes("unit-oak-run-001"); len(got) != before+1 || got[before] != run.Outlying {
 		t.Errorf("findings %v", got)
 	}
 	set(true, map[string]string{"unit-oak-run-002": "score is odd"})

@@ -5,8 +5,7 @@ import (
 	"math"
 	"math/bits"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // packFormat is the layout of `readings.data` described here.
@@ -80,9 +79,9 @@ func (c *chain) restart() {
 	*c = chain{columns: c.columns}
 }
 
-func (c *chain) grow(sensors []collectors.Sensor) {
+func (c *chain) grow(sensors []run.Sensor) {
 	for _, s := range sensors[len(c.columns):] {
-		c.columns = append(c.columns, column{scale: scaleOf(s.Resolution), counter: s.Kind == collectors.Counter})
+		c.columns = append(c.columns, column{scale: scaleOf(s.Resolution), counter: s.Kind == run.Counter})
 	}
 }
 
@@ -136,7 +135,7 @@ type packer struct {
 // pack packs sweeps that are checked to have no more values than columns and
 // no infinite one. labels has a position for each sweep. The result holds until
 // the next call.
-func (p *packer) pack(key bool, sweeps []agent.Sweep, labels []int, newColumns bool) []byte {
+func (p *packer) pack(key bool, sweeps []run.Sweep, labels []int, newColumns bool) []byte {
 	if key {
 		p.restart()
 	}
@@ -173,12 +172,12 @@ func (p *packer) pack(key bool, sweeps []agent.Sweep, labels []int, newColumns b
 	return p.out
 }
 
-func microseconds(at agent.Instant) (mono, boot, wall int64) {
+func microseconds(at run.Instant) (mono, boot, wall int64) {
 	mono = at.Mono.Microseconds()
 	return mono, at.Boot.Microseconds() - mono, at.Wall.UnixMicro() - at.Boot.Microseconds()
 }
 
-func (p *packer) packTimes(out []byte, sweeps []agent.Sweep) []byte {
+func (p *packer) packTimes(out []byte, sweeps []run.Sweep) []byte {
 	for i := range sweeps {
 		mono := sweeps[i].At.Mono.Microseconds()
 		interval := mono - p.mono
@@ -194,7 +193,7 @@ func (p *packer) packTimes(out []byte, sweeps []agent.Sweep) []byte {
 
 func near(a, b int64) bool { return a-b <= offsetTolerance && b-a <= offsetTolerance }
 
-func (p *packer) offsetsChange(sweeps []agent.Sweep) bool {
+func (p *packer) offsetsChange(sweeps []run.Sweep) bool {
 	for i := range sweeps {
 		_, boot, wall := microseconds(sweeps[i].At)
 		if !p.started || !near(boot, p.boot) || !near(wall, p.wall) {
@@ -204,7 +203,7 @@ func (p *packer) offsetsChange(sweeps []agent.Sweep) bool {
 	return false
 }
 
-func (p *packer) packOffsets(out []byte, sweeps []agent.Sweep) []byte {
+func (p *packer) packOffsets(out []byte, sweeps []run.Sweep) []byte {
 	for i := range sweeps {
 		_, boot, wall := microseconds(sweeps[i].At)
 		if near(boot, p.boot) && near(wall, p.wall) {
@@ -226,7 +225,7 @@ func (p *packer) labelsChange(labels []int) bool {
 	return false
 }
 
-func (p *packer) packColumns(out []byte, sweeps []agent.Sweep) []byte {
+func (p *packer) packColumns(out []byte, sweeps []run.Sweep) []byte {
 	modes := len(out)
 	for range (len(p.columns) + 3) / 4 {
 		out = append(out, 0)

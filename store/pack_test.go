@@ -8,15 +8,14 @@ import (
 
 	"pgregory.net/rapid"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // anySensor has every kind of resolution: decimal, binary, coarse, none.
-func anySensor(t *rapid.T) collectors.Sensor {
-	s := collectors.Sensor{ID: "x", Resolution: rapid.SampledFrom([]float64{1e-6, 1e-3, 0.01, 1, 1000, 0.125, 1.0 / 3, 0}).Draw(t, "resolution")}
+func anySensor(t *rapid.T) run.Sensor {
+	s := run.Sensor{ID: "x", Resolution: rapid.SampledFrom([]float64{1e-6, 1e-3, 0.01, 1, 1000, 0.125, 1.0 / 3, 0}).Draw(t, "resolution")}
 	if rapid.Bool().Draw(t, "counter") {
-		s.Kind = collectors.Counter
+		s.Kind = run.Counter
 	}
 	return s
 }
@@ -45,9 +44,9 @@ func TestPackRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var p packer
 		var u unpacker
-		var sensors []collectors.Sensor
+		var sensors []run.Sensor
 		var before []float64
-		at := agent.Instant{Mono: time.Hour, Boot: 2 * time.Hour, Wall: noon}
+		at := run.Instant{Mono: time.Hour, Boot: 2 * time.Hour, Wall: noon}
 		for row := range rapid.IntRange(1, 12).Draw(t, "rows") {
 			grew := row == 0
 			for range rapid.IntRange(0, 3).Draw(t, "new sensors") {
@@ -57,7 +56,7 @@ func TestPackRoundTrip(t *testing.T) {
 			}
 			p.grow(sensors)
 			u.grow(sensors)
-			sweeps := make([]agent.Sweep, rapid.IntRange(1, 20).Draw(t, "sweeps"))
+			sweeps := make([]run.Sweep, rapid.IntRange(1, 20).Draw(t, "sweeps"))
 			labels := make([]int, len(sweeps))
 			for i := range sweeps {
 				at.Mono += time.Duration(rapid.Int64Range(0, 2e9).Draw(t, "interval"))
@@ -80,7 +79,7 @@ func TestPackRoundTrip(t *testing.T) {
 	})
 }
 
-func checkUnpacked(t *rapid.T, u *unpacker, sensors []collectors.Sensor, sweeps []agent.Sweep, labels []int) {
+func checkUnpacked(t *rapid.T, u *unpacker, sensors []run.Sensor, sweeps []run.Sweep, labels []int) {
 	if len(u.times) != len(sweeps) || !slices.Equal(u.labels, labels) || u.width != len(sensors) {
 		t.Fatalf("%d sweeps of %d values with labels %v, want %d, %d, %v", len(u.times), u.width, u.labels, len(sweeps), len(sensors), labels)
 	}
@@ -102,7 +101,7 @@ func checkUnpacked(t *rapid.T, u *unpacker, sensors []collectors.Sensor, sweeps 
 	}
 }
 
-func checkValue(t *rapid.T, s collectors.Sensor, want, got float64) {
+func checkValue(t *rapid.T, s run.Sensor, want, got float64) {
 	if math.IsNaN(want) || math.IsNaN(got) {
 		if math.IsNaN(want) != math.IsNaN(got) {
 			t.Fatalf("%v, want %v", got, want)
@@ -133,7 +132,7 @@ func TestDecimalsComeBackExactly(t *testing.T) {
 
 // What does not change costs next to nothing.
 func TestConstantRowsAreSmall(t *testing.T) {
-	sensors := make([]collectors.Sensor, 50)
+	sensors := make([]run.Sensor, 50)
 	for i := range sensors {
 		sensors[i].Resolution = 1e-6
 	}
@@ -142,7 +141,7 @@ func TestConstantRowsAreSmall(t *testing.T) {
 	values := slices.Repeat([]float64{47.11}, 50)
 	values[3] = math.NaN()
 	for row := range 10 {
-		sweeps := []agent.Sweep{quarter(4*row, values...), quarter(4*row+1, values...), quarter(4*row+2, values...), quarter(4*row+3, values...)}
+		sweeps := []run.Sweep{quarter(4*row, values...), quarter(4*row+1, values...), quarter(4*row+2, values...), quarter(4*row+3, values...)}
 		n := len(p.pack(row == 0, sweeps, make([]int, 4), row == 0))
 		// flags, count, four times, two bits for each sensor
 		if want := 1 + 1 + 4 + 13; row > 1 && n != want {
@@ -153,16 +152,16 @@ func TestConstantRowsAreSmall(t *testing.T) {
 
 // No bytes make the unpacker panic or hand on more than a row can hold.
 func FuzzUnpack(f *testing.F) {
-	sensors := make([]collectors.Sensor, 9)
+	sensors := make([]run.Sensor, 9)
 	for i := range sensors {
 		sensors[i].Resolution = float64(i % 3)
-		sensors[i].Kind = collectors.Kind(i % 2)
+		sensors[i].Kind = run.Kind(i % 2)
 	}
 	var p packer
 	p.grow(sensors)
 	for row := range 6 {
 		v := float64(row)
-		f.Add(slices.Clone(p.pack(row == 0, []agent.Sweep{quarter(row, v, math.NaN(), 1/v, v*v), quarter(row, v, 1, 2, 3, 4, 1/(v+7))}, []int{0, row}, row == 0)))
+		f.Add(slices.Clone(p.pack(row == 0, []run.Sweep{quarter(row, v, math.NaN(), 1/v, v*v), quarter(row, v, 1, 2, 3, 4, 1/(v+7))}, []int{0, row}, row == 0)))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var u unpacker
@@ -184,10 +183,10 @@ func TestDamageStaysSmall(t *testing.T) {
 	ctx := t.Context()
 	s := openTest(t)
 	must(t, s.BeginRun(ctx, newRun("run-0001")))
-	sensors := []collectors.Sensor{{ID: collectors.PackagePower, Unit: "watts", Resolution: 1e-6}}
+	sensors := []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}
 	const rows = 5 * keyEvery
 	for i := range rows {
-		must(t, s.Append(ctx, agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []agent.Sweep{quarter(i, float64(i))}}))
+		must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
 	}
 	_, err := s.write.ExecContext(ctx, `DELETE FROM readings WHERE id & 0xffffffff = ?`, keyEvery+10)
 	must(t, err)
@@ -197,7 +196,7 @@ func TestDamageStaysSmall(t *testing.T) {
 	var got []float64
 	trace, err := s.Trace(ctx, "run-0001")
 	must(t, err)
-	must(t, trace.Each(func(x agent.Sweep) error {
+	must(t, trace.Each(func(x run.Sweep) error {
 		got = append(got, x.Values...)
 		return nil
 	}))

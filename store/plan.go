@@ -10,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/schedule"
 )
 
@@ -64,8 +63,8 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 	}
 	defer insert.Close()
 	for i, x := range slots {
-		if _, err := insert.ExecContext(ctx, plan, i+1, x.Pass, x.Device, x.Workload, agent.VariantText(x.Variant), string(x.Supply),
-			x.Setting.Watts, x.Setting.Name, x.NeedsCharge, x.WaitS); err != nil {
+		if _, err := insert.ExecContext(ctx, plan, i+1, x.Pass, x.Device, x.Workload, string(x.Variant), string(x.Supply),
+			watts(x.Setting), x.Setting.Name(), x.NeedsCharge, x.WaitS); err != nil {
 			return fmt.Errorf("slot %d: %w", i+1, err)
 		}
 	}
@@ -112,12 +111,12 @@ func (s *Store) plan(ctx context.Context) (p schedule.Plan, err error) {
 	}
 	return p, each(ctx, tx, func(rows *sql.Rows) error {
 		var x schedule.Slot
-		var variant string
-		if err := rows.Scan(&x.Pass, &x.Device, &x.Workload, &variant, (*string)(&x.Supply), &x.Setting.Watts, &x.Setting.Name, &x.NeedsCharge, &x.WaitS); err != nil {
+		var watts *float64
+		var name string
+		if err := rows.Scan(&x.Pass, &x.Device, &x.Workload, (*string)(&x.Variant), (*string)(&x.Supply), &watts, &name, &x.NeedsCharge, &x.WaitS); err != nil {
 			return err
 		}
-		x.Setting.Source = agent.Declared
-		x.Variant = variantMap(variant)
+		x.Setting = setting(watts, name)
 		p.Slots = append(p.Slots, x)
 		return nil
 	}, `SELECT pass, device, workload, variant, supply, setting_w, setting, needs_charge_ratio, wait_s

@@ -8,7 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/schedule"
 )
 
@@ -62,7 +62,7 @@ func TestPlanIsKept(t *testing.T) {
 
 func TestOutcomesAreKept(t *testing.T) {
 	s := openTest(t)
-	o := schedule.Outcome{Entry: "upkeep", DueAt: agent.Stamp(noon), EndedAt: agent.Stamp(noon.Add(time.Second)), Went: schedule.WentFailed, Text: "no room"}
+	o := schedule.Outcome{Entry: "upkeep", DueAt: run.Stamp(noon), EndedAt: run.Stamp(noon.Add(time.Second)), Went: schedule.WentFailed, Text: "no room"}
 	must(t, s.KeepOutcome(t.Context(), o))
 	o.Went, o.Text = schedule.WentDone, ""
 	must(t, s.KeepOutcome(t.Context(), o))

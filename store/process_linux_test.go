@@ -12,8 +12,7 @@ import (
 	"syscall"
 	"testing"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // childRole names what this test binary does instead of testing.
@@ -53,13 +52,13 @@ func recordForever(dir string) error {
 	if err := s.BeginRun(ctx, newRun("run-0001")); err != nil {
 		return err
 	}
-	sensors := []collectors.Sensor{{ID: collectors.PackagePower, Unit: "watts", Resolution: 1e-6}}
+	sensors := []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}
 	for n := 0; ; n += 4 {
-		var sweeps []agent.Sweep
+		var sweeps []run.Sweep
 		for i := n; i < n+4; i++ {
 			sweeps = append(sweeps, quarter(i, float64(i)))
 		}
-		if err := s.Append(ctx, agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: sweeps}); err != nil {
+		if err := s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: sweeps}); err != nil {
 			return err
 		}
 		fmt.Println(n + 4)
@@ -103,7 +102,7 @@ func TestKilledWhileRecording(t *testing.T) {
 		trace, err := s.Trace(t.Context(), "run-0001")
 		must(t, err)
 		n := 0
-		must(t, trace.Each(func(x agent.Sweep) error {
+		must(t, trace.Each(func(x run.Sweep) error {
 			if x.Values[0] != float64(n) {
 				return fmt.Errorf("sweep %d has value %v", n, x.Values[0])
 			}
@@ -114,7 +113,7 @@ func TestKilledWhileRecording(t *testing.T) {
 			t.Errorf("%d sweeps stored, the killed process told of %d", n, told)
 		}
 		// The next agent goes on with the same run's series.
-		must(t, s.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: trace.Sensors(), Sweeps: []agent.Sweep{quarter(n, float64(n))}}))
+		must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: trace.Sensors(), Sweeps: []run.Sweep{quarter(n, float64(n))}}))
 		must(t, lock.Release())
 	}
 }
@@ -133,7 +132,7 @@ func lockAndOpen(dir string) error {
 	}
 	runs, err := s.Runs(context.Background(), Filter{})
 	fmt.Println("runs:", len(runs), err)
-	fmt.Println("correct:", s.SetResult(context.Background(), "run-0001", "score", agent.Result{Better: agent.Higher}, noon))
+	fmt.Println("correct:", s.SetResult(context.Background(), "run-0001", "score", run.Result{Better: run.Higher}, noon))
 	return s.Close()
 }
 

@@ -10,12 +10,13 @@ import (
 	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // recording is sweeps that the real collectors read from a simulated device.
 type recording struct {
-	sensors []collectors.Sensor
-	sweeps  []agent.Sweep
+	sensors []run.Sensor
+	sweeps  []run.Sweep
 }
 
 // simulated samples a device at 4 Hz: it plays at one setting after the other,
@@ -55,10 +56,10 @@ func simulated(t testing.TB, seconds int) recording {
 		if set.SlowDue(mono) {
 			set.ReadSlow(mono)
 		}
-		r.sweeps = append(r.sweeps, agent.Sweep{
-			At:      agent.Instant{Mono: mono, Boot: mono + time.Duration(tremble%3)*time.Microsecond, Wall: noon.Add(mono)},
+		r.sweeps = append(r.sweeps, run.Sweep{
+			At:      run.Instant{Mono: mono, Boot: mono + time.Duration(tremble%3)*time.Microsecond, Wall: noon.Add(mono)},
 			Values:  slices.Clone(set.Sweep(mono)),
-			Setting: watts(setting), Supply: agent.Battery,
+			Setting: declaredWatts(setting), Supply: run.Battery,
 		})
 	}
 	return r
@@ -92,11 +93,11 @@ func recordRun(t testing.TB, s *Store, r recording, id string, from, n int) int 
 	d := newRun(id)
 	must(t, s.BeginRun(ctx, d))
 	for i := from; i < from+n; i += 4 {
-		must(t, s.Append(ctx, agent.Batch{Device: "unit-oak", RunID: id, Sensors: r.sensors, Sweeps: r.sweeps[i : i+4]}))
+		must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: id, Sensors: r.sensors, Sweeps: r.sweeps[i : i+4]}))
 	}
 	trace, err := s.Trace(ctx, id)
 	must(t, err)
-	d.State = agent.Finished
+	d.State = run.Finished
 	judged, err := agent.Judge(d, trace, agent.Thresholds{})
 	must(t, err)
 	must(t, s.FinishRun(ctx, judged))

@@ -8,14 +8,14 @@ import (
 	"maps"
 	"slices"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // BeginRun stores a run in state recording; it is on disk when BeginRun
 // returns.
-func (s *Store) BeginRun(ctx context.Context, d agent.Detail) error {
-	if d.State != agent.Recording {
-		return s.fail("beginning a run in", fmt.Errorf("run %s is %q, want %q", d.ID, d.State, agent.Recording))
+func (s *Store) BeginRun(ctx context.Context, d run.Record) error {
+	if d.State != run.Recording {
+		return s.fail("beginning a run in", fmt.Errorf("run %s is %q, want %q", d.ID, d.State, run.Recording))
 	}
 	return s.fail("beginning a run in", s.commit(ctx, true, func(tx *sql.Tx) error {
 		_, added, err := newRunWriter(ctx, tx).add(&d)
@@ -29,14 +29,14 @@ func (s *Store) BeginRun(ctx context.Context, d agent.Detail) error {
 // FinishRun stores a judged run; it is on disk when FinishRun returns. Results
 // stored meanwhile stay unless d has one of the same name, and with any result
 // there is no finding that one is missing. Facts stay where d has none.
-func (s *Store) FinishRun(ctx context.Context, d agent.Detail) error {
+func (s *Store) FinishRun(ctx context.Context, d run.Record) error {
 	return s.fail("finishing a run in", s.commit(ctx, true, func(tx *sql.Tx) error {
 		return finishRun(newRunWriter(ctx, tx), &d)
 	}))
 }
 
-func finishRun(w *runWriter, d *agent.Detail) error {
-	if d.State == agent.Recording {
+func finishRun(w *runWriter, d *run.Record) error {
+	if d.State == run.Recording {
 		return fmt.Errorf("run %s is still %q: want it judged", d.ID, d.State)
 	}
 	if err := checkDetail(d); err != nil {
@@ -46,7 +46,7 @@ func finishRun(w *runWriter, d *agent.Detail) error {
 	if err != nil {
 		return err
 	}
-	if state != agent.Recording {
+	if state != run.Recording {
 		return fmt.Errorf("run %s is %s already", d.ID, state)
 	}
 	facts, err := w.factSet(d.Facts)
@@ -69,7 +69,7 @@ func finishRun(w *runWriter, d *agent.Detail) error {
 	if err := w.replaceParts(n, d); err != nil {
 		return err
 	}
-	if d.State == agent.Rejected {
+	if d.State == run.Rejected {
 		if err := w.decide(n, ended(d), "reject", "finding", d.Why); err != nil {
 			return err
 		}
@@ -78,12 +78,12 @@ func finishRun(w *runWriter, d *agent.Detail) error {
 }
 
 // Unfinished are the runs that a crash left recording.
-func (s *Store) Unfinished(ctx context.Context) ([]agent.Detail, error) {
-	return s.Details(ctx, Filter{State: agent.Recording})
+func (s *Store) Unfinished(ctx context.Context) ([]run.Record, error) {
+	return s.Details(ctx, Filter{State: run.Recording})
 }
 
 // runState finds a run by its full id.
-func runState(ctx context.Context, q queryer, id string) (n int64, state agent.State, err error) {
+func runState(ctx context.Context, q queryer, id string) (n int64, state run.State, err error) {
 	err = q.QueryRowContext(ctx, `SELECT n, state FROM runs WHERE id = ?`, id).Scan(&n, (*string)(&state))
 	if errors.Is(err, sql.ErrNoRows) {
 		err = fmt.Errorf("run %s: %w", id, ErrNoRun)

@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // batchRuns is the most rows of a statement.
@@ -21,8 +21,8 @@ type runBatch struct {
 	next  int64 // n of the first run that waits
 	added int   // runs that were new
 
-	runs    []*agent.Detail // that wait
-	columns uint32          // which of writtenColumns they have
+	runs    []*run.Record // that wait
+	columns uint32        // which of writtenColumns they have
 	values  []any
 
 	results resultBatch
@@ -149,7 +149,7 @@ type resultBatch struct {
 	args  []any // terms, then of each run its n and values
 }
 
-func (b *resultBatch) put(n int64, results map[string]agent.Result) error {
+func (b *resultBatch) put(n int64, results map[string]run.Result) error {
 	if len(results) == 0 {
 		return nil
 	}
@@ -173,7 +173,7 @@ func (b *resultBatch) put(n int64, results map[string]agent.Result) error {
 }
 
 // fits tells whether results have the terms of those that wait.
-func (b *resultBatch) fits(names []string, results map[string]agent.Result) bool {
+func (b *resultBatch) fits(names []string, results map[string]run.Result) bool {
 	if len(b.terms) != resultTerms*len(names) {
 		return false
 	}

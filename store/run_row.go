@@ -8,8 +8,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // runColumns are what scanRun reads, in order.
@@ -22,18 +21,18 @@ const runColumns = `n, id, device, workload, variant, supply,
 type storedRun struct {
 	n       int64
 	factSet sql.NullInt64
-	detail  agent.Detail
+	detail  run.Record
 }
 
 func scanRun(rows *sql.Rows) (*storedRun, error) {
 	r := &storedRun{}
 	d := &r.detail
-	var variant string
-	var read agent.Setting
+	var watts, readWatts *float64
+	var name string
 	var readName, readSource, started sql.NullString
-	var discharge agent.Discharge
-	err := rows.Scan(&r.n, &d.ID, &d.Device, &d.Workload, &variant, (*string)(&d.Supply),
-		&d.Setting.Watts, &d.Setting.Name, (*string)(&d.Setting.Source), &read.Watts, &readName, &readSource,
+	var discharge run.Discharge
+	err := rows.Scan(&r.n, &d.ID, &d.Device, &d.Workload, (*string)(&d.Variant), (*string)(&d.Supply),
+		&watts, &name, (*string)(&d.Setting.Source), &readWatts, &readName, &readSource,
 		(*string)(&d.State), &d.Why, &d.Note, &started, &d.DurationS, &d.PackageW, &d.SystemW,
 		&discharge.Watts, &discharge.UncertaintyWatts, &discharge.FromPowerWatts, &discharge.FromEnergyWatts, &d.WarmUpS, &r.factSet)
 	if err != nil {
@@ -42,17 +41,17 @@ func scanRun(rows *sql.Rows) (*storedRun, error) {
 	if d.StartedAt, err = parseStamp(started.String); err != nil {
 		return nil, fmt.Errorf("run %s: %w", d.ID, err)
 	}
-	d.Variant = variantMap(variant)
+	d.Setting.Setting = setting(watts, name)
 	if readName.Valid {
-		read.Name, read.Source = readName.String, agent.Source(readSource.String)
+		read := setting(readWatts, readName.String).From(run.Source(readSource.String))
 		d.SettingRead = &read
 	}
-	if discharge != (agent.Discharge{}) {
+	if discharge != (run.Discharge{}) {
 		d.Discharge = &discharge
 	}
-	d.Results = map[string]agent.Result{}
-	d.Findings = []agent.Finding{}
-	d.Summaries = []agent.Summary{}
+	d.Results = map[string]run.Result{}
+	d.Findings = []run.Finding{}
+	d.Summaries = []run.Summary{}
 	d.Facts = map[string]string{}
 	return r, nil
 }
@@ -81,31 +80,29 @@ func insertRun(values []any) (query string, known []any) {
 }
 
 // runValues are the columns of a run as SQL takes them.
-func runValues(d *agent.Detail, factSet any) []any {
-	var read agent.Setting
-	var readName, readSource any
-	if d.SettingRead != nil {
-		read = *d.SettingRead
-		readName, readSource = read.Name, string(read.Source)
+func runValues(d *run.Record, factSet any) []any {
+	var readWatts, readName, readSource any
+	if read := d.SettingRead; read != nil {
+		readWatts, readName, readSource = watts(read.Setting), read.Name(), string(read.Source)
 	}
-	var discharge agent.Discharge
+	var discharge run.Discharge
 	if d.Discharge != nil {
 		discharge = *d.Discharge
 	}
 	temperature, charge := startOf(d.Summaries)
 	before := ""
-	if d.State == agent.Rejected {
-		before = string(agent.Finished)
+	if d.State == run.Rejected {
+		before = string(run.Finished)
 	}
-	return []any{d.ID, d.Device, d.Workload, agent.VariantText(d.Variant), string(d.Supply),
-		number(d.Setting.Watts), d.Setting.Name, string(d.Setting.Source), number(read.Watts), readName, readSource,
+	return []any{d.ID, d.Device, d.Workload, string(d.Variant), string(d.Supply),
+		watts(d.Setting.Setting), d.Setting.Name(), string(d.Setting.Source), readWatts, readName, readSource,
 		string(d.State), d.Why, d.Note, stampText(d.StartedAt.Time), number(d.DurationS), number(d.PackageW), number(d.SystemW),
 		number(discharge.Watts), number(discharge.UncertaintyWatts), number(discharge.FromPowerWatts), number(discharge.FromEnergyWatts),
 		number(d.WarmUpS), factSet, number(temperature), number(charge), before}
 }
 
 // startOf finds the hottest temperature and the mean charge at the start.
-func startOf(summaries []agent.Summary) (temperature, charge *float64) {
+func startOf(summaries []run.Summary) (temperature, charge *float64) {
 	var sum float64
 	n := 0
 	for i := range summaries {
@@ -114,11 +111,11 @@ func startOf(summaries []agent.Summary) (temperature, charge *float64) {
 			continue
 		}
 		switch summaries[i].Sensor {
-		case collectors.Temperature:
+		case run.Temperature:
 			if temperature == nil || *first > *temperature {
 				temperature = first
 			}
-		case collectors.BatteryCharge:
+		case run.BatteryCharge:
 			sum += *first
 			n++
 		}
@@ -128,6 +125,22 @@ func startOf(summaries []agent.Summary) (temperature, charge *float64) {
 		charge = &mean
 	}
 	return temperature, charge
+}
+
+// setting undoes watts and the setting's name.
+func setting(watts *float64, name string) run.Setting {
+	if watts != nil {
+		return run.Watts(*watts)
+	}
+	return run.Named(name)
+}
+
+// watts are a setting's for SQL: NULL where only a name is known, or nothing.
+func watts(s run.Setting) any {
+	if w, ok := s.Watts(); ok {
+		return w
+	}
+	return nil
 }
 
 // number is p for SQL: NULL where unknown.
@@ -143,40 +156,28 @@ func stampText(t time.Time) any {
 	if t.IsZero() {
 		return nil
 	}
-	return agent.Stamp(t).String()
+	return run.Stamp(t).String()
 }
 
-func parseStamp(text string) (agent.Timestamp, error) {
+func parseStamp(text string) (run.Timestamp, error) {
 	if text == "" {
-		return agent.Timestamp{}, nil
+		return run.Timestamp{}, nil
 	}
 	t, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil {
-		return agent.Timestamp{}, fmt.Errorf("stored time %q is not RFC 3339: %w", text, err)
+		return run.Timestamp{}, fmt.Errorf("stored time %q is not RFC 3339: %w", text, err)
 	}
-	return agent.Stamp(t), nil
-}
-
-// variantMap undoes agent.VariantText.
-func variantMap(text string) map[string]string {
-	variant := map[string]string{}
-	for text != "" {
-		var pair string
-		pair, text, _ = strings.Cut(text, ",")
-		k, v, _ := strings.Cut(pair, "=")
-		variant[k] = v
-	}
-	return variant
+	return run.Stamp(t), nil
 }
 
 // checkDetail refuses what could not be read back as it was.
-func checkDetail(d *agent.Detail) error {
+func checkDetail(d *run.Record) error {
 	var errs []error
 	if d.ID == "" || strings.ContainsAny(d.ID, "\x00\n") {
 		errs = append(errs, fmt.Errorf("run id %q: want a line of text", d.ID))
 	}
-	for k, v := range d.Variant {
-		errs = append(errs, agent.CheckVariantPair(k, v))
+	for k, v := range d.Variant.Pairs() {
+		errs = append(errs, run.CheckVariantPair(k, v))
 	}
 	if err := checkTime(d.StartedAt.Time); err != nil {
 		errs = append(errs, err)
@@ -191,12 +192,8 @@ func checkDetail(d *agent.Detail) error {
 			}
 		}
 	}
-	finite("setting", d.Setting.Watts)
 	finite("duration or warm-up", d.DurationS, d.WarmUpS)
 	finite("package or system power", d.PackageW, d.SystemW)
-	if d.SettingRead != nil {
-		finite("setting read", d.SettingRead.Watts)
-	}
 	if x := d.Discharge; x != nil {
 		finite("discharge", x.Watts, x.UncertaintyWatts, x.FromPowerWatts, x.FromEnergyWatts)
 	}
@@ -218,15 +215,15 @@ func checkTime(t time.Time) error {
 	return nil
 }
 
-func checkResult(name string, r agent.Result) error {
-	if err := agent.CheckLabel("result name", name); err != nil {
+func checkResult(name string, r run.Result) error {
+	if err := run.CheckLabel("result name", name); err != nil {
 		return err
 	}
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return fmt.Errorf("result %s is %v: want a finite number", name, r.Value)
 	}
-	if r.Better != agent.Higher && r.Better != agent.Lower {
-		return fmt.Errorf("result %s: better is %q, want %q or %q", name, r.Better, agent.Higher, agent.Lower)
+	if r.Better != run.Higher && r.Better != run.Lower {
+		return fmt.Errorf("result %s: better is %q, want %q or %q", name, r.Better, run.Higher, run.Lower)
 	}
 	return nil
 }

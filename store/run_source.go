@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"iter"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // runSource walks a sequence of runs on a goroutine of its own and prepares them for
@@ -21,11 +21,11 @@ type runSource struct {
 
 // preparedRun is a run with its columns, but for its facts.
 type preparedRun struct {
-	detail *agent.Detail
+	detail *run.Record
 	values []any
 }
 
-func newRunSource(ctx context.Context, runs iter.Seq2[*agent.Detail, error]) *runSource {
+func newRunSource(ctx context.Context, runs iter.Seq2[*run.Record, error]) *runSource {
 	ctx, cancel := context.WithCancel(ctx)
 	s := &runSource{chunks: make(chan []preparedRun, 4), cancel: cancel}
 	go func() {
@@ -35,15 +35,15 @@ func newRunSource(ctx context.Context, runs iter.Seq2[*agent.Detail, error]) *ru
 	return s
 }
 
-func (s *runSource) walk(ctx context.Context, runs iter.Seq2[*agent.Detail, error]) error {
+func (s *runSource) walk(ctx context.Context, runs iter.Seq2[*run.Record, error]) error {
 	var chunk []preparedRun
 	for d, err := range runs {
 		if err != nil {
 			s.given = err
 			return err
 		}
-		if d.State == agent.Recording {
-			return fmt.Errorf("run %s is %q: only its own agent can record it", d.ID, agent.Recording)
+		if d.State == run.Recording {
+			return fmt.Errorf("run %s is %q: only its own agent can record it", d.ID, run.Recording)
 		}
 		if err := checkDetail(d); err != nil {
 			return err

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // runWriter stores whole runs inside one transaction. It prepares each
@@ -47,7 +47,7 @@ func (w *runWriter) exec(query string, args ...any) (sql.Result, error) {
 }
 
 // add stores a run, false where its id is known already.
-func (w *runWriter) add(d *agent.Detail) (n int64, added bool, err error) {
+func (w *runWriter) add(d *run.Record) (n int64, added bool, err error) {
 	if err := checkDetail(d); err != nil {
 		return 0, false, err
 	}
@@ -73,7 +73,7 @@ func (w *runWriter) add(d *agent.Detail) (n int64, added bool, err error) {
 }
 
 // replaceParts stores findings and summaries in place of those from the start.
-func (w *runWriter) replaceParts(n int64, d *agent.Detail) error {
+func (w *runWriter) replaceParts(n int64, d *run.Record) error {
 	for _, table := range []string{"findings", "summaries"} {
 		if _, err := w.exec("DELETE FROM "+table+" WHERE run = ?", n); err != nil {
 			return err
@@ -83,7 +83,7 @@ func (w *runWriter) replaceParts(n int64, d *agent.Detail) error {
 }
 
 // addParts stores findings and summaries.
-func (w *runWriter) addParts(n int64, d *agent.Detail) error {
+func (w *runWriter) addParts(n int64, d *run.Record) error {
 	for i, f := range d.Findings {
 		if _, err := w.exec(`INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?)`,
 			n, i, string(f.Code), string(f.Severity), f.Text, stampText(f.At)); err != nil {
@@ -106,7 +106,7 @@ func (w *runWriter) addParts(n int64, d *agent.Detail) error {
 }
 
 // addResults stores a new run's results in one statement.
-func (w *runWriter) addResults(n int64, results map[string]agent.Result) error {
+func (w *runWriter) addResults(n int64, results map[string]run.Result) error {
 	if len(results) == 0 {
 		return nil
 	}
@@ -120,14 +120,14 @@ func (w *runWriter) addResults(n int64, results map[string]agent.Result) error {
 	return err
 }
 
-func (w *runWriter) addResult(n int64, name string, r agent.Result, at any) error {
+func (w *runWriter) addResult(n int64, name string, r run.Result, at any) error {
 	_, err := w.exec(`INSERT INTO results VALUES (?, ?, ?, ?, ?, ?)`, n, name, r.Value, r.Unit, string(r.Better), at)
 	return err
 }
 
 // setResult stores a result and moves one that it replaces to the history.
-func (w *runWriter) setResult(n int64, name string, r agent.Result, at time.Time) error {
-	var old agent.Result
+func (w *runWriter) setResult(n int64, name string, r run.Result, at time.Time) error {
+	var old run.Result
 	err := w.tx.QueryRowContext(w.ctx, `SELECT value, unit, better FROM results WHERE run = ? AND name = ?`, n, name).
 		Scan(&old.Value, &old.Unit, (*string)(&old.Better))
 	switch {

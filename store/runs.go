@@ -7,16 +7,16 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // Runs lists the selected runs in the order of their start.
-func (s *Store) Runs(ctx context.Context, f Filter) ([]agent.Run, error) {
+func (s *Store) Runs(ctx context.Context, f Filter) ([]run.Run, error) {
 	details, err := s.load(ctx, f, false)
 	if err != nil {
 		return nil, s.fail("listing runs of", err)
 	}
-	runs := make([]agent.Run, len(details))
+	runs := make([]run.Run, len(details))
 	for i := range details {
 		runs[i] = details[i].Run
 	}
@@ -24,24 +24,24 @@ func (s *Store) Runs(ctx context.Context, f Filter) ([]agent.Run, error) {
 }
 
 // Details are the selected runs with all that is kept of them but sweeps.
-func (s *Store) Details(ctx context.Context, f Filter) ([]agent.Detail, error) {
+func (s *Store) Details(ctx context.Context, f Filter) ([]run.Record, error) {
 	details, err := s.load(ctx, f, true)
 	return details, s.fail("reading runs of", err)
 }
 
 // Run is one run. id may be "last", a full id, or at least four letters of its
 // beginning or end. ErrNoRun and ErrAmbiguous say that it fits none or several.
-func (s *Store) Run(ctx context.Context, id string) (agent.Detail, error) {
+func (s *Store) Run(ctx context.Context, id string) (run.Record, error) {
 	full, err := s.FindRun(ctx, id)
 	if err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	details, err := s.loadWhere(ctx, "id = ?", []any{full}, true)
 	if err == nil && len(details) == 0 {
 		err = fmt.Errorf("run %s: %w", full, ErrNoRun)
 	}
 	if err != nil {
-		return agent.Detail{}, s.fail("reading a run of", err)
+		return run.Record{}, s.fail("reading a run of", err)
 	}
 	return details[0], nil
 }
@@ -101,14 +101,14 @@ func (s *Store) lastRun(ctx context.Context) (string, error) {
 	return id.String, nil
 }
 
-func (s *Store) load(ctx context.Context, f Filter, whole bool) ([]agent.Detail, error) {
+func (s *Store) load(ctx context.Context, f Filter, whole bool) ([]run.Record, error) {
 	where, args := f.where()
 	return s.loadWhere(ctx, where, args, whole)
 }
 
 // loadWhere reads runs and their parts as of one moment, with one query for
 // each table.
-func (s *Store) loadWhere(ctx context.Context, where string, args []any, whole bool) (details []agent.Detail, err error) {
+func (s *Store) loadWhere(ctx context.Context, where string, args []any, whole bool) (details []run.Record, err error) {
 	tx, err := s.read.BeginTx(ctx, nil)
 	if err != nil {
 		return nil, err
@@ -137,13 +137,13 @@ type loader struct {
 	selected string
 	args     []any
 
-	details  []agent.Detail
+	details  []run.Record
 	factSets []sql.NullInt64
 	at       map[int64]int // place of each run in details
 }
 
 func (l *loader) runs(where string) error {
-	l.details = []agent.Detail{}
+	l.details = []run.Record{}
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		r, err := scanRun(rows)
 		if err != nil {
@@ -160,7 +160,7 @@ func (l *loader) results() error {
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
 		var name string
-		var r agent.Result
+		var r run.Result
 		if err := rows.Scan(&n, &name, &r.Value, &r.Unit, (*string)(&r.Better)); err != nil {
 			return err
 		}
@@ -172,7 +172,7 @@ func (l *loader) results() error {
 func (l *loader) findings() error {
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
-		var f agent.Finding
+		var f run.Finding
 		var at sql.NullString
 		if err := rows.Scan(&n, (*string)(&f.Code), (*string)(&f.Severity), &f.Text, &at); err != nil {
 			return err
@@ -184,7 +184,7 @@ func (l *loader) findings() error {
 		f.At = stamp.Time
 		d := &l.details[l.at[n]]
 		d.Findings = append(d.Findings, f)
-		agent.Advise(d.Findings)
+		run.Advise(d.Findings)
 		return nil
 	}, "SELECT run, code, severity, text, at FROM findings WHERE run IN "+l.selected+" ORDER BY run, position", l.args...)
 }
@@ -192,7 +192,7 @@ func (l *loader) findings() error {
 func (l *loader) summaries() error {
 	return each(l.ctx, l.tx, func(rows *sql.Rows) error {
 		var n int64
-		var x agent.Summary
+		var x run.Summary
 		if err := rows.Scan(&n, &x.Sensor, &x.Instance, &x.Unit, &x.Mean, &x.Min, &x.Max, &x.P95, &x.First, &x.Last,
 			&x.EnergyJoules, &x.SteadyMean); err != nil {
 			return err

@@ -9,20 +9,18 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"sweepd/agent"
-	"sweepd/analysis"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // finished is a run with a result, n minutes after noon.
-func finished(id string, minutes int) agent.Detail {
+func finished(id string, minutes int) run.Record {
 	d := newRun(id)
-	d.State, d.StartedAt, d.DurationS = agent.Finished, agent.Stamp(noon.Add(time.Duration(minutes)*time.Minute)), new(60.0)
-	d.Results["score"] = agent.Result{Value: 100 + float64(minutes), Unit: "points", Better: agent.Higher}
+	d.State, d.StartedAt, d.DurationS = run.Finished, run.Stamp(noon.Add(time.Duration(minutes)*time.Minute)), new(60.0)
+	d.Results["score"] = run.Result{Value: 100 + float64(minutes), Unit: "points", Better: run.Higher}
 	return d
 }
 
-func imported(t *testing.T, s *Store, runs ...agent.Detail) {
+func imported(t *testing.T, s *Store, runs ...run.Record) {
 	t.Helper()
 	added, _, err := s.ImportRuns(t.Context(), runs, nil)
 	must(t, err)
@@ -63,15 +61,15 @@ func TestFindRun(t *testing.T) {
 
 func TestFilter(t *testing.T) {
 	s := openTest(t)
-	runs := make([]agent.Detail, 6)
+	runs := make([]run.Record, 6)
 	for i := range runs {
 		runs[i] = finished(fmt.Sprintf("run-%d", i), 6-i)
 	}
 	runs[1].Device = "unit-elm"
 	runs[2].Workload = "tile-sort"
-	runs[3].Supply = agent.Battery
-	runs[4].Variant = map[string]string{"cores": "12", "scaler": "a=b"}
-	runs[5].State = agent.Interrupted
+	runs[3].Supply = run.Battery
+	runs[4].Variant = "cores=12,scaler=a=b"
+	runs[5].State = run.Interrupted
 	imported(t, s, runs...)
 	for what, c := range map[string]struct {
 		filter Filter
@@ -80,15 +78,15 @@ func TestFilter(t *testing.T) {
 		"all, by start":         {Filter{}, "5 4 3 2 1 0"},
 		"device":                {Filter{Device: "unit-elm"}, "1"},
 		"workload":              {Filter{Workload: "tile-sort"}, "2"},
-		"supply":                {Filter{Supply: agent.Battery}, "3"},
-		"variant":               {Filter{Variant: map[string]string{"cores": "12"}}, "4"},
-		"two pairs":             {Filter{Variant: map[string]string{"scaler": "a=b", "cores": "12"}}, "4"},
-		"not a part of a value": {Filter{Variant: map[string]string{"cores": "1"}}, ""},
-		"not a part of a key":   {Filter{Variant: map[string]string{"ores": "12"}}, ""},
-		"state":                 {Filter{State: agent.Interrupted}, "5"},
+		"supply":                {Filter{Supply: run.Battery}, "3"},
+		"variant":               {Filter{Variant: "cores=12"}, "4"},
+		"two pairs":             {Filter{Variant: "cores=12,scaler=a=b"}, "4"},
+		"not a part of a value": {Filter{Variant: "cores=1"}, ""},
+		"not a part of a key":   {Filter{Variant: "ores=12"}, ""},
+		"state":                 {Filter{State: run.Interrupted}, "5"},
 		"from and until":        {Filter{Since: noon.Add(2 * time.Minute), Until: noon.Add(4 * time.Minute)}, "4 3"},
 		"the newest":            {Filter{Limit: 2}, "1 0"},
-		"the newest of some":    {Filter{Device: "unit-oak", Supply: agent.Mains, Limit: 2}, "2 0"},
+		"the newest of some":    {Filter{Device: "unit-oak", Supply: run.Mains, Limit: 2}, "2 0"},
 	} {
 		got, err := s.Runs(t.Context(), c.filter)
 		must(t, err)
@@ -106,30 +104,30 @@ func TestCorrections(t *testing.T) {
 	ctx := t.Context()
 	s := openTest(t)
 	d := finished("run-0001", 0)
-	d.Results = map[string]agent.Result{}
-	d.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "hot"}, {Code: agent.ResultMissing, Severity: agent.SeverityDoubt, Text: "none"}}
+	d.Results = map[string]run.Result{}
+	d.Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "hot"}, {Code: run.ResultMissing, Severity: run.SeverityDoubt, Text: "none"}}
 	imported(t, s, d)
 
-	first := agent.Result{Value: 60, Unit: "fps", Better: agent.Higher}
-	second := agent.Result{Value: 16.6, Unit: "ms", Better: agent.Lower}
+	first := run.Result{Value: 60, Unit: "fps", Better: run.Higher}
+	second := run.Result{Value: 16.6, Unit: "ms", Better: run.Lower}
 	must(t, s.SetResult(ctx, d.ID, "fps", first, noon))
 	must(t, s.SetResult(ctx, d.ID, "fps", first, noon.Add(time.Minute))) // no change, no history
 	must(t, s.SetResult(ctx, d.ID, "fps", second, noon.Add(time.Hour)))
 	got, err := s.Run(ctx, d.ID)
 	must(t, err)
-	if diff := cmp.Diff(map[string]agent.Result{"fps": second}, got.Results); diff != "" {
+	if diff := cmp.Diff(map[string]run.Result{"fps": second}, got.Results); diff != "" {
 		t.Error(diff)
 	}
-	if len(got.Findings) != 1 || got.Findings[0].Code != agent.HotStart {
+	if len(got.Findings) != 1 || got.Findings[0].Code != run.HotStart {
 		t.Errorf("findings are %v, want the one about heat", got.Findings)
 	}
 	history, err := s.History(ctx, d.ID)
 	must(t, err)
-	want := []OldResult{{"fps", first, agent.Stamp(noon), agent.Stamp(noon.Add(time.Hour))}}
+	want := []OldResult{{"fps", first, run.Stamp(noon), run.Stamp(noon.Add(time.Hour))}}
 	if diff := cmp.Diff(want, history.Results); diff != "" {
 		t.Error(diff)
 	}
-	for what, r := range map[string]agent.Result{"no direction": {Value: 1}, "NaN": {Value: nan(), Better: agent.Higher}} {
+	for what, r := range map[string]run.Result{"no direction": {Value: 1}, "NaN": {Value: nan(), Better: run.Higher}} {
 		if s.SetResult(ctx, d.ID, "fps", r, noon) == nil {
 			t.Errorf("a result with %s was taken", what)
 		}
@@ -145,13 +143,13 @@ func TestRejectAndKeep(t *testing.T) {
 	ctx := t.Context()
 	s := openTest(t)
 	broken := finished("run-broken", 1)
-	broken.State = agent.Interrupted
+	broken.State = run.Interrupted
 	byFinding := finished("run-slept", 2)
-	byFinding.State, byFinding.Why = agent.Rejected, "suspended: slept"
+	byFinding.State, byFinding.Why = run.Rejected, "suspended: slept"
 	imported(t, s, finished("run-good", 0), broken, byFinding)
 	must(t, s.BeginRun(ctx, newRun("run-now")))
 
-	state := func(id string, want agent.State, why string) {
+	state := func(id string, want run.State, why string) {
 		t.Helper()
 		d, err := s.Run(ctx, id)
 		must(t, err)
@@ -159,10 +157,10 @@ func TestRejectAndKeep(t *testing.T) {
 			t.Errorf("%s is %s (%q), want %s (%q)", id, d.State, d.Why, want, why)
 		}
 	}
-	for id, before := range map[string]agent.State{"run-good": agent.Finished, "run-broken": agent.Interrupted} {
+	for id, before := range map[string]run.State{"run-good": run.Finished, "run-broken": run.Interrupted} {
 		must(t, s.Reject(ctx, id, "door open", noon))
 		must(t, s.Reject(ctx, id, "fan blocked", noon))
-		state(id, agent.Rejected, "fan blocked")
+		state(id, run.Rejected, "fan blocked")
 		must(t, s.Keep(ctx, id, "it was not", noon))
 		state(id, before, "")
 		if err := s.Keep(ctx, id, "again", noon); !errors.Is(err, ErrNotRejected) {
@@ -170,7 +168,7 @@ func TestRejectAndKeep(t *testing.T) {
 		}
 	}
 	must(t, s.Keep(ctx, "run-slept", "before the start", noon))
-	state("run-slept", agent.Finished, "")
+	state("run-slept", run.Finished, "")
 	if err := s.Reject(ctx, "run-now", "no", noon); !errors.Is(err, ErrRecording) {
 		t.Errorf("rejecting while recording: %v", err)
 	}
@@ -180,7 +178,7 @@ func TestRejectAndKeep(t *testing.T) {
 	history, err := s.History(ctx, "run-good")
 	must(t, err)
 	want := []Decision{
-		{agent.Stamp(noon), "reject", "user", "door open"}, {agent.Stamp(noon), "reject", "user", "fan blocked"}, {agent.Stamp(noon), "keep", "user", "it was not"},
+		{run.Stamp(noon), "reject", "user", "door open"}, {run.Stamp(noon), "reject", "user", "fan blocked"}, {run.Stamp(noon), "keep", "user", "it was not"},
 	}
 	if diff := cmp.Diff(want, history.Decisions); diff != "" {
 		t.Error(diff)
@@ -191,34 +189,34 @@ func TestAnalysisRuns(t *testing.T) {
 	s := openTest(t)
 	good := finished("run-good", 1)
 	good.PackageW, good.SystemW = new(20.0), new(28.5)
-	good.Results["load"] = agent.Result{Value: 3, Unit: "s", Better: agent.Lower}
-	good.Findings = []agent.Finding{{Code: agent.BatteryReserve, Severity: agent.SeverityDoubt, Text: "reserve"}}
-	good.Summaries = []agent.Summary{
-		{Sensor: collectors.Temperature, Instance: "a", First: new(41.0)}, {Sensor: collectors.Temperature, Instance: "b", First: new(44.5)},
-		{Sensor: collectors.Temperature, Instance: "c"},
-		{Sensor: collectors.BatteryCharge, Instance: "BAT0", First: new(0.5)}, {Sensor: collectors.BatteryCharge, Instance: "BAT1", First: new(1.0)},
+	good.Results["load"] = run.Result{Value: 3, Unit: "s", Better: run.Lower}
+	good.Findings = []run.Finding{{Code: run.BatteryReserve, Severity: run.SeverityDoubt, Text: "reserve"}}
+	good.Summaries = []run.Summary{
+		{Sensor: run.Temperature, Instance: "a", First: new(41.0)}, {Sensor: run.Temperature, Instance: "b", First: new(44.5)},
+		{Sensor: run.Temperature, Instance: "c"},
+		{Sensor: run.BatteryCharge, Instance: "BAT0", First: new(0.5)}, {Sensor: run.BatteryCharge, Instance: "BAT1", First: new(1.0)},
 	}
 	named := finished("run-named", 0)
-	named.Setting, named.Variant, named.Facts, named.DurationS = agent.Setting{Name: "quiet", Source: agent.Profile}, nil, nil, nil
+	named.Setting, named.Variant, named.Facts, named.DurationS = run.Named("quiet").From(run.Profile), "", nil, nil
 	named.Results = nil
 	rejected, interrupted := finished("run-rejected", 2), finished("run-interrupted", 3)
-	rejected.State, interrupted.State = agent.Rejected, agent.Interrupted
+	rejected.State, interrupted.State = run.Rejected, run.Interrupted
 	imported(t, s, good, named, rejected, interrupted)
 	must(t, s.BeginRun(t.Context(), newRun("run-now")))
 
 	got, skipped, err := s.AnalysisRuns(t.Context(), Filter{})
 	must(t, err)
-	want := []analysis.Run{
+	want := []run.Run{
 		{
-			ID: "run-named", Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", SettingName: "quiet", StartedAt: noon,
-			Results: map[string]analysis.Result{},
+			ID: "run-named", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Setting: run.Named("quiet").From("")}, StartedAt: run.Stamp(noon),
+			Results: map[string]run.Result{}, Discharge: &run.Discharge{},
 		},
 		{
-			ID: "run-good", Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", SettingW: new(25.0),
-			StartedAt: noon.Add(time.Minute), DurationS: 60, PackageW: new(20.0), SystemW: new(28.5),
-			Results:  map[string]analysis.Result{"score": {Value: 101, Unit: "points"}, "load": {Value: 3, Unit: "s", LowerIsBetter: true}},
-			Findings: []string{"battery_reserve"}, Facts: map[string]string{"kernel": "6.1"},
-			StartTempC: new(44.5), ChargeRatio: new(0.75), EndedReserve: true,
+			ID: "run-good", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", Setting: run.Watts(25).From("")},
+			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5),
+			Results:  map[string]run.Result{"score": {Value: 101, Unit: "points", Better: run.Higher}, "load": {Value: 3, Unit: "s", Better: run.Lower}},
+			Findings: []run.Finding{{Code: run.BatteryReserve}}, Facts: map[string]string{"kernel": "6.1"},
+			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{},
 		},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
@@ -227,7 +225,7 @@ func TestAnalysisRuns(t *testing.T) {
 	if want := (Skipped{Recording: 1, Interrupted: 1, Rejected: 1}); skipped != want {
 		t.Errorf("skipped %+v, want %+v", skipped, want)
 	}
-	some, _, err := s.AnalysisRuns(t.Context(), Filter{Variant: map[string]string{"cores": "6"}})
+	some, _, err := s.AnalysisRuns(t.Context(), Filter{Variant: "cores=6"})
 	must(t, err)
 	if diff := cmp.Diff(want[1:], some); diff != "" {
 		t.Errorf("filtered (-want +got):\n%s", diff)
@@ -251,7 +249,7 @@ func TestImport(t *testing.T) {
 	}
 	got, err := s.Details(ctx, Filter{Device: "unit-elm", Limit: 3})
 	must(t, err)
-	if diff := cmp.Diff([]agent.Detail{runs[2495], runs[2497], runs[2499]}, got); diff != "" {
+	if diff := cmp.Diff([]run.Record{runs[2495], runs[2497], runs[2499]}, got); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
 	devices, err := s.Devices(ctx)
@@ -261,7 +259,7 @@ func TestImport(t *testing.T) {
 	}
 	bad := finished("bad", 0)
 	bad.PackageW = new(nan())
-	if _, _, err := s.ImportRuns(ctx, []agent.Detail{finished("good", 0), bad}, nil); err == nil {
+	if _, _, err := s.ImportRuns(ctx, []run.Record{finished("good", 0), bad}, nil); err == nil {
 		t.Error("a run with NaN watts was imported")
 	}
 	if _, err := s.FindRun(ctx, "good"); !errors.Is(err, ErrNoRun) {
@@ -271,21 +269,21 @@ func TestImport(t *testing.T) {
 
 // manyRuns are n finished runs of two devices, 20 settings, with two results, a
 // finding in every seventh, and facts that change from day to day.
-func manyRuns(n int) []agent.Detail {
-	runs := make([]agent.Detail, n)
+func manyRuns(n int) []run.Record {
+	runs := make([]run.Record, n)
 	for i := range runs {
 		d := newRun(fmt.Sprintf("%08x-run", uint32(i)*2654435761)) // not in order
 		d.Device = []string{"unit-oak", "unit-elm"}[i%2]
-		d.Setting = watts(float64(6 + i/2%20))
-		d.State = agent.Finished
-		d.StartedAt = agent.Stamp(noon.Add(time.Duration(i) * 3 * time.Minute))
+		d.Setting = declaredWatts(float64(6 + i/2%20))
+		d.State = run.Finished
+		d.StartedAt = run.Stamp(noon.Add(time.Duration(i) * 3 * time.Minute))
 		duration, package_ := 120.0+float64(i%7)/8, 10.0+float64(i%13)
 		d.DurationS, d.PackageW = &duration, &package_
-		d.Results["fps_mean"] = agent.Result{Value: 60 + float64(i%17)/16, Unit: "fps", Better: agent.Higher}
-		d.Results["score"] = agent.Result{Value: 1000 + float64(i%31), Better: agent.Higher}
+		d.Results["fps_mean"] = run.Result{Value: 60 + float64(i%17)/16, Unit: "fps", Better: run.Higher}
+		d.Results["score"] = run.Result{Value: 1000 + float64(i%31), Better: run.Higher}
 		if i%7 == 0 {
-			d.Findings = append(d.Findings, agent.Finding{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C, baseline 41 C"})
-			agent.Advise(d.Findings)
+			d.Findings = append(d.Findings, run.Finding{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "62 C, baseline 41 C"})
+			run.Advise(d.Findings)
 		}
 		d.Facts = map[string]string{}
 		for f := range 20 {
@@ -301,18 +299,18 @@ func manyRuns(n int) []agent.Detail {
 // batteries, also of one that ended when the device switched off.
 func TestRunDown(t *testing.T) {
 	s := openTest(t)
-	long := func(id string, minute int) agent.Detail {
+	long := func(id string, minute int) run.Record {
 		d := finished(id, minute)
-		d.Supply, d.DurationS = agent.Battery, new(5400.0)
-		d.Summaries = []agent.Summary{
-			{Sensor: collectors.BatteryCharge, Instance: "BAT0", First: new(1.0), Last: new(0.02)},
-			{Sensor: collectors.BatteryCharge, Instance: "BAT1", First: new(1.0), Last: new(0.06)},
-			{Sensor: collectors.Temperature, Instance: "a", First: new(41.0), Last: new(60.0)},
+		d.Supply, d.DurationS = run.Battery, new(5400.0)
+		d.Summaries = []run.Summary{
+			{Sensor: run.BatteryCharge, Instance: "BAT0", First: new(1.0), Last: new(0.02)},
+			{Sensor: run.BatteryCharge, Instance: "BAT1", First: new(1.0), Last: new(0.06)},
+			{Sensor: run.Temperature, Instance: "a", First: new(41.0), Last: new(60.0)},
 		}
 		return d
 	}
 	whole, off, short, mains := long("run-whole", 1), long("run-off", 2), long("run-short", 3), long("run-mains", 4)
-	off.State, short.DurationS, mains.Supply = agent.Interrupted, new(60.0), agent.Mains
+	off.State, short.DurationS, mains.Supply = run.Interrupted, new(60.0), run.Mains
 	imported(t, s, whole, off, short, mains)
 
 	runs, _, err := s.AnalysisRuns(t.Context(), Filter{Device: "unit-oak"})
@@ -326,7 +324,7 @@ func TestRunDown(t *testing.T) {
 	}
 	down, err := s.SwitchedOff(t.Context(), Filter{Device: "unit-oak"})
 	must(t, err)
-	if len(down) != 1 || down[0].ID != "run-off" || *down[0].EndCharge != 0.04 || *down[0].ChargeRatio != 1 {
+	if len(down) != 1 || down[0].ID != "run-off" || *down[0].EndCharge != 0.04 || *down[0].StartCharge != 1 {
 		t.Errorf("switched off: %+v", down)
 	}
 	if other, err := s.SwitchedOff(t.Context(), Filter{Device: "unit-elm"}); err != nil || len(other) != 0 {

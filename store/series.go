@@ -7,7 +7,7 @@ import (
 	"fmt"
 
 	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // resume finds what the file has of the run's series, if anything.
@@ -67,7 +67,7 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 	for i := w.known.labels; i < len(w.labels); i++ {
 		l := w.labels[i]
 		if _, err := tx.ExecContext(ctx, `INSERT INTO series_labels VALUES (?, ?, ?, ?, ?, ?)`,
-			w.id, i, l.setting().Watts, l.name, string(l.source), string(l.supply)); err != nil {
+			w.id, i, watts(l.setting.Setting), l.setting.Name(), string(l.setting.Source), string(l.supply)); err != nil {
 			return err
 		}
 	}
@@ -76,7 +76,7 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 }
 
 // sensorID finds or adds a sensor.
-func sensorID(ctx context.Context, tx *sql.Tx, s collectors.Sensor) (id int64, err error) {
+func sensorID(ctx context.Context, tx *sql.Tx, s run.Sensor) (id int64, err error) {
 	args := []any{s.ID, s.Instance, s.Unit, s.Kind.String(), s.Source, s.Resolution}
 	err = tx.QueryRowContext(ctx, `SELECT id FROM sensors
 		WHERE sensor = ? AND instance = ? AND unit = ? AND kind = ? AND source = ? AND resolution = ?`, args...).Scan(&id)
@@ -110,15 +110,15 @@ func each(ctx context.Context, q rowsQueryer, scan func(*sql.Rows) error, query 
 	return rows.Err()
 }
 
-func seriesSensors(ctx context.Context, q rowsQueryer, series int64) (sensors []collectors.Sensor, err error) {
+func seriesSensors(ctx context.Context, q rowsQueryer, series int64) (sensors []run.Sensor, err error) {
 	err = each(ctx, q, func(rows *sql.Rows) error {
-		var s collectors.Sensor
+		var s run.Sensor
 		var kind string
 		if err := rows.Scan(&s.ID, &s.Instance, &s.Unit, &kind, &s.Source, &s.Resolution); err != nil {
 			return err
 		}
-		if kind == collectors.Counter.String() {
-			s.Kind = collectors.Counter
+		if kind == run.Counter.String() {
+			s.Kind = run.Counter
 		}
 		sensors = append(sensors, s)
 		return nil
@@ -129,12 +129,13 @@ func seriesSensors(ctx context.Context, q rowsQueryer, series int64) (sensors []
 
 func seriesLabels(ctx context.Context, q rowsQueryer, series int64) (labels []label, err error) {
 	err = each(ctx, q, func(rows *sql.Rows) error {
-		var watts sql.NullFloat64
+		var watts *float64
+		var name string
 		var l label
-		if err := rows.Scan(&watts, &l.name, (*string)(&l.source), (*string)(&l.supply)); err != nil {
+		if err := rows.Scan(&watts, &name, (*string)(&l.setting.Source), (*string)(&l.supply)); err != nil {
 			return err
 		}
-		l.hasWatts, l.watts = watts.Valid, watts.Float64
+		l.setting.Setting = setting(watts, name)
 		labels = append(labels, l)
 		return nil
 	}, `SELECT setting_w, setting, setting_source, supply FROM series_labels WHERE series = ? ORDER BY position`, series)

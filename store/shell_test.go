@@ -6,8 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // The sqlite3 shell, which shares no code with the driver, finds the file sound
@@ -19,13 +18,13 @@ func TestShell(t *testing.T) {
 	}
 	s := openTest(t)
 	d := finished("run-0001", 0)
-	d.Setting, d.Note = watts(12.5), "first"
-	d.Results["load"] = agent.Result{Value: 3.5, Unit: "s", Better: agent.Lower}
-	d.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C"}}
-	d.Summaries = []agent.Summary{{Sensor: collectors.PackagePower, Unit: "watts", Mean: new(9.5)}}
+	d.Setting, d.Note = declaredWatts(12.5), "first"
+	d.Results["load"] = run.Result{Value: 3.5, Unit: "s", Better: run.Lower}
+	d.Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "62 C"}}
+	d.Summaries = []run.Summary{{Sensor: run.PackagePower, Unit: "watts", Mean: new(9.5)}}
 	imported(t, s, d, finished("run-0002", 1))
 	must(t, s.BeginRun(t.Context(), newRun("run-0003")))
-	must(t, s.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-0003", Sensors: []collectors.Sensor{{ID: "x"}}, Sweeps: []agent.Sweep{quarter(0, 1)}}))
+	must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-0003", Sensors: []run.Sensor{{ID: "x"}}, Sweeps: []run.Sweep{quarter(0, 1)}}))
 
 	for query, want := range map[string]string{
 		"PRAGMA integrity_check": "ok",

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // openTest opens a store in a fresh folder and checks the file at the end.
@@ -58,17 +58,18 @@ func checkIntegrity(t testing.TB, path string) {
 
 var noon = time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
 
-func watts(w float64) agent.Setting { return agent.Setting{Watts: &w, Source: agent.Declared} }
+func declaredWatts(w float64) run.SourcedSetting { return run.Watts(w).From(run.Declared) }
 
-func newRun(id string) agent.Detail {
-	return agent.Detail{Run: agent.Run{
+func newRun(id string) run.Record {
+	return run.Record{Run: run.Run{
 		ID:        id,
-		Labels:    agent.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: watts(25), Supply: agent.Mains, Variant: map[string]string{"cores": "6"}},
-		State:     agent.Recording,
-		StartedAt: agent.Stamp(noon),
-		Results:   map[string]agent.Result{},
-		Findings:  []agent.Finding{},
-	}, Summaries: []agent.Summary{}, Facts: map[string]string{"kernel": "6.1"}}
+		Labels:    run.Labels{Device: "unit-oak", Workload: "harbour-flight", Setting: declaredWatts(25), Supply: run.Mains, Variant: "cores=6"},
+		State:     run.Recording,
+		StartedAt: run.Stamp(noon),
+		Results:   map[string]run.Result{},
+		Findings:  []run.Finding{},
+		Facts:     map[string]string{"kernel": "6.1"},
+	}, Summaries: []run.Summary{}}
 }
 
 func TestOpenCloseOpen(t *testing.T) {

@@ -7,22 +7,21 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // trace walks one series after the other.
 type trace struct {
 	store   *Store
 	ctx     context.Context // of the call that opened the trace
-	sensors []collectors.Sensor
+	sensors []run.Sensor
 	series  []storedSeries
 	since   time.Time // earlier sweeps are left out; zero: none
 }
 
 type storedSeries struct {
 	id      int64
-	sensors []collectors.Sensor
+	sensors []run.Sensor
 	labels  []label
 	// places says where each sensor stands among the trace's; nil: the same.
 	places []int
@@ -33,7 +32,7 @@ type storedSeries struct {
 //
 // A row that is damaged or lost takes the rows up to the next key row with it,
 // at most 64; the walk goes on there.
-func (s *Store) Trace(ctx context.Context, runID string) (agent.Trace, error) {
+func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 	var series sql.NullInt64
 	var known int
 	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ?`, runID).Scan(&known, &series)
@@ -51,7 +50,7 @@ func (s *Store) Trace(ctx context.Context, runID string) (agent.Trace, error) {
 }
 
 // IdleSweeps walks the idle sweeps stored for the device since a moment.
-func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) (agent.Trace, error) {
+func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
 	var ids []int64
 	// The last series that began before since may reach beyond it.
 	err := each(ctx, s.read, func(rows *sql.Rows) error {
@@ -86,7 +85,7 @@ func (s *Store) openTrace(ctx context.Context, ids []int64, since time.Time) (*t
 }
 
 // merge adds a series' sensors to the trace's, and says where each stands.
-func (t *trace) merge(sensors []collectors.Sensor) []int {
+func (t *trace) merge(sensors []run.Sensor) []int {
 	if len(t.sensors) == 0 || slices.Equal(sensors, t.sensors) {
 		t.sensors = slices.Clone(sensors)
 		return nil
@@ -104,10 +103,10 @@ func (t *trace) merge(sensors []collectors.Sensor) []int {
 }
 
 // Sensors are those of all the trace's sweeps.
-func (t *trace) Sensors() []collectors.Sensor { return t.sensors }
+func (t *trace) Sensors() []run.Sensor { return t.sensors }
 
 // Each walks the sweeps in order; the Sweep's Values hold until the next call.
-func (t *trace) Each(f func(agent.Sweep) error) error {
+func (t *trace) Each(f func(run.Sweep) error) error {
 	for i := range t.series {
 		if err := t.eachOf(&t.series[i], f); err != nil {
 			return err
@@ -116,12 +115,9 @@ func (t *trace) Each(f func(agent.Sweep) error) error {
 	return nil
 }
 
-func (t *trace) eachOf(x *storedSeries, f func(agent.Sweep) error) error {
+func (t *trace) eachOf(x *storedSeries, f func(run.Sweep) error) error {
 	w := walker{trace: t, series: x, f: f}
 	w.grow(x.sensors)
-	for i := range x.labels {
-		w.settings = append(w.settings, x.labels[i].setting())
-	}
 	first, err := t.firstRow(x.id)
 	if err != nil {
 		return err
@@ -163,12 +159,11 @@ func (t *trace) firstRow(series int64) (int64, error) {
 // walker hands the sweeps of one series on.
 type walker struct {
 	unpacker
-	trace    *trace
-	series   *storedSeries
-	settings []agent.Setting
-	f        func(agent.Sweep) error
-	last     int64 // id of the last good row; 0: wait for a key row
-	placed   []float64
+	trace  *trace
+	series *storedSeries
+	f      func(run.Sweep) error
+	last   int64 // id of the last good row; 0: wait for a key row
+	placed []float64
 }
 
 func (w *walker) row(id int64, data []byte) error {
@@ -193,9 +188,9 @@ func (w *walker) sweep(i int) error {
 	if w.times[i].Wall.Before(w.trace.since) {
 		return nil
 	}
-	s := agent.Sweep{At: w.times[i], Values: w.place(w.values[i*w.width : (i+1)*w.width])}
-	if l := w.unpacker.labels[i]; l < len(w.settings) {
-		s.Setting, s.Supply = w.settings[l], w.series.labels[l].supply
+	s := run.Sweep{At: w.times[i], Values: w.place(w.values[i*w.width : (i+1)*w.width])}
+	if l := w.unpacker.labels[i]; l < len(w.series.labels) {
+		s.Setting, s.Supply = w.series.labels[l].setting, w.series.labels[l].supply
 	}
 	return w.f(s)
 }

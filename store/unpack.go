@@ -7,7 +7,7 @@ import (
 	"math/bits"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // unpacker reads the rows of one series in order. Its buffers are reused.
@@ -17,7 +17,7 @@ type unpacker struct {
 	rest  []byte
 	bad   bool // the row ended too early or holds nonsense
 
-	times  []agent.Instant
+	times  []run.Instant
 	labels []int
 	values []float64 // sweep after sweep
 }

@@ -4,8 +4,8 @@ import (
 	"strings"
 	"testing"
 
-	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/run"
 )
 
 // An agent that is started again in the middle of a day knows the device's idle.
@@ -13,13 +13,13 @@ func TestAgentStartedAgainKnowsTheIdle(t *testing.T) {
 	alone(t)
 	d := liveDevice(t)
 	a := startAgent(t)
-	idle := func() agent.Readiness {
+	idle := func() run.Readiness {
 		t.Helper()
 		client, err := console.NewClient(a.url)
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := client.Ready(t.Context(), agent.Want{})
+		r, err := client.Ready(t.Context(), run.Want{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -36,11 +36,11 @@ func TestAgentStartedAgainKnowsTheIdle(t *testing.T) {
 	}
 	d.HeatTo(80)
 	a = startAgent(t)
-	if r := idle(); r.Above == nil || *r.Above < 20 || len(r.Reasons) == 0 || r.Reasons[0].Code != agent.HotStart {
+	if r := idle(); r.Above == nil || *r.Above < 20 || len(r.Reasons) == 0 || r.Reasons[0].Code != run.HotStart {
 		t.Errorf("hot, and started again: %+v", r)
 	}
 	must(t, "run", "start", "--workload", "tile-sort")
-	if out := must(t, "run", "stop"); !strings.Contains(out, string(agent.HotStart)) {
+	if out := must(t, "run", "stop"); !strings.Contains(out, string(run.HotStart)) {
 		t.Errorf("the first run after it:\n%s", out)
 	}
 }

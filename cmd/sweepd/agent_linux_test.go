@@ -14,9 +14,9 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // deadline is for conditions that hold within milliseconds unless something is
@@ -128,14 +128,14 @@ func TestRunFromStartToStop(t *testing.T) {
 	if o := sweepd(t, "run", "stop", "--result", "fps_mean=fast"); o.code != exitUsage {
 		t.Errorf("a bad result: exit %d, %s", o.code, o.stderr)
 	}
-	var d1 agent.Detail
+	var d1 run.Record
 	if err := json.Unmarshal([]byte(must(t, "run", "stop", "--json", "--result", "fps_mean=61.3fps", "--result", "load=4.2s", "--lower", "load")), &d1); err != nil {
 		t.Fatal(err)
 	}
-	if d1.Supply != agent.Battery || d1.Setting.String() != "25W" || d1.State != agent.Finished || d1.Note != "first" || d1.Variant["cores"] != "6" {
+	if d1.Supply != run.Battery || d1.Setting.String() != "25W" || d1.State != run.Finished || d1.Note != "first" || d1.Variant != "cores=6" {
 		t.Errorf("kept: %+v", d1.Run)
 	}
-	if d1.Results["fps_mean"] != (agent.Result{Value: 61.3, Unit: "fps", Better: agent.Higher}) || d1.Results["load"].Better != agent.Lower {
+	if d1.Results["fps_mean"] != (run.Result{Value: 61.3, Unit: "fps", Better: run.Higher}) || d1.Results["load"].Better != run.Lower {
 		t.Errorf("results: %+v", d1.Results)
 	}
 	if o := sweepd(t, "run", "stop"); o.code != exitFailed || !strings.Contains(o.stderr, "no run is recording") {
@@ -207,11 +207,11 @@ func TestRunWatch(t *testing.T) {
 		!strings.Contains(o.out, "finished") {
 		t.Errorf("exit %d\n%s\n%s", o.code, o.out, o.stderr)
 	}
-	var runs []agent.Run
+	var runs []run.Run
 	if err := json.Unmarshal([]byte(must(t, "run", "list", "--json")), &runs); err != nil || len(runs) != 2 {
 		t.Fatalf("%d runs, %v", len(runs), err)
 	}
-	if r := runs[0].Results; r["score"].Value != 12.5 || r["load"] != (agent.Result{Value: 4.2, Unit: "s", Better: agent.Lower}) {
+	if r := runs[0].Results; r["score"].Value != 12.5 || r["load"] != (run.Result{Value: 4.2, Unit: "s", Better: run.Lower}) {
 		t.Errorf("results: %+v", r)
 	}
 }

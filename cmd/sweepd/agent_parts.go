@@ -16,6 +16,7 @@ import (
 	"sweepd/collectors"
 	"sweepd/console"
 	"sweepd/exporter"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -115,14 +116,14 @@ func newWatcher(device string, c config, set *collectors.Set, data *store.Store,
 
 // finished follows up a run that ended: it is exposed at once, and compared with
 // its like on the other supply without keeping anybody waiting.
-func (w *watcher) finished(d agent.Detail) {
+func (w *watcher) finished(d run.Record) {
 	w.metrics.RunFinished(d)
 	w.follow(d.Run)
 }
 
 // follow brings what is said about the runs of a workload up to date: the effect
 // of the supply, and which runs differ from their repeats.
-func (w *watcher) follow(r agent.Run) {
+func (w *watcher) follow(r run.Run) {
 	w.following.Go(func() {
 		if err := w.markOutlying(r); err != nil && w.background.Err() == nil {
 			w.log.Error("runs could not be compared with their repeats", zap.Error(err))
@@ -135,7 +136,7 @@ func (w *watcher) follow(r agent.Run) {
 
 // markOutlying keeps the finding "outlying" in step with the runs of a device and
 // workload.
-func (w *watcher) markOutlying(r agent.Run) error {
+func (w *watcher) markOutlying(r run.Run) error {
 	filter := store.Filter{Device: r.Device, Workload: r.Workload}
 	runs, _, err := w.data.AnalysisRuns(w.background, filter)
 	if err != nil {
@@ -164,7 +165,7 @@ func deviceName(c config) (string, error) {
 // openMachine opens every source that this system has.
 func openMachine(log *zap.Logger) *collectors.Set {
 	return collectors.NewSet(collectors.SetOptions{
-		OnError: func(collector string, s collectors.Sensor, err error) {
+		OnError: func(collector string, s run.Sensor, err error) {
 			log.Warn("reading missing", zap.String("collector", collector), zap.String("sensor", s.ID), zap.String("instance", s.Instance), zap.Error(err))
 		},
 	}, machine(collectors.HostRoots())...)

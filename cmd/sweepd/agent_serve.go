@@ -5,8 +5,8 @@ import (
 	"errors"
 	"net"
 
-	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/run"
 	"sweepd/schedule"
 )
 
@@ -29,7 +29,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		idle.Stop()
 		return err
 	}
-	w.follow(agent.Run{}) // what earlier runs say is exposed from the start
+	w.follow(run.Run{}) // what earlier runs say is exposed from the start
 	sampled := make(chan error, 1)
 	go func() {
 		sampled <- w.sampler.Run(sampling)

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/analysis"
 	"sweepd/console"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -33,8 +33,8 @@ func (f *analysisFlags) add(cmd *cobra.Command, metric bool) {
 
 // selection is what the analyses are about.
 type selection struct {
-	runs        []analysis.Run // finished ones that nobody rejected
-	switchedOff []analysis.Run // interrupted ones on battery
+	runs        []run.Run // finished ones that nobody rejected
+	switchedOff []run.Run // interrupted ones on battery
 	config      config
 }
 

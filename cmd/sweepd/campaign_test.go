@@ -13,7 +13,7 @@ import (
 
 	"github.com/rivo/uniseg"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -29,12 +29,12 @@ func campaign(t *testing.T, data string) {
 func campaignOf(t *testing.T, data string, devices ...string) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(7, 7))
-	var runs []agent.Detail
+	var runs []run.Record
 	n := 0
 	at := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
 	for range 3 {
 		for _, device := range []string{"unit-oak", "unit-elm"} {
-			for _, supply := range []agent.Supply{agent.Mains, agent.Battery} {
+			for _, supply := range []run.Supply{run.Mains, run.Battery} {
 				for _, w := range []float64{8, 10, 12, 15, 18, 22, 28, 35} {
 					at = at.Add(7 * time.Minute)
 					n++
@@ -57,7 +57,7 @@ func campaignOf(t *testing.T, data string, devices ...string) {
 	}
 }
 
-func campaignRun(random *rand.Rand, id, device string, supply agent.Supply, w float64, at time.Time) agent.Detail {
+func campaignRun(random *rand.Rand, id, device string, supply run.Supply, w float64, at time.Time) run.Record {
 	noise := func() float64 { return math.Exp(0.006 * random.NormFloat64()) }
 	fps := 100 * (1 - math.Exp(-(w-2)/11)) * noise()
 	if device == "unit-elm" {
@@ -69,17 +69,18 @@ func campaignRun(random *rand.Rand, id, device string, supply agent.Supply, w fl
 		}
 	}
 	duration, packageW := 300.0, 1.01*w*noise()
-	d := agent.Detail{Run: agent.Run{
+	d := run.Record{Run: run.Run{
 		ID: "019a0000-0000-7000-8000-0000" + id,
-		Labels: agent.Labels{Device: device, Workload: "harbour-flight", Setting: agent.Setting{Watts: &w, Source: agent.Declared},
-			Supply: supply, Variant: map[string]string{"cores": "6"}},
-		State: agent.Finished, StartedAt: agent.Stamp(at), DurationS: &duration, PackageW: &packageW,
-		Results: map[string]agent.Result{"fps_mean": {Value: fps, Unit: "fps", Better: agent.Higher}},
-	}, Facts: map[string]string{"battery_full_wh": "48.6", "battery_design_wh": "54"}}
-	if supply == agent.Battery {
+		Labels: run.Labels{Device: device, Workload: "harbour-flight", Setting: run.Watts(w).From(run.Declared),
+			Supply: supply, Variant: "cores=6"},
+		State: run.Finished, StartedAt: run.Stamp(at), DurationS: &duration, PackageW: &packageW,
+		Results: map[string]run.Result{"fps_mean": {Value: fps, Unit: "fps", Better: run.Higher}},
+		Facts:   map[string]string{"battery_full_wh": "48.6", "battery_design_wh": "54"},
+	}}
+	if supply == run.Battery {
 		systemW := (6 + 1.12*packageW) * noise()
 		d.SystemW = &systemW
-		d.Discharge = &agent.Discharge{Watts: &systemW}
+		d.Discharge = &run.Discharge{Watts: &systemW}
 	}
 	return d
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/goccy/go-yaml"
 
 	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/schedule"
 )
 
@@ -22,7 +23,7 @@ func checkConfig(text []byte, c *config) error {
 		key string
 		err error
 	}{
-		{"device", optional(c.Device, func() error { return agent.CheckLabel("device", c.Device) })},
+		{"device", optional(c.Device, func() error { return run.CheckLabel("device", c.Device) })},
 		{"listen", optional(c.Listen, func() error { _, _, err := net.SplitHostPort(c.Listen); return err })},
 		{"interval", within(c.Interval, agent.MinInterval, agent.MaxInterval)},
 		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdle(c.Idle); return err })},
@@ -41,7 +42,7 @@ func checkConfig(text []byte, c *config) error {
 		{"thresholds.throttled_fall", checkShare(c.Thresholds.ThrottledFall)},
 		{"thresholds.stale", within(c.Thresholds.Stale, time.Millisecond, time.Hour)},
 		{"thresholds.frames_short", checkShare(c.Thresholds.FramesShort)},
-		{"lower", each(c.Lower, func(name string) error { return agent.CheckLabel("name of a result", name) })},
+		{"lower", each(c.Lower, func(name string) error { return run.CheckLabel("name of a result", name) })},
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},
 	}

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/schedule"
 )
 
@@ -52,7 +52,7 @@ func (s scheduled) check() (key string, err error) {
 		err error
 	}{
 		{"do", oneOf(s.Do, doUpkeep, doIdleDrain, doExport)},
-		{"name", optional(s.Name, func() error { return agent.CheckLabel("name", s.Name) })},
+		{"name", optional(s.Name, func() error { return run.CheckLabel("name", s.Name) })},
 		{"when", func() error { _, err := schedule.ParseWhen(s.When); return err }()},
 		{"late", within(s.Late, time.Second, 7*24*time.Hour)},
 		{"keep_idle", only("keep_idle", doUpkeep, s.KeepIdle.Duration != 0)},

@@ -1,15 +1,14 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
 
-	"sweepd/agent"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -71,7 +70,7 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 	return p.err
 }
 
-func demoRuns(ctx context.Context, dir string) ([]agent.Run, error) {
+func demoRuns(ctx context.Context, dir string) ([]run.Run, error) {
 	s, err := store.Open(dir, store.Options{ReadOnly: true})
 	if err != nil {
 		return nil, err
@@ -82,24 +81,24 @@ func demoRuns(ctx context.Context, dir string) ([]agent.Run, error) {
 
 // doubts are the findings of one kind about one device.
 type doubts struct {
-	Severity agent.Severity `json:"severity"`
-	Code     agent.Code     `json:"code"`
-	Device   string         `json:"device"`
-	Runs     int            `json:"runs"`
-	Settings []string       `json:"settings"` // the lowest first, names last
+	Severity run.Severity `json:"severity"`
+	Code     run.Code     `json:"code"`
+	Device   string       `json:"device"`
+	Runs     int          `json:"runs"`
+	Settings []string     `json:"settings"` // the lowest first, names last
 	// Example is the text of one finding, at ExampleSetting.
 	Example        string `json:"example"`
 	ExampleSetting string `json:"example_setting"`
 
-	levels []agent.Setting
+	levels []run.Setting
 }
 
 // doubtsOf gathers what is worse than a note, the worst and commonest first.
-func doubtsOf(runs []agent.Run) []*doubts {
+func doubtsOf(runs []run.Run) []*doubts {
 	list := []*doubts{}
 	for _, r := range runs {
 		for _, f := range r.Findings {
-			if f.Severity == agent.SeverityNote {
+			if f.Severity == run.SeverityNote {
 				continue
 			}
 			i := slices.IndexFunc(list, func(d *doubts) bool { return d.Code == f.Code && d.Device == r.Device })
@@ -108,13 +107,13 @@ func doubtsOf(runs []agent.Run) []*doubts {
 				list = append(list, &doubts{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String()})
 			}
 			list[i].Runs++
-			if !slices.ContainsFunc(list[i].levels, r.Setting.Same) {
-				list[i].levels = append(list[i].levels, r.Setting)
+			if !slices.Contains(list[i].levels, r.Setting.Setting) {
+				list[i].levels = append(list[i].levels, r.Setting.Setting)
 			}
 		}
 	}
 	for _, d := range list {
-		slices.SortFunc(d.levels, bySetting)
+		slices.SortFunc(d.levels, run.Setting.Compare)
 		for _, s := range d.levels {
 			d.Settings = append(d.Settings, s.String())
 		}
@@ -126,19 +125,6 @@ func doubtsOf(runs []agent.Run) []*doubts {
 		return y.Runs - x.Runs
 	})
 	return list
-}
-
-// bySetting orders settings by watts, then by name.
-func bySetting(a, b agent.Setting) int {
-	switch {
-	case a.Watts != nil && b.Watts != nil:
-		return cmp.Compare(*a.Watts, *b.Watts)
-	case a.Watts != nil:
-		return -1
-	case b.Watts != nil:
-		return 1
-	}
-	return strings.Compare(a.Name, b.Name)
 }
 
 // repeat runs a command line of this program. What it remarks stays beside what it

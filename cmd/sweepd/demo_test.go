@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func TestDemoShown(t *testing.T) {
@@ -52,11 +52,11 @@ func TestDemoShown(t *testing.T) {
 }
 
 func TestDoubtsAreOrdered(t *testing.T) {
-	watts := func(w float64) agent.Setting { return agent.Setting{Watts: &w} }
-	var runs []agent.Run
-	for _, s := range []agent.Setting{watts(12), {Name: "quiet"}, watts(6), watts(12)} {
-		runs = append(runs, agent.Run{Labels: agent.Labels{Device: "unit-oak", Setting: s},
-			Findings: []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "hot at " + s.String()}, {Severity: agent.SeverityNote}}})
+	watts := func(w float64) run.Setting { return run.Watts(w) }
+	var runs []run.Run
+	for _, s := range []run.Setting{watts(12), run.Named("quiet"), watts(6), watts(12)} {
+		runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-oak", Setting: s.From(run.Declared)},
+			Findings: []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "hot at " + s.String()}, {Severity: run.SeverityNote}}})
 	}
 	list := doubtsOf(runs)
 	if len(list) != 1 || list[0].Runs != 4 || strings.Join(list[0].Settings, " ") != "6W 12W quiet" || list[0].Example != "hot at "+list[0].ExampleSetting {

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"sweepd/agent"
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // share is a flag that takes 2% or 0.02.
@@ -114,7 +114,7 @@ func whose(text string) (device, variant string, err error) {
 		}
 		pairs[key] = value
 	}
-	return device, agent.VariantText(pairs), nil
+	return device, string(run.NewVariant(pairs)), nil
 }
 
 // choice is a flag that takes one of a few words.

@@ -9,9 +9,9 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -33,7 +33,7 @@ func TestListOfMixedRuns(t *testing.T) {
 	if strings.Contains(out, "…") {
 		t.Errorf("something is cut in a pipe:\n%s", out)
 	}
-	var runs []agent.Run
+	var runs []run.Run
 	if err := json.Unmarshal([]byte(must(t, "run", "list", "--json", "--workload", "tile-sort")), &runs); err != nil || runs[0].Results["seconds"].Value != 46.49940863466229 {
 		t.Errorf("JSON is not rounded: %+v, %v", runs, err)
 	}
@@ -56,16 +56,16 @@ func TestTimesTellTheirZone(t *testing.T) {
 	defer func(l *time.Location) { time.Local = l }(time.Local)
 	time.Local = berlin
 	summer, winter := time.Date(2026, 7, 1, 8, 0, 0, 0, time.UTC), time.Date(2026, 12, 1, 8, 0, 0, 0, time.UTC)
-	run := func(at time.Time) agent.Run { return agent.Run{StartedAt: agent.Stamp(at)} }
-	zone, texts := startTimes([]agent.Run{run(summer), {}})
+	started := func(at time.Time) run.Run { return run.Run{StartedAt: run.Stamp(at)} }
+	zone, texts := startTimes([]run.Run{started(summer), {}})
 	if zone != "UTC+02:00" || texts[0] != "2026-07-01 10:00" || texts[1] != "" {
 		t.Errorf("summer: %s %q", zone, texts)
 	}
-	zone, texts = startTimes([]agent.Run{run(summer), run(winter)})
+	zone, texts = startTimes([]run.Run{started(summer), started(winter)})
 	if zone != "UTC" || texts[0] != "2026-07-01 08:00" || texts[1] != "2026-12-01 08:00" {
 		t.Errorf("both: %s %q", zone, texts)
 	}
-	if got := timeText(agent.Stamp(winter)); got != "2026-12-01 09:00:00 UTC+01:00" {
+	if got := timeText(run.Stamp(winter)); got != "2026-12-01 09:00:00 UTC+01:00" {
 		t.Errorf("got %s", got)
 	}
 }
@@ -93,7 +93,7 @@ func TestHistoryOfARun(t *testing.T) {
 		t.Errorf("history: %+v", h)
 	}
 	if (k.ID == "") || len(k.Results) == 0 {
-		t.Errorf("the run itself: %+v", k.Detail)
+		t.Errorf("the run itself: %+v", k.Record)
 	}
 }
 
@@ -103,12 +103,12 @@ func TestSummariesOfARun(t *testing.T) {
 	n := func(v float64) *float64 { return &v }
 	var out bytes.Buffer
 	a := &app{out: &out, err: &out, getenv: func(string) string { return "" }}
-	gauge := func(sensor, instance, unit string, v float64) agent.Summary {
-		return agent.Summary{Sensor: sensor, Instance: instance, Unit: unit, Mean: n(v), Min: n(v), Max: n(v), P95: n(v), First: n(v), Last: n(v)}
+	gauge := func(sensor, instance, unit string, v float64) run.Summary {
+		return run.Summary{Sensor: sensor, Instance: instance, Unit: unit, Mean: n(v), Min: n(v), Max: n(v), P95: n(v), First: n(v), Last: n(v)}
 	}
 	power := gauge("package_power_watts", "package-0", "watts", 12.5)
 	power.EnergyJoules = n(125000)
-	err := a.printKept(console.KeptRun{Detail: agent.Detail{Run: agent.Run{ID: "019a0000-0000-7000-8000-000000000001"}, Summaries: []agent.Summary{
+	err := a.printKept(console.KeptRun{Record: run.Record{Run: run.Run{ID: "019a0000-0000-7000-8000-000000000001"}, Summaries: []run.Summary{
 		gauge("battery_energy_joules", "BAT0", "joules", 174960), gauge("fan_speed_hertz", "fan", "hertz", 50), gauge("battery_direction", "BAT0", "", -1),
 		gauge("platform_profile", "", "", 2), gauge("cpu_frequency_hertz", "policy0", "hertz", 9.72e8), gauge("cpus_online", "", "", 8), power,
 		{Sensor: "throttle_events", Instance: "core", First: n(17), Last: n(20)},
@@ -147,7 +147,7 @@ func TestResultsAreRounded(t *testing.T) {
 		{46.49940863466229, "46.4994"}, {77.1214332504974, "77.1214"}, {100, "100"}, {0, "0"}, {-0.5, "-0.5"}, {123456.7, "123457"}, {10234567.25, "10234567"},
 		{0.000123456789, "0.000123457"}, {1.23456789e-7, "1.23457e-07"}, {1.23456789e20, "1.23457e+20"},
 	} {
-		if got := valueText(agent.Result{Value: c.value, Unit: "x"}); got != c.want+" x" {
+		if got := valueText(run.Result{Value: c.value, Unit: "x"}); got != c.want+" x" {
 			t.Errorf("%v: got %q, want %q", c.value, got, c.want)
 		}
 	}

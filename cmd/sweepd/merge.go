@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -73,10 +73,10 @@ func (a *app) printMerge(r store.MergeReport) error {
 	p := a.printer()
 	p.line("%s added, %d were here already", counted(r.Added, "run"), r.Known)
 	for _, id := range r.Recording {
-		p.line("not taken: %s is still recording there; merge again when it has ended", agent.ShortID(id))
+		p.line("not taken: %s is still recording there; merge again when it has ended", run.ShortID(id))
 	}
 	for _, c := range r.Conflicts[:min(shownConflicts, len(r.Conflicts))] {
-		p.line("conflict: %s differs and was left as it is here: %s", agent.ShortID(c.Run), someOf(c.Differences, shownDifferences))
+		p.line("conflict: %s differs and was left as it is here: %s", run.ShortID(c.Run), someOf(c.Differences, shownDifferences))
 	}
 	if more := len(r.Conflicts) - shownConflicts; more > 0 {
 		p.line("and %d more conflicts; --json lists all of them", more)

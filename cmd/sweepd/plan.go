@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -28,7 +28,7 @@ func (a *app) planCommand() *cobra.Command {
 // planSeen is the plan in force with what became of it.
 type planSeen struct {
 	plan      schedule.Plan
-	runs      []agent.Run // since it was made
+	runs      []run.Run // since it was made
 	estimates schedule.Estimates
 }
 
@@ -51,7 +51,7 @@ func learned(ctx context.Context, s *store.Store, said schedule.Estimates) (sche
 	if err != nil {
 		return said, err
 	}
-	var all []agent.Detail
+	var all []run.Record
 	for _, d := range devices {
 		runs, err := s.Runs(ctx, store.Filter{Device: d.Device, Limit: learnFrom})
 		if err != nil {
@@ -62,13 +62,13 @@ func learned(ctx context.Context, s *store.Store, said schedule.Estimates) (sche
 			return said, err
 		}
 		for _, r := range runs {
-			all = append(all, agent.Detail{Run: r})
+			all = append(all, run.Record{Run: r})
 		}
 		for _, r := range last {
 			all[len(all)-1].Facts = r.Facts
 		}
 	}
-	slices.SortStableFunc(all, func(x, y agent.Detail) int { return x.StartedAt.Compare(y.StartedAt.Time) })
+	slices.SortStableFunc(all, func(x, y run.Record) int { return x.StartedAt.Compare(y.StartedAt.Time) })
 	return said.Learn(all), nil
 }
 

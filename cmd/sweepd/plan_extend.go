@@ -9,7 +9,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/console"
-	"sweepd/schedule"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -77,7 +77,7 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 	return cmd
 }
 
-func (a *app) extend(cmd *cobra.Command, s *store.Store, p planSeen, cells []schedule.Cell, more []int) error {
+func (a *app) extend(cmd *cobra.Command, s *store.Store, p planSeen, cells []run.Cell, more []int) error {
 	before := len(p.plan.Slots)
 	added := p.plan.Extend(cells, more, p.estimates)
 	if added > 0 {

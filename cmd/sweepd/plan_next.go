@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -60,7 +60,7 @@ func checkPlanDevice(p *schedule.Plan, name string) error {
 
 // labelsNow is how the device is set at the moment: what a running agent reports
 // on top of what the run before had.
-func (a *app) labelsNow(ctx context.Context, p planSeen) (now agent.Labels) {
+func (a *app) labelsNow(ctx context.Context, p planSeen) (now run.Labels) {
 	if n := len(p.runs); n > 0 {
 		now = p.runs[n-1].Labels
 	}
@@ -75,7 +75,7 @@ func (a *app) labelsNow(ctx context.Context, p planSeen) (now agent.Labels) {
 		return now
 	}
 	if now.Device != status.Device {
-		now = agent.Labels{Device: status.Device}
+		now = run.Labels{Device: status.Device}
 	}
 	now.Supply = status.Supply
 	if status.Setting.Known() {
@@ -91,11 +91,11 @@ type nextJSON struct {
 	Left    int                    `json:"left"`
 }
 
-func (a *app) printNext(p planSeen, g schedule.Progress, now agent.Labels) error {
+func (a *app) printNext(p planSeen, g schedule.Progress, now run.Labels) error {
 	out := nextJSON{Changes: []string{}, Left: g.Left}
 	for i := range g.Slots {
 		if s := &g.Slots[i]; s.Position == g.Next {
-			out.Next, out.Changes = s, append(out.Changes, schedule.Changes(now, s.Slot)...)
+			out.Next, out.Changes = s, append(out.Changes, schedule.Changes(now.Cell(), s.Slot)...)
 		}
 	}
 	if a.json {

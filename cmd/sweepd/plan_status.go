@@ -9,9 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -54,10 +54,10 @@ counts as done if it is finished, not rejected, and has a result.`,
 
 // planJSON is a plan with its progress; the names are a contract.
 type planJSON struct {
-	ID        int64           `json:"id"`
-	CreatedAt agent.Timestamp `json:"created_at"`
-	Seed      uint64          `json:"seed"`
-	Hard      []string        `json:"hard"`
+	ID        int64         `json:"id"`
+	CreatedAt run.Timestamp `json:"created_at"`
+	Seed      uint64        `json:"seed"`
+	Hard      []string      `json:"hard"`
 	schedule.Progress
 }
 
@@ -139,7 +139,7 @@ func slotTable(g schedule.Progress) *table.Table {
 			charge = fmt.Sprintf("%.0f %%", *s.NeedsCharge*100)
 		}
 		t.Row(table.Count(s.Position), table.Count(s.Pass), table.Text(unless(oneDevice, s.Device)), table.Text(s.Workload),
-			table.Text(agent.VariantText(s.Variant)), table.Text(s.Setting.String()), table.Text(string(s.Supply)), table.Text(charge),
+			table.Text(string(s.Variant)), table.Text(s.Setting.String()), table.Text(string(s.Supply)), table.Text(charge),
 			table.Cell{Text: string(s.State), Tone: slotTone(s.State)}, table.Text(text.ShortID(s.Run)))
 	}
 	return t
@@ -185,7 +185,8 @@ func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []table.Cell {
 	}
 	var level []string
 	for _, k := range p.Hard {
-		level = append(level, k+"="+first.Variant[k])
+		value, _ := first.Variant.Get(k)
+		level = append(level, k+"="+value)
 	}
 	charge := ""
 	if first.NeedsCharge != nil {

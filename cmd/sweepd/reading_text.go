@@ -4,8 +4,8 @@ import (
 	"math"
 	"strconv"
 
-	"sweepd/collectors"
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 // joulesPerWh and secondsPerMinute turn the units of the SI into those that people
@@ -27,9 +27,9 @@ func siText(v float64, unit string) string {
 // minute; empty where the unit of the SI is what people use.
 func customaryText(sensor string, v float64) string {
 	switch sensor {
-	case collectors.BatteryEnergy, collectors.BatteryEnergyFull, collectors.BatteryEnergyDesign:
+	case run.BatteryEnergy, run.BatteryEnergyFull, run.BatteryEnergyDesign:
 		return text.Significant(v/joulesPerWh) + " Wh"
-	case collectors.FanSpeed:
+	case run.FanSpeed:
 		return text.Fixed(v*secondsPerMinute, 0) + " rpm"
 	}
 	return codeWord(sensor, v)
@@ -38,14 +38,14 @@ func customaryText(sensor string, v float64) string {
 // codeWord is what a sensor's code stands for, empty where it is none.
 func codeWord(sensor string, v float64) string {
 	switch sensor {
-	case collectors.BatteryDirection:
+	case run.BatteryDirection:
 		return map[float64]string{1: "discharging", -1: "charging", 0: "at rest"}[v]
-	case collectors.SupplyOnline:
+	case run.SupplyOnline:
 		return map[float64]string{1: "online", 0: "offline"}[v]
-	case collectors.PlatformProfile:
-		return wordAt(collectors.PlatformProfiles, v)
-	case collectors.SupplyUSBType:
-		return wordAt(collectors.USBTypes, v)
+	case run.PlatformProfile:
+		return wordAt(run.PlatformProfiles, v)
+	case run.SupplyUSBType:
+		return wordAt(run.USBTypes, v)
 	}
 	return ""
 }

@@ -9,11 +9,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
-	"sweepd/analysis"
 	"sweepd/console"
 	"sweepd/exporter"
 	"sweepd/report"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -116,7 +115,7 @@ func reportInput(ctx context.Context, s *store.Store, c config, filter store.Fil
 	if err != nil {
 		return in, err
 	}
-	var switchedOff []analysis.Run
+	var switchedOff []run.Run
 	if skipped.Interrupted > 0 {
 		if switchedOff, err = s.SwitchedOff(ctx, filter); err != nil {
 			return in, err
@@ -147,26 +146,34 @@ func reportInput(ctx context.Context, s *store.Store, c config, filter store.Fil
 	return in, err
 }
 
-func reportRun(r *agent.Run) report.Run {
+func reportRun(r *run.Run) report.Run {
 	out := report.Run{
-		ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: agent.VariantText(r.Variant), Supply: string(r.Supply),
-		SettingW: r.Setting.Watts, Setting: r.Setting.Name, StartedAt: r.StartedAt.Time, DurationS: r.DurationS,
+		ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Supply: string(r.Supply),
+		SettingW: wattsOf(r.Setting.Setting), Setting: r.Setting.Name(), StartedAt: r.StartedAt.Time, DurationS: r.DurationS,
 		PackageW: r.PackageW, SystemW: r.SystemW, State: string(r.State), Why: r.Why, Note: r.Note, Results: map[string]report.Result{},
 	}
 	for name, x := range r.Results {
 		out.Results[name] = report.Result{Value: x.Value, Unit: x.Unit}
 	}
 	for _, x := range r.Findings {
-		if x.Code == agent.SettingDisagrees && r.SettingRead != nil {
-			out.ReportedW, out.Reported = r.SettingRead.Watts, r.SettingRead.Name
+		if x.Code == run.SettingDisagrees && r.SettingRead != nil {
+			out.ReportedW, out.Reported = wattsOf(r.SettingRead.Setting), r.SettingRead.Name()
 		}
 		out.Findings = append(out.Findings, report.Finding{Code: string(x.Code), Severity: string(x.Severity), Text: x.Text, At: x.At})
 	}
 	return out
 }
 
+// wattsOf is a setting in watts, nil where only a name is known.
+func wattsOf(s run.Setting) *float64 {
+	if w, ok := s.Watts(); ok {
+		return &w
+	}
+	return nil
+}
+
 // deviceFacts gathers what each device said of itself over all runs.
-func deviceFacts(runs []analysis.Run) []report.Device {
+func deviceFacts(runs []run.Run) []report.Device {
 	facts := map[string]map[string][]string{}
 	for i := range runs {
 		r := &runs[i]
@@ -191,14 +198,14 @@ const worstRuns = 12
 
 // traces reads the course of the named runs, else of those with the worst
 // findings.
-func traces(ctx context.Context, s *store.Store, all []agent.Run, named []string) ([]report.Trace, error) {
+func traces(ctx context.Context, s *store.Store, all []run.Run, named []string) ([]report.Trace, error) {
 	var ids []string
 	for _, name := range named {
 		id, err := s.FindRun(ctx, name)
 		if err != nil {
 			return nil, err
 		}
-		if !slices.ContainsFunc(all, func(r agent.Run) bool { return r.ID == id }) {
+		if !slices.ContainsFunc(all, func(r run.Run) bool { return r.ID == id }) {
 			return nil, fmt.Errorf("run %s is not among the selected ones: change --device, --workload, --supply or --variant", id)
 		}
 		ids = append(ids, id)
@@ -219,19 +226,19 @@ func traces(ctx context.Context, s *store.Store, all []agent.Run, named []string
 
 // worst are the runs whose findings weigh most, the worst first; notes alone do
 // not make a run worth a picture.
-func worst(all []agent.Run) []string {
-	weight := func(r agent.Run) int {
+func worst(all []run.Run) []string {
+	weight := func(r run.Run) int {
 		w := 0
 		for _, f := range r.Findings {
-			w += map[agent.Severity]int{agent.SeverityReject: 10000, agent.SeverityDoubt: 100, agent.SeverityNote: 1}[f.Severity]
+			w += map[run.Severity]int{run.SeverityReject: 10000, run.SeverityDoubt: 100, run.SeverityNote: 1}[f.Severity]
 		}
 		return w
 	}
 	const least = 100
-	found := slices.DeleteFunc(slices.Clone(all), func(r agent.Run) bool { return weight(r) < least })
-	slices.SortStableFunc(found, func(x, y agent.Run) int { return weight(y) - weight(x) })
+	found := slices.DeleteFunc(slices.Clone(all), func(r run.Run) bool { return weight(r) < least })
+	slices.SortStableFunc(found, func(x, y run.Run) int { return weight(y) - weight(x) })
 	var ids []string
-	shown := map[agent.Code]int{}
+	shown := map[run.Code]int{}
 	for _, r := range found {
 		if code := heaviest(r); len(ids) < worstRuns && shown[code] < alike {
 			shown[code]++
@@ -245,13 +252,13 @@ func worst(all []agent.Run) []string {
 const alike = 3
 
 // heaviest is the code of a run's first finding that is more than a note.
-func heaviest(r agent.Run) agent.Code {
-	code := agent.Code("")
+func heaviest(r run.Run) run.Code {
+	code := run.Code("")
 	for _, f := range r.Findings {
-		if f.Severity == agent.SeverityReject {
+		if f.Severity == run.SeverityReject {
 			return f.Code
 		}
-		if f.Severity == agent.SeverityDoubt && code == "" {
+		if f.Severity == run.SeverityDoubt && code == "" {
 			code = f.Code
 		}
 	}
@@ -267,7 +274,7 @@ func readTrace(ctx context.Context, s *store.Store, id string) (report.Trace, er
 	lines := chooseLines(trace)
 	var start time.Duration
 	first := true
-	err = trace.Each(func(x agent.Sweep) error {
+	err = trace.Each(func(x run.Sweep) error {
 		if first {
 			start, first = x.At.Mono, false
 		}

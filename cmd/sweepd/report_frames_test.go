@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 func TestReportDrawsFrameTimes(t *testing.T) {
@@ -30,7 +30,7 @@ func TestReportDrawsFrameTimes(t *testing.T) {
 	tables, _ := readPage(t, filepath.Join(out, "report.html"))
 	table := tableOf(t, tables, "frame times in ms")
 	must(t, "run", "result", "last", "--frames", file)
-	results := parsed[agent.Run](t, "run show last --json").Results
+	results := parsed[run.Run](t, "run show last --json").Results
 	for head, name := range map[string]string{"95 %": "frame_ms_p95", "99 %": "frame_ms_p99"} {
 		if got, err := strconv.ParseFloat(table.column(head)[0], 64); err != nil || got != results[name].Value {
 			t.Errorf("%s is %v on the page and %v as a result", name, got, results[name].Value)

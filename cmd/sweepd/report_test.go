@@ -18,6 +18,7 @@ import (
 	"sweepd/agent"
 	"sweepd/analysis"
 	"sweepd/exporter"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -216,7 +217,7 @@ func metricsAgree(t *testing.T, data string, tables []pageTable) {
 	}
 	defer s.Close()
 	m := exporter.New(nothing{}, nil, exporter.Build{})
-	if err := m.CompareSupplies(t.Context(), s, agent.Run{}, zap.NewNop()); err != nil {
+	if err := m.CompareSupplies(t.Context(), s, run.Run{}, zap.NewNop()); err != nil {
 		t.Fatal(err)
 	}
 	families, err := m.Gatherer().Gather()
@@ -289,14 +290,14 @@ func TestReportMisused(t *testing.T) {
 
 // The runs whose findings weigh most are drawn, few of one kind.
 func TestWorstRuns(t *testing.T) {
-	run := func(id string, findings ...agent.Finding) agent.Run { return agent.Run{ID: id, Findings: findings} }
-	doubt := func(c agent.Code) agent.Finding { return agent.Finding{Code: c, Severity: agent.SeverityDoubt} }
-	var all []agent.Run
+	with := func(id string, findings ...run.Finding) run.Run { return run.Run{ID: id, Findings: findings} }
+	doubt := func(c run.Code) run.Finding { return run.Finding{Code: c, Severity: run.SeverityDoubt} }
+	var all []run.Run
 	for i := range 6 {
-		all = append(all, run(fmt.Sprint("hot", i), doubt(agent.HotStart)))
+		all = append(all, with(fmt.Sprint("hot", i), doubt(run.HotStart)))
 	}
-	all = append(all, run("fine"), run("noted", agent.Finding{Code: agent.Throttled, Severity: agent.SeverityNote}),
-		run("two", doubt(agent.TooShort), doubt(agent.BusyStart)), run("rejected", agent.Finding{Code: agent.Suspended, Severity: agent.SeverityReject}))
+	all = append(all, with("fine"), with("noted", run.Finding{Code: run.Throttled, Severity: run.SeverityNote}),
+		with("two", doubt(run.TooShort), doubt(run.BusyStart)), with("rejected", run.Finding{Code: run.Suspended, Severity: run.SeverityReject}))
 	if got, want := strings.Join(worst(all), " "), "rejected two hot0 hot1 hot2"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}

@@ -6,9 +6,8 @@ import (
 	"slices"
 	"strings"
 
-	"sweepd/agent"
-	"sweepd/collectors"
 	"sweepd/report"
+	"sweepd/run"
 )
 
 // tracePanel is where a line of a run's chart belongs.
@@ -50,9 +49,9 @@ func (l *traceLine) add(at float64, values []float64) {
 // chooseLines picks the sensors that a reader asks for first: the package's, the
 // graphics part's and the battery's temperature, their powers and the limit in
 // force, the mean clock of the processor and that of the graphics part.
-func chooseLines(t agent.Trace) []traceLine {
+func chooseLines(t run.Trace) []traceLine {
 	sensors := t.Sensors()
-	pick := func(panel tracePanel, id string, factor float64, name func(collectors.Sensor) string) []traceLine {
+	pick := func(panel tracePanel, id string, factor float64, name func(run.Sensor) string) []traceLine {
 		var list []traceLine
 		for i, s := range sensors {
 			if s.ID == id && len(list) < mostLines {
@@ -61,8 +60,8 @@ func chooseLines(t agent.Trace) []traceLine {
 		}
 		return list
 	}
-	called := func(name string) func(collectors.Sensor) string {
-		return func(collectors.Sensor) string { return name }
+	called := func(name string) func(run.Sensor) string {
+		return func(run.Sensor) string { return name }
 	}
 	lines := temperatures(sensors)
 	lines = append(lines, first(pick(panelPower, "package_power_watts", 1, called("package")))...)
@@ -84,7 +83,7 @@ func chooseLines(t agent.Trace) []traceLine {
 
 func first(lines []traceLine) []traceLine { return lines[:min(1, len(lines))] }
 
-func indices(sensors []collectors.Sensor, id string) []int {
+func indices(sensors []run.Sensor, id string) []int {
 	var list []int
 	for i, s := range sensors {
 		if s.ID == id {
@@ -96,7 +95,7 @@ func indices(sensors []collectors.Sensor, id string) []int {
 
 // temperatures picks up to mostLines temperatures: those whose instance says
 // package or cpu, then gpu, then the battery, then any other.
-func temperatures(sensors []collectors.Sensor) []traceLine {
+func temperatures(sensors []run.Sensor) []traceLine {
 	kinds := []struct{ word, name string }{{"cpu", "CPU"}, {"gpu", "GPU"}, {"bat", "battery"}}
 	rank := func(instance string) int {
 		for i, k := range kinds {

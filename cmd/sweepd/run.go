@@ -4,8 +4,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -32,17 +32,17 @@ type filterFlags struct {
 func (f *filterFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.device, "device", "", "only runs of the device `NAME`")
 	cmd.Flags().StringVar(&f.workload, "workload", "", "only runs of the workload `NAME`")
-	f.supply.words = []string{string(agent.Mains), string(agent.Battery)}
+	f.supply.words = []string{string(run.Mains), string(run.Battery)}
 	cmd.Flags().Var(&f.supply, "supply", "only runs on this supply")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "only runs with this `k=v` pair (repeatable)")
 }
 
 func (f *filterFlags) filter() (store.Filter, error) {
-	variant, err := console.ParseVariant(f.variant)
+	variant, err := run.ParseVariantPairs(f.variant)
 	if err != nil {
 		return store.Filter{}, misused(err)
 	}
-	return store.Filter{Device: f.device, Workload: f.workload, Supply: agent.Supply(f.supply.value), Variant: variant}, nil
+	return store.Filter{Device: f.device, Workload: f.workload, Supply: run.Supply(f.supply.value), Variant: variant}, nil
 }
 
 // startFlags are what a user says when starting a run.
@@ -60,7 +60,7 @@ func (f *startFlags) add(cmd *cobra.Command) {
 
 func (f *startFlags) request() (console.StartRequest, error) {
 	q := console.StartRequest{Workload: f.workload, Setting: f.setting, Note: f.note}
-	variant, err := console.ParseVariant(f.variant)
+	variant, err := run.ParseVariantPairs(f.variant)
 	if err != nil {
 		return q, misused(err)
 	}
@@ -87,5 +87,5 @@ func (l *label) String() string {
 
 func (l *label) Set(text string) error {
 	*l.text = text
-	return agent.CheckLabel(l.what, text)
+	return run.CheckLabel(l.what, text)
 }

@@ -9,9 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/frames"
+	"sweepd/run"
 )
 
 // framesFlags name a file of frame times.
@@ -118,9 +118,9 @@ func (a *app) framesRequest(file *frameFile, slow time.Duration) (console.Result
 	}
 	q := console.ResultsRequest{Results: map[string]console.ResultMessage{}, FramesS: &s.TotalS}
 	for _, r := range s.Results() {
-		better := agent.Higher
+		better := run.Higher
 		if r.Lower {
-			better = agent.Lower
+			better = run.Lower
 		}
 		q.Results[r.Name] = console.ResultMessage{Value: &r.Value, Unit: r.Unit, Better: better}
 	}

@@ -9,9 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 func (a *app) runStartCommand() *cobra.Command {
@@ -51,7 +51,7 @@ until it is.`,
 
 // startRequest is what the user says of a run, or, where that is nothing, what the
 // plan says; with what it needs of the device.
-func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartRequest, want agent.Want, client *console.Client, err error) {
+func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartRequest, want run.Want, client *console.Client, err error) {
 	if f.workload == "" && (f.setting != "" || len(f.variant) > 0) {
 		return q, want, nil, misused(errors.New("--workload is missing: give it, or no label at all for the plan's next cell"))
 	}
@@ -65,7 +65,7 @@ func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartR
 	}
 	if f.workload != "" {
 		if q.Setting != "" {
-			want.Setting, err = agent.ParseSetting(q.Setting)
+			want.Setting, err = run.ParseSetting(q.Setting)
 		}
 		return q, want, client, err
 	}
@@ -88,7 +88,7 @@ func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartR
 
 // tellReady says in one line whether the device is fit to start, or waits until it
 // is.
-func (a *app) tellReady(ctx context.Context, client *console.Client, want agent.Want, wait bool) (r agent.Readiness, err error) {
+func (a *app) tellReady(ctx context.Context, client *console.Client, want run.Want, wait bool) (r run.Readiness, err error) {
 	if wait {
 		if err := a.waitReady(ctx, client, want); err != nil {
 			return r, err
@@ -107,7 +107,7 @@ func (a *app) tellReady(ctx context.Context, client *console.Client, want agent.
 }
 
 // readyText says whether a device is fit to start, and why not.
-func readyText(r agent.Readiness) string {
+func readyText(r run.Readiness) string {
 	if !r.Fit {
 		return "not fit to start: " + reasonTexts(r)
 	}
@@ -120,7 +120,7 @@ func readyText(r agent.Readiness) string {
 	return "fit to start (its idle temperature is not known yet)"
 }
 
-func reasonTexts(r agent.Readiness) string {
+func reasonTexts(r run.Readiness) string {
 	texts := make([]string, len(r.Reasons))
 	for i, f := range r.Reasons {
 		texts[i] = f.WithAdvice()
@@ -130,35 +130,35 @@ func reasonTexts(r agent.Readiness) string {
 
 // printStarted says in one line what is recorded now, and warns of what was not
 // told before: a setting that the system contradicts.
-func (a *app) printStarted(run agent.Run, told agent.Readiness) error {
-	run.Findings = slices.DeleteFunc(slices.Clone(run.Findings), func(f agent.Finding) bool {
-		return slices.ContainsFunc(told.Reasons, func(g agent.Finding) bool { return g.Code == f.Code })
+func (a *app) printStarted(r run.Run, told run.Readiness) error {
+	r.Findings = slices.DeleteFunc(slices.Clone(r.Findings), func(f run.Finding) bool {
+		return slices.ContainsFunc(told.Reasons, func(g run.Finding) bool { return g.Code == f.Code })
 	})
-	for _, warning := range console.StartWarnings(run) {
+	for _, warning := range console.StartWarnings(r) {
 		look := a.look(a.err)
 		fmt.Fprintln(a.err, look.PaintLines(look.Wrap("warning: "+warning, "  "), toneDoubt))
 	}
 	if a.json {
-		return a.printJSON(run)
+		return a.printJSON(r)
 	}
 	setting := "setting unknown"
-	if run.Setting.Known() {
-		setting = fmt.Sprintf("setting %s (%s)", run.Setting, run.Setting.Source)
+	if r.Setting.Known() {
+		setting = fmt.Sprintf("setting %s (%s)", r.Setting, r.Setting.Source)
 	}
 	supply := "supply unknown"
-	if run.Supply != agent.SupplyUnknown {
-		supply = "on " + string(run.Supply)
+	if r.Supply != run.SupplyUnknown {
+		supply = "on " + string(r.Supply)
 	}
-	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", text.ShortID(run.ID), run.Workload, setting, supply)
+	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", text.ShortID(r.ID), r.Workload, setting, supply)
 	return err
 }
 
 // waitReady waits until the device is fit to start, and says why it waits: in one
 // line that changes on a terminal, else once for each new reason.
-func (a *app) waitReady(ctx context.Context, client *console.Client, want agent.Want) error {
+func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Want) error {
 	last := ""
 	terminal := isTerminal(a.err)
-	err := client.WaitReady(ctx, want, func(r agent.Readiness) {
+	err := client.WaitReady(ctx, want, func(r run.Readiness) {
 		line := "waiting: " + reasonTexts(r)
 		switch {
 		case terminal:
@@ -175,7 +175,7 @@ func (a *app) waitReady(ctx context.Context, client *console.Client, want agent.
 }
 
 // reasonsOf names the reasons without their numbers.
-func reasonsOf(r agent.Readiness) string {
+func reasonsOf(r run.Readiness) string {
 	names := make([]string, len(r.Reasons))
 	for i, f := range r.Reasons {
 		names[i] = string(f.Code)

@@ -10,9 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 // resultFlags are results on a command line.
@@ -82,7 +82,7 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
 }
 
 // addFrames gives a run that has just been stopped the results of its frame times.
-func (a *app) addFrames(ctx context.Context, client *console.Client, d agent.Detail, file *frameFile, slow time.Duration) (agent.Detail, error) {
+func (a *app) addFrames(ctx context.Context, client *console.Client, d run.Record, file *frameFile, slow time.Duration) (run.Record, error) {
 	q, err := a.framesRequest(file, slow)
 	if err == nil {
 		d, err = client.AddResults(ctx, d.ID, q)
@@ -149,7 +149,7 @@ func (a *app) decisionCommand(what console.Decision) *cobra.Command {
 		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := agent.CheckLabel("reason", why); err != nil {
+			if err := run.CheckLabel("reason", why); err != nil {
 				return misused(fmt.Errorf("--why: %w", err))
 			}
 			return a.amend(cmd.Context(), args[0], console.Amendment{Decision: what, Why: why})

@@ -6,9 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -18,7 +18,7 @@ type entryJSON struct {
 	Entry  string            `json:"entry"`
 	Do     string            `json:"do"`
 	When   string            `json:"when"`
-	NextAt agent.Timestamp   `json:"next_at"`
+	NextAt run.Timestamp     `json:"next_at"`
 	Last   *schedule.Outcome `json:"last"` // null before the first time
 }
 
@@ -69,13 +69,13 @@ func listEntries(c config, outcomes map[string]schedule.Outcome, now time.Time) 
 	if err != nil {
 		return nil, err
 	}
-	list := []entryJSON{{Entry: doIdle, Do: doIdle, When: spec, NextAt: agent.Stamp(schedule.Next(idle, now))}}
+	list := []entryJSON{{Entry: doIdle, Do: doIdle, When: spec, NextAt: run.Stamp(schedule.Next(idle, now))}}
 	for _, s := range c.Schedule {
 		when, err := schedule.ParseWhen(s.When)
 		if err != nil {
 			return nil, err
 		}
-		e := entryJSON{Entry: s.name(), Do: s.Do, When: s.When, NextAt: agent.Stamp(schedule.Next(when, now))}
+		e := entryJSON{Entry: s.name(), Do: s.Do, When: s.When, NextAt: run.Stamp(schedule.Next(when, now))}
 		if o, known := outcomes[e.Entry]; known {
 			e.Last = &o
 		}

@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -62,7 +62,7 @@ func TestScheduleListing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	due := agent.Stamp(time.Date(2026, 5, 4, 3, 30, 0, 0, time.UTC))
+	due := run.Stamp(time.Date(2026, 5, 4, 3, 30, 0, 0, time.UTC))
 	if err := s.KeepOutcome(t.Context(), schedule.Outcome{Entry: "upkeep", DueAt: due, EndedAt: due, Went: schedule.WentFailed, Text: "the disk is full"}); err != nil {
 		t.Fatal(err)
 	}

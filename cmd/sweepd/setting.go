@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/agent"
 	"sweepd/console"
+	"sweepd/run"
 )
 
 func (a *app) settingCommand() *cobra.Command {
@@ -67,12 +67,12 @@ the active one.`,
 }
 
 // describeSetting says which setting is active and what the system reports.
-func describeSetting(active agent.Setting, read *agent.Setting) string {
+func describeSetting(active run.SourcedSetting, read *run.SourcedSetting) string {
 	text := "no setting is known: declare it with `sweepd setting 25W`"
 	if active.Known() {
 		text = fmt.Sprintf("%s (%s)", active, active.Source)
 	}
-	if read != nil && read.Known() && (read.Source != active.Source || !read.Same(active)) {
+	if read != nil && read.Known() && (read.Source != active.Source || read.Setting != active.Setting) {
 		text += fmt.Sprintf("; the system reports %s (%s)", read, read.Source)
 	}
 	return text

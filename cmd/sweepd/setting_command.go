@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/run"
 )
 
 // settingTimeout is how long the configured command may take.
@@ -16,29 +16,28 @@ const settingTimeout = 5 * time.Second
 // settingCommand runs the configured command, without a shell, and reads what
 // it prints as the active setting: "25W", "12.5", "quiet". Printing nothing
 // means that nothing is known.
-func settingCommand(words []string) func(context.Context) (agent.Setting, error) {
+func settingCommand(words []string) func(context.Context) (run.Setting, error) {
 	if len(words) == 0 {
 		return nil
 	}
-	return func(ctx context.Context) (agent.Setting, error) {
+	return func(ctx context.Context) (run.Setting, error) {
 		ctx, cancel := context.WithTimeout(ctx, settingTimeout)
 		defer cancel()
 		out, err := exec.CommandContext(ctx, words[0], words[1:]...).Output()
 		if err != nil {
-			return agent.Setting{}, fmt.Errorf("setting command %s: %w", words[0], err)
+			return run.Setting{}, fmt.Errorf("setting command %s: %w", words[0], err)
 		}
 		text := strings.TrimSpace(string(out))
 		if text == "" {
-			return agent.Setting{}, nil
+			return run.Setting{}, nil
 		}
-		s, err := agent.ParseSetting(text)
-		if err == nil && s.Name != "" {
-			err = agent.CheckLabel("setting", s.Name)
+		s, err := run.ParseSetting(text)
+		if err == nil && s.Name() != "" {
+			err = run.CheckLabel("setting", s.Name())
 		}
 		if err != nil {
-			return agent.Setting{}, fmt.Errorf("setting command %s: %w", words[0], err)
+			return run.Setting{}, fmt.Errorf("setting command %s: %w", words[0], err)
 		}
-		s.Source = agent.Command
 		return s, nil
 	}
 }

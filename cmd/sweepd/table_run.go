@@ -4,16 +4,16 @@ import (
 	"fmt"
 	"strings"
 
-	"sweepd/agent"
 	"sweepd/console"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // printStopped sums up a run that has just ended.
-func (a *app) printStopped(d agent.Detail) error {
+func (a *app) printStopped(d run.Record) error {
 	if a.json {
 		return a.printJSON(console.Detail(d))
 	}
@@ -25,7 +25,7 @@ func (a *app) printStopped(d agent.Detail) error {
 // printKept prints all that is kept of a run.
 func (a *app) printKept(k console.KeptRun) error {
 	p := a.printer()
-	d := k.Detail
+	d := k.Record
 	p.summary(d)
 	p.history(k.History)
 	p.summaries(d.Summaries)
@@ -37,7 +37,7 @@ func (a *app) printKept(k console.KeptRun) error {
 }
 
 // summary is what a user wants to know at the end of a run.
-func (p *printer) summary(d agent.Detail) {
+func (p *printer) summary(d run.Record) {
 	p.line("run %s %s", d.ID, p.look.Paint(string(d.State), stateTone(d.State)))
 	if d.Why != "" {
 		p.sentence("  why: "+d.Why, "    ", text.Plain)
@@ -68,9 +68,9 @@ func (p *printer) history(h store.History) {
 }
 
 // conditions says what was run, where and how long.
-func conditions(r agent.Run) string {
+func conditions(r run.Run) string {
 	parts := []string{r.Workload, "on " + r.Device}
-	if v := agent.VariantText(r.Variant); v != "" {
+	if v := string(r.Variant); v != "" {
 		parts = append(parts, v)
 	}
 	setting := "setting unknown"
@@ -78,7 +78,7 @@ func conditions(r agent.Run) string {
 		setting = describeSetting(r.Setting, r.SettingRead)
 	}
 	parts = append(parts, setting)
-	if r.Supply != agent.SupplyUnknown {
+	if r.Supply != run.SupplyUnknown {
 		parts = append(parts, string(r.Supply))
 	}
 	if !r.StartedAt.IsZero() {
@@ -91,14 +91,14 @@ func conditions(r agent.Run) string {
 }
 
 // wattsText is the mean power, with a 95 % interval where there is one.
-func wattsText(d agent.Detail) string {
+func wattsText(d run.Record) string {
 	var parts []string
 	if d.PackageW != nil {
 		parts = append(parts, fmt.Sprintf("package %s W", text.Significant(*d.PackageW)))
 	}
 	if x := d.Discharge; x != nil && x.Watts != nil {
 		name := "battery"
-		if d.Supply == agent.Battery {
+		if d.Supply == run.Battery {
 			name = "whole device"
 		}
 		if x.UncertaintyWatts == nil {
@@ -111,7 +111,7 @@ func wattsText(d agent.Detail) string {
 	return strings.Join(parts, ", ")
 }
 
-func (p *printer) summaries(list []agent.Summary) {
+func (p *printer) summaries(list []run.Summary) {
 	t := table.Table{Columns: []table.Column{
 		{Head: "sensor", Least: 14}, {Head: "instance", Least: 9, Optional: table.Terminal}, {Head: "mean", Right: true}, {Head: "min", Right: true},
 		{Head: "max", Right: true}, {Head: "p95", Right: true}, {Head: "total", Right: true, Optional: table.Terminal},
@@ -128,7 +128,7 @@ func (p *printer) summaries(list []agent.Summary) {
 
 // totalText is what came together during the run: a power's energy, a counter's
 // rise. It is empty for other sensors, and a dash where a counter was reset.
-func totalText(s agent.Summary) string {
+func totalText(s run.Summary) string {
 	switch {
 	case s.EnergyJoules != nil: // of a counter the sum over resets, too
 		return siText(*s.EnergyJoules, "joules")

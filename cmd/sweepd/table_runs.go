@@ -7,16 +7,16 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/analysis"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 // printRuns lists runs. What all of them share is said once, above.
-func (a *app) printRuns(runs []agent.Run) error {
+func (a *app) printRuns(runs []run.Run) error {
 	p := a.printer()
-	device, workload := sharedBy(runs, func(r agent.Run) string { return r.Device }), sharedBy(runs, func(r agent.Run) string { return r.Workload })
+	device, workload := sharedBy(runs, func(r run.Run) string { return r.Device }), sharedBy(runs, func(r run.Run) string { return r.Workload })
 	if device != "" {
 		p.sentence("device "+device, "", text.Plain)
 	}
@@ -39,7 +39,7 @@ func (a *app) printRuns(runs []agent.Run) error {
 			table.Text(started[i]),
 			table.Text(unless(device != "", r.Device)),
 			table.Text(unless(workload != "", r.Workload)),
-			table.Text(agent.VariantText(r.Variant)),
+			table.Text(string(r.Variant)),
 			table.Text(r.Setting.String()),
 			table.Text(string(r.Supply)),
 			table.Cell{Text: string(r.State), Tone: stateTone(r.State)},
@@ -56,7 +56,7 @@ func (a *app) printRuns(runs []agent.Run) error {
 
 // commonMetrics is for each workload the result that most of its runs have, the
 // first of the alphabet where several are as common.
-func commonMetrics(runs []agent.Run) map[string]string {
+func commonMetrics(runs []run.Run) map[string]string {
 	count := map[string]map[string]int{}
 	for _, r := range runs {
 		if count[r.Workload] == nil {
@@ -75,7 +75,7 @@ func commonMetrics(runs []agent.Run) map[string]string {
 
 // listedResults is one result of a run, that of the name if the run has it, and
 // how many others there are; or all of them.
-func listedResults(r agent.Run, name string, all bool) string {
+func listedResults(r run.Run, name string, all bool) string {
 	if len(r.Results) == 0 {
 		return ""
 	}
@@ -93,7 +93,7 @@ func listedResults(r agent.Run, name string, all bool) string {
 }
 
 // sharedBy is the text that all runs have, empty unless there is one.
-func sharedBy(runs []agent.Run, of func(agent.Run) string) string {
+func sharedBy(runs []run.Run, of func(run.Run) string) string {
 	for _, r := range runs {
 		if of(r) != of(runs[0]) {
 			return ""
@@ -109,33 +109,33 @@ func unless(hide bool, s string) string {
 	return s
 }
 
-func countDoubts(r agent.Run) int {
+func countDoubts(r run.Run) int {
 	n := 0
 	for _, f := range r.Findings {
-		if f.Severity != agent.SeverityNote {
+		if f.Severity != run.SeverityNote {
 			n++
 		}
 	}
 	return n
 }
 
-func stateTone(s agent.State) text.Tone {
+func stateTone(s run.State) text.Tone {
 	switch s {
-	case agent.Recording:
+	case run.Recording:
 		return toneGood
-	case agent.Interrupted:
+	case run.Interrupted:
 		return toneDoubt
-	case agent.Rejected:
+	case run.Rejected:
 		return toneBad
 	}
 	return text.Plain
 }
 
-func severityTone(s agent.Severity) text.Tone {
+func severityTone(s run.Severity) text.Tone {
 	switch s {
-	case agent.SeverityDoubt:
+	case run.SeverityDoubt:
 		return toneDoubt
-	case agent.SeverityReject:
+	case run.SeverityReject:
 		return toneBad
 	}
 	return text.Plain
@@ -143,7 +143,7 @@ func severityTone(s agent.Severity) text.Tone {
 
 // startTimes are the times at which runs started, where the user is, and the zone
 // that they are in: UTC where the user's changes between them.
-func startTimes(runs []agent.Run) (zone string, texts []string) {
+func startTimes(runs []run.Run) (zone string, texts []string) {
 	zone = zoneText(time.Now())
 	in := time.Local
 	for i, r := range runs {
@@ -173,7 +173,7 @@ func zoneText(t time.Time) string {
 }
 
 // startedText is timeText to the minute.
-func startedText(t agent.Timestamp) string {
+func startedText(t run.Timestamp) string {
 	if t.IsZero() {
 		return ""
 	}
@@ -181,12 +181,12 @@ func startedText(t agent.Timestamp) string {
 }
 
 // timeText is a time where the user is.
-func timeText(t agent.Timestamp) string {
+func timeText(t run.Timestamp) string {
 	return t.Local().Format("2006-01-02 15:04:05") + " " + zoneText(t.Time)
 }
 
 // resultsText lists results as they would be typed.
-func resultsText(results map[string]agent.Result) string {
+func resultsText(results map[string]run.Result) string {
 	if len(results) == 0 {
 		return "no result"
 	}
@@ -202,7 +202,7 @@ const resultDigits = 6
 
 // valueText is a result with its unit, rounded to resultDigits; digits before the
 // point all stay, as far as they can be told.
-func valueText(r agent.Result) string {
+func valueText(r run.Result) string {
 	if r.Unit == "ratio" {
 		r.Value, r.Unit = 100*r.Value, "%"
 	}

@@ -13,11 +13,11 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/console"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -32,7 +32,7 @@ type testDay struct {
 // blunder is something that goes wrong in one run, and how it must be found.
 type blunder struct {
 	name string
-	want agent.Code
+	want run.Code
 	// before, during and after happen around the run; each may be nil.
 	before, during, after func(d *testDay) error
 	keepResult            bool // whether the result is typed in
@@ -40,28 +40,28 @@ type blunder struct {
 }
 
 var blunders = []blunder{
-	{name: "forgot the result", want: agent.ResultMissing},
-	{name: "unplugged or plugged in mid-run", want: agent.SupplyChanged, keepResult: true,
+	{name: "forgot the result", want: run.ResultMissing},
+	{name: "unplugged or plugged in mid-run", want: run.SupplyChanged, keepResult: true,
 		during: func(d *testDay) error { d.togglePlug(); return nil }, after: func(d *testDay) error { d.togglePlug(); return nil }},
-	{name: "the device was left at another setting", want: agent.SettingDisagrees, keepResult: true, redo: true,
+	{name: "the device was left at another setting", want: run.SettingDisagrees, keepResult: true, redo: true,
 		before: func(d *testDay) error {
 			d.bench.Device.SetLimit(d.bench.Device.Truth().SettingW + 5)
 			return d.bench.Rest(2 * time.Second)
 		}},
-	{name: "started hot", want: agent.HotStart, keepResult: true, redo: true,
+	{name: "started hot", want: run.HotStart, keepResult: true, redo: true,
 		before: func(d *testDay) error { d.bench.Device.HeatTo(75); return d.bench.Rest(time.Second) }},
-	{name: "something in the background", want: agent.BusyStart, keepResult: true, redo: true,
+	{name: "something in the background", want: run.BusyStart, keepResult: true, redo: true,
 		before: func(d *testDay) error { d.bench.Device.BackgroundLoad(0.6); return d.bench.Rest(3 * time.Second) },
 		after:  func(d *testDay) error { d.bench.Device.BackgroundLoad(0); return nil }},
-	{name: "the device went to sleep", want: agent.Suspended, keepResult: true,
+	{name: "the device went to sleep", want: run.Suspended, keepResult: true,
 		during: func(d *testDay) error { return d.bench.Suspend(time.Minute) }},
-	{name: "changed the setting in mid-run", want: agent.SettingChanged, keepResult: true, redo: true,
+	{name: "changed the setting in mid-run", want: run.SettingChanged, keepResult: true, redo: true,
 		during: func(d *testDay) error { d.bench.Device.SetLimit(d.bench.Device.Truth().SettingW + 6); return nil }},
-	{name: "stopped too early", want: agent.TooShort, redo: true, keepResult: true},
-	{name: "the device does as it likes", want: agent.SettingDisobeyed, keepResult: true, redo: true,
+	{name: "stopped too early", want: run.TooShort, redo: true, keepResult: true},
+	{name: "the device does as it likes", want: run.SettingDisobeyed, keepResult: true, redo: true,
 		before: func(d *testDay) error { d.bench.Device.DisobeyLimit(d.bench.Device.Truth().SettingW + 9); return nil },
 		after:  func(d *testDay) error { d.bench.Device.DisobeyLimit(0); return nil }},
-	{name: "the wall clock was set", want: agent.ClockStepped, keepResult: true,
+	{name: "the wall clock was set", want: run.ClockStepped, keepResult: true,
 		during: func(d *testDay) error { d.bench.SetClock(2 * time.Minute); return nil },
 		after:  func(d *testDay) error { d.bench.SetClock(-2 * time.Minute); return nil }},
 }
@@ -190,7 +190,7 @@ func (d *testDay) run(p planned, w blunder) string {
 	}
 	d.bench.Device.StartWorkload(workload)
 	half := 10 * time.Second
-	if w.want == agent.TooShort {
+	if w.want == run.TooShort {
 		half = 2 * time.Second
 	}
 	d.pass(half)
@@ -233,7 +233,7 @@ func (d *testDay) prepare(p planned) {
 	d.rest(20 * time.Second)
 	for range 60 {
 		w := p.Setting.Watts
-		r, err := d.bench.Agent.Ready(context.Background(), agent.Want{Setting: agent.Setting{Watts: &w}, Supply: agent.Supply(p.Supply)})
+		r, err := d.bench.Agent.Ready(context.Background(), run.Want{Setting: run.Watts(w), Supply: run.Supply(p.Supply)})
 		if err != nil {
 			d.t.Fatal(err)
 		}
@@ -275,20 +275,20 @@ func (d *testDay) happen(f func(*testDay) error) {
 // check reads the day back by command.
 func (d *testDay) check(expected map[string]blunder) {
 	d.t.Helper()
-	var runs []agent.Run
+	var runs []run.Run
 	if err := json.Unmarshal([]byte(d.do("run", "list", "--json")), &runs); err != nil {
 		d.t.Fatal(err)
 	}
 	good := 0
 	for _, r := range runs {
 		w, planted := expected[r.ID]
-		found := slices.ContainsFunc(r.Findings, func(f agent.Finding) bool { return f.Code == w.want })
+		found := slices.ContainsFunc(r.Findings, func(f run.Finding) bool { return f.Code == w.want })
 		switch {
 		case planted && !found:
 			d.t.Errorf("%s was not found: %s", w.name, describe(r))
-		case !planted && (r.State == agent.Rejected || len(r.Findings) > 0):
+		case !planted && (r.State == run.Rejected || len(r.Findings) > 0):
 			d.t.Errorf("a run without a mistake has findings: %s", describe(r))
-		case r.State == agent.Finished && len(r.Results) > 0:
+		case r.State == run.Finished && len(r.Results) > 0:
 			good++
 		}
 	}
@@ -297,8 +297,8 @@ func (d *testDay) check(expected map[string]blunder) {
 	}
 }
 
-func describe(r agent.Run) string {
-	text := fmt.Sprintf("%s %s at %s on %s:", agent.ShortID(r.ID), r.Workload, r.Setting, r.Supply)
+func describe(r run.Run) string {
+	text := fmt.Sprintf("%s %s at %s on %s:", run.ShortID(r.ID), r.Workload, r.Setting, r.Supply)
 	for _, f := range r.Findings {
 		text += fmt.Sprintf(" [%s %s: %s]", f.Severity, f.Code, f.Text)
 	}

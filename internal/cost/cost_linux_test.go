@@ -12,9 +12,9 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"sweepd/analysis"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // TestMain lets the test's own program be the child, as the benchmark's is.
@@ -35,7 +35,7 @@ func TestShortMeasurement(t *testing.T) {
 		t.Skip("builds the program")
 	}
 	var out, progress bytes.Buffer
-	err := run(t.Context(), []string{"--parts", "start,agent,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms"}, &out, &progress)
+	err := measure(t.Context(), []string{"--parts", "start,agent,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms"}, &out, &progress)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, &progress)
 	}
@@ -86,20 +86,20 @@ func TestSweepsTakenReadsAScrape(t *testing.T) {
 
 // loads are pairs of times with and without the agent; slower is its effect,
 // and the noise is 0.1 % up and down.
-func loads(pairs int, slower float64) []analysis.Run {
-	var runs []analysis.Run
+func loads(pairs int, slower float64) []run.Run {
+	var runs []run.Run
 	begin := time.Date(2026, 11, 24, 12, 0, 0, 0, time.UTC)
 	for i := range pairs {
 		for k, side := range []struct {
-			variant string
+			variant run.Variant
 			seconds float64
 		}{{"agent=none", 2}, {"agent=this", 2 * (1 + slower)}} {
 			noise := 0.001 * float64((i*7+k*3)%5-2) / 2
-			runs = append(runs, analysis.Run{ID: fmt.Sprint(i, side.variant), Device: "d", Workload: "load", SettingName: "s", Variant: side.variant,
-				StartedAt: begin.Add(time.Duration(2*i+k) * time.Minute),
-				Results: map[string]analysis.Result{
-					wallSeconds: {Value: side.seconds * (1 + noise), Unit: "s", LowerIsBetter: true},
-					cpuSeconds:  {Value: 4 * (1 + noise), Unit: "s", LowerIsBetter: true},
+			runs = append(runs, run.Run{ID: fmt.Sprint(i, side.variant), Labels: run.Labels{Device: "d", Workload: "load", Setting: run.Named("s").From(run.Declared), Variant: side.variant},
+				StartedAt: run.Timestamp{Time: begin.Add(time.Duration(2*i+k) * time.Minute)},
+				Results: map[string]run.Result{
+					wallSeconds: {Value: side.seconds * (1 + noise), Unit: "s", Better: run.Lower},
+					cpuSeconds:  {Value: 4 * (1 + noise), Unit: "s", Better: run.Lower},
 				}})
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // loadTask computes on every CPU for a time and tells what a round took.
@@ -65,7 +66,7 @@ func (b *bench) measureDisturbance(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, h.Close()) }()
 	conditions := append([]build{alone}, b.builds...)
-	var runs []analysis.Run
+	var runs []run.Run
 	for i := range b.pairs {
 		// Which comes first changes, so that a trend cancels out.
 		for k := range conditions {
@@ -89,11 +90,11 @@ func (b *bench) measureDisturbance(ctx context.Context) (err error) {
 var alone = build{name: "none"}
 
 // variant tells the runs of a load beside a build's agent from the others.
-func (b build) variant() string { return "agent=" + b.name }
+func (b build) variant() run.Variant { return run.Variant("agent=" + b.name) }
 
 // loadRun runs the load once, alone or beside an agent that records at 10 Hz.
-func (b *bench) loadRun(ctx context.Context, h *liveDevice, beside build) (r analysis.Run, err error) {
-	r = analysis.Run{Device: "this machine", Workload: "load", Supply: "mains", SettingName: "as it is", Variant: beside.variant()}
+func (b *bench) loadRun(ctx context.Context, h *liveDevice, beside build) (r run.Run, err error) {
+	r = run.Run{Labels: run.Labels{Device: "this machine", Workload: "load", Setting: run.Named("as it is").From(run.Declared), Supply: "mains", Variant: beside.variant()}}
 	if beside != alone {
 		w, err := startAgent(ctx, beside.binary, filepath.Join(b.disk, "disturb-"+beside.name), loopInterval, h.Environ())
 		if err != nil {
@@ -107,11 +108,11 @@ func (b *bench) loadRun(ctx context.Context, h *liveDevice, beside build) (r ana
 		defer stop()
 		go w.scrapeUntil(scraping)
 	}
-	r.StartedAt = time.Now()
+	r.StartedAt = run.Stamp(time.Now())
 	round, err := inChild[roundCost](ctx, childTask{Load: &loadTask{b.load}})
-	r.Results = map[string]analysis.Result{
-		wallSeconds: {Value: round.Seconds, Unit: "s", LowerIsBetter: true},
-		cpuSeconds:  {Value: round.CPU, Unit: "s", LowerIsBetter: true},
+	r.Results = map[string]run.Result{
+		wallSeconds: {Value: round.Seconds, Unit: "s", Better: run.Lower},
+		cpuSeconds:  {Value: round.CPU, Unit: "s", Better: run.Lower},
 	}
 	return r, err
 }
@@ -138,7 +139,7 @@ const (
 
 // disturbanceTable compares the runs with the agent of each build with those
 // alone, by the project's own analysis.
-func disturbanceTable(runs []analysis.Run, builds []build) (table, error) {
+func disturbanceTable(runs []run.Run, builds []build) (table, error) {
 	out := table{title: "A load on every CPU, with the agent and alone",
 		columns: []string{"of the load", "build", "runs", "alone, ms a round", "with, ms", "more by", "95 % interval", "noise of a run", "verdict within 0.5 %"}}
 	for _, what := range []struct{ name, metric string }{{"time", wallSeconds}, {"CPU time", cpuSeconds}} {
@@ -155,9 +156,9 @@ func disturbanceTable(runs []analysis.Run, builds []build) (table, error) {
 	return out, nil
 }
 
-func disturbance(runs []analysis.Run, metric string, with build) ([]string, error) {
+func disturbance(runs []run.Run, metric string, with build) ([]string, error) {
 	margin := tieMargin
-	result, err := analysis.Compare(runs, analysis.CompareRequest{By: "variant", A: with.variant(), B: alone.variant(), Metric: metric, Margin: &margin})
+	result, err := analysis.Compare(runs, analysis.CompareRequest{By: "variant", A: string(with.variant()), B: string(alone.variant()), Metric: metric, Margin: &margin})
 	if err != nil {
 		return nil, err
 	}

@@ -13,6 +13,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // loopTask paces a loop for a time and tells what it cost.
@@ -154,7 +155,7 @@ func (t *loopTask) agentLoop() (cost loopCost, err error) {
 	defer cancel()
 	done := make(chan error, 1)
 	go func() { done <- a.Run(ctx) }()
-	if _, err := a.StartRun(ctx, agent.Start{Workload: "tile-sort"}); err != nil {
+	if _, err := a.StartRun(ctx, run.Start{Workload: "tile-sort"}); err != nil {
 		return cost, err
 	}
 	var snap agent.Snapshot
@@ -174,20 +175,20 @@ func (t *loopTask) agentLoop() (cost loopCost, err error) {
 // dropped is a Recorder that remembers nothing but when sweeps were taken.
 type dropped struct{ at []time.Duration }
 
-func (d *dropped) BeginRun(context.Context, agent.Detail) error { return nil }
+func (d *dropped) BeginRun(context.Context, run.Record) error { return nil }
 
-func (d *dropped) Append(_ context.Context, b agent.Batch) error {
+func (d *dropped) Append(_ context.Context, b run.Batch) error {
 	for i := range b.Sweeps {
 		d.at = append(d.at, b.Sweeps[i].At.Mono)
 	}
 	return nil
 }
 
-func (d *dropped) Trace(context.Context, string) (agent.Trace, error) { return noTrace{}, nil }
-func (d *dropped) FinishRun(context.Context, agent.Detail) error      { return nil }
-func (d *dropped) Unfinished(context.Context) ([]agent.Detail, error) { return nil, nil }
+func (d *dropped) Trace(context.Context, string) (run.Trace, error) { return noTrace{}, nil }
+func (d *dropped) FinishRun(context.Context, run.Record) error      { return nil }
+func (d *dropped) Unfinished(context.Context) ([]run.Record, error) { return nil, nil }
 
 type noTrace struct{}
 
-func (noTrace) Sensors() []collectors.Sensor       { return nil }
-func (noTrace) Each(func(agent.Sweep) error) error { return nil }
+func (noTrace) Sensors() []run.Sensor            { return nil }
+func (noTrace) Each(func(run.Sweep) error) error { return nil }

@@ -38,7 +38,7 @@ func main() {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, os.Args[1:], os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
+	if err := measure(ctx, os.Args[1:], os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
 		fmt.Fprintln(os.Stderr, "cost:", err)
 		os.Exit(1)
 	}
@@ -112,7 +112,7 @@ type bench struct {
 // build is a binary of sweepd.
 type build struct{ name, binary string }
 
-func run(ctx context.Context, args []string, stdout, stderr io.Writer) (err error) {
+func measure(ctx context.Context, args []string, stdout, stderr io.Writer) (err error) {
 	b := &bench{log: stderr}
 	if b.options, err = parse(args, stderr); err != nil {
 		return err

@@ -14,16 +14,17 @@ import (
 
 // allowed lists for each package of ours what it may import of ours.
 var allowed = map[string][]string{
-	"collectors": {},
-	"analysis":   {},
+	"run":        {},
+	"collectors": {"run"},
+	"analysis":   {"run"},
 	"frames":     {},
-	"agent":      {"collectors", "analysis"},
-	"schedule":   {"agent", "analysis"},
-	"store":      {"agent", "analysis", "schedule", "collectors"},
-	"report":     {"analysis", "frames"},
-	"exporter":   {"agent", "store", "analysis", "collectors"},
-	"console":    {"agent", "store", "analysis", "schedule", "report", "collectors"},
-	"cmd":        {"collectors", "analysis", "agent", "schedule", "store", "report", "exporter", "console", "deploy", "frames"},
+	"agent":      {"run", "collectors", "analysis"},
+	"schedule":   {"run", "agent", "analysis"},
+	"store":      {"run", "agent", "analysis", "schedule"},
+	"report":     {"run", "analysis", "frames"},
+	"exporter":   {"run", "agent", "store", "analysis", "collectors"},
+	"console":    {"run", "agent", "store", "analysis", "schedule", "report", "collectors"},
+	"cmd":        {"run", "collectors", "analysis", "agent", "schedule", "store", "report", "exporter", "console", "deploy", "frames"},
 	"deploy":     {},
 }
 

@@ -14,15 +14,15 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"sweepd/agent"
-	"sweepd/collectors"
+	"sweepd/run"
 )
 
 // Recorder is what the suite needs to see what was kept.
 type Recorder interface {
 	agent.Recorder
 	agent.IdleHistory
-	Run(ctx context.Context, id string) (agent.Detail, error)
-	SetResult(ctx context.Context, id, name string, r agent.Result, now time.Time) error
+	Run(ctx context.Context, id string) (run.Record, error)
+	SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error
 }
 
 // Test runs the suite; open gives an empty recorder each time.
@@ -47,38 +47,38 @@ func Test(t *testing.T, open func(t *testing.T) Recorder) {
 var start = time.Date(2026, 5, 1, 9, 0, 0, 0, time.UTC)
 
 // Start is a run as the agent begins it.
-func startedRun(id string) agent.Detail {
-	w, read := 25.0, 24.0
-	return agent.Detail{
-		Run: agent.Run{
+func startedRun(id string) run.Record {
+	read := run.Watts(24).From(run.Powercap)
+	return run.Record{
+		Run: run.Run{
 			ID: id,
-			Labels: agent.Labels{
-				Device: "unit-oak", Workload: `harbour "flight", late`, Supply: agent.Battery,
-				Setting: agent.Setting{Watts: &w, Source: agent.Declared},
-				Variant: map[string]string{"cores": "6", "scaler": "a=b"},
+			Labels: run.Labels{
+				Device: "unit-oak", Workload: `harbour "flight", late`, Supply: run.Battery,
+				Setting: run.Watts(25).From(run.Declared),
+				Variant: "cores=6,scaler=a=b",
 			},
-			SettingRead: &agent.Setting{Watts: &read, Source: agent.Powercap},
-			State:       agent.Recording,
+			SettingRead: &read,
+			State:       run.Recording,
 			Note:        "first of the day",
-			StartedAt:   agent.Stamp(start),
-			Results:     map[string]agent.Result{},
-			Findings:    []agent.Finding{},
+			StartedAt:   run.Stamp(start),
+			Results:     map[string]run.Result{},
+			Findings:    []run.Finding{},
+			Facts:       map[string]string{"kernel": "6.1.0", "cores": "6"},
 		},
-		Summaries: []agent.Summary{},
-		Facts:     map[string]string{"kernel": "6.1.0", "cores": "6"},
+		Summaries: []run.Summary{},
 	}
 }
 
 func begins(t *testing.T, r Recorder) {
 	want := startedRun("run-a")
 	named := startedRun("run-b")
-	named.Setting, named.SettingRead = agent.Setting{Name: "quiet", Source: agent.Profile}, nil
-	named.Supply, named.Variant, named.Facts = agent.SupplyUnknown, map[string]string{}, map[string]string{}
+	named.Setting, named.SettingRead = run.Named("quiet").From(run.Profile), nil
+	named.Supply, named.Variant, named.Facts = run.SupplyUnknown, "", map[string]string{}
 	must(t, r.BeginRun(t.Context(), want))
 	must(t, r.BeginRun(t.Context(), named))
 	got, err := r.Unfinished(t.Context())
 	must(t, err)
-	same(t, []agent.Detail{want, named}, got)
+	same(t, []run.Record{want, named}, got)
 	one, err := r.Run(t.Context(), "run-b")
 	must(t, err)
 	same(t, named, one)
@@ -91,32 +91,31 @@ func beginsOnce(t *testing.T, r Recorder) {
 	}
 }
 
-var sensors = []collectors.Sensor{
-	{ID: collectors.PackagePower, Unit: "watts", Source: "/a", Resolution: 1e-6},
-	{ID: collectors.PackageEnergy, Unit: "joules", Kind: collectors.Counter, Source: "/b", Resolution: 1e-6},
-	{ID: collectors.Temperature, Instance: "skin", Unit: "celsius", Source: "/c", Resolution: 1e-3},
-	{ID: collectors.CPUBusy, Unit: "ratio", Source: "/d"}, // no steps: kept exactly
+var sensors = []run.Sensor{
+	{ID: run.PackagePower, Unit: "watts", Source: "/a", Resolution: 1e-6},
+	{ID: run.PackageEnergy, Unit: "joules", Kind: run.Counter, Source: "/b", Resolution: 1e-6},
+	{ID: run.Temperature, Instance: "skin", Unit: "celsius", Source: "/c", Resolution: 1e-3},
+	{ID: run.CPUBusy, Unit: "ratio", Source: "/d"}, // no steps: kept exactly
 }
 
 // instant is i quarter seconds after the start.
-func instant(i int, slept, stepped time.Duration) agent.Instant {
+func instant(i int, slept, stepped time.Duration) run.Instant {
 	mono := 1000*time.Second + time.Duration(i)*250*time.Millisecond
-	return agent.Instant{Mono: mono, Boot: mono + slept, Wall: start.Add(time.Duration(i)*250*time.Millisecond + slept + stepped)}
+	return run.Instant{Mono: mono, Boot: mono + slept, Wall: start.Add(time.Duration(i)*250*time.Millisecond + slept + stepped)}
 }
 
 // someSweeps has everything that may happen: a sensor that comes, goes and
 // jumps, a sleep, a clock step, another setting and supply.
-func someSweeps() []agent.Sweep {
-	high, low := 25.0, 15.0
-	declared := agent.Setting{Watts: &high, Source: agent.Declared}
+func someSweeps() []run.Sweep {
+	declared := run.Watts(25).From(run.Declared)
 	nan := math.NaN()
-	return []agent.Sweep{
-		{At: instant(0, 0, 0), Values: []float64{12.5, 1000.000001, 40}, Setting: declared, Supply: agent.Mains},
-		{At: instant(1, 0, 0), Values: []float64{12.500001, 1003.2, nan}, Setting: declared, Supply: agent.Mains},
-		{At: instant(2, 0, 0), Values: []float64{nan, 1006.3, 41.125}, Setting: declared, Supply: agent.Mains},
-		{At: instant(3, 0, 0), Values: []float64{0, 1006.3, 41.125}, Setting: declared, Supply: agent.Battery},
-		{At: instant(4, time.Minute, 0), Values: []float64{-3.25, 0.5, 41.125, 1.0 / 3}, Setting: agent.Setting{Watts: &low, Source: agent.Powercap}, Supply: agent.Battery},
-		{At: instant(5, time.Minute, -time.Hour), Values: []float64{1e9, 0.75, nan, 5e-324}, Setting: agent.Setting{Name: "quiet", Source: agent.Profile}},
+	return []run.Sweep{
+		{At: instant(0, 0, 0), Values: []float64{12.5, 1000.000001, 40}, Setting: declared, Supply: run.Mains},
+		{At: instant(1, 0, 0), Values: []float64{12.500001, 1003.2, nan}, Setting: declared, Supply: run.Mains},
+		{At: instant(2, 0, 0), Values: []float64{nan, 1006.3, 41.125}, Setting: declared, Supply: run.Mains},
+		{At: instant(3, 0, 0), Values: []float64{0, 1006.3, 41.125}, Setting: declared, Supply: run.Battery},
+		{At: instant(4, time.Minute, 0), Values: []float64{-3.25, 0.5, 41.125, 1.0 / 3}, Setting: run.Watts(15).From(run.Powercap), Supply: run.Battery},
+		{At: instant(5, time.Minute, -time.Hour), Values: []float64{1e9, 0.75, nan, 5e-324}, Setting: run.Named("quiet").From(run.Profile)},
 		{At: instant(6, time.Minute, -time.Hour), Values: []float64{1e9, 1, nan, math.MaxFloat64}},
 		{At: instant(7, time.Minute, -time.Hour), Values: []float64{12.5, 1, -273.15, nan}},
 	}
@@ -128,10 +127,10 @@ func sweepsComeBack(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-b")))
 	for _, cut := range [][2]int{{0, 2}, {2, 3}, {3, 7}, {7, 8}} {
 		part := want[cut[0]:cut[1]]
-		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:widest(part)], Sweeps: part}))
+		must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:widest(part)], Sweeps: part}))
 		// Sweeps of another run and idle ones do not get in between.
-		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-b", Sensors: sensors[:1], Sweeps: one(cut[0])}))
-		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", Sensors: sensors[:1], Sweeps: one(cut[0])}))
+		must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-b", Sensors: sensors[:1], Sweeps: one(cut[0])}))
+		must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", Sensors: sensors[:1], Sweeps: one(cut[0])}))
 	}
 	trace, err := r.Trace(t.Context(), "run-a")
 	must(t, err)
@@ -140,34 +139,33 @@ func sweepsComeBack(t *testing.T, r Recorder) {
 		sameSweeps(t, want, walk(t, trace))
 	}
 	stop := errors.New("stop")
-	if err := trace.Each(func(agent.Sweep) error { return stop }); !errors.Is(err, stop) {
+	if err := trace.Each(func(run.Sweep) error { return stop }); !errors.Is(err, stop) {
 		t.Errorf("Each returned %v, want the error of its function", err)
 	}
 }
 
-func widest(sweeps []agent.Sweep) (n int) {
+func widest(sweeps []run.Sweep) (n int) {
 	for _, s := range sweeps {
 		n = max(n, len(s.Values))
 	}
 	return n
 }
 
-func one(i int) []agent.Sweep {
-	return []agent.Sweep{{At: instant(i, 0, 0), Values: []float64{99}}}
+func one(i int) []run.Sweep {
+	return []run.Sweep{{At: instant(i, 0, 0), Values: []float64{99}}}
 }
 
 func buffersStay(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
 	want := someSweeps()
-	values, batch, w := make([]float64, 3), make([]agent.Sweep, 1), 0.0
+	values, batch := make([]float64, 3), make([]run.Sweep, 1)
 	mySensors := slices.Clone(sensors[:3])
 	for i := range 4 {
 		copy(values, want[i].Values)
-		w = *want[i].Setting.Watts
 		batch[0] = want[i]
-		batch[0].Values, batch[0].Setting.Watts = values, &w
-		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: mySensors, Sweeps: batch}))
-		values[0], w, batch[0] = -1, -1, agent.Sweep{}
+		batch[0].Values = values
+		must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-a", Sensors: mySensors, Sweeps: batch}))
+		values[0], batch[0] = -1, run.Sweep{}
 	}
 	mySensors[0].ID = "other"
 	trace, err := r.Trace(t.Context(), "run-a")
@@ -178,7 +176,7 @@ func buffersStay(t *testing.T, r Recorder) {
 
 func emptyBatch(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
-	must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors}))
+	must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors}))
 }
 
 func withoutSweeps(t *testing.T, r Recorder) {
@@ -192,23 +190,23 @@ func withoutSweeps(t *testing.T, r Recorder) {
 
 func refusals(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
-	good := agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: []agent.Sweep{{At: instant(0, 0, 0), Values: []float64{1, 2}}}}
+	good := run.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: []run.Sweep{{At: instant(0, 0, 0), Values: []float64{1, 2}}}}
 	must(t, r.Append(t.Context(), good))
-	for what, change := range map[string]func(*agent.Batch){
-		"an infinite value":          func(b *agent.Batch) { b.Sweeps[0].Values[1] = math.Inf(-1) },
-		"more values than sensors":   func(b *agent.Batch) { b.Sweeps[0].Values = []float64{1, 2, 3} },
-		"sensors that changed place": func(b *agent.Batch) { b.Sensors = []collectors.Sensor{sensors[1], sensors[0]} },
-		"sweeps of an unknown run":   func(b *agent.Batch) { b.RunID = "run-z" },
+	for what, change := range map[string]func(*run.Batch){
+		"an infinite value":          func(b *run.Batch) { b.Sweeps[0].Values[1] = math.Inf(-1) },
+		"more values than sensors":   func(b *run.Batch) { b.Sweeps[0].Values = []float64{1, 2, 3} },
+		"sensors that changed place": func(b *run.Batch) { b.Sensors = []run.Sensor{sensors[1], sensors[0]} },
+		"sweeps of an unknown run":   func(b *run.Batch) { b.RunID = "run-z" },
 	} {
 		bad := good
-		bad.Sweeps = []agent.Sweep{{At: instant(1, 0, 0), Values: []float64{1, 2}}}
+		bad.Sweeps = []run.Sweep{{At: instant(1, 0, 0), Values: []float64{1, 2}}}
 		change(&bad)
 		if r.Append(t.Context(), bad) == nil {
 			t.Errorf("%s: no error", what)
 		}
 	}
 	next := good
-	next.Sweeps = []agent.Sweep{{At: instant(2, 0, 0), Values: []float64{3, 4}}}
+	next.Sweeps = []run.Sweep{{At: instant(2, 0, 0), Values: []float64{3, 4}}}
 	must(t, r.Append(t.Context(), next))
 	trace, err := r.Trace(t.Context(), "run-a")
 	must(t, err)
@@ -217,36 +215,36 @@ func refusals(t *testing.T, r Recorder) {
 
 func number(v float64) *float64 { return &v }
 
-func judgedRun(id string) agent.Detail {
+func judgedRun(id string) run.Record {
 	d := startedRun(id)
-	d.State, d.Supply = agent.Finished, agent.Mains
-	d.Setting = agent.Setting{Watts: number(12.25), Source: agent.Firmware}
+	d.State, d.Supply = run.Finished, run.Mains
+	d.Setting = run.Watts(12.25).From(run.Firmware)
 	d.DurationS, d.WarmUpS, d.PackageW = number(12.25), number(3.5), number(11.5)
-	d.Results["fps_mean"] = agent.Result{Value: 61.25, Unit: "fps", Better: agent.Higher}
-	d.Results["load_s"] = agent.Result{Value: 3, Unit: "s", Better: agent.Lower}
-	d.Findings = []agent.Finding{
-		{Code: agent.TooShort, Severity: agent.SeverityDoubt, Text: "12 s, less than 30 s: run longer"},
-		{Code: agent.ClockStepped, Severity: agent.SeverityNote, Text: "the clock was set back 3600 s", At: start.Add(1500 * time.Millisecond)},
+	d.Results["fps_mean"] = run.Result{Value: 61.25, Unit: "fps", Better: run.Higher}
+	d.Results["load_s"] = run.Result{Value: 3, Unit: "s", Better: run.Lower}
+	d.Findings = []run.Finding{
+		{Code: run.TooShort, Severity: run.SeverityDoubt, Text: "12 s, less than 30 s: run longer"},
+		{Code: run.ClockStepped, Severity: run.SeverityNote, Text: "the clock was set back 3600 s", At: start.Add(1500 * time.Millisecond)},
 	}
-	agent.Advise(d.Findings) // advice is not recorded: what is read has that of its codes
-	d.Summaries = []agent.Summary{
-		{Sensor: collectors.PackagePower, Unit: "watts", Mean: number(11.5), Min: number(0), Max: number(1e9), P95: number(12.5), First: number(12.5), Last: number(12.5), EnergyJoules: number(34.5), SteadyMean: number(11)},
-		{Sensor: collectors.Temperature, Instance: "skin", Unit: "celsius", First: number(40)},
-		{Sensor: collectors.BatteryCharge, Unit: "ratio"},
+	run.Advise(d.Findings) // advice is not recorded: what is read has that of its codes
+	d.Summaries = []run.Summary{
+		{Sensor: run.PackagePower, Unit: "watts", Mean: number(11.5), Min: number(0), Max: number(1e9), P95: number(12.5), First: number(12.5), Last: number(12.5), EnergyJoules: number(34.5), SteadyMean: number(11)},
+		{Sensor: run.Temperature, Instance: "skin", Unit: "celsius", First: number(40)},
+		{Sensor: run.BatteryCharge, Unit: "ratio"},
 	}
-	d.Discharge = &agent.Discharge{Watts: number(0.5), UncertaintyWatts: number(0.01), FromPowerWatts: number(0.5)}
+	d.Discharge = &run.Discharge{Watts: number(0.5), UncertaintyWatts: number(0.01), FromPowerWatts: number(0.5)}
 	return d
 }
 
 func finishes(t *testing.T, r Recorder) {
-	for _, state := range []agent.State{agent.Finished, agent.Interrupted, agent.Rejected} {
+	for _, state := range []run.State{run.Finished, run.Interrupted, run.Rejected} {
 		want := judgedRun("run-" + string(state))
 		want.State = state
-		if state == agent.Rejected {
+		if state == run.Rejected {
 			want.Why = "suspended: slept 60 s"
 		}
 		began := startedRun(want.ID)
-		began.Findings = []agent.Finding{{Code: agent.HotStart, Severity: agent.SeverityDoubt, Text: "62 C: let it cool"}}
+		began.Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "62 C: let it cool"}}
 		must(t, r.BeginRun(t.Context(), began))
 		must(t, r.FinishRun(t.Context(), want))
 		got, err := r.Run(t.Context(), want.ID)
@@ -265,11 +263,11 @@ func finishes(t *testing.T, r Recorder) {
 
 func resultsMeanwhile(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
-	kept := agent.Result{Value: 7, Unit: "points", Better: agent.Higher}
+	kept := run.Result{Value: 7, Unit: "points", Better: run.Higher}
 	must(t, r.SetResult(t.Context(), "run-a", "score", kept, start))
-	must(t, r.SetResult(t.Context(), "run-a", "fps_mean", agent.Result{Value: 1, Better: agent.Higher}, start))
+	must(t, r.SetResult(t.Context(), "run-a", "fps_mean", run.Result{Value: 1, Better: run.Higher}, start))
 	d := judgedRun("run-a")
-	d.Findings = append(d.Findings, agent.Finding{Code: agent.ResultMissing, Severity: agent.SeverityDoubt, Text: "no result"})
+	d.Findings = append(d.Findings, run.Finding{Code: run.ResultMissing, Severity: run.SeverityDoubt, Text: "no result"})
 	d.Facts = map[string]string{}
 	must(t, r.FinishRun(t.Context(), d))
 	want := judgedRun("run-a")
@@ -286,7 +284,7 @@ func unknownRuns(t *testing.T, r Recorder) {
 	if _, err := r.Trace(t.Context(), "run-z"); err == nil {
 		t.Error("Trace of an unknown run: no error")
 	}
-	if r.SetResult(t.Context(), "run-z", "score", agent.Result{Value: 1, Better: agent.Higher}, start) == nil {
+	if r.SetResult(t.Context(), "run-z", "score", run.Result{Value: 1, Better: run.Higher}, start) == nil {
 		t.Error("SetResult of an unknown run: no error")
 	}
 	if _, err := r.Run(t.Context(), "run-z"); err == nil {
@@ -295,15 +293,15 @@ func unknownRuns(t *testing.T, r Recorder) {
 }
 
 func idleSince(t *testing.T, r Recorder) {
-	var want []agent.Sweep
+	var want []run.Sweep
 	for i := range 200 {
-		s := agent.Sweep{At: instant(40*i, 0, 0), Values: []float64{float64(i), float64(i * i)}, Supply: agent.Mains}
-		must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", Sensors: sensors[:2], Sweeps: []agent.Sweep{s}}))
+		s := run.Sweep{At: instant(40*i, 0, 0), Values: []float64{float64(i), float64(i * i)}, Supply: run.Mains}
+		must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", Sensors: sensors[:2], Sweeps: []run.Sweep{s}}))
 		want = append(want, s)
 		if i == 50 { // a run, and another device, in between
 			must(t, r.BeginRun(t.Context(), startedRun("run-a")))
-			must(t, r.Append(t.Context(), agent.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: one(0)}))
-			must(t, r.Append(t.Context(), agent.Batch{Device: "unit-elm", Sensors: sensors[:2], Sweeps: one(0)}))
+			must(t, r.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-a", Sensors: sensors[:2], Sweeps: one(0)}))
+			must(t, r.Append(t.Context(), run.Batch{Device: "unit-elm", Sensors: sensors[:2], Sweeps: one(0)}))
 		}
 	}
 	for _, from := range []int{0, 1, 49, 51, 130, 199, 200} {
@@ -318,9 +316,9 @@ func idleSince(t *testing.T, r Recorder) {
 	}
 }
 
-func walk(t *testing.T, trace agent.Trace) (sweeps []agent.Sweep) {
+func walk(t *testing.T, trace run.Trace) (sweeps []run.Sweep) {
 	t.Helper()
-	must(t, trace.Each(func(s agent.Sweep) error {
+	must(t, trace.Each(func(s run.Sweep) error {
 		s.Values = slices.Clone(s.Values)
 		sweeps = append(sweeps, s)
 		return nil
@@ -330,7 +328,7 @@ func walk(t *testing.T, trace agent.Trace) (sweeps []agent.Sweep) {
 
 // sameSweeps compares; a sweep may come back with values more, which are
 // missing, and with values that differ by less than half a step.
-func sameSweeps(t *testing.T, want, got []agent.Sweep) {
+func sameSweeps(t *testing.T, want, got []run.Sweep) {
 	t.Helper()
 	if len(want) != len(got) {
 		t.Fatalf("%d sweeps, want %d", len(got), len(want))

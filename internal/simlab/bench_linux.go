@@ -9,6 +9,7 @@ import (
 	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // Bench is one simulated device on the bench.
@@ -32,7 +33,7 @@ type Options struct {
 	Interval   time.Duration // between sweeps; 0 is the agent's default
 	Facts      func(collectors.Roots) map[string]string
 	Thresholds agent.Thresholds
-	OnFinish   func(agent.Detail)
+	OnFinish   func(run.Record)
 }
 
 // IdleEvery is how often the bench has an idle sweep taken between runs.
@@ -47,10 +48,10 @@ type clock struct {
 }
 
 // Now reads the clocks. A device has been up for an hour when its bench starts.
-func (c *clock) Now() agent.Instant {
+func (c *clock) Now() run.Instant {
 	now := c.device.Now()
 	boot := time.Hour + now.Sub(c.start)
-	return agent.Instant{Wall: now.Add(c.set), Mono: boot - c.slept, Boot: boot}
+	return run.Instant{Wall: now.Add(c.set), Mono: boot - c.slept, Boot: boot}
 }
 
 // New puts a device on the bench. Its tree lies in dir.
@@ -66,7 +67,7 @@ func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
 	opts := agent.Options{
 		Device: device.Config().Name, Sensors: set, Recorder: o.Recorder, Clock: c, Stepped: true,
 		Interval: o.Interval, Thresholds: o.Thresholds, OnFinish: o.OnFinish,
-		NewID: func(t time.Time) (string, error) { return agent.NewID(t, ids) },
+		NewID: func(t time.Time) (string, error) { return run.NewID(t, ids) },
 	}
 	if o.Facts != nil {
 		opts.Facts = func() map[string]string { return o.Facts(roots) }
@@ -137,9 +138,9 @@ func (b *Bench) Suspend(d time.Duration) error {
 func (b *Bench) SetClock(d time.Duration) { b.clock.set += d }
 
 // Start starts a run now.
-func (b *Bench) Start(s agent.Start) (agent.Run, error) {
+func (b *Bench) Start(s run.Start) (run.Run, error) {
 	if err := b.Device.Flush(); err != nil {
-		return agent.Run{}, err
+		return run.Run{}, err
 	}
 	r, err := b.Agent.StartRun(context.Background(), s)
 	b.idle = err != nil
@@ -151,9 +152,9 @@ func (b *Bench) Start(s agent.Start) (agent.Run, error) {
 func (b *Bench) Recording(on bool) { b.idle = !on }
 
 // Stop stops the run that is recording.
-func (b *Bench) Stop(s agent.Stop) (agent.Detail, error) {
+func (b *Bench) Stop(s run.Stop) (run.Record, error) {
 	if err := b.Device.Flush(); err != nil {
-		return agent.Detail{}, err
+		return run.Record{}, err
 	}
 	d, err := b.Agent.StopRun(context.Background(), s)
 	b.idle = true
@@ -162,18 +163,18 @@ func (b *Bench) Stop(s agent.Stop) (agent.Detail, error) {
 
 // Play plays a workload for d as one run and gives its result; 0 means until its
 // work is done.
-func (b *Bench) Play(w simdevice.Workload, s agent.Start, d time.Duration) (agent.Detail, simdevice.Means, error) {
+func (b *Bench) Play(w simdevice.Workload, s run.Start, d time.Duration) (run.Record, simdevice.Means, error) {
 	s.Workload = w.Name
 	if _, err := b.Start(s); err != nil {
-		return agent.Detail{}, simdevice.Means{}, err
+		return run.Record{}, simdevice.Means{}, err
 	}
 	before := b.Device.Truth()
 	if err := b.work(w, d); err != nil {
-		return agent.Detail{}, simdevice.Means{}, err
+		return run.Record{}, simdevice.Means{}, err
 	}
 	played, _ := b.Device.StopWorkload()
 	truth := simdevice.Between(before, b.Device.Truth())
-	detail, err := b.Stop(agent.Stop{Results: Results(played)})
+	detail, err := b.Stop(run.Stop{Results: Results(played)})
 	return detail, truth, err
 }
 

@@ -6,8 +6,8 @@ import (
 	"math/rand/v2"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/internal/simdevice"
+	"sweepd/run"
 )
 
 // Day is a test day of one simulated device: every cell once a pass, in random
@@ -146,8 +146,7 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 	if err := b.untilReady(set); err != nil {
 		return err
 	}
-	w := c.setting
-	start := agent.Start{Workload: c.play.Workload.Name, Setting: &agent.Setting{Watts: &w}}
+	start := run.Start{Workload: c.play.Workload.Name, Setting: run.Watts(c.setting)}
 	switch wrong {
 	case unplugged:
 		return b.playUnplugged(c, start)
@@ -159,7 +158,7 @@ func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
 			return err
 		}
 		b.Device.StopWorkload()
-		_, err := b.Stop(agent.Stop{})
+		_, err := b.Stop(run.Stop{})
 		return err
 	}
 	_, _, err := b.Play(c.play.Workload, start, c.play.For)
@@ -177,7 +176,7 @@ func (b *Bench) untilReady(watts float64) error {
 		if err := b.Rest(step); err != nil {
 			return err
 		}
-		r, err := b.Agent.Ready(context.Background(), agent.Want{Setting: agent.Setting{Watts: &watts}})
+		r, err := b.Agent.Ready(context.Background(), run.Want{Setting: run.Watts(watts)})
 		if err != nil || r.Fit {
 			return err
 		}
@@ -186,7 +185,7 @@ func (b *Bench) untilReady(watts float64) error {
 }
 
 // playUnplugged pulls the charger in the middle of a run.
-func (b *Bench) playUnplugged(c cell, start agent.Start) error {
+func (b *Bench) playUnplugged(c cell, start run.Start) error {
 	if _, err := b.Start(start); err != nil {
 		return err
 	}
@@ -200,15 +199,15 @@ func (b *Bench) playUnplugged(c cell, start agent.Start) error {
 	}
 	played, _ := b.Device.StopWorkload()
 	b.Device.Plug()
-	_, err := b.Stop(agent.Stop{Results: Results(played)})
+	_, err := b.Stop(run.Stop{Results: Results(played)})
 	return err
 }
 
 // Results is what a played workload reports, as a run keeps it.
-func Results(p simdevice.Played) map[string]agent.Result {
-	better := agent.Higher
+func Results(p simdevice.Played) map[string]run.Result {
+	better := run.Higher
 	if p.LowerIsBetter {
-		better = agent.Lower
+		better = run.Lower
 	}
-	return map[string]agent.Result{p.Metric: {Value: p.Value, Unit: p.Unit, Better: better}}
+	return map[string]run.Result{p.Metric: {Value: p.Value, Unit: p.Unit, Better: better}}
 }

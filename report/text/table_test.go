@@ -3,10 +3,11 @@ package text
 import (
 	"math"
 	"strings"
-	"sweepd/report/table"
 	"testing"
 
 	"github.com/rivo/uniseg"
+
+	"sweepd/report/table"
 )
 
 func TestTableFits(t *testing.T) {

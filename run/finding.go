@@ -1,4 +1,4 @@
-package agent
+package run
 
 import (
 	"cmp"
@@ -84,4 +84,9 @@ func Advise(list []Finding) {
 	for i := range list {
 		list[i].Advice = cmp.Or(list[i].Advice, advice[list[i].Code])
 	}
+}
+
+// MissingResult is the finding of a run without a result.
+func MissingResult() Finding {
+	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: "no result was given"}
 }

@@ -1,4 +1,4 @@
-package collectors
+package run
 
 // IDs of the sensors that other packages look for by name. Collectors may
 // offer others; each ends in its SI unit.

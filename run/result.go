@@ -1,10 +1,25 @@
-package agent
+package run
 
 import (
 	"fmt"
 	"math"
 	"strings"
 )
+
+// Better says which results win.
+type Better string
+
+const (
+	Higher Better = "higher"
+	Lower  Better = "lower"
+)
+
+// Result is a number that the workload reported.
+type Result struct {
+	Value  float64 `json:"value"`
+	Unit   string  `json:"unit"`
+	Better Better  `json:"better"`
+}
 
 // CheckResult tells why a result cannot be kept.
 func CheckResult(name string, r Result) error {

@@ -1,4 +1,4 @@
-package agent
+package run
 
 import (
 	"crypto/rand"
@@ -27,4 +27,14 @@ func NewID(start time.Time, random io.Reader) (string, error) {
 	id[6] = id[6]&0x0f | 0x70
 	id[8] = id[8]&0x3f | 0x80
 	return id.String(), nil
+}
+
+// ShortID is the end of a run's id, which is random and so tells runs of one
+// day apart.
+func ShortID(id string) string {
+	const n = 8
+	if len(id) <= n {
+		return id
+	}
+	return id[len(id)-n:]
 }

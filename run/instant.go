@@ -1,4 +1,4 @@
-package agent
+package run
 
 import "time"
 
@@ -11,9 +11,4 @@ type Instant struct {
 	Mono time.Duration
 	// Boot is like Mono but goes on while the machine sleeps (CLOCK_BOOTTIME).
 	Boot time.Duration
-}
-
-// Clock tells the time. The real one is SystemClock.
-type Clock interface {
-	Now() Instant
 }

@@ -1,0 +1,119 @@
+package run
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Supply is what feeds the device.
+type Supply string
+
+const (
+	Mains   Supply = "mains"
+	Battery Supply = "battery"
+	// SupplyUnknown is for machines that do not say.
+	SupplyUnknown Supply = ""
+)
+
+// Labels say what a sweep or run belongs to. Equal labels are equal (==).
+type Labels struct {
+	Device   string         `json:"device"`
+	Workload string         `json:"workload"`
+	Setting  SourcedSetting `json:"setting"`
+	Supply   Supply         `json:"supply"`
+	Variant  Variant        `json:"variant"`
+}
+
+// Cell is one combination of device, workload, setting, supply and variant, the
+// statistical term. Runs of one cell are repeats. Equal cells are equal (==).
+type Cell struct {
+	Device   string  `json:"device"`
+	Workload string  `json:"workload"`
+	Setting  Setting `json:"setting"`
+	Supply   Supply  `json:"supply"`
+	Variant  Variant `json:"variant"`
+}
+
+// Cell is the cell that the labels name, wherever the setting is known from.
+func (l Labels) Cell() Cell {
+	return Cell{l.Device, l.Workload, l.Setting.Setting, l.Supply, l.Variant}
+}
+
+// String is the cell as a person reads it.
+func (c Cell) String() string {
+	parts := []string{c.Device, c.Workload, c.Setting.String()}
+	if c.Supply != SupplyUnknown {
+		parts = append(parts, "on "+string(c.Supply))
+	}
+	if c.Variant != "" {
+		parts = append(parts, string(c.Variant))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Check tells why no run could be started as this cell.
+func (c Cell) Check() error {
+	if err := CheckLabel("device", c.Device); err != nil {
+		return err
+	}
+	if err := CheckLabel("workload", c.Workload); err != nil {
+		return err
+	}
+	if !c.Setting.Known() {
+		return fmt.Errorf("the setting is empty: give watts (25W) or a name (quiet)")
+	}
+	if name := c.Setting.Name(); name != "" {
+		if err := CheckLabel("setting", name); err != nil {
+			return err
+		}
+	}
+	for k, v := range c.Variant.Pairs() {
+		if err := CheckVariantPair(k, v); err != nil {
+			return err
+		}
+	}
+	switch c.Supply {
+	case Mains, Battery:
+		return nil
+	}
+	return fmt.Errorf("supply %q is neither mains nor battery", c.Supply)
+}
+
+// maxLabel is the most bytes of a label that a user may type: labels end up in
+// metrics and file names.
+const maxLabel = 200
+
+// CheckLabel tells why text cannot be the label called what.
+func CheckLabel(what, text string) error {
+	switch {
+	case strings.TrimSpace(text) == "":
+		return fmt.Errorf("%s is empty", what)
+	case len(text) > maxLabel:
+		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxLabel)
+	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f || r == '\uFFFD' }):
+		return fmt.Errorf("%s %q holds control characters or is not UTF-8: use one line of plain text", what, text)
+	}
+	return nil
+}
+
+// maxNote is the most bytes of a run's note.
+const maxNote = 4000
+
+// CheckNote tells why text cannot be a run's note.
+func CheckNote(text string) error {
+	if len(text) > maxNote {
+		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), maxNote)
+	}
+	return nil
+}
+
+// Shorten keeps what a user typed short enough to quote in an error: at most 60
+// characters.
+func Shorten(text string) string {
+	const most = 60
+	runes := []rune(text)
+	if len(runes) <= most {
+		return text
+	}
+	return string(runes[:most]) + "…"
+}

@@ -1,0 +1,68 @@
+package run
+
+import "errors"
+
+// Start is what a user says when starting a run.
+type Start struct {
+	Workload string
+	Setting  Setting // unknown: the one declared before, or the one read
+	Variant  Variant
+	Note     string
+}
+
+// Check tells why no run can be started so.
+func (s Start) Check() error {
+	if err := CheckLabel("workload", s.Workload); err != nil {
+		return err
+	}
+	for k, v := range s.Variant.Pairs() {
+		if err := CheckVariantPair(k, v); err != nil {
+			return err
+		}
+	}
+	return CheckNote(s.Note)
+}
+
+// Stop is what a user says when stopping one.
+type Stop struct {
+	Results map[string]Result
+	Note    string // is added to the run's note
+}
+
+// Check tells why no run can be stopped so.
+func (s Stop) Check() error {
+	for name, r := range s.Results {
+		if err := CheckResult(name, r); err != nil {
+			return err
+		}
+	}
+	return CheckNote(s.Note)
+}
+
+// Want is what the next run needs of the device.
+type Want struct {
+	Supply    Supply  // SupplyUnknown: any
+	MinCharge float64 // charge that a run on battery needs, 0 to 1; 0: the reserve
+	Setting   Setting // that the run will declare; unknown: what is in force now
+}
+
+// Readiness says whether a device is fit to start a run, and if not, why.
+type Readiness struct {
+	Fit     bool      `json:"fit"`
+	Reasons []Finding `json:"reasons"` // what a run started now would be doubted for
+	// Celsius is the temperature that counts and Above how far it lies above
+	// its idle baseline, K; nil while no baseline is known.
+	Celsius *float64 `json:"celsius"`
+	Above   *float64 `json:"above_baseline"`
+}
+
+// Errors that callers branch on.
+var (
+	// ErrRecording: another run is recording, or this one still is.
+	ErrRecording = errors.New("a run is recording: stop it first (sweepd run stop)")
+	// ErrNotRecording: there is no run to stop.
+	ErrNotRecording = errors.New("no run is recording: start one (sweepd run start --workload NAME)")
+	// ErrRefused is wrapped where sweeps will never be stored, however often it is
+	// tried: infinite values, say. Others may go through later.
+	ErrRefused = errors.New("cannot be stored")
+)

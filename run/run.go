@@ -1,0 +1,107 @@
+package run
+
+// State is where a run stands.
+type State string
+
+const (
+	Recording   State = "recording"
+	Finished    State = "finished"
+	Interrupted State = "interrupted" // the agent died while recording
+	Rejected    State = "rejected"    // by a finding or by the user; never deleted
+)
+
+// Run is one run, as lists show it and as the analysis takes it.
+type Run struct {
+	ID string `json:"id"`
+	Labels
+	// SettingRead is what the system reported at the start; nil when it
+	// reports nothing.
+	SettingRead *SourcedSetting   `json:"setting_read"`
+	State       State             `json:"state"`
+	Why         string            `json:"why"`  // of a rejected run
+	Note        string            `json:"note"` // the user's
+	StartedAt   Timestamp         `json:"started_at"`
+	DurationS   *float64          `json:"duration_s"` // nil while recording
+	PackageW    *float64          `json:"package_w"`  // package energy / duration
+	SystemW     *float64          `json:"system_w"`   // discharge on battery
+	Results     map[string]Result `json:"results"`
+	Findings    []Finding         `json:"findings"`
+
+	// Lists are read without discharge and facts, which are nil there.
+	Discharge *Discharge        `json:"discharge,omitzero"`
+	Facts     map[string]string `json:"facts,omitzero"` // what the device said of itself at the start
+
+	// StartCelsius is the hottest temperature at the start, StartCharge and
+	// EndCharge the mean charge of the batteries, 0 to 1; nil where unknown.
+	StartCelsius *float64 `json:"-"`
+	StartCharge  *float64 `json:"-"`
+	EndCharge    *float64 `json:"-"`
+}
+
+// Seconds is the run's duration in seconds, 0 where unknown.
+func (r *Run) Seconds() float64 {
+	if r.DurationS == nil {
+		return 0
+	}
+	return *r.DurationS
+}
+
+// Has tells whether the run has a finding of that code.
+func (r *Run) Has(code Code) bool {
+	for _, f := range r.Findings {
+		if f.Code == code {
+			return true
+		}
+	}
+	return false
+}
+
+// half95 is the half width of a 95 % interval in standard uncertainties: the
+// 0.975 quantile of the normal distribution.
+const half95 = 1.959963984540054
+
+// SystemUncertainty is the relative standard uncertainty of SystemW as the run
+// itself states it; 0 unknown. What makes one run's power uncertain (a gauge's
+// delay, its rounding) is the same in its repeats, so repeating does not reduce it.
+func (r *Run) SystemUncertainty() float64 {
+	if r.SystemW == nil || *r.SystemW <= 0 || r.Discharge == nil || r.Discharge.UncertaintyWatts == nil {
+		return 0
+	}
+	return *r.Discharge.UncertaintyWatts / half95 / *r.SystemW
+}
+
+// Record is all that is kept of a run but its sweeps.
+type Record struct {
+	Run
+	// WarmUpS is the warm-up at the start, s, given or found; nil for none.
+	WarmUpS   *float64  `json:"warmup_s"`
+	Summaries []Summary `json:"summaries"`
+}
+
+// Summary is one sensor over one run. Numbers that could not be had are nil.
+type Summary struct {
+	Sensor   string   `json:"sensor"`
+	Instance string   `json:"instance"`
+	Unit     string   `json:"unit"`
+	Mean     *float64 `json:"mean"` // time-weighted
+	Min      *float64 `json:"min"`
+	Max      *float64 `json:"max"`
+	P95      *float64 `json:"p95"` // the value not exceeded for 95 % of the time
+	First    *float64 `json:"first"`
+	Last     *float64 `json:"last"`
+	// EnergyJoules is the trapezoid integral of a power, or the difference of
+	// an energy counter.
+	EnergyJoules *float64 `json:"energy_joules"`
+	// SteadyMean is the mean after the warm-up, nil where there was none.
+	SteadyMean *float64 `json:"steady_mean"`
+}
+
+// Discharge is the mean power that left the batteries during a run: positive
+// while discharging, negative while charging. Nil numbers are unknown.
+type Discharge struct {
+	Watts *float64 `json:"watts"`
+	// UncertaintyWatts is the half width of a 95 % interval.
+	UncertaintyWatts *float64 `json:"uncertainty_watts"`
+	FromPowerWatts   *float64 `json:"from_power_watts"`
+	FromEnergyWatts  *float64 `json:"from_energy_watts"`
+}
