@@ -15,20 +15,9 @@ type Device struct {
 	cfg   Config
 	start time.Time
 	model *model
-	tree  *tree  // nil without one
-	parts []part // of the tree
-}
+	tree  *tree // nil without one
 
-// part is a piece of the file tree that shows one subsystem.
-type part interface {
-	// flush writes what changed.
-	flush(d *Device, t *tree)
-}
-
-// writablePart is a part with files that others may write into.
-type writablePart interface {
-	// applyWrites obeys what was written since the last flush.
-	applyWrites(d *Device, t *tree)
+	shownCPUs int // CPUs whose folders the tree has
 }
 
 // New makes a device whose clock stands at start. It fills the folder dir, which
@@ -59,31 +48,33 @@ func New(dir string, cfg Config, start time.Time) (*Device, error) {
 	return d, nil
 }
 
-// build makes all parts of the tree.
+// build makes the tree's files.
 func (d *Device) build() {
-	t, without := d.tree, d.cfg.Without
-	add := func(which Parts, make func(*Device, *tree) part) {
-		if without&which == 0 {
-			if p := make(d, t); p != nil {
-				d.parts = append(d.parts, p)
-			}
+	for _, p := range []struct {
+		part Parts
+		add  func(*Device, *tree)
+	}{
+		{PartBattery, addBatteries},
+		{PartAdapter, addAdapter},
+		{PartPowercap, addPowercap},
+		{PartFirmwareLimit, addFirmwareLimits},
+		{PartPlatformProfile, addPlatformProfile},
+		{PartHwmon, addHwmon},
+		{PartFan, addFan},
+		{0, addThermometers},
+		{PartThermalZones, addThermalZones},
+		{0, addCPUs},
+		{PartCPUFreq, addCPUFreq},
+		{PartThrottleCounts, addThrottleCounts},
+		{PartGPU, addGPU},
+		{0, addProc},
+		{0, addStatic},
+		{PartDMI, addIdentity},
+	} {
+		if d.cfg.Without&p.part == 0 {
+			p.add(d, d.tree)
 		}
 	}
-	add(PartBattery, newBatteryFiles)
-	add(PartAdapter, newAdapterFiles)
-	add(PartPowercap, newPowercapFiles)
-	add(PartFirmwareLimit, newFirmwareFiles)
-	add(PartPlatformProfile, newProfileFiles)
-	add(PartHwmon, newHwmonFiles)
-	add(PartFan, newFanFiles)
-	add(0, newThermometerFiles)
-	add(PartThermalZones, newThermalFiles)
-	add(0, newCPUFiles)
-	add(PartCPUFreq, newCPUFreqFiles)
-	add(PartThrottleCounts, newThrottleFiles)
-	add(PartGPU, newDRMFiles)
-	add(0, newProcFiles)
-	newStaticFiles(d, t)
 }
 
 // Advance lets time pass. It first obeys what was written into the tree's
@@ -91,7 +82,7 @@ func (d *Device) build() {
 func (d *Device) Advance(by time.Duration) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.applyWritesLocked()
+	d.obeyWritesLocked()
 	d.model.advance(by)
 }
 
@@ -99,7 +90,7 @@ func (d *Device) Advance(by time.Duration) {
 func (d *Device) AdvanceTo(t time.Time) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.applyWritesLocked()
+	d.obeyWritesLocked()
 	d.model.advance(t.Sub(d.nowLocked()))
 }
 
@@ -119,21 +110,15 @@ func (d *Device) Flush() error {
 	if d.tree == nil {
 		return nil
 	}
-	d.applyWritesLocked()
-	for _, p := range d.parts {
-		p.flush(d, d.tree)
-	}
+	d.obeyWritesLocked()
+	d.tree.flush()
+	d.switchCPUs()
 	return d.tree.err
 }
 
-func (d *Device) applyWritesLocked() {
-	if d.tree == nil {
-		return
-	}
-	for _, p := range d.parts {
-		if l, ok := p.(writablePart); ok {
-			l.applyWrites(d, d.tree)
-		}
+func (d *Device) obeyWritesLocked() {
+	if d.tree != nil {
+		d.tree.obeyWrites(d.cfg.IgnoreWrites)
 	}
 }
 

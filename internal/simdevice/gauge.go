@@ -16,7 +16,6 @@ type gauge struct {
 	meanW, meanA                float64 // running means, with GaugeTime
 	running                     bool    // the running means have begun
 
-	seq   uint64 // of the refresh; 0 before the first
 	shown shown
 }
 
@@ -88,7 +87,6 @@ func (g *gauge) refresh(b *battery, status string, caseC float64) {
 		s.rate = -s.rate // a magnitude in both directions, as the control-method driver prints it
 	}
 	s.deciC = int64(math.Round(caseC * 10))
-	g.seq++
 }
 
 // roundTo rounds to the nearest multiple of quantum.

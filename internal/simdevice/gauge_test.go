@@ -78,16 +78,20 @@ func TestRateIsMeanSinceRefresh(t *testing.T) {
 	d := plain(t, cfg)
 	d.StartWorkload(Workload{DemandW: 20, Load: Load{Fluctuation: 0.3, TimeScale: time.Second}})
 	b := d.model.packs[0]
-	before, seq := 0.0, uint64(0)
+	before, refreshes, next := 0.0, 0, b.gauge.next
 	for range 400 {
 		d.Advance(timeStep)
-		if b.gauge.seq == seq {
+		if b.gauge.next == next {
 			continue
 		}
-		if seq > 1 {
+		if refreshes > 0 {
 			near(t, "rate over one refresh, W", float64(b.gauge.shown.rate)/1e6, b.outJ-before, 1e-4)
 		}
-		before, seq = b.outJ, b.gauge.seq
+		refreshes++
+		before, next = b.outJ, b.gauge.next
+	}
+	if refreshes < 19 {
+		t.Errorf("%d refreshes in 20 s, one a second is wanted", refreshes)
 	}
 }
 

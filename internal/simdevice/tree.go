@@ -32,6 +32,7 @@ func MakeTempDir(name string) (string, error) {
 type tree struct {
 	root    string
 	files   map[string]*file // by path below root, with slashes, without links
+	live    []*file          // those that change, in the order in which they were made
 	links   map[string]string
 	scratch []byte
 	err     error // the first that building or writing met
@@ -42,10 +43,12 @@ type file struct {
 	path   string
 	mode   fs.FileMode
 	handle *os.File // nil for a file that is written once, and while it is gone
-	live   bool     // kept open
 	text   []byte   // what it should contain
 	size   int      // bytes on disk
 	broken bool     // text goes nowhere until Repair
+
+	show func(text []byte) []byte // appends what it should contain by now; nil for a file that does not change
+	obey func(text string)        // does what somebody else wrote into it; nil for a file that is not a setting
 }
 
 func newTree(root string) *tree {
@@ -62,26 +65,43 @@ func (t *tree) full(path string) string { return filepath.Join(t.root, filepath.
 
 // fixed makes a file that does not change by itself. A line feed is added to a
 // text that is not empty, as the kernel does.
-func (t *tree) fixed(path, text string) *file {
-	return t.add(&file{path: path, mode: 0o444}, text)
-}
-
-// live makes a file that Flush rewrites.
-func (t *tree) live(path, text string) *file {
-	return t.add(&file{path: path, mode: 0o644, live: true}, text)
-}
-
-// secret makes a live file that only its owner may read, as the kernel does
-// with energy counters.
-func (t *tree) secret(path, text string) *file {
-	return t.add(&file{path: path, mode: 0o600, live: true}, text)
-}
-
-func (t *tree) add(f *file, text string) *file {
+func (t *tree) fixed(path, text string) {
 	if text != "" && !strings.HasSuffix(text, "\n") {
 		text += "\n"
 	}
-	f.text = []byte(text)
+	t.add(&file{path: path, mode: 0o444, text: []byte(text)})
+}
+
+// text makes a file that Flush rewrites when what show appends has changed.
+func (t *tree) text(path string, show func(text []byte) []byte) *file {
+	return t.add(&file{path: path, mode: 0o644, show: show})
+}
+
+// word makes a file that shows a word, or an empty line.
+func (t *tree) word(path string, value func() string) *file {
+	return t.text(path, func(text []byte) []byte { return append(append(text, value()...), '\n') })
+}
+
+// number makes a file that shows a whole number.
+func (t *tree) number(path string, value func() int64) *file {
+	return t.text(path, wholeNumber(value))
+}
+
+// secret makes a file that shows a whole number to its owner alone, as the
+// kernel does with energy counters.
+func (t *tree) secret(path string, value func() int64) {
+	t.add(&file{path: path, mode: 0o600, show: wholeNumber(value)})
+}
+
+func wholeNumber(value func() int64) func(text []byte) []byte {
+	return func(text []byte) []byte { return append(strconv.AppendInt(text, value(), 10), '\n') }
+}
+
+func (t *tree) add(f *file) *file {
+	if f.show != nil {
+		f.text = f.show(nil)
+		t.live = append(t.live, f)
+	}
 	t.files[f.path] = f
 	t.fail(t.create(f))
 	return f
@@ -113,7 +133,7 @@ func (t *tree) create(f *file) error {
 	if f.mode != 0o644 {
 		err = errors.Join(err, os.Chmod(name, f.mode))
 	}
-	if f.live {
+	if f.show != nil {
 		f.handle = h
 		return err
 	}
@@ -142,16 +162,18 @@ func (t *tree) member(class, name, device string) string {
 	return path
 }
 
-// put sets a live file's text and writes it if it changed.
-func (t *tree) put(f *file, text []byte) {
-	if f == nil || bytes.Equal(f.text, text) {
-		return
+// flush writes the files whose text has changed.
+func (t *tree) flush() {
+	for _, f := range t.live {
+		t.scratch = f.show(t.scratch[:0])
+		if bytes.Equal(f.text, t.scratch) {
+			continue
+		}
+		f.text = append(f.text[:0], t.scratch...)
+		if !f.broken && f.handle != nil {
+			t.write(f)
+		}
 	}
-	f.text = append(f.text[:0], text...)
-	if f.broken || f.handle == nil {
-		return
-	}
-	t.write(f)
 }
 
 // write rewrites the file in place. A text that became shorter is padded with
@@ -177,29 +199,28 @@ func (t *tree) write(f *file) {
 	f.size = len(f.text)
 }
 
-// putInt sets a file to a whole number.
-func (t *tree) putInt(f *file, v int64) {
-	if f == nil {
-		return
+// obeyWrites does what was written into settings since the last flush, unless
+// that is to be ignored, and puts their text back; the next flush shows what
+// became of it.
+func (t *tree) obeyWrites(ignore bool) {
+	for _, f := range t.live {
+		if f.obey == nil {
+			continue
+		}
+		if text, ok := t.written(f); ok {
+			if !ignore {
+				f.obey(text)
+			}
+			t.restore(f)
+		}
 	}
-	t.scratch = append(strconv.AppendInt(t.scratch[:0], v, 10), '\n')
-	t.put(f, t.scratch)
-}
-
-// putText sets a file to a word.
-func (t *tree) putText(f *file, v string) {
-	if f == nil {
-		return
-	}
-	t.scratch = append(append(t.scratch[:0], v...), '\n')
-	t.put(f, t.scratch)
 }
 
 // written returns what somebody else wrote into the file since it was last put,
 // without surrounding space; ok is false when it is as put, or empty (a writer
 // is in the middle of it).
 func (t *tree) written(f *file) (text string, ok bool) {
-	if f == nil || f.handle == nil || f.broken {
+	if f.handle == nil || f.broken {
 		return "", false
 	}
 	var buf [64]byte

@@ -4,29 +4,20 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"time"
 )
 
 const cpuRoot = "sys/devices/system/cpu/"
 
-// cpuFiles show which CPUs are online (admin-guide/cputopology.rst). A CPU that
-// goes offline loses its topology and its throttle counters, as on a real kernel.
-type cpuFiles struct {
-	online, offline *file
-	each            []*file // cpuN/online, none for cpu0
-	shown           int     // CPUs that the files say are online
-}
-
-func newCPUFiles(d *Device, t *tree) part {
+// addCPUs adds which CPUs are there and online (admin-guide/cputopology.rst).
+func addCPUs(d *Device, t *tree) {
 	n := d.cfg.CPUs
-	f := &cpuFiles{shown: n, each: make([]*file, n)}
-	all := cpuRange(0, n)
-	t.fixed(cpuRoot+"possible", all)
-	t.fixed(cpuRoot+"present", all)
+	d.shownCPUs = n
+	t.fixed(cpuRoot+"possible", cpuRange(0, n))
+	t.fixed(cpuRoot+"present", cpuRange(0, n))
 	t.fixed(cpuRoot+"smt/control", "on")
 	t.fixed(cpuRoot+"smt/active", "1")
-	f.online = t.live(cpuRoot+"online", all)
-	f.offline = t.live(cpuRoot+"offline", "\n")
+	t.word(cpuRoot+"online", func() string { return cpuRange(0, d.model.online) })
+	t.word(cpuRoot+"offline", func() string { return cpuRange(d.model.online, n) })
 	for i := range n {
 		dir := fmt.Sprintf("%scpu%d/", cpuRoot, i)
 		core := i / 2
@@ -35,11 +26,10 @@ func newCPUFiles(d *Device, t *tree) part {
 		siblings := cpuRange(2*core, min(2*core+2, n))
 		t.fixed(dir+"topology/thread_siblings_list", siblings)
 		t.fixed(dir+"topology/core_cpus_list", siblings)
-		if i > 0 {
-			f.each[i] = t.live(dir+"online", "1")
+		if i > 0 { // the first cannot go offline
+			t.number(dir+"online", func() int64 { return flag(i < d.model.online) })
 		}
 	}
-	return f
 }
 
 // cpuRange writes the CPUs from a up to but not including b as the kernel does.
@@ -53,15 +43,11 @@ func cpuRange(a, b int) string {
 	return fmt.Sprintf("%d-%d", a, b-1)
 }
 
-func (f *cpuFiles) flush(d *Device, t *tree) {
-	online := d.model.online
-	if online == f.shown {
-		return
-	}
-	t.putText(f.online, cpuRange(0, online))
-	t.putText(f.offline, cpuRange(online, d.cfg.CPUs))
-	for i := min(online, f.shown); i < max(online, f.shown); i++ {
-		t.putInt(f.each[i], flag(i < online))
+// switchCPUs takes away the topology and the throttle counters of CPUs that went
+// offline, as a real kernel does, and brings back those of CPUs that came online.
+func (d *Device) switchCPUs() {
+	t, online := d.tree, d.model.online
+	for i := min(online, d.shownCPUs); i < max(online, d.shownCPUs); i++ {
 		for _, folder := range [2]string{"topology", "thermal_throttle"} {
 			path := fmt.Sprintf("%scpu%d/%s", cpuRoot, i, folder)
 			switch {
@@ -73,16 +59,14 @@ func (f *cpuFiles) flush(d *Device, t *tree) {
 			}
 		}
 	}
-	f.shown = online
+	d.shownCPUs = online
 }
 
-// cpufreqFiles show the clocks (admin-guide/pm/cpufreq.rst), kHz, one policy for
+// addCPUFreq adds the clocks (admin-guide/pm/cpufreq.rst), kHz, one policy for
 // each CPU. The policy of an offline CPU cannot be read: here it is empty, where
 // the kernel answers EBUSY.
-type cpufreqFiles struct{ current []*file }
-
-func newCPUFreqFiles(d *Device, t *tree) part {
-	f := &cpufreqFiles{}
+func addCPUFreq(d *Device, t *tree) {
+	m := d.model
 	least, most := strconv.Itoa(int(minHz/1000)), strconv.Itoa(int(d.cfg.MaxHz/1000))
 	for i := range d.cfg.CPUs {
 		policy := fmt.Sprintf("%scpufreq/policy%d", cpuRoot, i)
@@ -98,61 +82,36 @@ func newCPUFreqFiles(d *Device, t *tree) part {
 		} {
 			t.fixed(policy+"/"+name, text)
 		}
-		f.current = append(f.current, t.live(policy+"/scaling_cur_freq", "0"))
+		t.text(policy+"/scaling_cur_freq", func(text []byte) []byte {
+			if i >= m.online {
+				return text
+			}
+			return append(strconv.AppendInt(text, int64(m.cpuHertz(i)/1000), 10), '\n')
+		})
 		t.link(fmt.Sprintf("%scpu%d/cpufreq", cpuRoot, i), policy)
 	}
-	return f
 }
 
-func (f *cpufreqFiles) flush(d *Device, t *tree) {
-	m := d.model
-	threads := 0
-	if m.play != nil {
-		threads = m.play.workload.Threads
+// cpuHertz is the clock of an online CPU: those without work are at their lowest.
+func (m *model) cpuHertz(i int) float64 {
+	if m.background > 0 || m.play != nil && i < m.play.workload.Threads {
+		return m.hertz
 	}
-	for i, file := range f.current {
-		switch {
-		case i >= m.online:
-			t.put(file, nil)
-		case i < threads || m.background > 0:
-			t.putInt(file, int64(m.hertz/1000))
-		default:
-			t.putInt(file, int64(minHz/1000))
-		}
-	}
+	return minHz
 }
 
-// throttleFiles count thermal throttling (arch/x86/kernel/cpu/mce/therm_throt.c).
-// Every CPU of the package repeats the package's numbers.
-type throttleFiles struct {
-	seen  uint64
-	total time.Duration
-	sets  [][4]*file // core and package count, total and longest time
-}
-
-func newThrottleFiles(d *Device, t *tree) part {
-	f := &throttleFiles{}
+// addThrottleCounts adds the counts of thermal throttling
+// (arch/x86/kernel/cpu/mce/therm_throt.c). Every CPU of the package repeats the
+// package's numbers.
+func addThrottleCounts(d *Device, t *tree) {
+	hot := &d.model.hot
+	events := func() int64 { return int64(hot.events) }
 	for i := range d.cfg.CPUs {
 		dir := fmt.Sprintf("%scpu%d/thermal_throttle/", cpuRoot, i)
-		f.sets = append(f.sets, [4]*file{
-			t.live(dir+"core_throttle_count", "0"), t.live(dir+"package_throttle_count", "0"),
-			t.live(dir+"package_throttle_total_time_ms", "0"), t.live(dir+"package_throttle_max_time_ms", "0"),
-		})
-	}
-	return f
-}
-
-func (f *throttleFiles) flush(d *Device, t *tree) {
-	h := &d.model.hot
-	if h.events == f.seen && h.total == f.total {
-		return
-	}
-	f.seen, f.total = h.events, h.total
-	for _, s := range f.sets {
-		t.putInt(s[0], int64(h.events))
-		t.putInt(s[1], int64(h.events))
-		t.putInt(s[2], h.total.Milliseconds())
-		t.putInt(s[3], h.most.Milliseconds())
+		t.number(dir+"core_throttle_count", events)
+		t.number(dir+"package_throttle_count", events)
+		t.number(dir+"package_throttle_total_time_ms", func() int64 { return hot.total.Milliseconds() })
+		t.number(dir+"package_throttle_max_time_ms", func() int64 { return hot.most.Milliseconds() })
 	}
 }
 

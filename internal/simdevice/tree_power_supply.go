@@ -6,24 +6,10 @@ import (
 	"strings"
 )
 
-// batteryFiles are the files of one battery in class/power_supply, all from one
-// refresh of its gauge (Documentation/ABI/testing/sysfs-class-power).
-type batteryFiles struct {
-	b                                  *battery
-	seq                                uint64
-	status, rate, content, full, volts *file
-	percent, level, temp               *file
-	start, stop, uevent                *file
-	milliVolts, watts, milliAmps       *file // its hwmon
-}
-
-// batterySet is all batteries.
-type batterySet []*batteryFiles
-
-func newBatteryFiles(d *Device, t *tree) part {
-	var set batterySet
+// addBatteries adds the batteries to class/power_supply.
+func addBatteries(d *Device, t *tree) {
 	for i, b := range d.model.packs {
-		set = append(set, newOneBattery(d, t, b, i))
+		addBattery(d, t, b, i)
 	}
 	if d.cfg.Peripheral {
 		dir := t.member("power_supply", "pad-battery", "pci0000:00/0000:00:14.0/usb1/1-3")
@@ -34,13 +20,13 @@ func newBatteryFiles(d *Device, t *tree) part {
 			t.fixed(dir+"/"+name, text)
 		}
 	}
-	return set
 }
 
-func newOneBattery(d *Device, t *tree, b *battery, i int) *batteryFiles {
+// addBattery adds the files of one battery, all from one refresh of its gauge
+// (Documentation/ABI/testing/sysfs-class-power).
+func addBattery(d *Device, t *tree, b *battery, i int) {
 	device := fmt.Sprintf("LNXSYSTM:00/LNXSYBUS:00/PNP0C0A:%02X", i)
 	dir := t.member("power_supply", b.cfg.Name, device) + "/"
-	f := &batteryFiles{b: b}
 	kind, rate := "energy", "power_now"
 	if b.cfg.ReportsCharge {
 		kind, rate = "charge", "current_now"
@@ -54,80 +40,46 @@ func newOneBattery(d *Device, t *tree, b *battery, i int) *batteryFiles {
 	t.fixed(dir+"health", "Good")
 	t.fixed(dir+"voltage_min_design", strconv.FormatInt(micro(b.cfg.designV()), 10))
 	t.fixed(dir+"cycle_count", "37")
-	t.live(dir+"present", "1")
-	f.status = t.live(dir+"status", "Unknown")
-	if !b.cfg.NoRate {
-		f.rate = t.live(dir+rate, "0")
-	}
-	f.content = t.live(dir+kind+"_now", "0")
-	f.full = t.live(dir+kind+"_full", "0")
 	t.fixed(dir+kind+"_full_design", strconv.FormatInt(b.gauge.shown.design, 10))
-	f.volts = t.live(dir+"voltage_now", "0")
-	f.percent = t.live(dir+"capacity", "0")
-	f.level = t.live(dir+"capacity_level", "Normal")
-	f.temp = t.live(dir+"temp", "0")
-	f.start = t.live(dir+"charge_control_start_threshold", "0")
-	f.stop = t.live(dir+"charge_control_end_threshold", "100")
-	f.uevent = t.live(dir+"uevent", "")
-	f.addHwmon(t, dir, i)
-	return f
+
+	s, supply := &b.gauge.shown, &d.model.supply
+	t.number(dir+"present", func() int64 { return 1 })
+	t.word(dir+"status", func() string { return s.status })
+	if !b.cfg.NoRate {
+		t.number(dir+rate, func() int64 { return s.rate })
+	}
+	t.number(dir+kind+"_now", func() int64 { return s.content })
+	t.number(dir+kind+"_full", func() int64 { return s.full })
+	t.number(dir+"voltage_now", func() int64 { return s.volts })
+	t.number(dir+"capacity", func() int64 { return s.percent })
+	t.word(dir+"capacity_level", s.level)
+	t.number(dir+"temp", func() int64 { return s.deciC })
+	t.number(dir+"charge_control_start_threshold", func() int64 { return int64(supply.start*100 + 0.5) })
+	t.number(dir+"charge_control_end_threshold", func() int64 { return int64(supply.stop*100 + 0.5) }).obey = func(text string) {
+		if percent, err := strconv.Atoi(text); err == nil && percent >= 1 && percent <= 100 {
+			supply.limitCharge(float64(percent) / 100)
+		}
+	}
+	t.text(dir+"uevent", func(text []byte) []byte { return b.appendUevent(text, s) })
+	addBatteryHwmon(t, b, dir, i)
 }
 
-// addHwmon adds the hwmon that the kernel makes for every power supply.
-func (f *batteryFiles) addHwmon(t *tree, dir string, i int) {
+// addBatteryHwmon adds the hwmon that the kernel makes for every power supply.
+func addBatteryHwmon(t *tree, b *battery, dir string, i int) {
 	chip := fmt.Sprintf("hwmon%d", 5+i)
 	t.link("sys/class/hwmon/"+chip, dir+chip)
 	chip = dir + chip + "/"
-	t.fixed(chip+"name", f.b.cfg.Name)
+	t.fixed(chip+"name", b.cfg.Name)
 	t.link(chip+"device", strings.TrimSuffix(dir, "/"))
-	f.milliVolts = t.live(chip+"in0_input", "0")
+	s := &b.gauge.shown
+	t.number(chip+"in0_input", func() int64 { return s.volts / 1000 })
 	switch {
-	case f.b.cfg.NoRate:
-	case f.b.cfg.ReportsCharge:
-		f.milliAmps = t.live(chip+"curr1_input", "0")
+	case b.cfg.NoRate:
+	case b.cfg.ReportsCharge:
+		t.number(chip+"curr1_input", func() int64 { return s.rate / 1000 })
 	default:
-		f.watts = t.live(chip+"power1_input", "0")
+		t.number(chip+"power1_input", func() int64 { return s.rate })
 	}
-}
-
-func (set batterySet) applyWrites(d *Device, t *tree) {
-	for _, f := range set {
-		text, ok := t.written(f.stop)
-		if !ok {
-			continue
-		}
-		if percent, err := strconv.Atoi(text); err == nil && percent >= 1 && percent <= 100 && !d.cfg.IgnoreWrites {
-			d.model.supply.limitCharge(float64(percent) / 100)
-		}
-		t.restore(f.stop)
-	}
-}
-
-func (set batterySet) flush(d *Device, t *tree) {
-	for _, f := range set {
-		t.putInt(f.stop, int64(d.model.supply.stop*100+0.5))
-		t.putInt(f.start, int64(d.model.supply.start*100+0.5))
-		if f.seq != f.b.gauge.seq && f.b.present {
-			f.seq = f.b.gauge.seq
-			f.write(t, &f.b.gauge.shown)
-		}
-	}
-}
-
-func (f *batteryFiles) write(t *tree, s *shown) {
-	t.putText(f.status, s.status)
-	t.putInt(f.rate, s.rate)
-	t.putInt(f.content, s.content)
-	t.putInt(f.full, s.full)
-	t.putInt(f.volts, s.volts)
-	t.putInt(f.percent, s.percent)
-	t.putText(f.level, s.level())
-	t.putInt(f.temp, s.deciC)
-	t.putInt(f.milliVolts, s.volts/1000)
-	t.putInt(f.watts, s.rate)
-	t.putInt(f.milliAmps, s.rate/1000)
-	t.scratch = f.b.appendUevent(t.scratch[:0], s)
-	t.put(f.uevent, t.scratch)
 }
 
 // level is the word of capacity_level.
@@ -172,61 +124,43 @@ func (b *battery) appendUevent(text []byte, s *shown) []byte {
 	return text
 }
 
-// adapterFiles show the charger: an adapter of type Mains, a USB-C port, or both.
-type adapterFiles struct {
-	mains                  *file
-	usb, usbType           *file
-	amps, ampsMax, voltage *file
-}
-
-func newAdapterFiles(d *Device, t *tree) part {
-	f := &adapterFiles{}
+// addAdapter adds the charger: an adapter of type Mains, a USB-C port, or both.
+func addAdapter(d *Device, t *tree) {
+	m := d.model
+	online := func() bool { return m.supply.online(m.now) }
+	onlineFlag := func() int64 { return flag(online()) }
 	if d.cfg.Supply != SupplyUSB {
 		dir := t.member("power_supply", "ADP0", "LNXSYSTM:00/LNXSYBUS:00/ACPI0003:00") + "/"
 		t.fixed(dir+"type", "Mains")
-		f.mains = t.live(dir+"online", "0")
+		t.number(dir+"online", onlineFlag)
 	}
-	if d.cfg.Supply != SupplyMains {
-		dir := t.member("power_supply", "port0-source", "LNXSYSTM:00/LNXSYBUS:00/USBC000:00") + "/"
-		t.fixed(dir+"type", "USB")
-		t.fixed(dir+"scope", "System")
-		f.usb = t.live(dir+"online", "0")
-		f.usbType = t.live(dir+"usb_type", usbUnplugged)
-		f.voltage = t.live(dir+"voltage_now", "0")
-		f.amps = t.live(dir+"current_now", "0")
-		f.ampsMax = t.live(dir+"current_max", "0")
-		t.fixed(dir+"voltage_max", "20000000")
-		t.fixed(dir+"voltage_min", "5000000")
-	}
-	return f
-}
-
-// Texts of usb_type: the active type in brackets.
-const (
-	usbPlugged   = "C [PD] PD_PPS"
-	usbUnplugged = "[C] PD PD_PPS"
-	usbVolts     = 20.0
-)
-
-func (f *adapterFiles) flush(d *Device, t *tree) {
-	m := d.model
-	online := m.supply.online(m.now)
-	t.putInt(f.mains, flag(online))
-	if f.usb == nil {
+	if d.cfg.Supply == SupplyMains {
 		return
 	}
-	t.putInt(f.usb, flag(online))
-	if online {
-		t.putText(f.usbType, usbPlugged)
-		t.putInt(f.voltage, micro(usbVolts))
-		t.putInt(f.amps, micro(m.supply.mainsW/usbVolts))
-		t.putInt(f.ampsMax, micro(m.supply.chargerW/usbVolts))
-		return
+	whileOnline := func(value func() float64) func() int64 {
+		return func() int64 {
+			if !online() {
+				return 0
+			}
+			return micro(value())
+		}
 	}
-	t.putText(f.usbType, usbUnplugged)
-	t.putInt(f.voltage, 0)
-	t.putInt(f.amps, 0)
-	t.putInt(f.ampsMax, 0)
+	dir := t.member("power_supply", "port0-source", "LNXSYSTM:00/LNXSYBUS:00/USBC000:00") + "/"
+	t.fixed(dir+"type", "USB")
+	t.fixed(dir+"scope", "System")
+	t.number(dir+"online", onlineFlag)
+	t.word(dir+"usb_type", func() string { // the active type in brackets
+		if online() {
+			return "C [PD] PD_PPS"
+		}
+		return "[C] PD PD_PPS"
+	})
+	const volts = 20.0
+	t.number(dir+"voltage_now", whileOnline(func() float64 { return volts }))
+	t.number(dir+"current_now", whileOnline(func() float64 { return m.supply.mainsW / volts }))
+	t.number(dir+"current_max", whileOnline(func() float64 { return m.supply.chargerW / volts }))
+	t.fixed(dir+"voltage_max", "20000000")
+	t.fixed(dir+"voltage_min", "5000000")
 }
 
 func flag(on bool) int64 {

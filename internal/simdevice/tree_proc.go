@@ -10,18 +10,23 @@ import (
 // upBefore is how long the device had been up when its clock started.
 const upBefore = time.Hour
 
-// procFiles are the files of proc that change (filesystems/proc.rst).
-type procFiles struct{ stat, load, uptime, memory, psi *file }
-
-func newProcFiles(d *Device, t *tree) part {
-	f := &procFiles{
-		stat:   t.live("proc/stat", ""),
-		load:   t.live("proc/loadavg", ""),
-		uptime: t.live("proc/uptime", ""),
-		memory: t.live("proc/meminfo", ""),
-	}
+// addProc adds the files of proc (filesystems/proc.rst).
+func addProc(d *Device, t *tree) {
+	c := &d.model.cpu
+	t.text("proc/stat", d.appendStat)
+	t.text("proc/loadavg", c.appendLoad)
+	t.text("proc/uptime", func(text []byte) []byte {
+		text = strconv.AppendFloat(text, (upBefore + d.model.now).Seconds(), 'f', 2, 64)
+		return append(strconv.AppendFloat(append(text, ' '), sum(c.idle), 'f', 2, 64), '\n')
+	})
+	t.word("proc/meminfo", func() string {
+		if d.model.play != nil {
+			return memoryBusy
+		}
+		return memoryIdle
+	})
 	if d.cfg.Without&PartPressure == 0 {
-		f.psi = t.live("proc/pressure/cpu", "")
+		t.text("proc/pressure/cpu", c.stall.appendLines)
 		const calm = " avg10=0.00 avg60=0.00 avg300=0.00 total="
 		t.fixed("proc/pressure/memory", "some"+calm+"0\nfull"+calm+"0")
 		t.fixed("proc/pressure/io", "some"+calm+"81234\nfull"+calm+"70211")
@@ -32,7 +37,6 @@ func newProcFiles(d *Device, t *tree) part {
 	t.fixed("proc/sys/kernel/osrelease", "6.12.0-sim")
 	t.fixed("proc/sys/kernel/hostname", d.cfg.Name)
 	t.fixed("proc/sys/kernel/random/boot_id", fmt.Sprintf("00000000-0000-4000-9000-%012x", d.cfg.Seed))
-	return f
 }
 
 // cpuInfo is proc/cpuinfo of an invented processor with two threads a core.
@@ -47,35 +51,20 @@ func cpuInfo(cpus int, maxHz float64) string {
 	return b.String()
 }
 
-func (f *procFiles) flush(d *Device, t *tree) {
-	c := &d.model.cpu
-	t.scratch = d.appendStat(t.scratch[:0])
-	t.put(f.stat, t.scratch)
-
-	text := t.scratch[:0]
+// appendLoad writes proc/loadavg.
+func (c *cpuTime) appendLoad(text []byte) []byte {
 	for _, v := range c.load {
 		text = append(strconv.AppendFloat(text, v, 'f', 2, 64), ' ')
 	}
-	text = append(strconv.AppendInt(text, 1+int64(c.running), 10), "/212 4343\n"...)
-	t.scratch = text
-	t.put(f.load, text)
+	return append(strconv.AppendInt(text, 1+int64(c.running), 10), "/212 4343\n"...)
+}
 
-	idle := 0.0
-	for _, s := range c.idle {
-		idle += s
+func sum(list []float64) float64 {
+	total := 0.0
+	for _, v := range list {
+		total += v
 	}
-	text = strconv.AppendFloat(t.scratch[:0], (upBefore + d.model.now).Seconds(), 'f', 2, 64)
-	text = append(strconv.AppendFloat(append(text, ' '), idle, 'f', 2, 64), '\n')
-	t.scratch = text
-	t.put(f.uptime, text)
-
-	t.scratch = c.stall.appendLines(t.scratch[:0])
-	t.put(f.psi, t.scratch)
-	if d.model.play != nil {
-		t.putText(f.memory, memoryBusy)
-	} else {
-		t.putText(f.memory, memoryIdle)
-	}
+	return total
 }
 
 // appendStat writes proc/stat: ticks of 1/100 s.
@@ -87,11 +76,7 @@ func (d *Device) appendStat(text []byte) []byte {
 		text = append(strconv.AppendInt(text, int64(system*100), 10), ' ')
 		return append(strconv.AppendInt(text, int64(idle*100), 10), " 0 0 0 0 0 0\n"...)
 	}
-	user, system, idle := 0.0, 0.0, 0.0
-	for i := range c.user {
-		user, system, idle = user+c.user[i], system+c.system[i], idle+c.idle[i]
-	}
-	text = line(text, "cpu ", user, system, idle) // two spaces, as the kernel writes
+	text = line(text, "cpu ", sum(c.user), sum(c.system), sum(c.idle)) // two spaces, as the kernel writes
 	for i := range d.model.online {
 		text = line(text, cpuNames[i], c.user[i], c.system[i], c.idle[i])
 	}

@@ -2,18 +2,15 @@ package simdevice
 
 import "fmt"
 
-// newStaticFiles writes what never changes.
-func newStaticFiles(d *Device, t *tree) {
+// addStatic adds the roots and what tells the system's name.
+func addStatic(d *Device, t *tree) {
 	t.fail(t.mkdir("sys/class", "proc", "etc"))
-	if d.cfg.Without&PartDMI == 0 {
-		newIdentityFiles(d, t)
-	}
 	t.fixed("etc/os-release", "ID=sim\nNAME=\"Simulated\"\nVERSION_ID=\"1\"\nPRETTY_NAME=\"Simulated 1\"\n")
 	t.fixed("etc/machine-id", fmt.Sprintf("%032x", d.cfg.Seed))
 }
 
-// newIdentityFiles writes class/dmi/id.
-func newIdentityFiles(d *Device, t *tree) {
+// addIdentity adds class/dmi/id.
+func addIdentity(d *Device, t *tree) {
 	dir := t.member("dmi", "id", "virtual") + "/"
 	for name, text := range map[string]string{
 		"sys_vendor": "Example Works", "product_name": d.cfg.Name, "product_version": "1", "product_family": "unit",

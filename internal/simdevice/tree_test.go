@@ -217,9 +217,7 @@ func TestOnlyChangesAreWritten(t *testing.T) {
 		}
 	}
 	d.tree.err = nil
-	for _, p := range d.parts {
-		p.flush(d, d.tree)
-	}
+	d.tree.flush()
 	if d.tree.err != nil {
 		t.Error(d.tree.err)
 	}

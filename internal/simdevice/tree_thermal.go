@@ -5,11 +5,10 @@ import "strconv"
 // criticalC is the temperature that the files state as critical.
 const criticalC = 105
 
-// thermalFiles are the thermal zones (Documentation/ABI/testing/sysfs-class-thermal).
-type thermalFiles struct{ board, pkg, fan *file }
-
-func newThermalFiles(d *Device, t *tree) part {
-	f := &thermalFiles{}
+// addThermalZones adds the thermal zones and the fan as a cooling device
+// (Documentation/ABI/testing/sysfs-class-thermal).
+func addThermalZones(d *Device, t *tree) {
+	m := d.model
 	zone := func(name, kind string) string {
 		dir := t.member("thermal", name, "virtual") + "/"
 		t.fixed(dir+"type", kind)
@@ -21,23 +20,15 @@ func newThermalFiles(d *Device, t *tree) part {
 		return dir
 	}
 	dir := zone("thermal_zone0", "acpitz")
-	f.board = t.live(dir+"temp", "0")
+	t.number(dir+"temp", func() int64 { return roundTo(m.caseC()*1000, 100) })
 	dir = zone("thermal_zone1", "x86_pkg_temp")
-	f.pkg = t.live(dir+"temp", "0")
+	t.number(dir+"temp", func() int64 { return roundTo(m.dieC()*1000, 1000) })
 	t.fixed(dir+"trip_point_1_temp", strconv.FormatInt(milli(throttleC), 10))
 	t.fixed(dir+"trip_point_1_type", "passive")
 	if d.cfg.Without&PartFan == 0 {
 		dir = t.member("thermal", "cooling_device0", "virtual") + "/"
 		t.fixed(dir+"type", "Fan")
 		t.fixed(dir+"max_state", "8")
-		f.fan = t.live(dir+"cur_state", "0")
+		t.number(dir+"cur_state", func() int64 { return int64(m.cool.fan*8 + 0.5) })
 	}
-	return f
-}
-
-func (f *thermalFiles) flush(d *Device, t *tree) {
-	m := d.model
-	t.putInt(f.board, roundTo(m.caseC()*1000, 100))
-	t.putInt(f.pkg, roundTo(m.dieC()*1000, 1000))
-	t.putInt(f.fan, int64(m.cool.fan*8+0.5))
 }
