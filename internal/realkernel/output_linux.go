@@ -12,9 +12,9 @@ import (
 	"strconv"
 )
 
-// split takes apart what init.sh sends: the script's output, FS "exit CODE" LF,
+// parseOutput takes apart what init.sh sends: the script's output, FS "exit CODE" LF,
 // and the folder /out, which it unpacks to out.
-func split(got Result, output []byte, out string) (Result, error) {
+func parseOutput(got Result, output []byte, out string) (Result, error) {
 	stdout, rest, found := bytes.Cut(output, []byte("\x1cexit "))
 	got.Stdout = string(stdout)
 	code, packed, ended := bytes.Cut(rest, []byte("\n"))

@@ -73,8 +73,8 @@ func Boot(t testing.TB, o Options) Result {
 	return got
 }
 
-// Kernel returns the release of the guest's kernel, as uname -r prints it, for who
-// brings a module of their own. It fails or skips as Boot does.
+// Kernel returns the release of the guest's kernel, as uname -r prints it, for a
+// caller who brings a module. It fails or skips as Boot does.
 func Kernel(t testing.TB) string {
 	t.Helper()
 	requireHost(t)
@@ -140,7 +140,7 @@ func boot(ctx context.Context, dir string, o Options) (Result, error) {
 		got.Stdout = string(output)
 		return got, err
 	}
-	return split(got, output, filepath.Join(dir, "out"))
+	return parseOutput(got, output, filepath.Join(dir, "out"))
 }
 
 // initramfs is the image's root with the payload added.

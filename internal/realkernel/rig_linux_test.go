@@ -185,7 +185,7 @@ func TestOutputThatEndsEarly(t *testing.T) {
 		{"text\n\x1cexit zero\n", "text\n", "exit code"},
 		{"text\n\x1cexit 0\nno archive", "text\n", "10 bytes"},
 	} {
-		got, err := split(Result{}, []byte(c.output), t.TempDir())
+		got, err := parseOutput(Result{}, []byte(c.output), t.TempDir())
 		if err == nil || !strings.Contains(err.Error(), c.says) || got.Stdout != c.stdout {
 			t.Errorf("%q: got %q and error %v, want %q and %q", c.output, got.Stdout, err, c.stdout, c.says)
 		}

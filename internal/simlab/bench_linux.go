@@ -20,8 +20,8 @@ type Bench struct {
 
 	clock    *clock
 	interval time.Duration
-	lastIdle time.Duration
-	idle     bool
+	lastIdle time.Duration // monotonic time of the last idle sweep
+	idle     bool          // no run is recording, so idle sweeps are wanted
 }
 
 // Options of a Bench. Recorder and Collectors are required.

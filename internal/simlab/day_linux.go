@@ -10,8 +10,9 @@ import (
 	"sweepd/run"
 )
 
-// Day is a test day of one simulated device: every cell once a pass, in random
-// order, the two supplies in blocks whose order alternates from pass to pass.
+// Day is a test day of one simulated device: in every pass each workload once at
+// each setting, in random order, the two supplies in blocks whose order
+// alternates from pass to pass.
 type Day struct {
 	Settings []float64 // W
 	Plays    []Play
@@ -31,8 +32,8 @@ type Play struct {
 // Runs is how many runs the day has.
 func (d Day) Runs() int { return d.Passes * 2 * len(d.Settings) * len(d.Plays) }
 
-// cell is one run to do.
-type cell struct {
+// plannedRun is one run to do.
+type plannedRun struct {
 	setting float64
 	play    Play
 }
@@ -86,15 +87,15 @@ func (d Day) planMistakes(random *rand.Rand) map[int]mistake {
 	}
 }
 
-func (d Day) shuffled(random *rand.Rand) []cell {
-	var cells []cell
+func (d Day) shuffled(random *rand.Rand) []plannedRun {
+	var planned []plannedRun
 	for _, p := range d.Plays {
 		for _, s := range d.Settings {
-			cells = append(cells, cell{s, p})
+			planned = append(planned, plannedRun{s, p})
 		}
 	}
-	random.Shuffle(len(cells), func(i, j int) { cells[i], cells[j] = cells[j], cells[i] })
-	return cells
+	random.Shuffle(len(planned), func(i, j int) { planned[i], planned[j] = planned[j], planned[i] })
+	return planned
 }
 
 // Charging between the blocks: until the device stops charging, so that the
@@ -130,9 +131,9 @@ func prepare(b *Bench, onMains bool) error {
 
 func charged(t simdevice.Truth) bool { return t.ChargeRatio > nearlyFull && t.DischargeW >= 0 }
 
-// play does one cell. On battery it charges first if the content would not
+// play does one run. On battery it charges first if the content would not
 // last.
-func (b *Bench) play(c cell, onMains bool, wrong mistake) error {
+func (b *Bench) play(c plannedRun, onMains bool, wrong mistake) error {
 	if !onMains && b.Device.Truth().ChargeRatio < 0.15 {
 		if err := prepare(b, false); err != nil {
 			return err
@@ -185,7 +186,7 @@ func (b *Bench) untilReady(watts float64) error {
 }
 
 // playUnplugged pulls the charger in the middle of a run.
-func (b *Bench) playUnplugged(c cell, start run.Start) error {
+func (b *Bench) playUnplugged(c plannedRun, start run.Start) error {
 	if _, err := b.Start(start); err != nil {
 		return err
 	}
