@@ -114,10 +114,3 @@ func (m *Metrics) followSources() {
 		s.errors.follow(float64(h.Errors))
 	}
 }
-
-func oneIf(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
-}
