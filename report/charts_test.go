@@ -63,9 +63,9 @@ func TestEvenly(t *testing.T) {
 	}
 }
 
-// Seven devices make two charts of each kind, on one y axis, and no look stands for
+// Seven devices make two charts of each kind, on one y axis, and no style stands for
 // two devices in one of them.
-func TestMoreCurvesThanLooks(t *testing.T) {
+func TestMoreCurvesThanStyles(t *testing.T) {
 	var plots []plot
 	for i := range 7 {
 		plots = append(plots, plot{device: fmt.Sprintf("unit-%c", 'a'+i), workload: "tile-sort", metric: "score", supply: "battery", cv: 0.01, n: 2,
@@ -88,10 +88,10 @@ func TestMoreCurvesThanLooks(t *testing.T) {
 			for _, p := range []chart.Panel{a, b} {
 				seen := map[int]bool{}
 				for _, s := range p.Series {
-					if seen[s.Look] {
-						t.Errorf("%s: a look twice", name)
+					if seen[s.Style] {
+						t.Errorf("%s: a style twice", name)
 					}
-					seen[s.Look] = true
+					seen[s.Style] = true
 				}
 			}
 		}
@@ -102,26 +102,26 @@ func TestMoreCurvesThanLooks(t *testing.T) {
 	}
 }
 
-// Groups with the same look of their own get different ones in one chart.
-func TestLooksDoNotRepeat(t *testing.T) {
-	var c cast
+// Groups with the same style of their own get different ones in one chart.
+func TestStylesDoNotRepeat(t *testing.T) {
+	var c legend
 	for i := range 9 {
 		k := [2]string{fmt.Sprint(i), ""}
 		c.keys, c.groups, c.devices = append(c.keys, k), append(c.groups, fmt.Sprint(i)), true
 	}
-	looks := c.looks([][2]string{{"0", ""}, {"6", ""}, {"1", ""}, {"7", ""}})
+	styles := c.styles([][2]string{{"0", ""}, {"6", ""}, {"1", ""}, {"7", ""}})
 	seen := map[int]bool{}
-	for _, look := range looks {
-		seen[look] = true
+	for _, style := range styles {
+		seen[style] = true
 	}
-	if len(seen) != 4 || looks[[2]string{"0", ""}] != 0 || looks[[2]string{"1", ""}] != 1 {
-		t.Errorf("%v", looks)
+	if len(seen) != 4 || styles[[2]string{"0", ""}] != 0 || styles[[2]string{"1", ""}] != 1 {
+		t.Errorf("%v", styles)
 	}
 }
 
 // A variant looks the same in the chart of all and in the chart of a pair, and mains
 // and battery look like no group.
-func TestLooksKeepTheirMeaning(t *testing.T) {
+func TestStylesKeepTheirMeaning(t *testing.T) {
 	var plots []plot
 	for i, v := range []string{"cores=4", "cores=6", "cores=8"} {
 		for _, supply := range []string{"mains", "battery"} {
@@ -132,16 +132,16 @@ func TestLooksKeepTheirMeaning(t *testing.T) {
 	charts := chartsOf(t, plant(4, plots...))
 	all := map[string]int{}
 	for _, s := range mustHave(t, charts, "result-tile-sort-mains-score").Panels[0].Series {
-		all[s.Name] = s.Look
+		all[s.Name] = s.Style
 	}
 	for _, s := range mustHave(t, charts, "pair-tile-sort-cores-4-cores-8-unit-oak-on-mains-score").Panels[0].Series {
-		if look, ok := all[s.Name]; !ok || look != s.Look {
-			t.Errorf("%s is look %d, and %d among all (%v)", s.Name, s.Look, look, all)
+		if style, ok := all[s.Name]; !ok || style != s.Style {
+			t.Errorf("%s is style %d, and %d among all (%v)", s.Name, s.Style, style, all)
 		}
 	}
 	for _, s := range mustHave(t, charts, "pair-tile-sort-battery-mains-unit-oak-cores-6-score").Panels[0].Series {
-		for name, look := range all {
-			if look == s.Look {
+		for name, style := range all {
+			if style == s.Style {
 				t.Errorf("%s looks like %s", s.Name, name)
 			}
 		}

@@ -40,7 +40,7 @@ const mostTickedRows = 4
 func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []chart.Series, crosses map[string][]chart.Point, low, high float64) chart.Chart {
 	c := chart.Chart{
 		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
-		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %s", t.Metric, amount(place.n, "run"))},
+		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %s", t.Metric, sentence.Counted(place.n, "run"))},
 		Sharing: true,
 		Alt:     workload + ": how far every run lies from the mean of its repeats, in the order of time.",
 	}
@@ -95,7 +95,7 @@ func (b *builder) dayRows(t *Topic, workload string, place timePlace) (rows []ch
 			continue
 		}
 		if series[n] == nil {
-			series[n] = &chart.Series{Name: n, Look: b.cast.look(r.Device, r.Variant), Small: true}
+			series[n] = &chart.Series{Name: n, Style: b.legend.style(r.Device, r.Variant), Small: true}
 		}
 		if counts {
 			series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt), 100*away))
@@ -130,8 +130,8 @@ func reachOf(rows []chart.Series) (low, high float64) {
 // else by device.
 func (b *builder) dayNames(workload string) func(*Run) string {
 	ways := []func(*Run) string{
-		func(r *Run) string { return b.cast.name(r.Device, r.Variant) + supplyWord(r.Supply) },
-		func(r *Run) string { return b.cast.name(r.Device, r.Variant) },
+		func(r *Run) string { return b.legend.name(r.Device, r.Variant) + supplyWord(r.Supply) },
+		func(r *Run) string { return b.legend.name(r.Device, r.Variant) },
 		func(r *Run) string { return r.Device },
 	}
 	for _, way := range ways {

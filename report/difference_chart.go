@@ -11,11 +11,11 @@ import (
 
 // pairChart draws the curves of a comparison's two sides with its bands.
 func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
-	lookA, lookB := b.cast.sideLooks(c)
+	styleA, styleB := b.legend.sideStyles(c)
 	place := placeSettings(compareSettings(c))
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
-	for side, look := range []int{lookA, lookB} {
-		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Look: look, Joined: true}
+	for side, style := range []int{styleA, styleB} {
+		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Style: style, Joined: true}
 		for _, x := range c.Settings {
 			mean, n := x.MeanA, x.NA
 			if side == 1 {
@@ -40,16 +40,6 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	b.addStrip(&out, c)
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
 	return out
-}
-
-func joinTitle(parts ...string) string {
-	var kept []string
-	for _, p := range parts {
-		if p != "" {
-			kept = append(kept, p)
-		}
-	}
-	return strings.Join(kept, ", ")
 }
 
 func sideRuns(c *analysis.Comparison) []int {
@@ -91,7 +81,7 @@ func near(a, b analysis.Number) bool { return a-b <= 1e-9*b && b-a <= 1e-9*b }
 // margin.
 func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	place := placeSettings(compareSettings(c))
-	lookA, lookB := b.cast.sideLooks(c)
+	styleA, styleB := b.legend.sideStyles(c)
 	zero, above, below := 0.0, 100*c.Margin, -100*c.Margin
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "difference in %, " + sentence.Side(c.A) + " over " + sentence.Side(c.B), Signed: true}}
 	p.Guides = []chart.Guide{{Y: &zero, Thick: true}}
@@ -99,9 +89,9 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		p.Guides = append(p.Guides, chart.Guide{Y: &above}, chart.Guide{Y: &below})
 	}
 	series := map[analysis.Verdict]*chart.Series{
-		analysis.VerdictA: {Look: lookA}, analysis.VerdictB: {Look: lookB}, analysis.VerdictTie: {Look: 0}, analysis.VerdictUnclear: {Look: 0},
+		analysis.VerdictA: {Style: styleA}, analysis.VerdictB: {Style: styleB}, analysis.VerdictTie: {Style: 0}, analysis.VerdictUnclear: {Style: 0},
 	}
-	line := chart.Series{Bare: true, Joined: true, Look: plainLook}
+	line := chart.Series{Bare: true, Joined: true, Style: plainStyle}
 	shared := 0
 	for _, s := range c.Settings {
 		if !s.Diff.Known() {
@@ -116,7 +106,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	if shared == 0 {
 		return chart.Chart{}, false
 	}
-	series[analysis.VerdictTie].Look, series[analysis.VerdictUnclear].Look = plainLook, plainLook
+	series[analysis.VerdictTie].Style, series[analysis.VerdictUnclear].Style = plainStyle, plainStyle
 	series[analysis.VerdictUnclear].Open = true
 	p.Series = append(p.Series, line)
 	for _, v := range []analysis.Verdict{analysis.VerdictA, analysis.VerdictB, analysis.VerdictTie, analysis.VerdictUnclear} {
@@ -125,7 +115,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		}
 	}
 	b.clipBounds(&p, c)
-	p.Strip = strip(c, place, lookA, lookB)
+	p.Strip = strip(c, place, styleA, styleB)
 	crossings := addCrossings(&p, c)
 	where := conditions(c)
 	out := chart.Chart{
@@ -133,7 +123,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		Title: joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " against " + sentence.Side(c.B),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
 		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
-			stripItems(c, lookA, lookB)...),
+			stripItems(c, styleA, styleB)...),
 		Panels: []chart.Panel{p},
 	}
 	if c.Margin > 0 {
@@ -144,8 +134,8 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	return out, true
 }
 
-// plainLook stands for the ink of the picture.
-const plainLook = chart.Ink
+// plainStyle stands for the ink of the picture.
+const plainStyle = chart.Ink
 
 // aboveZero says what a positive difference means.
 func aboveZero(c *analysis.Comparison) string {

@@ -52,11 +52,11 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		Beside: true,
 	}
 	hollow := false
-	looks := b.cast.looks(keysOf(groups))
+	styles := b.legend.styles(keysOf(groups))
 	for _, d := range denominators {
 		p := chart.Panel{Title: d.title, X: place.axis()}
 		for _, g := range groups {
-			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, looks[[2]string{g.Device, g.Variant}]); ok {
+			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, styles[[2]string{g.Device, g.Variant}]); ok {
 				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
 					hollow = hollow || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To)
@@ -91,26 +91,26 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	c.Alt = unit + "."
 	for _, g := range groups {
 		if words := wordsOf(sentence.Efficient(g)); words != "" && len(g.Points) > 1 {
-			c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": " + words
+			c.Alt += " " + b.legend.name(g.Device, g.Variant) + ": " + words
 		} else {
-			c.Alt += " " + b.cast.name(g.Device, g.Variant) + ": too few settings to tell the best."
+			c.Alt += " " + b.legend.name(g.Device, g.Variant) + ": too few settings to tell the best."
 		}
 	}
 	return c, most
 }
 
-func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place settings, factor analysis.Number, look int) (s chart.Series, lane []chart.Lane, ok bool) {
+func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place settings, factor analysis.Number, style int) (s chart.Series, lane []chart.Lane, ok bool) {
 	i := slices.IndexFunc(g.Efficiencies, func(e analysis.Efficiency) bool { return e.By == by })
 	if i < 0 {
 		return s, nil, false
 	}
 	e := &g.Efficiencies[i]
-	s = chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: look, Joined: true}
+	s = chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: style, Joined: true}
 	for _, x := range e.Points {
 		s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), factor*x.Value, factor*x.Lower, factor*x.Upper))
 	}
 	if len(s.Points) > 1 && (e.Peak != "" || e.PeakW.Known()) { // one setting is the best of nothing
-		lane = []chart.Lane{{Reach: chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}, Look: s.Look, At: place.at(e.PeakW, e.Peak)}}
+		lane = []chart.Lane{{Reach: chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}, Style: s.Style, At: place.at(e.PeakW, e.Peak)}}
 	}
 	if r := g.Effective; len(place.names) == 0 && r.FromW.Known() && r.ToW.Known() {
 		s.Within = &chart.Reach{From: float64(r.FromW), To: float64(r.ToW)}

@@ -61,9 +61,9 @@ func (b *builder) framesChart(list []Frames) chart.Chart {
 	var counts []string
 	for i, f := range list {
 		ranked := f.Times.Ranked()
-		frames := amount(int(ranked.Frames()), "frame")
+		frames := sentence.Counted(int(ranked.Frames()), "frame")
 		counts = append(counts, f.Name+": "+frames)
-		s := chart.Series{Name: f.Name, Look: i, Joined: true, Bare: true}
+		s := chart.Series{Name: f.Name, Style: i, Joined: true, Bare: true}
 		for _, q := range exceedance(ranked) {
 			if 100*q[1] >= rarestShare {
 				s.Points = append(s.Points, flat(q[0], 100*q[1]))

@@ -4,7 +4,6 @@ import (
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
-	"fmt"
 	"html/template"
 	"io"
 	"maps"
@@ -56,7 +55,7 @@ func (p *Page) HTML(w io.Writer) error {
 	for i := range p.Runs {
 		v.Runs = append(v.Runs, p.run(&p.Runs[i]))
 	}
-	v.RunsWord = "All " + amount(len(p.Runs), "run")
+	v.RunsWord = "All " + sentence.Counted(len(p.Runs), "run")
 	if len(p.Runs) == 1 {
 		v.RunsWord = "The run"
 	}
@@ -119,7 +118,7 @@ func view(s *Section, id string) sectionView {
 	for _, t := range s.Tables {
 		v.Tables = append(v.Tables, t.On(table.Page))
 	}
-	v.TablesWord, v.NotesWord = amount(len(s.Tables), "table"), amount(len(s.Notes), "note")
+	v.TablesWord, v.NotesWord = sentence.Counted(len(s.Tables), "table"), sentence.Counted(len(s.Notes), "note")
 	for i := range s.Sections {
 		v.Sections = append(v.Sections, view(&s.Sections[i], id+"-"+strconv.Itoa(i+1)))
 	}
@@ -136,13 +135,6 @@ var negative = regexp.MustCompile(`(^|[ (])-(\d)`)
 func typeset(text string) string {
 	text = units.ReplaceAllString(text, "$1$3\u00a0$2$4")
 	return negative.ReplaceAllString(text, "$1−$2")
-}
-
-func amount(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return fmt.Sprintf("%d %ss", n, word)
 }
 
 func chartOf(c *chart.Chart) chartView {

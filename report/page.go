@@ -1,7 +1,7 @@
 package report
 
 import (
-	"fmt"
+	"strings"
 	"time"
 
 	"sweepd/report/chart"
@@ -29,17 +29,39 @@ type Page struct {
 // Section is a heading with what belongs to it, and sections below it.
 type Section struct {
 	Title     string
-	Sentences []Said
+	Sentences []Statement
 	Charts    []chart.Chart
 	Tables    []*table.Table
 	Notes     []string
 	Sections  []Section
 }
 
-// Said is a sentence with what it is about.
-type Said struct {
+// Statement is a sentence with what it is about.
+type Statement struct {
 	About string
 	sentence.Sentence
+}
+
+// say adds sentences on one thing: the doubtful ones each by itself, all others before
+// them as one paragraph.
+func (s *Section) say(about string, list ...sentence.Sentence) {
+	var plain []string
+	var doubtful []Statement
+	tone := sentence.Plain
+	for _, x := range list {
+		switch {
+		case x.Text == "":
+		case x.Tone == sentence.Doubtful:
+			doubtful = append(doubtful, Statement{about, x})
+		default:
+			plain = append(plain, x.Text)
+			tone = max(tone, x.Tone)
+		}
+	}
+	if len(plain) > 0 {
+		s.Sentences = append(s.Sentences, Statement{about, sentence.Sentence{Tone: tone, Text: strings.Join(plain, " ")}})
+	}
+	s.Sentences = append(s.Sentences, doubtful...)
 }
 
 func (s *Section) empty() bool {
@@ -65,28 +87,18 @@ type cellKey struct{ device, workload, supply, variant, setting string }
 
 // builder lays a report out.
 type builder struct {
-	in    *Input
-	study *Study
-	cast  cast
-	zone  *time.Location
-	names map[string]bool // of charts
-	cells map[cellKey][]*run.Run
-	means map[string]map[cellKey]float64 // by metric
-}
-
-// unique makes a chart's name one of its kind.
-func (b *builder) unique(name string) string {
-	candidate := name
-	for i := 2; b.names[candidate]; i++ {
-		candidate = fmt.Sprintf("%s-%d", name, i)
-	}
-	b.names[candidate] = true
-	return candidate
+	in     *Input
+	study  *Study
+	legend legend
+	zone   *time.Location
+	names  map[string]bool // of charts
+	cells  map[cellKey][]*run.Run
+	means  map[string]map[cellKey]float64 // by metric
 }
 
 // Compose lays a report out.
 func Compose(in Input) *Page {
-	b := &builder{in: &in, study: &in.Study, cast: newCast(&in.Study), zone: in.Zone, names: map[string]bool{},
+	b := &builder{in: &in, study: &in.Study, legend: newLegend(&in.Study), zone: in.Zone, names: map[string]bool{},
 		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
 	if b.zone == nil {
 		b.zone = time.UTC

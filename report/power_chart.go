@@ -38,10 +38,10 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
 	}
-	looks := b.cast.looks(keysOf(groups))
+	styles := b.legend.styles(keysOf(groups))
 	several := false
 	for _, g := range groups {
-		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: looks[[2]string{g.Device, g.Variant}], Joined: true}
+		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: styles[[2]string{g.Device, g.Variant}], Joined: true}
 		var ends []string
 		for _, x := range g.Points {
 			if !x.PackageW.Known() {
@@ -102,7 +102,7 @@ func limits(g *analysis.CurveGroup, s chart.Series) []chart.Guide {
 	add := func(w analysis.Number, word string) {
 		if w.Known() && g.Effective.Source == analysis.RangeFromPackage {
 			y := float64(w)
-			list = append(list, chart.Guide{Y: &y, Text: fmt.Sprintf("%s of %s: %s W", word, s.Name, sentence.Significant(y)), Look: s.Look + 1, Low: word == "floor", Left: word == "cap"})
+			list = append(list, chart.Guide{Y: &y, Text: fmt.Sprintf("%s of %s: %s W", word, s.Name, sentence.Significant(y)), Style: s.Style + 1, Low: word == "floor", Left: word == "cap"})
 		}
 	}
 	add(g.Effective.FloorW, "floor")
@@ -155,11 +155,11 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	for _, g := range groups {
 		keys = append(keys, [2]string{g.Device, g.Variant})
 	}
-	looks := b.cast.looks(keys)
+	styles := b.legend.styles(keys)
 	exact := false
 	for i, g := range groups {
-		name, look := b.cast.name(g.Device, g.Variant), looks[keys[i]]
-		w, h := chart.Series{Name: name, Look: look, Joined: true}, chart.Series{Name: name, Look: look, Joined: true}
+		name, style := b.legend.name(g.Device, g.Variant), styles[keys[i]]
+		w, h := chart.Series{Name: name, Style: style, Joined: true}, chart.Series{Name: name, Style: style, Joined: true}
 		var ends []string
 		for _, x := range g.Points {
 			n = append(n, x.N)

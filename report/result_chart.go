@@ -66,9 +66,9 @@ func keysOf(groups []*analysis.CurveGroup) [][2]string {
 
 func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place settings) chart.Panel {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
-	looks := b.cast.looks(keysOf(groups))
+	styles := b.legend.styles(keysOf(groups))
 	for _, g := range groups {
-		s := chart.Series{Name: b.cast.name(g.Device, g.Variant), Look: looks[[2]string{g.Device, g.Variant}], Joined: true}
+		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: styles[[2]string{g.Device, g.Variant}], Joined: true}
 		for _, x := range g.Points {
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}
@@ -136,9 +136,9 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 	if len(p.X.Names) > 0 {
 		place = settings{names: p.X.Names}
 	}
-	lookA, lookB := b.cast.sideLooks(x)
-	p.Strip = strip(x, place, lookA, lookB)
-	c.Key = append(c.Key, stripItems(x, lookA, lookB)...)
+	styleA, styleB := b.legend.sideStyles(x)
+	p.Strip = strip(x, place, styleA, styleB)
+	c.Key = append(c.Key, stripItems(x, styleA, styleB)...)
 	c.Key = append(c.Key, addCrossings(p, x)...)
 }
 
@@ -167,16 +167,16 @@ func compareSettings(c *analysis.Comparison) []setting {
 }
 
 // strip turns bands into cells.
-func strip(c *analysis.Comparison, place settings, lookA, lookB int) []chart.Cell {
+func strip(c *analysis.Comparison, place settings, styleA, styleB int) []chart.Cell {
 	var cells []chart.Cell
 	for _, band := range c.Bands {
 		from, to := place.reach(place.at(band.FromW, band.From)), place.reach(place.at(band.ToW, band.To))
 		cell := chart.Cell{Reach: chart.Reach{From: from.From, To: to.To}}
 		switch band.Verdict {
 		case analysis.VerdictA:
-			cell.Verdict, cell.Look = chart.Ahead, lookA
+			cell.Verdict, cell.Style = chart.Ahead, styleA
 		case analysis.VerdictB:
-			cell.Verdict, cell.Look = chart.Ahead, lookB
+			cell.Verdict, cell.Style = chart.Ahead, styleB
 		case analysis.VerdictTie:
 			cell.Verdict = chart.Level
 		default:
@@ -188,7 +188,7 @@ func strip(c *analysis.Comparison, place settings, lookA, lookB int) []chart.Cel
 }
 
 // stripItems explain the cells that occur.
-func stripItems(c *analysis.Comparison, lookA, lookB int) []chart.Item {
+func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	has := map[analysis.Verdict]bool{}
 	for _, band := range c.Bands {
 		has[band.Verdict] = true
@@ -199,8 +199,8 @@ func stripItems(c *analysis.Comparison, lookA, lookB int) []chart.Item {
 			items = append(items, it)
 		}
 	}
-	add(analysis.VerdictA, chart.Item{Symbol: chart.SymbolAhead, Look: lookA, Text: sentence.Side(c.A) + " ahead"})
-	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Look: lookB, Text: sentence.Side(c.B) + " ahead"})
+	add(analysis.VerdictA, chart.Item{Symbol: chart.SymbolAhead, Style: styleA, Text: sentence.Side(c.A) + " ahead"})
+	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Style: styleB, Text: sentence.Side(c.B) + " ahead"})
 	add(analysis.VerdictTie, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(c.Margin) + " %"})
 	add(analysis.VerdictUnclear, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
 	return items

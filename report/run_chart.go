@@ -97,8 +97,8 @@ func findingMarks(r *Run) (marks []chart.Mark, items []chart.Item) {
 // mostPoints is how many points of a line a chart can show apart.
 const mostPoints = 360
 
-func traceSeries(l Line, look int) chart.Series {
-	s := chart.Series{Name: l.Name, Look: look, Joined: true, Bare: true, Steps: l.Steps}
+func traceSeries(l Line, style int) chart.Series {
+	s := chart.Series{Name: l.Name, Style: style, Joined: true, Bare: true, Steps: l.Steps}
 	for _, q := range thin(l.Times, l.Values, mostPoints) {
 		s.Points = append(s.Points, flat(q[0], q[1]))
 	}

@@ -47,8 +47,8 @@ func (b *builder) results(t *Topic, workload string) Section {
 	for _, supply := range supplies {
 		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
-			about := joinTitle(b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-			s.Sentences = append(s.Sentences, led(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)...)
+			about := joinTitle(b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
+			s.say(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)
 			s.Tables = append(s.Tables, table.Curve(&t.Curve, g))
 			s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 		}
@@ -102,7 +102,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 				s.Charts = append(s.Charts, x)
 			}
 		}
-		s.Sentences = append(s.Sentences, led(about, append(sentence.Compare(c), sentence.Obedience(c)...)...)...)
+		s.say(about, append(sentence.Compare(c), sentence.Obedience(c)...)...)
 		s.Tables = append(s.Tables, table.Compare(c))
 		s.Notes = appendNotes(s.Notes, about+": besides, ", c.Confounders)
 		s.Notes = appendNotes(s.Notes, about+": ", c.Notes)
@@ -116,7 +116,7 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 	for _, supply := range supplies {
 		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
-			s.Sentences = append(s.Sentences, led(joinTitle(b.cast.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)...)
+			s.say(joinTitle(b.legend.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)
 			if len(g.Efficiencies) > 0 {
 				unit, factor := efficiencyUnit(t)
 				s.Tables = append(s.Tables, table.Efficiency(g, unit, factor))
@@ -149,8 +149,8 @@ func (b *builder) battery(workload string) Section {
 	}
 	s.Charts = b.batteryCharts(r, workload, groups)
 	for _, g := range groups {
-		about := b.cast.name(g.Device, g.Variant)
-		s.Sentences = append(s.Sentences, led(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)...)
+		about := b.legend.name(g.Device, g.Variant)
+		s.say(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)
 		s.Tables = append(s.Tables, table.Battery(r, g))
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}
@@ -185,8 +185,8 @@ func (b *builder) across() Section {
 			return
 		}
 		for _, x := range r.AcrossPairs {
-			s.Sentences = append(s.Sentences, led(joinTitle(deref(x.Device), deref(x.Variant), supplyTitle(x.Supply)),
-				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)})...)
+			s.say(joinTitle(deref(x.Device), deref(x.Variant), supplyTitle(x.Supply)),
+				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)})
 		}
 	}
 	for i := range b.study.Topics {
@@ -194,13 +194,6 @@ func (b *builder) across() Section {
 		add(b.study.Topics[i].Supply)
 	}
 	return s
-}
-
-func supplyTitle(s *string) string {
-	if s == nil {
-		return ""
-	}
-	return onSupply(*s)
 }
 
 func (b *builder) days() Section {
@@ -231,7 +224,7 @@ func (b *builder) singleRuns() Section {
 			if f.Severity != "note" {
 				tone = sentence.Doubtful
 			}
-			part.Sentences = append(part.Sentences, Said{f.Severity + ", " + f.Code, sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
+			part.Sentences = append(part.Sentences, Statement{f.Severity + ", " + f.Code, sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
 		}
 		if !part.empty() {
 			s.Sections = append(s.Sections, part)

@@ -8,39 +8,12 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
-	"sweepd/run"
 )
-
-// title says what the report is about.
-func (b *builder) title() (title, subtitle string) {
-	devices := levels(b.study.runs, func(r *run.Run) string { return r.Device })
-	workloads := levels(b.study.runs, func(r *run.Run) string { return r.Workload })
-	title = listed(devices, 4) + " tested with " + listed(workloads, 4)
-	subtitle = b.howMany()
-	var first, last string
-	for i := range b.in.Runs {
-		if t := b.in.Runs[i].StartedAt; !t.IsZero() {
-			day := t.In(b.zone).Format("2 January 2006")
-			if first == "" {
-				first = day
-			}
-			last = day
-		}
-	}
-	switch {
-	case first == "":
-	case first == last:
-		subtitle += ", " + first
-	default:
-		subtitle += ", " + first + " to " + last
-	}
-	return title, subtitle
-}
 
 // howMany says how many runs there are, and how many of them are in no number and
 // why.
 func (b *builder) howMany() string {
-	text := amount(max(len(b.in.Runs), len(b.study.runs)), "run")
+	text := sentence.Counted(max(len(b.in.Runs), len(b.study.runs)), "run")
 	without := 0
 	for i := range b.study.runs {
 		if !slices.ContainsFunc(b.study.Topics, func(t Topic) bool { _, ok := b.study.runs[i].Results[t.Metric]; return ok }) {
@@ -71,19 +44,6 @@ func (b *builder) howMany() string {
 		text += " (" + strings.Join(out, ", ") + ")"
 	}
 	return text
-}
-
-func listed(words []string, most int) string {
-	switch n := len(words); {
-	case n == 0:
-		return "nothing"
-	case n == 1:
-		return words[0]
-	case n > most:
-		return strings.Join(words[:most], ", ") + fmt.Sprintf(" and %d more", n-most)
-	default:
-		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
-	}
 }
 
 // short is what a reader takes home: one section for each question.
@@ -139,28 +99,6 @@ func (b *builder) brackets() string {
 	return text
 }
 
-// led puts what they are about before sentences: those of one tone that is not
-// doubtful as one paragraph, those that need a look apart.
-func led(about string, list ...sentence.Sentence) []Said {
-	var plain []string
-	var out []Said
-	tone := sentence.Plain
-	for _, x := range list {
-		switch {
-		case x.Text == "":
-		case x.Tone == sentence.Doubtful:
-			out = append(out, Said{about, x})
-		default:
-			plain = append(plain, x.Text)
-			tone = max(tone, x.Tone)
-		}
-	}
-	if len(plain) > 0 {
-		out = slices.Insert(out, 0, Said{about, sentence.Sentence{Tone: tone, Text: strings.Join(plain, " ")}})
-	}
-	return out
-}
-
 // decided are the sentences of a comparison that settle something: on the whole,
 // then setting by setting.
 func decided(c *analysis.Comparison) []sentence.Sentence {
@@ -187,22 +125,22 @@ func (b *builder) whoIsAhead() Section {
 		}
 		if t.Reference != "" {
 			text := "The others are compared with " + t.Reference + "."
-			s.Sentences = append(s.Sentences, Said{t.Metric, sentence.Sentence{Text: text}})
+			s.Sentences = append(s.Sentences, Statement{t.Metric, sentence.Sentence{Text: text}})
 		}
 		for i := range t.Device.Comparisons {
 			c := &t.Device.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))
-			if len(t.Device.Comparisons) > 1 && b.cast.manyDevices(&t) {
+			if len(t.Device.Comparisons) > 1 && b.legend.manyDevices(&t) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
-			s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
+			s.say(about, decided(c)...)
 		}
 	}
 	return s
 }
 
 // manyDevices tells whether a comparison has to name its sides.
-func (c cast) manyDevices(t *Topic) bool {
+func (l legend) manyDevices(t *Topic) bool {
 	pairs := map[[2]string]bool{}
 	for _, x := range t.Device.Comparisons {
 		pairs[[2]string{x.A, x.B}] = true
@@ -216,8 +154,8 @@ func (b *builder) whatToSet() Section {
 		for i := range t.Curve.Groups {
 			g := &t.Curve.Groups[i]
 			if text := sentence.ToSet(&t.Curve, g); text != "" {
-				about := joinTitle(g.Workload, b.cast.name(g.Device, g.Variant), onSupply(g.Supply))
-				s.Sentences = append(s.Sentences, Said{about, sentence.Sentence{Text: text}})
+				about := joinTitle(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
+				s.Sentences = append(s.Sentences, Statement{about, sentence.Sentence{Text: text}})
 			}
 		}
 	}
@@ -233,7 +171,7 @@ func (b *builder) onBattery() Section {
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))
-			s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
+			s.say(about, decided(c)...)
 		}
 	}
 	return s
@@ -246,7 +184,7 @@ func (b *builder) howLong() Section {
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, b.cast.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)...)
+		s.say(joinTitle(g.Workload, b.legend.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)
 	}
 	return s
 }
@@ -258,22 +196,22 @@ func (b *builder) whatVariantsGive() Section {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
 				about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
-				s.Sentences = append(s.Sentences, led(about, decided(c)...)...)
+				s.say(about, decided(c)...)
 			}
 		}
 	}
 	if b.study.Battery != nil {
 		for i := range b.study.Battery.Groups {
 			g := &b.study.Battery.Groups[i]
-			s.Sentences = append(s.Sentences, led(joinTitle(g.Workload, g.Device), toldGains(g)...)...)
+			s.say(joinTitle(g.Workload, g.Device), significantGains(g)...)
 		}
 	}
 	return s
 }
 
-// toldGains are the sentences on longer runtimes than another variant's; the
+// significantGains are the sentences on longer runtimes than another variant's; the
 // shorter ones are the same seen from the other.
-func toldGains(g *analysis.BatteryGroup) []sentence.Sentence {
+func significantGains(g *analysis.BatteryGroup) []sentence.Sentence {
 	x := *g
 	x.Overhead = analysis.Overhead{InterceptW: analysis.Unknown()}
 	x.Measured, x.Flagged = nil, nil
@@ -290,7 +228,7 @@ func (b *builder) whatMoneyBuys() Section {
 		compared := valued(&t)
 		for i := range t.Value.Values {
 			v := &t.Value.Values[i]
-			s.Sentences = append(s.Sentences, led(joinTitle(v.Workload, compared[i]), sentence.Value(t.Value.Currency, v)...)...)
+			s.say(joinTitle(v.Workload, compared[i]), sentence.Value(t.Value.Currency, v)...)
 		}
 	}
 	return s
@@ -324,7 +262,7 @@ func (b *builder) notDecided() Section {
 			c := &r.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
 			if open := sentence.Open(c); open.Text != "" {
-				s.Sentences = append(s.Sentences, Said{about, open})
+				s.Sentences = append(s.Sentences, Statement{about, open})
 			}
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
@@ -65,7 +66,7 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 	for _, asked := range q.Metrics {
 		if byMetric[asked] == nil {
 			names := slices.Sorted(maps.Keys(resultNames(runs)))
-			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, listed(names, 10))
+			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, sentence.Listed(names, 10))
 		}
 	}
 	for _, metric := range slices.Sorted(maps.Keys(byMetric)) {
@@ -183,16 +184,16 @@ func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string)
 	if result, err = compare(runs, r); err != nil || result == nil || reference != "" {
 		return result, r.B, err
 	}
-	if best := foremost(result, r.B); best != r.B {
+	if best := bestDevice(result, r.B); best != r.B {
 		r.B = best
 		result, err = compare(runs, r)
 	}
 	return result, r.B, err
 }
 
-// foremost is the device that is best on the whole: that with the best mean of its
+// bestDevice is the device that is best on the whole: that with the best mean of its
 // overall differences from a reference, which is 0 for the reference itself.
-func foremost(r *analysis.CompareResult, reference string) string {
+func bestDevice(r *analysis.CompareResult, reference string) string {
 	sums, counts := map[string]float64{}, map[string]float64{}
 	for i := range r.Comparisons {
 		c := &r.Comparisons[i]

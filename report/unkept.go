@@ -28,7 +28,7 @@ func (b *builder) whatWasNotKept() Section {
 	s := Section{Title: "Which settings were not kept"}
 	devices := map[string]map[string]*unkept{}
 	for k, runs := range b.cells {
-		name := b.cast.name(k.device, k.variant)
+		name := b.legend.name(k.device, k.variant)
 		if devices[name] == nil {
 			devices[name] = map[string]*unkept{}
 		}
@@ -49,8 +49,8 @@ func (b *builder) whatWasNotKept() Section {
 			}
 		}
 		if len(places) > 0 {
-			s.Sentences = append(s.Sentences, Said{name, sentence.Sentence{Tone: sentence.Doubtful,
-				Text: sentence.Capital(listed(places, len(places))) + ": equal settings are not equal power there."}})
+			s.Sentences = append(s.Sentences, Statement{name, sentence.Sentence{Tone: sentence.Doubtful,
+				Text: sentence.Capital(sentence.Listed(places, len(places))) + ": equal settings are not equal power there."}})
 		}
 	}
 	s.Sentences = append(s.Sentences, b.misdeclared()...)
@@ -59,18 +59,18 @@ func (b *builder) whatWasNotKept() Section {
 
 // misdeclared names the runs that count at the setting that was declared although
 // the system reported another one.
-func (b *builder) misdeclared() []Said {
+func (b *builder) misdeclared() []Statement {
 	byDevice := map[string][]string{}
 	for i := range b.in.Runs {
 		r := &b.in.Runs[i]
 		if read := settingOf(r.ReportedW, r.Reported); read != "" && r.Counts() {
-			name := b.cast.name(r.Device, r.Variant)
+			name := b.legend.name(r.Device, r.Variant)
 			byDevice[name] = append(byDevice[name], fmt.Sprintf("%s at %s, where the system reported %s", sentence.ShortID(r.ID), settingOf(r.SettingW, r.Setting), read))
 		}
 	}
-	var list []Said
+	var list []Statement
 	for _, name := range slices.Sorted(maps.Keys(byDevice)) {
-		list = append(list, Said{name, sentence.Sentence{Tone: sentence.Doubtful, Text: "Counted at the declared setting: " + strings.Join(byDevice[name], "; ") + "."}})
+		list = append(list, Statement{name, sentence.Sentence{Tone: sentence.Doubtful, Text: "Counted at the declared setting: " + strings.Join(byDevice[name], "; ") + "."}})
 	}
 	return list
 }

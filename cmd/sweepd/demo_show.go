@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
@@ -58,13 +59,13 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 		return err
 	}
 	p := a.printer()
-	p.sentence(fmt.Sprintf("%s, simulated, in %s. Runs that need a look:", counted(len(runs), "run"), dir), "", text.Plain)
+	p.sentence(fmt.Sprintf("%s, simulated, in %s. Runs that need a look:", sentence.Counted(len(runs), "run"), dir), "", text.Plain)
 	for _, d := range doubtsOf(runs) {
 		example := d.Example
 		if len(d.Settings) > 1 {
 			example = "for example at " + d.ExampleSetting + ", " + example
 		}
-		p.sentence(fmt.Sprintf("  %s %s, %s of %s at %s: %s", d.Severity, d.Code, counted(d.Runs, "run"), d.Device, strings.Join(d.Settings, ", "), example),
+		p.sentence(fmt.Sprintf("  %s %s, %s of %s at %s: %s", d.Severity, d.Code, sentence.Counted(d.Runs, "run"), d.Device, strings.Join(d.Settings, ", "), example),
 			"    ", severityTone(d.Severity))
 	}
 	return p.err

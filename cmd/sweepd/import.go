@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/exporter"
+	"sweepd/report/sentence"
 	"sweepd/store"
 )
 
@@ -43,19 +44,11 @@ unless every row is good, and importing a file again adds nothing.`,
 				if a.json {
 					return a.printJSON(map[string]int{"added": added, "known": known})
 				}
-				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", counted(added, "run"), known)
+				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(added, "run"), known)
 				return err
 			})
 		},
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	return cmd
-}
-
-// counted is a number with its noun: "1 run", "2 runs".
-func counted(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
 )
@@ -37,7 +38,7 @@ have with different content is named and left as it is here.`,
 					err = a.printMerge(report)
 				}
 				if n := len(report.Conflicts); err == nil && n > 0 {
-					err = fmt.Errorf("%s of the other file could not be taken: both files have them, with different content", counted(n, "run"))
+					err = fmt.Errorf("%s of the other file could not be taken: both files have them, with different content", sentence.Counted(n, "run"))
 				}
 				return err
 			})
@@ -71,7 +72,7 @@ const (
 
 func (a *app) printMerge(r store.MergeReport) error {
 	p := a.printer()
-	p.line("%s added, %d were here already", counted(r.Added, "run"), r.Known)
+	p.line("%s added, %d were here already", sentence.Counted(r.Added, "run"), r.Known)
 	for _, id := range r.Recording {
 		p.line("not taken: %s is still recording there; merge again when it has ended", run.ShortID(id))
 	}

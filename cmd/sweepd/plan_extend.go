@@ -9,6 +9,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/console"
+	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
 )
@@ -92,7 +93,7 @@ func (a *app) extend(cmd *cobra.Command, s *store.Store, p planSeen, cells []run
 		_, err := fmt.Fprintln(a.out, "nothing was added: the comparison can tell everywhere, or says nothing of the plan's cells")
 		return err
 	}
-	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", counted(added, "run"), counted(len(cells), "cell"),
+	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", sentence.Counted(added, "run"), sentence.Counted(len(cells), "cell"),
 		progressText(p.plan.Follow(p.runs, "", p.estimates, time.Now())))
 	return err
 }

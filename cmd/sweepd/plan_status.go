@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/run"
@@ -86,7 +87,7 @@ func (a *app) printPlan(p planSeen, device string, every bool) error {
 		}
 	}
 	if n := len(g.Outside); n > 0 {
-		out.sentence(fmt.Sprintf("%s since the plan was made belong to no open cell of it", counted(n, "run")), "", toneDoubt)
+		out.sentence(fmt.Sprintf("%s since the plan was made belong to no open cell of it", sentence.Counted(n, "run")), "", toneDoubt)
 	}
 	if g.Next > 0 {
 		out.sentence(fmt.Sprintf("next: %d. %s", g.Next, p.plan.Slots[g.Next-1].Cell), "  ", text.Plain)
@@ -100,7 +101,7 @@ func planTitle(p *schedule.Plan, g schedule.Progress) string {
 		passes = max(passes, s.Pass)
 	}
 	return fmt.Sprintf("plan %d of %s: %s in %s, seed %d", p.ID, p.CreatedAt.Local().Format("2006-01-02 15:04"),
-		counted(len(g.Slots), "run"), passesText(passes), p.Seed)
+		sentence.Counted(len(g.Slots), "run"), passesText(passes), p.Seed)
 }
 
 func passesText(n int) string {
@@ -116,7 +117,7 @@ func progressText(g schedule.Progress) string {
 		s += fmt.Sprintf(" (%d to be repeated)", g.Repeat)
 	}
 	if g.Rejected > 0 {
-		s += ", " + counted(g.Rejected, "run") + " rejected"
+		s += ", " + sentence.Counted(g.Rejected, "run") + " rejected"
 	}
 	if g.Left > 0 {
 		left := time.Duration(g.LeftS * float64(time.Second)).Round(time.Minute)

@@ -51,16 +51,16 @@ type Axis struct {
 // unknown. A point whose Y is NaN breaks the line.
 type Point struct{ X, Y, Lower, Upper float64 }
 
-// Series is one curve. Look picks its colour, marker and dashes.
+// Series is one curve. Style picks its colour, marker and dashes: 0 to 5, or Ink.
 type Series struct {
 	Name    string
-	Look    int
+	Style   int
 	Points  []Point
 	Joined  bool   // by straight lines
 	Bare    bool   // without markers
 	Steps   bool   // each value holds until the next point
 	Within  *Reach // markers outside are hollow; nil: none
-	Crossed bool   // small crosses instead of the look's markers
+	Crossed bool   // small crosses instead of the style's markers
 	Small   bool   // small markers, for many points
 	Open    bool   // hollow markers, for what is not certain
 }
@@ -72,8 +72,8 @@ type Reach struct{ From, To float64 }
 // of them, with the curve's marker at one place of it.
 type Lane struct {
 	Reach
-	Look int
-	At   float64
+	Style int
+	At    float64
 }
 
 // Span shades a stretch of the x axis, with a word at its top.
@@ -85,9 +85,9 @@ type Span struct {
 // Guide is a straight dashed line with a word: level (Y), upright (X) or, with
 // neither, the line on which both axes are equal.
 type Guide struct {
-	X, Y *float64
-	Text string
-	Look int // 0: ink; n: colour of look n-1
+	X, Y  *float64
+	Text  string
+	Style int // 0: ink; n: colour of style n-1
 	// Thick stands for zero and other lines that the eye starts from.
 	Thick bool
 	// Low writes the word beneath a level line instead of above it, Left at its
@@ -99,7 +99,7 @@ type Guide struct {
 type Verdict int
 
 const (
-	Ahead   Verdict = iota // the side with the look is ahead
+	Ahead   Verdict = iota // the side with the style is ahead
 	Level                  // level within the margin
 	Unclear                // it cannot be told
 )
@@ -108,7 +108,7 @@ const (
 type Cell struct {
 	Reach
 	Verdict Verdict
-	Look    int // of the side that is ahead
+	Style   int // of the side that is ahead
 }
 
 // Mark is an upright line with a short badge, explained in the key.
@@ -120,7 +120,7 @@ type Mark struct {
 // Item is one entry of the key: a symbol and what it means.
 type Item struct {
 	Symbol Symbol
-	Look   int
+	Style  int
 	Badge  string
 	Text   string
 }
@@ -129,10 +129,10 @@ type Item struct {
 type Symbol int
 
 const (
-	SymbolSeries Symbol = iota // marker and line of the look
-	SymbolPoints               // marker of the look
-	SymbolLine                 // line of the look
-	SymbolAhead                // cell of the strip: the look's side is ahead
+	SymbolSeries Symbol = iota // marker and line of the style
+	SymbolPoints               // marker of the style
+	SymbolLine                 // line of the style
+	SymbolAhead                // cell of the strip: the style's side is ahead
 	SymbolLevel
 	SymbolUnclear
 	SymbolInterval // an interval bar

@@ -37,19 +37,19 @@ func everything() *Chart {
 				Spans:  []Span{{Reach{5, 8}, "ignored"}},
 				Lanes:  []Lane{{Reach{8, 12}, 0, 8}, {Reach{25, 25}, 1, 25}},
 				Strip:  []Cell{{Reach{4.5, 9}, Ahead, 1}, {Reach{9, 15}, Level, 0}, {Reach{15, 20}, Unclear, 0}, {Reach{20, 26}, Ahead, 0}},
-				Guides: []Guide{{X: number(12), Text: "12.0 W"}, {Y: number(60), Text: "60", Look: 2}, {Y: number(20), Text: "twenty", Low: true, Left: true}, {}},
+				Guides: []Guide{{X: number(12), Text: "12.0 W"}, {Y: number(60), Text: "60", Style: 2}, {Y: number(20), Text: "twenty", Low: true, Left: true}, {}},
 				Series: []Series{
 					{Name: "unit-oak", Joined: true, Within: &Reach{8, 12}, Points: []Point{{5, 30, 29, 31}, {8, 41.5, 40, 43}, {12, 58, 57, 59}, {25, 84.5, 80, 89}}},
-					{Name: "unit-elm with a name of several words", Look: 1, Joined: true, Points: []Point{{5, 32, nan, nan}, {8, nan, nan, nan}, {12, 61, 60, 62}, {25, 79, 78, 80}}},
+					{Name: "unit-elm with a name of several words", Style: 1, Joined: true, Points: []Point{{5, 32, nan, nan}, {8, nan, nan, nan}, {12, 61, 60, 62}, {25, 79, 78, 80}}},
 				},
 			},
 			{
 				X: Axis{Label: "time, s"}, Y: Axis{Label: "power, W", From: number(0)}, Marks: []Mark{{10, "1"}},
-				Series: []Series{{Name: "limit", Look: 2, Joined: true, Steps: true, Bare: true, Points: []Point{{5, 20, nan, nan}, {15, 25, nan, nan}, {25, 25, nan, nan}}},
-					{Crossed: true, Points: []Point{{20, 3, nan, nan}}}, {Name: "unclear", Look: 3, Open: true, Points: []Point{{22, 9, 2, 16}}}},
+				Series: []Series{{Name: "limit", Style: 2, Joined: true, Steps: true, Bare: true, Points: []Point{{5, 20, nan, nan}, {15, 25, nan, nan}, {25, 25, nan, nan}}},
+					{Crossed: true, Points: []Point{{20, 3, nan, nan}}}, {Name: "unclear", Style: 3, Open: true, Points: []Point{{22, 9, 2, 16}}}},
 			},
 		},
-		Key: []Item{{Symbol: SymbolInterval, Text: "95 % interval"}, {Symbol: SymbolAhead, Look: 1, Text: "unit-elm ahead"}, {Symbol: SymbolLevel, Text: "level within 2 %"},
+		Key: []Item{{Symbol: SymbolInterval, Text: "95 % interval"}, {Symbol: SymbolAhead, Style: 1, Text: "unit-elm ahead"}, {Symbol: SymbolLevel, Text: "level within 2 %"},
 			{Symbol: SymbolUnclear, Text: "cannot be told"}, {Symbol: SymbolLane, Text: "plateau"}, {Symbol: SymbolHollow, Text: "not obeyed"}, {Symbol: SymbolBadge, Badge: "1", Text: "supply_changed"},
 			{Symbol: SymbolCross, Text: "rejected"}, {Symbol: SymbolGuide, Text: "margin"}, {Symbol: SymbolSpan, Text: "ignored"}, {Text: "words alone", Symbol: SymbolNone}},
 	}
@@ -62,11 +62,11 @@ func TestGolden(t *testing.T) {
 		Series: []Series{{Name: "unit-oak", Small: true, Points: []Point{{1777881600, -1, math.NaN(), math.NaN()}, {1777906800, 2, math.NaN(), math.NaN()}}}},
 	}, {
 		X: Axis{Label: "start", Clock: time.UTC}, Y: Axis{Signed: true}, Guides: []Guide{{Y: number(0), Thick: true}},
-		Series: []Series{{Name: "unit-elm", Look: 1, Small: true, Points: []Point{{1777891600, 1, math.NaN(), math.NaN()}}}, {Crossed: true, Points: []Point{{1777896800, -3, math.NaN(), math.NaN()}}}},
+		Series: []Series{{Name: "unit-elm", Style: 1, Small: true, Points: []Point{{1777891600, 1, math.NaN(), math.NaN()}}}, {Crossed: true, Points: []Point{{1777896800, -3, math.NaN(), math.NaN()}}}},
 	}}}
 	named := &Chart{Name: "named", Title: "Settings with names", Beside: true, Panels: []Panel{
-		{Title: "left", X: Axis{Names: []string{"quiet", "balanced", "performance"}}, Series: []Series{{Name: "a", Look: 4, Joined: true, Points: []Point{{1, 1, 1, 1}, {2, 4, 3, 5}}}, {Name: "left alone", Look: 2, Joined: true, Points: []Point{{1, 2, 2, 2}, {3, 3, 3, 3}}}}},
-		{Title: "right", X: Axis{}, Y: Axis{Log: true}, Series: []Series{{Name: "a", Look: 5, Joined: true, Points: []Point{{1, 0.05, math.NaN(), math.NaN()}, {2, 100, math.NaN(), math.NaN()}}}}},
+		{Title: "left", X: Axis{Names: []string{"quiet", "balanced", "performance"}}, Series: []Series{{Name: "a", Style: 4, Joined: true, Points: []Point{{1, 1, 1, 1}, {2, 4, 3, 5}}}, {Name: "left alone", Style: 2, Joined: true, Points: []Point{{1, 2, 2, 2}, {3, 3, 3, 3}}}}},
+		{Title: "right", X: Axis{}, Y: Axis{Log: true}, Series: []Series{{Name: "a", Style: 5, Joined: true, Points: []Point{{1, 0.05, math.NaN(), math.NaN()}, {2, 100, math.NaN(), math.NaN()}}}}},
 	}}
 	for _, c := range []*Chart{everything(), day, named} {
 		for form, size := range map[string]Size{"wide": Wide, "narrow": Narrow} {
@@ -230,7 +230,7 @@ func TestNamesDoNotTouch(t *testing.T) {
 		tags := make([]nameTag, n)
 		for i := range tags {
 			y := rapid.Float64Range(100, 400).Draw(t, "y")
-			tags[i] = nameTag{look: i, end: [2]float64{0, y}, y: y, height: rapid.SampledFrom([]float64{20, 40}).Draw(t, "height")}
+			tags[i] = nameTag{style: i, end: [2]float64{0, y}, y: y, height: rapid.SampledFrom([]float64{20, 40}).Draw(t, "height")}
 		}
 		spread(tags, 100, 400, 4)
 		for i := range tags {
@@ -317,15 +317,15 @@ func TestPalette(t *testing.T) {
 				t.Errorf("%s: text %v has contrast %.2f", p.Name, c, r)
 			}
 		}
-		for i, c := range p.Looks {
+		for i, c := range p.Styles {
 			if r := contrast(c, p.Paper); r < 3 {
-				t.Errorf("%s: look %d has contrast %.2f", p.Name, i, r)
+				t.Errorf("%s: style %d has contrast %.2f", p.Name, i, r)
 			}
 			for k := range i {
 				for name, m := range vision {
-					a, b := oklab(times(m, linear(c))), oklab(times(m, linear(p.Looks[k])))
+					a, b := oklab(times(m, linear(c))), oklab(times(m, linear(p.Styles[k])))
 					if d := math.Hypot(math.Hypot(a[0]-b[0], a[1]-b[1]), a[2]-b[2]); d < 0.12 {
-						t.Errorf("%s, %s: looks %d and %d are %.3f apart", p.Name, name, k, i, d)
+						t.Errorf("%s, %s: styles %d and %d are %.3f apart", p.Name, name, k, i, d)
 					}
 				}
 			}
@@ -343,15 +343,15 @@ func TestPalette(t *testing.T) {
 	}
 }
 
-// No two looks have the same marker or the same dashes: colour says nothing alone.
-func TestLooksDifferWithoutColour(t *testing.T) {
-	for i := range Light.Looks {
+// No two styles have the same marker or the same dashes: colour says nothing alone.
+func TestStylesDifferWithoutColour(t *testing.T) {
+	for i := range Light.Styles {
 		for k := range i {
 			if cmp.Equal(dashesOf(i, 1), dashesOf(k, 1)) {
-				t.Errorf("looks %d and %d have the same dashes", i, k)
+				t.Errorf("styles %d and %d have the same dashes", i, k)
 			}
 			if cmp.Equal(fmt.Sprint(outline(i, vgPoint(0, 0), 1)), fmt.Sprint(outline(k, vgPoint(0, 0), 1))) {
-				t.Errorf("looks %d and %d have the same marker", i, k)
+				t.Errorf("styles %d and %d have the same marker", i, k)
 			}
 		}
 	}

@@ -146,7 +146,7 @@ func namesOf(panels []Panel) []Item {
 				continue
 			}
 			seen[s.Name] = true
-			it := Item{Symbol: SymbolSeries, Look: s.Look, Text: s.Name}
+			it := Item{Symbol: SymbolSeries, Style: s.Style, Text: s.Name}
 			switch {
 			case !s.Joined:
 				it.Symbol = SymbolPoints

@@ -102,17 +102,17 @@ func (f *frame) item(it placedItem, x, y float64) {
 func (f *frame) symbol(it Item, x, y float64) float64 {
 	t := f.size.Text
 	w := t * (symbolWidth - 0.5)
-	colour := f.palette.look(it.Look)
+	colour := f.palette.colour(it.Style)
 	switch it.Symbol {
 	case SymbolSeries, SymbolPoints, SymbolLine:
 		if it.Symbol != SymbolPoints {
-			f.line(stroke{colour, 3, dashesOf(it.Look, 3)}, [2]float64{x, y}, [2]float64{x + w, y})
+			f.line(stroke{colour, 3, dashesOf(it.Style, 3)}, [2]float64{x, y}, [2]float64{x + w, y})
 		}
 		if it.Symbol != SymbolLine {
-			f.marker(it.Look, x+w/2, y, t*0.32)
+			f.marker(it.Style, x+w/2, y, t*0.32)
 		}
 	case SymbolAhead, SymbolLevel, SymbolUnclear:
-		f.verdict(Cell{Verdict: Verdict(it.Symbol - SymbolAhead), Look: it.Look}, x, y-t*0.55, x+w, y+t*0.55)
+		f.verdict(Cell{Verdict: Verdict(it.Symbol - SymbolAhead), Style: it.Style}, x, y-t*0.55, x+w, y+t*0.55)
 	case SymbolInterval:
 		f.bar(x+w/2, y-t*0.5, y+t*0.5, stroke{colour: f.palette.Ink, width: 1.6})
 	case SymbolLane:

@@ -19,9 +19,9 @@ func (f *frame) lanes(p *Panel, x scale, r room) {
 		y += f.size.Text * laneHeight / 2
 		// A stretch of one setting is as wide as its marker.
 		half := f.size.Text * 0.3
-		f.line(stroke{colour: faded(f.palette.look(l.Look), laneVeil), width: f.size.Text * laneWidth},
+		f.line(stroke{colour: faded(f.palette.colour(l.Style), laneVeil), width: f.size.Text * laneWidth},
 			[2]float64{max(x.at(l.From)-half, r.x0), y}, [2]float64{min(x.at(l.To)+half, r.x1), y})
-		f.marker(l.Look, x.at(l.At), y, f.size.Text*0.28)
+		f.marker(l.Style, x.at(l.At), y, f.size.Text*0.28)
 		y += f.size.Text * laneHeight / 2
 	}
 }

@@ -144,7 +144,7 @@ func shortName(r []rune, from, to, keep int) string {
 }
 
 type nameTag struct {
-	look   int
+	style  int
 	lines  []string
 	end    [2]float64 // of the curve
 	y      float64    // middle of the name
@@ -164,7 +164,7 @@ func (f *frame) names(i int, x, y scale, r room) {
 		lines := f.nameLines(s.Name)
 		height := float64(len(lines)) * f.size.Text * 1.2
 		if !s.Joined {
-			tags = append(tags, nameTag{look: s.Look, lines: lines, end: [2]float64{r.x1, (r.y0 + r.y1) / 2}, y: (r.y0 + r.y1) / 2, height: height})
+			tags = append(tags, nameTag{style: s.Style, lines: lines, end: [2]float64{r.x1, (r.y0 + r.y1) / 2}, y: (r.y0 + r.y1) / 2, height: height})
 			continue
 		}
 		at := f.placed(p, k, x, y)
@@ -175,7 +175,7 @@ func (f *frame) names(i int, x, y scale, r room) {
 			// A thin line from a single point would look like its curve.
 			// A thin line from a single point would look like its curve.
 			joined := slices.ContainsFunc(s.Points[:end], func(q Point) bool { return !math.IsNaN(q.Y) })
-			tags = append(tags, nameTag{s.Look, lines, at[end], at[end][1], height, joined})
+			tags = append(tags, nameTag{s.Style, lines, at[end], at[end][1], height, joined})
 			break
 		}
 	}
@@ -187,7 +187,7 @@ func (f *frame) names(i int, x, y scale, r room) {
 
 func (f *frame) nameTag(t nameTag, r room) {
 	x := r.x1 + f.size.Text*nameGap
-	colour := f.palette.look(t.look)
+	colour := f.palette.colour(t.style)
 	if t.joined {
 		thin := stroke{colour: colour, width: 1.2}
 		if r.x1-t.end[0] > f.size.Text*2.5 { // so long that it would look like more of the curve
@@ -195,7 +195,7 @@ func (f *frame) nameTag(t nameTag, r room) {
 		}
 		f.line(thin, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
 	}
-	f.marker(t.look, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
+	f.marker(t.style, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
 	l := f.nameType()
 	y := t.y - t.height/2 + f.size.Text*0.95
 	for _, line := range t.lines {

@@ -2,16 +2,16 @@ package chart
 
 import "image/color"
 
-// Palette is the colours of the house style. Those of the looks differ from
+// Palette is the colours of the charts. Those of the styles of curves differ from
 // each other also for readers who see fewer colours, and stand out from the paper
 // (TestPalette holds both).
 type Palette struct {
-	Name  string
-	Paper color.NRGBA // background
-	Ink   color.NRGBA // text, axes
-	Soft  color.NRGBA // secondary text
-	Grid  color.NRGBA // grid lines and shading
-	Looks [6]color.NRGBA
+	Name   string
+	Paper  color.NRGBA // background
+	Ink    color.NRGBA // text, axes
+	Soft   color.NRGBA // secondary text
+	Grid   color.NRGBA // grid lines and shading
+	Styles [6]color.NRGBA
 }
 
 // Light and Dark are the two palettes.
@@ -19,12 +19,12 @@ var (
 	Light = Palette{
 		Name:  "light",
 		Paper: rgb(0xfbfaf6), Ink: rgb(0x1b2028), Soft: rgb(0x565d68), Grid: rgb(0xe1ded4),
-		Looks: [6]color.NRGBA{rgb(0x3842c8), rgb(0xe9631b), rgb(0x389a95), rgb(0x550831), rgb(0x6f4a1a), rgb(0x321182)},
+		Styles: [6]color.NRGBA{rgb(0x3842c8), rgb(0xe9631b), rgb(0x389a95), rgb(0x550831), rgb(0x6f4a1a), rgb(0x321182)},
 	}
 	Dark = Palette{
 		Name:  "dark",
 		Paper: rgb(0x13171d), Ink: rgb(0xf0ede6), Soft: rgb(0xaeb4bd), Grid: rgb(0x313842),
-		Looks: [6]color.NRGBA{rgb(0x87b2fe), rgb(0xe09d70), rgb(0xa8f5e2), rgb(0xc93787), rgb(0xfde33e), rgb(0x995dde)},
+		Styles: [6]color.NRGBA{rgb(0x87b2fe), rgb(0xe09d70), rgb(0xa8f5e2), rgb(0xc93787), rgb(0xfde33e), rgb(0x995dde)},
 	}
 )
 
@@ -32,16 +32,16 @@ func rgb(v uint32) color.NRGBA {
 	return color.NRGBA{uint8(v >> 16), uint8(v >> 8), uint8(v), 0xff}
 }
 
-// Ink is the look of what belongs to no curve: the colour of text, circles, an
+// Ink is the style of what belongs to no curve: the colour of text, circles, an
 // unbroken line.
 const Ink = -1
 
-// look is the colour of a look; there are as many as Looks has, besides Ink.
-func (p *Palette) look(i int) color.NRGBA {
-	if i < 0 {
+// colour is the colour of a style, which begin again after the last, or of Ink.
+func (p *Palette) colour(style int) color.NRGBA {
+	if style < 0 {
 		return p.Ink
 	}
-	return p.Looks[i%len(p.Looks)]
+	return p.Styles[style%len(p.Styles)]
 }
 
 // veil is a colour that lets through what lies beneath. The library's SVG takes
@@ -61,10 +61,11 @@ func faded(c color.NRGBA, alpha uint8) veil {
 	return veil{c}
 }
 
-// Names are the CSS names of the palette's colours, in the order of Colours.
+// Names are the CSS names of the palette's colours, in the order of Colours: look1 is that
+// of the first style of curves.
 var Names = []string{"paper", "ink", "soft", "grid", "look1", "look2", "look3", "look4", "look5", "look6"}
 
 // Colours are the palette's colours in the order of Names.
 func (p *Palette) Colours() []color.NRGBA {
-	return append([]color.NRGBA{p.Paper, p.Ink, p.Soft, p.Grid}, p.Looks[:]...)
+	return append([]color.NRGBA{p.Paper, p.Ink, p.Soft, p.Grid}, p.Styles[:]...)
 }

@@ -193,8 +193,8 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
-		if g.Look > 0 {
-			s.colour = f.palette.look(g.Look - 1)
+		if g.Style > 0 {
+			s.colour = f.palette.colour(g.Style - 1)
 			s.dashes = []vgLen{2, 3}
 		}
 		if g.Thick {

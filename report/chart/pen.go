@@ -190,20 +190,20 @@ func (p *pen) fill(x0, y0, x1, y1 float64, c color.Color) {
 	p.c.Fill(path)
 }
 
-// marker draws a look's marker with a rim of paper.
-func (p *pen) marker(look int, x, y, r float64) {
-	path := outline(look, p.at(x, y), vg.Length(r))
-	p.c.SetColor(p.palette.look(look))
+// marker draws a style's marker with a rim of paper.
+func (p *pen) marker(style int, x, y, r float64) {
+	path := outline(style, p.at(x, y), vg.Length(r))
+	p.c.SetColor(p.palette.colour(style))
 	p.c.Fill(path)
 	p.stroke(stroke{colour: p.palette.Paper, width: 1}, path)
 }
 
 // hollow draws a marker's outline.
-func (p *pen) hollow(look int, x, y, r float64) {
-	path := outline(look, p.at(x, y), vg.Length(r))
+func (p *pen) hollow(style int, x, y, r float64) {
+	path := outline(style, p.at(x, y), vg.Length(r))
 	p.c.SetColor(p.palette.Paper)
 	p.c.Fill(path)
-	p.stroke(stroke{colour: p.palette.look(look), width: 2}, path)
+	p.stroke(stroke{colour: p.palette.colour(style), width: 2}, path)
 }
 
 // cross draws a small cross.

@@ -37,10 +37,10 @@ func (f *frame) placed(p *Panel, k int, x, y scale) [][2]float64 {
 func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 	s := &p.Series[k]
 	at := f.placed(p, k, x, y)
-	colour := f.palette.look(s.Look)
+	colour := f.palette.colour(s.Style)
 	for _, piece := range pieces(s, at) {
 		if s.Joined {
-			f.line(stroke{colour, curveWidth, dashesOf(s.Look, curveWidth)}, piece...)
+			f.line(stroke{colour, curveWidth, dashesOf(s.Style, curveWidth)}, piece...)
 		}
 	}
 	for i, q := range s.Points {
@@ -54,11 +54,11 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 		case s.Crossed:
 			f.cross(at[i][0], at[i][1], f.size.Text*0.28, f.palette.Ink)
 		case s.Open || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To):
-			f.hollow(s.Look, at[i][0], at[i][1], f.size.Text*0.27)
+			f.hollow(s.Style, at[i][0], at[i][1], f.size.Text*0.27)
 		case s.Small:
-			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.22)
+			f.marker(s.Style, at[i][0], at[i][1], f.size.Text*0.22)
 		default:
-			f.marker(s.Look, at[i][0], at[i][1], f.size.Text*0.28)
+			f.marker(s.Style, at[i][0], at[i][1], f.size.Text*0.28)
 		}
 	}
 }

@@ -11,8 +11,8 @@ func (f *frame) verdict(c Cell, x0, y0, x1, y1 float64) {
 	r := min((y1-y0)*0.3, (x1-x0)*0.42)
 	switch c.Verdict {
 	case Ahead:
-		f.fill(x0, y0, x1, y1, faded(f.palette.look(c.Look), 0x4a))
-		f.marker(c.Look, x, y, r)
+		f.fill(x0, y0, x1, y1, faded(f.palette.colour(c.Style), 0x4a))
+		f.marker(c.Style, x, y, r)
 	case Level:
 		f.fill(x0, y0, x1, y1, f.palette.Grid)
 		for _, dy := range []float64{-0.5, 0.5} {

@@ -97,19 +97,23 @@ func Group(workload string, others ...string) string {
 	return strings.Join(parts, ", ")
 }
 
-// mostListed is how many words a list names.
+
+// mostListed is how many words a sentence names in a list.
 const mostListed = 10
 
-// listed is a list within a sentence: "5 W, 8 W and 10 W".
-func listed(words []string) string {
+func listed(words []string) string { return Listed(words, mostListed) }
+
+// Listed is a list within a sentence, of which it names so many words at most: "5 W, 8 W
+// and 10 W", "5 W, 8 W and 7 more".
+func Listed(words []string, most int) string {
 	last := len(words) - 1
 	switch {
 	case last < 0:
 		return "nothing"
 	case last == 0:
 		return words[0]
-	case len(words) > mostListed:
-		return fmt.Sprintf("%s and %d more", strings.Join(words[:mostListed], ", "), len(words)-mostListed)
+	case len(words) > most:
+		return fmt.Sprintf("%s and %d more", strings.Join(words[:most], ", "), len(words)-most)
 	}
 	return strings.Join(words[:last], ", ") + " and " + words[last]
 }

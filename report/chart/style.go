@@ -6,11 +6,11 @@ import (
 	"gonum.org/v1/plot/vg"
 )
 
-// dashes of the looks, in multiples of the line's width.
+// dashes of the styles, in multiples of the line's width.
 var dashes = [6][]float64{nil, {4.5, 2.2}, {1.2, 1.6}, {7, 1.8, 1.2, 1.8}, {2.6, 1.4}, {9, 2.4}}
 
-func dashesOf(look int, width float64) []vg.Length {
-	pattern := dashes[max(look, 0)%len(dashes)]
+func dashesOf(style int, width float64) []vg.Length {
+	pattern := dashes[max(style, 0)%len(dashes)]
 	out := make([]vg.Length, len(pattern))
 	for i, d := range pattern {
 		out[i] = vg.Length(d * width)
@@ -18,10 +18,10 @@ func dashesOf(look int, width float64) []vg.Length {
 	return out
 }
 
-// outline is the marker of a look around a centre: circle, square, triangle,
+// outline is the marker of a style around a centre: circle, square, triangle,
 // diamond, triangle upside down, cross. r is the radius of a circle of about the
 // same area.
-func outline(look int, at vg.Point, r vg.Length) vg.Path {
+func outline(style int, at vg.Point, r vg.Length) vg.Path {
 	polygon := func(corners ...[2]float64) vg.Path {
 		var p vg.Path
 		for i, c := range corners {
@@ -35,7 +35,7 @@ func outline(look int, at vg.Point, r vg.Length) vg.Path {
 		p.Close()
 		return p
 	}
-	switch max(look, 0) % len(dashes) {
+	switch max(style, 0) % len(dashes) {
 	case 1:
 		return polygon([2]float64{-.9, -.9}, [2]float64{.9, -.9}, [2]float64{.9, .9}, [2]float64{-.9, .9})
 	case 2:
