@@ -97,7 +97,6 @@ func Group(workload string, others ...string) string {
 	return strings.Join(parts, ", ")
 }
 
-
 // mostListed is how many words a sentence names in a list.
 const mostListed = 10
 
