@@ -83,12 +83,19 @@ func (s *source) instead(at token.Pos, is token.Token, others map[token.Token][]
 	return c
 }
 
-// relational replaces a comparison by another.
+// relational replaces a comparison by another. That a length is not 0 is the same
+// as that it is above.
 func relational(s *source, n ast.Node, _ []ast.Node) []change {
-	if e, is := n.(*ast.BinaryExpr); is {
-		return s.instead(e.OpPos, e.Op, relations)
+	e, is := n.(*ast.BinaryExpr)
+	if !is {
+		return nil
 	}
-	return nil
+	changes := s.instead(e.OpPos, e.Op, relations)
+	call, is := e.X.(*ast.CallExpr)
+	if is && s.of(call.Fun) == "len" && s.of(e.Y) == "0" && e.Op == token.GTR {
+		changes = slices.DeleteFunc(changes, func(c change) bool { return c[0].text == token.NEQ.String() })
+	}
+	return changes
 }
 
 // logical takes and for or, and or for and.

@@ -30,6 +30,7 @@ func TestOperators(t *testing.T) {
 		{"relational", "x = a < b", []string{"x = a <= b", "x = a > b", "x = a >= b", "x = a == b", "x = a != b"}},
 		{"relational", "x = a >= b", []string{"x = a > b", "x = a < b", "x = a <= b", "x = a == b", "x = a != b"}},
 		{"relational", "x = a == nil", []string{"x = a != nil"}},
+		{"relational", "x = len(a) > 0", []string{"x = len(a) >= 0", "x = len(a) < 0", "x = len(a) <= 0", "x = len(a) == 0"}},
 		{"relational", "x = a + b", nil},
 		{"logical", "x = a && b || c", []string{"x = a && b && c", "x = a || b || c"}},
 		{"arithmetic", "x = a - b", []string{"x = a + b", "x = a * b"}},

@@ -58,6 +58,10 @@ func newTrials(root string, log *trialLog, known []equivalent, grace time.Durati
 	if err != nil {
 		return nil, err
 	}
+	// Tests may give up their rights and still need what lies in the folder.
+	if err := os.Chmod(dir, 0o755); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(dir))
+	}
 	return &trials{root: root, dir: dir, log: log, known: known, grace: grace, say: say, state: map[*goPackage]*health{}}, nil
 }
 
@@ -234,7 +238,7 @@ var ofRapid = []string{"RAPID_SEED=1", "RAPID_SHRINKTIME=0s", "RAPID_NOFAILFILE=
 // and what they leave behind is removed.
 func (t *trials) execute(ctx context.Context, p *goPackage, overlay, binary string, limit time.Duration) (outcome, by string, err error) {
 	temp := filepath.Join(t.dir, "t")
-	if err := os.Mkdir(temp, 0o777); err != nil {
+	if err := errors.Join(os.Mkdir(temp, 0o777), os.Chmod(temp, 0o777)); err != nil { // whatever the umask
 		return "", "", err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(temp)) }()
