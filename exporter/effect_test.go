@@ -202,6 +202,11 @@ func TestSupplyEffectInTheLog(t *testing.T) {
 			t.Errorf("log has %s=%v, the metric %v", field, fields[field], x)
 		}
 	}
+	for field, want := range map[string]string{"device": "unit-oak", "workload": "harbour-flight", "variant": "", "setting": "30W", "result": "fps_mean"} {
+		if fields[field] != want {
+			t.Errorf("log has %s=%v, want %q", field, fields[field], want)
+		}
+	}
 	if fields["verdict"] != "b" {
 		t.Errorf("verdict %v, want b: mains is ahead", fields["verdict"])
 	}

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"iter"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -71,6 +73,14 @@ func TestOtherDelimiters(t *testing.T) {
 	}
 }
 
+// A name may hold what is a delimiter elsewhere: the commonest one counts.
+func TestTheCommonestDelimiterCounts(t *testing.T) {
+	list := readTidy(t, "device,workload,note,score;final\nunit-oak,tile-sort,a;b;c;d;e;f,7.5\n")
+	if len(list) != 1 || list[0].Results["score;final"].Value != 7.5 || list[0].Note != "a;b;c;d;e;f" {
+		t.Errorf("%+v", list)
+	}
+}
+
 // Each bad cell is named by line, column and text, and nothing comes after it.
 func TestBadTables(t *testing.T) {
 	const head = "device,workload,variant,supply,setting_w,started_at,duration_s,state,run,score\n"
@@ -86,6 +96,11 @@ func TestBadTables(t *testing.T) {
 		{head + "d,w,,,fast,,,,,1\n", `column setting_w: "fast"`},
 		{head + "d,w,,,15,yesterday,,,,1\n", `column started_at: "yesterday": is no time: want RFC 3339`},
 		{head + "d,w,,,15,,-3,,,1\n", `column duration_s: "-3"`},
+		{head + "d,w,,,15,,long,,,1\n", `column duration_s: "long": is not a number of seconds`},
+		{head + "d,w,,,15,,Inf,,,1\n", `column duration_s: "Inf": is not a number of seconds`},
+		{head + "d,w,,,1000.5,,,,,1\n", `column setting_w: "1000.5": is not a number of watts above 0, at most 1000`},
+		{"device,workload,package_w\nd,w,warm\n", `line 2, column package_w: "warm"`},
+		{"device,workload,system_w\nd,w,NaN\n", `line 2, column system_w: "NaN"`},
 		{head + "d,w,,,15,,,recording,,1\n", `column state: "recording"`},
 		{head + "d,w,,,15,,,,a b,1\n", `column run: "a b"`},
 		{head + "d,w,,,15,,,,,fast\n", `column score: "fast": is not a finite number`},
@@ -124,6 +139,61 @@ func TestDerivedIDs(t *testing.T) {
 	if moved[0].ID == "" {
 		t.Error("no id")
 	}
+}
+
+// The table as a spreadsheet shows it: unknown is empty, and units and lower name
+// only the results that have one.
+func TestTidyTableByHand(t *testing.T) {
+	runs := []run.Run{
+		{ID: "one", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(12.5).From(run.Declared), Supply: run.Battery, Variant: "cores=6"},
+			State: run.Rejected, Why: "the lid, closed", Note: "again", StartedAt: run.Stamp(day), DurationS: ptr(61.25), PackageW: ptr(0), SystemW: ptr(-3),
+			Results: map[string]run.Result{"score": {Value: 900, Better: run.Higher}, "seconds": {Value: 12, Unit: "s", Better: run.Lower}}},
+		{ID: "two", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Named("quiet").From(run.Declared)}, State: run.Finished,
+			Results: map[string]run.Result{"fps_mean": {Value: 60.5, Unit: "fps", Better: run.Higher}}},
+	}
+	const want = `run,device,workload,variant,supply,setting_w,setting,started_at,duration_s,package_w,system_w,state,why,note,units,lower,fps_mean,score,seconds
+one,unit-oak,tile-sort,cores=6,battery,12.5,,2026-05-04T09:00:00.000Z,61.25,0,-3,rejected,"the lid, closed",again,seconds=s,seconds,,900,12
+two,unit-oak,tile-sort,,,,quiet,,,,,finished,,,fps_mean=fps,,60.5,,
+`
+	var file bytes.Buffer
+	if err := WriteTidy(&file, runs); err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, file.String()); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+	runs[0].Results["note"] = run.Result{Value: 1}
+	if err := WriteTidy(io.Discard, runs); err == nil || !strings.Contains(err.Error(), `"note" has the name of a column`) {
+		t.Errorf("a result named as a column: error %v", err)
+	}
+}
+
+// A table that does not fit the disk is not called written.
+func TestTidyTableThatCannotBeWritten(t *testing.T) {
+	runs := slices.Repeat([]run.Run{{Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort"}, State: run.Finished}}, 500)
+	var whole bytes.Buffer
+	if err := WriteTidy(&whole, runs); err != nil {
+		t.Fatal(err)
+	}
+	for room := 0; room < whole.Len(); room += 1000 {
+		if err := WriteTidy(&disk{room: room}, runs); !errors.Is(err, errFull) {
+			t.Errorf("a disk with room for %d of %d bytes: error %v", room, whole.Len(), err)
+		}
+	}
+}
+
+// disk fails when it is full.
+type disk struct{ room int }
+
+var errFull = errors.New("no space left on device")
+
+func (d *disk) Write(p []byte) (int, error) {
+	n := min(len(p), d.room)
+	d.room -= n
+	if n < len(p) {
+		return n, errFull
+	}
+	return n, nil
 }
 
 // What is written reads back the same, whatever the runs.
