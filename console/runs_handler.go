@@ -26,7 +26,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 		}
 	})
 	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
-	for _, d := range []Decision{Reject, Keep} {
+	for _, d := range []run.Decision{run.Reject, run.Keep} {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest
 			if readJSON(w, r, &q) {
@@ -68,7 +68,7 @@ func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	if change.Decision != Undecided {
+	if change.Decision != run.Undecided {
 		if err := run.CheckLabel("reason", change.Why); err != nil {
 			writeError(w, http.StatusBadRequest, err)
 			return

@@ -229,7 +229,7 @@ func TestSupplyEffectFollowsRejections(t *testing.T) {
 
 	ctx, rejected := context.Background(), cellRuns(cell(10, run.Battery), "fps_mean", 0, 0, 0)
 	for _, d := range rejected {
-		if err := s.Reject(ctx, d.ID, "the display was off", day); err != nil {
+		if _, err := s.Correct(ctx, d.ID, run.Correction{Decision: run.Reject, Why: "the display was off", At: day}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -245,7 +245,7 @@ func TestSupplyEffectFollowsRejections(t *testing.T) {
 		t.Error("the other workload's effect vanished too")
 	}
 	for _, d := range rejected {
-		if err := s.Keep(ctx, d.ID, "it was not", day); err != nil {
+		if _, err := s.Correct(ctx, d.ID, run.Correction{Decision: run.Keep, Why: "it was not", At: day}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -271,7 +271,7 @@ func TestSupplyEffectWithoutBounds(t *testing.T) {
 		t.Fatalf("%d series with repeats, want three cells with three each: %v", n, shownEffects(t, m))
 	}
 	for _, d := range extra {
-		if err := s.Reject(context.Background(), d.ID, "spoilt", day); err != nil {
+		if _, err := s.Correct(context.Background(), d.ID, run.Correction{Decision: run.Reject, Why: "spoilt", At: day}); err != nil {
 			t.Fatal(err)
 		}
 	}

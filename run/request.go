@@ -1,6 +1,10 @@
 package run
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+	"time"
+)
 
 // Start is what a user says when starting a run.
 type Start struct {
@@ -37,6 +41,50 @@ func (s Stop) Check() error {
 		}
 	}
 	return CheckNote(s.Note)
+}
+
+// Decision is what a user decides about a run that is kept.
+type Decision string
+
+const (
+	Undecided Decision = ""
+	Reject    Decision = "reject" // no comparison counts it
+	Keep      Decision = "keep"   // undoes a rejection, by the user or by a finding
+)
+
+// Correction is what a user changes about a run that is kept.
+type Correction struct {
+	Results map[string]NewResult
+	// Findings are put in the place of those of their codes that the run has; nil only
+	// takes those away. They never change the run's state.
+	Findings map[Code]*Finding
+	Decision Decision
+	Why      string // of the decision
+	At       time.Time
+}
+
+// NewResult is a result that is added to a run, or replaces one.
+type NewResult struct {
+	Result
+	// KeepBetter leaves a result that the run has better in the direction that it
+	// was; Better is then for a new one.
+	KeepBetter bool
+}
+
+// Check tells why no run can be corrected so.
+func (c Correction) Check() error {
+	for name, r := range c.Results {
+		if err := CheckResult(name, r.Result); err != nil {
+			return err
+		}
+	}
+	switch c.Decision {
+	case Undecided:
+		return nil
+	case Reject, Keep:
+		return CheckLabel("reason", c.Why)
+	}
+	return fmt.Errorf("decision %q is neither reject nor keep", c.Decision)
 }
 
 // Want is what the next run needs of the device.

@@ -26,15 +26,15 @@ type Drainer interface {
 	Snapshot(*agent.Snapshot)
 }
 
-// Amender keeps the result of a run that has ended; the store is one.
-type Amender interface {
-	SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error
+// Corrector keeps the result of a run that has ended; the store is one.
+type Corrector interface {
+	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 }
 
 // Drain records an idle device on battery.
 type Drain struct {
 	Agent Drainer
-	Store Amender
+	Store Corrector
 	For   time.Duration
 	// Reserve is the charge at which the run ends, as a share.
 	Reserve float64
@@ -73,7 +73,9 @@ func (d Drain) Run(ctx context.Context) (string, error) {
 		return text + ", discharge unknown", nil
 	}
 	w := *detail.Discharge.Watts
-	return fmt.Sprintf("%s, %.2f W", text, w), d.Store.SetResult(done, r.ID, DrainResult, run.Result{Value: w, Unit: "W", Better: run.Lower}, time.Now())
+	result := run.NewResult{Result: run.Result{Value: w, Unit: "W", Better: run.Lower}}
+	_, err = d.Store.Correct(done, r.ID, run.Correction{Results: map[string]run.NewResult{DrainResult: result}, At: time.Now()})
+	return fmt.Sprintf("%s, %.2f W", text, w), err
 }
 
 func reasons(r run.Readiness) string {

@@ -56,9 +56,12 @@ func (b *drainBench) Snapshot(s *agent.Snapshot) {
 	*s = agent.Snapshot{Recording: b.recording, ChargeRatio: b.charge, Current: run.Labels{Supply: b.supply}}
 }
 
-func (b *drainBench) SetResult(_ context.Context, id, name string, r run.Result, _ time.Time) error {
-	b.results = map[string]float64{id + " " + name + " " + r.Unit + " " + string(r.Better): r.Value}
-	return nil
+func (b *drainBench) Correct(_ context.Context, id string, c run.Correction) (run.Record, error) {
+	b.results = map[string]float64{}
+	for name, r := range c.Results {
+		b.results[id+" "+name+" "+r.Unit+" "+string(r.Better)] = r.Value
+	}
+	return run.Record{}, nil
 }
 
 func TestDrain(t *testing.T) {

@@ -4,76 +4,99 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"sweepd/run"
 )
 
-// SetResult adds a result to a run or corrects one; the old value goes to the
-// history. A finding that results are missing goes too. id is a full one.
-func (s *Store) SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error {
-	if err := checkResult(name, r); err != nil {
-		return err
+// Correct changes a run that is kept, all or nothing, and returns it as it is then,
+// which is on disk. id is a full one.
+//
+// A result that is replaced goes to the history, and with any result there is no
+// finding that one is missing. Rejecting a run again gives it another reason;
+// ErrRecording while it is recording. Keeping makes it again what it was before it was
+// rejected; ErrNotRejected where there is nothing to undo.
+func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run.Record, err error) {
+	if err := c.Check(); err != nil {
+		return r, err
 	}
-	return s.change(ctx, "storing a result in", id, func(w *runWriter, n int64, _ run.State) error {
-		if err := w.setResult(n, name, r, now); err != nil {
+	doing := "storing a result in"
+	switch c.Decision {
+	case run.Reject:
+		doing = "rejecting a run in"
+	case run.Keep:
+		doing = "keeping a run in"
+	}
+	return r, s.fail(doing, s.commit(ctx, true, func(tx *sql.Tx) error {
+		n, state, err := runState(ctx, tx, id)
+		if err != nil {
 			return err
 		}
-		return w.dropResultMissing(n)
-	})
+		if err := newRunWriter(ctx, tx).correct(n, state, c); err != nil {
+			return fmt.Errorf("run %s: %w", id, err)
+		}
+		corrected, err := loadFrom(ctx, tx, "n = ?", []any{n}, true)
+		if err == nil {
+			r = corrected[0]
+		}
+		return err
+	}))
 }
 
-// Reject sets a run aside: the analysis leaves it out. Rejecting it again gives
-// it another reason. ErrRecording while it is recording.
-func (s *Store) Reject(ctx context.Context, id, why string, now time.Time) error {
-	if err := run.CheckLabel("reason", why); err != nil {
-		return err
+func (w *runWriter) correct(n int64, state run.State, c run.Correction) error {
+	for _, name := range slices.Sorted(maps.Keys(c.Results)) {
+		if err := w.setResult(n, name, c.Results[name], c.At); err != nil {
+			return err
+		}
 	}
-	return s.change(ctx, "rejecting a run in", id, func(w *runWriter, n int64, state run.State) error {
+	if len(c.Results) > 0 {
+		if err := w.dropResultMissing(n); err != nil {
+			return err
+		}
+	}
+	for _, code := range slices.Sorted(maps.Keys(c.Findings)) {
+		if err := w.replaceFinding(n, code, c.Findings[code]); err != nil {
+			return err
+		}
+	}
+	switch c.Decision {
+	case run.Reject:
 		if state == run.Recording {
 			return ErrRecording
 		}
 		if _, err := w.exec(`UPDATE runs SET why = ?, state = 'rejected',
-			state_before = CASE state WHEN 'rejected' THEN state_before ELSE state END WHERE n = ?`, why, n); err != nil {
+			state_before = CASE state WHEN 'rejected' THEN state_before ELSE state END WHERE n = ?`, c.Why, n); err != nil {
 			return err
 		}
-		return w.decide(n, now, "reject", "user", why)
-	})
-}
-
-// Keep undoes a rejection, by the user or by a finding: the run is again what
-// it was before. ErrNotRejected where there is nothing to undo.
-func (s *Store) Keep(ctx context.Context, id, why string, now time.Time) error {
-	if err := run.CheckLabel("reason", why); err != nil {
-		return err
-	}
-	return s.change(ctx, "keeping a run in", id, func(w *runWriter, n int64, state run.State) error {
+	case run.Keep:
 		if state != run.Rejected {
 			return ErrNotRejected
 		}
 		if _, err := w.exec(`UPDATE runs SET why = '', state = state_before, state_before = '' WHERE n = ?`, n); err != nil {
 			return err
 		}
-		return w.decide(n, now, "keep", "user", why)
-	})
-}
-
-// change does something to one run, on disk when it returns.
-func (s *Store) change(ctx context.Context, doing, id string, f func(w *runWriter, n int64, state run.State) error) error {
-	return s.fail(doing, s.commit(ctx, true, func(tx *sql.Tx) error {
-		n, state, err := runState(ctx, tx, id)
-		if err != nil {
-			return err
-		}
-		if err := f(newRunWriter(ctx, tx), n, state); err != nil {
-			return fmt.Errorf("run %s: %w", id, err)
-		}
+	default:
 		return nil
-	}))
+	}
+	return w.decide(n, c.At, c.Decision, "user", c.Why)
 }
 
-func (w *runWriter) decide(n int64, at time.Time, what, who, why string) error {
-	_, err := w.exec(`INSERT INTO decisions VALUES (?, ?, ?, ?, ?)`, n, stampText(at), what, who, why)
+// replaceFinding puts f in the place of the findings of a kind; nil only takes them
+// away.
+func (w *runWriter) replaceFinding(n int64, code run.Code, f *run.Finding) error {
+	if _, err := w.exec(`DELETE FROM findings WHERE run = ? AND code = ?`, n, string(code)); err != nil || f == nil {
+		return err
+	}
+	_, err := w.exec(`INSERT INTO findings (run, position, code, severity, text, at)
+		SELECT ?1, coalesce(max(position) + 1, 0), ?2, ?3, ?4, ?5 FROM findings WHERE run = ?1`,
+		n, string(f.Code), string(f.Severity), f.Text, stampText(f.At))
+	return err
+}
+
+func (w *runWriter) decide(n int64, at time.Time, what run.Decision, who, why string) error {
+	_, err := w.exec(`INSERT INTO decisions VALUES (?, ?, ?, ?, ?)`, n, stampText(at), string(what), who, why)
 	return err
 }
 

@@ -6,7 +6,7 @@ import (
 	"sweepd/run"
 )
 
-func TestReplaceFinding(t *testing.T) {
+func TestCorrectionReplacesFindings(t *testing.T) {
 	s := openTest(t)
 	d := finished("run-0001", 0)
 	d.Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "62 C"}}
@@ -16,9 +16,7 @@ func TestReplaceFinding(t *testing.T) {
 		f    *run.Finding
 		want string
 	}{{&short, "hot_start 62 C; frames_short 20 s of 60 s; "}, {&run.Finding{Code: run.FramesShort, Severity: run.SeverityDoubt, Text: "30 s"}, "hot_start 62 C; frames_short 30 s; "}, {nil, "hot_start 62 C; "}} {
-		must(t, s.ReplaceFinding(t.Context(), d.ID, run.FramesShort, c.f))
-		r, err := s.Run(t.Context(), d.ID)
-		must(t, err)
+		r := correct(t, s, d.ID, run.Correction{Findings: map[run.Code]*run.Finding{run.FramesShort: c.f}})
 		got := ""
 		for _, f := range r.Findings {
 			got += string(f.Code) + " " + f.Text + "; "
@@ -26,8 +24,5 @@ func TestReplaceFinding(t *testing.T) {
 		if got != c.want || r.State != run.Finished {
 			t.Errorf("%q, %s, want %q", got, r.State, c.want)
 		}
-	}
-	if err := s.ReplaceFinding(t.Context(), "no-such-run", run.FramesShort, nil); err == nil {
-		t.Error("no such run: no error")
 	}
 }

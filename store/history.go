@@ -15,23 +15,23 @@ type OldResult struct {
 	ReplacedAt run.Timestamp `json:"replaced_at"`
 }
 
-// Decision is a rejection or its undoing.
-type Decision struct {
+// Decided is a rejection or its undoing.
+type Decided struct {
 	At   run.Timestamp `json:"at"`
-	What string        `json:"what"` // "reject" or "keep"
-	Who  string        `json:"who"`  // "finding" or "user"
+	What run.Decision  `json:"what"`
+	Who  string        `json:"who"` // "finding" or "user"
 	Why  string        `json:"why"`
 }
 
 // History is what happened to a run after it was recorded, oldest first.
 type History struct {
 	Results   []OldResult `json:"results"`
-	Decisions []Decision  `json:"decisions"`
+	Decisions []Decided   `json:"decisions"`
 }
 
 // History tells what was corrected and decided. id is a full one.
 func (s *Store) History(ctx context.Context, id string) (History, error) {
-	h := History{Results: []OldResult{}, Decisions: []Decision{}}
+	h := History{Results: []OldResult{}, Decisions: []Decided{}}
 	n, _, err := runState(ctx, s.read, id)
 	if err != nil {
 		return h, s.fail("reading a run of", err)
@@ -53,9 +53,9 @@ func (s *Store) History(ctx context.Context, id string) (History, error) {
 		return h, s.fail("reading a run of", err)
 	}
 	err = each(ctx, s.read, func(rows *sql.Rows) error {
-		var x Decision
+		var x Decided
 		var at sql.NullString
-		if err := rows.Scan(&at, &x.What, &x.Who, &x.Why); err != nil {
+		if err := rows.Scan(&at, (*string)(&x.What), &x.Who, &x.Why); err != nil {
 			return err
 		}
 		x.At, err = parseStamp(at.String)

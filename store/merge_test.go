@@ -70,8 +70,8 @@ func TestMerge(t *testing.T) {
 	oak, elm := openTest(t), openTest(t)
 	fill(t, oak, "unit-oak", 3)
 	fill(t, elm, "unit-elm", 45)
-	must(t, elm.SetResult(ctx, "unit-elm-run-000", "score", run.Result{Value: 99, Better: run.Higher}, noon))
-	must(t, elm.Reject(ctx, "unit-elm-run-001", "fan blocked", noon))
+	correct(t, elm, "unit-elm-run-000", oneResult("score", run.Result{Value: 99, Better: run.Higher}, noon))
+	correct(t, elm, "unit-elm-run-001", reject("fan blocked"))
 	must(t, elm.BeginRun(ctx, newRun("unit-elm-now")))
 
 	var steps []int
@@ -146,8 +146,8 @@ func TestMergeConflicts(t *testing.T) {
 	a, b := openTest(t), openTest(t)
 	fill(t, a, "unit-oak", 2)
 	fill(t, b, "unit-oak", 2)
-	must(t, b.SetResult(ctx, "unit-oak-run-001", "score", run.Result{Value: 7, Unit: "points", Better: run.Higher}, noon))
-	must(t, b.Reject(ctx, "unit-oak-run-001", "fan blocked", noon))
+	correct(t, b, "unit-oak-run-001", oneResult("score", run.Result{Value: 7, Unit: "points", Better: run.Higher}, noon))
+	correct(t, b, "unit-oak-run-001", reject("fan blocked"))
 	report, err := a.Merge(ctx, b.Path(), nil)
 	must(t, err)
 	want := []Conflict{{"unit-oak-run-001", []string{

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"sweepd/run"
 )
@@ -19,7 +20,7 @@ import (
 const childRole = "SWEEPD_STORE_TEST_CHILD"
 
 func TestMain(m *testing.M) {
-	roles := map[string]func(dir string) error{"record": recordForever, "lock": lockAndOpen}
+	roles := map[string]func(dir string) error{"record": recordForever, "lock": lockAndOpen, "correct": correctForever}
 	if role := roles[os.Getenv(childRole)]; role != nil {
 		if err := role(os.Args[1]); err != nil {
 			fmt.Println(err)
@@ -118,6 +119,60 @@ func TestKilledWhileRecording(t *testing.T) {
 	}
 }
 
+// correctForever gives a run's three results and its finding the same number, a
+// larger one each time, and says so.
+func correctForever(dir string) error {
+	s, err := Open(dir, Options{})
+	if err != nil {
+		return err
+	}
+	for n := 1.0; ; n++ {
+		f := run.Finding{Code: run.FramesShort, Severity: run.SeverityDoubt, Text: fmt.Sprint(n)}
+		c := run.Correction{Results: map[string]run.NewResult{}, Findings: map[run.Code]*run.Finding{f.Code: &f}, At: noon}
+		for _, name := range []string{"a", "b", "c"} {
+			c.Results[name] = run.NewResult{Result: run.Result{Value: n, Better: run.Higher}}
+		}
+		if _, err := s.Correct(context.Background(), "run-0001", c); err != nil {
+			return err
+		}
+		fmt.Println(n)
+	}
+}
+
+// A process killed in the middle of a correction leaves the whole of it, or nothing.
+func TestKilledWhileCorrecting(t *testing.T) {
+	dir := t.TempDir()
+	s := openAt(t, dir)
+	imported(t, s, finished("run-0001", 0))
+	for i := range 8 {
+		c := child("correct", dir)
+		out, err := c.StdoutPipe()
+		must(t, err)
+		must(t, c.Start())
+		lines := bufio.NewScanner(out)
+		for range 3 + i {
+			if !lines.Scan() {
+				t.Fatal("the correcting process ended by itself")
+			}
+		}
+		time.Sleep(time.Duration(i) * 300 * time.Microsecond) // somewhere in the next one
+		must(t, c.Process.Kill())
+		told := 0.0
+		for ok := true; ok; ok = lines.Scan() {
+			fmt.Sscan(lines.Text(), &told)
+		}
+		if c.Wait() == nil {
+			t.Fatal("the killed process ended well")
+		}
+		r, err := s.Run(t.Context(), "run-0001")
+		must(t, err)
+		n := r.Results["a"].Value
+		if n < told || n > told+1 || r.Results["b"].Value != n || r.Results["c"].Value != n || len(r.Findings) != 1 || r.Findings[0].Text != fmt.Sprint(n) {
+			t.Errorf("after %v corrections the run has %v and %v", told, r.Results, r.Findings)
+		}
+	}
+}
+
 // lockAndOpen tries all that needs a writable folder, without the right to
 // write, and prints what it is told.
 func lockAndOpen(dir string) error {
@@ -132,7 +187,8 @@ func lockAndOpen(dir string) error {
 	}
 	runs, err := s.Runs(context.Background(), Filter{})
 	fmt.Println("runs:", len(runs), err)
-	fmt.Println("correct:", s.SetResult(context.Background(), "run-0001", "score", run.Result{Better: run.Higher}, noon))
+	_, err = s.Correct(context.Background(), "run-0001", oneResult("score", run.Result{Better: run.Higher}, noon))
+	fmt.Println("correct:", err)
 	return s.Close()
 }
 

@@ -62,7 +62,7 @@ func finishRun(w *runWriter, d *run.Record) error {
 		return err
 	}
 	for _, name := range slices.Sorted(maps.Keys(d.Results)) {
-		if err := w.setResult(n, name, d.Results[name], ended(d)); err != nil {
+		if err := w.setResult(n, name, run.NewResult{Result: d.Results[name]}, ended(d)); err != nil {
 			return err
 		}
 	}
@@ -70,7 +70,7 @@ func finishRun(w *runWriter, d *run.Record) error {
 		return err
 	}
 	if d.State == run.Rejected {
-		if err := w.decide(n, ended(d), "reject", "finding", d.Why); err != nil {
+		if err := w.decide(n, ended(d), run.Reject, "finding", d.Why); err != nil {
 			return err
 		}
 	}

@@ -126,16 +126,20 @@ func (w *runWriter) addResult(n int64, name string, r run.Result, at any) error 
 }
 
 // setResult stores a result and moves one that it replaces to the history.
-func (w *runWriter) setResult(n int64, name string, r run.Result, at time.Time) error {
+func (w *runWriter) setResult(n int64, name string, r run.NewResult, at time.Time) error {
 	var old run.Result
 	err := w.tx.QueryRowContext(w.ctx, `SELECT value, unit, better FROM results WHERE run = ? AND name = ?`, n, name).
 		Scan(&old.Value, &old.Unit, (*string)(&old.Better))
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return w.addResult(n, name, r, stampText(at))
+		return w.addResult(n, name, r.Result, stampText(at))
 	case err != nil:
 		return err
-	case old == r:
+	}
+	if r.KeepBetter {
+		r.Better = old.Better
+	}
+	if r.Result == old {
 		return nil
 	}
 	if _, err := w.exec(`INSERT INTO result_history SELECT run, name, value, unit, better, set_at, ? FROM results WHERE run = ? AND name = ?`,

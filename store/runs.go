@@ -114,6 +114,10 @@ func (s *Store) loadWhere(ctx context.Context, where string, args []any, whole b
 		return nil, err
 	}
 	defer tx.Rollback()
+	return loadFrom(ctx, tx, where, args, whole)
+}
+
+func loadFrom(ctx context.Context, tx *sql.Tx, where string, args []any, whole bool) ([]run.Record, error) {
 	l := loader{ctx: ctx, tx: tx, selected: "(SELECT n FROM runs WHERE " + where + ")", args: args, at: map[int64]int{}}
 	if err := l.runs(where); err != nil {
 		return nil, err

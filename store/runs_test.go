@@ -110,11 +110,14 @@ func TestCorrections(t *testing.T) {
 
 	first := run.Result{Value: 60, Unit: "fps", Better: run.Higher}
 	second := run.Result{Value: 16.6, Unit: "ms", Better: run.Lower}
-	must(t, s.SetResult(ctx, d.ID, "fps", first, noon))
-	must(t, s.SetResult(ctx, d.ID, "fps", first, noon.Add(time.Minute))) // no change, no history
-	must(t, s.SetResult(ctx, d.ID, "fps", second, noon.Add(time.Hour)))
+	correct(t, s, d.ID, oneResult("fps", first, noon))
+	correct(t, s, d.ID, oneResult("fps", first, noon.Add(time.Minute))) // no change, no history
+	returned := correct(t, s, d.ID, oneResult("fps", second, noon.Add(time.Hour)))
 	got, err := s.Run(ctx, d.ID)
 	must(t, err)
+	if diff := cmp.Diff(got, returned); diff != "" {
+		t.Errorf("what Correct returned (-read +returned):\n%s", diff)
+	}
 	if diff := cmp.Diff(map[string]run.Result{"fps": second}, got.Results); diff != "" {
 		t.Error(diff)
 	}
@@ -128,12 +131,86 @@ func TestCorrections(t *testing.T) {
 		t.Error(diff)
 	}
 	for what, r := range map[string]run.Result{"no direction": {Value: 1}, "NaN": {Value: nan(), Better: run.Higher}} {
-		if s.SetResult(ctx, d.ID, "fps", r, noon) == nil {
+		if _, err := s.Correct(ctx, d.ID, oneResult("fps", r, noon)); err == nil {
 			t.Errorf("a result with %s was taken", what)
 		}
 	}
-	if err := s.SetResult(ctx, "run-9999", "fps", first, noon); !errors.Is(err, ErrNoRun) {
+	if _, err := s.Correct(ctx, "run-9999", oneResult("fps", first, noon)); !errors.Is(err, ErrNoRun) {
 		t.Errorf("result of an unknown run: %v", err)
+	}
+}
+
+func oneResult(name string, r run.Result, at time.Time) run.Correction {
+	return run.Correction{Results: map[string]run.NewResult{name: {Result: r}}, At: at}
+}
+
+func correct(t testing.TB, s *Store, id string, c run.Correction) run.Record {
+	t.Helper()
+	r, err := s.Correct(t.Context(), id, c)
+	must(t, err)
+	return r
+}
+
+func reject(why string) run.Correction {
+	return run.Correction{Decision: run.Reject, Why: why, At: noon}
+}
+
+func keep(why string) run.Correction {
+	return run.Correction{Decision: run.Keep, Why: why, At: noon}
+}
+
+// A result keeps the direction that it had where the correction leaves it open.
+func TestCorrectionKeepsDirections(t *testing.T) {
+	s := openTest(t)
+	imported(t, s, finished("run-0001", 0))
+	open := func(v float64) run.NewResult {
+		return run.NewResult{Result: run.Result{Value: v, Better: run.Higher}, KeepBetter: true}
+	}
+	correct(t, s, "run-0001", oneResult("load", run.Result{Value: 3, Better: run.Lower}, noon))
+	r := correct(t, s, "run-0001", run.Correction{Results: map[string]run.NewResult{"load": open(4), "new": open(5)}, At: noon})
+	if r.Results["load"].Better != run.Lower || r.Results["load"].Value != 4 || r.Results["new"].Better != run.Higher {
+		t.Errorf("results %v", r.Results)
+	}
+	r = correct(t, s, "run-0001", oneResult("load", run.Result{Value: 4, Better: run.Higher}, noon))
+	if r.Results["load"].Better != run.Higher {
+		t.Errorf("a direction that was said: %v", r.Results)
+	}
+}
+
+// Whatever part of a correction fails, nothing of it is kept.
+func TestCorrectionAllOrNone(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	imported(t, s, finished("run-0001", 0))
+	must(t, s.BeginRun(ctx, newRun("run-now")))
+	for what, c := range map[string]struct {
+		id     string
+		change func(*run.Correction)
+		want   error
+	}{
+		"reject while recording":   {"run-now", func(c *run.Correction) { c.Decision, c.Why = run.Reject, "too warm" }, ErrRecording},
+		"keep what nobody rejects": {"run-0001", func(c *run.Correction) { c.Decision, c.Why = run.Keep, "all well" }, ErrNotRejected},
+		"no reason":                {"run-0001", func(c *run.Correction) { c.Decision = run.Reject }, nil},
+		"no such decision":         {"run-0001", func(c *run.Correction) { c.Decision, c.Why = "drop", "too warm" }, nil},
+		"a result of no direction": {"run-0001", func(c *run.Correction) { c.Results["z"] = run.NewResult{Result: run.Result{Value: 1}} }, nil},
+		"a finding of no severity": {"run-0001", func(c *run.Correction) { c.Findings[run.HotStart] = &run.Finding{Code: run.HotStart} }, nil},
+	} {
+		before, err := s.Run(ctx, c.id)
+		must(t, err)
+		change := run.Correction{At: noon, Results: map[string]run.NewResult{"fps": {Result: run.Result{Value: 60, Better: run.Higher}}, "score": {Result: run.Result{Value: 7, Better: run.Lower}}},
+			Findings: map[run.Code]*run.Finding{run.FramesShort: {Code: run.FramesShort, Severity: run.SeverityDoubt, Text: "20 s of 60 s"}}}
+		c.change(&change)
+		if _, err := s.Correct(ctx, c.id, change); err == nil || c.want != nil && !errors.Is(err, c.want) {
+			t.Errorf("%s: %v, want %v", what, err, c.want)
+		}
+		after, err := s.Run(ctx, c.id)
+		must(t, err)
+		if diff := cmp.Diff(before, after); diff != "" {
+			t.Errorf("%s (-before +after):\n%s", what, diff)
+		}
+		if h, err := s.History(ctx, c.id); err != nil || len(h.Results)+len(h.Decisions) > 0 {
+			t.Errorf("%s: history %+v, %v", what, h, err)
+		}
 	}
 }
 
@@ -158,26 +235,26 @@ func TestRejectAndKeep(t *testing.T) {
 		}
 	}
 	for id, before := range map[string]run.State{"run-good": run.Finished, "run-broken": run.Interrupted} {
-		must(t, s.Reject(ctx, id, "door open", noon))
-		must(t, s.Reject(ctx, id, "fan blocked", noon))
+		correct(t, s, id, reject("door open"))
+		correct(t, s, id, reject("fan blocked"))
 		state(id, run.Rejected, "fan blocked")
-		must(t, s.Keep(ctx, id, "it was not", noon))
+		correct(t, s, id, keep("it was not"))
 		state(id, before, "")
-		if err := s.Keep(ctx, id, "again", noon); !errors.Is(err, ErrNotRejected) {
+		if _, err := s.Correct(ctx, id, keep("again")); !errors.Is(err, ErrNotRejected) {
 			t.Errorf("keeping %s again: %v", id, err)
 		}
 	}
-	must(t, s.Keep(ctx, "run-slept", "before the start", noon))
+	correct(t, s, "run-slept", keep("before the start"))
 	state("run-slept", run.Finished, "")
-	if err := s.Reject(ctx, "run-now", "no", noon); !errors.Is(err, ErrRecording) {
+	if _, err := s.Correct(ctx, "run-now", reject("no")); !errors.Is(err, ErrRecording) {
 		t.Errorf("rejecting while recording: %v", err)
 	}
-	if s.Reject(ctx, "run-good", " ", noon) == nil {
+	if _, err := s.Correct(ctx, "run-good", reject(" ")); err == nil {
 		t.Error("rejected without a reason")
 	}
 	history, err := s.History(ctx, "run-good")
 	must(t, err)
-	want := []Decision{
+	want := []Decided{
 		{run.Stamp(noon), "reject", "user", "door open"}, {run.Stamp(noon), "reject", "user", "fan blocked"}, {run.Stamp(noon), "keep", "user", "it was not"},
 	}
 	if diff := cmp.Diff(want, history.Decisions); diff != "" {

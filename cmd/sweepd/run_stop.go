@@ -137,11 +137,11 @@ func (a *app) runResultCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand(console.Reject) }
-func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand(console.Keep) }
+func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand(run.Reject) }
+func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand(run.Keep) }
 
 // decisionCommand is reject or keep, which differ in words only.
-func (a *app) decisionCommand(what console.Decision) *cobra.Command {
+func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	var why string
 	cmd := &cobra.Command{
 		Use:     string(what) + " RUN --why TEXT",
@@ -155,7 +155,7 @@ func (a *app) decisionCommand(what console.Decision) *cobra.Command {
 			return a.amend(cmd.Context(), args[0], console.Amendment{Decision: what, Why: why})
 		},
 	}
-	if what == console.Keep {
+	if what == run.Keep {
 		cmd.Short = "Count a run again that was rejected, by a finding or by hand"
 		cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"`
 	}

@@ -57,7 +57,7 @@ func (p *printer) summary(d run.Record) {
 
 // history tells what was decided and corrected since the run, the oldest first.
 func (p *printer) history(h store.History) {
-	did := map[string]string{"reject": "rejected", "keep": "kept"}
+	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept"}
 	by := map[string]string{"user": "by hand", "finding": "by a finding"}
 	for _, x := range h.Decisions {
 		p.sentence(fmt.Sprintf("  %s: %s %s: %s", timeText(x.At), did[x.What], by[x.Who], x.Why), "    ", text.Plain)

@@ -22,7 +22,7 @@ type Recorder interface {
 	agent.Recorder
 	agent.IdleHistory
 	Run(ctx context.Context, id string) (run.Record, error)
-	SetResult(ctx context.Context, id, name string, r run.Result, now time.Time) error
+	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 }
 
 // Test runs the suite; open gives an empty recorder each time.
@@ -264,8 +264,10 @@ func finishes(t *testing.T, r Recorder) {
 func resultsMeanwhile(t *testing.T, r Recorder) {
 	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
 	kept := run.Result{Value: 7, Unit: "points", Better: run.Higher}
-	must(t, r.SetResult(t.Context(), "run-a", "score", kept, start))
-	must(t, r.SetResult(t.Context(), "run-a", "fps_mean", run.Result{Value: 1, Better: run.Higher}, start))
+	_, err := r.Correct(t.Context(), "run-a", run.Correction{At: start, Results: map[string]run.NewResult{
+		"score": {Result: kept}, "fps_mean": {Result: run.Result{Value: 1, Better: run.Higher}},
+	}})
+	must(t, err)
 	d := judgedRun("run-a")
 	d.Findings = append(d.Findings, run.Finding{Code: run.ResultMissing, Severity: run.SeverityDoubt, Text: "no result"})
 	d.Facts = map[string]string{}
@@ -284,8 +286,8 @@ func unknownRuns(t *testing.T, r Recorder) {
 	if _, err := r.Trace(t.Context(), "run-z"); err == nil {
 		t.Error("Trace of an unknown run: no error")
 	}
-	if r.SetResult(t.Context(), "run-z", "score", run.Result{Value: 1, Better: run.Higher}, start) == nil {
-		t.Error("SetResult of an unknown run: no error")
+	if _, err := r.Correct(t.Context(), "run-z", run.Correction{At: start}); err == nil {
+		t.Error("Correct of an unknown run: no error")
 	}
 	if _, err := r.Run(t.Context(), "run-z"); err == nil {
 		t.Error("Run of an unknown run: no error")
