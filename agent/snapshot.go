@@ -7,22 +7,9 @@ import (
 	"sweepd/run"
 )
 
-// Snapshot is what the agent knows at its latest sweep.
+// Snapshot is what the agent knows at its latest sweep, with what it counted so far.
 type Snapshot struct {
-	Now     run.Instant // of the call
-	At      run.Instant // of the sweep
-	Sweeps  uint64      // taken since the start; 0 means that nothing below is known
-	Current run.Labels
-	// SettingRead is what the system reports; nil when it reports nothing.
-	SettingRead *run.SourcedSetting
-	// Recording is the run in progress, nil between runs.
-	Recording *run.Run
-
-	Sensors []run.Sensor
-	Values  []float64 // NaN where missing
-
-	DischargeWatts float64 // positive while discharging; NaN unknown
-	ChargeRatio    float64 // 0 to 1; NaN unknown
+	run.Live
 
 	// Power is the power of each domain at the sweep, W; NaN unknown.
 	Power    [domains]float64
@@ -64,6 +51,13 @@ func (s *shared) note(now run.Instant, v *view, values []float64, out float64, s
 		r := run.detail.Run
 		s.run = &r
 	}
+}
+
+// Live is the latest sweep with its labels. Any goroutine may call it at any time.
+func (a *Agent) Live() run.Live {
+	var s Snapshot
+	a.Snapshot(&s)
+	return s.Live
 }
 
 // Snapshot copies the latest sweep, its labels and the energies into dst, whose

@@ -37,16 +37,19 @@ func recordingSnapshot() agent.Snapshot {
 	labels := run.Labels{Device: "unit-oak", Workload: `harbour "flight"`, Setting: watts(12.5), Supply: run.Battery, Variant: "cores=6,smt=off"}
 	idle := run.Labels{Device: "unit-oak", Setting: watts(12.5), Supply: run.Battery}
 	return agent.Snapshot{
-		Now: run.Instant{Mono: time.Hour}, At: run.Instant{Mono: time.Hour}, Sweeps: 400, SweepSeconds: 0.06,
-		Current: labels, Recording: &run.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", Labels: labels},
-		Sensors: []run.Sensor{
-			{ID: run.Temperature, Instance: "package", Unit: "celsius"},
-			{ID: run.Temperature, Instance: "disk/Composite", Unit: "celsius"},
-			{ID: run.BatteryPower, Instance: "BAT0", Unit: "watts"},
+		Live: run.Live{
+			Now: run.Instant{Mono: time.Hour}, At: run.Instant{Mono: time.Hour}, Sweeps: 400,
+			Current: labels, Recording: &run.Run{ID: "0197a3c2-0000-7000-8000-0000deadbeef", Labels: labels},
+			Sensors: []run.Sensor{
+				{ID: run.Temperature, Instance: "package", Unit: "celsius"},
+				{ID: run.Temperature, Instance: "disk/Composite", Unit: "celsius"},
+				{ID: run.BatteryPower, Instance: "BAT0", Unit: "watts"},
+			},
+			Values:         []float64{71.5, math.NaN(), 21.4},
+			DischargeWatts: 21.4, ChargeRatio: 0.83,
 		},
-		Values:         []float64{71.5, math.NaN(), 21.4},
-		DischargeWatts: 21.4, ChargeRatio: 0.83,
-		Power: [4]float64{12.25, 7.5, math.NaN(), 21.4},
+		SweepSeconds: 0.06,
+		Power:        [4]float64{12.25, 7.5, math.NaN(), 21.4},
 		Energies: []agent.LabelledEnergy{
 			{Labels: labels, Joules: [4]float64{735, 450, 0, 1284}, Known: [4]bool{true, true, false, true}, Current: true},
 			{Labels: idle, Joules: [4]float64{90.5, 20, 0, 300}, Known: [4]bool{true, true, false, true}},

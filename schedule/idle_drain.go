@@ -8,7 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/run"
 )
 
@@ -23,7 +22,7 @@ type Drainer interface {
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	StartRun(context.Context, run.Start) (run.Run, error)
 	StopRun(context.Context, run.Stop) (run.Record, error)
-	Snapshot(*agent.Snapshot)
+	Live() run.Live
 }
 
 // Corrector keeps the result of a run that has ended; the store is one.
@@ -92,9 +91,8 @@ func (d Drain) wait(ctx context.Context, id string) (ours bool) {
 	defer end.Stop()
 	look := time.NewTicker(drainLook)
 	defer look.Stop()
-	var s agent.Snapshot
 	for over := false; ; {
-		d.Agent.Snapshot(&s)
+		s := d.Agent.Live()
 		if s.Recording == nil || s.Recording.ID != id {
 			return false
 		}

@@ -9,7 +9,6 @@ import (
 	"testing/synctest"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/run"
 )
 
@@ -50,10 +49,10 @@ func (b *drainBench) StopRun(context.Context, run.Stop) (run.Record, error) {
 	return run.Record{Run: run.Run{State: run.Finished, Discharge: &run.Discharge{Watts: b.watts}}}, nil
 }
 
-func (b *drainBench) Snapshot(s *agent.Snapshot) {
+func (b *drainBench) Live() run.Live {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	*s = agent.Snapshot{Recording: b.recording, ChargeRatio: b.charge, Current: run.Labels{Supply: b.supply}}
+	return run.Live{Recording: b.recording, ChargeRatio: b.charge, Current: run.Labels{Supply: b.supply}}
 }
 
 func (b *drainBench) Correct(_ context.Context, id string, c run.Correction) (run.Record, error) {

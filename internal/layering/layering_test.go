@@ -19,7 +19,7 @@ var allowed = map[string][]string{
 	"analysis":   {"run"},
 	"frames":     {},
 	"agent":      {"run", "collectors", "analysis"},
-	"schedule":   {"run", "agent", "analysis"},
+	"schedule":   {"run", "analysis"},
 	"store":      {"run", "agent", "analysis", "schedule"},
 	"report":     {"run", "analysis", "frames"},
 	"exporter":   {"run", "agent", "store", "analysis", "collectors"},

@@ -1,0 +1,19 @@
+package run
+
+// Live is what an agent knows of its device at its latest sweep.
+type Live struct {
+	Now     Instant // of the question
+	At      Instant // of the sweep
+	Sweeps  uint64  // taken since the start; 0 means that nothing below is known
+	Current Labels
+	// SettingRead is what the system reports; nil when it reports nothing.
+	SettingRead *SourcedSetting
+	// Recording is the run in progress, nil between runs.
+	Recording *Run
+
+	Sensors []Sensor
+	Values  []float64 // NaN where missing
+
+	DischargeWatts float64 // positive while discharging; NaN unknown
+	ChargeRatio    float64 // 0 to 1; NaN unknown
+}
