@@ -119,7 +119,7 @@ func TestExposition(t *testing.T) {
 }
 
 func TestBeforeTheFirstSweepNothingIsClaimed(t *testing.T) {
-	_, m := newStill(agent.Snapshot{DischargeWatts: math.NaN(), ChargeRatio: math.NaN()})
+	_, m := newStill(agent.Snapshot{Live: run.Live{DischargeWatts: math.NaN(), ChargeRatio: math.NaN()}})
 	if text := exposition(t, m); strings.Contains(text, "sweepd_battery") || strings.Contains(text, "sweepd_supply_online") {
 		t.Errorf("readings before there was a sweep:\n%s", text)
 	}

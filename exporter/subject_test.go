@@ -43,8 +43,8 @@ type fakeAgent struct {
 }
 
 func newFakeAgent(*testing.T) subject {
-	f := &fakeAgent{still: still{agent.Snapshot{DischargeWatts: math.NaN(), ChargeRatio: math.NaN(), Now: run.Instant{Mono: time.Hour},
-		Current: run.Labels{Device: "unit-elm"}}}, until: map[run.Labels]time.Duration{}}
+	f := &fakeAgent{still: still{agent.Snapshot{Live: run.Live{DischargeWatts: math.NaN(), ChargeRatio: math.NaN(), Now: run.Instant{Mono: time.Hour},
+		Current: run.Labels{Device: "unit-elm"}}}}, until: map[run.Labels]time.Duration{}}
 	f.m = New(f, nil, Build{})
 	return f
 }
