@@ -30,6 +30,15 @@ type controlDevice interface {
 	Close() error
 }
 
+// controlWhole sends a code whose answer fills out.
+func controlWhole(d controlDevice, code uint32, in, out []byte) error {
+	n, err := d.Control(code, in, out)
+	if err == nil && n != len(out) {
+		err = fmt.Errorf("got %d bytes, want %d", n, len(out))
+	}
+	return err
+}
+
 var errNoBattery = errors.New("no battery in the bay")
 
 // batteryTag asks for the tag of the battery that is in the bay; it changes with
@@ -73,11 +82,7 @@ func askInformation(d controlDevice, tag uint32) (batteryInformation, error) {
 	var in [12]byte
 	binary.LittleEndian.PutUint32(in[:], tag)
 	var out [batteryInformationSize]byte
-	n, err := d.Control(batteryQueryInformation, in[:], out[:])
-	if err == nil && n != len(out) {
-		err = fmt.Errorf("got %d bytes, want %d", n, len(out))
-	}
-	if err != nil {
+	if err := controlWhole(d, batteryQueryInformation, in[:], out[:]); err != nil {
 		return batteryInformation{}, fmt.Errorf("ask for the battery's information: %w", err)
 	}
 	return decodeBatteryInformation(&out), nil
@@ -103,11 +108,7 @@ func decodeBatteryStatus(b *[batteryStatusSize]byte) batteryReading {
 // askStatus sends a BATTERY_WAIT_STATUS that does not wait.
 func askStatus(d controlDevice, tag uint32, in *[20]byte, out *[batteryStatusSize]byte) (batteryReading, error) {
 	binary.LittleEndian.PutUint32(in[:], tag)
-	n, err := d.Control(batteryQueryStatus, in[:], out[:])
-	if err == nil && n != len(out) {
-		err = fmt.Errorf("got %d bytes, want %d", n, len(out))
-	}
-	if err != nil {
+	if err := controlWhole(d, batteryQueryStatus, in[:], out[:]); err != nil {
 		return unknownBattery(), fmt.Errorf("ask for the battery's status: %w", err)
 	}
 	return decodeBatteryStatus(out), nil

@@ -47,10 +47,10 @@ func (c cpufreq) Scan() (offers []Offer, absences []Absence) {
 func (r Roots) frequencyPolicies() []namedFolder {
 	cpus := r.sys("devices", "system", "cpu")
 	var found []namedFolder
-	known := map[string]bool{}
+	added := map[string]bool{}
 	add := func(name, dir string) {
-		if !known[name] && exists(dir, "scaling_cur_freq") {
-			known[name] = true
+		if !added[name] && exists(dir, "scaling_cur_freq") {
+			added[name] = true
 			found = append(found, namedFolder{name: name, dir: dir})
 		}
 	}

@@ -2,8 +2,6 @@ package collectors
 
 import (
 	"bytes"
-	"math"
-	"time"
 
 	"sweepd/run"
 )
@@ -24,36 +22,15 @@ func (c onlineCPUs) Scan() ([]Offer, []Absence) {
 	}
 	return []Offer{{
 		Sensors: []run.Sensor{{ID: run.CPUsOnline, Kind: run.Gauge, Source: path, Resolution: 1}},
-		Open: func() (Probe, error) {
-			f, err := openSysFile(path)
-			if err != nil {
-				return nil, err
-			}
-			return &cpuList{file: f}, nil
-		},
+		Open:    openParsed(path, `a list such as "0-3,8" with at least one CPU`, someCPUs),
 	}}, nil
 }
 
-type cpuList struct{ file *sysFile }
-
-func (p *cpuList) setQuick(on bool) { p.file.quick = on }
-
-func (p *cpuList) Read(_ time.Duration, dst []float64) error {
-	dst[0] = math.NaN()
-	text, err := p.file.text()
-	if err != nil {
-		return err
-	}
-	n, ok := countCPUs(text)
-	if !ok || n == 0 {
-		return p.file.refuse(text, `a list such as "0-3,8" with at least one CPU`)
-	}
-	p.file.err = nil
-	dst[0] = float64(n)
-	return nil
+// someCPUs counts the CPUs of a list that may not be empty.
+func someCPUs(list []byte) (float64, bool) {
+	n, ok := countCPUs(list)
+	return float64(n), ok && n > 0
 }
-
-func (p *cpuList) Close() error { return p.file.Close() }
 
 // countCPUs counts the members of a list such as "0-1,3". An empty list has
 // none.

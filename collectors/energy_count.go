@@ -22,11 +22,11 @@ const (
 // energyCount turns what a counter shows into energy and power. All energies
 // are in microjoules.
 type energyCount struct {
-	span  int64 // max_energy_range_uj; 0 unknown
-	known bool
-	raw   int64
-	at    time.Duration
-	total int64 // since it was opened, or since the last doubt
+	span    int64 // max_energy_range_uj; 0 unknown
+	started bool  // something was read
+	raw     int64
+	at      time.Duration
+	total   int64 // since the first reading, or since the last that was in doubt
 
 	powerFrom   int64 // total and time at which the present mean begins
 	powerFromAt time.Duration
@@ -39,8 +39,8 @@ type energyCount struct {
 // missing once and the energy starts again from 0.
 func (c *energyCount) next(now time.Duration, raw int64) (joules, watts float64) {
 	step, sure := c.step(now, raw)
-	opened := !c.known
-	c.known, c.raw, c.at = true, raw, now
+	opened := !c.started
+	c.started, c.raw, c.at = true, raw, now
 	if opened || !sure {
 		c.total, c.powerFrom, c.powerFromAt, c.power = 0, 0, now, math.NaN()
 		if opened {

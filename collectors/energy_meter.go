@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode/utf16"
@@ -219,14 +218,8 @@ type energyMeter struct {
 }
 
 func (p *energyMeter) Read(now time.Duration, dst []float64) error {
-	for i := range dst {
-		dst[i] = math.NaN()
-	}
-	n, err := p.device.Control(meterMeasurement, nil, p.buf)
-	if err == nil && n != len(p.buf) {
-		err = fmt.Errorf("got %d bytes, want %d", n, len(p.buf))
-	}
-	if err != nil {
+	setMissing(dst)
+	if err := controlWhole(p.device, meterMeasurement, nil, p.buf); err != nil {
 		return p.repeat.of(fmt.Errorf("ask the energy meter: %w", err))
 	}
 	for i := range p.counts {

@@ -2,7 +2,6 @@ package collectors
 
 import (
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -76,17 +75,12 @@ func boost(cpus string) string {
 }
 
 // platformProfile reads the profile in force, from the file that stands for all
-// drivers or, where there is none, from each driver's own (kernel 6.14).
+// drivers or, where there is none, from each driver's own.
 func (r Roots) platformProfile() string {
 	if profile := staticText(r.sys("firmware", "acpi", "platform_profile")); profile != "" {
 		return profile
 	}
-	class := r.sys("class", "platform-profile")
-	var dirs []string
-	for _, number := range numbered(class, "platform-profile-") {
-		dirs = append(dirs, filepath.Join(class, number))
-	}
-	return distinct(fromEach(dirs, "profile"))
+	return distinct(fromEach(r.profileDrivers(), "profile"))
 }
 
 func (f facts) readGraphics(roots Roots) {
@@ -111,28 +105,11 @@ func fromEach(dirs []string, file string) []string {
 	return values
 }
 
-// supplies lists the folders of class/power_supply that feed the machine, not a
-// peripheral: batteries, or all others.
-func (r Roots) supplies(batteries bool) []string {
-	class := r.sys("class", "power_supply")
-	names := folderNames(class)
-	slices.Sort(names)
-	var dirs []string
-	for _, name := range names {
-		dir := filepath.Join(class, name)
-		kind := staticText(dir, "type")
-		if kind != "" && (kind == "Battery") == batteries && staticText(dir, "scope") != "Device" {
-			dirs = append(dirs, dir)
-		}
-	}
-	return dirs
-}
-
 func (f facts) readBatteries(roots Roots) {
 	var dirs []string
-	for _, dir := range roots.supplies(true) {
-		if staticText(dir, "present") != "0" {
-			dirs = append(dirs, dir)
+	for _, s := range roots.powerSupplies() {
+		if s.battery && staticText(s.dir, "present") != "0" {
+			dirs = append(dirs, s.dir)
 		}
 	}
 	for key, suffix := range map[string]string{"battery_design_wh": "full_design", "battery_full_wh": "full"} {
@@ -161,12 +138,18 @@ func wattHours(dir, suffix string) (float64, bool) {
 	if uwh, ok := parseInt([]byte(staticText(dir, "energy_"+suffix))); ok && uwh > 0 {
 		return float64(uwh) * 1e-6, true
 	}
-	uah, okCharge := parseInt([]byte(staticText(dir, "charge_"+suffix)))
-	uv, okVoltage := parseInt([]byte(staticText(dir, "voltage_min_design")))
-	if !okCharge || !okVoltage || uah <= 0 || uv <= 0 {
+	return microProduct(dir, "charge_"+suffix, "voltage_min_design")
+}
+
+// microProduct is the product of two files in millionths; ok is false where one
+// of them does not say more than 0.
+func microProduct(dir, a, b string) (product float64, ok bool) {
+	x, okX := parseInt([]byte(staticText(dir, a)))
+	y, okY := parseInt([]byte(staticText(dir, b)))
+	if !okX || !okY || x <= 0 || y <= 0 {
 		return 0, false
 	}
-	return float64(uah) * float64(uv) * 1e-12, true
+	return float64(x) * float64(y) * 1e-12, true
 }
 
 // shortest writes a number with at most three decimals.
@@ -180,15 +163,15 @@ func shortest(v float64) string {
 // rating counts, else the one that states its USB type.
 func (f facts) readCharger(roots Roots) {
 	best := -1
-	for _, dir := range roots.supplies(false) {
-		if online, ok := parseInt([]byte(staticText(dir, "online"))); !ok || online == 0 {
+	for _, s := range roots.powerSupplies() {
+		if online, ok := parseInt([]byte(staticText(s.dir, "online"))); s.battery || !ok || online == 0 {
 			continue
 		}
-		kind, informed := chargerType(dir), 0
-		if kind != staticText(dir, "type") {
+		kind, informed := chargerType(s.dir), 0
+		if kind != staticText(s.dir, "type") {
 			informed = 1
 		}
-		watts, rated := chargerWatts(dir)
+		watts, rated := microProduct(s.dir, "voltage_max", "current_max")
 		if rated {
 			informed += 2
 		}
@@ -212,13 +195,4 @@ func chargerType(dir string) string {
 		return active
 	}
 	return staticText(dir, "type")
-}
-
-func chargerWatts(dir string) (float64, bool) {
-	uv, okVoltage := parseInt([]byte(staticText(dir, "voltage_max")))
-	ua, okCurrent := parseInt([]byte(staticText(dir, "current_max")))
-	if !okVoltage || !okCurrent || uv <= 0 || ua <= 0 {
-		return 0, false
-	}
-	return float64(uv) * float64(ua) * 1e-12, true
 }

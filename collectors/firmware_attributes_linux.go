@@ -1,7 +1,6 @@
 package collectors
 
 import (
-	"math"
 	"path/filepath"
 	"slices"
 	"time"
@@ -49,37 +48,6 @@ func (c firmwareAttributes) Scan() (offers []Offer, absences []Absence) {
 	return []Offer{{
 		Sensors:     []run.Sensor{{ID: run.PowerLimit, Instance: run.LimitFirmware, Unit: "watts", Source: paths[0], Resolution: 1}},
 		MinInterval: settingInterval,
-		Open:        func() (Probe, error) { return openFirstOf(paths, firmwareWatts) },
+		Open:        func() (Probe, error) { return openFirstOf(paths, firmwareWatts, (*property).value) },
 	}}, nil
-}
-
-// firstOf reads the same quantity from the first of several sources that has
-// it.
-type firstOf struct {
-	properties
-	limits
-}
-
-func openFirstOf(paths []string, l limits) (Probe, error) {
-	p := &firstOf{limits: l}
-	for _, path := range paths {
-		p.dir = filepath.Dir(path)
-		p.property(filepath.Base(path), l)
-	}
-	if err := p.ready(); err != nil {
-		return nil, err
-	}
-	return p, nil
-}
-
-func (p *firstOf) Read(_ time.Duration, dst []float64) error {
-	var first error
-	for _, source := range p.open {
-		if v := source.value(&first); v == v {
-			dst[0] = v
-			return nil
-		}
-	}
-	dst[0] = math.NaN()
-	return first
 }

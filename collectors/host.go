@@ -29,13 +29,11 @@ const hostInterval = time.Second
 func (h hostLoad) Scan() ([]Offer, []Absence) {
 	ctx := h.roots.context()
 	return []Offer{{
-		Sensors: []run.Sensor{{ID: run.CPUBusy, Unit: "ratio", Kind: run.Gauge, Source: "cpu.Times", Resolution: 1e-4}},
-
+		Sensors:     []run.Sensor{{ID: run.CPUBusy, Unit: "ratio", Kind: run.Gauge, Source: "cpu.Times", Resolution: 1e-4}},
 		MinInterval: hostInterval,
 		Open:        func() (Probe, error) { return openCPUBusy(ctx) },
 	}, {
-		Sensors: []run.Sensor{{ID: run.MemoryAvailable, Unit: "bytes", Kind: run.Gauge, Source: "mem.VirtualMemory", Resolution: 1}},
-
+		Sensors:     []run.Sensor{{ID: run.MemoryAvailable, Unit: "bytes", Kind: run.Gauge, Source: "mem.VirtualMemory", Resolution: 1}},
 		MinInterval: hostInterval,
 		Open:        func() (Probe, error) { return &memoryAvailable{ctx: ctx}, nil },
 	}}, nil
@@ -60,13 +58,13 @@ var (
 	errNoMemory   = errors.New("mem.VirtualMemory: the system reports no memory")
 )
 
-// cpuBusy gives the share of the CPUs' time, since the last reading, in which
-// they did something. There is none at a reading within the same tick as the
-// one before, or as the opening.
+// cpuBusy gives the part of the CPUs' time, since the last reading, in which they
+// did something. A reading in the same tick as the one before it, or as the
+// opening, gives none.
 type cpuBusy struct {
 	ctx    context.Context
 	last   cpu.TimesStat
-	lastAt time.Duration // when last was read; at the opening, of the first reading
+	lastAt time.Duration // of the reading that gave last; of the first reading while last is from the opening
 	read   bool
 	repeat repeatedError
 }

@@ -63,8 +63,8 @@ func folders(chips []hwmonChip) []namedFolder {
 	return out
 }
 
-// only tells whether all channels have the prefix.
-func (c hwmonChip) only(prefix string) bool {
+// hasOnly tells whether all channels have the prefix.
+func (c hwmonChip) hasOnly(prefix string) bool {
 	return !slices.ContainsFunc(c.channels, func(ch hwmonChannel) bool { return ch.kind.prefix != prefix })
 }
 

@@ -76,7 +76,7 @@ func (r Roots) mirrors(chip hwmonChip, zones map[string]bool) bool {
 	link := filepath.Join(chip.dir, "device")
 	real, err := realPath(link)
 	if err != nil {
-		return zones[chip.name] && chip.only("temp")
+		return zones[chip.name] && chip.hasOnly("temp")
 	}
 	subsystem, _ := realPath(filepath.Join(link, "subsystem"))
 	return filepath.Base(subsystem) == "power_supply" || strings.Contains(real, "/power_supply/") ||

@@ -4,7 +4,6 @@ import (
 	"math"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"sweepd/run"
 )
@@ -25,9 +24,8 @@ func (c platformProfile) Scan() (offers []Offer, absences []Absence) {
 	if path := c.roots.sys("firmware", "acpi", "platform_profile"); exists(path) {
 		paths = append(paths, path)
 	}
-	class := c.roots.sys("class", "platform-profile")
-	for _, name := range numbered(class, "platform-profile-") {
-		if path := filepath.Join(class, name, "profile"); exists(path) {
+	for _, dir := range c.roots.profileDrivers() {
+		if path := filepath.Join(dir, "profile"); exists(path) {
 			paths = append(paths, path)
 		}
 	}
@@ -37,42 +35,28 @@ func (c platformProfile) Scan() (offers []Offer, absences []Absence) {
 	return []Offer{{
 		Sensors:     []run.Sensor{{ID: run.PlatformProfile, Source: paths[0], Resolution: 1}},
 		MinInterval: settingInterval,
-		Open:        func() (Probe, error) { return openProfile(paths) },
+		Open:        func() (Probe, error) { return openFirstOf(paths, limits{}, profileIndex) },
 	}}, nil
 }
 
-type profile struct{ properties }
-
-func openProfile(paths []string) (Probe, error) {
-	p := &profile{}
-	for _, path := range paths {
-		p.dir = filepath.Dir(path)
-		p.property(filepath.Base(path), limits{})
+// profileDrivers lists the folders of the drivers that each have a profile
+// (kernel 6.14).
+func (r Roots) profileDrivers() []string {
+	class := r.sys("class", "platform-profile")
+	var dirs []string
+	for _, number := range numbered(class, "platform-profile-") {
+		dirs = append(dirs, filepath.Join(class, number))
 	}
-	if err := p.ready(); err != nil {
-		return nil, err
-	}
-	return p, nil
+	return dirs
 }
 
 var profilesWanted = "one of " + strings.Join(run.PlatformProfiles, ", ")
 
-func (p *profile) Read(_ time.Duration, dst []float64) error {
-	var first error
-	for _, source := range p.open {
-		text, ok := source.text(&first)
-		if !ok {
-			continue
-		}
-		if i := indexOf(run.PlatformProfiles, text); i >= 0 {
-			source.file.err = nil
-			dst[0] = float64(i)
-			return nil
-		}
-		if err := source.file.refuse(text, profilesWanted); first == nil {
-			first = err
-		}
+// profileIndex is the profile's place in run.PlatformProfiles.
+func profileIndex(p *property, first *error) float64 {
+	text, ok := p.text(first)
+	if !ok {
+		return math.NaN()
 	}
-	dst[0] = math.NaN()
-	return first
+	return p.indexIn(run.PlatformProfiles, text, text, profilesWanted, first)
 }

@@ -210,7 +210,7 @@ type controlledBattery struct {
 func (p *controlledBattery) Read(_ time.Duration, dst []float64) error {
 	unknownBattery().fill(dst)
 	if p.tag == 0 {
-		if err := p.meet(); err == errNoBattery {
+		if err := p.askWhichBattery(); err == errNoBattery {
 			return nil // an empty bay is no fault
 		} else if err != nil {
 			return p.repeat.of(err)
@@ -226,8 +226,8 @@ func (p *controlledBattery) Read(_ time.Duration, dst []float64) error {
 	return nil
 }
 
-// meet asks who is in the bay.
-func (p *controlledBattery) meet() error {
+// askWhichBattery asks who is in the bay.
+func (p *controlledBattery) askWhichBattery() error {
 	tag, err := batteryTag(p.device)
 	if err != nil {
 		return err

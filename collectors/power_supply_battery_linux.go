@@ -81,12 +81,12 @@ type battery struct {
 	properties
 	which []int // indices into batterySensors
 
-	present, status, voltage      *property
-	power, powerAvg               *property
-	current, currentAvg           *property
-	energy, energyFull, energyNew *property
-	charge, chargeFull, chargeNew *property
-	capacity, temperature         *property
+	present, status, voltage         *property
+	power, powerAvg                  *property
+	current, currentAvg              *property
+	energy, energyFull, energyDesign *property
+	charge, chargeFull, chargeDesign *property
+	capacity, temperature            *property
 
 	sign    rateSign
 	content chargeContent
@@ -100,8 +100,8 @@ func openBattery(dir string, which []int) (Probe, error) {
 	b.current, b.currentAvg = b.property("current_now", microamperes), b.property("current_avg", microamperes)
 	b.energy, b.energyFull = b.property("energy_now", microwattHours), b.property("energy_full", microwattHours)
 	b.charge, b.chargeFull = b.property("charge_now", microampereHours), b.property("charge_full", microampereHours)
-	b.energyNew = b.property("energy_full_design", microwattHours)
-	b.chargeNew = b.property("charge_full_design", microampereHours)
+	b.energyDesign = b.property("energy_full_design", microwattHours)
+	b.chargeDesign = b.property("charge_full_design", microampereHours)
 	b.capacity, b.temperature = b.property("capacity", percentage), b.property("temp", deciCelsius)
 	if err := b.ready(); err != nil {
 		return nil, err
@@ -116,9 +116,7 @@ func openBattery(dir string, which []int) (Probe, error) {
 }
 
 func (b *battery) Read(_ time.Duration, dst []float64) error {
-	for i := range dst {
-		dst[i] = math.NaN()
-	}
+	setMissing(dst)
 	var first error
 	if b.present.value(&first) == 0 {
 		// An empty bay is no fault. What comes back may be another battery.
@@ -142,20 +140,20 @@ func (b *battery) values(first *error) batteryValues {
 	}
 	direction := b.direction(signed, first)
 
-	energy, full, design := b.energy.value(first), b.energyFull.value(first), b.energyNew.value(first)
-	share := energy / full
+	energy, full, design := b.energy.value(first), b.energyFull.value(first), b.energyDesign.value(first)
+	ratio := energy / full
 	if b.energy.file == nil && b.charge.file != nil {
 		charge, chargeFull := b.charge.value(first), b.chargeFull.value(first)
-		share = charge / chargeFull
+		ratio = charge / chargeFull
 		energy = b.content.joules(charge, voltage, direction)
-		full, design = chargeFull*b.content.nominal, b.chargeNew.value(first)*b.content.nominal
+		full, design = chargeFull*b.content.nominal, b.chargeDesign.value(first)*b.content.nominal
 	}
-	if !(share <= math.MaxFloat64) { // unknown, or a full content of 0
-		share = b.capacity.value(first)
+	if !(ratio <= math.MaxFloat64) { // unknown, or a full content of 0
+		ratio = b.capacity.value(first)
 	}
 	return batteryValues{
-		towards(direction, rate), energy, full, design, math.Min(share, 1), direction,
-		voltage, towards(direction, current), b.temperature.value(first),
+		withDirection(direction, rate), energy, full, design, math.Min(ratio, 1), direction,
+		voltage, withDirection(direction, current), b.temperature.value(first),
 	}
 }
 
@@ -238,9 +236,9 @@ func (s *rateSign) direction(rate float64) float64 {
 	return math.NaN()
 }
 
-// towards gives a size its direction, positive while discharging. 0 at rest,
+// withDirection gives a size its direction, positive while discharging. 0 at rest,
 // whatever noise the gauge shows; missing if either is.
-func towards(direction, size float64) float64 {
+func withDirection(direction, size float64) float64 {
 	if direction == 0 && size == size {
 		return 0
 	}
@@ -257,7 +255,7 @@ func towards(direction, size float64) float64 {
 // the error does not add up from cycle to cycle.
 type chargeContent struct {
 	nominal   float64 // V
-	known     bool
+	started   bool
 	energy    float64 // J
 	charge    float64 // C, at the last change
 	voltage   float64 // V, then
@@ -276,17 +274,17 @@ func (c *chargeContent) joules(charge, voltage, direction float64) float64 {
 		c.direction = direction
 	}
 	switch {
-	case !c.known || turned:
-		c.known, c.energy, c.charge, c.voltage = true, charge*c.nominal, charge, voltage
+	case !c.started || turned:
+		c.started, c.energy, c.charge, c.voltage = true, charge*c.nominal, charge, voltage
 	case charge != c.charge:
-		c.energy += (charge - c.charge) * c.between(voltage)
+		c.energy += (charge - c.charge) * c.meanVoltage(voltage)
 		c.charge, c.voltage = charge, voltage
 	}
 	return c.energy
 }
 
-// between is the mean voltage since the last change, of what is known.
-func (c *chargeContent) between(voltage float64) float64 {
+// meanVoltage is the mean voltage since the last change, of what is known.
+func (c *chargeContent) meanVoltage(voltage float64) float64 {
 	mean := (c.voltage + voltage) / 2
 	for _, v := range [...]float64{mean, voltage, c.voltage} {
 		if v == v {
@@ -296,4 +294,4 @@ func (c *chargeContent) between(voltage float64) float64 {
 	return c.nominal
 }
 
-func (c *chargeContent) forget() { c.known, c.direction = false, 0 }
+func (c *chargeContent) forget() { c.started, c.direction = false, 0 }

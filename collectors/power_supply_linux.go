@@ -6,6 +6,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"time"
 )
 
 // powerSupply finds class/power_supply, after the kernel's
@@ -23,22 +24,15 @@ func (powerSupply) Name() string { return "power_supply" }
 
 func (c powerSupply) Scan() (offers []Offer, absences []Absence) {
 	class := c.roots.sys("class", "power_supply")
-	names := folderNames(class)
-	slices.Sort(names)
 	batteries, supplies := 0, 0
-	for _, name := range names {
-		dir := filepath.Join(class, name)
-		if staticText(dir, "scope") == "Device" {
-			continue
-		}
-		switch kind := staticText(dir, "type"); {
-		case kind == "Battery":
-			if o, ok := offerBattery(dir, name); ok {
+	for _, s := range c.roots.powerSupplies() {
+		if s.battery {
+			if o, ok := offerBattery(s.dir, s.name); ok {
 				offers = append(offers, o)
 				batteries++
 			}
-		case kind != "" && exists(dir, "online"):
-			offers = append(offers, offerSupply(dir, name))
+		} else if exists(s.dir, "online") {
+			offers = append(offers, offerSupply(s.dir, s.name))
 			supplies++
 		}
 	}
@@ -49,6 +43,28 @@ func (c powerSupply) Scan() (offers []Offer, absences []Absence) {
 		absences = append(absences, Absence{Collector: c.Name(), Source: filepath.Join(class, "*", "online"), Why: "no mains or USB supply"})
 	}
 	return offers, absences
+}
+
+// supplyFolder is a folder of class/power_supply.
+type supplyFolder struct {
+	dir, name string
+	battery   bool
+}
+
+// powerSupplies lists what feeds the machine, not a peripheral, in the order of
+// the names.
+func (r Roots) powerSupplies() []supplyFolder {
+	class := r.sys("class", "power_supply")
+	names := folderNames(class)
+	slices.Sort(names)
+	var found []supplyFolder
+	for _, name := range names {
+		dir := filepath.Join(class, name)
+		if kind := staticText(dir, "type"); kind != "" && staticText(dir, "scope") != "Device" {
+			found = append(found, supplyFolder{dir: dir, name: name, battery: kind == "Battery"})
+		}
+	}
+	return found
 }
 
 // Bounds of what is believed, so that the marks for "unknown" of some drivers
@@ -73,9 +89,9 @@ type property struct {
 	limits
 }
 
-// properties are the files of one supply.
+// properties are the files that a probe reads, of one supply most often.
 type properties struct {
-	dir  string
+	dir  string // of the file that was opened last
 	open []*property
 }
 
@@ -87,9 +103,15 @@ func (p *properties) setQuick(on bool) {
 	}
 }
 
+// property opens a file of the folder dir.
 func (p *properties) property(name string, l limits) *property {
+	return p.add(filepath.Join(p.dir, name), l)
+}
+
+func (p *properties) add(path string, l limits) *property {
+	p.dir = filepath.Dir(path)
 	prop := &property{limits: l}
-	f, err := openSysFile(filepath.Join(p.dir, name))
+	f, err := openSysFile(path)
 	switch {
 	case err == nil:
 		prop.file = f
@@ -141,11 +163,10 @@ func (p *property) value(first *error) float64 {
 	return math.NaN()
 }
 
-// text reads the text; false like NaN above.
-func (p *property) text(first *error) ([]byte, bool) {
+// text reads the text; ok is false where value would give NaN.
+func (p *property) text(first *error) (text []byte, ok bool) {
 	err := p.err
 	if p.file != nil {
-		var text []byte
 		if text, err = p.file.text(); err == nil {
 			return text, true
 		}
@@ -154,4 +175,48 @@ func (p *property) text(first *error) ([]byte, bool) {
 		*first = err
 	}
 	return nil, false
+}
+
+// indexIn is the place of a word in a list. Where the list lacks it, the file's
+// text is refused as not what is wanted.
+func (p *property) indexIn(list []string, word, text []byte, want string, first *error) float64 {
+	if i := slices.IndexFunc(list, func(s string) bool { return s == string(word) }); i >= 0 {
+		p.file.err = nil
+		return float64(i)
+	}
+	if err := p.file.refuse(text, want); *first == nil {
+		*first = err
+	}
+	return math.NaN()
+}
+
+// firstOf is a probe that reads one quantity from the first of several files
+// that has it.
+type firstOf struct {
+	properties
+	read  func(p *property, first *error) float64 // NaN where the file does not have it
+	first error                                   // of the present Read; here, since a local one would be allocated
+}
+
+func openFirstOf(paths []string, l limits, read func(p *property, first *error) float64) (Probe, error) {
+	p := &firstOf{read: read}
+	for _, path := range paths {
+		p.add(path, l)
+	}
+	if err := p.ready(); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func (p *firstOf) Read(_ time.Duration, dst []float64) error {
+	p.first = nil
+	for _, file := range p.open {
+		if v := p.read(file, &p.first); v == v {
+			dst[0] = v
+			return nil
+		}
+	}
+	dst[0] = math.NaN()
+	return p.first
 }

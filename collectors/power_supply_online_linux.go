@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"math"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -95,18 +94,7 @@ func (s *adapter) kind(first *error) float64 {
 	if _, after, found := bytes.Cut(text, []byte("[")); found {
 		active, _, _ = bytes.Cut(after, []byte("]"))
 	}
-	if i := indexOf(run.USBTypes, active); i >= 0 {
-		return float64(i)
-	}
-	if err := s.usbType.file.refuse(text, usbTypesWanted); *first == nil {
-		*first = err
-	}
-	return math.NaN()
+	return s.usbType.indexIn(run.USBTypes, active, text, usbTypesWanted, first)
 }
 
 var usbTypesWanted = "one of " + strings.Join(run.USBTypes, ", ") + " in brackets"
-
-// indexOf is the index of a word in a list, -1 if it is not there.
-func indexOf(list []string, word []byte) int {
-	return slices.IndexFunc(list, func(s string) bool { return s == string(word) })
-}

@@ -1,7 +1,6 @@
 package collectors
 
 import (
-	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -78,12 +77,11 @@ type powercapConstraint struct {
 func openPowercapLimit(sources []powercapLimitSource, packages int) (Probe, error) {
 	p := &powercapLimit{least: make([]float64, packages)}
 	for _, s := range sources {
-		p.dir = filepath.Dir(s.limit)
-		c := powercapConstraint{pack: s.pack, limit: p.property(filepath.Base(s.limit), microwatts)}
+		c := powercapConstraint{pack: s.pack, limit: p.add(s.limit, microwatts)}
 		if c.limit.file == nil && c.limit.err == nil {
 			continue // it went since the scan
 		}
-		c.enabled = p.property(filepath.Base(s.enabled), yesNo)
+		c.enabled = p.add(s.enabled, yesNo)
 		p.constraints = append(p.constraints, c)
 	}
 	if err := p.ready(); err != nil {
@@ -95,9 +93,7 @@ func openPowercapLimit(sources []powercapLimitSource, packages int) (Probe, erro
 // Read gives a missing limit, without an error, where a package has none:
 // nothing that can be called the limit exists then.
 func (p *powercapLimit) Read(_ time.Duration, dst []float64) error {
-	for i := range p.least {
-		p.least[i] = math.NaN()
-	}
+	setMissing(p.least)
 	var first error
 	for _, c := range p.constraints {
 		watts := c.limit.value(&first)

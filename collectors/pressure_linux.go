@@ -2,9 +2,7 @@ package collectors
 
 import (
 	"bytes"
-	"math"
 	"path/filepath"
-	"time"
 
 	"sweepd/run"
 )
@@ -29,13 +27,7 @@ func (p pressure) Scan() (offers []Offer, absences []Absence) {
 		offers = append(offers, Offer{
 			Sensors: []run.Sensor{{ID: run.PressureStall, Instance: resource, Unit: "seconds", Kind: run.Counter,
 				Source: path, Resolution: 1e-6}},
-			Open: func() (Probe, error) {
-				f, err := openSysFile(path)
-				if err != nil {
-					return nil, err
-				}
-				return &stallTotal{file: f}, nil
-			},
+			Open: openParsed(path, `a line "some ... total=<microseconds>"`, stallSeconds),
 		})
 	}
 	if len(offers) == 0 {
@@ -45,29 +37,14 @@ func (p pressure) Scan() (offers []Offer, absences []Absence) {
 	return offers, absences
 }
 
-type stallTotal struct{ file *sysFile }
-
-func (p *stallTotal) setQuick(on bool) { p.file.quick = on }
-
 var some, total = []byte("some "), []byte("total=")
 
-func (p *stallTotal) Read(_ time.Duration, dst []float64) error {
-	dst[0] = math.NaN()
-	text, err := p.file.text()
-	if err != nil {
-		return err
-	}
+// stallSeconds is the total of the first line, which is that of some tasks.
+func stallSeconds(text []byte) (float64, bool) {
 	line, _, _ := bytes.Cut(text, newline)
 	_, digits, found := bytes.Cut(line, total)
 	microseconds, ok := parseInt(digits)
-	if !bytes.HasPrefix(line, some) || !found || !ok || microseconds < 0 {
-		return p.file.refuse(text, `a line "some ... total=<microseconds>"`)
-	}
-	p.file.err = nil
-	dst[0] = float64(microseconds) / 1e6
-	return nil
+	return float64(microseconds) / 1e6, bytes.HasPrefix(line, some) && found && ok && microseconds >= 0
 }
-
-func (p *stallTotal) Close() error { return p.file.Close() }
 
 var newline = []byte("\n")

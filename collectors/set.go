@@ -89,8 +89,8 @@ type Set struct {
 type source struct {
 	collector Collector
 	errors    atomic.Uint64
-	absences  []Absence // of the last scan; guarded by slowLane
-	reported  failures  // of scanning and opening; guarded by slowLane
+	absences  []Absence        // of the last scan; guarded by slowLane
+	reported  reportedFailures // of scanning and opening; guarded by slowLane
 }
 
 // NewSet scans the collectors and opens what they offer. That something cannot
@@ -137,7 +137,7 @@ func (s *Set) Sensors() []run.Sensor {
 func (s *Set) Sweep(now time.Duration) []float64 {
 	s.sweeping.Lock()
 	defer s.sweeping.Unlock()
-	s.takeSlow(now)
+	s.takeSlowLane(now)
 	start := s.elapsed()
 	if s.timed > 0 {
 		s.timed--
@@ -157,21 +157,19 @@ func (s *Set) Sweep(now time.Duration) []float64 {
 		s.findRare(now)
 	}
 	if len(s.leaving) > 0 {
-		s.dismiss(now)
+		s.leaveFastLane(now)
 	}
 	return s.values
 }
 
-// takeSlow starts a sweep: everything is missing but what the slow lane has.
-func (s *Set) takeSlow(now time.Duration) {
+// takeSlowLane starts a sweep: everything is missing but what the slow lane has.
+func (s *Set) takeSlowLane(now time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for len(s.values) < len(s.sensors) {
 		s.values = append(s.values, math.NaN())
 	}
-	for i := range s.values {
-		s.values[i] = math.NaN()
-	}
+	setMissing(s.values)
 	for _, e := range s.slow {
 		if e.latestRead && now-e.latestAt <= max(staleAfter, staleReads*e.slowInterval()) {
 			for j, v := range e.latest {
@@ -187,13 +185,13 @@ func (s *Set) Absences() []Absence {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	list := append([]Absence(nil), s.absences...)
-	told := map[string]bool{}
+	listed := map[string]bool{}
 	for _, a := range list {
-		told[a.Source] = true
+		listed[a.Source] = true
 	}
 	for _, e := range s.entryAt {
-		if source := e.sensors[0].Source; !e.open && !told[source] {
-			told[source] = true
+		if source := e.sensors[0].Source; !e.open && !listed[source] {
+			listed[source] = true
 			list = append(list, Absence{Collector: e.source.collector.Name(), Source: e.sensors[0].Source, Why: e.gone})
 		}
 	}

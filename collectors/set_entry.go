@@ -21,27 +21,27 @@ func keyOf(s run.Sensor) sensorKey { return sensorKey{s.ID, s.Instance} }
 // entry is a probe in the Set. Fields without a remark belong to the goroutine
 // in whose lane the entry is.
 type entry struct {
-	source   *source
-	sensors  []run.Sensor
-	at       []int // positions in a sweep; fixed
-	interval time.Duration
-	probe    Probe
-	buf      []float64
-	failures *failures
-	returned bool // opened again, nothing read since
-	hits     int  // reads in a row that speak for the other lane
-	prompt   bool // wanted at every sweep, however rarely it changes
-	rare     bool // in the slow lane because it rarely changes
-	changed  bool // the last read found a new value
-	next     time.Duration
+	source     *source
+	sensors    []run.Sensor
+	at         []int         // positions in a sweep; fixed
+	interval   time.Duration // between two reads in the slow lane; 0: not set by the offer
+	probe      Probe
+	buf        []float64
+	failures   *reportedFailures
+	reopened   bool          // opened again, nothing read since
+	hits       int           // reads in a row that speak for the other lane
+	everySweep bool          // wanted at every sweep, however rarely it changes
+	rare       bool          // in the slow lane because it rarely changes
+	changed    bool          // the last read found a new value
+	next       time.Duration // when it is due in the slow lane
 
-	changedAt time.Duration // when a new value was found last
-	livelyAt  time.Duration // when two came within rareChange; 0: not known yet
+	changedAt  time.Duration // when a new value was found last
+	frequentAt time.Duration // when two new values came within rareChange; 0: not known yet
 
 	readTime atomic.Int64
 	failing  atomic.Bool
 	failure  atomic.Pointer[failure] // of the last read
-	changes  []changes
+	changes  []changeHistory
 
 	// Guarded by Set.mu.
 	open       bool
@@ -76,8 +76,8 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 	if failing != e.failing.Load() {
 		e.failing.Store(failing)
 	}
-	if e.returned && given > 0 {
-		e.returned = false
+	if e.reopened && given > 0 {
+		e.reopened = false
 		e.failures.forget()
 	}
 	if err == nil {
@@ -96,10 +96,15 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 	return failing && vanished(err)
 }
 
-func (e *entry) readProbe(now time.Duration) (err error) {
-	for j := range e.buf {
-		e.buf[j] = math.NaN()
+// setMissing makes every reading missing.
+func setMissing(readings []float64) {
+	for i := range readings {
+		readings[i] = math.NaN()
 	}
+}
+
+func (e *entry) readProbe(now time.Duration) (err error) {
+	setMissing(e.buf)
 	defer recovered(&err)
 	return e.probe.Read(now, e.buf)
 }
@@ -135,15 +140,16 @@ func recovered(err *error) {
 	}
 }
 
-// changes follows when a value changes.
-type changes struct {
+// changeHistory keeps when a value changed last and the shortest time between two
+// changes.
+type changeHistory struct {
 	last     float64
 	at       time.Duration
-	n        int8 // 0 nothing read, 1 no change yet, 2 changed
-	shortest atomic.Int64
+	n        int8         // 0 nothing read, 1 no change yet, 2 changed
+	shortest atomic.Int64 // ns, 0 not known yet
 }
 
-func (c *changes) note(now time.Duration, v float64) {
+func (c *changeHistory) note(now time.Duration, v float64) {
 	c.last = v
 	switch c.n {
 	case 0:
@@ -159,16 +165,16 @@ func (c *changes) note(now time.Duration, v float64) {
 	c.at = now
 }
 
-// failures tells new failures from those that were reported. Texts that keep
-// changing are reported maxFailures times.
-type failures struct {
+// reportedFailures tells new failures from those that were reported. Of texts
+// that keep changing the first maxFailures are reported.
+type reportedFailures struct {
 	last error
 	seen map[string]bool
 }
 
 const maxFailures = 16
 
-func (f *failures) isNew(err error) bool {
+func (f *reportedFailures) isNew(err error) bool {
 	if same(f.last, err) {
 		return false
 	}
@@ -184,7 +190,7 @@ func (f *failures) isNew(err error) bool {
 	return true
 }
 
-func (f *failures) forget() { *f = failures{} }
+func (f *reportedFailures) forget() { *f = reportedFailures{} }
 
 type failure struct{ err error }
 

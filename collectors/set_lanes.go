@@ -35,9 +35,9 @@ func (s *Set) readFastTimed(now, start time.Duration) {
 	}
 }
 
-// dismiss takes what is to leave out of the fast lane: probes that failed as
+// leaveFastLane takes what is to leave out of the fast lane: probes that failed as
 // gone are closed, others move to the slow lane.
-func (s *Set) dismiss(now time.Duration) {
+func (s *Set) leaveFastLane(now time.Duration) {
 	var gone []*entry
 	s.mu.Lock()
 	s.fast = without(s.fast, s.leaving)
@@ -125,13 +125,13 @@ func (s *Set) readSlow(e *entry, now, start time.Duration) {
 		e.hits = 0
 		return
 	}
-	if e.hits++; e.hits >= quickHits || e.rare && e.hits >= livelyReads {
-		s.speedUp(e)
+	if e.hits++; e.hits >= quickHits || e.rare && e.hits >= frequentReads {
+		s.returnToFastLane(e)
 	}
 }
 
-// speedUp moves an entry back to the fast lane.
-func (s *Set) speedUp(e *entry) {
+// returnToFastLane moves an entry back to the fast lane.
+func (s *Set) returnToFastLane(e *entry) {
 	s.sweeping.Lock()
 	defer s.sweeping.Unlock()
 	s.mu.Lock()
@@ -139,7 +139,7 @@ func (s *Set) speedUp(e *entry) {
 	if s.closed {
 		return
 	}
-	e.hits, e.rare, e.livelyAt = 0, false, e.changedAt
+	e.hits, e.rare, e.frequentAt = 0, false, e.changedAt
 	s.slow = without(s.slow, []*entry{e})
 	s.fast = append(s.fast, e)
 	e.setQuick(true)

@@ -13,12 +13,12 @@ const (
 	// rareAfter is how long that must hold before its probe is read off the
 	// pacing path, once a second.
 	rareAfter = 30 * time.Second
-	// rareLook is how often the fast lane is searched for such probes, and the
+	// rareSearchEvery is how often the fast lane is searched for such probes, and the
 	// longest time between two sweeps that tells how often a value changes.
-	rareLook = 1100 * time.Millisecond
-	// livelyReads in a row, a second apart, that each found a new value bring a
+	rareSearchEvery = 1100 * time.Millisecond
+	// frequentReads in a row, a second apart, that each found a new value bring a
 	// probe back into the fast lane.
-	livelyReads = 2
+	frequentReads = 2
 )
 
 // rareSearch finds the probes of the fast lane whose values rarely change.
@@ -31,19 +31,19 @@ type rareSearch struct {
 // findRare has rarely changing probes leave the fast lane. Sweeping is held.
 func (s *Set) findRare(now time.Duration) {
 	r := &s.rare
-	if now-r.last > rareLook {
+	if now-r.last > rareSearchEvery {
 		r.since = now
 	}
 	r.last = now
 	if now < r.next {
 		return
 	}
-	r.next = now + rareLook
+	r.next = now + rareSearchEvery
 	for _, e := range s.fast {
-		if e.livelyAt == 0 {
-			e.livelyAt = now
+		if e.frequentAt == 0 {
+			e.frequentAt = now
 		}
-		if !e.prompt && now-max(e.livelyAt, r.since) >= rareAfter {
+		if !e.everySweep && now-max(e.frequentAt, r.since) >= rareAfter {
 			e.rare = true
 			s.leaving = append(s.leaving, e)
 		}
@@ -53,16 +53,16 @@ func (s *Set) findRare(now time.Duration) {
 // noteChange is called at each read that found a new value.
 func (e *entry) noteChange(now time.Duration) {
 	if now-e.changedAt < rareChange {
-		e.livelyAt = now
+		e.frequentAt = now
 	}
 	e.changedAt = now
 }
 
-// isPrompt tells whether some sensor is wanted at every sweep however rarely it
+// wantedEverySweep tells whether some sensor is wanted at every sweep however rarely it
 // changes: power, because it is integrated; counters, because what they counted
 // belongs to the labels of that moment; and what feeds the device, because runs
 // are judged by it.
-func isPrompt(sensors []run.Sensor) bool {
+func wantedEverySweep(sensors []run.Sensor) bool {
 	for _, s := range sensors {
 		if s.Kind == run.Counter || s.Unit == "watts" || s.ID == run.SupplyOnline {
 			return true

@@ -48,7 +48,7 @@ func (s *Set) rescanSource(src *source) {
 			continue
 		}
 		// What gives nothing is opened anew: its files may be stale.
-		if e := s.holder(src, o); e != nil && !held[e] && !e.failing.Load() {
+		if e := s.entryReading(src, o); e != nil && !held[e] && !e.failing.Load() {
 			held[e] = true
 			continue
 		}
@@ -68,8 +68,9 @@ func scan(c Collector) (offers []Offer, absences []Absence, err error) {
 	return offers, absences, nil
 }
 
-// holder is the open entry that reads what is offered, nil if there is none.
-func (s *Set) holder(src *source, o Offer) *entry {
+// entryReading is the open entry that reads the very files that are offered, nil
+// if there is none.
+func (s *Set) entryReading(src *source, o Offer) *entry {
 	at, known := s.positions[keyOf(o.Sensors[0])]
 	if !known {
 		return nil
@@ -103,7 +104,7 @@ func (s *Set) retire(src *source, held map[*entry]bool) {
 
 // admit opens what is offered and gives it a lane and its positions.
 func (s *Set) admit(src *source, o Offer) error {
-	if err := s.vacant(o); err != nil {
+	if err := s.refuseTaken(o); err != nil {
 		s.noteSource(src, o.Sensors[0], err)
 		return err
 	}
@@ -119,16 +120,17 @@ func (s *Set) admit(src *source, o Offer) error {
 	n := len(o.Sensors)
 	e := &entry{
 		source: src, sensors: o.Sensors, interval: o.MinInterval, probe: probe,
-		at: make([]int, n), buf: make([]float64, n), latest: make([]float64, n), changes: make([]changes, n),
-		failures: &failures{}, prompt: isPrompt(o.Sensors), open: true,
+		at: make([]int, n), buf: make([]float64, n), latest: make([]float64, n), changes: make([]changeHistory, n),
+		failures: &reportedFailures{}, everySweep: wantedEverySweep(o.Sensors), open: true,
 	}
 	e.readTime.Store(int64(took))
 	s.install(e, o.MinInterval > 0 || took > s.slowRead)
 	return nil
 }
 
-// vacant refuses an offer of which another probe reads a part.
-func (s *Set) vacant(o Offer) error {
+// refuseTaken is an error where another probe reads a sensor of the offer already,
+// or the offer has one twice.
+func (s *Set) refuseTaken(o Offer) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for i, sensor := range o.Sensors {
@@ -144,8 +146,8 @@ func (s *Set) vacant(o Offer) error {
 	return nil
 }
 
-// readTimeOf tells how long a read takes: measured, but known for what returns.
-// Probes with an interval are not measured, for they may be read no oftener.
+// readTimeOf tells how long a read takes: what was measured before for a source
+// that returns, else it is measured now. Probes with an interval are not measured, for they may be read no oftener.
 func (s *Set) readTimeOf(o Offer) (time.Duration, error) {
 	if at, known := s.positions[keyOf(o.Sensors[0])]; known {
 		s.mu.Lock()
@@ -198,7 +200,7 @@ func (s *Set) install(e *entry, slow bool) {
 		} else {
 			// What failed before and was reported is not reported again
 			// until something was read.
-			e.failures, e.returned = s.entryAt[at].failures, true
+			e.failures, e.reopened = s.entryAt[at].failures, true
 		}
 		sensors[at], s.entryAt[at], e.at[j] = sensor, e, at
 	}

@@ -90,9 +90,7 @@ type temperatureCall struct {
 }
 
 func (p *temperatureCall) Read(_ time.Duration, dst []float64) error {
-	for i := range dst {
-		dst[i] = math.NaN()
-	}
+	setMissing(dst)
 	stats, err := p.from.listed()
 	for _, s := range stats { // the library gives what it could read beside an error
 		i, found := slices.BinarySearch(p.keys, strings.TrimSpace(s.SensorKey))

@@ -130,19 +130,19 @@ func (p *throttleCount) Read(now time.Duration, dst []float64) error {
 	}
 	clear(p.groups)
 	var first error
-	known := false
+	anyCount := false
 	for i := range p.files {
 		f := &p.files[i]
 		if err := f.read(); err != nil && first == nil {
 			first = err
 		}
 		if f.count >= 0 {
-			known = true
+			anyCount = true
 			p.groups[f.group] = max(p.groups[f.group], f.count)
 		}
 	}
 	dst[0] = math.NaN()
-	if first != nil || !known {
+	if first != nil || !anyCount {
 		return first
 	}
 	var sum int64
