@@ -49,6 +49,9 @@ func TestBatteryNumbers(t *testing.T) {
 		[]float64{15.2, 15.5, 18.9, 19.1, 24.2, 24.6, 31.0, 30.6},
 		[]float64{8, 8.1, 11.2, 11.3, 15.9, 16, 21.8, 21.6})
 	g := oneBattery(t, runs, BatteryRequest{Full: full(50)})
+	if g.N != len(runs) {
+		t.Errorf("%d runs used, want all %d", g.N, len(runs))
+	}
 	o := g.Overhead
 	if o.Against != ByPackage {
 		t.Errorf("overhead against %q", o.Against)
@@ -216,6 +219,18 @@ func TestBatteryGains(t *testing.T) {
 	mirror := many.Gains[0]
 	near(t, "mirrored", float64(mirror.Minutes), -float64(gain.Minutes), 1e-12)
 	near(t, "mirrored lower", float64(mirror.Lower), -float64(gain.Upper), 1e-12)
+
+	// Two batteries err each by itself: se^2 = Ra^2 va + Rb^2 vb + ua^2 Ra^2 + ub^2 Rb^2.
+	result, err = Battery(runs, BatteryRequest{Full: []FullEnergy{{Wh: 50, RSE: 0.01}, {Variant: "cores=6", Wh: 150, RSE: 0.02}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	gain, ra = result.Groups[1].Gains[0], 3*ra
+	va = 9 * va
+	nu = (va + vb) * (va + vb) / (va*va/2 + vb*vb/2)
+	half = 60 * twoSided(nu) * math.Sqrt(va+vb+0.02*0.02*ra*ra+0.01*0.01*rb*rb)
+	near(t, "minutes of two batteries", float64(gain.Minutes), 60*(ra-rb), 1e-12)
+	near(t, "upper of two batteries", float64(gain.Upper), float64(gain.Minutes)+half, 1e-12)
 }
 
 // A run down to the reserve stands beside its prediction: 47.5 Wh at 25 W last
@@ -292,7 +307,11 @@ func TestBatteryRunDownWithSharedUncertainty(t *testing.T) {
 	off := batteryRun("off", 15, 25, 0)
 	off.DurationS, off.Findings = new(1.9*3600), reserve
 	request := BatteryRequest{Full: full(50), Reserve: 0.04, SwitchedOff: []run.Run{off}}
-	exact := oneBattery(t, runs, request).Measured[0]
+	group := oneBattery(t, runs, request)
+	exact := group.Measured[0]
+	if want := (Note{Code: NoteStartChargeUnknown, Count: 1}); !has(group.Notes, want) {
+		t.Errorf("notes %+v lack %+v", group.Notes, want)
+	}
 	for i := range runs {
 		uncertain(&runs[i], 0.02)
 	}

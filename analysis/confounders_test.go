@@ -49,6 +49,7 @@ func TestConfounders(t *testing.T) {
 		{"charging", func(r *run.Run, _ int) { r.Findings = []run.Finding{{Code: run.Charging}, {Code: run.Charging}} }, Note{Code: ConfounderFindings, Name: "charging", A: NoteSide{Side: "unit-elm", Count: 0, Of: 9}, B: NoteSide{Side: "unit-oak", Count: 9, Of: 9}}},
 		{"duration", func(r *run.Run, _ int) { r.DurationS = new(90.0) }, Note{Code: ConfounderDurations, A: NoteSide{Side: "unit-elm", Mean: 60}, B: NoteSide{Side: "unit-oak", Mean: 90}}},
 		{"time of day", func(r *run.Run, _ int) { r.StartedAt = run.Timestamp{Time: r.StartedAt.Add(5 * time.Hour)} }, Note{Code: ConfounderTimesOfDay, A: NoteSide{Side: "unit-elm", TimeOfDay: 8 * time.Hour}, B: NoteSide{Side: "unit-oak", TimeOfDay: 13 * time.Hour}}},
+		{"before dawn", func(r *run.Run, _ int) { r.StartedAt = run.Timestamp{Time: r.StartedAt.Add(-6 * time.Hour)} }, Note{Code: ConfounderTimesOfDay, A: NoteSide{Side: "unit-elm", TimeOfDay: 8 * time.Hour}, B: NoteSide{Side: "unit-oak", TimeOfDay: 2 * time.Hour}}},
 		{"another day", func(r *run.Run, _ int) { r.StartedAt = run.Timestamp{Time: r.StartedAt.Add(24 * time.Hour)} }, Note{Code: ConfounderApart, A: NoteSide{Side: "unit-elm"}, B: NoteSide{Side: "unit-oak"}}},
 		{"unit", func(r *run.Run, _ int) {
 			r.Results = map[string]run.Result{"score": {Value: r.Results["score"].Value, Unit: "points"}}
@@ -66,6 +67,27 @@ func TestConfounders(t *testing.T) {
 		got := compareOne(t, runs, CompareRequest{By: "device"}).Confounders
 		if !slices.ContainsFunc(got, func(n Note) bool { return cmp.Equal(n, c.want, approximately, halfAnHour) }) {
 			t.Errorf("%s: %+v, want %+v in it", c.name, got, c.want)
+		}
+	}
+}
+
+// Measured facts that differ by less than 2 % say the same; text says the same only
+// where it is the same, and so does what should be a number but is none.
+func TestSameFact(t *testing.T) {
+	for _, c := range []struct {
+		key  string
+		a, b []string
+		want bool
+	}{
+		{"battery_full_wh", []string{"48.6"}, []string{"48.5", "49"}, true},
+		{"battery_full_wh", []string{"48.6"}, []string{"50"}, false},
+		{"battery_full_wh", []string{"48.6"}, []string{"unknown"}, false},
+		{"battery_full_wh", []string{"48.6"}, []string{"48.6", "0"}, false},
+		{"cpu_governor", []string{"100"}, []string{"101"}, false},
+		{"cpu_governor", []string{"performance"}, []string{"performance"}, true},
+	} {
+		if got := sameFact(c.key, c.a, c.b); got != c.want {
+			t.Errorf("%s %v and %v: same %v", c.key, c.a, c.b, got)
 		}
 	}
 }

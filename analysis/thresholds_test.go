@@ -57,6 +57,18 @@ func TestFlagRunsThreshold(t *testing.T) {
 	}
 }
 
+// Isolated cells stay out of the pool, unless they hold more than half of all degrees
+// of freedom: then all are pooled, and nothing was truncated.
+func TestPoolWithoutIsolatedCells(t *testing.T) {
+	rep := newRepeats(pairsOf(0.01, 0.01, 0.03, 0.03))
+	_, pooled := rep.pools([]bool{false, false, true, true}, false, 1)
+	near(t, "half isolated: nu", pooled.nu, 2, 0)
+	near(t, "half isolated: variance", pooled.s2, 2*0.01*0.01/0.96, 1e-12) // of two runs, d to either side: 2 d^2
+	_, pooled = rep.pools([]bool{false, true, true, true}, false, 1)
+	near(t, "most isolated: nu", pooled.nu, 4, 0)
+	near(t, "most isolated: variance", pooled.s2, (0.01*0.01 + 0.03*0.03), 1e-12)
+}
+
 // Blocks cost K - 1 of the N - C degrees of freedom: what is left in a complete
 // design are the (K-1)(C-1) of its error, and the error's sum of squares is that of
 // a randomised block experiment, sum (z - cell - block + all)^2. [Cochran & Cox
