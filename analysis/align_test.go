@@ -127,6 +127,23 @@ func TestTargets(t *testing.T) {
 	}
 }
 
+// Watts that are the same in every repeat go with no result; equal ones move together.
+func TestCorrelation(t *testing.T) {
+	runs := sameSettings("unit-oak", []float64{10, 20, 30}, [][]float64{{50, 51, 52}, {60, 61, 62}, {70, 71, 72}})
+	results, _ := BuildCells(runs, nil, Metric("score"))
+	s := side{runs: runs, cells: results, noise: EstimateNoise(results, NoiseOptions{})}
+	constant := func(r *run.Run) (float64, bool) { return 10, true }
+	for name, c := range map[string]struct {
+		power Quantity
+		want  float64
+	}{"constant": {constant, 0}, "equal": {Metric("score"), 1}, "inverse": {Per(constant, Metric("score")), -1}} {
+		power, _ := BuildCells(runs, nil, c.power)
+		if got := s.correlation(power, EstimateNoise(power, NoiseOptions{})); !(math.Abs(got-c.want) < 1e-9) {
+			t.Errorf("%s: correlation %v, want %v", name, got, c.want)
+		}
+	}
+}
+
 // Settings that the device ignores draw the same watts and become one point.
 func TestMergeNodes(t *testing.T) {
 	got := mergeNodes(curveNodes(func(x float64) float64 { return 2 * x }, math.Log(10.8), math.Log(10.85), math.Log(10.9), math.Log(12)))

@@ -327,7 +327,6 @@ func TestCompareAcross(t *testing.T) {
 	}
 }
 
-// Several pairs have a mean each, and no single one.
 // Workloads with different results are each compared by their own, and where less
 // is better in one of them it is turned over before they are summed up: unit-oak
 // is 3 % and 5 % ahead, so (1.03 * 1.05)^(1/2) - 1.
@@ -365,8 +364,15 @@ func TestCompareDifferentMetrics(t *testing.T) {
 	if asked, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm", Metric: "duration"}); err != nil || asked.Comparisons[0].Overall != nil {
 		t.Errorf("a metric that is asked for is not replaced: %+v, %v", asked.Comparisons[0].Overall, err)
 	}
+	for i := range runs { // the workload where less is better comes first
+		runs[i].Workload = map[string]string{"harbour-flight": "tile-sort", "tile-sort": "harbour-flight"}[runs[i].Workload]
+	}
+	if turned, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"}); err != nil || turned.Across.Better != "higher" || turned.Across.Verdict != VerdictA {
+		t.Errorf("less is better in the first: across %+v, %v", turned.Across, err)
+	}
 }
 
+// Several pairs have a mean each, and no single one.
 func TestCompareAcrossPairs(t *testing.T) {
 	var groups []Group
 	for _, device := range []string{"unit-oak", "unit-elm", "unit-ash"} {

@@ -210,6 +210,19 @@ func TestCurveIgnoredSettingsFromResults(t *testing.T) {
 	}
 }
 
+// Without package power only results tell whether the settings matter at all.
+func TestCurveFlatResults(t *testing.T) {
+	for name, f := range map[string]func(w float64) float64{"flat": flat, "rising": saturating} {
+		runs := simulated(rand.New(rand.NewPCG(6, 1)), studyWatts, 3, 0.01, f)
+		for i := range runs {
+			runs[i].PackageW = nil
+		}
+		if _, said := oneOf(oneCurve(t, runs, CurveRequest{}).Notes, NoteFlatResults); said != (name == "flat") {
+			t.Errorf("%s: said to be flat: %v", name, said)
+		}
+	}
+}
+
 // Why no range was tested, told from the runs: which settings have package watts,
 // how many settings there are, whether there is a noise.
 func TestCurveRangeNotTested(t *testing.T) {
