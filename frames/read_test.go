@@ -74,6 +74,8 @@ func TestWaysToWriteFrames(t *testing.T) {
 		"Windows":                  {"n,frame_ms\r\n1,16.5\r\n2,17.25\r\n3,33\r\n", Options{Column: "frame_ms"}},
 		"remarks, empty lines":     {"# made by hand\n\nn,frame_ms\n1,16.5\n\n2,17.25\n# end\n3,33\n\n", Options{Column: "frame_ms"}},
 		"UTF-8 mark":               {"\ufeff" + plain, Options{Column: "frame_ms"}},
+		"UTF-8 mark, one column":   {"\ufeffframe_ms\n16.5\n17.25\n33\n", Options{Column: "frame_ms"}},
+		"UTF-8 mark, no header":    {"\ufeff16.5\n17.25\n33\n", Options{Unit: Milliseconds}},
 		"UTF-16 little":            {utf16Text(plain, false), Options{Column: "frame_ms"}},
 		"UTF-16 big":               {utf16Text("n;frame_µs\n1;16500\n2;17250\n3;33000", true), Options{Column: "frame_µs"}},
 		"header with a number":     {"2,frame_ms\n1,16.5\n2,17.25\n3,33\n", Options{Column: "frame_ms"}},
@@ -93,6 +95,7 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 		want string
 	}{
 		"":                                    {Options{}, "frames.csv: it holds no frame times"},
+		"\xff\xfe":                            {Options{}, "holds no frame times"},
 		"# nothing\n":                         {Options{}, "holds no frame times"},
 		"a,b\n1,2\n":                          {Options{}, "has 2 columns: name the one with the frame times: a, b"},
 		"1,2\n":                               {Options{Unit: Seconds, Column: "3"}, "numbered 1 to 2"},
@@ -131,6 +134,9 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	// The user's word for the delimiter settles the doubtful one.
 	if list, err := readAll("16,5\n16,6\n", Options{Column: "1", Unit: Milliseconds, Delimiter: ','}); err != nil || len(list) != 2 || list[0] != 0.016 {
 		t.Errorf("%v, %v", list, err)
+	}
+	if list, err := readAll("t_ms\n9\n7", Options{}); err != nil || len(list) != 2 || list[1] != 0.007 {
+		t.Errorf("a last line of one figure without an end: %v, %v", list, err)
 	}
 	s, err := summarise(strings.NewReader("t_ms\n"), Options{File: "f.csv"}, 1, nil)
 	if !errors.Is(err, ErrNoFrames) || err.Error() != "f.csv: column t_ms holds no frame times" {

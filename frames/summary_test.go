@@ -77,6 +77,11 @@ func TestSummaryOfFew(t *testing.T) {
 	if _, err := zero.Summary(); err == nil {
 		t.Error("a frame of no time: no error")
 	}
+	none := NewTimes(1)
+	none.counts = map[uint32]int64{}
+	if n := none.Ranked().Frames(); n != 0 {
+		t.Errorf("no frames: %d", n)
+	}
 	one := NewTimes(1)
 	one.Add(0.02)
 	if s, err := one.Summary(); err != nil || s.MeanFPS != 50 || s.Slowest01 != (Slowest{50, 50}) || s.MedianFPS != 50 {
@@ -169,6 +174,9 @@ func TestTimesProperties(t *testing.T) {
 			counted.Add(s)
 		}
 		a, b := plain.Ranked(), counted.Ranked()
+		if n := int64(len(list)); a.Frames() != n || b.Frames() != n {
+			t.Fatalf("%d and %d frames of %d", a.Frames(), b.Frames(), n)
+		}
 		for _, p := range []float64{0, 0.1, 0.5, 0.9, 0.99, 1} {
 			if x, y := a.Quantile(p), b.Quantile(p); math.Abs(x-y) > Resolution*x*(1+1e-9) {
 				t.Fatalf("quantile %v: %v and %v", p, x, y)

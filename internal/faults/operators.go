@@ -183,8 +183,14 @@ func absolute(s *source, n ast.Node, _ []ast.Node) []change {
 }
 
 // constant disturbs a number by one, makes it nothing or ten times as much, and
-// takes false for true.
-func constant(s *source, n ast.Node, _ []ast.Node) []change {
+// takes false for true; but not where it stands beside an error: whoever returns one
+// promises nothing else.
+func constant(s *source, n ast.Node, stack []ast.Node) []change {
+	if len(stack) > 0 {
+		if ret, is := stack[len(stack)-1].(*ast.ReturnStmt); is && s.returnsError(ret, stack) {
+			return nil
+		}
+	}
 	switch e := n.(type) {
 	case *ast.BasicLit:
 		if e.Kind != token.INT && e.Kind != token.FLOAT {
@@ -371,19 +377,21 @@ func (s *source) lockCall(st ast.Stmt) (of, name string, is bool) {
 // droppedError returns no error where a function returns one.
 func droppedError(s *source, n ast.Node, stack []ast.Node) []change {
 	ret, is := n.(*ast.ReturnStmt)
-	if !is || len(ret.Results) == 0 {
+	if !is || !s.returnsError(ret, stack) {
 		return nil
 	}
+	return []change{{s.replace(ret.Results[len(ret.Results)-1], "nil")}}
+}
+
+// returnsError tells whether the last of what is returned is an error, and not
+// plainly none.
+func (s *source) returnsError(ret *ast.ReturnStmt, stack []ast.Node) bool {
 	results := resultsAround(stack)
-	if results == nil || results.NumFields() != len(ret.Results) {
-		return nil
+	if results == nil || len(ret.Results) == 0 || results.NumFields() != len(ret.Results) {
+		return false
 	}
 	last := results.List[len(results.List)-1]
-	returned := ret.Results[len(ret.Results)-1]
-	if s.of(last.Type) != "error" || s.of(returned) == "nil" {
-		return nil
-	}
-	return []change{{s.replace(returned, "nil")}}
+	return s.of(last.Type) == "error" && s.of(ret.Results[len(ret.Results)-1]) != "nil"
 }
 
 // resultsAround is what the innermost function of a stack returns.

@@ -50,6 +50,8 @@ func TestOperators(t *testing.T) {
 		{"constant", "x = 0.05", []string{"x = (0.05 + 1)", "x = (0.05 - 1)", "x = (0.05 * 10)", "x = 0"}},
 		{"constant", "x = true", []string{"x = false"}},
 		{"constant", `x = "7"`, nil},
+		{"constant", "return 0, err", nil},
+		{"constant", "return 7, nil", []string{"return (7 + 1), nil", "return (7 - 1), nil", "return (7 * 10), nil", "return 0, nil"}},
 		{"bound", "x = a[i]", []string{"x = a[i+1]", "x = a[i-1]"}},
 		{"bound", "x = a[:n]", []string{"x = a[:n+1]", "x = a[:n-1]"}},
 		{"bound", "x = a[0]", nil},

@@ -208,7 +208,7 @@ func (t *trials) overlay(x fault) (string, error) {
 // compile builds a package's tests, and gives the first complaint of the
 // compiler, "" if it has none. Without an overlay there is no fault.
 func (t *trials) compile(ctx context.Context, p *goPackage, overlay string, race bool, binary string) (complaint string, err error) {
-	args := []string{"test", "-c", "-o", binary}
+	args := []string{"test", "-c", "-ldflags=-s -w", "-o", binary} // as without -c: nobody debugs it
 	if overlay != "" {
 		args = append(args, "-overlay", overlay)
 	}
