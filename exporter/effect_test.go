@@ -215,6 +215,19 @@ func TestSupplyEffectInTheLog(t *testing.T) {
 	}
 }
 
+// Runs whose setting nobody knows are compared all the same, and the log says so.
+func TestSupplyEffectAtAnUnknownSetting(t *testing.T) {
+	onBattery := run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: run.Battery}
+	onMains := onBattery
+	onMains.Supply = run.Mains
+	runs := slices.Concat(cellRuns(onBattery, "score", 98, 99), cellRuns(onMains, "score", 100, 101))
+	_, m := newStill(recordingSnapshot())
+	logs := compareSupplies(t, m, storeOf(t, runs...), runs[0].Run).All()
+	if len(logs) != 1 || !strings.HasPrefix(logs[0].Message, "score of tile-sort at an unknown setting on unit-oak: battery against mains -2.0 %") {
+		t.Errorf("log %v", logs)
+	}
+}
+
 // A run that is rejected is in no number any more; a cell that has no run left
 // on one supply has no series left. Keeping the run brings all back.
 func TestSupplyEffectFollowsRejections(t *testing.T) {

@@ -73,6 +73,30 @@ func TestOtherDelimiters(t *testing.T) {
 	}
 }
 
+// A setting is watts in either column, or a name.
+func TestSettingsOfTidyTables(t *testing.T) {
+	for cells, want := range map[string]run.Setting{
+		"15,": run.Watts(15), "15,quiet": run.Watts(15), ",15W": run.Watts(15), ",15": run.Watts(15), ",quiet": run.Named("quiet"), ",": {},
+	} {
+		list := readTidy(t, "device,workload,setting_w,setting\nunit-oak,tile-sort,"+cells+"\n")
+		if got := list[0].Setting.Setting; got != want {
+			t.Errorf("setting_w,setting of %s: %v, want %v", cells, got, want)
+		}
+	}
+}
+
+// A cell with a whole page in it makes no page of an error.
+func TestErrorsShowTheBeginningOfLongCells(t *testing.T) {
+	_, err := collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 500)+"\n"), "day.csv", nil))
+	if e := (*RowError)(nil); !errors.As(err, &e) || e.Text != strings.Repeat("x", 60)+"..." {
+		t.Errorf("%v", err)
+	}
+	_, err = collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 60)+"\n"), "day.csv", nil))
+	if e := (*RowError)(nil); !errors.As(err, &e) || e.Text != strings.Repeat("x", 60) {
+		t.Errorf("%v", err)
+	}
+}
+
 // A name may hold what is a delimiter elsewhere: the commonest one counts.
 func TestTheCommonestDelimiterCounts(t *testing.T) {
 	list := readTidy(t, "device,workload,note,score;final\nunit-oak,tile-sort,a;b;c;d;e;f,7.5\n")

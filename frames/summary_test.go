@@ -45,6 +45,9 @@ func TestSummaryByHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if times.Frames() != 200 || s.Frames != 200 {
+		t.Errorf("%d and %d frames, want 200", times.Frames(), s.Frames)
+	}
 	for _, c := range []struct {
 		what      string
 		got, want float64

@@ -57,9 +57,6 @@ func (t *Times) Add(seconds float64) {
 // Frames is how many were added.
 func (t *Times) Frames() int64 { return t.n }
 
-// Total is the sum of all frame times, s.
-func (t *Times) Total() float64 { return t.total }
-
 // Rounded tells whether quantiles are rounded to Resolution.
 func (t *Times) Rounded() bool { return t.counts != nil }
 

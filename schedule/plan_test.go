@@ -524,6 +524,38 @@ func TestSerpentine(t *testing.T) {
 	}
 }
 
+// Slots are of one stretch if nothing hard to change changes from one to the other:
+// not the pass, the device, a hard key or the supply.
+func TestStretchesAndDevices(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := anyRequest(t)
+		p := mustNew(t, q, Estimates{Batteries: map[string]Battery{"": {FullWh: 20}}})
+		for _, d := range p.Devices() {
+			if !slices.Contains(q.Devices, d) {
+				t.Fatalf("device %q was not asked for", d)
+			}
+		}
+		if len(p.Devices()) != len(q.Devices) || p.Devices()[0] != p.Slots[0].Device {
+			t.Fatalf("devices %v of %v, of which %s is first", p.Devices(), q.Devices, p.Slots[0].Device)
+		}
+		hard := func(s Slot) string {
+			text := fmt.Sprint(s.Pass, s.Device, s.Supply)
+			for _, key := range q.Hard {
+				v, _ := s.Variant.Get(key)
+				text += " " + v
+			}
+			return text
+		}
+		a := rapid.IntRange(1, len(p.Slots)).Draw(t, "a")
+		for b, same := a, true; b <= len(p.Slots); b++ {
+			same = same && hard(p.Slots[b-1]) == hard(p.Slots[a-1])
+			if p.SameStretch(a, b) != same || p.SameStretch(b, a) != same {
+				t.Fatalf("slots %d and %d of one stretch: %v and %v, want %v", a, b, p.SameStretch(a, b), p.SameStretch(b, a), same)
+			}
+		}
+	})
+}
+
 // labelsOf are the labels of a run of a cell.
 func labelsOf(c run.Cell) run.Labels {
 	return run.Labels{Device: c.Device, Workload: c.Workload, Setting: c.Setting.From(run.Declared), Supply: c.Supply, Variant: c.Variant}

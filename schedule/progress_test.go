@@ -177,6 +177,36 @@ func TestMore(t *testing.T) {
 	}
 }
 
+// A named setting is asked for by its name, and by that alone.
+func TestMoreOfNamedSettings(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"quiet", "loud", "15W"}, Seed: 3}, Estimates{})
+	var runs []run.Run
+	for i, s := range p.Slots {
+		v := 100 + 0.1*float64(s.Pass)
+		if s.Supply == run.Battery {
+			v *= 0.8 // clear
+			if s.Setting == run.Named("loud") {
+				v *= 1.22 + 0.03*float64(s.Pass) // -2, 0 and 3 %: not clear
+			}
+		}
+		runs = append(runs, run.Run{ID: fmt.Sprint(s.Cell, s.Pass), Labels: labelsOf(s.Cell),
+			StartedAt: run.Timestamp{Time: morning.Add(time.Duration(i) * time.Hour)}, Results: map[string]run.Result{"score": {Value: v}}})
+	}
+	x, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	cells, repeats := p.More(x.Comparisons, 7)
+	for i, c := range cells {
+		if c.Setting != run.Named("loud") || repeats[i] < 1 || repeats[i] > 7 {
+			t.Errorf("%d more of %s", repeats[i], c)
+		}
+	}
+	if len(cells) != 2 {
+		t.Errorf("%v, want the two cells of loud", cells)
+	}
+}
+
 func TestLearn(t *testing.T) {
 	p := testDay(t)
 	var runs []run.Record
