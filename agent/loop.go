@@ -213,7 +213,7 @@ func (a *Agent) Step() error {
 
 // judgeUnfinished turns runs that a crash left recording into interrupted ones.
 func (a *Agent) judgeUnfinished(ctx context.Context) error {
-	left, err := a.opts.Recorder.Unfinished(ctx)
+	left, err := a.opts.Recorder.Unfinished(ctx, a.opts.Device)
 	if err != nil {
 		return fmt.Errorf("look for unfinished runs: %w", err)
 	}

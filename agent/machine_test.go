@@ -134,7 +134,7 @@ func (n *notebook) FinishRun(_ context.Context, d run.Record) error {
 	return nil
 }
 
-func (n *notebook) Unfinished(context.Context) ([]run.Record, error) {
+func (n *notebook) Unfinished(context.Context, string) ([]run.Record, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	var left []run.Record

@@ -20,8 +20,9 @@ type Recorder interface {
 	// summaries and discharge. Results stored for the run meanwhile are kept
 	// unless d has one of the same name.
 	FinishRun(ctx context.Context, d run.Record) error
-	// Unfinished are the runs that a crash left recording.
-	Unfinished(ctx context.Context) ([]run.Record, error)
+	// Unfinished are the runs that a crash left recording and that the agent of this
+	// device is to end.
+	Unfinished(ctx context.Context, device string) ([]run.Record, error)
 }
 
 // IdleHistory gives the device's own baseline to the checks before a run, across

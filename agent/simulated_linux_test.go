@@ -12,7 +12,7 @@ import (
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 var day = time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC)
@@ -24,9 +24,9 @@ func power(roots collectors.Roots) []collectors.Collector {
 	}
 }
 
-func openStore(t testing.TB) *store.Store {
+func openStore(t testing.TB) *sqlite.Store {
 	t.Helper()
-	s, err := store.Open(t.TempDir(), store.Options{})
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,7 +9,7 @@ import (
 	"sweepd/store"
 )
 
-// Store is what the console needs of the data; *store.Store is one.
+// Store is what the console needs of the data; a store.Store is one.
 type Store interface {
 	Runs(context.Context, store.Filter) ([]run.Run, error)
 	Run(ctx context.Context, id string) (run.Record, error)
@@ -17,8 +17,6 @@ type Store interface {
 	History(ctx context.Context, id string) (store.History, error)
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 }
-
-var _ Store = (*store.Store)(nil)
 
 // Amendment is what a user changes about a run that is kept.
 type Amendment struct {

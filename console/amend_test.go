@@ -7,11 +7,12 @@ import (
 
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // A result and a decision given together are kept together, or neither is.
 func TestAmendAllOrNothing(t *testing.T) {
-	s, err := store.Open(t.TempDir(), store.Options{})
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,7 +20,7 @@ import (
 	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // fakeAgent remembers what it was asked.
@@ -29,7 +29,7 @@ type fakeAgent struct {
 	stopped  run.Stop
 	declared run.Setting
 	looks    int
-	data     *store.Store
+	data     *sqlite.Store
 	err      error
 }
 
@@ -302,7 +302,7 @@ func TestClientAgainstServer(t *testing.T) {
 }
 
 func TestKeptRuns(t *testing.T) {
-	data, err := store.Open(t.TempDir(), store.Options{})
+	data, err := sqlite.Open(t.TempDir(), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

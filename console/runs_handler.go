@@ -107,7 +107,7 @@ func statusOf(err error) int {
 			return http.StatusConflict
 		}
 	}
-	if errors.Is(err, store.ErrNoRun) || errors.Is(err, store.ErrAmbiguous) {
+	if errors.Is(err, run.ErrNoRun) || errors.Is(err, store.ErrAmbiguous) {
 		return http.StatusNotFound
 	}
 	return http.StatusInternalServerError

@@ -12,18 +12,13 @@ import (
 	"sweepd/store"
 )
 
-// Runs gives the runs that the effects are computed from; *store.Store is one.
-type Runs interface {
-	AnalysisRuns(context.Context, store.Filter) ([]run.Run, store.Skipped, error)
-}
-
 // CompareSupplies computes the effects of the supply for the device and the
 // workload of a run that ended, was corrected or rejected, exposes them in place
 // of the earlier ones, and says in the log what holds in the run's cell. An
 // empty run means all of the store, without a word.
 //
 // Where a result cannot be compared, the others are exposed all the same.
-func (m *Metrics) CompareSupplies(ctx context.Context, runs Runs, r run.Run, log *zap.Logger) error {
+func (m *Metrics) CompareSupplies(ctx context.Context, runs store.AnalysisRuns, r run.Run, log *zap.Logger) error {
 	// One at a time: the last to read what is stored is the last to show it.
 	m.comparing.Lock()
 	defer m.comparing.Unlock()
@@ -69,5 +64,3 @@ func (m *Metrics) showEffect(e Effect) {
 		}
 	}
 }
-
-var _ Runs = (*store.Store)(nil)

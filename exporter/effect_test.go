@@ -17,6 +17,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 var day = time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC)
@@ -58,9 +59,9 @@ func referenceRuns() []run.Record {
 	)
 }
 
-func storeOf(t *testing.T, runs ...run.Record) *store.Store {
+func storeOf(t *testing.T, runs ...run.Record) *sqlite.Store {
 	t.Helper()
-	s, err := store.Open(t.TempDir(), store.Options{})
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,7 +77,7 @@ func storeOf(t *testing.T, runs ...run.Record) *store.Store {
 }
 
 // compareSupplies computes the effects for a run and gives what the log said.
-func compareSupplies(t *testing.T, m *Metrics, s *store.Store, r run.Run) *observer.ObservedLogs {
+func compareSupplies(t *testing.T, m *Metrics, s *sqlite.Store, r run.Run) *observer.ObservedLogs {
 	t.Helper()
 	core, logs := observer.New(zap.InfoLevel)
 	if err := m.CompareSupplies(context.Background(), s, r, zap.New(core)); err != nil {
@@ -109,7 +110,7 @@ func shownEffects(t *testing.T, m *Metrics) map[string]float64 {
 }
 
 // compared is what `compare --by supply` says, in the words of shownEffects.
-func compared(t *testing.T, s *store.Store, result string) map[string]float64 {
+func compared(t *testing.T, s *sqlite.Store, result string) map[string]float64 {
 	t.Helper()
 	runs, _, err := s.AnalysisRuns(context.Background(), store.Filter{})
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 
 	"sweepd/agent"
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // wave is a machine on battery whose package draws 30 W for 1.9 s, then 10 W
@@ -64,7 +64,7 @@ func (wave) ReadSlow(time.Duration)     {}
 func (wave) Rescan(time.Duration)       {}
 
 // liveAgent is an agent that samples in real time into a store.
-func liveAgent(t *testing.T) (*agent.Agent, *store.Store) {
+func liveAgent(t *testing.T) (*agent.Agent, *sqlite.Store) {
 	t.Helper()
 	s := storeOf(t)
 	a, err := agent.New(agent.Options{Device: "unit-oak", Sensors: wave{}, Recorder: s})

@@ -18,13 +18,14 @@ import (
 	"sweepd/internal/simlab"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // testDay is a simulated test day that a Prometheus scrapes every five seconds.
 type testDay struct {
 	t        *testing.T
 	bench    *simlab.Bench
-	store    *store.Store
+	store    *sqlite.Store
 	metrics  *Metrics
 	scraped  scraped
 	next     time.Time // of the next scrape

@@ -110,6 +110,8 @@ var (
 	ErrRecording = errors.New("a run is recording: stop it first (sweepd run stop)")
 	// ErrNotRecording: there is no run to stop.
 	ErrNotRecording = errors.New("no run is recording: start one (sweepd run start --workload NAME)")
+	// ErrNoRun: no run has the given id.
+	ErrNoRun = errors.New("no such run")
 	// ErrRefused is wrapped where sweeps will never be stored, however often it is
 	// tried: infinite values, say. Others may go through later.
 	ErrRefused = errors.New("cannot be stored")

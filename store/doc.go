@@ -1,17 +1,12 @@
-// Package store keeps runs, results, findings, facts and readings in one
-// SQLite file, and is the only package that speaks SQL.
+// Package store says what a store of runs, results, findings, facts, readings and plans
+// does, whatever keeps it: the interfaces that others need of one, the filters, and the
+// errors that callers branch on. store/sqlite is the first that meets them, in one
+// file; store/contract holds the tests that every store passes.
 //
-// The tables and views are documented in schema.sql and meant to be read with
-// the sqlite3 shell; readings are packed, see pack.go. Words: a series is a
-// chain of packed sweeps, of one run or of a stretch of idle time; a decision
-// is a rejection or its undoing.
+// Words: a correction is what a person changes about a run that is kept; a decision is
+// a rejection or its undoing; a plan in force is the newest one.
 //
-// Durability. The file is in WAL mode. What any call has committed survives
-// the death of the process. A power cut loses no run, result or decision,
-// because those commits are synced; of readings it loses at most the last 30
-// seconds, because Append syncs at least that often.
-//
-// Several processes may use one file: writing waits for a lock (at most 10 s),
-// reading never waits and never makes a writer wait. Only one agent may record,
-// see LockAgent.
+// Methods may be called from any goroutine. What a writing method has done survives the
+// death of the process once it returns; it is all done, or nothing of it. Errors say
+// what was being done, where, and what to do about it.
 package store

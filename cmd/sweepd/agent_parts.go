@@ -19,6 +19,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // runAgent builds the parts, runs them until the context ends or one of them
@@ -39,7 +40,7 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		}
 	}
 	dir := a.dataDir(c)
-	lock, err := store.LockAgent(dir)
+	lock, err := sqlite.LockAgent(dir)
 	if err != nil {
 		return err
 	}
@@ -49,7 +50,7 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		return err
 	}
 	defer closeListeners(listeners)
-	data, err := store.Open(dir, store.Options{})
+	data, err := sqlite.Open(dir, sqlite.Options{})
 	if err != nil {
 		return err
 	}
@@ -77,7 +78,7 @@ func closeListeners(ls []net.Listener) {
 type watcher struct {
 	sampler *agent.Agent
 	set     *collectors.Set
-	data    *store.Store
+	data    store.Store
 	metrics *exporter.Metrics
 	log     *zap.Logger
 
@@ -86,7 +87,7 @@ type watcher struct {
 	following  sync.WaitGroup
 }
 
-func newWatcher(device string, c config, set *collectors.Set, data *store.Store, log *zap.Logger) (*watcher, error) {
+func newWatcher(device string, c config, set *collectors.Set, data store.Store, log *zap.Logger) (*watcher, error) {
 	w := &watcher{set: set, data: data, log: log}
 	w.background, w.stop = context.WithCancel(context.Background())
 	roots := collectors.HostRoots()

@@ -61,7 +61,7 @@ func (w *watcher) entries(c config) ([]schedule.Entry, error) {
 }
 
 // exportTo writes all runs to a file; {date} in its path is the day.
-func exportTo(ctx context.Context, data *store.Store, s scheduled, now time.Time) (string, error) {
+func exportTo(ctx context.Context, data store.Store, s scheduled, now time.Time) (string, error) {
 	path := strings.ReplaceAll(s.Out, "{date}", now.Format("2006-01-02"))
 	a := &app{out: io.Discard}
 	if err := a.writeWhole(path, func(out io.Writer) error { return export(ctx, data, store.Filter{}, s.As, out) }); err != nil {

@@ -12,6 +12,7 @@ import (
 	"sweepd/console"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // analysisFlags are those that all analyses have.
@@ -45,7 +46,7 @@ func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (selected select
 	if err != nil {
 		return selected, err
 	}
-	return selected, a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, c config) error {
+	return selected, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
 		runs, skipped, err := s.AnalysisRuns(ctx, filter)
 		if err != nil {
 			return err

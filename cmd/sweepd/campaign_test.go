@@ -14,7 +14,7 @@ import (
 	"github.com/rivo/uniseg"
 
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // campaign fills the data folder with a test day of two invented devices, which
@@ -45,7 +45,7 @@ func campaignOf(t *testing.T, data string, devices ...string) {
 			}
 		}
 	}
-	s, err := store.Open(data, store.Options{})
+	s, err := sqlite.Open(data, sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

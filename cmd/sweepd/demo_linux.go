@@ -12,7 +12,7 @@ import (
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // The demonstration's day.
@@ -34,7 +34,7 @@ func demoDay(seed uint64) simlab.Day {
 // playDemo records the simulated day of both devices, or of the one named only,
 // into dir.
 func (a *app) playDemo(ctx context.Context, dir, only string) (err error) {
-	s, err := store.Open(dir, store.Options{})
+	s, err := sqlite.Open(dir, sqlite.Options{})
 	if err != nil {
 		return err
 	}

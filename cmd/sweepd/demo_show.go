@@ -11,6 +11,7 @@ import (
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // demoQuestions are what the demonstration asks the data, each a command line
@@ -72,7 +73,7 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 }
 
 func demoRuns(ctx context.Context, dir string) ([]run.Run, error) {
-	s, err := store.Open(dir, store.Options{ReadOnly: true})
+	s, err := sqlite.Open(dir, sqlite.Options{ReadOnly: true})
 	if err != nil {
 		return nil, err
 	}

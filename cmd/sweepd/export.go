@@ -14,6 +14,7 @@ import (
 	"sweepd/console"
 	"sweepd/exporter"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) exportCommand() *cobra.Command {
@@ -37,7 +38,7 @@ as well. PATH is made anew whole, or not at all; - is standard output.`,
 			if err != nil {
 				return err
 			}
-			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				return a.writeWhole(out, func(w io.Writer) error { return export(cmd.Context(), s, filter, as.value, w) })
 			})
 		},
@@ -48,7 +49,7 @@ as well. PATH is made anew whole, or not at all; - is standard output.`,
 	return cmd
 }
 
-func export(ctx context.Context, s *store.Store, f store.Filter, as string, w io.Writer) error {
+func export(ctx context.Context, s store.Store, f store.Filter, as string, w io.Writer) error {
 	if as == "csv" {
 		runs, err := s.Runs(ctx, f)
 		if err != nil {
@@ -56,7 +57,7 @@ func export(ctx context.Context, s *store.Store, f store.Filter, as string, w io
 		}
 		return exporter.WriteTidy(w, runs)
 	}
-	details, err := s.Details(ctx, f)
+	details, err := s.Records(ctx, f)
 	if err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 	"sweepd/exporter"
 	"sweepd/report/sentence"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) importCommand() *cobra.Command {
@@ -27,7 +28,7 @@ unless every row is good, and importing a file again adds nothing.`,
   sweepd import sort-times.csv --lower seconds`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 				// The whole file first: nobody else can write while runs are stored,
 				// and it may lie on a slow medium.
 				table, err := os.ReadFile(args[0])

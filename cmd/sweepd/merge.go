@@ -9,6 +9,7 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) mergeCommand() *cobra.Command {
@@ -22,7 +23,7 @@ have with different content is named and left as it is here.`,
   sweepd compare --by device`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(store.Options{}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{}, func(s store.Store, _ config) error {
 				bar := progress(a.err, 1, "merging")
 				report, err := s.Merge(cmd.Context(), args[0], func(done, total int) {
 					bar.ChangeMax(total)

@@ -11,6 +11,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) planCommand() *cobra.Command {
@@ -33,7 +34,7 @@ type planSeen struct {
 }
 
 // readPlan reads the plan in force and the runs since.
-func readPlan(ctx context.Context, s *store.Store) (p planSeen, err error) {
+func readPlan(ctx context.Context, s store.Store) (p planSeen, err error) {
 	if p.plan, err = s.Plan(ctx); err != nil {
 		return p, err
 	}
@@ -46,7 +47,7 @@ func readPlan(ctx context.Context, s *store.Store) (p planSeen, err error) {
 
 // learned is what the user said of runs and batteries, and what the data says
 // where the user did not.
-func learned(ctx context.Context, s *store.Store, said schedule.Estimates) (schedule.Estimates, error) {
+func learned(ctx context.Context, s store.Store, said schedule.Estimates) (schedule.Estimates, error) {
 	devices, err := s.Devices(ctx)
 	if err != nil {
 		return said, err
@@ -57,7 +58,7 @@ func learned(ctx context.Context, s *store.Store, said schedule.Estimates) (sche
 		if err != nil {
 			return said, err
 		}
-		last, err := s.Details(ctx, store.Filter{Device: d.Device, Limit: 1})
+		last, err := s.Records(ctx, store.Filter{Device: d.Device, Limit: 1})
 		if err != nil {
 			return said, err
 		}
@@ -78,7 +79,7 @@ const learnFrom = 1000
 
 // nextSlot is the slot that a device's next run belongs to.
 func (a *app) nextSlot(ctx context.Context, device string) (slot schedule.Slot, err error) {
-	return slot, a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+	return slot, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 		p, err := readPlan(ctx, s)
 		if err != nil {
 			return fmt.Errorf("no label was given, and %w", err)

@@ -12,6 +12,7 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) planExtendCommand() *cobra.Command {
@@ -38,7 +39,7 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 				return misused(errors.New("--repeats and --most are numbers from 1"))
 			}
 			q.By, q.Metric, q.Margin, q.Declared = by.value, f.metric, margin.pointer(), f.noise.value
-			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err
@@ -78,7 +79,7 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 	return cmd
 }
 
-func (a *app) extend(cmd *cobra.Command, s *store.Store, p planSeen, cells []run.Cell, more []int) error {
+func (a *app) extend(cmd *cobra.Command, s store.Store, p planSeen, cells []run.Cell, more []int) error {
 	before := len(p.plan.Slots)
 	added := p.plan.Extend(cells, more, p.estimates)
 	if added > 0 {

@@ -13,6 +13,7 @@ import (
 
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // requestFlags are a schedule.Request on the command line.
@@ -73,7 +74,7 @@ is kept, but no longer followed.`,
 			if len(args) > 0 {
 				file = args[0]
 			}
-			return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 				p, estimates, err := a.makePlan(cmd, s, c, file, &f, &e)
 				if err != nil {
 					return err
@@ -91,7 +92,7 @@ is kept, but no longer followed.`,
 }
 
 // makePlan makes the plan that flags and file ask for.
-func (a *app) makePlan(cmd *cobra.Command, s *store.Store, c config, file string, f *requestFlags, e *estimateFlags) (p schedule.Plan, estimates schedule.Estimates, err error) {
+func (a *app) makePlan(cmd *cobra.Command, s store.Store, c config, file string, f *requestFlags, e *estimateFlags) (p schedule.Plan, estimates schedule.Estimates, err error) {
 	var q schedule.Request
 	var said schedule.Estimates
 	seeded := cmd.Flags().Changed("seed")

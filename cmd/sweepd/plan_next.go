@@ -13,6 +13,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) planNextCommand() *cobra.Command {
@@ -27,7 +28,7 @@ starts a run of it.`,
   sweepd plan next --device unit-oak --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err

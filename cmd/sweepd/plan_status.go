@@ -15,6 +15,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) planStatusCommand() *cobra.Command {
@@ -31,7 +32,7 @@ counts as done if it is finished, not rejected, and has a result.`,
   sweepd plan status --csv > day.csv`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				p, err := readPlan(cmd.Context(), s)
 				if err != nil {
 					return err

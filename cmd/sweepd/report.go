@@ -14,6 +14,7 @@ import (
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // reportFlags are what the report can be told.
@@ -82,7 +83,7 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 		return w, err
 	}
 	var page *report.Page
-	err = a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, c config) error {
+	err = a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
 		in, err := reportInput(ctx, s, c, filter, f)
 		if err != nil {
 			return err
@@ -107,7 +108,7 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 }
 
 // reportInput reads what the report is made of.
-func reportInput(ctx context.Context, s *store.Store, c config, filter store.Filter, f *reportFlags) (in report.Input, err error) {
+func reportInput(ctx context.Context, s store.Store, c config, filter store.Filter, f *reportFlags) (in report.Input, err error) {
 	if in.Frames, err = f.frames.read(); err != nil {
 		return in, err
 	}
@@ -198,7 +199,7 @@ const worstRuns = 12
 
 // traces reads the course of the named runs, else of those with the worst
 // findings.
-func traces(ctx context.Context, s *store.Store, all []run.Run, named []string) ([]report.Trace, error) {
+func traces(ctx context.Context, s store.Store, all []run.Run, named []string) ([]report.Trace, error) {
 	var ids []string
 	for _, name := range named {
 		id, err := s.FindRun(ctx, name)
@@ -265,7 +266,7 @@ func heaviest(r run.Run) run.Code {
 	return code
 }
 
-func readTrace(ctx context.Context, s *store.Store, id string) (report.Trace, error) {
+func readTrace(ctx context.Context, s store.Store, id string) (report.Trace, error) {
 	t := report.Trace{Run: id}
 	trace, err := s.Trace(ctx, id)
 	if err != nil {

@@ -19,7 +19,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/exporter"
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // pageTable is a table of the report with its numbers in full.
@@ -211,7 +211,7 @@ func TestReportAgreesWithCommandsAndMetrics(t *testing.T) {
 // metricsAgree holds the exposed effect of the supply against the report.
 func metricsAgree(t *testing.T, data string, tables []pageTable) {
 	t.Helper()
-	s, err := store.Open(data, store.Options{ReadOnly: true})
+	s, err := sqlite.Open(data, sqlite.Options{ReadOnly: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"sweepd/console"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // app is what all commands share: the streams and the flags that every command
@@ -92,12 +93,12 @@ func (a *app) client() (*console.Client, error) {
 }
 
 // withStore opens the data for f and closes it.
-func (a *app) withStore(o store.Options, f func(*store.Store, config) error) (err error) {
+func (a *app) withStore(o sqlite.Options, f func(store.Store, config) error) (err error) {
 	c, err := a.config()
 	if err != nil {
 		return err
 	}
-	s, err := store.Open(a.dataDir(c), o)
+	s, err := sqlite.Open(a.dataDir(c), o)
 	if err != nil {
 		return err
 	}

@@ -8,12 +8,13 @@ import (
 	"sweepd/console"
 	"sweepd/report/text"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // amend writes to the data directly, with or without an agent, and prints the
 // run as it is then.
 func (a *app) amend(ctx context.Context, id string, change console.Amendment) error {
-	return a.withStore(store.Options{}, func(s *store.Store, c config) error {
+	return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 		change.FramesShort = c.Thresholds.FramesShort
 		d, err := console.Amend(ctx, s, id, change, c.Lower, time.Now())
 		if err != nil {

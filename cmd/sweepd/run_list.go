@@ -7,6 +7,7 @@ import (
 
 	"sweepd/console"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 func (a *app) runListCommand() *cobra.Command {
@@ -22,7 +23,7 @@ func (a *app) runListCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				runs, err := s.Runs(cmd.Context(), filter)
 				if err != nil {
 					return err
@@ -51,7 +52,7 @@ func (a *app) runShowCommand() *cobra.Command {
   sweepd run show last --json`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				k, err := console.ReadRun(cmd.Context(), s, args[0])
 				if err != nil {
 					return err

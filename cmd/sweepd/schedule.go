@@ -11,6 +11,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // entryJSON is an entry of the schedule in a listing; the names are a contract.
@@ -33,11 +34,11 @@ last. It is done only while an agent runs.`,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			outcomes := map[string]schedule.Outcome{}
-			err := a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) (err error) {
+			err := a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) (err error) {
 				outcomes, err = s.Outcomes(cmd.Context())
 				return err
 			})
-			if err != nil && !errors.Is(err, store.ErrNoData) {
+			if err != nil && !errors.Is(err, sqlite.ErrNoData) {
 				return err
 			}
 			c, err := a.config()

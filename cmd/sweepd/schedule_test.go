@@ -11,7 +11,7 @@ import (
 
 	"sweepd/run"
 	"sweepd/schedule"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // The example's schedule, with its marks of a remark taken away, is a good one.
@@ -58,7 +58,7 @@ func TestScheduleListing(t *testing.T) {
 	if out := must(t, "schedule", "--config", file); !strings.Contains(out, "30 3 * * *") || !strings.Contains(out, "nightly") || !strings.Contains(out, "@every 10s") {
 		t.Errorf("before any data:\n%s", out)
 	}
-	s, err := store.Open(data, store.Options{})
+	s, err := sqlite.Open(data, sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

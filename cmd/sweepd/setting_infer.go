@@ -6,12 +6,13 @@ import (
 
 	"sweepd/agent"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // inferSetting reads a power limit from what a run drew, for systems that report
 // none. It only says what it found; declaring it is the user's.
 func (a *app) inferSetting(ctx context.Context, run string) error {
-	return a.withStore(store.Options{ReadOnly: true}, func(s *store.Store, _ config) error {
+	return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 		id, err := s.FindRun(ctx, run)
 		if err != nil {
 			return err

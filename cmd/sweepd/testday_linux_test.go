@@ -18,7 +18,7 @@ import (
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
 	"sweepd/run"
-	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // testDay is a person with a simulated handheld who does everything by command.
@@ -109,7 +109,7 @@ func TestATestDayByCommandsAlone(t *testing.T) {
 func newTestDay(t *testing.T) *testDay {
 	t.Helper()
 	data := t.TempDir()
-	s, err := store.Open(data, store.Options{Unsynced: true})
+	s, err := sqlite.Open(data, sqlite.Options{Unsynced: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,3 +1,3 @@
 // Package layering holds the rules of the house as tests: who may import whom,
-// that every package says what it is, and that only the store speaks SQL.
+// that every package says what it is, and that only one speaks SQL.
 package layering

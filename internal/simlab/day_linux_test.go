@@ -11,6 +11,7 @@ import (
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 )
 
 // What a simulated day says of the battery agrees with what the device was made
@@ -47,7 +48,7 @@ func covers(t *testing.T, what string, lower, upper analysis.Number, truth float
 
 func batteryOf(t *testing.T, cfg simdevice.Config) analysis.BatteryGroup {
 	t.Helper()
-	s, err := store.Open(t.TempDir(), store.Options{Unsynced: true})
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{Unsynced: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,102 @@
+package sqlite
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"syscall"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+var (
+	// ErrNewerSchema is returned by Open for a file of a later version.
+	ErrNewerSchema = errors.New("written by a newer version of sweepd")
+	// ErrNotOurs is returned by Open for a file that is no data of sweepd.
+	ErrNotOurs = errors.New("not a data file of sweepd")
+	// ErrNoData is returned by Open with ReadOnly where there is no file yet.
+	ErrNoData = errors.New("no data yet")
+
+	// errNoFolder says what Windows does not: it calls this a path not found.
+	errNoFolder = errors.New("not a directory")
+)
+
+// Error is a failure on the data file, with what to do about it.
+type Error struct {
+	Doing  string // "opening", "storing readings"
+	Path   string
+	Remedy string // empty when there is none to give
+	Err    error
+}
+
+func (e *Error) Error() string {
+	text := fmt.Sprintf("%s %s: %v", e.Doing, e.Path, e.Err)
+	if e.Remedy != "" {
+		text += ": " + e.Remedy
+	}
+	return text
+}
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// fail gives err its path and remedy; nil stays nil.
+func (s *Store) fail(doing string, err error) error { return explain(doing, s.path, err) }
+
+func explain(doing, path string, err error) error {
+	var already *Error
+	if err == nil || errors.As(err, &already) {
+		return err
+	}
+	return &Error{Doing: doing, Path: path, Remedy: remedy(err), Err: err}
+}
+
+func remedy(err error) string {
+	var broken *sqlite.Error
+	if errors.As(err, &broken) {
+		return remedyByCode(broken.Code())
+	}
+	switch {
+	case errors.Is(err, ErrNewerSchema):
+		return "install that version or a later one, or choose another folder with --data"
+	case errors.Is(err, ErrNotOurs):
+		return "choose another folder with --data"
+	case errors.Is(err, ErrNoData):
+		return "start the agent or import a file first, or choose the folder with --data"
+	case errors.Is(err, fs.ErrPermission):
+		return "run as the user who owns it (on Windows: as administrator), or choose another folder with --data"
+	case errors.Is(err, errNoFolder), errors.Is(err, syscall.ENOTDIR):
+		return "choose another folder with --data"
+	}
+	return ""
+}
+
+// remedyByCode goes by the primary result code (https://sqlite.org/rescode.html).
+func remedyByCode(code int) string {
+	switch code & 0xff {
+	case sqlite3.SQLITE_FULL:
+		return "the disk is full: make room; nothing stored so far is lost"
+	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
+		return "the file and its folder must be writable: run as the user who owns them (on Windows: as administrator), or choose another folder with --data"
+	case sqlite3.SQLITE_NOTADB:
+		return "it is not a data file of sweepd: move it away, or choose another folder with --data"
+	case sqlite3.SQLITE_CORRUPT:
+		return "the file is damaged: keep a copy, then try `sqlite3 FILE .recover`"
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+		return "another process is writing (an import or merge?): try again when it is done"
+	case sqlite3.SQLITE_IOERR:
+		return "the disk or file system failed: see the system's log"
+	}
+	return ""
+}
+
+// needsWritableFolder tells whether reading failed for want of the files that
+// SQLite makes beside the data file.
+func needsWritableFolder(err error) bool {
+	var broken *sqlite.Error
+	if !errors.As(err, &broken) {
+		return false
+	}
+	code := broken.Code() & 0xff
+	return code == sqlite3.SQLITE_CANTOPEN || code == sqlite3.SQLITE_READONLY
+}

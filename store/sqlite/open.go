@@ -1,0 +1,189 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sweepd/store"
+	"sync"
+	"time"
+)
+
+// FileName is the data file's name in its folder.
+const FileName = "sweepd.db"
+
+// Options say how to open a data file. The zero value opens it for reading and
+// writing and creates it where absent.
+type Options struct {
+	// ReadOnly opens an existing file and never changes it.
+	ReadOnly bool
+	// Unsynced never waits for the disk: for simulated data and tests, where
+	// months pass in minutes. A power cut may then damage the file.
+	Unsynced bool
+}
+
+// Store is an open data file. Reading methods may be called from any
+// goroutine; writing methods too, but they take turns.
+type Store struct {
+	path string
+	// write is one connection, nil when read-only. read are connections that
+	// cannot write, opened on demand and closed when idle.
+	write, read *sql.DB
+	immutable   bool // read without looking for writers
+	unsynced    bool // never wait for the disk
+
+	recording recorder
+	closeOnce sync.Once
+	closeErr  error
+}
+
+var _ store.Store = (*Store)(nil)
+
+// Open opens the data file at path: the file itself, or its folder, which is
+// created where absent. The store is ready, or an error says what to do and
+// nothing is left open.
+func Open(path string, o Options) (*Store, error) {
+	file, err := locate(path, o.ReadOnly)
+	if err != nil {
+		return nil, explain("opening", path, err)
+	}
+	s := &Store{path: file, unsynced: o.Unsynced}
+	if err := s.connect(o.ReadOnly); err != nil {
+		return nil, errors.Join(explain("opening", file, err), s.Close())
+	}
+	return s, nil
+}
+
+// Path is the data file's.
+func (s *Store) Path() string { return s.path }
+
+// locate finds the file for a path that may be a folder, and makes the folder.
+func locate(path string, readOnly bool) (string, error) {
+	if path == "" {
+		return "", fmt.Errorf("no folder given: %w", fs.ErrInvalid)
+	}
+	file := path
+	if info, err := os.Stat(path); err == nil && info.IsDir() || err != nil && !strings.HasSuffix(path, ".db") {
+		file = filepath.Join(path, FileName)
+	}
+	if readOnly {
+		if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) {
+			return "", ErrNoData
+		} else if err != nil {
+			return "", err
+		}
+		return file, nil
+	}
+	return file, makeFolder(filepath.Dir(file))
+}
+
+func makeFolder(dir string) error {
+	err := os.MkdirAll(dir, 0o755)
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		if info, e := os.Stat(at.Path); e == nil && !info.IsDir() {
+			return fmt.Errorf("%s is a file, %w", at.Path, errNoFolder)
+		}
+	}
+	return err
+}
+
+func (s *Store) connect(readOnly bool) error {
+	ctx := context.Background()
+	var err error
+	if !readOnly {
+		if err := makeShared(s.path); err != nil {
+			return err
+		}
+		pragmas := writerPragmas
+		if s.unsynced {
+			pragmas = append(slices.Clone(pragmas), pragma{"synchronous", "OFF", "0"})
+		}
+		if s.write, err = openPool(dsn(s.path, writerOptions), pragmas); err != nil {
+			return err
+		}
+		s.write.SetMaxOpenConns(1)
+		if err := migrate(ctx, s.write); err != nil {
+			return err
+		}
+	}
+	if err := s.openReaders(); err != nil {
+		return err
+	}
+	err = s.checkVersion(ctx)
+	if readOnly && needsWritableFolder(err) && !exists(s.path+"-wal") {
+		// Nobody else can be writing there, so the file may be read without
+		// the files that coordinate with writers.
+		s.immutable = true
+		if err := errors.Join(s.read.Close(), s.openReaders()); err != nil {
+			return err
+		}
+		err = s.checkVersion(ctx)
+	}
+	return err
+}
+
+func (s *Store) openReaders() (err error) {
+	pragmas := readerPragmas
+	if s.write == nil { // not the agent: memory is for use
+		pragmas = append(slices.Clone(pragmas), pragma{"cache_size", "-8192", "-8192"})
+	}
+	if s.read, err = openPool(s.dsn(), pragmas); err != nil {
+		return err
+	}
+	// Idle readers go: their page caches would count against the agent.
+	s.read.SetMaxIdleConns(1)
+	s.read.SetConnMaxIdleTime(readerIdle)
+	return nil
+}
+
+// dsn is where readers find the file.
+func (s *Store) dsn() string {
+	options := "mode=ro"
+	if s.immutable {
+		options += "&immutable=1"
+	}
+	return dsn(s.path, options)
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+const readerIdle = 30 * time.Second
+
+// checkVersion also makes the first read connection, so that Open fails where
+// reading would.
+func (s *Store) checkVersion(ctx context.Context) error {
+	v, err := schemaVersion(ctx, s.read)
+	if err != nil {
+		return err
+	}
+	if v < Version {
+		return fmt.Errorf("written by an older version of sweepd (schema %d, now %d): run a command that writes, such as `sweepd agent`, once", v, Version)
+	}
+	return nil
+}
+
+// Close brings the readings to the file and closes it. Calling it again is
+// harmless.
+func (s *Store) Close() error {
+	s.closeOnce.Do(func() {
+		var errs []error
+		if s.read != nil {
+			errs = append(errs, s.read.Close())
+		}
+		if s.write != nil {
+			errs = append(errs, s.recording.close(), s.write.Close())
+		}
+		s.closeErr = explain("closing", s.path, errors.Join(errs...))
+	})
+	return s.closeErr
+}

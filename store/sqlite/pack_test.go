@@ -1,0 +1,212 @@
+package sqlite
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"sweepd/run"
+)
+
+// anySensor has every kind of resolution: decimal, binary, coarse, none.
+func anySensor(t *rapid.T) run.Sensor {
+	s := run.Sensor{ID: "x", Resolution: rapid.SampledFrom([]float64{1e-6, 1e-3, 0.01, 1, 1000, 0.125, 1.0 / 3, 0}).Draw(t, "resolution")}
+	if rapid.Bool().Draw(t, "counter") {
+		s.Kind = run.Counter
+	}
+	return s
+}
+
+// anyValue goes on from the value before, or jumps anywhere.
+func anyValue(t *rapid.T, before float64, resolution float64) float64 {
+	switch rapid.IntRange(0, 9).Draw(t, "move") {
+	case 0:
+		return math.NaN()
+	case 1:
+		return rapid.SampledFrom([]float64{0, math.Copysign(0, -1), 5e-324, -math.MaxFloat64, 1e308, 1e15, -1e15, 1 << 53, 1.0 / 3}).Draw(t, "edge")
+	case 2, 3, 4:
+		return before
+	case 5:
+		return rapid.Float64Range(-1e6, 1e6).Draw(t, "jump")
+	}
+	if math.IsNaN(before) || math.Abs(before) > 1e12 {
+		before = 0
+	}
+	return before + float64(rapid.IntRange(-100, 100).Draw(t, "steps"))*resolution
+}
+
+// Whatever is packed comes back: values to their resolution, those that steps
+// cannot express exactly, times to the microsecond.
+func TestPackRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var p packer
+		var u unpacker
+		var sensors []run.Sensor
+		var before []float64
+		at := run.Instant{Mono: time.Hour, Boot: 2 * time.Hour, Wall: noon}
+		for row := range rapid.IntRange(1, 12).Draw(t, "rows") {
+			grew := row == 0
+			for range rapid.IntRange(0, 3).Draw(t, "new sensors") {
+				sensors = append(sensors, anySensor(t))
+				before = append(before, 0)
+				grew = true
+			}
+			p.grow(sensors)
+			u.grow(sensors)
+			sweeps := make([]run.Sweep, rapid.IntRange(1, 20).Draw(t, "sweeps"))
+			labels := make([]int, len(sweeps))
+			for i := range sweeps {
+				at.Mono += time.Duration(rapid.Int64Range(0, 2e9).Draw(t, "interval"))
+				at.Boot += time.Duration(rapid.Int64Range(-1e5, 2e9).Draw(t, "boot"))
+				at.Wall = at.Wall.Add(time.Duration(rapid.Int64Range(-4e12, 4e12).Draw(t, "wall")))
+				sweeps[i].At = at
+				labels[i] = rapid.IntRange(0, 2).Draw(t, "label")
+				n := rapid.IntRange(0, len(sensors)).Draw(t, "values")
+				for j := range n {
+					before[j] = anyValue(t, before[j], sensors[j].Resolution)
+					sweeps[i].Values = append(sweeps[i].Values, before[j])
+				}
+			}
+			key := row == 0 || rapid.Bool().Draw(t, "key")
+			if err := u.unpack(slices.Clone(p.pack(key, sweeps, labels, grew))); err != nil {
+				t.Fatal(err)
+			}
+			checkUnpacked(t, &u, sensors, sweeps, labels)
+		}
+	})
+}
+
+func checkUnpacked(t *rapid.T, u *unpacker, sensors []run.Sensor, sweeps []run.Sweep, labels []int) {
+	if len(u.times) != len(sweeps) || !slices.Equal(u.labels, labels) || u.width != len(sensors) {
+		t.Fatalf("%d sweeps of %d values with labels %v, want %d, %d, %v", len(u.times), u.width, u.labels, len(sweeps), len(sensors), labels)
+	}
+	for i, s := range sweeps {
+		got := u.times[i]
+		if got.Mono != s.At.Mono.Truncate(time.Microsecond) {
+			t.Fatalf("sweep %d at %v, want %v", i, got.Mono, s.At.Mono)
+		}
+		// The tolerance, and what is left below the microsecond in three clocks.
+		const most = offsetTolerance + 3
+		boot := (got.Boot - got.Mono) - (s.At.Boot - s.At.Mono)
+		wall := got.Wall.Sub(s.At.Wall) - (got.Boot - s.At.Boot)
+		if boot.Abs() > most*time.Microsecond || wall.Abs() > most*time.Microsecond {
+			t.Fatalf("sweep %d: boot is off by %v, wall by %v", i, boot, wall)
+		}
+		for j := range sensors {
+			checkValue(t, sensors[j], valueAt(s.Values, j), u.values[i*u.width+j])
+		}
+	}
+}
+
+func checkValue(t *rapid.T, s run.Sensor, want, got float64) {
+	if math.IsNaN(want) || math.IsNaN(got) {
+		if math.IsNaN(want) != math.IsNaN(got) {
+			t.Fatalf("%v, want %v", got, want)
+		}
+		return
+	}
+	// Half a step, and the rounding of the division.
+	if most := s.Resolution/2*(1+1e-9) + math.Abs(want)*0x1p-51; math.Abs(got-want) > most {
+		t.Fatalf("%v, want %v within %v", got, want, most)
+	}
+	if _, whole := scaleOf(s.Resolution).steps(want); !whole && got != want {
+		t.Fatalf("%v, want exactly %v", got, want)
+	}
+}
+
+// A decimal value in steps of a decimal resolution comes back as itself.
+func TestDecimalsComeBackExactly(t *testing.T) {
+	for _, resolution := range []float64{1e-6, 1e-3, 0.01, 0.1, 1} {
+		s := scaleOf(resolution)
+		for _, steps := range []int64{1, 3, 7, 12_345_678, 999_999_999_999} {
+			want := float64(steps) / math.Round(1/resolution)
+			if q, ok := s.steps(want); !ok || q != steps || s.value(q) != want {
+				t.Errorf("%v in steps of %v came back as %v", want, resolution, s.value(q))
+			}
+		}
+	}
+}
+
+// What does not change costs next to nothing.
+func TestConstantRowsAreSmall(t *testing.T) {
+	sensors := make([]run.Sensor, 50)
+	for i := range sensors {
+		sensors[i].Resolution = 1e-6
+	}
+	var p packer
+	p.grow(sensors)
+	values := slices.Repeat([]float64{47.11}, 50)
+	values[3] = math.NaN()
+	for row := range 10 {
+		sweeps := []run.Sweep{quarter(4*row, values...), quarter(4*row+1, values...), quarter(4*row+2, values...), quarter(4*row+3, values...)}
+		n := len(p.pack(row == 0, sweeps, make([]int, 4), row == 0))
+		// flags, count, four times, two bits for each sensor
+		if want := 1 + 1 + 4 + 13; row > 1 && n != want {
+			t.Errorf("row %d takes %d bytes, want %d", row, n, want)
+		}
+	}
+}
+
+// No bytes make the unpacker panic or hand on more than a row can hold.
+func FuzzUnpack(f *testing.F) {
+	sensors := make([]run.Sensor, 9)
+	for i := range sensors {
+		sensors[i].Resolution = float64(i % 3)
+		sensors[i].Kind = run.Kind(i % 2)
+	}
+	var p packer
+	p.grow(sensors)
+	for row := range 6 {
+		v := float64(row)
+		f.Add(slices.Clone(p.pack(row == 0, []run.Sweep{quarter(row, v, math.NaN(), 1/v, v*v), quarter(row, v, 1, 2, 3, 4, 1/(v+7))}, []int{0, row}, row == 0)))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		var u unpacker
+		u.grow(sensors)
+		for range 2 { // also as a row that follows
+			if u.unpack(data) != nil {
+				continue
+			}
+			if len(u.times) > len(data) || len(u.values) != len(u.times)*u.width || u.width > len(sensors) {
+				t.Fatalf("%d sweeps of %d values from %d bytes", len(u.times), u.width, len(data))
+			}
+		}
+	})
+}
+
+// A lost row, and a damaged one, take no more than the rows up to the next key
+// row with them.
+func TestDamageStaysSmall(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	must(t, s.BeginRun(ctx, newRun("run-0001")))
+	sensors := []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}
+	const rows = 5 * keyEvery
+	for i := range rows {
+		must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
+	}
+	_, err := s.write.ExecContext(ctx, `DELETE FROM readings WHERE id & 0xffffffff = ?`, keyEvery+10)
+	must(t, err)
+	_, err = s.write.ExecContext(ctx, `UPDATE readings SET data = substr(data, 1, 2) WHERE id & 0xffffffff = ?`, 3*keyEvery)
+	must(t, err)
+
+	var got []float64
+	trace, err := s.Trace(ctx, "run-0001")
+	must(t, err)
+	must(t, trace.Each(func(x run.Sweep) error {
+		got = append(got, x.Values...)
+		return nil
+	}))
+	var want []float64
+	for i := range rows {
+		if lost := i >= keyEvery+10 && i < 2*keyEvery || i >= 3*keyEvery && i < 4*keyEvery; !lost {
+			want = append(want, float64(i))
+		}
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}

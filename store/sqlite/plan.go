@@ -1,0 +1,186 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
+func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err error) {
+	err = s.commit(ctx, true, func(tx *sql.Tx) error {
+		said, err := json.Marshal(toSaid(p.Said))
+		if err != nil {
+			return err
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO plans (created_at, seed, hard, said) VALUES (?, ?, ?, ?)`,
+			p.CreatedAt.String(), strconv.FormatUint(p.Seed, 10), strings.Join(p.Hard, ","), string(said))
+		if err != nil {
+			return err
+		}
+		if id, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		return insertSlots(ctx, tx, id, p.Slots)
+	})
+	return id, s.fail("storing a plan in", err)
+}
+
+// ExtendPlan keeps what was appended to a plan that Plan gave for the same devices. It
+// refuses if that is another one by now or was changed meanwhile: p then has to be read
+// anew. before is how many slots it had.
+func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, devices ...string) error {
+	return s.fail("extending the plan in", s.commit(ctx, true, func(tx *sql.Tx) error {
+		latest, err := latestPlan(ctx, tx, devices)
+		if err != nil {
+			return err
+		}
+		var slots int
+		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM plan_slots WHERE plan = ?`, p.ID).Scan(&slots); err != nil {
+			return err
+		}
+		if latest != p.ID || slots != before {
+			return fmt.Errorf("plan %d was changed meanwhile: try again", p.ID)
+		}
+		if _, err := tx.ExecContext(ctx, `DELETE FROM plan_slots WHERE plan = ?`, p.ID); err != nil {
+			return err
+		}
+		return insertSlots(ctx, tx, p.ID, p.Slots)
+	}))
+}
+
+func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.Slot) error {
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO plan_slots VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for i, x := range slots {
+		if _, err := insert.ExecContext(ctx, plan, i+1, x.Pass, x.Device, x.Workload, string(x.Variant), string(x.Supply),
+			watts(x.Setting), x.Setting.Name(), x.NeedsCharge, x.WaitS); err != nil {
+			return fmt.Errorf("slot %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+// Plan is the one in force: the newest that has a slot for any of the devices, or the
+// newest of all where none is named. ErrNoPlan where there is none.
+func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, error) {
+	p, err := s.plan(ctx, devices)
+	if errors.Is(err, store.ErrNoPlan) {
+		return p, err
+	}
+	return p, s.fail("reading the plan of", err)
+}
+
+func (s *Store) plan(ctx context.Context, devices []string) (p schedule.Plan, err error) {
+	tx, err := s.read.BeginTx(ctx, nil) // plan and slots as of one moment
+	if err != nil {
+		return p, err
+	}
+	defer tx.Rollback()
+	if p.ID, err = latestPlan(ctx, tx, devices); err != nil {
+		return p, err
+	}
+	var created, seed, hard, said string
+	if err := tx.QueryRowContext(ctx, `SELECT created_at, seed, hard, said FROM plans WHERE id = ?`, p.ID).Scan(&created, &seed, &hard, &said); err != nil {
+		return p, err
+	}
+	if p.CreatedAt, err = parseStamp(created); err != nil {
+		return p, err
+	}
+	if p.Seed, err = strconv.ParseUint(seed, 10, 64); err != nil {
+		return p, err
+	}
+	var terms planSaid
+	if err := json.Unmarshal([]byte(said), &terms); err != nil {
+		return p, fmt.Errorf("what was said of plan %d: %w", p.ID, err)
+	}
+	p.Said = terms.estimates()
+	p.Hard, p.Slots = []string{}, []schedule.Slot{}
+	if hard != "" {
+		p.Hard = strings.Split(hard, ",")
+	}
+	return p, each(ctx, tx, func(rows *sql.Rows) error {
+		var x schedule.Slot
+		var watts *float64
+		var name string
+		if err := rows.Scan(&x.Pass, &x.Device, &x.Workload, (*string)(&x.Variant), (*string)(&x.Supply), &watts, &name, &x.NeedsCharge, &x.WaitS); err != nil {
+			return err
+		}
+		x.Setting = setting(watts, name)
+		p.Slots = append(p.Slots, x)
+		return nil
+	}, `SELECT pass, device, workload, variant, supply, setting_w, setting, needs_charge_ratio, wait_s
+		FROM plan_slots WHERE plan = ? ORDER BY position`, p.ID)
+}
+
+// latestPlan is the id of the newest plan with a slot for any of the devices, or of all.
+func latestPlan(ctx context.Context, tx *sql.Tx, devices []string) (id int64, err error) {
+	query, args := `SELECT max(id) FROM plans`, []any{}
+	if len(devices) > 0 {
+		query = `SELECT max(plan) FROM plan_slots WHERE device IN (?` + strings.Repeat(", ?", len(devices)-1) + `)`
+	}
+	for _, d := range devices {
+		args = append(args, d)
+	}
+	var latest sql.NullInt64
+	if err := tx.QueryRowContext(ctx, query, args...).Scan(&latest); err != nil {
+		return 0, err
+	}
+	if !latest.Valid {
+		return 0, store.ErrNoPlan
+	}
+	return latest.Int64, nil
+}
+
+// planSaid is what the user said of runs and batteries, as it is stored.
+type planSaid struct {
+	RunS      map[string]float64     `json:"run_s,omitempty"`
+	PauseS    float64                `json:"pause_s,omitempty"`
+	Batteries map[string]planBattery `json:"batteries,omitempty"`
+}
+
+type planBattery struct {
+	FullWh  float64 `json:"full_wh,omitempty"`
+	Reserve float64 `json:"reserve,omitempty"`
+	ChargeW float64 `json:"charge_w,omitempty"`
+}
+
+func toSaid(e schedule.Estimates) planSaid {
+	x := planSaid{RunS: map[string]float64{}, PauseS: e.Pause.Seconds(), Batteries: map[string]planBattery{}}
+	for workload, d := range e.Run {
+		x.RunS[workload] = d.Seconds()
+	}
+	for device, b := range e.Batteries {
+		x.Batteries[device] = planBattery(b)
+	}
+	return x
+}
+
+func (x planSaid) estimates() (e schedule.Estimates) {
+	seconds := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+	e.Pause = seconds(x.PauseS)
+	for workload, s := range x.RunS {
+		if e.Run == nil {
+			e.Run = map[string]time.Duration{}
+		}
+		e.Run[workload] = seconds(s)
+	}
+	for device, b := range x.Batteries {
+		if e.Batteries == nil {
+			e.Batteries = map[string]schedule.Battery{}
+		}
+		e.Batteries[device] = schedule.Battery(b)
+	}
+	return e
+}

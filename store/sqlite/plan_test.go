@@ -1,0 +1,75 @@
+package sqlite
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"sweepd/run"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+func testPlan(t *testing.T) schedule.Plan {
+	p, err := schedule.New(schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-20/4", "quiet"},
+		Variants: []string{"cores=6", "cores=12,fan=quiet"}, Hard: []string{"cores"}, Seed: 1<<64 - 1},
+		schedule.Estimates{Batteries: map[string]schedule.Battery{"": {FullWh: 20}}}, noon)
+	must(t, err)
+	p.Said = schedule.Estimates{Run: map[string]time.Duration{"": 4 * time.Minute}, Pause: time.Minute, Batteries: map[string]schedule.Battery{"unit-oak": {FullWh: 20, Reserve: 0.2}}}
+	return p
+}
+
+func TestPlanIsKept(t *testing.T) {
+	s := openTest(t)
+	if _, err := s.Plan(t.Context()); !errors.Is(err, store.ErrNoPlan) {
+		t.Errorf("no plan: %v", err)
+	}
+	p := testPlan(t)
+	var err error
+	p.ID, err = s.NewPlan(t.Context(), p)
+	must(t, err)
+	got, err := s.Plan(t.Context())
+	must(t, err)
+	if diff := cmp.Diff(p, got, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
+		t.Errorf("came back changed: %s", diff)
+	}
+
+	before := len(p.Slots)
+	if added := p.Extend(p.Cells()[:3], []int{1, 2, 1}, schedule.Estimates{}); added != 4 {
+		t.Fatalf("%d added", added)
+	}
+	must(t, s.ExtendPlan(t.Context(), p, before))
+	got, err = s.Plan(t.Context())
+	must(t, err)
+	if diff := cmp.Diff(p, got, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
+		t.Errorf("extended, it came back changed: %s", diff)
+	}
+	if err := s.ExtendPlan(t.Context(), p, before); err == nil {
+		t.Error("a plan that changed meanwhile was overwritten")
+	}
+	second := testPlan(t)
+	second.ID, err = s.NewPlan(t.Context(), second)
+	must(t, err)
+	if got, err := s.Plan(t.Context()); err != nil || got.ID != second.ID {
+		t.Errorf("in force: %d, %v", got.ID, err)
+	}
+	if err := s.ExtendPlan(t.Context(), p, len(p.Slots)); err == nil {
+		t.Error("a plan that is no longer in force was extended")
+	}
+}
+
+func TestOutcomesAreKept(t *testing.T) {
+	s := openTest(t)
+	o := schedule.Outcome{Entry: "upkeep", DueAt: run.Stamp(noon), EndedAt: run.Stamp(noon.Add(time.Second)), Went: schedule.WentFailed, Text: "no room"}
+	must(t, s.KeepOutcome(t.Context(), o))
+	o.Went, o.Text = schedule.WentDone, ""
+	must(t, s.KeepOutcome(t.Context(), o))
+	all, err := s.Outcomes(t.Context())
+	must(t, err)
+	if diff := cmp.Diff(map[string]schedule.Outcome{"upkeep": o}, all); diff != "" {
+		t.Error(diff)
+	}
+}

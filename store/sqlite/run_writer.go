@@ -1,0 +1,215 @@
+package sqlite
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"sweepd/run"
+)
+
+// runWriter stores whole runs inside one transaction. It prepares each
+// statement once and remembers sensors and fact sets.
+type runWriter struct {
+	ctx        context.Context
+	tx         *sql.Tx
+	statements map[string]*sql.Stmt
+	sensors    map[sensorName]int64
+	factSets   map[[16]byte]int64
+	args       []any // reused by addResults
+}
+
+type sensorName struct{ sensor, instance, unit string }
+
+func newRunWriter(ctx context.Context, tx *sql.Tx) *runWriter {
+	return &runWriter{
+		ctx: ctx, tx: tx,
+		statements: map[string]*sql.Stmt{}, sensors: map[sensorName]int64{}, factSets: map[[16]byte]int64{},
+	}
+}
+
+// exec runs a statement that is prepared once; the transaction's end closes it.
+func (w *runWriter) exec(query string, args ...any) (sql.Result, error) {
+	stmt := w.statements[query]
+	if stmt == nil {
+		var err error
+		if stmt, err = w.tx.PrepareContext(w.ctx, query); err != nil {
+			return nil, err
+		}
+		w.statements[query] = stmt
+	}
+	return stmt.ExecContext(w.ctx, args...)
+}
+
+// add stores a run, false where its id is known already.
+func (w *runWriter) add(d *run.Record) (n int64, added bool, err error) {
+	if err := checkDetail(d); err != nil {
+		return 0, false, err
+	}
+	facts, err := w.factSet(d.Facts)
+	if err != nil {
+		return 0, false, err
+	}
+	query, known := insertRun(runValues(d, facts))
+	r, err := w.exec(query, known...)
+	if err != nil {
+		return 0, false, err
+	}
+	if count, err := r.RowsAffected(); err != nil || count == 0 {
+		return 0, false, err
+	}
+	if n, err = r.LastInsertId(); err != nil {
+		return 0, false, err
+	}
+	if err := w.addResults(n, d.Results); err != nil {
+		return 0, false, err
+	}
+	return n, true, w.addParts(n, d)
+}
+
+// replaceParts stores findings and summaries in place of those from the start.
+func (w *runWriter) replaceParts(n int64, d *run.Record) error {
+	for _, table := range []string{"findings", "summaries"} {
+		if _, err := w.exec("DELETE FROM "+table+" WHERE run = ?", n); err != nil {
+			return err
+		}
+	}
+	return w.addParts(n, d)
+}
+
+// addParts stores findings and summaries.
+func (w *runWriter) addParts(n int64, d *run.Record) error {
+	for i, f := range d.Findings {
+		if _, err := w.exec(`INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?)`,
+			n, i, string(f.Code), string(f.Severity), f.Text, stampText(f.At)); err != nil {
+			return err
+		}
+	}
+	for i := range d.Summaries {
+		x := &d.Summaries[i]
+		id, err := w.sensor(sensorName{x.Sensor, x.Instance, x.Unit})
+		if err != nil {
+			return err
+		}
+		if _, err := w.exec(`INSERT INTO summaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, n, i, id,
+			number(x.Mean), number(x.Min), number(x.Max), number(x.P95), number(x.First), number(x.Last),
+			number(x.EnergyJoules), number(x.SteadyMean)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// addResults stores a new run's results in one statement.
+func (w *runWriter) addResults(n int64, results map[string]run.Result) error {
+	if len(results) == 0 {
+		return nil
+	}
+	args := w.args[:0]
+	for name, r := range results {
+		args = append(args, n, name, r.Value, r.Unit, string(r.Better))
+	}
+	w.args = args
+	_, err := w.exec(`INSERT INTO results (run, name, value, unit, better) VALUES (?, ?, ?, ?, ?)`+
+		strings.Repeat(`, (?, ?, ?, ?, ?)`, len(results)-1), args...)
+	return err
+}
+
+func (w *runWriter) addResult(n int64, name string, r run.Result, at any) error {
+	_, err := w.exec(`INSERT INTO results VALUES (?, ?, ?, ?, ?, ?)`, n, name, r.Value, r.Unit, string(r.Better), at)
+	return err
+}
+
+// setResult stores a result and moves one that it replaces to the history.
+func (w *runWriter) setResult(n int64, name string, r run.NewResult, at time.Time) error {
+	var old run.Result
+	err := w.tx.QueryRowContext(w.ctx, `SELECT value, unit, better FROM results WHERE run = ? AND name = ?`, n, name).
+		Scan(&old.Value, &old.Unit, (*string)(&old.Better))
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return w.addResult(n, name, r.Result, stampText(at))
+	case err != nil:
+		return err
+	}
+	if r.KeepBetter {
+		r.Better = old.Better
+	}
+	if r.Result == old {
+		return nil
+	}
+	if _, err := w.exec(`INSERT INTO result_history SELECT run, name, value, unit, better, set_at, ? FROM results WHERE run = ? AND name = ?`,
+		stampText(at), n, name); err != nil {
+		return err
+	}
+	_, err = w.exec(`UPDATE results SET value = ?, unit = ?, better = ?, set_at = ? WHERE run = ? AND name = ?`,
+		r.Value, r.Unit, string(r.Better), stampText(at), n, name)
+	return err
+}
+
+// sensor finds any sensor of that name, or adds one of which nothing else is
+// known.
+func (w *runWriter) sensor(name sensorName) (int64, error) {
+	if id := w.sensors[name]; id != 0 {
+		return id, nil
+	}
+	var id int64
+	err := w.tx.QueryRowContext(w.ctx, `SELECT id FROM sensors WHERE sensor = ? AND instance = ? AND unit = ? LIMIT 1`,
+		name.sensor, name.instance, name.unit).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		var r sql.Result
+		if r, err = w.exec(`INSERT INTO sensors (sensor, instance, unit, kind, source, resolution) VALUES (?, ?, ?, 'gauge', '', 0)`,
+			name.sensor, name.instance, name.unit); err == nil {
+			id, err = r.LastInsertId()
+		}
+	}
+	w.sensors[name] = id
+	return id, err
+}
+
+// factSet finds or adds the set of these facts; nil where there are none.
+func (w *runWriter) factSet(facts map[string]string) (any, error) {
+	if len(facts) == 0 {
+		return nil, nil
+	}
+	names := slices.Sorted(maps.Keys(facts))
+	hash := sha256.New()
+	for _, name := range names {
+		hash.Write([]byte(name + "\x00" + facts[name] + "\x00"))
+	}
+	digest := [16]byte(hash.Sum(nil))
+	if id := w.factSets[digest]; id != 0 {
+		return id, nil
+	}
+	var id int64
+	err := w.tx.QueryRowContext(w.ctx, `SELECT id FROM fact_sets WHERE digest = ?`, digest[:]).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		id, err = w.addFactSet(digest, names, facts)
+	}
+	if err != nil {
+		return nil, err
+	}
+	w.factSets[digest] = id
+	return id, nil
+}
+
+func (w *runWriter) addFactSet(digest [16]byte, names []string, facts map[string]string) (int64, error) {
+	r, err := w.exec(`INSERT INTO fact_sets (digest) VALUES (?)`, digest[:])
+	if err != nil {
+		return 0, err
+	}
+	id, err := r.LastInsertId()
+	if err != nil {
+		return 0, err
+	}
+	for _, name := range names {
+		if _, err := w.exec(`INSERT INTO facts VALUES (?, ?, ?)`, id, name, facts[name]); err != nil {
+			return 0, err
+		}
+	}
+	return id, nil
+}

@@ -1,0 +1,81 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	_ "embed"
+	"fmt"
+)
+
+// Version is the version of the schema that this program reads and writes
+// (PRAGMA user_version).
+const Version = 1
+
+// applicationID marks our files (PRAGMA application_id): "swpd" in ASCII.
+const applicationID = 0x73777064
+
+//go:embed schema.sql
+var schema string
+
+// migrations[i] brings a file from version i+1 to i+2. schema.sql is always
+// the newest: a test brings a file of each old version up and compares.
+var migrations = []string{}
+
+type queryer interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// schemaVersion is 0 for an empty file.
+func schemaVersion(ctx context.Context, q queryer) (int, error) {
+	var id, version, tables int
+	err := q.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&id, &version, &tables)
+	switch {
+	case err != nil:
+		return 0, err
+	case tables == 0 && id == 0:
+		return 0, nil
+	case id != applicationID:
+		return 0, fmt.Errorf("a database of another program: %w", ErrNotOurs)
+	case version > Version:
+		return 0, fmt.Errorf("%w (schema %d, this one knows %d)", ErrNewerSchema, version, Version)
+	}
+	return version, nil
+}
+
+// migrate makes the schema of an empty file, or brings an older one up to date.
+func migrate(ctx context.Context, db *sql.DB) error {
+	if v, err := schemaVersion(ctx, db); err != nil || v == Version {
+		return err
+	}
+	return inTx(ctx, db, func(tx *sql.Tx) error {
+		v, err := schemaVersion(ctx, tx) // again, with the lock held
+		if err != nil || v == Version {
+			return err
+		}
+		steps := []string{schema}
+		if v > 0 {
+			steps = migrations[v-1:]
+		}
+		steps = append(steps, fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, Version))
+		for _, step := range steps {
+			if _, err := tx.ExecContext(ctx, step); err != nil {
+				return fmt.Errorf("bringing schema %d to %d: %w", v, Version, err)
+			}
+		}
+		return nil
+	})
+}
+
+// inTx commits what f did, or nothing of it.
+func inTx(ctx context.Context, db *sql.DB, f func(*sql.Tx) error) error {
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // after Commit it does nothing
+	if err := f(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}

@@ -1,0 +1,188 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"iter"
+	"time"
+
+	"sweepd/run"
+	"sweepd/schedule"
+)
+
+// Store is all that a store does.
+type Store interface {
+	Recorder
+	Runs
+	Readings
+	AnalysisRuns
+	Corrector
+	Importer
+	Plans
+	Outcomes
+
+	// Upkeep drops idle readings older than keepIdle, counted from now, but for the few
+	// that later ones go on from; 0 keeps all. Then it tidies up. Runs are never dropped.
+	Upkeep(ctx context.Context, keepIdle time.Duration, now time.Time) error
+}
+
+// Recorder keeps what an agent records.
+type Recorder interface {
+	// BeginRun stores a run in state recording; it is on disk when BeginRun returns.
+	BeginRun(context.Context, run.Record) error
+	// Append stores sweeps of a run, or idle ones. Values are kept to the sensor's
+	// resolution, monotonic time to the microsecond, boot and wall time within 20 us.
+	// Infinite values and sensors of a run that changed place are refused
+	// (run.ErrRefused), and nothing of the batch is stored. A power cut loses less than
+	// the last 30 s of sweeps.
+	Append(context.Context, run.Batch) error
+	// FinishRun stores a judged run; it is on disk when FinishRun returns. Results
+	// stored meanwhile stay unless the record has one of the same name, and with any
+	// result there is no finding that one is missing. Facts stay where the record has
+	// none.
+	FinishRun(context.Context, run.Record) error
+	// Unfinished are the runs that a crash left recording and that the agent of this
+	// device is to end: its own, and those that no other agent can be recording.
+	Unfinished(ctx context.Context, device string) ([]run.Record, error)
+}
+
+// Last is what a user may type for the run that started last.
+const Last = "last"
+
+// Runs gives runs as they are listed and shown.
+type Runs interface {
+	// Runs lists the selected runs in the order of their start.
+	Runs(context.Context, Filter) ([]run.Run, error)
+	// Records are the selected runs with all that is kept of them but sweeps, in the
+	// order of their start.
+	Records(context.Context, Filter) ([]run.Record, error)
+	// Run is one run with all that is kept of it but sweeps. id may be Last, a full id,
+	// or at least four letters of its beginning or end. run.ErrNoRun and ErrAmbiguous
+	// say that it fits none or several.
+	Run(ctx context.Context, id string) (run.Record, error)
+	// FindRun gives the full id of a run, see Run.
+	FindRun(ctx context.Context, id string) (string, error)
+	// History tells what was corrected and decided. id is a full one.
+	History(ctx context.Context, id string) (History, error)
+	// Devices lists the devices that have runs, in the order of their names.
+	Devices(context.Context) ([]DeviceRuns, error)
+}
+
+// DeviceRuns is what a store has of one device.
+type DeviceRuns struct {
+	Device      string
+	Runs        int
+	First, Last time.Time // starts; zero where unknown
+}
+
+// Readings gives what was swept.
+type Readings interface {
+	// Trace opens the sweeps stored for a run; a run without any has an empty one. id is
+	// a full one.
+	Trace(ctx context.Context, id string) (run.Trace, error)
+	// IdleSweeps walks the idle sweeps stored for the device since a moment.
+	IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error)
+}
+
+// AnalysisRuns gives runs as the analysis takes them: of a setting not where it is
+// known from, of findings only the codes, of the discharge only its uncertainty; and
+// with the conditions at start and end. The runs may share maps; they are to be read
+// only.
+type AnalysisRuns interface {
+	// AnalysisRuns are the selected runs that finished and that nobody rejected, in the
+	// order of their start.
+	AnalysisRuns(context.Context, Filter) ([]run.Run, Skipped, error)
+	// SwitchedOff are the selected runs on battery that were interrupted, as where the
+	// device ran until it switched off: measured runtimes, if their charge says so.
+	SwitchedOff(context.Context, Filter) ([]run.Run, error)
+}
+
+// Skipped counts the selected runs that the analysis does not take.
+type Skipped struct {
+	Recording, Interrupted, Rejected int
+}
+
+// Corrector changes runs that are kept.
+type Corrector interface {
+	// Correct changes a run and returns it as it is then, which is on disk. id is a
+	// full one; run.ErrNoRun where there is no such run.
+	//
+	// A result that is replaced goes to the history, and with any result there is no
+	// finding that one is missing. Rejecting a run again gives it another reason;
+	// ErrRecording while it is recording. Keeping makes it again what it was before it
+	// was rejected; ErrNotRejected where there is nothing to undo.
+	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
+	// SetOutlying stores which of the selected runs differ from their repeats, by id
+	// and text, in place of what was stored before. It reports whether anything changed.
+	SetOutlying(ctx context.Context, f Filter, texts map[string]string) (changed bool, err error)
+}
+
+// Importer takes over runs from elsewhere.
+type Importer interface {
+	// ImportEach stores the runs that a sequence gives, all or none. Runs whose id is
+	// known are left as they are and counted as known. An error that the sequence gives
+	// ends it: nothing is stored, and the error is returned as it is. progress may be
+	// nil; it counts runs.
+	//
+	// The sequence may be walked on a goroutine of its own, which ends before ImportEach
+	// does. It should not have to wait for anything, since writers wait meanwhile, and
+	// the runs that it gives must stay as they are.
+	ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
+	// Merge takes over all runs of another data file, or folder, with their readings,
+	// results, facts and history, and the idle readings. Runs that are here already are
+	// left as they are; where the two differ, the report says how. Merging again adds
+	// nothing. What was taken over before an error stays. progress may be nil; it counts
+	// runs.
+	Merge(ctx context.Context, path string, progress func(done, total int)) (MergeReport, error)
+}
+
+// MergeReport says what Merge did.
+type MergeReport struct {
+	Added     int        // runs that are new here
+	Known     int        // runs that are here already, just the same
+	Recording []string   // runs that the other file is still recording: not taken
+	Conflicts []Conflict // runs that are here with other content: not touched
+	Rows      int        // rows of readings that are new here
+}
+
+// Conflict is a run that two stores tell differently.
+type Conflict struct {
+	Run         string
+	Differences []string // "results: fps_mean is 60 fps here, 61 fps there"
+}
+
+// Plans keeps plans of test days.
+type Plans interface {
+	// NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
+	NewPlan(context.Context, schedule.Plan) (id int64, err error)
+	// ExtendPlan keeps what was appended to a plan that Plan gave for the same devices.
+	// It refuses if that is another one by now or was changed meanwhile: p then has to be
+	// read anew. before is how many slots it had.
+	ExtendPlan(ctx context.Context, p schedule.Plan, before int, devices ...string) error
+	// Plan is the one in force: the newest that has a slot for any of the devices, or
+	// the newest of all where none is named. ErrNoPlan where there is none.
+	Plan(ctx context.Context, devices ...string) (schedule.Plan, error)
+}
+
+// Outcomes keeps how the entries of the schedule went.
+type Outcomes interface {
+	// KeepOutcome keeps how an entry of the schedule went, in the place of the time
+	// before.
+	KeepOutcome(context.Context, schedule.Outcome) error
+	// Outcomes are how the entries of the schedule went when they were due last, by
+	// their names.
+	Outcomes(context.Context) (map[string]schedule.Outcome, error)
+}
+
+// Errors that callers branch on, beside run.ErrNoRun and run.ErrRefused.
+var (
+	// ErrAmbiguous is returned where part of an id fits several runs.
+	ErrAmbiguous = errors.New("fits several runs")
+	// ErrRecording is returned for what cannot be done to a run that is still being
+	// recorded.
+	ErrRecording = errors.New("the run is still recording: stop it first")
+	// ErrNotRejected is returned for keeping a run that is not rejected.
+	ErrNotRejected = errors.New("the run is not rejected")
+	// ErrNoPlan is returned where no plan was made yet.
+	ErrNoPlan = errors.New("there is no plan: make one with `sweepd plan new`")
+)
