@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// AdvanceWithClock makes the device live along with a clock, for tests with programs that
-// use the real one: it advances to now() and flushes, then waits for `every`,
-// until the context ends. It returns nil then, or the first error of Flush.
+// AdvanceWithClock makes the device live along with a clock, for programs that
+// use the real one: again and again it advances to now() and flushes, then waits
+// for `every`. It returns nil when the context ends, or the first error of Flush.
 func (d *Device) AdvanceWithClock(ctx context.Context, every time.Duration, now func() time.Time) error {
 	tick := time.NewTicker(every)
 	defer tick.Stop()

@@ -17,7 +17,7 @@ const (
 	PartPowercapLimit                     // the constraints of the package zone
 	PartFirmwareLimit                     // firmware-attributes ppt_pl1_spl
 	PartPlatformProfile                   // firmware/acpi/platform_profile and class/platform-profile
-	PartGPU                               // class/drm/card0 and its hwmon
+	PartGPU                               // class/drm/card1 and its hwmon
 	PartGPUCap                            // power1_cap of the GPU's hwmon
 	PartHwmon                             // processor, firmware and disk temperatures
 	PartFan                               // the fan's hwmon and its cooling device
@@ -50,8 +50,8 @@ type Config struct {
 
 	// The limit controller, W.
 	SettingW   float64       // the setting at the start; default 15
-	FloorW     float64       // settings below act as this; default 7
-	CapW       float64       // settings above act as this; default 54
+	FloorW     float64       // settings below it act as it does; default 7
+	CapW       float64       // settings above it act as it does; default 54
 	MinW, MaxW float64       // range the firmware states; default 4 to 60
 	BoostRatio float64       // short-term excess over the setting while the running mean is below it; default none
 	BoostTime  time.Duration // time constant of that running mean; default 10 s
@@ -69,11 +69,11 @@ type Config struct {
 	// Supply.
 	ChargerW      float64       // what the charger can deliver; default 65
 	ChargeStop    float64       // charge at which charging ends; default 1
-	StartOnMains  bool          // default on battery unless there is none
+	StartOnMains  bool          // plugged in at the start; so is a device without a battery
 	OnlineLag     time.Duration // from plugging to the adapter's online file; default 0
 	StatusLag     time.Duration // from plugging until a battery's status may follow; default 0
 	Supply        SupplyKind    // how the adapter shows itself; default Mains
-	Thermometers  int           // temperatures more, on chips of 8 that do nothing else
+	Thermometers  int           // further temperatures, on chips of 8 that have nothing else; default none
 	Peripheral    bool          // also show a gamepad's battery with scope Device
 	PowercapZone  int           // number of the package zone, shown in hexadecimal; default 0
 	WrapMicroJ    uint64        // range of the energy counters; default 262143328850

@@ -23,7 +23,8 @@ type Device struct {
 // New makes a device whose clock stands at start. It fills the folder dir, which
 // it makes if needed, with sys, proc and etc; an empty dir makes a device
 // without files. The tree has links and names with colons, as the kernel has, so
-// on Windows only a device without files can be made. Close it in the end; the folder is the caller's to remove.
+// on Windows only a device without files can be made. Close it in the end; the
+// folder is the caller's to remove.
 func New(dir string, cfg Config, start time.Time) (*Device, error) {
 	cfg, err := cfg.withDefaults()
 	if err != nil {

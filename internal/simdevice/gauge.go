@@ -31,7 +31,7 @@ type shown struct {
 	deciC   int64 // battery temperature, 0.1 °C
 }
 
-// gather gathers what passed the terminals during s seconds.
+// gather adds up what passed the terminals during s seconds.
 func (g *gauge) gather(b *battery, s float64) {
 	g.joules += b.powerW * s
 	g.ampSeconds += b.amps * s

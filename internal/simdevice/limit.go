@@ -74,8 +74,8 @@ func (l *limiter) allowed() float64 {
 	return limit
 }
 
-// observe folds the package power of one time step into the running mean, which is
-// the exact first-order response (see relax).
+// observe folds the package power of one time step into the running mean, by the
+// exact first-order response (see relax).
 func (l *limiter) observe(packageW float64) {
 	l.meanW = relax(l.meanW, packageW, timeStep, l.boostTime)
 }

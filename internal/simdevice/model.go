@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// timeStep is the model's step. Power is constant inside a timeStep; random numbers are
-// drawn and controllers act where one begins.
+// timeStep is the model's step in time. Power is constant inside a step; random
+// numbers are drawn and controllers act where one begins.
 const timeStep = 50 * time.Millisecond
 
 // What every simulated device has in common.
@@ -60,7 +60,7 @@ type model struct {
 
 	// Ever since the start, J.
 	packageJ, cpuJ, gpuJ, systemJ, mainsJ, lossJ, leakJ float64
-	averageW                                            float64 // what power1_average shows
+	averageW                                            float64 // W, what power1_average shows
 }
 
 func newModel(cfg Config) *model {
@@ -108,8 +108,8 @@ func (m *model) advance(d time.Duration) {
 	}
 }
 
-// begin starts a time step: the controllers act on what the last one left, the noise
-// moves on, batteries refresh.
+// begin starts a time step: the controllers act on what the last one left, the
+// noise moves on, batteries refresh.
 func (m *model) begin() {
 	for _, b := range m.packs {
 		if b.present && m.now >= b.gauge.next {
@@ -251,7 +251,7 @@ func (m *model) integrate(d time.Duration) {
 	}
 }
 
-// countCPUTime lets the processors' clocks countCPUTime; they stand still in suspend.
+// countCPUTime lets the CPUs' clocks count d; they stand still in suspend.
 func (m *model) countCPUTime(d time.Duration) {
 	if m.suspended || m.supply.off {
 		return

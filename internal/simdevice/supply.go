@@ -13,7 +13,7 @@ type supply struct {
 	stop     float64 // charge ratio at which charging ends
 
 	plugged  bool
-	charging bool // between start and stop; see switchCharging
+	charging bool // see switchCharging
 	mainsW   float64
 	lossW    float64 // of charging
 	off      bool    // nothing feeds the system
@@ -38,7 +38,8 @@ func (s *supply) online(now time.Duration) bool {
 	return s.plugged != (now-s.plugAt < s.onlineLag)
 }
 
-// switchCharging switches charging on and off by the batteries' charge.
+// switchCharging starts charging below the ratio start and ends it at stop, or
+// when the charger is pulled.
 func (s *supply) switchCharging(charge float64) {
 	switch {
 	case !s.plugged || charge >= s.stop:
@@ -63,8 +64,8 @@ func (s *supply) wantedW(charge float64) float64 {
 	return chargeW * math.Max(0.05, (1-charge)/(1-taperFrom))
 }
 
-// feed shares systemW among charger and batteries for the coming time step. It sets
-// each battery's power and returns what the system really gets: 0 when off.
+// feed shares systemW among charger and batteries for the coming time step. It
+// sets each battery's power and returns what the system really gets: 0 when off.
 func (s *supply) feed(systemW float64, packs []*battery) float64 {
 	content, full := 0.0, 0.0
 	for _, b := range packs {
