@@ -2,11 +2,11 @@
 // temperatures, power, energy, clocks, fans and limits. It knows nothing of
 // runs.
 //
-// Words: a Sensor is one measured quantity, with its SI unit in its id; a
-// reading is one sensor's value at one moment; a Collector finds the sources
-// of one kind (power supplies, thermal zones, ...) and offers a Probe for
-// each; a Probe reads the one or few files or calls that belong together; a
-// Set holds every probe of a machine and reads them all once a sweep.
+// Words: a sensor ([run.Sensor]) is one measured quantity, with its SI unit in
+// its id; a reading is one sensor's value at one moment; a Collector finds the
+// sources of one kind (power supplies, thermal zones, ...) and offers a Probe for
+// each; a Probe reads the one or few files or calls that belong together; a Set
+// holds every probe of a machine and reads them all once a sweep.
 //
 // The Set reads in two lanes. What is quick is read by the sweep itself; what is
 // slow, or useless to read often, by another goroutine, and the sweep takes the

@@ -77,8 +77,8 @@ func (c hwmonChip) channel(name string) (hwmonChannel, bool) {
 	return c.channels[i], true
 }
 
-// hwmonChannels lists the channels whose files lie in dir, in the order of
-// hwmonKinds and their numbers.
+// hwmonChannels lists the channels whose files lie in dir, in the order of their
+// prefixes and numbers.
 func hwmonChannels(dir string) []hwmonChannel {
 	files := map[string]bool{}
 	for _, name := range folderNames(dir) {

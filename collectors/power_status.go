@@ -15,7 +15,7 @@ const powerStatusSize = 12
 type powerStatus struct {
 	online    float64 // 1 on mains, 0 on battery
 	charge    float64 // 0 to 1
-	direction float64 // as BatteryDirection; only charging can be told from rest
+	direction float64 // as run.BatteryDirection; a battery that drains on mains seems at rest
 	battery   bool    // there is one
 }
 
@@ -111,7 +111,7 @@ func (r batteryReading) discharge(rate uint32) float64 {
 	return -watts
 }
 
-// directionOf is the direction of a battery as BatteryDirection; both at once
+// directionOf is the direction of a battery as run.BatteryDirection; both at once
 // exclude each other, so they say nothing.
 func directionOf(discharging, charging bool) float64 {
 	switch {

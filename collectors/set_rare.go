@@ -23,12 +23,13 @@ const (
 
 // rareSearch finds the probes of the fast lane whose values rarely change.
 type rareSearch struct {
-	last  time.Duration // sweep
-	since time.Duration // sweeps are close enough together
-	next  time.Duration // time to look
+	last  time.Duration // time of the last sweep
+	since time.Duration // since when sweeps have been close enough together
+	next  time.Duration // time of the next search
 }
 
-// findRare has rarely changing probes leave the fast lane. Sweeping is held.
+// findRare has rarely changing probes leave the fast lane. The caller holds
+// sweeping.
 func (s *Set) findRare(now time.Duration) {
 	r := &s.rare
 	if now-r.last > rareSearchEvery {
@@ -58,10 +59,10 @@ func (e *entry) noteChange(now time.Duration) {
 	e.changedAt = now
 }
 
-// wantedEverySweep tells whether some sensor is wanted at every sweep however rarely it
-// changes: power, because it is integrated; counters, because what they counted
-// belongs to the labels of that moment; and what feeds the device, because runs
-// are judged by it.
+// wantedEverySweep tells whether some sensor is wanted at every sweep, however
+// rarely it changes: power, because it is integrated; counters, because what they
+// counted belongs to the labels of that moment; and what feeds the device,
+// because runs are judged by it.
 func wantedEverySweep(sensors []run.Sensor) bool {
 	for _, s := range sensors {
 		if s.Kind == run.Counter || s.Unit == "watts" || s.ID == run.SupplyOnline {

@@ -146,8 +146,9 @@ func (s *Set) refuseTaken(o Offer) error {
 	return nil
 }
 
-// readTimeOf tells how long a read takes: what was measured before for a source
-// that returns, else it is measured now. Probes with an interval are not measured, for they may be read no oftener.
+// readTimeOf tells how long a read takes: for a source that returns, what was
+// measured before; else it is measured now. Probes with an interval are not
+// measured, for they may be read no oftener.
 func (s *Set) readTimeOf(o Offer) (time.Duration, error) {
 	if at, known := s.positions[keyOf(o.Sensors[0])]; known {
 		s.mu.Lock()
