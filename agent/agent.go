@@ -17,6 +17,8 @@ import (
 // Agent samples one device. Its methods may be called from any goroutine once
 // Run goes; in stepped mode all calls come from one goroutine.
 type Agent struct {
+	Events
+
 	opts    Options
 	log     *zap.Logger
 	journal journal
@@ -82,7 +84,6 @@ func New(opts Options) (*Agent, error) {
 	a := &Agent{
 		opts:      opts,
 		log:       opts.Log,
-		journal:   journal{recorder: opts.Recorder, log: opts.Log},
 		mail:      make(chan func(), 16),
 		kick:      make(chan slowRequest, 1),
 		store:     make(chan struct{}, 1),
@@ -90,6 +91,8 @@ func New(opts Options) (*Agent, error) {
 		recalling: make(chan struct{}, 1),
 		prevOut:   math.NaN(),
 	}
+	a.inline = opts.Stepped
+	a.journal = journal{recorder: opts.Recorder, events: &a.Events, log: opts.Log}
 	a.labels = run.Labels{Device: opts.Device}
 	return a, nil
 }

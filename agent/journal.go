@@ -17,6 +17,7 @@ import (
 // sampling goroutine. What cannot be written is kept and tried again.
 type journal struct {
 	recorder Recorder
+	events   *Events
 	log      *zap.Logger
 
 	mu      sync.Mutex // guards open and full
@@ -153,7 +154,10 @@ func (j *journal) begin(ctx context.Context, start func() (run.Record, error)) (
 	if err != nil {
 		return run.Record{}, err
 	}
-	if err := j.recorder.BeginRun(ctx, d); err != nil {
+	err = j.events.Publish(func() (run.Event, error) {
+		return run.Event{Kind: run.RunStarted, Run: d.Run}, j.recorder.BeginRun(ctx, d)
+	})
+	if err != nil {
 		return d, fmt.Errorf("store the new run: %w", err)
 	}
 	return d, nil
@@ -185,7 +189,10 @@ func (j *journal) judge(ctx context.Context, d run.Record, th Thresholds) (run.R
 	if err != nil {
 		return d, fmt.Errorf("judge run %s: %w", d.ID, err)
 	}
-	if err := j.recorder.FinishRun(ctx, judged); err != nil {
+	err = j.events.Publish(func() (run.Event, error) {
+		return run.Event{Kind: run.RunEnded, Run: judged.Run}, j.recorder.FinishRun(ctx, judged)
+	})
+	if err != nil {
 		return judged, fmt.Errorf("store run %s: %w", d.ID, err)
 	}
 	return judged, nil

@@ -36,3 +36,13 @@ func (a *Agent) activeSetting(values []float64) run.SourcedSetting {
 	}
 	return a.shared.read
 }
+
+// tellOfLabels publishes what of the labels changed.
+func (a *Agent) tellOfLabels(before run.Labels) {
+	if a.labels.Setting != before.Setting {
+		a.tell(run.Event{Kind: run.SettingNow, Labels: a.labels})
+	}
+	if a.labels.Supply != before.Supply {
+		a.tell(run.Event{Kind: run.SupplyNow, Labels: a.labels})
+	}
+}

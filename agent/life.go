@@ -116,9 +116,6 @@ func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 		return d, err
 	}
 	a.log.Info("run stopped", zap.String("run", d.ID), zap.String("state", string(d.State)), zap.Int("findings", len(d.Findings)))
-	if a.opts.OnFinish != nil {
-		a.opts.OnFinish(d)
-	}
 	return d, nil
 }
 
@@ -136,11 +133,13 @@ func (a *Agent) endRun(s run.Stop) (run.Record, error) {
 	maps.Copy(d.Results, s.Results)
 	d.Note = strings.TrimSpace(d.Note + "\n" + s.Note)
 	a.run = nil
+	before := a.labels
 	a.mu.Lock()
 	a.shared.run = nil
 	a.relabelLocked(a.prev, now.Mono)
 	a.shared.labels = a.labels
 	a.mu.Unlock()
+	a.tellOfLabels(before)
 	a.afterRun, a.nextTick = true, now.Mono+afterRunWait
 	if a.pacer != nil {
 		if perr := a.pacer.Arm(afterRunWait); perr != nil {

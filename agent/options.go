@@ -33,9 +33,6 @@ type Options struct {
 	// setting; nil means none. It is called about once a second, off the pacing
 	// path.
 	ReadSetting func(context.Context) (run.Setting, error)
-	// OnFinish is called after a run was judged and stored, on a goroutine that
-	// does not sample.
-	OnFinish func(run.Record)
 	// Log is nil for none.
 	Log *zap.Logger
 	// Stepped means that no goroutine is started: the owner calls Step as its

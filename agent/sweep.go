@@ -28,6 +28,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	}
 	out := a.dischargeM.observe(&a.view, values, now.Mono)
 
+	before := a.labels
 	a.mu.Lock()
 	if a.prev != nil {
 		a.shared.ledger.add(&a.view, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
@@ -35,6 +36,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	a.relabelLocked(values, now.Mono)
 	a.shared.note(now, &a.view, values, out, a.sensors, a.labels, a.run)
 	a.mu.Unlock()
+	a.tellOfLabels(before)
 
 	a.prev = append(a.prev[:0], values...)
 	a.prevOut, a.last = out, now

@@ -21,6 +21,7 @@ type Agent interface {
 	Declare(context.Context, run.Setting) error
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	Snapshot(*agent.Snapshot)
+	Publish(change func() (run.Event, error)) error
 }
 
 var _ Agent = (*agent.Agent)(nil)
@@ -30,9 +31,6 @@ type Options struct {
 	Agent   Agent
 	Store   Store
 	Machine Machine
-	// Changed is told of a run that a user corrected, rejected or kept, here or
-	// with a command on the data file; nil means that nobody wants to know.
-	Changed func(run.Run)
 	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
 	Metrics http.Handler
 	// Lower names the results of which less is better unless a request says

@@ -25,6 +25,7 @@ import (
 
 // fakeAgent remembers what it was asked.
 type fakeAgent struct {
+	agent.Events
 	started  run.Start
 	stopped  run.Stop
 	declared run.Setting

@@ -74,30 +74,34 @@ func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment
 			return
 		}
 	}
-	d, err := Amend(r.Context(), h.Store, r.PathValue("id"), change, h.Lower, time.Now())
+	d, err := h.corrected(func() (run.Record, error) {
+		return Amend(r.Context(), h.Store, r.PathValue("id"), change, h.Lower, time.Now())
+	})
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
-	h.changed(d.Run)
 	writeJSON(w, Detail(d))
 }
 
 // noteChange hears of a run that was changed in the data file itself.
 func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
-	d, err := h.Store.Run(r.Context(), r.PathValue("id"))
+	_, err := h.corrected(func() (run.Record, error) { return h.Store.Run(r.Context(), r.PathValue("id")) })
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
-	h.changed(d.Run)
 	w.WriteHeader(http.StatusNoContent)
 }
 
-func (h *handler) changed(r run.Run) {
-	if h.Changed != nil {
-		h.Changed(r)
-	}
+// corrected tells whoever follows runs of one that a user corrected, rejected or
+// kept, here or with a command on the data file; read gives it as it is then.
+func (h *handler) corrected(read func() (run.Record, error)) (d run.Record, err error) {
+	err = h.Agent.Publish(func() (run.Event, error) {
+		d, err = read()
+		return run.Event{Kind: run.RunCorrected, Run: d.Run}, err
+	})
+	return d, err
 }
 
 // statusOf is the status for an error of the agent or the store.

@@ -13,7 +13,10 @@ import (
 )
 
 // Source is what is exposed; *agent.Agent is one.
-type Source interface{ Snapshot(*agent.Snapshot) }
+type Source interface {
+	Snapshot(*agent.Snapshot)
+	Subscribe(func(run.Event)) *agent.Subscription
+}
 
 // Build says which program answers.
 type Build struct{ Version, Revision, GoVersion string }
@@ -23,6 +26,7 @@ type Build struct{ Version, Revision, GoVersion string }
 type Metrics struct {
 	registry *prometheus.Registry
 	source   Source
+	events   *agent.Subscription
 	health   func() []collectors.Health
 
 	comparing sync.Mutex // held by CompareSupplies
@@ -52,6 +56,7 @@ func New(source Source, health func() []collectors.Health, build Build) *Metrics
 	info := prometheus.NewGauge(prometheus.GaugeOpts{Name: "sweepd_build_info", Help: "1, with the version of this program.",
 		ConstLabels: prometheus.Labels{"version": build.Version, "revision": build.Revision, "goversion": build.GoVersion}})
 	info.Set(1)
+	m.events = source.Subscribe(m.follow)
 	m.registry.MustRegister(m, info, newFootprint())
 	return m
 }
@@ -75,8 +80,9 @@ func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
 }
 
 // Collect implements prometheus.Collector: it brings every series up to the
-// agent's latest sweep.
+// agent's latest sweep and event.
 func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
+	m.events.Flush()
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.source.Snapshot(&m.snap)

@@ -100,8 +100,7 @@ func TestRunInfoFollowsTheRunsLabels(t *testing.T) {
 func TestFindingsOfRepeats(t *testing.T) {
 	source, m := newStill(recordingSnapshot())
 	for _, id := range []string{"one", "two"} {
-		d := run.Record{Run: run.Run{ID: id, Labels: source.shown.Current, Findings: []run.Finding{{Code: run.Throttled, Severity: run.SeverityNote}}}}
-		m.RunFinished(d)
+		source.publish(run.RunEnded, run.Run{ID: id, Labels: source.shown.Current, Findings: []run.Finding{{Code: run.Throttled, Severity: run.SeverityNote}}})
 	}
 	if got := lines(t, m, "sweepd_run_findings"); len(got) != 1 || !strings.HasSuffix(got[0], "} 2") {
 		t.Errorf("findings %v, want one series of 2", got)
@@ -111,7 +110,8 @@ func TestFindingsOfRepeats(t *testing.T) {
 	}
 	for range 100 {
 		source.shown.Now.Mono += time.Minute
-		m.RunFinished(run.Record{})
+		source.publish(run.RunEnded, run.Run{})
+		m.events.Flush()
 	}
 	if len(m.finished) > 6 {
 		t.Errorf("%d runs kept, want those of five minutes", len(m.finished))
@@ -164,7 +164,7 @@ func TestPedanticRegistry(t *testing.T) {
 		if _, err := r.Gather(); err != nil {
 			t.Error(err)
 		}
-		m.RunFinished(run.Record{Run: *source.shown.Recording})
+		source.publish(run.RunEnded, *source.shown.Recording)
 	}
 }
 
@@ -172,7 +172,7 @@ func TestPedanticRegistry(t *testing.T) {
 func TestConcurrentUse(t *testing.T) {
 	runs := referenceRuns()
 	s := storeOf(t, runs...)
-	_, m := newStill(recordingSnapshot())
+	source, m := newStill(recordingSnapshot())
 	h := m.Handler()
 	var all sync.WaitGroup
 	for range 20 {
@@ -183,7 +183,7 @@ func TestConcurrentUse(t *testing.T) {
 				t.Errorf("status %d: %s", w.Code, w.Body)
 			}
 		})
-		all.Go(func() { m.RunFinished(runs[0]) })
+		all.Go(func() { source.publish(run.RunEnded, runs[0].Run) })
 		all.Go(func() {
 			if err := m.CompareSupplies(context.Background(), s, runs[0].Run, zap.NewNop()); err != nil {
 				t.Error(err)

@@ -26,7 +26,15 @@ import (
 var update = flag.Bool("update", false, "rewrite the golden files")
 
 // still is a source that shows the same snapshot until the test changes it.
-type still struct{ shown agent.Snapshot }
+type still struct {
+	agent.Events
+	shown agent.Snapshot
+}
+
+// publish says what happened to a run.
+func (s *still) publish(kind run.EventKind, r run.Run) {
+	_ = s.Publish(func() (run.Event, error) { return run.Event{Kind: kind, Run: r}, nil })
+}
 
 func (s *still) Snapshot(dst *agent.Snapshot) { *dst = s.shown }
 
@@ -58,7 +66,7 @@ func recordingSnapshot() agent.Snapshot {
 }
 
 func newStill(s agent.Snapshot) (*still, *Metrics) {
-	source := &still{s}
+	source := &still{shown: s}
 	health := func() []collectors.Health {
 		return []collectors.Health{{Name: "hwmon", Up: false, Errors: 3}, {Name: "power_supply", Up: true}}
 	}
@@ -105,11 +113,11 @@ func TestExposition(t *testing.T) {
 	golden(t, "recording.prom", exposition(t, m))
 
 	// The run ends: its gauges vanish, its counters and findings stay.
-	ended := run.Record{Run: *source.shown.Recording}
+	ended := *source.shown.Recording
 	ended.Findings = []run.Finding{{Code: run.TooShort, Severity: run.SeverityDoubt}, {Code: run.Charging, Severity: run.SeverityNote}}
 	source.shown.Recording = nil
 	source.shown.Current = source.shown.Energies[1].Labels
-	m.RunFinished(ended)
+	source.publish(run.RunEnded, ended)
 	golden(t, "ended.prom", exposition(t, m))
 
 	// Five minutes later the agent shows the idle labels alone.

@@ -46,7 +46,7 @@ func newTestDay(t *testing.T) *testDay {
 		next: day.Add(3130 * time.Millisecond)}
 	cfg := simdevice.UnitElm()
 	cfg.StartOnMains = true
-	d.bench, err = simlab.New(dir, cfg, simlab.Options{Recorder: d.store, Start: day, Seed: 7, OnFinish: d.onFinish,
+	d.bench, err = simlab.New(dir, cfg, simlab.Options{Recorder: d.store, Start: day, Seed: 7,
 		Collectors: func(r collectors.Roots) []collectors.Collector {
 			return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r), collectors.NewThermal(r)}
 		}})
@@ -59,12 +59,19 @@ func newTestDay(t *testing.T) *testDay {
 		}
 	})
 	d.metrics = New(d.bench.Agent, d.bench.Set.Health, Build{})
+	d.bench.Agent.Subscribe(d.follow)
 	return d
 }
 
-func (d *testDay) onFinish(r run.Record) {
-	d.metrics.RunFinished(r)
-	if err := d.metrics.CompareSupplies(context.Background(), d.store, r.Run, zap.NewNop()); err != nil {
+func (d *testDay) follow(e run.Event) {
+	if e.Kind != run.RunEnded {
+		return
+	}
+	if err := d.metrics.CompareSupplies(context.Background(), d.store, e.Run, zap.NewNop()); err != nil {
+		d.t.Error(err)
+	}
+	r, err := d.store.Run(context.Background(), e.Run.ID)
+	if err != nil {
 		d.t.Error(err)
 	}
 	d.finished = append(d.finished, r)

@@ -16,14 +16,25 @@ type finishedRun struct {
 	until time.Duration
 }
 
-// RunFinished has a run that ended exposed with its findings.
-func (m *Metrics) RunFinished(d run.Record) {
+// follow has a run that ended exposed with its findings, and corrections of it as
+// long as it is. A run that was interrupted belongs to a time that is not exposed
+// any more, or to an agent that ends.
+func (m *Metrics) follow(e run.Event) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.source.Snapshot(&m.snap)
-	m.runsChanged = true
-	m.dropOldRuns() // nobody may ever scrape
-	m.finished = append(m.finished, finishedRun{d.Run, m.snap.Now.Mono + shownFor})
+	switch {
+	case e.Kind == run.RunEnded && e.Run.State != run.Interrupted:
+		m.source.Snapshot(&m.snap)
+		m.runsChanged = true
+		m.dropOldRuns() // nobody may ever scrape
+		m.finished = append(m.finished, finishedRun{e.Run, m.snap.Now.Mono + shownFor})
+	case e.Kind == run.RunCorrected:
+		for i := range m.finished {
+			if m.finished[i].run.ID == e.Run.ID {
+				m.finished[i].run, m.runsChanged = e.Run, true
+			}
+		}
+	}
 }
 
 // followRuns exposes the run that is recording and those that ended lately. It

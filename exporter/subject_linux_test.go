@@ -32,7 +32,6 @@ func newLabAgent(t *testing.T) subject {
 	cfg := simdevice.UnitElm()
 	cfg.StartOnMains = true
 	l.bench, err = simlab.New(dir, cfg, simlab.Options{Recorder: storeOf(t), Start: day, Seed: 3,
-		OnFinish: func(d run.Record) { l.m.RunFinished(d) },
 		Collectors: func(r collectors.Roots) []collectors.Collector {
 			return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewThermal(r)}
 		}})

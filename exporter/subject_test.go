@@ -43,7 +43,7 @@ type fakeAgent struct {
 }
 
 func newFakeAgent(*testing.T) subject {
-	f := &fakeAgent{still: still{agent.Snapshot{Live: run.Live{DischargeWatts: math.NaN(), ChargeRatio: math.NaN(), Now: run.Instant{Mono: time.Hour},
+	f := &fakeAgent{still: still{shown: agent.Snapshot{Live: run.Live{DischargeWatts: math.NaN(), ChargeRatio: math.NaN(), Now: run.Instant{Mono: time.Hour},
 		Current: run.Labels{Device: "unit-elm"}}}}, until: map[run.Labels]time.Duration{}}
 	f.m = New(f, nil, Build{})
 	return f
@@ -113,7 +113,8 @@ func (f *fakeAgent) stop() run.Record {
 	d.Findings = []run.Finding{{Code: run.ResultMissing, Severity: run.SeverityDoubt}}
 	f.shown.Recording = nil
 	f.shown.Current.Workload, f.shown.Current.Variant = "", ""
-	f.m.RunFinished(d)
+	f.publish(run.RunEnded, d.Run)
+	f.m.events.Flush()
 	f.pass(250 * time.Millisecond)
 	return d
 }

@@ -311,6 +311,50 @@ func TestSensors(t *testing.T) {
 	}
 }
 
+// A result that is given late, by command or through the API, is no longer missing
+// in the metrics; a correction of a run that ended is seen by whoever looks next.
+func TestMetricsForgetAMissingResult(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	a := startAgent(t)
+	missing := func() (n int) {
+		t.Helper()
+		resp, err := http.Get(a.url + "/metrics")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		text, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Count(string(text), `code="result_missing"`)
+	}
+	frames := filepath.Join(t.TempDir(), "frames.csv")
+	if err := os.WriteFile(frames, []byte("frame_ms\n"+strings.Repeat("10\n", 100)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, give := range [][]string{
+		{"run", "result", "last", "score=7"},
+		{"run", "result", "last", "--frames", frames, "--frame-column", "frame_ms"},
+	} {
+		must(t, "run", "start", "--workload", "tile-sort")
+		must(t, "run", "stop")
+		if n := missing(); n != 1 {
+			t.Errorf("%d series of result_missing after a run without a result, want 1", n)
+		}
+		must(t, give...)
+		if n := missing(); n != 0 {
+			t.Errorf("%v: %d series of result_missing are left", give, n)
+		}
+	}
+	must(t, "run", "start", "--workload", "tile-sort")
+	must(t, "run", "stop", "--frames", frames, "--frame-column", "frame_ms")
+	if n := missing(); n != 0 {
+		t.Errorf("run stop --frames: %d series of result_missing are left", n)
+	}
+}
+
 // TestSensorsSayWhatTheyCannotRead spoils a file of the device.
 func TestSensorsSayWhatTheyCannotRead(t *testing.T) {
 	alone(t)

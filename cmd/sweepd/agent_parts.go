@@ -105,8 +105,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 			facts["agent_version"] = currentVersion()
 			return facts
 		},
-		OnFinish: w.finished,
-		Log:      log,
+		Log: log,
 	})
 	if err != nil {
 		return nil, err
@@ -115,24 +114,22 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 	return w, nil
 }
 
-// finished follows up a run that ended: it is exposed at once, and compared with
-// its like on the other supply without keeping anybody waiting.
-func (w *watcher) finished(d run.Record) {
-	w.metrics.RunFinished(d)
-	w.follow(d.Run)
+// follow compares a run that ended or was corrected with its like.
+func (w *watcher) follow(e run.Event) {
+	if e.Kind == run.RunEnded && e.Run.State != run.Interrupted || e.Kind == run.RunCorrected {
+		w.compare(e.Run)
+	}
 }
 
-// follow brings what is said about the runs of a workload up to date: the effect
+// compare brings what is said about the runs of a workload up to date: the effect
 // of the supply, and which runs differ from their repeats.
-func (w *watcher) follow(r run.Run) {
-	w.following.Go(func() {
-		if err := w.markOutlying(r); err != nil && w.background.Err() == nil {
-			w.log.Error("runs could not be compared with their repeats", zap.Error(err))
-		}
-		if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
-			w.log.Error("runs could not be compared by supply", zap.Error(err))
-		}
-	})
+func (w *watcher) compare(r run.Run) {
+	if err := w.markOutlying(r); err != nil && w.background.Err() == nil {
+		w.log.Error("runs could not be compared with their repeats", zap.Error(err))
+	}
+	if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
+		w.log.Error("runs could not be compared by supply", zap.Error(err))
+	}
 }
 
 // markOutlying keeps the finding "outlying" in step with the runs of a device and

@@ -19,6 +19,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	sampling, stopSampling := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopSampling()
 	defer w.following.Wait()
+	defer w.sampler.Subscribe(w.follow).Close()
 	defer w.stop()
 	idle, err := schedule.StartIdle(c.Idle, w.sampler, w.log)
 	if err != nil {
@@ -29,7 +30,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		idle.Stop()
 		return err
 	}
-	w.follow(run.Run{}) // what earlier runs say is exposed from the start
+	w.following.Go(func() { w.compare(run.Run{}) }) // what earlier runs say is exposed from the start
 	sampled := make(chan error, 1)
 	go func() {
 		sampled <- w.sampler.Run(sampling)
@@ -37,7 +38,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	}()
 	w.following.Go(func() { manager.run(w.background) })
 	handler := console.New(console.Options{
-		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Changed: w.follow,
+		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(),
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Version: currentVersion(), Log: w.log,
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, slogger(w.log))

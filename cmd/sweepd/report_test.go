@@ -216,7 +216,7 @@ func metricsAgree(t *testing.T, data string, tables []pageTable) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	m := exporter.New(nothing{}, nil, exporter.Build{})
+	m := exporter.New(&nothing{}, nil, exporter.Build{})
 	if err := m.CompareSupplies(t.Context(), s, run.Run{}, zap.NewNop()); err != nil {
 		t.Fatal(err)
 	}
@@ -250,9 +250,9 @@ func metricsAgree(t *testing.T, data string, tables []pageTable) {
 }
 
 // nothing is an agent that has not seen anything yet.
-type nothing struct{}
+type nothing struct{ agent.Events }
 
-func (nothing) Snapshot(*agent.Snapshot) {}
+func (*nothing) Snapshot(*agent.Snapshot) {}
 
 // TestReportMisused tells apart what cannot be understood and what cannot be done.
 func TestReportMisused(t *testing.T) {

@@ -33,7 +33,6 @@ type Options struct {
 	Interval   time.Duration // between sweeps; 0 is the agent's default
 	Facts      func(collectors.Roots) map[string]string
 	Thresholds agent.Thresholds
-	OnFinish   func(run.Record)
 }
 
 // IdleEvery is how often the bench has an idle sweep taken between runs.
@@ -66,7 +65,7 @@ func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
 	ids := rand.NewChaCha8([32]byte{byte(o.Seed), byte(o.Seed >> 8), 's', 'i', 'm'})
 	opts := agent.Options{
 		Device: device.Config().Name, Sensors: set, Recorder: o.Recorder, Clock: c, Stepped: true,
-		Interval: o.Interval, Thresholds: o.Thresholds, OnFinish: o.OnFinish,
+		Interval: o.Interval, Thresholds: o.Thresholds,
 		NewID: func(t time.Time) (string, error) { return run.NewID(t, ids) },
 	}
 	if o.Facts != nil {
