@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"testing"
 
 	"sweepd/report/chart"
@@ -29,7 +30,7 @@ func thousand() []run.Run {
 // system at the end.
 func BenchmarkReport(b *testing.B) {
 	runs := thousand()
-	all := rows(runs)
+	all := slices.Clone(runs)
 	tidy := bytes.Repeat([]byte("0192f0c1-0000-7000-8000-000000000000,unit-oak,harbour-flight,,mains,25,,2026-05-04T09:30:00.000Z,60,24.9,,finished,,,fps_mean=fps,,61.25\n"), len(runs))
 	var traces []Trace
 	for i := range 12 {

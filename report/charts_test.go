@@ -20,7 +20,7 @@ func chartsOf(t *testing.T, runs []run.Run) map[string]chart.Chart {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := Compose(Input{Study: study, Runs: rows(runs)})
+	p := Compose(Input{Study: study, Runs: slices.Clone(runs)})
 	checkPage(t, p)
 	out := map[string]chart.Chart{}
 	for _, c := range p.Charts() {

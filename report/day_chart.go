@@ -90,17 +90,17 @@ func (b *builder) dayRows(t *Topic, workload string, place timePlace) (rows []ch
 		}
 		n := name(r)
 		away := b.deviation(t, r)
-		counts := r.Counts() && !math.IsNaN(away)
+		counts := r.State == run.Finished && !math.IsNaN(away)
 		if counts && b.alone(r) {
 			continue
 		}
 		if series[n] == nil {
-			series[n] = &chart.Series{Name: n, Style: b.legend.style(r.Device, r.Variant), Small: true}
+			series[n] = &chart.Series{Name: n, Style: b.legend.style(r.Device, string(r.Variant)), Small: true}
 		}
 		if counts {
-			series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt), 100*away))
+			series[n].Points = append(series[n].Points, flat(place.at(i, r.StartedAt.Time), 100*away))
 		} else {
-			crosses[n] = append(crosses[n], flat(place.at(i, r.StartedAt), 0))
+			crosses[n] = append(crosses[n], flat(place.at(i, r.StartedAt.Time), 0))
 		}
 	}
 	any := false
@@ -128,11 +128,13 @@ func reachOf(rows []chart.Series) (low, high float64) {
 // dayNames gives the runs of a workload names of which there are, if possible, not
 // more than a chart has room for: with all that differs, else without the supply,
 // else by device.
-func (b *builder) dayNames(workload string) func(*Run) string {
-	ways := []func(*Run) string{
-		func(r *Run) string { return b.legend.name(r.Device, r.Variant) + supplyWord(r.Supply) },
-		func(r *Run) string { return b.legend.name(r.Device, r.Variant) },
-		func(r *Run) string { return r.Device },
+func (b *builder) dayNames(workload string) func(*run.Run) string {
+	ways := []func(*run.Run) string{
+		func(r *run.Run) string {
+			return b.legend.name(r.Device, string(r.Variant)) + supplyWord(string(r.Supply))
+		},
+		func(r *run.Run) string { return b.legend.name(r.Device, string(r.Variant)) },
+		func(r *run.Run) string { return r.Device },
 	}
 	for _, way := range ways {
 		seen := map[string]bool{}
@@ -149,8 +151,8 @@ func (b *builder) dayNames(workload string) func(*Run) string {
 }
 
 // alone tells whether a run has no repeat, so that it cannot lie apart from them.
-func (b *builder) alone(r *Run) bool {
-	return len(b.cells[cellKey{r.Device, r.Workload, r.Supply, r.Variant, settingOf(r.SettingW, r.Setting)}]) < 2
+func (b *builder) alone(r *run.Run) bool {
+	return len(b.cells[cellOf(r)]) < 2
 }
 
 func flat(x, y float64) chart.Point {
@@ -166,32 +168,32 @@ func supplyWord(s string) string {
 
 // deviation is how far a run's result lies from the mean of its repeats, as a
 // share; NaN where it has none.
-func (b *builder) deviation(t *Topic, r *Run) float64 {
+func (b *builder) deviation(t *Topic, r *run.Run) float64 {
 	x, ok := r.Results[t.Metric]
 	if !ok {
 		return math.NaN()
 	}
-	mean := b.means[t.Metric][cellKey{r.Device, r.Workload, r.Supply, r.Variant, settingOf(r.SettingW, r.Setting)}]
+	mean := b.means[t.Metric][cellOf(r)]
 	if !(mean > 0) {
 		return math.NaN()
 	}
 	return x.Value/mean - 1
 }
 
-func settingOf(watts *float64, name string) string {
-	w := analysis.Unknown()
-	if watts != nil {
-		w = analysis.Number(*watts)
-	}
-	return sentence.Setting(w, name)
-}
-
 // settingText is a setting as the page shows it.
 func settingText(s run.Setting) string {
 	if w, ok := s.Watts(); ok {
-		return settingOf(&w, "")
+		return sentence.Setting(analysis.Number(w), "")
 	}
-	return settingOf(nil, s.Name())
+	return s.Name()
+}
+
+// reportedSetting is the setting that the system reported, "" where that is the run's.
+func reportedSetting(r *run.Run) string {
+	if r.SettingRead == nil || !r.Has(run.SettingDisagrees) {
+		return ""
+	}
+	return settingText(r.SettingRead.Setting)
 }
 
 // oneDay is how long runs may last together to be shown against the clock.
@@ -217,14 +219,14 @@ func (b *builder) timeAxis(workload string) timePlace {
 			continue
 		}
 		if t.n == 0 || r.StartedAt.Before(first) {
-			first = r.StartedAt
+			first = r.StartedAt.Time
 		}
 		if r.StartedAt.After(last) {
-			last = r.StartedAt
+			last = r.StartedAt.Time
 		}
 		t.n++
 		t.order[i] = t.n
-		if d := dayOf(r.StartedAt, b.zone); d != day {
+		if d := dayOf(r.StartedAt.Time, b.zone); d != day {
 			day = d
 			began = append(began, i)
 		}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
+	"fmt"
 	"html/template"
 	"io"
 	"maps"
@@ -15,6 +16,7 @@ import (
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
+	"sweepd/run"
 )
 
 var (
@@ -155,10 +157,10 @@ func facts(d Device) []factView {
 }
 
 // run is a run as the table of all runs shows it.
-func (p *Page) run(r *Run) runView {
+func (p *Page) run(r *run.Run) runView {
 	v := runView{
-		ID: r.ID, Short: sentence.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: r.Variant, Setting: settingOf(r.SettingW, r.Setting), Supply: r.Supply,
-		Duration: optional(r.DurationS), Package: optional(r.PackageW), System: optional(r.SystemW), State: r.State, Out: !r.Counts(),
+		ID: r.ID, Short: sentence.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Setting: settingText(r.Setting.Setting), Supply: string(r.Supply),
+		Duration: optional(r.DurationS), Package: optional(r.PackageW), System: optional(r.SystemW), State: string(r.State), Out: r.State != run.Finished,
 	}
 	if !r.StartedAt.IsZero() {
 		v.Started = r.StartedAt.In(p.Zone).Format("2006-01-02 15:04:05")
@@ -173,8 +175,8 @@ func (p *Page) run(r *Run) runView {
 		v.Findings = append(v.Findings, "why: "+r.Why)
 	}
 	for _, f := range r.Findings {
-		if f.Code+": "+f.Text != r.Why {
-			v.Findings = append(v.Findings, f.Severity+" "+f.Code+": "+f.Text)
+		if string(f.Code)+": "+f.Text != r.Why {
+			v.Findings = append(v.Findings, fmt.Sprintf("%s %s: %s", f.Severity, f.Code, f.Text))
 		}
 	}
 	if r.Note != "" {

@@ -4,12 +4,13 @@ import (
 	"time"
 
 	"sweepd/frames"
+	"sweepd/run"
 )
 
 // Input is all that a report is made of. Zero fields leave their section out.
 type Input struct {
 	Study   Study
-	Runs    []Run // every selected run, also those that do not count, in order of start
+	Runs    []run.Run // every selected run, also those that do not count, in order of start
 	Devices []Device
 	Traces  []Trace  // the course of single runs
 	Frames  []Frames // frame times
@@ -18,45 +19,6 @@ type Input struct {
 	Made    time.Time      // when the report was made
 	Zone    *time.Location // of all times shown; nil: UTC
 	Version string         // of the program
-}
-
-// Run is one run as the appendix lists it. Unknown numbers are nil.
-type Run struct {
-	ID        string
-	Device    string
-	Workload  string
-	Variant   string
-	Supply    string
-	SettingW  *float64
-	Setting   string   // the name where the watts are unknown
-	ReportedW *float64 // the setting that the system reported, where it is another one
-	Reported  string   // its name where the watts are unknown
-	StartedAt time.Time
-	DurationS *float64
-	PackageW  *float64
-	SystemW   *float64
-	State     string // finished, rejected, interrupted, recording
-	Why       string
-	Note      string
-	Results   map[string]Result
-	Findings  []Finding
-}
-
-// Counts tells whether the analysis takes the run.
-func (r *Run) Counts() bool { return r.State == "finished" }
-
-// Result is a number that a workload reported.
-type Result struct {
-	Value float64
-	Unit  string
-}
-
-// Finding is one thing about a run that a reader must know.
-type Finding struct {
-	Code     string
-	Severity string // note, doubt or reject
-	Text     string
-	At       time.Time // zero: the run as a whole
 }
 
 // Device is what a device said of itself. Facts that changed between runs have

@@ -19,7 +19,7 @@ type Page struct {
 	Sections []Section
 	Methods  []Method
 	Devices  []Device
-	Runs     []Run
+	Runs     []run.Run
 	Tidy     []byte
 	Made     time.Time
 	Zone     *time.Location
@@ -85,6 +85,10 @@ func (p *Page) Charts() []chart.Chart {
 // cellKey is the runs that should differ by chance alone.
 type cellKey struct{ device, workload, supply, variant, setting string }
 
+func cellOf(r *run.Run) cellKey {
+	return cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
+}
+
 // builder lays a report out.
 type builder struct {
 	in     *Input
@@ -128,7 +132,7 @@ func Compose(in Input) *Page {
 func (b *builder) index() {
 	for i := range b.study.runs {
 		r := &b.study.runs[i]
-		k := cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
+		k := cellOf(r)
 		b.cells[k] = append(b.cells[k], r)
 	}
 	for i := range b.study.Topics {

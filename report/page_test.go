@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -100,11 +101,12 @@ func demoInput(t testing.TB) Input {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := Input{Study: study, Runs: rows(runs), Made: time.Date(2026, 5, 5, 9, 0, 0, 0, time.UTC), Version: "1.2.3", Tidy: []byte("device,workload\nunit-oak,harbour-flight\n")}
+	in := Input{Study: study, Runs: slices.Clone(runs), Made: time.Date(2026, 5, 5, 9, 0, 0, 0, time.UTC), Version: "1.2.3", Tidy: []byte("device,workload\nunit-oak,harbour-flight\n")}
 	in.Devices = []Device{{"unit-oak", map[string][]string{"cpu_model": {"Example Processor 8"}}}}
 	bad := &in.Runs[3]
 	bad.State, bad.Why = "rejected", "the supply changed"
-	bad.Findings = []Finding{{"supply_changed", "reject", "the supply changed", bad.StartedAt.Add(30 * time.Second)}, {"hot_start", "doubt", "it began at 50 °C", time.Time{}}}
+	bad.Findings = []run.Finding{{Code: run.SupplyChanged, Severity: run.SeverityReject, Text: "the supply changed", At: bad.StartedAt.Add(30 * time.Second)},
+		{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "it began at 50 °C"}}
 	line := Line{Name: "CPU"}
 	for i := range 600 {
 		line.Times, line.Values = append(line.Times, float64(i)/10), append(line.Values, 40+10*math.Sin(float64(i)/50))
@@ -165,9 +167,9 @@ func TestHostileNamesOnThePage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := Input{Study: study, Runs: rows(runs), Version: bad, Tidy: []byte(bad), Devices: []Device{{bad, map[string][]string{bad: {bad}}}}}
+	in := Input{Study: study, Runs: slices.Clone(runs), Version: bad, Tidy: []byte(bad), Devices: []Device{{bad, map[string][]string{bad: {bad}}}}}
 	in.Runs[0].Why, in.Runs[0].Note, in.Runs[0].State = bad, bad, "rejected"
-	in.Runs[0].Findings = []Finding{{bad, "doubt", bad, time.Time{}}}
+	in.Runs[0].Findings = []run.Finding{{Code: run.Code(bad), Severity: run.SeverityDoubt, Text: bad}}
 	in.Traces = []Trace{{Run: in.Runs[0].ID, Power: []Line{{Name: bad, Times: []float64{0, 1}, Values: []float64{1, 2}}}}}
 	in.Frames = []Frames{{bad, framesOf(100)}}
 	p := Compose(in)

@@ -65,7 +65,7 @@ func (p plot) pass(random *rand.Rand, before int) []run.Run {
 		set := w
 		number := before + i
 		r := run.Run{
-			ID: fmt.Sprintf("%08x-run", number*2654435761%(1<<32)), Labels: run.Labels{Device: p.device, Workload: p.workload, Setting: run.Watts(set).From(run.Declared), Supply: p.supply, Variant: p.variant}, StartedAt: run.Timestamp{Time: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC).Add(time.Duration(number) * time.Minute)}, DurationS: new(60.0),
+			State: run.Finished, ID: fmt.Sprintf("%08x-run", number*2654435761%(1<<32)), Labels: run.Labels{Device: p.device, Workload: p.workload, Setting: run.Watts(set).From(run.Declared), Supply: p.supply, Variant: p.variant}, StartedAt: run.Timestamp{Time: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC).Add(time.Duration(number) * time.Minute)}, DurationS: new(60.0),
 			PackageW: &watts, Facts: map[string]string{analysis.FactFullEnergyWh: "50", analysis.FactDesignEnergyWh: "52"},
 			Results: map[string]run.Result{p.metric: {Value: p.curve(watts) * math.Exp(p.cv*random.NormFloat64()), Unit: p.unit, Better: direction[p.lower]}},
 		}
@@ -82,24 +82,6 @@ func (p plot) pass(random *rand.Rand, before int) []run.Run {
 }
 
 var direction = map[bool]run.Better{false: run.Higher, true: run.Lower}
-
-// rows are the runs as the appendix takes them.
-func rows(runs []run.Run) []Run {
-	var list []Run
-	for i := range runs {
-		r := &runs[i]
-		row := Run{ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Supply: string(r.Supply), Setting: r.Setting.Name(),
-			StartedAt: r.StartedAt.Time, DurationS: r.DurationS, PackageW: r.PackageW, SystemW: r.SystemW, State: "finished", Results: map[string]Result{}}
-		if w, ok := r.Setting.Watts(); ok {
-			row.SettingW = &w
-		}
-		for name, x := range r.Results {
-			row.Results[name] = Result{x.Value, x.Unit}
-		}
-		list = append(list, row)
-	}
-	return list
-}
 
 // oakAndElm are two devices in one workload on both supplies: oak is 10 % ahead
 // everywhere, has a floor of 11 W and loses 6 % on battery; elm has a cap of 33 W

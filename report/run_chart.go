@@ -9,11 +9,12 @@ import (
 
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // runChart draws temperature, power and clocks through one run, with its findings
 // where they happened.
-func (b *builder) runChart(t *Trace, r *Run) (chart.Chart, bool) {
+func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 	c := chart.Chart{
 		Name:    b.unique(fileName("run", sentence.ShortID(r.ID))),
 		Title:   fmt.Sprintf("Run %s: %s at %s on %s", sentence.ShortID(r.ID), r.Workload, settingWords(r), r.Device),
@@ -51,17 +52,17 @@ func (b *builder) runChart(t *Trace, r *Run) (chart.Chart, bool) {
 
 // settingWords is the setting of a run, and what the system reported where that is
 // another one.
-func settingWords(r *Run) string {
-	s := settingOf(r.SettingW, r.Setting)
-	if read := settingOf(r.ReportedW, r.Reported); read != "" {
+func settingWords(r *run.Run) string {
+	s := settingText(r.Setting.Setting)
+	if read := reportedSetting(r); read != "" {
 		s += " (the system reported " + read + ")"
 	}
 	return s
 }
 
-func runLine(r *Run, zone *time.Location) string {
+func runLine(r *run.Run, zone *time.Location) string {
 	parts := []string{}
-	for _, s := range []string{onSupply(r.Supply), r.Variant} {
+	for _, s := range []string{onSupply(string(r.Supply)), string(r.Variant)} {
 		if s != "" {
 			parts = append(parts, s)
 		}
@@ -69,14 +70,14 @@ func runLine(r *Run, zone *time.Location) string {
 	if !r.StartedAt.IsZero() {
 		parts = append(parts, "started "+r.StartedAt.In(zone).Format("2 January 2006 15:04:05"))
 	}
-	parts = append(parts, r.State)
+	parts = append(parts, string(r.State))
 	return strings.Join(parts, ", ")
 }
 
 // mostMarks is how many findings are marked in a chart; the page lists all.
 const mostMarks = 6
 
-func findingMarks(r *Run) (marks []chart.Mark, items []chart.Item) {
+func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 	for i, f := range r.Findings {
 		if i == mostMarks {
 			items = append(items, chart.Item{Symbol: chart.SymbolNone, Text: fmt.Sprintf("and %d more findings", len(r.Findings)-i)})
@@ -85,7 +86,7 @@ func findingMarks(r *Run) (marks []chart.Mark, items []chart.Item) {
 		badge := strconv.Itoa(i + 1)
 		where := ""
 		if !f.At.IsZero() && !r.StartedAt.IsZero() {
-			at := f.At.Sub(r.StartedAt).Seconds()
+			at := f.At.Sub(r.StartedAt.Time).Seconds()
 			marks = append(marks, chart.Mark{X: at, Badge: badge})
 			where = " at " + sentence.Fixed(at, 0) + " s"
 		}

@@ -8,6 +8,7 @@ import (
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
+	"sweepd/run"
 )
 
 // workload is the section of one workload and metric.
@@ -210,7 +211,7 @@ func (b *builder) singleRuns() Section {
 	s := Section{Title: "Single runs"}
 	for i := range b.in.Traces {
 		t := &b.in.Traces[i]
-		at := slices.IndexFunc(b.in.Runs, func(r Run) bool { return r.ID == t.Run })
+		at := slices.IndexFunc(b.in.Runs, func(r run.Run) bool { return r.ID == t.Run })
 		if at < 0 {
 			continue
 		}
@@ -221,10 +222,10 @@ func (b *builder) singleRuns() Section {
 		}
 		for _, f := range r.Findings {
 			tone := sentence.Plain
-			if f.Severity != "note" {
+			if f.Severity != run.SeverityNote {
 				tone = sentence.Doubtful
 			}
-			part.Sentences = append(part.Sentences, Statement{f.Severity + ", " + f.Code, sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
+			part.Sentences = append(part.Sentences, Statement{string(f.Severity) + ", " + string(f.Code), sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
 		}
 		if !part.empty() {
 			s.Sections = append(s.Sections, part)

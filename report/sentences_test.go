@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,7 +20,7 @@ func compose(t *testing.T, runs []run.Run, q Questions) *Page {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return Compose(Input{Study: study, Runs: rows(runs)})
+	return Compose(Input{Study: study, Runs: slices.Clone(runs)})
 }
 
 // shortly are the sentences under one heading of what is said in short.

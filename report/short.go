@@ -8,6 +8,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // howMany says how many runs there are, and how many of them are in no number and
@@ -24,9 +25,9 @@ func (b *builder) howMany() string {
 	for i := range b.in.Runs {
 		r := &b.in.Runs[i]
 		switch {
-		case !r.Counts():
-			states[r.State]++
-		case len(r.Results) > 0 && slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == "doubt" }):
+		case r.State != run.Finished:
+			states[string(r.State)]++
+		case len(r.Results) > 0 && slices.ContainsFunc(r.Findings, func(f run.Finding) bool { return f.Severity == run.SeverityDoubt }):
 			doubtful++
 		}
 	}

@@ -63,9 +63,9 @@ func (b *builder) misdeclared() []Statement {
 	byDevice := map[string][]string{}
 	for i := range b.in.Runs {
 		r := &b.in.Runs[i]
-		if read := settingOf(r.ReportedW, r.Reported); read != "" && r.Counts() {
-			name := b.legend.name(r.Device, r.Variant)
-			byDevice[name] = append(byDevice[name], fmt.Sprintf("%s at %s, where the system reported %s", sentence.ShortID(r.ID), settingOf(r.SettingW, r.Setting), read))
+		if read := reportedSetting(r); read != "" && r.State == run.Finished {
+			name := b.legend.name(r.Device, string(r.Variant))
+			byDevice[name] = append(byDevice[name], fmt.Sprintf("%s at %s, where the system reported %s", sentence.ShortID(r.ID), settingText(r.Setting.Setting), read))
 		}
 	}
 	var list []Statement

@@ -139,38 +139,10 @@ func reportInput(ctx context.Context, s store.Store, c config, filter store.Filt
 		return in, err
 	}
 	in.Tidy = tidy.Bytes()
-	for i := range all {
-		in.Runs = append(in.Runs, reportRun(&all[i]))
-	}
+	in.Runs = all
 	in.Devices = deviceFacts(counted)
 	in.Traces, err = traces(ctx, s, all, f.runs)
 	return in, err
-}
-
-func reportRun(r *run.Run) report.Run {
-	out := report.Run{
-		ID: r.ID, Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Supply: string(r.Supply),
-		SettingW: wattsOf(r.Setting.Setting), Setting: r.Setting.Name(), StartedAt: r.StartedAt.Time, DurationS: r.DurationS,
-		PackageW: r.PackageW, SystemW: r.SystemW, State: string(r.State), Why: r.Why, Note: r.Note, Results: map[string]report.Result{},
-	}
-	for name, x := range r.Results {
-		out.Results[name] = report.Result{Value: x.Value, Unit: x.Unit}
-	}
-	for _, x := range r.Findings {
-		if x.Code == run.SettingDisagrees && r.SettingRead != nil {
-			out.ReportedW, out.Reported = wattsOf(r.SettingRead.Setting), r.SettingRead.Name()
-		}
-		out.Findings = append(out.Findings, report.Finding{Code: string(x.Code), Severity: string(x.Severity), Text: x.Text, At: x.At})
-	}
-	return out
-}
-
-// wattsOf is a setting in watts, nil where only a name is known.
-func wattsOf(s run.Setting) *float64 {
-	if w, ok := s.Watts(); ok {
-		return &w
-	}
-	return nil
 }
 
 // deviceFacts gathers what each device said of itself over all runs.
