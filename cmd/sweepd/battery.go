@@ -40,7 +40,7 @@ prediction, also where the device switched off and took the agent with it.`,
 			if a.json {
 				return a.printJSON(sentence.BatteryAsJSON(result))
 			}
-			return text.Battery(a.out, result, a.look(a.out))
+			return text.Battery(a.out, result, a.terminal(a.out))
 		},
 	}
 	f.add(cmd, false)

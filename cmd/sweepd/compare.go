@@ -68,11 +68,11 @@ prices in the configuration) add what the dearer device buys.`,
 					Value *sentence.ValueJSON `json:"value"`
 				}{sentence.CompareAsJSON(result), sentence.ValueAsJSON(value)})
 			}
-			if err := text.Compare(a.out, result, a.look(a.out)); err != nil || value == nil {
+			if err := text.Compare(a.out, result, a.terminal(a.out)); err != nil || value == nil {
 				return err
 			}
 			fmt.Fprintln(a.out)
-			return text.Value(a.out, *value, a.look(a.out))
+			return text.Value(a.out, *value, a.terminal(a.out))
 		},
 	}
 	f.add(cmd, true)

@@ -28,7 +28,7 @@ func (a *app) curveCommand() *cobra.Command {
 			if a.json {
 				return a.printJSON(sentence.CurveAsJSON(result))
 			}
-			return text.Curve(a.out, result, a.look(a.out))
+			return text.Curve(a.out, result, a.terminal(a.out))
 		},
 	}
 	f.add(cmd, true)

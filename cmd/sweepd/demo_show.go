@@ -32,12 +32,12 @@ func (a *app) showDemo(ctx context.Context, dir string) error {
 		return err
 	}
 	for _, q := range demoQuestions {
-		fmt.Fprintf(a.out, "\n%s\n$ sweepd %s\n\n", a.look(a.out).Paint(q.question, text.Good), strings.Join(q.args, " "))
+		fmt.Fprintf(a.out, "\n%s\n$ sweepd %s\n\n", a.terminal(a.out).Paint(q.question, text.Good), strings.Join(q.args, " "))
 		if err := a.repeat(ctx, append(q.args, "--data", dir)); err != nil {
 			return err
 		}
 	}
-	fmt.Fprintf(a.out, "\n%s\n$ sweepd report --out %s\n\n", a.look(a.out).Paint("And what gets published?", text.Good), filepath.Join(dir, "report"))
+	fmt.Fprintf(a.out, "\n%s\n$ sweepd report --out %s\n\n", a.terminal(a.out).Paint("And what gets published?", text.Good), filepath.Join(dir, "report"))
 	if err := a.repeat(ctx, []string{"report", "--out", filepath.Join(dir, "report"), "--data", dir}); err != nil {
 		return err
 	}

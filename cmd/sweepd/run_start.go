@@ -97,12 +97,12 @@ func (a *app) tellReady(ctx context.Context, client *console.Client, want run.Wa
 	if r, err = client.Ready(ctx, want); err != nil {
 		return r, err
 	}
-	look := a.look(a.err)
+	terminal := a.terminal(a.err)
 	if r.Fit {
-		_, err = fmt.Fprintln(a.err, look.Paint(readyText(r), toneGood))
+		_, err = fmt.Fprintln(a.err, terminal.Paint(readyText(r), toneGood))
 		return r, err
 	}
-	_, err = fmt.Fprintln(a.err, look.PaintLines(look.Wrap(readyText(r), "  "), toneDoubt))
+	_, err = fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(readyText(r), "  "), toneDoubt))
 	return r, err
 }
 
@@ -135,8 +135,8 @@ func (a *app) printStarted(r run.Run, told run.Readiness) error {
 		return slices.ContainsFunc(told.Reasons, func(g run.Finding) bool { return g.Code == f.Code })
 	})
 	for _, warning := range console.StartWarnings(r) {
-		look := a.look(a.err)
-		fmt.Fprintln(a.err, look.PaintLines(look.Wrap("warning: "+warning, "  "), toneDoubt))
+		terminal := a.terminal(a.err)
+		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap("warning: "+warning, "  "), toneDoubt))
 	}
 	if a.json {
 		return a.printJSON(r)
@@ -162,7 +162,7 @@ func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Wa
 		line := "waiting: " + reasonTexts(r)
 		switch {
 		case terminal:
-			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.look(a.err).Columns()-1))
+			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.terminal(a.err).Columns()-1))
 		case reasonsOf(r) != last:
 			fmt.Fprintln(a.err, line)
 		}

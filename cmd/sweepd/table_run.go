@@ -38,7 +38,7 @@ func (a *app) printKept(k console.KeptRun) error {
 
 // summary is what a user wants to know at the end of a run.
 func (p *printer) summary(d run.Record) {
-	p.line("run %s %s", d.ID, p.look.Paint(string(d.State), stateTone(d.State)))
+	p.line("run %s %s", d.ID, p.terminal.Paint(string(d.State), stateTone(d.State)))
 	if d.Why != "" {
 		p.sentence("  why: "+d.Why, "    ", text.Plain)
 	}

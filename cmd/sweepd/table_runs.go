@@ -44,7 +44,7 @@ func (a *app) printRuns(runs []run.Run) error {
 			table.Text(string(r.Supply)),
 			table.Cell{Text: string(r.State), Tone: stateTone(r.State)},
 			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
-			table.Text(listedResults(r, metrics[r.Workload], p.look.Unlimited)),
+			table.Text(listedResults(r, metrics[r.Workload], p.terminal.Unlimited)),
 		)
 	}
 	p.table(&t)

@@ -18,10 +18,10 @@ const (
 	toneBad   = text.Bad
 )
 
-// look is what a stream can show: a terminal's width, and colour unless NO_COLOR
+// terminal is what a stream can show: a terminal's width, and colour unless NO_COLOR
 // is set (no-color.org). What is no terminal gets sentences of 80 columns, or of
 // COLUMNS, and tables as wide as they need.
-func (a *app) look(w io.Writer) text.Options {
+func (a *app) terminal(w io.Writer) text.Options {
 	var o text.Options
 	if n, err := strconv.Atoi(a.getenv("COLUMNS")); err == nil && n > 0 {
 		o.Width = n
@@ -40,12 +40,12 @@ func (a *app) look(w io.Writer) text.Options {
 
 // printer keeps the first error of several writes.
 type printer struct {
-	w    io.Writer
-	look text.Options
-	err  error
+	w        io.Writer
+	terminal text.Options
+	err      error
 }
 
-func (a *app) printer() *printer { return &printer{w: a.out, look: a.look(a.out)} }
+func (a *app) printer() *printer { return &printer{w: a.out, terminal: a.terminal(a.out)} }
 
 func (p *printer) line(format string, args ...any) {
 	if p.err == nil {
@@ -55,11 +55,11 @@ func (p *printer) line(format string, args ...any) {
 
 // sentence writes a text in lines that fit; those after the first are indented.
 func (p *printer) sentence(s, indent string, tone text.Tone) {
-	p.line("%s", p.look.PaintLines(p.look.Wrap(s, indent), tone))
+	p.line("%s", p.terminal.PaintLines(p.terminal.Wrap(s, indent), tone))
 }
 
 func (p *printer) table(t *table.Table) {
 	if p.err == nil && len(t.Rows) > 0 {
-		p.err = text.Write(p.w, t, p.look)
+		p.err = text.Write(p.w, t, p.terminal)
 	}
 }
