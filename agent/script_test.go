@@ -12,9 +12,11 @@ import (
 type script struct {
 	sensors []run.Sensor
 	sweeps  []run.Sweep
+	lost    []run.Loss
 }
 
 func (s *script) Sensors() []run.Sensor { return s.sensors }
+func (s *script) Lost() []run.Loss      { return s.lost }
 
 func (s *script) Each(f func(run.Sweep) error) error {
 	for _, sweep := range s.sweeps {

@@ -33,6 +33,8 @@ const (
 	TooShort         Code = "too_short"
 	ResultMissing    Code = "result_missing"
 	FramesShort      Code = "frames_short"
+	ReadingsLost     Code = "readings_lost"
+	DataDamaged      Code = "data_damaged"
 
 	Throttled    Code = "throttled"
 	Charging     Code = "charging"
@@ -55,6 +57,8 @@ var advice = map[Code]string{
 	TooShort:         "run it longer",
 	ResultMissing:    "add it with sweepd run result RUN NAME=VALUE",
 	FramesShort:      "record frames from start to stop, or see whether file and unit are the right ones",
+	ReadingsLost:     "see that the disk has room and answers; the agent's log says what it refused",
+	DataDamaged:      "copy the data to another disk and look after this one",
 	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
 	Charging:         "charge it before the run to compare at rest",
 	Outlying:         "look for the cause, and reject the run if you find one",

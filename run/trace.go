@@ -1,5 +1,7 @@
 package run
 
+import "time"
+
 // Sweep is one pass over all sensors.
 type Sweep struct {
 	At Instant
@@ -24,4 +26,19 @@ type Trace interface {
 	// Sensors are those of the last sweep, which has the most.
 	Sensors() []Sensor
 	Each(func(Sweep) error) error
+	// Lost are the stretches, in order, that the latest walk by Each left out because
+	// they are lost.
+	Lost() []Loss
+}
+
+// Loss is a stretch of sweeps that were taken and are lost.
+type Loss struct {
+	// Code is ReadingsLost where they were never stored, DataDamaged where they were
+	// and cannot be read any more.
+	Code Code
+	// From is the time of the first of them or, where that is unknown, of the sweep
+	// before it. To is about that of the last.
+	From, To time.Time
+	Sweeps   int
+	AtLeast  bool // there may have been more than Sweeps
 }

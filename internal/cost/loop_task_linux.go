@@ -192,3 +192,4 @@ type noTrace struct{}
 
 func (noTrace) Sensors() []run.Sensor            { return nil }
 func (noTrace) Each(func(run.Sweep) error) error { return nil }
+func (noTrace) Lost() []run.Loss                 { return nil }

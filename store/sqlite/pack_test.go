@@ -8,6 +8,8 @@ import (
 
 	"pgregory.net/rapid"
 
+	"github.com/google/go-cmp/cmp"
+
 	"sweepd/run"
 )
 
@@ -208,5 +210,54 @@ func TestDamageStaysSmall(t *testing.T) {
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
+	}
+	// A row that is gone took nobody knows how many sweeps; the others say how many
+	// they have and when they began.
+	lost := []run.Loss{
+		{Code: run.DataDamaged, From: quarter(keyEvery+9, 0).At.Wall, To: quarter(2*keyEvery, 0).At.Wall, Sweeps: keyEvery - 11, AtLeast: true},
+		{Code: run.DataDamaged, From: quarter(3*keyEvery, 0).At.Wall, To: quarter(4*keyEvery, 0).At.Wall, Sweeps: keyEvery},
+	}
+	if diff := cmp.Diff(lost, trace.Lost()); diff != "" {
+		t.Errorf("lost (-want +got):\n%s", diff)
+	}
+	must(t, trace.Each(func(run.Sweep) error { return nil }))
+	if len(trace.Lost()) != 2 {
+		t.Errorf("a second walk: %v", trace.Lost())
+	}
+}
+
+// The first and the last rows are missed too, where others of the run are left; idle
+// rows before the time asked for are not.
+func TestDamageAtTheEnds(t *testing.T) {
+	ctx := t.Context()
+	s := openTest(t)
+	must(t, s.BeginRun(ctx, newRun("run-0001")))
+	sensors := []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}
+	const rows = 2 * keyEvery
+	for _, id := range []string{"run-0001", ""} {
+		for i := range rows {
+			must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: id, Sensors: sensors, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
+		}
+	}
+	_, err := s.write.ExecContext(ctx, `DELETE FROM readings WHERE id & 0xffffffff = 0`)
+	must(t, err)
+	_, err = s.write.ExecContext(ctx, `UPDATE readings SET data = x'' WHERE id & 0xffffffff = ?`, rows-1)
+	must(t, err)
+	trace, err := s.Trace(ctx, "run-0001")
+	must(t, err)
+	must(t, trace.Each(func(run.Sweep) error { return nil }))
+	lost := []run.Loss{
+		{Code: run.DataDamaged, From: quarter(1, 0).At.Wall, To: quarter(keyEvery, 0).At.Wall, Sweeps: keyEvery - 1, AtLeast: true},
+		{Code: run.DataDamaged, From: quarter(rows-1, 0).At.Wall, To: quarter(rows-1, 0).At.Wall, Sweeps: 1},
+	}
+	if diff := cmp.Diff(lost, trace.Lost()); diff != "" {
+		t.Errorf("lost (-want +got):\n%s", diff)
+	}
+	idle, err := s.IdleSweeps(ctx, "unit-oak", quarter(rows-4, 0).At.Wall)
+	must(t, err)
+	n := 0
+	must(t, idle.Each(func(run.Sweep) error { n++; return nil }))
+	if diff := cmp.Diff(lost[1:], idle.Lost()); diff != "" || n != 3 {
+		t.Errorf("%d idle sweeps, lost (-want +got):\n%s", n, diff)
 	}
 }

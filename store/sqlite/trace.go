@@ -17,6 +17,7 @@ type trace struct {
 	sensors []run.Sensor
 	series  []storedSeries
 	since   time.Time // earlier sweeps are left out; zero: none
+	lost    []run.Loss
 }
 
 type storedSeries struct {
@@ -31,7 +32,7 @@ type storedSeries struct {
 // The id is a full one.
 //
 // A row that is damaged or lost takes the rows up to the next key row with it,
-// at most 64; the walk goes on there.
+// at most 64; the walk goes on there, and Lost says what was left out.
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 	var series sql.NullInt64
 	var known int
@@ -107,6 +108,7 @@ func (t *trace) Sensors() []run.Sensor { return t.sensors }
 
 // Each walks the sweeps in order; the Sweep's Values hold until the next call.
 func (t *trace) Each(f func(run.Sweep) error) error {
+	t.lost = nil
 	for i := range t.series {
 		if err := t.eachOf(&t.series[i], f); err != nil {
 			return err
@@ -115,6 +117,9 @@ func (t *trace) Each(f func(run.Sweep) error) error {
 	return nil
 }
 
+// Lost are the stretches of damaged and lost rows that Each left out.
+func (t *trace) Lost() []run.Loss { return t.lost }
+
 func (t *trace) eachOf(x *storedSeries, f func(run.Sweep) error) error {
 	w := walker{trace: t, series: x, f: f}
 	w.grow(x.sensors)
@@ -122,18 +127,17 @@ func (t *trace) eachOf(x *storedSeries, f func(run.Sweep) error) error {
 	if err != nil {
 		return err
 	}
-	rows, err := t.store.read.QueryContext(t.ctx, `SELECT id, data FROM readings WHERE id BETWEEN ? AND ? ORDER BY id`, first, x.id<<32|0xffffffff)
+	rows, err := t.store.read.QueryContext(t.ctx, `SELECT id, at_ms, sweeps, data FROM readings WHERE id BETWEEN ? AND ? ORDER BY id`, first, x.id<<32|0xffffffff)
 	if err != nil {
 		return t.store.fail("reading readings of", err)
 	}
 	defer rows.Close()
 	for rows.Next() {
-		var id int64
-		var data sql.RawBytes
-		if err := rows.Scan(&id, &data); err != nil {
+		var r row
+		if err := rows.Scan(&r.id, &r.atMs, &r.sweeps, &r.data); err != nil {
 			return t.store.fail("reading readings of", err)
 		}
-		if err := w.row(id, data); err != nil {
+		if err := w.row(r); err != nil {
 			return err
 		}
 	}
@@ -162,26 +166,63 @@ type walker struct {
 	trace  *trace
 	series *storedSeries
 	f      func(run.Sweep) error
-	last   int64 // id of the last good row; 0: wait for a key row
+	seen   int64     // id of the last row; 0: none yet
+	last   int64     // id of the last good row; 0: wait for a key row
+	losing bool      // the last row was lost
+	wall   time.Time // of the last sweep
 	placed []float64
 }
 
-func (w *walker) row(id int64, data []byte) error {
-	isKey := len(data) > 0 && data[0]&rowKey != 0
-	if !isKey && id != w.last+1 {
-		return nil // what it goes on from is lost
+// row is one of the table readings.
+type row struct {
+	id, atMs int64
+	sweeps   int
+	data     sql.RawBytes
+}
+
+func (w *walker) row(r row) error {
+	at := time.UnixMilli(r.atMs).UTC()
+	if w.seen == 0 {
+		w.seen, w.wall = w.series.id<<32-1, at
+		if !w.trace.since.IsZero() { // it did not begin at the series' first
+			w.seen = r.id - 1
+		}
 	}
+	if r.id != w.seen+1 {
+		w.lose(w.wall, at, 0)
+	}
+	w.seen = r.id
+	isKey := len(r.data) > 0 && r.data[0]&rowKey != 0
+	follows := isKey || r.id == w.last+1
 	w.last = 0
-	if w.unpack(data) != nil {
-		return nil // damaged; a key row follows
+	if !follows || w.unpack(r.data) != nil { // what it goes on from is lost, or it is damaged; a key row follows
+		if !at.Before(w.trace.since) {
+			w.lose(at, at, r.sweeps)
+		}
+		return nil
 	}
-	w.last = id
+	w.last = r.id
+	if w.losing {
+		w.trace.lost[len(w.trace.lost)-1].To = w.times[0].Wall
+		w.losing = false
+	}
+	w.wall = w.times[len(w.times)-1].Wall
 	for i := range w.times {
 		if err := w.sweep(i); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// lose notes what cannot be read; 0 sweeps: nobody knows how many.
+func (w *walker) lose(from, to time.Time, sweeps int) {
+	if !w.losing {
+		w.trace.lost = append(w.trace.lost, run.Loss{Code: run.DataDamaged, From: from})
+		w.losing = true
+	}
+	l := &w.trace.lost[len(w.trace.lost)-1]
+	l.To, l.Sweeps, l.AtLeast = to, l.Sweeps+sweeps, l.AtLeast || sweeps == 0
 }
 
 func (w *walker) sweep(i int) error {
