@@ -112,3 +112,78 @@ func TestDrain(t *testing.T) {
 		})
 	}
 }
+
+// failingBench fails at one step.
+type failingBench struct {
+	drainBench
+	at string
+}
+
+var errBench = errors.New("no space left on device")
+
+func (b *failingBench) fails(step string) error {
+	if b.at == step {
+		return errBench
+	}
+	return nil
+}
+
+func (b *failingBench) Ready(ctx context.Context, w run.Want) (run.Readiness, error) {
+	if err := b.fails("ready"); err != nil {
+		return run.Readiness{}, err
+	}
+	return b.drainBench.Ready(ctx, w)
+}
+
+func (b *failingBench) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
+	if err := b.fails("start"); err != nil {
+		return run.Run{}, err
+	}
+	return b.drainBench.StartRun(ctx, s)
+}
+
+func (b *failingBench) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
+	if err := errors.Join(ctx.Err(), b.fails("stop")); err != nil {
+		return run.Record{}, err
+	}
+	return b.drainBench.StopRun(ctx, s)
+}
+
+func (b *failingBench) Correct(ctx context.Context, id string, c run.Correction) (run.Record, error) {
+	if err := errors.Join(ctx.Err(), b.fails("result")); err != nil {
+		return run.Record{}, err
+	}
+	return b.drainBench.Correct(ctx, id, c)
+}
+
+// A run that fails at any step is told as failed, not as left out, and not as done.
+func TestDrainFails(t *testing.T) {
+	for _, step := range []string{"ready", "start", "stop", "result"} {
+		synctest.Test(t, func(t *testing.T) {
+			w := 4.5
+			b := &failingBench{drainBench: drainBench{supply: run.Battery, charge: 0.9, watts: &w}, at: step}
+			if _, err := (Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}).Run(t.Context()); !errors.Is(err, errBench) || errors.Is(err, ErrLeftOut) {
+				t.Errorf("%s fails: error %v", step, err)
+			}
+		})
+	}
+}
+
+// When the agent ends, the run ends with all that is known, though what ended it
+// would cancel every call.
+func TestDrainEndsWithTheAgent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := 4.5
+		b := &failingBench{drainBench: drainBench{supply: run.Battery, charge: 0.9, watts: &w}}
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Minute)
+		defer cancel()
+		began := time.Now()
+		text, err := Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}.Run(ctx)
+		if err != nil || !strings.Contains(text, "4.50 W") || b.stopped != 1 || len(b.results) != 1 {
+			t.Errorf("%q, %v; stopped %d times, results %v", text, err, b.stopped, b.results)
+		}
+		if lasted := time.Since(began); lasted != 20*time.Minute {
+			t.Errorf("lasted %v, want 20 min", lasted)
+		}
+	})
+}

@@ -21,22 +21,16 @@ var planColumns = []string{"pass", "device", "workload", "variant", "supply", "s
 
 // WriteCSV writes the plan as a table, a row for each slot in order.
 func (p *Plan) WriteCSV(w io.Writer) error {
-	out := csv.NewWriter(w)
-	if err := out.Write(planColumns); err != nil {
-		return err
-	}
+	rows := [][]string{planColumns}
 	hard, seed := strings.Join(p.Hard, ","), strconv.FormatUint(p.Seed, 10)
 	for _, s := range p.Slots {
 		watts := ""
 		if w, ok := s.Setting.Watts(); ok {
 			watts = strconv.FormatFloat(w, 'f', -1, 64)
 		}
-		if err := out.Write([]string{strconv.Itoa(s.Pass), s.Device, s.Workload, string(s.Variant), string(s.Supply), watts, s.Setting.Name(), hard, seed}); err != nil {
-			return err
-		}
+		rows = append(rows, []string{strconv.Itoa(s.Pass), s.Device, s.Workload, string(s.Variant), string(s.Supply), watts, s.Setting.Name(), hard, seed})
 	}
-	out.Flush()
-	return out.Error()
+	return csv.NewWriter(w).WriteAll(rows)
 }
 
 // ReadCSV reads a plan in the order of its rows, whoever wrote them. The pass may

@@ -78,8 +78,8 @@ func TestPlanTablesThatCannotBeRead(t *testing.T) {
 	for text, want := range map[string]string{
 		"":                                                   "it is empty",
 		"device,workload\n":                                  "column supply is missing",
-		"device,device\n":                                    "stands twice",
-		"device,colour\n":                                    `unknown column "colour"`,
+		"device,device\n":                                    "line 1, column 2: device stands twice",
+		"device,colour\n":                                    `line 1, column 2: unknown column "colour"`,
 		head:                                                 "no row but the header",
 		head + "1,a,b,,mains,8\n":                            "wrong number of fields",
 		head + "1,a,b,,mains,eight,\n":                       `line 2: column setting_w: "eight": want watts`,
@@ -144,6 +144,20 @@ battery: {full_wh: 48.6, reserve: 0.15}
 	} {
 		if _, _, _, err := ReadRequest(strings.NewReader(text), "day.yaml"); err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "day.yaml") {
 			t.Errorf("%q: got %v, want %q", text, err, want)
+		}
+	}
+}
+
+// A run or a pause takes a second to a day.
+func TestParseSpan(t *testing.T) {
+	for text, want := range map[string]time.Duration{"1s": time.Second, "90s": 90 * time.Second, "2h30m": 150 * time.Minute, "24h": 24 * time.Hour} {
+		if got, err := ParseSpan(text); err != nil || got != want {
+			t.Errorf("%s: %v, %v", text, got, err)
+		}
+	}
+	for _, text := range []string{"", "0s", "999ms", "-5m", "24h1s", "90", "soon"} {
+		if got, err := ParseSpan(text); err == nil || got != 0 {
+			t.Errorf("%q is taken for %v", text, got)
 		}
 	}
 }

@@ -398,7 +398,7 @@ func TestRequestsThatCannotBePlanned(t *testing.T) {
 		"not a pair":              func(q *Request) { q.Variants = []string{"cores"} },
 		"given twice":             func(q *Request) { q.Variants = []string{"cores=6,cores=12"} },
 		"named twice":             func(q *Request) { q.Workloads = []string{"tile-sort", "tile-sort"} },
-		"no variant has it":       func(q *Request) { q.Variants, q.Hard = []string{"cores=6"}, []string{"fan"} },
+		`said to be "fan", but`:   func(q *Request) { q.Variants, q.Hard = []string{"cores=6"}, []string{"fan"} },
 		"want 1 to 100":           func(q *Request) { q.Repeats = 101 },
 		"such as 8-28/4":          func(q *Request) { q.Settings = []string{"28-8/4"} },
 		"at most 200":             func(q *Request) { q.Settings = []string{"1-900/1"} },
@@ -521,6 +521,15 @@ func TestSerpentine(t *testing.T) {
 	// 12 combinations, 11 changes: 1 of the first, 2 × 2 of the second, 6 of the third.
 	if len(slices.Compact(slices.Sorted(slices.Values(order)))) != 12 || !slices.Equal(changes, []int{1, 4, 6}) {
 		t.Errorf("%q changes %v", order, changes)
+	}
+}
+
+// A plan grows by whole passes, and no further than a plan may be long.
+func TestExtendEndsWherePlansEnd(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Supplies: []string{"mains"}, Settings: []string{"1-200/1"}, Repeats: 98}, Estimates{})
+	cells := p.Cells()
+	if added := p.Extend(cells, slices.Repeat([]int{5}, len(cells)), Estimates{}); added != 400 || len(p.Slots) != 20000 || p.passes() != 100 {
+		t.Errorf("%d slots added to 19600, %d passes; want the 2 passes of 200 that fit in 20000", added, p.passes())
 	}
 }
 
