@@ -14,12 +14,15 @@ import (
 	"time"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // DefaultURL is where an agent answers unless it was told otherwise.
 const DefaultURL = "http://" + DefaultListen
 
-// Client asks a running agent.
+var _ testday.CorrectingAgent = (*Client)(nil)
+
+// Client is a running agent at the other end of a connection.
 type Client struct {
 	base  string
 	shown string // base without a password
@@ -37,7 +40,7 @@ func NewClient(base string) (*Client, error) {
 	}
 	u, err := url.Parse(base)
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
-		return nil, fmt.Errorf("agent %q is not a URL like %s", shorten(base), DefaultURL)
+		return nil, fmt.Errorf("agent %q is not a URL like %s", run.Shorten(base), DefaultURL)
 	}
 	transport := http.DefaultTransport.(*http.Transport).Clone()
 	transport.Proxy = nil // the agent is on this device
@@ -45,28 +48,29 @@ func NewClient(base string) (*Client, error) {
 }
 
 // StartRun starts a run.
-func (c *Client) StartRun(ctx context.Context, q StartRequest) (r run.Run, err error) {
+func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err error) {
+	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note}
 	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
 }
 
 // StopRun ends the run in progress.
-func (c *Client) StopRun(ctx context.Context, q StopRequest) (d run.Record, err error) {
-	return d, c.post(ctx, "/api/v1/runs/stop", q, &d)
+func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
+	return d, c.post(ctx, "/api/v1/runs/stop", StopRequest{Results: messages(s.Results), Note: s.Note}, &d)
 }
 
 // Declare declares the active setting.
-func (c *Client) Declare(ctx context.Context, q SettingRequest) (s Status, err error) {
-	return s, c.post(ctx, "/api/v1/setting", q, &s)
+func (c *Client) Declare(ctx context.Context, setting run.Setting) (s testday.Status, err error) {
+	return s, c.post(ctx, "/api/v1/setting", SettingRequest{Setting: setting.String()}, &s)
 }
 
 // Status asks what the agent is doing.
-func (c *Client) Status(ctx context.Context) (s Status, err error) {
+func (c *Client) Status(ctx context.Context) (s testday.Status, err error) {
 	return s, c.do(ctx, http.MethodGet, "/api/v1/status", nil, &s)
 }
 
-// AddResults gives a run that is kept results, or corrects them.
-func (c *Client) AddResults(ctx context.Context, id string, q ResultsRequest) (d run.Record, err error) {
-	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", q, &d)
+// AddResults gives a run that is kept the results of frame times.
+func (c *Client) AddResults(ctx context.Context, id string, r testday.FrameResults) (d run.Record, err error) {
+	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", ResultsRequest{Results: messages(r.Results), FramesS: &r.FramesS}, &d)
 }
 
 // Ready asks whether the device is fit to start a run with such needs.
@@ -88,27 +92,6 @@ func (c *Client) Ready(ctx context.Context, w run.Want) (r run.Readiness, err er
 // it shows follows.
 func (c *Client) Changed(ctx context.Context, id string) error {
 	return c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/changed", struct{}{}, nil)
-}
-
-// readyPause is the time between two looks of WaitReady: a device cools down
-// over minutes.
-const readyPause = 2 * time.Second
-
-// WaitReady waits until the device is fit to start a run with such needs. It tells
-// why it waits whenever it looks.
-func (c *Client) WaitReady(ctx context.Context, w run.Want, tell func(run.Readiness)) error {
-	for {
-		r, err := c.Ready(ctx, w)
-		if err != nil || r.Fit {
-			return err
-		}
-		tell(r)
-		select {
-		case <-time.After(readyPause):
-		case <-ctx.Done():
-			return fmt.Errorf("no run was started: %w", ctx.Err())
-		}
-	}
 }
 
 func (c *Client) post(ctx context.Context, path string, q, answer any) error {

@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+
+	"sweepd/run"
 )
 
 // maxBody is far above any request that makes sense; labels have limits of
@@ -57,7 +59,7 @@ func fromHere(r *http.Request) error {
 	if a, err := netip.ParseAddr(strings.Trim(host, "[]")); err == nil && a.Unmap().IsLoopback() {
 		return nil
 	}
-	return fmt.Errorf("the host name %q is not this device's: use 127.0.0.1 or localhost", shorten(host))
+	return fmt.Errorf("the host name %q is not this device's: use 127.0.0.1 or localhost", run.Shorten(host))
 }
 
 func isJSON(r *http.Request) error {

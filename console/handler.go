@@ -1,36 +1,21 @@
 package console
 
 import (
-	"context"
 	"errors"
 	"net/http"
-	"slices"
 	"strconv"
-	"sync"
 
 	"go.uber.org/zap"
 
-	"sweepd/agent"
 	"sweepd/run"
+	"sweepd/testday"
 )
-
-// Agent is what the console needs of a running agent; *agent.Agent is one.
-type Agent interface {
-	StartRun(context.Context, run.Start) (run.Run, error)
-	StopRun(context.Context, run.Stop) (run.Record, error)
-	Declare(context.Context, run.Setting) error
-	Ready(context.Context, run.Want) (run.Readiness, error)
-	Snapshot(*agent.Snapshot)
-	Publish(change func() (run.Event, error)) error
-}
-
-var _ Agent = (*agent.Agent)(nil)
 
 // Options are the options of New. Agent, Store and Machine are required.
 type Options struct {
-	Agent   Agent
-	Store   Store
-	Machine Machine
+	Agent   testday.Recorder
+	Store   testday.Corrections
+	Machine testday.Machine
 	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
 	Metrics http.Handler
 	// Lower names the results of which less is better unless a request says
@@ -50,7 +35,7 @@ func New(o Options) http.Handler {
 	if o.Log == nil {
 		o.Log = zap.NewNop()
 	}
-	h := &handler{Options: o}
+	h := &handler{Options: o, agent: &testday.Here{Recorder: o.Agent, Version: o.Version, Lower: o.Lower}}
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
 	local.HandleFunc("GET /api/v1/sensors", h.sensors)
@@ -60,7 +45,7 @@ func New(o Options) http.Handler {
 	local.HandleFunc("POST /api/v1/runs/stop", h.stop)
 	h.handleRuns(local)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		writeError(w, http.StatusNotFound, errors.New("there is nothing at "+r.Method+" "+shorten(r.URL.Path)))
+		writeError(w, http.StatusNotFound, errors.New("there is nothing at "+r.Method+" "+run.Shorten(r.URL.Path)))
 	})
 	all := http.NewServeMux()
 	if o.Metrics != nil {
@@ -72,34 +57,17 @@ func New(o Options) http.Handler {
 
 type handler struct {
 	Options
-	mu       sync.Mutex // guards snapshot, whose memory is used again and again
-	snapshot agent.Snapshot
+	agent *testday.Here
 }
 
-func (h *handler) status(w http.ResponseWriter, _ *http.Request) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	s := &h.snapshot
-	h.Agent.Snapshot(s)
-	status := Status{
-		Version: h.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
-		DischargeW: known(s.DischargeWatts), ChargeRatio: known(s.ChargeRatio), Sweeps: s.Sweeps,
-	}
-	if s.Sweeps > 0 {
-		status.At = run.Stamp(s.At.Wall)
-	}
-	if s.Recording != nil {
-		run := Run(*s.Recording)
-		status.Recording = &run
-	}
-	writeJSON(w, status)
+func (h *handler) status(w http.ResponseWriter, r *http.Request) {
+	status, err := h.agent.Status(r.Context())
+	h.answer(w, r, status, err)
 }
 
 func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.Agent.Snapshot(&h.snapshot)
-	writeJSON(w, SensorRows(h.Machine, h.snapshot.Sensors, slices.Clone(h.snapshot.Values)))
+	sensors, values := h.agent.Readings()
+	writeJSON(w, testday.SensorRows(h.Machine, sensors, values))
 }
 
 // ready tells whether the device is fit to start a run. ?supply=battery asks for
@@ -127,15 +95,8 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	readiness, err := h.Agent.Ready(r.Context(), want)
-	if err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	if readiness.Reasons == nil {
-		readiness.Reasons = []run.Finding{}
-	}
-	writeJSON(w, readiness)
+	readiness, err := testday.Ready(r.Context(), h.agent, want)
+	h.answer(w, r, readiness, err)
 }
 
 func (h *handler) setting(w http.ResponseWriter, r *http.Request) {
@@ -143,34 +104,30 @@ func (h *handler) setting(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &q) {
 		return
 	}
-	s, err := q.setting()
-	if err != nil {
-		writeError(w, http.StatusBadRequest, err)
-		return
+	var s run.Setting // unknown: the declaration is taken back
+	if q.Setting != "" {
+		var err error
+		if s, err = testday.ParseSetting(q.Setting); err != nil {
+			h.fail(w, r, err)
+			return
+		}
 	}
-	if err := h.Agent.Declare(r.Context(), s); err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	h.status(w, r)
+	status, err := h.agent.Declare(r.Context(), s)
+	h.answer(w, r, status, err)
 }
 
 func (h *handler) start(w http.ResponseWriter, r *http.Request) {
-	var q StartRequest
+	var q testday.StartRequest
 	if !readJSON(w, r, &q) {
 		return
 	}
-	s, err := q.start()
-	if err != nil {
-		writeError(w, http.StatusBadRequest, err)
-		return
-	}
-	run, err := h.Agent.StartRun(r.Context(), s)
+	s, err := q.Start()
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
-	writeJSON(w, Run(run))
+	started, err := testday.Start(r.Context(), h.agent, s, nil)
+	h.answer(w, r, started, err)
 }
 
 func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
@@ -178,21 +135,25 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &q) {
 		return
 	}
-	results, err := Results(q.Results, h.Lower)
+	list, err := results(q.Results)
 	if err != nil {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	d, err := h.Agent.StopRun(r.Context(), run.Stop{Results: results, Note: q.Note})
+	d, err := testday.Stop(r.Context(), h.agent, run.Stop{Results: list, Note: q.Note})
+	h.answer(w, r, d, err)
+}
+
+// answer answers with v, or with the error.
+func (h *handler) answer(w http.ResponseWriter, r *http.Request, v any, err error) {
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
-	writeJSON(w, Detail(d))
+	writeJSON(w, v)
 }
 
-// fail answers with the error of the agent or the store. What nobody could have
-// foreseen is also logged.
+// fail answers with an error. What nobody could have foreseen is also logged.
 func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 	status := statusOf(err)
 	if status == http.StatusInternalServerError {

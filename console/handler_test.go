@@ -20,7 +20,9 @@ import (
 	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/run"
+	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // fakeAgent remembers what it was asked.
@@ -30,7 +32,7 @@ type fakeAgent struct {
 	stopped  run.Stop
 	declared run.Setting
 	looks    int
-	data     *sqlite.Store
+	data     store.Store
 	err      error
 }
 
@@ -236,7 +238,7 @@ func TestStatusAndSensors(t *testing.T) {
 	if s := w.Body.String(); !strings.Contains(s, `"discharge_watts":null,"charge_ratio":0.5`) || !strings.Contains(s, `"at":null`) {
 		t.Errorf("status: %s", s)
 	}
-	var rows []SensorRow
+	var rows []testday.SensorRow
 	w = ask(h, "GET", "/api/v1/sensors", "", nil)
 	if err := json.Unmarshal(w.Body.Bytes(), &rows); err != nil || len(rows) != 6 {
 		t.Fatalf("%s: %v", w.Body, err)
@@ -274,20 +276,19 @@ func TestClientAgainstServer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r, err := c.StartRun(ctx, StartRequest{Workload: "tile-sort"}); err != nil || r.Workload != "tile-sort" {
+	if r, err := c.StartRun(ctx, run.Start{Workload: "tile-sort"}); err != nil || r.Workload != "tile-sort" {
 		t.Errorf("start: %+v, %v", r, err)
 	}
-	v := 3.5
-	if d, err := c.StopRun(ctx, StopRequest{Results: map[string]ResultMessage{"fps": {Value: &v}}}); err != nil || d.Results["fps"].Value != 3.5 {
+	if d, err := c.StopRun(ctx, run.Stop{Results: map[string]run.Result{"fps": {Value: 3.5}}}); err != nil || d.Results["fps"].Value != 3.5 {
 		t.Errorf("stop: %+v, %v", d, err)
 	}
-	if s, err := c.Declare(ctx, SettingRequest{Setting: "quiet"}); err != nil || s.Setting.Name() != "quiet" {
+	if s, err := c.Declare(ctx, run.Named("quiet")); err != nil || s.Setting.Name() != "quiet" {
 		t.Errorf("declare: %+v, %v", s, err)
 	}
 	if s, err := c.Status(ctx); err != nil || s.Device != "unit-oak" {
 		t.Errorf("status: %+v, %v", s, err)
 	}
-	if _, err := c.StartRun(ctx, StartRequest{}); err == nil || err.Error() != "workload is empty" {
+	if _, err := c.StartRun(ctx, run.Start{}); err == nil || err.Error() != "workload is empty" {
 		t.Errorf("the agent's own sentence: %v", err)
 	}
 	if _, err := Listen(l.Addr().String()); err == nil || !strings.Contains(err.Error(), "the port is in use") {
@@ -367,16 +368,16 @@ func TestWaitReady(t *testing.T) {
 		c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
 		told := 0
 		start := time.Now()
-		if err := c.WaitReady(t.Context(), run.Want{}, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
+		if err := testday.WaitReady(t.Context(), c, run.Want{}, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
 			t.Fatal(err)
 		}
-		if told != 2 || time.Since(start) != 2*readyPause {
+		if told != 2 || time.Since(start) != 4*time.Second {
 			t.Errorf("told %d times in %v", told, time.Since(start))
 		}
 		f.looks = 0
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if err := c.WaitReady(ctx, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
+		if err := testday.WaitReady(ctx, c, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("given up: %v", err)
 		}
 	})

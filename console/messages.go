@@ -4,58 +4,13 @@ import (
 	"fmt"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
-
-// StartRequest asks for a run: POST /api/v1/runs/start. Setting is what a user
-// types ("25W", "quiet"); empty means the one declared before, or the one read.
-type StartRequest struct {
-	Workload string      `json:"workload"`
-	Setting  string      `json:"setting,omitempty"`
-	Variant  run.Variant `json:"variant,omitempty"`
-	Note     string      `json:"note,omitempty"`
-}
-
-// Check tells why the request cannot be met.
-func (q StartRequest) Check() error {
-	_, err := q.start()
-	return err
-}
-
-func (q StartRequest) start() (run.Start, error) {
-	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note}
-	if err := s.Check(); err != nil || q.Setting == "" {
-		return s, err
-	}
-	var err error
-	s.Setting, err = parseSetting(q.Setting)
-	return s, err
-}
 
 // SettingRequest declares the active setting: POST /api/v1/setting. An empty
 // text takes the declaration back.
 type SettingRequest struct {
 	Setting string `json:"setting"`
-}
-
-func (q SettingRequest) setting() (run.Setting, error) {
-	if q.Setting == "" {
-		return run.Setting{}, nil
-	}
-	return parseSetting(q.Setting)
-}
-
-// CheckSetting tells why a text cannot be a setting.
-func CheckSetting(text string) error {
-	_, err := parseSetting(text)
-	return err
-}
-
-func parseSetting(text string) (run.Setting, error) {
-	s, err := run.ParseSetting(text)
-	if err == nil && s.Name() != "" {
-		err = run.CheckLabel("setting", s.Name())
-	}
-	return s, err
 }
 
 // StopRequest ends the run: POST /api/v1/runs/stop.
@@ -80,39 +35,25 @@ type ResultMessage struct {
 	Better run.Better `json:"better,omitempty"`
 }
 
-// Results completes what came in. lower names the results of which less is
-// better unless the message says otherwise.
-func Results(in map[string]ResultMessage, lower []string) (map[string]run.Result, error) {
-	out := make(map[string]run.Result, len(in))
+// results reads what came in. It fails where a value is missing.
+func results(in map[string]ResultMessage) (testday.Results, error) {
+	out := make(testday.Results, len(in))
 	for name, m := range in {
 		if m.Value == nil {
-			return nil, fmt.Errorf("result %s has no value", shorten(name))
+			return nil, fmt.Errorf("result %s has no value", run.Shorten(name))
 		}
-		r := run.Result{Value: *m.Value, Unit: m.Unit, Better: m.Better}
-		if r.Better == "" {
-			r.Better = Direction(name, lower)
-		}
-		if err := run.CheckResult(name, r); err != nil {
-			return nil, err
-		}
-		out[name] = r
+		out[name] = run.Result{Value: *m.Value, Unit: m.Unit, Better: m.Better}
 	}
 	return out, nil
 }
 
-// Status is what the agent is doing: GET /api/v1/status. Unknown numbers are
-// null.
-type Status struct {
-	Version     string              `json:"version"`
-	Device      string              `json:"device"`
-	At          run.Timestamp       `json:"at"`
-	Setting     run.SourcedSetting  `json:"setting"`
-	SettingRead *run.SourcedSetting `json:"setting_read"`
-	Supply      run.Supply          `json:"supply"`
-	Recording   *run.Run            `json:"recording"`
-	DischargeW  *float64            `json:"discharge_watts"`
-	ChargeRatio *float64            `json:"charge_ratio"`
-	Sweeps      uint64              `json:"sweeps"`
+// messages gives results the form in which they travel.
+func messages(list map[string]run.Result) map[string]ResultMessage {
+	out := make(map[string]ResultMessage, len(list))
+	for name, r := range list {
+		out[name] = ResultMessage{Value: &r.Value, Unit: r.Unit, Better: r.Better}
+	}
+	return out
 }
 
 // errorMessage is the body of every answer that is not a success.

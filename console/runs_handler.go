@@ -7,6 +7,7 @@ import (
 
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/testday"
 )
 
 // WhyRequest gives the reason of a decision: POST /api/v1/runs/ID/reject, and
@@ -22,7 +23,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	mux.HandleFunc("POST /api/v1/runs/{id}/results", func(w http.ResponseWriter, r *http.Request) {
 		var q ResultsRequest
 		if readJSON(w, r, &q) {
-			h.amend(w, r, Amendment{Results: q.Results, FramesS: q.FramesS, FramesShort: h.FramesShort})
+			h.correct(w, r, q)
 		}
 	})
 	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
@@ -30,7 +31,9 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest
 			if readJSON(w, r, &q) {
-				h.amend(w, r, Amendment{Decision: d, Why: q.Why})
+				h.change(w, r, func() (run.Record, error) {
+					return testday.Decide(r.Context(), h.Store, r.PathValue("id"), d, q.Why, time.Now())
+				})
 			}
 		})
 	}
@@ -44,49 +47,38 @@ func (h *handler) list(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	runs, err := h.Store.Runs(r.Context(), store.Filter{
+	runs, err := testday.List(r.Context(), h.Store, store.Filter{
 		Device: q.Get("device"), Workload: q.Get("workload"), Supply: run.Supply(q.Get("supply")), Variant: variant,
 	})
-	if err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	writeJSON(w, Runs(runs))
+	h.answer(w, r, runs, err)
 }
 
 func (h *handler) show(w http.ResponseWriter, r *http.Request) {
-	k, err := ReadRun(r.Context(), h.Store, r.PathValue("id"))
-	if err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	writeJSON(w, k)
+	k, err := testday.Show(r.Context(), h.Store, r.PathValue("id"))
+	h.answer(w, r, k, err)
 }
 
-func (h *handler) amend(w http.ResponseWriter, r *http.Request, change Amendment) {
-	if _, err := Results(change.Results, h.Lower); err != nil {
+func (h *handler) correct(w http.ResponseWriter, r *http.Request, q ResultsRequest) {
+	list, err := results(q.Results)
+	if err != nil {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	if change.Decision != run.Undecided {
-		if err := run.CheckLabel("reason", change.Why); err != nil {
-			writeError(w, http.StatusBadRequest, err)
-			return
-		}
-	}
-	d, err := h.corrected(func() (run.Record, error) {
-		return Amend(r.Context(), h.Store, r.PathValue("id"), change, h.Lower, time.Now())
+	rules := testday.ResultRules{Lower: h.Lower, FramesShort: h.FramesShort}
+	h.change(w, r, func() (run.Record, error) {
+		return testday.Correct(r.Context(), h.Store, r.PathValue("id"), list, q.FramesS, rules, time.Now())
 	})
-	if err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	writeJSON(w, Detail(d))
+}
+
+// change answers with a run as it is after a change.
+func (h *handler) change(w http.ResponseWriter, r *http.Request, do func() (run.Record, error)) {
+	d, err := h.publish(do)
+	h.answer(w, r, d, err)
 }
 
 // noteChange hears of a run that was changed in the data file itself.
 func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
-	_, err := h.corrected(func() (run.Record, error) { return h.Store.Run(r.Context(), r.PathValue("id")) })
+	_, err := h.publish(func() (run.Record, error) { return h.Store.Run(r.Context(), r.PathValue("id")) })
 	if err != nil {
 		h.fail(w, r, err)
 		return
@@ -94,18 +86,22 @@ func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
 	w.WriteHeader(http.StatusNoContent)
 }
 
-// corrected tells whoever follows runs of one that a user corrected, rejected or
-// kept, here or with a command on the data file; read gives it as it is then.
-func (h *handler) corrected(read func() (run.Record, error)) (d run.Record, err error) {
-	err = h.Agent.Publish(func() (run.Event, error) {
-		d, err = read()
+// publish tells whoever follows runs of one that a user corrected, rejected or kept,
+// here or with a command on the data file; do gives it as it is then.
+func (h *handler) publish(do func() (run.Record, error)) (d run.Record, err error) {
+	err = h.agent.Publish(func() (run.Event, error) {
+		d, err = do()
 		return run.Event{Kind: run.RunCorrected, Run: d.Run}, err
 	})
 	return d, err
 }
 
-// statusOf is the status for an error of the agent or the store.
+// statusOf is the status for an error.
 func statusOf(err error) int {
+	var request *testday.RequestError
+	if errors.As(err, &request) {
+		return http.StatusBadRequest
+	}
 	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, store.ErrRecording, store.ErrNotRejected} {
 		if errors.Is(err, conflict) {
 			return http.StatusConflict

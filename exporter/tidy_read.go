@@ -237,8 +237,9 @@ func (t *tidyReader) result(d *run.Record, name, text string) error {
 	if slices.Contains(t.lower, name) {
 		better = run.Lower
 	}
-	d.Results[name] = run.Result{Value: v, Better: better}
-	return nil
+	r := run.Result{Value: v, Better: better}
+	d.Results[name] = r
+	return run.CheckResult(name, r)
 }
 
 // terms takes the columns units and lower.
@@ -250,6 +251,9 @@ func (t *tidyReader) terms(d *run.Record, units, lower string) error {
 			return fmt.Errorf("column %s: %q names a result that the row does not have", colUnits, name)
 		}
 		r.Unit = strings.Clone(unit)
+		if err := run.CheckResult(name, r); err != nil {
+			return fmt.Errorf("column %s: %w", colUnits, err)
+		}
 		d.Results[name] = r
 	}
 	for _, name := range split(lower) {

@@ -21,9 +21,13 @@ type Result struct {
 	Better Better  `json:"better"`
 }
 
-// CheckResult tells why a result cannot be kept.
+// maxUnit is the most bytes of a result's unit.
+const maxUnit = 40
+
+// CheckResult tells why a result cannot be kept, wherever it is from. The value is
+// finite; the unit may be empty.
 func CheckResult(name string, r Result) error {
-	if err := CheckLabel("result name", name); err != nil {
+	if err := CheckLabel("name of a result", name); err != nil {
 		return err
 	}
 	if strings.ContainsAny(name, "=,") {
@@ -31,6 +35,14 @@ func CheckResult(name string, r Result) error {
 	}
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return fmt.Errorf("result %s=%v is not a finite number", name, r.Value)
+	}
+	if len(r.Unit) > maxUnit {
+		return fmt.Errorf("result %s: unit %q has %d bytes: at most %d are allowed", name, Shorten(r.Unit), len(r.Unit), maxUnit)
+	}
+	if r.Unit != "" {
+		if err := CheckLabel("unit", r.Unit); err != nil {
+			return fmt.Errorf("result %s: %w", name, err)
+		}
 	}
 	if r.Better != Higher && r.Better != Lower {
 		return fmt.Errorf("result %s: better is %q, want higher or lower", name, r.Better)

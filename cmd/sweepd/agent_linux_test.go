@@ -14,9 +14,9 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/console"
 	"sweepd/internal/simdevice"
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // deadline is for conditions that hold within milliseconds unless something is
@@ -282,7 +282,7 @@ func TestMetricsAnswerAndTheRestStaysHere(t *testing.T) {
 func TestSensors(t *testing.T) {
 	alone(t)
 	liveDevice(t)
-	var rows []console.SensorRow
+	var rows []testday.SensorRow
 	if err := json.Unmarshal([]byte(must(t, "sensors", "--for", "300ms", "--json")), &rows); err != nil {
 		t.Fatal(err)
 	}

@@ -4,14 +4,13 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"io"
-	"strings"
 	"time"
 
 	"go.uber.org/zap"
 
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/testday"
 )
 
 // startSchedule does the entries of the configuration until it is stopped.
@@ -62,9 +61,8 @@ func (w *watcher) entries(c config) ([]schedule.Entry, error) {
 
 // exportTo writes all runs to a file; {date} in its path is the day.
 func exportTo(ctx context.Context, data store.Store, s scheduled, now time.Time) (string, error) {
-	path := strings.ReplaceAll(s.Out, "{date}", now.Format("2006-01-02"))
-	a := &app{out: io.Discard}
-	if err := a.writeWhole(path, func(out io.Writer) error { return export(ctx, data, store.Filter{}, s.As, out) }); err != nil {
+	path := testday.ExportPath(s.Out, now)
+	if err := testday.Export(ctx, data, store.Filter{}, s.As, path); err != nil {
 		return "", err
 	}
 	return fmt.Sprintf("wrote %s", path), nil

@@ -9,10 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/console"
-	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // analysisFlags are those that all analyses have.
@@ -32,38 +31,30 @@ func (f *analysisFlags) add(cmd *cobra.Command, metric bool) {
 	cmd.Flags().Var(&f.noise, "noise", "standard deviation of one run, such as 1%, where nothing was repeated")
 }
 
-// selection is what the analyses are about.
+// selection is what an analysis is about, and the configuration.
 type selection struct {
-	runs        []run.Run // finished ones that nobody rejected
-	switchedOff []run.Run // interrupted ones on battery
-	config      config
+	testday.Selection
+	config config
 }
 
 // selectRuns reads the runs that count, and tells on standard error which of
 // the selected ones do not.
-func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (selected selection, err error) {
+func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (x selection, err error) {
 	filter, err := f.filter()
 	if err != nil {
-		return selected, err
+		return x, err
 	}
-	return selected, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
-		runs, skipped, err := s.AnalysisRuns(ctx, filter)
-		if err != nil {
-			return err
+	return x, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
+		x.config = c
+		x.Selection, err = testday.Select(ctx, s, filter, slices.Concat(c.Lower, f.lower))
+		if err == nil {
+			printSkipped(a.err, x.Skipped)
 		}
-		console.PreferLower(runs, slices.Concat(c.Lower, f.lower))
-		selected = selection{runs: runs, config: c}
-		if skipped.Interrupted > 0 {
-			if selected.switchedOff, err = s.SwitchedOff(ctx, filter); err != nil {
-				return err
-			}
-		}
-		tellSkipped(a.err, skipped)
-		return nil
+		return err
 	})
 }
 
-func tellSkipped(w io.Writer, n store.Skipped) {
+func printSkipped(w io.Writer, n store.Skipped) {
 	var parts []string
 	for _, x := range []struct {
 		count int

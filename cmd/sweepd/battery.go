@@ -6,6 +6,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/report/text"
+	"sweepd/testday"
 )
 
 func (a *app) batteryCommand() *cobra.Command {
@@ -31,9 +32,7 @@ prediction, also where the device switched off and took the agent with it.`,
 			if err != nil {
 				return err
 			}
-			result, err := analysis.Battery(selected.runs, analysis.BatteryRequest{
-				Full: full, Reserve: reserve.value, Declared: f.noise.value, SwitchedOff: selected.switchedOff,
-			})
+			result, err := testday.Battery(selected.Selection, analysis.BatteryRequest{Full: full, Reserve: reserve.value, Declared: f.noise.value})
 			if err != nil {
 				return err
 			}

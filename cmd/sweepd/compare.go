@@ -1,15 +1,13 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/analysis"
-	"sweepd/report/sentence"
 	"sweepd/report/text"
+	"sweepd/testday"
 )
 
 func (a *app) compareCommand() *cobra.Command {
@@ -38,41 +36,26 @@ prices in the configuration) add what the dearer device buys.`,
   sweepd compare --by variant --a cores=6 --b cores=12 --per system --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if by.value == "" && (q.A == "" || q.B == "") {
-				return misused(errors.New("compare what? Give --by device, supply or variant, or both sides (--a, --b)"))
-			}
-			for _, side := range []string{q.A, q.B} {
-				if side == "" {
-					continue
-				}
-				if _, err := analysis.ParseSelection(by.value, side); err != nil {
-					return misused(err)
-				}
+			q.By, q.At, q.Per, q.Metric, q.Margin, q.Declared = by.value, at.value, per.value, f.metric, margin.pointer(), f.noise.value
+			if err := testday.CheckSides(q); err != nil {
+				return err
 			}
 			selected, err := a.selectRuns(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			q.By, q.At, q.Per, q.Metric, q.Margin, q.Declared = by.value, at.value, per.value, f.metric, margin.pointer(), f.noise.value
-			result, err := analysis.Compare(selected.runs, q)
-			if err != nil {
-				return err
-			}
-			value, err := worth(result, prices.or(selected.config.Prices))
+			c, err := testday.Compare(selected.Selection, q, prices.or(selected.config.Prices))
 			if err != nil {
 				return err
 			}
 			if a.json {
-				return a.printJSON(struct {
-					sentence.CompareJSON
-					Value *sentence.ValueJSON `json:"value"`
-				}{sentence.CompareAsJSON(result), sentence.ValueAsJSON(value)})
+				return a.printJSON(c.JSON())
 			}
-			if err := text.Compare(a.out, result, a.terminal(a.out)); err != nil || value == nil {
+			if err := text.Compare(a.out, c.CompareResult, a.terminal(a.out)); err != nil || c.Value == nil {
 				return err
 			}
 			fmt.Fprintln(a.out)
-			return text.Value(a.out, *value, a.terminal(a.out))
+			return text.Value(a.out, *c.Value, a.terminal(a.out))
 		},
 	}
 	f.add(cmd, true)
@@ -84,15 +67,4 @@ prices in the configuration) add what the dearer device buys.`,
 	cmd.Flags().Var(&per, "per", "compare results per watt of this kind")
 	cmd.Flags().Var(&prices, "price", "`DEVICE=AMOUNT` that a device costs, such as unit-oak=599EUR (repeatable); unless given, the configuration's prices")
 	return cmd
-}
-
-// worth sets a comparison of devices against their prices; nil without prices, or
-// where one device is compared with itself.
-func worth(r analysis.CompareResult, prices analysis.Prices) (*analysis.ValueResult, error) {
-	between := slices.ContainsFunc(r.Comparisons, func(c analysis.Comparison) bool { return c.Device == nil })
-	if len(prices.ByDevice) == 0 || !between {
-		return nil, nil
-	}
-	value, err := analysis.Value(r, prices)
-	return &value, err
 }

@@ -6,6 +6,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/report/text"
+	"sweepd/testday"
 )
 
 func (a *app) curveCommand() *cobra.Command {
@@ -21,7 +22,7 @@ func (a *app) curveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			result, err := analysis.Curve(selected.runs, analysis.CurveRequest{Metric: f.metric, Declared: f.noise.value})
+			result, err := testday.Curve(selected.Selection, analysis.CurveRequest{Metric: f.metric, Declared: f.noise.value})
 			if err != nil {
 				return err
 			}

@@ -6,15 +6,17 @@ import (
 	"encoding/json"
 	"path/filepath"
 	"strings"
+
+	"sweepd/testday"
 )
 
 // playedDay is a played day as JSON.
 type playedDay struct {
-	Data    string       `json:"data"` // the folder
-	Runs    int          `json:"runs"`
-	Doubts  []*doubts    `json:"doubts"`
-	Answers []demoAnswer `json:"answers"`
-	Report  *string      `json:"report"` // the folder; null where one device was played alone
+	Data    string           `json:"data"` // the folder
+	Runs    int              `json:"runs"`
+	Doubts  []*testday.Doubt `json:"doubts"`
+	Answers []demoAnswer     `json:"answers"`
+	Report  *string          `json:"report"` // the folder; null where one device was played alone
 }
 
 // demoAnswer is what a command prints with --json.
@@ -30,7 +32,7 @@ func (a *app) printDemo(ctx context.Context, dir string, whole bool) error {
 	if err != nil {
 		return err
 	}
-	day := playedDay{Data: dir, Runs: len(runs), Doubts: doubtsOf(runs), Answers: []demoAnswer{}}
+	day := playedDay{Data: dir, Runs: len(runs), Doubts: testday.Doubts(runs), Answers: []demoAnswer{}}
 	if !whole {
 		return a.printJSON(day)
 	}

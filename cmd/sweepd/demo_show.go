@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"sweepd/report/sentence"
@@ -12,6 +11,7 @@ import (
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // demoQuestions are what the demonstration asks the data, each a command line
@@ -61,7 +61,7 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 	}
 	p := a.printer()
 	p.sentence(fmt.Sprintf("%s, simulated, in %s. Runs that need a look:", sentence.Counted(len(runs), "run"), dir), "", text.Plain)
-	for _, d := range doubtsOf(runs) {
+	for _, d := range testday.Doubts(runs) {
 		example := d.Example
 		if len(d.Settings) > 1 {
 			example = "for example at " + d.ExampleSetting + ", " + example
@@ -79,54 +79,6 @@ func demoRuns(ctx context.Context, dir string) ([]run.Run, error) {
 	}
 	defer s.Close()
 	return s.Runs(ctx, store.Filter{})
-}
-
-// doubts are the findings of one kind about one device.
-type doubts struct {
-	Severity run.Severity `json:"severity"`
-	Code     run.Code     `json:"code"`
-	Device   string       `json:"device"`
-	Runs     int          `json:"runs"`
-	Settings []string     `json:"settings"` // the lowest first, names last
-	// Example is the text of one finding, at ExampleSetting.
-	Example        string `json:"example"`
-	ExampleSetting string `json:"example_setting"`
-
-	levels []run.Setting
-}
-
-// doubtsOf gathers what is worse than a note, the worst and commonest first.
-func doubtsOf(runs []run.Run) []*doubts {
-	list := []*doubts{}
-	for _, r := range runs {
-		for _, f := range r.Findings {
-			if f.Severity == run.SeverityNote {
-				continue
-			}
-			i := slices.IndexFunc(list, func(d *doubts) bool { return d.Code == f.Code && d.Device == r.Device })
-			if i < 0 {
-				i = len(list)
-				list = append(list, &doubts{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String()})
-			}
-			list[i].Runs++
-			if !slices.Contains(list[i].levels, r.Setting.Setting) {
-				list[i].levels = append(list[i].levels, r.Setting.Setting)
-			}
-		}
-	}
-	for _, d := range list {
-		slices.SortFunc(d.levels, run.Setting.Compare)
-		for _, s := range d.levels {
-			d.Settings = append(d.Settings, s.String())
-		}
-	}
-	slices.SortStableFunc(list, func(x, y *doubts) int {
-		if x.Severity != y.Severity {
-			return strings.Compare(string(y.Severity), string(x.Severity)) // "reject" before "doubt"
-		}
-		return y.Runs - x.Runs
-	})
-	return list
 }
 
 // repeat runs a command line of this program. What it remarks stays beside what it

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 func TestDemoShown(t *testing.T) {
@@ -58,7 +59,7 @@ func TestDoubtsAreOrdered(t *testing.T) {
 		runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-oak", Setting: s.From(run.Declared)},
 			Findings: []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "hot at " + s.String()}, {Severity: run.SeverityNote}}})
 	}
-	list := doubtsOf(runs)
+	list := testday.Doubts(runs)
 	if len(list) != 1 || list[0].Runs != 4 || strings.Join(list[0].Settings, " ") != "6W 12W quiet" || list[0].Example != "hot at "+list[0].ExampleSetting {
 		t.Errorf("got %+v", *list[0])
 	}

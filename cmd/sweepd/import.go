@@ -1,17 +1,15 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
-	"os"
 	"slices"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/exporter"
 	"sweepd/report/sentence"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) importCommand() *cobra.Command {
@@ -29,23 +27,19 @@ unless every row is good, and importing a file again adds nothing.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				// The whole file first: nobody else can write while runs are stored,
-				// and it may lie on a slow medium.
-				table, err := os.ReadFile(args[0])
-				if err != nil {
-					return err
-				}
-				bar := progress(a.err, bytes.Count(table, []byte("\n")), "importing")
-				added, known, err := s.ImportEach(cmd.Context(), exporter.ReadTidy(bytes.NewReader(table), args[0], slices.Concat(c.Lower, lower)),
-					func(done int) { _ = bar.Set(done) })
+				bar := progress(a.err, 1, "importing")
+				x, err := testday.Import(cmd.Context(), s, args[0], slices.Concat(c.Lower, lower), func(done, lines int) {
+					bar.ChangeMax(lines)
+					_ = bar.Set(done)
+				})
 				_ = bar.Finish()
 				if err != nil {
 					return err
 				}
 				if a.json {
-					return a.printJSON(map[string]int{"added": added, "known": known})
+					return a.printJSON(x)
 				}
-				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(added, "run"), known)
+				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(x.Added, "run"), x.Known)
 				return err
 			})
 		},

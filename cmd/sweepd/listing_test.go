@@ -9,10 +9,10 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/console"
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/testday"
 )
 
 // TestListOfMixedRuns lists two workloads with results of their own.
@@ -85,7 +85,7 @@ func TestHistoryOfARun(t *testing.T) {
 			t.Errorf("run show lacks %q:\n%s", want, out)
 		}
 	}
-	var k console.KeptRun
+	var k testday.KeptRun
 	if err := json.Unmarshal([]byte(must(t, "run", "show", "last", "--json")), &k); err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +108,7 @@ func TestSummariesOfARun(t *testing.T) {
 	}
 	power := gauge("package_power_watts", "package-0", "watts", 12.5)
 	power.EnergyJoules = n(125000)
-	err := a.printKept(console.KeptRun{Record: run.Record{Run: run.Run{ID: "019a0000-0000-7000-8000-000000000001"}, Summaries: []run.Summary{
+	err := a.printKept(testday.KeptRun{Record: run.Record{Run: run.Run{ID: "019a0000-0000-7000-8000-000000000001"}, Summaries: []run.Summary{
 		gauge("battery_energy_joules", "BAT0", "joules", 174960), gauge("fan_speed_hertz", "fan", "hertz", 50), gauge("battery_direction", "BAT0", "", -1),
 		gauge("platform_profile", "", "", 2), gauge("cpu_frequency_hertz", "policy0", "hertz", 9.72e8), gauge("cpus_online", "", "", 8), power,
 		{Sensor: "throttle_events", Instance: "core", First: n(17), Last: n(20)},

@@ -10,6 +10,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"sweepd/testday"
 )
 
 func main() {
@@ -36,10 +38,11 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)
 	var usage *usageError
+	var request *testday.RequestError
 	switch {
 	case err == nil:
 		return exitOK
-	case errors.As(err, &usage), !a.started:
+	case errors.As(err, &usage), errors.As(err, &request), !a.started:
 		fmt.Fprintf(stderr, "sweepd: %v\nTry `%s --help`.\n", err, a.asked(root, args))
 		return exitUsage
 	default:

@@ -10,6 +10,7 @@ import (
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) mergeCommand() *cobra.Command {
@@ -25,7 +26,7 @@ have with different content is named and left as it is here.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{}, func(s store.Store, _ config) error {
 				bar := progress(a.err, 1, "merging")
-				report, err := s.Merge(cmd.Context(), args[0], func(done, total int) {
+				m, err := testday.Merge(cmd.Context(), s, args[0], func(done, total int) {
 					bar.ChangeMax(total)
 					_ = bar.Set(done)
 				})
@@ -34,35 +35,17 @@ have with different content is named and left as it is here.`,
 					return err
 				}
 				if a.json {
-					err = a.printJSON(mergeJSON(report))
+					err = a.printJSON(m)
 				} else {
-					err = a.printMerge(report)
+					err = a.printMerge(m)
 				}
-				if n := len(report.Conflicts); err == nil && n > 0 {
-					err = fmt.Errorf("%s of the other file could not be taken: both files have them, with different content", sentence.Counted(n, "run"))
+				if err != nil {
+					return err
 				}
-				return err
+				return m.Failed()
 			})
 		},
 	}
-}
-
-// mergeJSON is a merge's report with JSON's names.
-func mergeJSON(r store.MergeReport) any {
-	type conflict struct {
-		Run         string   `json:"run"`
-		Differences []string `json:"differences"`
-	}
-	conflicts := []conflict{}
-	for _, c := range r.Conflicts {
-		conflicts = append(conflicts, conflict{c.Run, append([]string{}, c.Differences...)})
-	}
-	return struct {
-		Added     int        `json:"added"`
-		Known     int        `json:"known"`
-		Recording []string   `json:"recording"`
-		Conflicts []conflict `json:"conflicts"`
-	}{r.Added, r.Known, append([]string{}, r.Recording...), conflicts}
 }
 
 // Lines of a report that a terminal shows whole; --json has them all.
@@ -71,7 +54,7 @@ const (
 	shownDifferences = 3
 )
 
-func (a *app) printMerge(r store.MergeReport) error {
+func (a *app) printMerge(r testday.Merged) error {
 	p := a.printer()
 	p.line("%s added, %d were here already", sentence.Counted(r.Added, "run"), r.Known)
 	for _, id := range r.Recording {

@@ -3,16 +3,16 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/analysis"
-	"sweepd/console"
 	"sweepd/report/sentence"
-	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) planExtendCommand() *cobra.Command {
@@ -39,33 +39,22 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 				return misused(errors.New("--repeats and --most are numbers from 1"))
 			}
 			q.By, q.Metric, q.Margin, q.Declared = by.value, f.metric, margin.pointer(), f.noise.value
+			filter, err := f.filter()
+			if err != nil {
+				return err
+			}
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				p, err := readPlan(cmd.Context(), s)
+				var x testday.Extension
+				var err error
+				if compare {
+					x, err = testday.Settle(cmd.Context(), s, filter, q, slices.Concat(c.Lower, f.lower), most)
+				} else {
+					x, err = testday.RepeatPlan(cmd.Context(), s, repeats)
+				}
 				if err != nil {
 					return err
 				}
-				cells := p.plan.Cells()
-				more := make([]int, len(cells))
-				for i := range more {
-					more[i] = repeats
-				}
-				if compare {
-					filter, err := f.filter()
-					if err != nil {
-						return err
-					}
-					runs, _, err := s.AnalysisRuns(cmd.Context(), filter)
-					if err != nil {
-						return err
-					}
-					console.PreferLower(runs, append(c.Lower, f.lower...))
-					result, err := analysis.Compare(runs, q)
-					if err != nil {
-						return err
-					}
-					cells, more = p.plan.More(result.Comparisons, most)
-				}
-				return a.extend(cmd, s, p, cells, more)
+				return a.printExtension(x)
 			})
 		},
 	}
@@ -79,22 +68,15 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 	return cmd
 }
 
-func (a *app) extend(cmd *cobra.Command, s store.Store, p planSeen, cells []run.Cell, more []int) error {
-	before := len(p.plan.Slots)
-	added := p.plan.Extend(cells, more, p.estimates)
-	if added > 0 {
-		if err := s.ExtendPlan(cmd.Context(), p.plan, before); err != nil {
-			return err
-		}
-	}
+func (a *app) printExtension(x testday.Extension) error {
 	if a.json {
-		return a.printJSON(map[string]int{"added": added, "cells": len(cells)})
+		return a.printJSON(map[string]int{"added": x.Added, "cells": x.Cells})
 	}
-	if added == 0 {
+	if x.Added == 0 {
 		_, err := fmt.Fprintln(a.out, "nothing was added: the comparison can tell everywhere, or says nothing of the plan's cells")
 		return err
 	}
-	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", sentence.Counted(added, "run"), sentence.Counted(len(cells), "cell"),
-		progressText(p.plan.Follow(p.runs, "", p.estimates, time.Now())))
+	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", sentence.Counted(x.Added, "run"), sentence.Counted(x.Cells, "cell"),
+		progressText(x.Plan.Progress("", time.Now())))
 	return err
 }

@@ -3,17 +3,15 @@ package main
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/report/text"
-	"sweepd/run"
-	"sweepd/schedule"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) planNextCommand() *cobra.Command {
@@ -29,18 +27,12 @@ starts a run of it.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				p, err := readPlan(cmd.Context(), s)
+				status := func() (testday.Status, error) { return a.status(cmd.Context()) }
+				n, err := testday.WhatIsNext(cmd.Context(), s, device, status, time.Now())
 				if err != nil {
 					return err
 				}
-				if err := checkPlanDevice(&p.plan, device); err != nil {
-					return err
-				}
-				now := a.labelsNow(cmd.Context(), p)
-				if device == "" && now.Device != "" && hasDevice(&p.plan, now.Device) {
-					device = now.Device // the agent here watches one of the plan's
-				}
-				return a.printNext(p, p.plan.Follow(p.runs, device, p.estimates, time.Now()), now)
+				return a.printNext(n)
 			})
 		},
 	}
@@ -48,77 +40,37 @@ starts a run of it.`,
 	return cmd
 }
 
-func hasDevice(p *schedule.Plan, name string) bool { return slices.Contains(p.Devices(), name) }
-
-// checkPlanDevice refuses a device that the plan does not have, of which nothing
-// would seem to be left; "" stands for all.
-func checkPlanDevice(p *schedule.Plan, name string) error {
-	if name == "" || hasDevice(p, name) {
-		return nil
-	}
-	return fmt.Errorf("the plan has no device %q: it has %s", name, strings.Join(p.Devices(), ", "))
-}
-
-// labelsNow is how the device is set at the moment: what a running agent reports
-// on top of what the run before had.
-func (a *app) labelsNow(ctx context.Context, p planSeen) (now run.Labels) {
-	if n := len(p.runs); n > 0 {
-		now = p.runs[n-1].Labels
-	}
+// status asks a running agent what it is doing; it does not wait long, for there may be
+// none.
+func (a *app) status(ctx context.Context) (testday.Status, error) {
 	client, err := a.client()
 	if err != nil {
-		return now
+		return testday.Status{}, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, tellAgentWait)
+	ctx, cancel := context.WithTimeout(ctx, agentWait)
 	defer cancel()
-	status, err := client.Status(ctx)
-	if err != nil || status.Sweeps == 0 {
-		return now
-	}
-	if now.Device != status.Device {
-		now = run.Labels{Device: status.Device}
-	}
-	now.Supply = status.Supply
-	if status.Setting.Known() {
-		now.Setting = status.Setting
-	}
-	return now
+	return client.Status(ctx)
 }
 
-// nextJSON is the next slot; the names are a contract.
-type nextJSON struct {
-	Next    *schedule.SlotProgress `json:"next"` // null when nothing is left
-	Changes []string               `json:"changes"`
-	Left    int                    `json:"left"`
-}
-
-func (a *app) printNext(p planSeen, g schedule.Progress, now run.Labels) error {
-	out := nextJSON{Changes: []string{}, Left: g.Left}
-	for i := range g.Slots {
-		if s := &g.Slots[i]; s.Position == g.Next {
-			out.Next, out.Changes = s, append(out.Changes, schedule.Changes(now.Cell(), s.Slot)...)
-		}
-	}
+func (a *app) printNext(n testday.Next) error {
 	if a.json {
-		return a.printJSON(out)
+		return a.printJSON(n)
 	}
 	w := a.printer()
-	if out.Next == nil {
-		for _, s := range g.Slots {
-			if s.State == schedule.Recording {
-				w.sentence(fmt.Sprintf("run %s is recording: %s", text.ShortID(s.Run), s.Cell), "  ", text.Plain)
-				return w.err
-			}
+	if n.Next == nil {
+		if s := n.Recording(); s != nil {
+			w.sentence(fmt.Sprintf("run %s is recording: %s", text.ShortID(s.Run), s.Cell), "  ", text.Plain)
+		} else {
+			w.sentence("nothing is left: "+progressText(n.Progress), "", toneGood)
 		}
-		w.sentence("nothing is left: "+progressText(g), "", toneGood)
 		return w.err
 	}
-	w.sentence(fmt.Sprintf("%d. %s (pass %d; %d left)", out.Next.Position, out.Next.Cell, out.Next.Pass, g.Left), "   ", text.Plain)
-	for _, try := range out.Next.Tries {
+	w.sentence(fmt.Sprintf("%d. %s (pass %d; %d left)", n.Next.Position, n.Next.Cell, n.Next.Pass, n.Left), "   ", text.Plain)
+	for _, try := range n.Next.Tries {
 		w.sentence(fmt.Sprintf("again, for run %s does not count: %s", text.ShortID(try.Run), try.Why), "  ", toneDoubt)
 	}
-	if len(out.Changes) > 0 {
-		w.sentence("first: "+strings.Join(out.Changes, "; "), "  ", text.Plain)
+	if len(n.Changes) > 0 {
+		w.sentence("first: "+strings.Join(n.Changes, "; "), "  ", text.Plain)
 	}
 	w.sentence("then: sweepd run start --wait", "  ", text.Plain)
 	return w.err

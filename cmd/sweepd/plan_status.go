@@ -12,10 +12,10 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
-	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) planStatusCommand() *cobra.Command {
@@ -33,17 +33,14 @@ counts as done if it is finished, not rejected, and has a result.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				p, err := readPlan(cmd.Context(), s)
+				p, err := testday.ReadPlanOf(cmd.Context(), s, device)
 				if err != nil {
 					return err
 				}
-				if err := checkPlanDevice(&p.plan, device); err != nil {
-					return err
-				}
 				if table {
-					return p.plan.WriteCSV(a.out)
+					return p.WriteCSV(a.out)
 				}
-				return a.printPlan(p, device, every)
+				return a.printPlan(&p, device, every)
 			})
 		},
 	}
@@ -54,31 +51,19 @@ counts as done if it is finished, not rejected, and has a result.`,
 	return cmd
 }
 
-// planJSON is a plan with its progress; the names are a contract.
-type planJSON struct {
-	ID        int64         `json:"id"`
-	CreatedAt run.Timestamp `json:"created_at"`
-	Seed      uint64        `json:"seed"`
-	Hard      []string      `json:"hard"`
-	schedule.Progress
-}
-
-func (a *app) printPlan(p planSeen, device string, every bool) error {
-	g := p.plan.Follow(p.runs, device, p.estimates, time.Now())
+func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
+	status := p.Status(device, time.Now())
 	if a.json {
-		hard := p.plan.Hard
-		if hard == nil {
-			hard = []string{}
-		}
-		return a.printJSON(planJSON{p.plan.ID, p.plan.CreatedAt, p.plan.Seed, hard, g})
+		return a.printJSON(status)
 	}
+	g := status.Progress
 	out := a.printer()
-	out.sentence(planTitle(&p.plan, g), "", text.Plain)
+	out.sentence(planTitle(p, g), "", text.Plain)
 	out.sentence(progressText(g), "", text.Plain)
 	if every {
 		out.table(slotTable(g))
 	} else {
-		out.table(stretchTable(&p.plan, g))
+		out.table(stretchTable(p, g))
 	}
 	for _, s := range g.Slots {
 		for _, try := range s.Tries {
@@ -91,12 +76,12 @@ func (a *app) printPlan(p planSeen, device string, every bool) error {
 		out.sentence(fmt.Sprintf("%s since the plan was made belong to no open cell of it", sentence.Counted(n, "run")), "", toneDoubt)
 	}
 	if g.Next > 0 {
-		out.sentence(fmt.Sprintf("next: %d. %s", g.Next, p.plan.Slots[g.Next-1].Cell), "  ", text.Plain)
+		out.sentence(fmt.Sprintf("next: %d. %s", g.Next, p.Slots[g.Next-1].Cell), "  ", text.Plain)
 	}
 	return out.err
 }
 
-func planTitle(p *schedule.Plan, g schedule.Progress) string {
+func planTitle(p *testday.Plan, g schedule.Progress) string {
 	passes := 0
 	for _, s := range g.Slots {
 		passes = max(passes, s.Pass)
@@ -158,7 +143,7 @@ func slotTone(s schedule.SlotState) text.Tone {
 }
 
 // stretchTable lists the stretches: rows of slots of one level.
-func stretchTable(p *schedule.Plan, g schedule.Progress) *table.Table {
+func stretchTable(p *testday.Plan, g schedule.Progress) *table.Table {
 	t := &table.Table{Columns: []table.Column{
 		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8, Optional: table.Terminal}, {Head: "supply"},
 		{Head: "charge", Right: true, Optional: table.Terminal}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: table.Terminal},
@@ -174,7 +159,7 @@ func stretchTable(p *schedule.Plan, g schedule.Progress) *table.Table {
 	return t
 }
 
-func stretchRow(p *schedule.Plan, slots []schedule.SlotProgress) []table.Cell {
+func stretchRow(p *testday.Plan, slots []schedule.SlotProgress) []table.Cell {
 	first := slots[0]
 	done, repeat := 0, 0
 	for _, s := range slots {

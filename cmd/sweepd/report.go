@@ -4,17 +4,18 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/console"
 	"sweepd/exporter"
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // reportFlags are what the report can be told.
@@ -112,26 +113,19 @@ func reportInput(ctx context.Context, s store.Store, c config, filter store.Filt
 	if in.Frames, err = f.frames.read(); err != nil {
 		return in, err
 	}
-	counted, skipped, err := s.AnalysisRuns(ctx, filter)
+	x, err := testday.Select(ctx, s, filter, slices.Concat(c.Lower, f.lower))
 	if err != nil {
 		return in, err
 	}
-	var switchedOff []run.Run
-	if skipped.Interrupted > 0 {
-		if switchedOff, err = s.SwitchedOff(ctx, filter); err != nil {
-			return in, err
-		}
-	}
-	console.PreferLower(counted, slices.Concat(c.Lower, f.lower))
 	all, err := s.Runs(ctx, filter)
 	if err != nil {
 		return in, err
 	}
 	q := report.Questions{
 		Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
-		Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices), SwitchedOff: switchedOff,
+		Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices), SwitchedOff: x.SwitchedOff,
 	}
-	if in.Study, err = report.Ask(counted, q); err != nil {
+	if in.Study, err = report.Ask(x.Runs, q); err != nil {
 		return in, err
 	}
 	var tidy bytes.Buffer
@@ -140,7 +134,7 @@ func reportInput(ctx context.Context, s store.Store, c config, filter store.Filt
 	}
 	in.Tidy = tidy.Bytes()
 	in.Runs = all
-	in.Devices = deviceFacts(counted)
+	in.Devices = deviceFacts(x.Runs)
 	in.Traces, err = traces(ctx, s, all, f.runs)
 	return in, err
 }
@@ -160,7 +154,7 @@ func deviceFacts(runs []run.Run) []report.Device {
 		}
 	}
 	var list []report.Device
-	for _, name := range sortedNames(facts) {
+	for _, name := range slices.Sorted(maps.Keys(facts)) {
 		list = append(list, report.Device{Name: name, Facts: facts[name]})
 	}
 	return list

@@ -51,6 +51,6 @@ func readFrames(f framesFlags) (times *frames.Times, err error) {
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, file.close()) }()
+	defer func() { err = errors.Join(err, file.Close()) }()
 	return file.Times(0, nil)
 }

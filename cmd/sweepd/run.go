@@ -4,9 +4,9 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"sweepd/console"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/testday"
 )
 
 func (a *app) runCommand() *cobra.Command {
@@ -58,14 +58,12 @@ func (f *startFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
 }
 
-func (f *startFlags) request() (console.StartRequest, error) {
-	q := console.StartRequest{Workload: f.workload, Setting: f.setting, Note: f.note}
+func (f *startFlags) start() (run.Start, error) {
 	variant, err := run.ParseVariantPairs(f.variant)
 	if err != nil {
-		return q, misused(err)
+		return run.Start{}, misused(err)
 	}
-	q.Variant = variant
-	return q, misused(q.Check())
+	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note}.Start()
 }
 
 // label is a flag that takes a label, which may not be empty.

@@ -5,9 +5,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/console"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) runListCommand() *cobra.Command {
@@ -24,12 +24,12 @@ func (a *app) runListCommand() *cobra.Command {
 				return err
 			}
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				runs, err := s.Runs(cmd.Context(), filter)
+				runs, err := testday.List(cmd.Context(), s, filter)
 				if err != nil {
 					return err
 				}
 				if a.json {
-					return a.printJSON(console.Runs(runs))
+					return a.printJSON(runs)
 				}
 				if len(runs) == 0 {
 					_, err := fmt.Fprintln(a.out, "no runs")
@@ -53,7 +53,7 @@ func (a *app) runShowCommand() *cobra.Command {
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				k, err := console.ReadRun(cmd.Context(), s, args[0])
+				k, err := testday.Show(cmd.Context(), s, args[0])
 				if err != nil {
 					return err
 				}

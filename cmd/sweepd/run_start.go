@@ -4,14 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/console"
 	"sweepd/report/text"
 	"sweepd/run"
+	"sweepd/store"
+	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) runStartCommand() *cobra.Command {
@@ -29,19 +32,19 @@ until it is.`,
   sweepd run start --workload tile-sort --variant cores=6 --variant fan=quiet --note "after the update"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			q, want, client, err := a.startRequest(cmd.Context(), &f)
+			start, want, client, err := a.start(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			ready, err := a.tellReady(cmd.Context(), client, want, wait)
+			ready, err := a.printReady(cmd.Context(), client, want, wait)
 			if err != nil {
 				return err
 			}
-			run, err := client.StartRun(cmd.Context(), q)
+			run, err := testday.Start(cmd.Context(), client, start, ready.Reasons)
 			if err != nil {
 				return err
 			}
-			return a.printStarted(run, ready)
+			return a.printStarted(run)
 		},
 	}
 	f.add(cmd)
@@ -49,92 +52,58 @@ until it is.`,
 	return cmd
 }
 
-// startRequest is what the user says of a run, or, where that is nothing, what the
-// plan says; with what it needs of the device.
-func (a *app) startRequest(ctx context.Context, f *startFlags) (q console.StartRequest, want run.Want, client *console.Client, err error) {
+// start is the run that the user asks for or, where nothing is said of it, the plan;
+// with what it needs of the device.
+func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want run.Want, client *console.Client, err error) {
 	if f.workload == "" && (f.setting != "" || len(f.variant) > 0) {
-		return q, want, nil, misused(errors.New("--workload is missing: give it, or no label at all for the plan's next cell"))
+		return start, want, nil, misused(errors.New("--workload is missing: give it, or no label at all for the plan's next cell"))
 	}
 	if f.workload != "" {
-		if q, err = f.request(); err != nil {
-			return q, want, nil, err
+		if start, err = f.start(); err != nil {
+			return start, want, nil, err
 		}
+		want.Setting = start.Setting
 	}
 	if client, err = a.client(); err != nil {
-		return q, want, nil, misused(err)
+		return start, want, nil, misused(err)
 	}
 	if f.workload != "" {
-		if q.Setting != "" {
-			want.Setting, err = run.ParseSetting(q.Setting)
-		}
-		return q, want, client, err
+		return start, want, client, nil
 	}
-	status, err := client.Status(ctx)
+	status, err := testday.FreeToRecord(ctx, client)
 	if err != nil {
-		return q, want, nil, err
+		return start, want, nil, err
 	}
-	if status.Recording != nil {
-		return q, want, nil, fmt.Errorf("run %s of %q is still recording: stop it first", text.ShortID(status.Recording.ID), status.Recording.Workload)
-	}
-	slot, err := a.nextSlot(ctx, status.Device)
-	if err != nil {
-		return q, want, nil, err
-	}
-	q = console.StartRequest{Workload: slot.Workload, Setting: slot.Setting.String(), Variant: slot.Variant, Note: f.note}
-	want = slot.Want()
-	want.Setting = slot.Setting
-	return q, want, client, q.Check()
+	return start, want, client, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
+		start, want, err = testday.StartOfNext(ctx, s, status.Device, f.note, time.Now())
+		return err
+	})
 }
 
-// tellReady says in one line whether the device is fit to start, or waits until it
+// printReady says in one line whether the device is fit to start, or waits until it
 // is.
-func (a *app) tellReady(ctx context.Context, client *console.Client, want run.Want, wait bool) (r run.Readiness, err error) {
+func (a *app) printReady(ctx context.Context, client *console.Client, want run.Want, wait bool) (r run.Readiness, err error) {
 	if wait {
 		if err := a.waitReady(ctx, client, want); err != nil {
 			return r, err
 		}
 	}
-	if r, err = client.Ready(ctx, want); err != nil {
+	if r, err = testday.Ready(ctx, client, want); err != nil {
 		return r, err
 	}
 	terminal := a.terminal(a.err)
 	if r.Fit {
-		_, err = fmt.Fprintln(a.err, terminal.Paint(readyText(r), toneGood))
+		_, err = fmt.Fprintln(a.err, terminal.Paint(testday.ReadySentence(r), toneGood))
 		return r, err
 	}
-	_, err = fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(readyText(r), "  "), toneDoubt))
+	_, err = fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(testday.ReadySentence(r), "  "), toneDoubt))
 	return r, err
 }
 
-// readyText says whether a device is fit to start, and why not.
-func readyText(r run.Readiness) string {
-	if !r.Fit {
-		return "not fit to start: " + reasonTexts(r)
-	}
-	switch {
-	case r.Celsius != nil && r.Above != nil && *r.Above >= 0:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K above its idle baseline", *r.Celsius, *r.Above)
-	case r.Celsius != nil && r.Above != nil:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K below its idle baseline", *r.Celsius, -*r.Above)
-	}
-	return "fit to start (its idle temperature is not known yet)"
-}
-
-func reasonTexts(r run.Readiness) string {
-	texts := make([]string, len(r.Reasons))
-	for i, f := range r.Reasons {
-		texts[i] = f.WithAdvice()
-	}
-	return strings.Join(texts, "; ")
-}
-
-// printStarted says in one line what is recorded now, and warns of what was not
-// told before: a setting that the system contradicts.
-func (a *app) printStarted(r run.Run, told run.Readiness) error {
-	r.Findings = slices.DeleteFunc(slices.Clone(r.Findings), func(f run.Finding) bool {
-		return slices.ContainsFunc(told.Reasons, func(g run.Finding) bool { return g.Code == f.Code })
-	})
-	for _, warning := range console.StartWarnings(r) {
+// printStarted says in one line what is recorded now, and warns of what was not told
+// before.
+func (a *app) printStarted(r run.Run) error {
+	for _, warning := range testday.StartWarnings(r) {
 		terminal := a.terminal(a.err)
 		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap("warning: "+warning, "  "), toneDoubt))
 	}
@@ -158,8 +127,8 @@ func (a *app) printStarted(r run.Run, told run.Readiness) error {
 func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Want) error {
 	last := ""
 	terminal := isTerminal(a.err)
-	err := client.WaitReady(ctx, want, func(r run.Readiness) {
-		line := "waiting: " + reasonTexts(r)
+	err := testday.WaitReady(ctx, client, want, func(r run.Readiness) {
+		line := "waiting: " + testday.ReasonsSentence(r)
 		switch {
 		case terminal:
 			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.terminal(a.err).Columns()-1))

@@ -5,14 +5,15 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/console"
 	"sweepd/report/text"
 	"sweepd/run"
+	"sweepd/store"
+	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // resultFlags are results on a command line.
@@ -27,12 +28,6 @@ func (f *resultFlags) add(cmd *cobra.Command) {
 
 func (f *resultFlags) addLower(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
-}
-
-// messages are the results as the agent takes them.
-func (f *resultFlags) messages(texts []string) (map[string]console.ResultMessage, error) {
-	list, err := console.ParseResults(texts, f.lower)
-	return list, misused(err)
 }
 
 func (a *app) runStopCommand() *cobra.Command {
@@ -50,7 +45,7 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
   sweepd run stop --frames frames.csv --frame-column frame_ms`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			results, err := f.messages(f.results)
+			results, err := testday.ParseResults(f.results, f.lower)
 			if err != nil {
 				return err
 			}
@@ -58,17 +53,20 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
 			if err != nil {
 				return misused(err)
 			}
-			var file *frameFile
-			if given, err := frames.given(cmd); err != nil {
+			stop := run.Stop{Results: results}
+			given, err := frames.given(cmd)
+			if err != nil {
 				return err
-			} else if given {
+			}
+			var d run.Record
+			if given {
+				var file *testday.FrameFile
 				if file, err = frames.open(a.in); err != nil {
 					return fmt.Errorf("the run goes on: %w", err)
 				}
-			}
-			d, err := client.StopRun(cmd.Context(), console.StopRequest{Results: results})
-			if err == nil && file != nil {
-				d, err = a.addFrames(cmd.Context(), client, d, file, frames.slow)
+				d, err = testday.StopWithFrames(cmd.Context(), client, stop, func() (testday.FrameResults, error) { return a.readFrames(file, frames.slow) })
+			} else {
+				d, err = testday.Stop(cmd.Context(), client, stop)
 			}
 			if err != nil {
 				return err
@@ -79,18 +77,6 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
 	f.add(cmd)
 	frames.add(cmd)
 	return cmd
-}
-
-// addFrames gives a run that has just been stopped the results of its frame times.
-func (a *app) addFrames(ctx context.Context, client *console.Client, d run.Record, file *frameFile, slow time.Duration) (run.Record, error) {
-	q, err := a.framesRequest(file, slow)
-	if err == nil {
-		d, err = client.AddResults(ctx, d.ID, q)
-	}
-	if err != nil {
-		err = fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", text.ShortID(d.ID), err)
-	}
-	return d, err
 }
 
 func (a *app) runResultCommand() *cobra.Command {
@@ -105,7 +91,7 @@ func (a *app) runResultCommand() *cobra.Command {
   sweepd run result last --frames frames.csv --frame-column frame_ms`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			results, err := f.messages(args[1:])
+			results, err := testday.ParseResults(args[1:], f.lower)
 			if err != nil {
 				return err
 			}
@@ -113,23 +99,26 @@ func (a *app) runResultCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			change := console.Amendment{Results: results}
 			if !given && len(results) == 0 {
 				return misused(errors.New("run result needs NAME=VALUE, or --frames FILE"))
 			}
+			var framesS *float64
 			if given {
 				file, err := frames.open(a.in)
 				if err != nil {
 					return err
 				}
-				q, err := a.framesRequest(file, frames.slow)
+				r, err := a.readFrames(file, frames.slow)
 				if err != nil {
 					return err
 				}
-				maps.Copy(q.Results, results)
-				change.Results, change.FramesS = q.Results, q.FramesS
+				maps.Copy(r.Results, results)
+				results, framesS = r.Results, &r.FramesS
 			}
-			return a.amend(cmd.Context(), args[0], change)
+			return a.correct(cmd.Context(), func(s store.Store, c config) (run.Record, error) {
+				rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
+				return testday.Correct(cmd.Context(), s, args[0], results, framesS, rules, time.Now())
+			})
 		},
 	}
 	f.addLower(cmd)
@@ -149,10 +138,12 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := run.CheckLabel("reason", why); err != nil {
-				return misused(fmt.Errorf("--why: %w", err))
+			if err := testday.CheckReason(why); err != nil {
+				return fmt.Errorf("--why: %w", err)
 			}
-			return a.amend(cmd.Context(), args[0], console.Amendment{Decision: what, Why: why})
+			return a.correct(cmd.Context(), func(s store.Store, _ config) (run.Record, error) {
+				return testday.Decide(cmd.Context(), s, args[0], what, why, time.Now())
+			})
 		},
 	}
 	if what == run.Keep {
@@ -164,12 +155,33 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	return cmd
 }
 
-// sortedNames are the names of a map in the order of the alphabet.
-func sortedNames[V any](m map[string]V) []string {
-	names := make([]string, 0, len(m))
-	for name := range m {
-		names = append(names, name)
+// correct changes the data itself, with or without an agent, and prints the run as it
+// is then.
+func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error)) error {
+	return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
+		d, err := change(s, c)
+		if err != nil {
+			return err
+		}
+		a.tellAgent(ctx, d.ID)
+		if a.json {
+			return a.printJSON(d)
+		}
+		_, err = fmt.Fprintf(a.out, "run %s: %s, %s\n", text.ShortID(d.ID), d.State, resultsText(d.Results))
+		return err
+	})
+}
+
+// agentWait is how long a command waits for an agent that may not be there.
+const agentWait = 500 * time.Millisecond
+
+// tellAgent has a running agent, if there is one, follow a change of the data.
+func (a *app) tellAgent(ctx context.Context, id string) {
+	client, err := a.client()
+	if err != nil {
+		return
 	}
-	slices.Sort(names)
-	return names
+	ctx, cancel := context.WithTimeout(ctx, agentWait)
+	defer cancel()
+	_ = client.Changed(ctx, id) // without an agent there is nobody to tell
 }

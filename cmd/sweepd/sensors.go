@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 	"go.uber.org/zap"
 
-	"sweepd/console"
+	"sweepd/testday"
 )
 
 func (a *app) sensorsCommand() *cobra.Command {
@@ -23,7 +23,7 @@ It reads the machine itself for a moment and needs no agent.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			set := openMachine(zap.NewNop())
 			defer set.Close()
-			rows := console.SampleSensors(cmd.Context(), set, during)
+			rows := testday.SampleSensors(cmd.Context(), set, during)
 			if a.json {
 				return a.printJSON(rows)
 			}

@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/console"
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 func (a *app) settingCommand() *cobra.Command {
@@ -38,18 +38,17 @@ the active one.`,
 			if err != nil {
 				return misused(err)
 			}
-			var s console.Status
+			var s testday.Status
 			if len(args) == 0 && !clear {
 				s, err = client.Status(cmd.Context())
 			} else {
-				q := console.SettingRequest{}
+				var setting run.Setting
 				if !clear {
-					if err := console.CheckSetting(args[0]); err != nil {
-						return misused(err)
+					if setting, err = testday.ParseSetting(args[0]); err != nil {
+						return err
 					}
-					q.Setting = args[0]
 				}
-				s, err = client.Declare(cmd.Context(), q)
+				s, err = client.Declare(cmd.Context(), setting)
 			}
 			if err != nil {
 				return err

@@ -4,26 +4,18 @@ import (
 	"context"
 	"fmt"
 
-	"sweepd/agent"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // inferSetting reads a power limit from what a run drew, for systems that report
 // none. It only says what it found; declaring it is the user's.
 func (a *app) inferSetting(ctx context.Context, run string) error {
 	return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-		id, err := s.FindRun(ctx, run)
+		limit, err := testday.InferLimit(ctx, s, run)
 		if err != nil {
 			return err
-		}
-		trace, err := s.Trace(ctx, id)
-		if err != nil {
-			return err
-		}
-		limit, err := agent.InferLimit(trace)
-		if err != nil {
-			return fmt.Errorf("run %s: %w", id, err)
 		}
 		if a.json {
 			return a.printJSON(limit)

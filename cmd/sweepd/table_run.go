@@ -4,18 +4,18 @@ import (
 	"fmt"
 	"strings"
 
-	"sweepd/console"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/testday"
 )
 
 // printStopped sums up a run that has just ended.
 func (a *app) printStopped(d run.Record) error {
 	if a.json {
-		return a.printJSON(console.Detail(d))
+		return a.printJSON(d)
 	}
 	p := a.printer()
 	p.summary(d)
@@ -23,7 +23,7 @@ func (a *app) printStopped(d run.Record) error {
 }
 
 // printKept prints all that is kept of a run.
-func (a *app) printKept(k console.KeptRun) error {
+func (a *app) printKept(k testday.KeptRun) error {
 	p := a.printer()
 	d := k.Record
 	p.summary(d)

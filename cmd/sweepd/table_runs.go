@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -83,7 +85,7 @@ func listedResults(r run.Run, name string, all bool) string {
 		return resultsText(r.Results)
 	}
 	if _, ok := r.Results[name]; !ok {
-		name = sortedNames(r.Results)[0]
+		name = slices.Sorted(maps.Keys(r.Results))[0]
 	}
 	others := ""
 	if n := len(r.Results); n > 1 {
@@ -191,7 +193,7 @@ func resultsText(results map[string]run.Result) string {
 		return "no result"
 	}
 	var list []string
-	for _, name := range sortedNames(results) {
+	for _, name := range slices.Sorted(maps.Keys(results)) {
 		list = append(list, name+" "+valueText(results[name]))
 	}
 	return strings.Join(list, ", ")

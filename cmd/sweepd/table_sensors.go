@@ -3,19 +3,19 @@ package main
 import (
 	"strings"
 
-	"sweepd/console"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/testday"
 )
 
 // printSensors prints the sensors of a machine and what is missing.
-func (a *app) printSensors(rows []console.SensorRow) error {
+func (a *app) printSensors(rows []testday.SensorRow) error {
 	p := a.printer()
 	t := table.Table{Columns: []table.Column{
 		{Head: "sensor", Least: 22}, {Head: "instance", Least: 8}, {Head: "value", Right: true, Least: 12}, {Head: "read takes", Right: true},
 		{Head: "changes every", Right: true}, {Head: "source", Below: true},
 	}}
-	var missing []console.SensorRow
+	var missing []testday.SensorRow
 	for _, r := range rows {
 		if r.Missing != "" {
 			missing = append(missing, r)

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 	"runtime"
 	"runtime/debug"
 
@@ -62,10 +61,8 @@ func (a *app) versionCommand() *cobra.Command {
 }
 
 // printJSON prints v on one or more lines, for people and programs.
-func (a *app) printJSON(v any) error { return encodeJSON(a.out, v) }
-
-func encodeJSON(w io.Writer, v any) error {
-	e := json.NewEncoder(w)
+func (a *app) printJSON(v any) error {
+	e := json.NewEncoder(a.out)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
 	return e.Encode(v)

@@ -23,8 +23,9 @@ var allowed = map[string][]string{
 	"store":      {"run", "schedule"},
 	"report":     {"run", "analysis", "frames"},
 	"exporter":   {"run", "agent", "store", "analysis", "collectors"},
-	"console":    {"run", "agent", "store", "analysis", "schedule", "report", "collectors"},
-	"cmd":        {"run", "collectors", "analysis", "agent", "schedule", "store", "store/sqlite", "report", "exporter", "console", "deploy", "frames"},
+	"testday":    {"run", "collectors", "frames", "analysis", "agent", "schedule", "store", "report", "exporter"},
+	"console":    {"run", "store", "testday"},
+	"cmd":        {"run", "collectors", "analysis", "agent", "schedule", "store", "store/sqlite", "report", "exporter", "testday", "console", "deploy", "frames"},
 	"deploy":     {},
 
 	"store/sqlite":   {"run", "schedule", "store"},
@@ -63,6 +64,14 @@ var reasons = map[[2]string]string{
 	{"store/sqlite", "agent"}:          "the agent declares what it records to, in words of run",
 	{"store/sqlite", "store/contract"}: "tests are no part of the program",
 	{"cmd", "store/contract"}:          "tests are no part of the program",
+	{"store", "testday"}:               "a test day is done with the store, which knows only runs and plans",
+	{"agent", "testday"}:               "the agent records; it does not know what a test day is",
+	{"exporter", "testday"}:            "what leaves the machine does not depend on who asks for it",
+	{"report", "testday"}:              "the report draws what it is handed, whoever gathered it",
+	{"testday", "store/sqlite"}:        "whatever store it is; cmd opens it",
+	{"testday", "console"}:             "what a person does is the same by command, by page and by the API",
+	{"console", "agent"}:               "requests are about a test day; what they do with the agent is written there once",
+	{"console", "collectors"}:          "the API shows what testday says of sensors",
 	{"console", "exporter"}:            "the scrape handler is handed in, so that the API works without it",
 }
 

@@ -183,7 +183,7 @@ func checkDetail(d *run.Record) error {
 		errs = append(errs, err)
 	}
 	for name, r := range d.Results {
-		errs = append(errs, checkResult(name, r))
+		errs = append(errs, run.CheckResult(name, r))
 	}
 	finite := func(what string, numbers ...*float64) {
 		for _, p := range numbers {
@@ -211,19 +211,6 @@ func checkDetail(d *run.Record) error {
 func checkTime(t time.Time) error {
 	if !t.IsZero() && (t.UTC().Year() < 1 || t.UTC().Year() > 9999) {
 		return fmt.Errorf("time %v: want a year from 1 to 9999", t)
-	}
-	return nil
-}
-
-func checkResult(name string, r run.Result) error {
-	if err := run.CheckLabel("result name", name); err != nil {
-		return err
-	}
-	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-		return fmt.Errorf("result %s is %v: want a finite number", name, r.Value)
-	}
-	if r.Better != run.Higher && r.Better != run.Lower {
-		return fmt.Errorf("result %s: better is %q, want %q or %q", name, r.Better, run.Higher, run.Lower)
 	}
 	return nil
 }

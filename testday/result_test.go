@@ -1,4 +1,4 @@
-package console
+package testday
 
 import (
 	"strings"
@@ -27,9 +27,9 @@ func TestParseResult(t *testing.T) {
 		"temp=40.5 °C":          {"temp", 40.5, "°C"},
 		"fps \"quoted\"=7 hits": {`fps "quoted"`, 7, "hits"},
 	} {
-		name, r, err := ParseResult(text)
+		name, r, err := parseResult(text)
 		if err != nil || name != want.name || r != (run.Result{Value: want.value, Unit: want.unit}) {
-			t.Errorf("ParseResult(%q) = %q, %+v, %v; want %+v", text, name, r, err, want)
+			t.Errorf("parseResult(%q) = %q, %+v, %v; want %+v", text, name, r, err, want)
 		}
 	}
 }
@@ -55,13 +55,13 @@ func TestParseResultRefuses(t *testing.T) {
 		"a\nb=5":                           "control characters",
 		strings.Repeat("n", 10_000) + "=5": "at most 200",
 	} {
-		name, r, err := ParseResult(text)
+		name, r, err := parseResult(text)
 		if err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("ParseResult(%.40q) = %q, %+v, %v; want an error with %q", text, name, r, err, want)
+			t.Errorf("parseResult(%.40q) = %q, %+v, %v; want an error with %q", text, name, r, err, want)
 			continue
 		}
 		if len(err.Error()) > 400 {
-			t.Errorf("ParseResult(%.40q): error of %d bytes", text, len(err.Error()))
+			t.Errorf("parseResult(%.40q): error of %d bytes", text, len(err.Error()))
 		}
 	}
 }

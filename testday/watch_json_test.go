@@ -1,4 +1,4 @@
-package console
+package testday
 
 import (
 	"io"
@@ -62,15 +62,16 @@ func TestJSONPath(t *testing.T) {
 }
 
 func TestResultsFromJSONAndLines(t *testing.T) {
-	s, err := NewResultScanner([]string{"fps_mean=$.summary.fps", "score=score: ([0-9]+)", "load=$['load time']", "missing=$.summary.none"})
+	rules, err := ParseOutputRules([]string{"fps_mean=$.summary.fps", "score=score: ([0-9]+)", "load=$['load time']", "missing=$.summary.none"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, errs := s.Stream(), s.Stream()
+	s := rules.newOutput()
+	out, errs := s.stream(), s.stream()
 	_, _ = io.WriteString(errs, "score: 17\n")
 	_, _ = io.WriteString(out, "{\n  \"summary\": {\"fps\": 61.25},\n  \"load time\": \"4.2 s\"\n}\n")
-	results, missing := s.Results()
-	if len(results) != 3 || *results["fps_mean"].Value != 61.25 || *results["score"].Value != 17 || *results["load"].Value != 4.2 || results["load"].Unit != "s" {
+	results, missing := s.results()
+	if len(results) != 3 || results["fps_mean"].Value != 61.25 || results["score"].Value != 17 || results["load"].Value != 4.2 || results["load"].Unit != "s" {
 		t.Errorf("%v", results)
 	}
 	if missing == nil || !strings.Contains(missing.Error(), "result missing: no JSON in the output has a number at $.summary.none") {

@@ -1,4 +1,4 @@
-package console
+package testday
 
 import (
 	"context"
@@ -43,7 +43,7 @@ func SensorRows(m Machine, sensors []run.Sensor, values []float64) []SensorRow {
 	for i, s := range sensors {
 		row := SensorRow{Sensor: s.ID, Instance: s.Instance, Unit: s.Unit, Source: s.Source}
 		if i < len(values) {
-			row.Value = known(values[i])
+			row.Value = finite(values[i])
 		}
 		read, refresh := m.Timing(i)
 		row.ReadUs = positive(float64(read) / float64(time.Microsecond))
@@ -88,7 +88,7 @@ func positive(v float64) *float64 {
 	if v <= 0 {
 		return nil
 	}
-	return known(v)
+	return finite(v)
 }
 
 // sensorPause is the time between the sweeps of SampleSensors.

@@ -1,0 +1,55 @@
+package testday
+
+import (
+	"context"
+	"time"
+
+	"sweepd/agent"
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// Corrections finds runs that are kept and changes them.
+type Corrections interface {
+	store.Runs
+	store.Corrector
+}
+
+// ResultRules are what the configuration says of results.
+type ResultRules struct {
+	Lower []string // those of which less is better, unless said
+	// FramesShort is the share of a run that its frame times should cover; 0 means
+	// agent.DefaultFramesShort.
+	FramesShort float64
+}
+
+// Correct adds results to a run or corrects them, all or none, and returns the run as
+// it is then. id is any part that only one run has, or "last". framesS is the time
+// that the frame times cover of which results are made, s; nil for none: the run is
+// then found short of frames, or no longer.
+func Correct(ctx context.Context, s Corrections, id string, list Results, framesS *float64, rules ResultRules, now time.Time) (run.Record, error) {
+	directed, err := list.Directed(rules.Lower)
+	if err != nil {
+		return run.Record{}, err
+	}
+	d, err := s.Run(ctx, id)
+	if err != nil {
+		return d, err
+	}
+	c := run.Correction{Results: map[string]run.NewResult{}, At: now}
+	for name, r := range directed {
+		c.Results[name] = run.NewResult{Result: r, KeepBetter: list[name].Better == ""}
+	}
+	if framesS != nil {
+		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
+		if f, short := agent.CheckFrames(*framesS, d.DurationS, rules.FramesShort); short {
+			c.Findings[run.FramesShort] = &f
+		}
+	}
+	return correct(ctx, s, d.ID, c)
+}
+
+func correct(ctx context.Context, s Corrections, id string, c run.Correction) (run.Record, error) {
+	d, err := s.Correct(ctx, id, c)
+	return complete(d), err
+}

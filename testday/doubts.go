@@ -1,0 +1,62 @@
+package testday
+
+import (
+	"slices"
+	"strings"
+
+	"sweepd/run"
+)
+
+// Doubt is a kind of finding about the runs of a device that needs a look.
+type Doubt struct {
+	Severity run.Severity `json:"severity"`
+	Code     run.Code     `json:"code"`
+	Device   string       `json:"device"`
+	Runs     int          `json:"runs"`
+	Settings []string     `json:"settings"` // the lowest first, names last
+	// Example is the text of one finding, at ExampleSetting.
+	Example        string `json:"example"`
+	ExampleSetting string `json:"example_setting"`
+
+	levels []run.Setting
+}
+
+// Doubts gathers the findings that are worse than a note, the worst and commonest
+// first.
+func Doubts(runs []run.Run) []*Doubt {
+	list := []*Doubt{}
+	for _, r := range runs {
+		for _, f := range r.Findings {
+			if f.Severity != run.SeverityNote {
+				list = addDoubt(list, r, f)
+			}
+		}
+	}
+	for _, d := range list {
+		slices.SortFunc(d.levels, run.Setting.Compare)
+		for _, s := range d.levels {
+			d.Settings = append(d.Settings, s.String())
+		}
+	}
+	slices.SortStableFunc(list, func(x, y *Doubt) int {
+		if x.Severity != y.Severity {
+			return strings.Compare(string(y.Severity), string(x.Severity)) // "reject" before "doubt"
+		}
+		return y.Runs - x.Runs
+	})
+	return list
+}
+
+func addDoubt(list []*Doubt, r run.Run, f run.Finding) []*Doubt {
+	i := slices.IndexFunc(list, func(d *Doubt) bool { return d.Code == f.Code && d.Device == r.Device })
+	if i < 0 {
+		i = len(list)
+		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String()})
+	}
+	d := list[i]
+	d.Runs++
+	if !slices.Contains(d.levels, r.Setting.Setting) {
+		d.levels = append(d.levels, r.Setting.Setting)
+	}
+	return list
+}

@@ -1,0 +1,33 @@
+package testday
+
+import (
+	"context"
+	"fmt"
+
+	"sweepd/agent"
+	"sweepd/store"
+)
+
+// Traces finds runs and reads their sweeps.
+type Traces interface {
+	store.Runs
+	store.Readings
+}
+
+// InferLimit reads a power limit from what a run drew, for systems that report none.
+// It only says what it found; declaring it is the user's.
+func InferLimit(ctx context.Context, s Traces, id string) (agent.InferredLimit, error) {
+	full, err := s.FindRun(ctx, id)
+	if err != nil {
+		return agent.InferredLimit{}, err
+	}
+	trace, err := s.Trace(ctx, full)
+	if err != nil {
+		return agent.InferredLimit{}, err
+	}
+	limit, err := agent.InferLimit(trace)
+	if err != nil {
+		err = fmt.Errorf("run %s: %w", full, err)
+	}
+	return limit, err
+}

@@ -1,0 +1,57 @@
+package testday
+
+import (
+	"context"
+
+	"sweepd/analysis"
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// Extension is what was appended to a plan.
+type Extension struct {
+	Plan  Plan
+	Cells int // that were looked at
+	Added int // runs
+}
+
+// RepeatPlan appends passes over all cells to the plan in force.
+func RepeatPlan(ctx context.Context, s Plans, passes int) (x Extension, err error) {
+	if x.Plan, err = ReadPlan(ctx, s); err != nil {
+		return x, err
+	}
+	cells := x.Plan.Cells()
+	repeats := make([]int, len(cells))
+	for i := range repeats {
+		repeats[i] = passes
+	}
+	return x, x.add(ctx, s, cells, repeats)
+}
+
+// Settle appends runs to the plan in force where a comparison of the runs so far
+// cannot tell yet: as many as each side lacks, at most so many of each cell.
+func Settle(ctx context.Context, s Plans, f store.Filter, q analysis.CompareRequest, lower []string, most int) (x Extension, err error) {
+	if x.Plan, err = ReadPlan(ctx, s); err != nil {
+		return x, err
+	}
+	runs, _, err := s.AnalysisRuns(ctx, f)
+	if err != nil {
+		return x, err
+	}
+	preferLower(runs, lower)
+	result, err := analysis.Compare(runs, q)
+	if err != nil {
+		return x, err
+	}
+	cells, repeats := x.Plan.More(result.Comparisons, most)
+	return x, x.add(ctx, s, cells, repeats)
+}
+
+func (x *Extension) add(ctx context.Context, s Plans, cells []run.Cell, repeats []int) error {
+	before := len(x.Plan.Slots)
+	x.Cells, x.Added = len(cells), x.Plan.Extend(cells, repeats, x.Plan.Estimates)
+	if x.Added == 0 {
+		return nil
+	}
+	return s.ExtendPlan(ctx, x.Plan.Plan, before)
+}

@@ -1,0 +1,179 @@
+package testday
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/binary"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"sweepd/analysis"
+	"sweepd/schedule"
+)
+
+// PlanRequest is what a person says of a new plan. What File says counts where the
+// other fields say nothing.
+type PlanRequest struct {
+	File      string // YAML or, as IsPlanTable tells, a plan in CSV; "" for none
+	Cells     schedule.Request
+	Seed      *uint64 // nil: the file's, else a new one
+	Estimates EstimateRequest
+	// Device is the name of this device, for a plan that names none.
+	Device func() (string, error)
+}
+
+// IsPlanTable tells whether a file is a plan in its own order, which says all that
+// Cells and Seed do.
+func IsPlanTable(file string) bool { return strings.EqualFold(filepath.Ext(file), ".csv") }
+
+// NewPlan makes the plan and keeps it: it is in force from now on.
+func NewPlan(ctx context.Context, s Plans, q PlanRequest, now time.Time) (p Plan, err error) {
+	if IsPlanTable(q.File) {
+		p, err = q.read(ctx, s, now)
+	} else {
+		p, err = q.make(ctx, s, now)
+	}
+	if err != nil {
+		return p, err
+	}
+	p.ID, err = s.NewPlan(ctx, p.Plan)
+	return p, err
+}
+
+// read reads a plan in CSV.
+func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
+	said, err := q.Estimates.replacing(schedule.Estimates{})
+	if err != nil {
+		return p, err
+	}
+	if p.Estimates, err = estimates(ctx, s, said); err != nil {
+		return p, err
+	}
+	in, err := os.Open(q.File)
+	if err != nil {
+		return p, err
+	}
+	defer in.Close()
+	p.Plan, err = schedule.ReadCSV(in, q.File, p.Estimates, now)
+	p.Said = said
+	return p, err
+}
+
+// make makes a plan of cells.
+func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
+	cells, said, seeded, err := q.readFile()
+	if err != nil {
+		return p, err
+	}
+	if said, err = q.Estimates.replacing(said); err != nil {
+		return p, err
+	}
+	if p.Estimates, err = estimates(ctx, s, said); err != nil {
+		return p, err
+	}
+	if cells = replacing(cells, q.Cells); len(cells.Devices) == 0 {
+		device, err := q.Device()
+		if err != nil {
+			return p, err
+		}
+		cells.Devices = []string{device}
+	}
+	switch {
+	case q.Seed != nil:
+		cells.Seed = *q.Seed
+	case !seeded:
+		cells.Seed = randomSeed()
+	}
+	p.Plan, err = schedule.New(cells, p.Estimates, now)
+	p.Said = said
+	return p, err
+}
+
+func (q PlanRequest) readFile() (cells schedule.Request, said schedule.Estimates, seeded bool, err error) {
+	if q.File == "" {
+		return cells, said, false, nil
+	}
+	in, err := os.Open(q.File)
+	if err != nil {
+		return cells, said, false, err
+	}
+	defer in.Close()
+	return schedule.ReadRequest(in, q.File)
+}
+
+// replacing is q with what is said in its place.
+func replacing(q, said schedule.Request) schedule.Request {
+	for _, x := range []struct{ to, from *[]string }{
+		{&q.Devices, &said.Devices}, {&q.Workloads, &said.Workloads}, {&q.Settings, &said.Settings},
+		{&q.Supplies, &said.Supplies}, {&q.Variants, &said.Variants}, {&q.Hard, &said.Hard},
+	} {
+		if len(*x.from) > 0 {
+			*x.to = *x.from
+		}
+	}
+	if said.Repeats != 0 {
+		q.Repeats = said.Repeats
+	}
+	return q
+}
+
+// randomSeed is short enough to be typed again.
+func randomSeed() uint64 {
+	var b [4]byte
+	_, _ = rand.Read(b[:]) // it never fails
+	return uint64(binary.LittleEndian.Uint32(b[:]))
+}
+
+// EstimateRequest is what a person says of runs and batteries; zero says nothing.
+type EstimateRequest struct {
+	RunTime, Pause string                // such as "5m"
+	FullEnergy     []analysis.FullEnergy // of a device, or of all
+	Reserve        *float64              // charge that runs on battery leave, 0 to 1
+	ChargeW        float64               // that fills the battery while runs on mains go on, W
+}
+
+// replacing is e with what is said in its place.
+func (q EstimateRequest) replacing(e schedule.Estimates) (schedule.Estimates, error) {
+	if q.RunTime != "" {
+		d, err := schedule.ParseSpan(q.RunTime)
+		if err != nil {
+			return e, refused(fmt.Errorf("--run-time %w", err))
+		}
+		e.Run = map[string]time.Duration{"": d}
+	}
+	if q.Pause != "" {
+		d, err := schedule.ParseSpan(q.Pause)
+		if err != nil {
+			return e, refused(fmt.Errorf("--pause %w", err))
+		}
+		e.Pause = d
+	}
+	all := e.Batteries[""]
+	if q.Reserve != nil {
+		all.Reserve = *q.Reserve
+	}
+	if q.ChargeW != 0 {
+		all.ChargeW = q.ChargeW
+	}
+	batteries := map[string]schedule.Battery{}
+	for _, x := range q.FullEnergy {
+		b := all
+		b.FullWh = x.Wh
+		if x.Device == "" {
+			all = b
+			continue
+		}
+		batteries[x.Device] = b
+	}
+	if err := all.Check(); err != nil {
+		return e, refused(err)
+	}
+	if all != (schedule.Battery{}) {
+		batteries[""] = all
+	}
+	e.Batteries = batteries
+	return e, nil
+}

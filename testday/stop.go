@@ -1,0 +1,37 @@
+package testday
+
+import (
+	"context"
+	"fmt"
+
+	"sweepd/run"
+)
+
+// Stop ends the run in progress. The direction of results may be open.
+func Stop(ctx context.Context, a Agent, s run.Stop) (run.Record, error) {
+	d, err := a.StopRun(ctx, s)
+	return complete(d), err
+}
+
+// StopWithFrames ends the run in progress, then gives it the results of its frame
+// times, which read makes: nothing is read before the run has ended.
+func StopWithFrames(ctx context.Context, a CorrectingAgent, s run.Stop, read func() (FrameResults, error)) (run.Record, error) {
+	d, err := a.StopRun(ctx, s)
+	if err != nil {
+		return d, err
+	}
+	r, err := read()
+	if err == nil {
+		d, err = a.AddResults(ctx, d.ID, r)
+	}
+	if err != nil {
+		return d, fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", run.ShortID(d.ID), err)
+	}
+	return complete(d), nil
+}
+
+// CorrectingAgent is an agent that also corrects the runs that it keeps.
+type CorrectingAgent interface {
+	Agent
+	AddResults(ctx context.Context, id string, r FrameResults) (run.Record, error)
+}
