@@ -63,6 +63,6 @@ func across(list []*Comparison, confidence float64) Across {
 	}
 	e.se, e.nu = math.Sqrt(e.se)/w, satterthwaite(v, nu)
 	lower, upper := e.interval(confidence)
-	verdict := (&contest{lower: better == "lower"}).verdict(lower, upper, math.Log1p(list[0].Margin))
+	verdict := (&comparisonBuilder{lower: better == "lower"}).verdict(lower, upper, math.Log1p(list[0].Margin))
 	return Across{relative(e.d), relative(lower), relative(upper), len(list), better, verdict}
 }

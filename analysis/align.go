@@ -21,7 +21,7 @@ import (
 //	sum L_i^2 (V_y,i - 2 s C_i + s^2 V_p,i) + delta^2/3
 //
 // with V_y and V_p the variances of a node's mean ln result and mean ln watts,
-// each by EstimateNoise, C their covariance from the repeats, s the slope of the
+// each by estimateNoise, C their covariance from the repeats, s the slope of the
 // curve at x, and delta the difference of the two parabolas at x: the true curve
 // is taken to lie within delta of the blend, all places alike [JCGM 100 4.3.7].
 // On the first and last segment delta is the difference to the cubic through
@@ -57,30 +57,30 @@ type interpolation struct {
 }
 
 // nodes gives the side's curve, ascending in watts.
-func (s *side) nodes(power Quantity) []node {
-	cells := make([]Cell, len(s.cells))
-	for j, c := range s.cells {
-		cells[j] = c
-		cells[j].Z = make([]float64, c.N())
-		for k, i := range c.Runs {
+func (s *side) nodes(power quantity) []node {
+	samples := make([]sample, len(s.samples))
+	for j, p := range s.samples {
+		samples[j] = p
+		samples[j].z = make([]float64, p.n())
+		for k, i := range p.runs {
 			w, _ := power(&s.runs[i])
-			cells[j].Z[k] = math.Log(w)
+			samples[j].z[k] = math.Log(w)
 		}
 	}
-	noise := EstimateNoise(cells, NoiseOptions{LowerIsBetter: true})
-	r := s.correlation(cells, noise)
-	list := make([]node, len(cells))
-	for j, c := range cells {
-		n := float64(c.N())
-		vy, vp := s.noise.Cells[j].V, noise.Cells[j].V
-		if noise.Cells[j].Source == NoiseNone {
+	noise := estimateNoise(samples, noiseOptions{lowerIsBetter: true})
+	r := s.correlation(samples, noise)
+	list := make([]node, len(samples))
+	for j, p := range samples {
+		n := float64(p.n())
+		vy, vp := s.noise.settings[j].v, noise.settings[j].v
+		if noise.settings[j].source == NoiseNone {
 			vp = varianceFloor
 		}
-		nu := s.noise.Cells[j].Nu
-		if noise.Cells[j].Nu > 0 {
-			nu = math.Min(nu, noise.Cells[j].Nu)
+		nu := s.noise.settings[j].nu
+		if noise.settings[j].nu > 0 {
+			nu = math.Min(nu, noise.settings[j].nu)
 		}
-		list[j] = node{c.Mean(), s.cells[j].Mean(), c.N(), vy / n, vp / n, r * math.Sqrt(vy*vp) / n, nu}
+		list[j] = node{p.mean(), s.samples[j].mean(), p.n(), vy / n, vp / n, r * math.Sqrt(vy*vp) / n, nu}
 	}
 	slices.SortFunc(list, func(a, b node) int {
 		if a.p < b.p {
@@ -93,18 +93,18 @@ func (s *side) nodes(power Quantity) []node {
 
 // correlation is that of ln result and ln watts between repeats, over cells that
 // are odd in neither; 0 where there are fewer than four degrees of freedom.
-func (s *side) correlation(power []Cell, noise Noise) float64 {
+func (s *side) correlation(power []sample, noise noiseEstimate) float64 {
 	var yy, pp, yp, df float64
-	for j, c := range power {
-		if c.N() < 2 || noise.Cells[j].Isolated || s.noise.Cells[j].Isolated {
+	for j, p := range power {
+		if p.n() < 2 || noise.settings[j].isolated || s.noise.settings[j].isolated {
 			continue
 		}
-		meanY, meanP := s.cells[j].Mean(), c.Mean()
-		for k := range c.Z {
-			dy, dp := s.cells[j].Z[k]-meanY, c.Z[k]-meanP
+		meanY, meanP := s.samples[j].mean(), p.mean()
+		for k := range p.z {
+			dy, dp := s.samples[j].z[k]-meanY, p.z[k]-meanP
 			yy, pp, yp = yy+dy*dy, pp+dp*dp, yp+dy*dp
 		}
-		df += float64(c.N() - 1)
+		df += float64(p.n() - 1)
 	}
 	if df < windowMinNu || yy == 0 || pp == 0 {
 		return 0
@@ -165,14 +165,14 @@ func interpolate(nodes []node, x float64) interpolation {
 			from = min(max(out.first, 0), len(nodes)-4)
 			other = lagrange(nodes[from:from+4], x)
 		}
-		out.delta = weigh(nodes[out.first:], out.weights) - weigh(nodes[from:], other)
+		out.delta = weightedSum(nodes[out.first:], out.weights) - weightedSum(nodes[from:], other)
 	}
-	out.y = weigh(nodes[out.first:], out.weights)
+	out.y = weightedSum(nodes[out.first:], out.weights)
 	out.delta = math.Abs(out.delta)
 	return out
 }
 
-func weigh(nodes []node, weights [4]float64) float64 {
+func weightedSum(nodes []node, weights [4]float64) float64 {
 	sum := 0.0
 	for i, w := range weights {
 		if w != 0 {
@@ -244,7 +244,7 @@ func targets(a, b []node) []float64 {
 }
 
 // contrastAligned compares the sides at equal measured watts.
-func (c *contest) contrastAligned() {
+func (c *comparisonBuilder) contrastAligned() {
 	c.joint = true
 	power := powerOf[c.req.At]
 	a, b := c.a.nodes(power), c.b.nodes(power)

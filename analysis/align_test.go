@@ -130,15 +130,15 @@ func TestTargets(t *testing.T) {
 // Watts that are the same in every repeat go with no result; equal ones move together.
 func TestCorrelation(t *testing.T) {
 	runs := sameSettings("unit-oak", []float64{10, 20, 30}, [][]float64{{50, 51, 52}, {60, 61, 62}, {70, 71, 72}})
-	results, _ := BuildCells(runs, nil, Metric("score"))
-	s := side{runs: runs, cells: results, noise: EstimateNoise(results, NoiseOptions{})}
+	results, _ := buildSamples(runs, nil, resultNamed("score"))
+	s := side{runs: runs, samples: results, noise: estimateNoise(results, noiseOptions{})}
 	constant := func(r *run.Run) (float64, bool) { return 10, true }
 	for name, c := range map[string]struct {
-		power Quantity
+		power quantity
 		want  float64
-	}{"constant": {constant, 0}, "equal": {Metric("score"), 1}, "inverse": {Per(constant, Metric("score")), -1}} {
-		power, _ := BuildCells(runs, nil, c.power)
-		if got := s.correlation(power, EstimateNoise(power, NoiseOptions{})); !(math.Abs(got-c.want) < 1e-9) {
+	}{"constant": {constant, 0}, "equal": {resultNamed("score"), 1}, "inverse": {quotient(constant, resultNamed("score")), -1}} {
+		power, _ := buildSamples(runs, nil, c.power)
+		if got := s.correlation(power, estimateNoise(power, noiseOptions{})); !(math.Abs(got-c.want) < 1e-9) {
 			t.Errorf("%s: correlation %v, want %v", name, got, c.want)
 		}
 	}

@@ -135,7 +135,7 @@ func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []Note {
 	for i := range req.SwitchedOff {
 		r := &req.SwitchedOff[i]
 		key := groupOf(r)
-		if !isDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
+		if !ranDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
 			continue
 		}
 		notes = append(notes, Note{Code: NoteLoneRunDown, Group: key, Run: r.ID, Hours: Number(r.Seconds() / secondsPerHour)})
@@ -164,24 +164,24 @@ type batteryGroup struct {
 	runs    []run.Run
 	indices []int
 	req     BatteryRequest
-	cells   []Cell // of ln system watts
+	samples []sample // of ln system watts
 	out     BatteryGroup
 }
 
 // build returns the group; ok is false if no run of it can be used.
 func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
-	cells, left := BuildCells(b.runs, b.indices, SystemPower)
-	if len(cells) == 0 {
+	samples, left := buildSamples(b.runs, b.indices, systemPower)
+	if len(samples) == 0 {
 		return BatteryGroup{}, false
 	}
-	b.cells = cells
-	noise := EstimateNoise(cells, NoiseOptions{LowerIsBetter: true, Declared: b.req.Declared})
+	b.samples = samples
+	noise := estimateNoise(samples, noiseOptions{lowerIsBetter: true, declared: b.req.Declared})
 	b.out = BatteryGroup{
 		Device: key.Device, Workload: key.Workload, Variant: key.Variant,
-		Noise: groupNoise(noise), NoiseSource: noise.Source,
+		Noise: groupNoise(noise), NoiseSource: noise.source,
 		Points: []BatteryPoint{}, Gains: []RuntimeGain{}, Measured: []MeasuredRuntime{},
-		Flagged: flaggedRuns(b.runs, cells, noise), Notes: []Note{},
-		key: key, means: estimates(cells, noise, false),
+		Flagged: flaggedRuns(b.runs, samples, noise), Notes: []Note{},
+		key: key, means: estimates(samples, noise, false),
 	}
 	b.note(leftOutNotes("", left, "", AtSystem)...)
 	b.note(noiseNotes("", noise)...)
@@ -266,7 +266,7 @@ func (b *batteryGroup) addPoints() {
 		runtime := b.out.runtime(e, b.req.Reserve)
 		b.out.N += e.n
 		b.out.Points = append(b.out.Points, BatteryPoint{
-			SettingW: Number(e.watts), Setting: b.cells[j].Name, N: e.n,
+			SettingW: Number(e.watts), Setting: b.samples[j].name, N: e.n,
 			SystemW: expNumber(e.z), Lower: expNumber(lower), Upper: expNumber(upper),
 			RuntimeH: Number(runtime.hours), RuntimeLowerH: Number(runtime.lower), RuntimeUpperH: Number(runtime.upper),
 		})
@@ -277,7 +277,7 @@ func (b *batteryGroup) addPoints() {
 // its mean.
 func (b *batteryGroup) addSharedU() {
 	for j := range b.out.means {
-		u := b.sharedU(b.cells[j].Runs)
+		u := b.sharedU(b.samples[j].runs)
 		b.out.means[j].v += u * u
 	}
 }

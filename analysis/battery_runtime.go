@@ -21,12 +21,12 @@ type runtimeEstimate struct{ hours, lower, upper float64 }
 // variance: e.z +- t_{0.975, nu} sqrt(v + u^2). All NaN where the full energy is
 // unknown.
 func (g *BatteryGroup) runtime(e estimate, reserve float64) runtimeEstimate {
-	return g.lasts(e.z, e.v, e.nu, 1-reserve)
+	return g.timeToUse(e.z, e.v, e.nu, 1-reserve)
 }
 
-// lasts is the time in which a power of exp(z) W, of variance v in z, takes the
+// timeToUse is the time in which a power of exp(z) W, of variance v in z, takes the
 // given share of the full energy.
-func (g *BatteryGroup) lasts(z, v, nu, share float64) runtimeEstimate {
+func (g *BatteryGroup) timeToUse(z, v, nu, share float64) runtimeEstimate {
 	u := float64(g.FullEnergyRSE)
 	half := twoSided(nu) * math.Sqrt(v+u*u)
 	hours := float64(g.FullEnergyWh) * share * math.Exp(-z)
@@ -35,15 +35,15 @@ func (g *BatteryGroup) lasts(z, v, nu, share float64) runtimeEstimate {
 
 // RuntimeGain is by how many minutes the group lasts longer than another variant
 // of the same device and workload at the same setting, negative if it does not,
-// with a pointwise 95 % interval; Told says that it leaves out zero.
+// with a pointwise 95 % interval; Significant says that it leaves out zero.
 type RuntimeGain struct {
-	Variant  string `json:"variant"` // the one it is compared with
-	SettingW Number `json:"setting_w"`
-	Setting  string `json:"setting"`
-	Minutes  Number `json:"minutes"`
-	Lower    Number `json:"lower"`
-	Upper    Number `json:"upper"`
-	Told     bool   `json:"told"`
+	Variant     string `json:"variant"` // the one it is compared with
+	SettingW    Number `json:"setting_w"`
+	Setting     string `json:"setting"`
+	Minutes     Number `json:"minutes"`
+	Lower       Number `json:"lower"`
+	Upper       Number `json:"upper"`
+	Significant bool   `json:"told"`
 }
 
 // addGains compares every group with the other variants of its device and
@@ -76,7 +76,7 @@ func gainsOver(a, b *BatteryGroup, reserve float64) []RuntimeGain {
 			Variant: b.Variant, SettingW: p.SettingW, Setting: p.Setting,
 			Minutes: Number(minutes), Lower: Number(minutes - half), Upper: Number(minutes + half),
 		}
-		g.Told = g.Lower > 0 || g.Upper < 0
+		g.Significant = g.Lower > 0 || g.Upper < 0
 		gains = append(gains, g)
 	}
 	return gains
@@ -136,8 +136,8 @@ const (
 	chargeStep = 0.01 // of most gauges
 )
 
-// isDown tells whether the run measured a runtime.
-func isDown(r *run.Run, reserve float64) bool {
+// ranDown tells whether the run measured a runtime.
+func ranDown(r *run.Run, reserve float64) bool {
 	if !usable(r.Seconds()) {
 		return false
 	}
@@ -154,27 +154,27 @@ func isDown(r *run.Run, reserve float64) bool {
 // V (1 + 1/n) + u^2, what the runs share, and that of the charge's steps, which are uniform at both ends.
 func (b *batteryGroup) addMeasured(key Group) {
 	unknownCharge := 0
-	for j, cell := range b.cells {
-		for _, i := range cell.Runs {
-			if r := &b.runs[i]; isDown(r, b.req.Reserve) {
-				b.out.Measured = append(b.out.Measured, b.measured(r, cell, &b.out.means[j], &unknownCharge))
+	for j, sample := range b.samples {
+		for _, i := range sample.runs {
+			if r := &b.runs[i]; ranDown(r, b.req.Reserve) {
+				b.out.Measured = append(b.out.Measured, b.measured(r, sample, &b.out.means[j], &unknownCharge))
 			}
 		}
 	}
 	for i := range b.req.SwitchedOff {
 		r := &b.req.SwitchedOff[i]
-		if groupOf(r) != key || !isDown(r, b.req.Reserve) {
+		if groupOf(r) != key || !ranDown(r, b.req.Reserve) {
 			continue
 		}
 		setting, ok := settingOf(r)
 		if !ok {
 			continue
 		}
-		cell, e := Cell{SettingW: wattsOf(setting), Name: setting.Name()}, (*estimate)(nil)
-		if j := slices.IndexFunc(b.cells, func(c Cell) bool { return c.setting() == setting }); j >= 0 {
-			cell, e = b.cells[j], &b.out.means[j]
+		others, e := sample{watts: wattsOf(setting), name: setting.Name()}, (*estimate)(nil)
+		if j := slices.IndexFunc(b.samples, func(s sample) bool { return s.setting() == setting }); j >= 0 {
+			others, e = b.samples[j], &b.out.means[j]
 		}
-		m := b.measured(r, cell, e, &unknownCharge)
+		m := b.measured(r, others, e, &unknownCharge)
 		m.SwitchedOff = true
 		b.out.Measured = append(b.out.Measured, m)
 	}
@@ -186,9 +186,9 @@ func (b *batteryGroup) addMeasured(key Group) {
 
 // measured is the run beside the prediction from the mean power e at its setting;
 // nil where there is none.
-func (b *batteryGroup) measured(r *run.Run, cell Cell, e *estimate, unknownCharge *int) MeasuredRuntime {
+func (b *batteryGroup) measured(r *run.Run, others sample, e *estimate, unknownCharge *int) MeasuredRuntime {
 	m := MeasuredRuntime{
-		Run: r.ID, SettingW: Number(cell.SettingW), Setting: cell.Name, StartCharge: Unknown(), EndCharge: Unknown(),
+		Run: r.ID, SettingW: Number(others.watts), Setting: others.name, StartCharge: Unknown(), EndCharge: Unknown(),
 		RuntimeH: Number(r.Seconds() / secondsPerHour), PredictedH: Unknown(), PredictedLowerH: Unknown(), PredictedUpperH: Unknown(),
 	}
 	from, to := 1.0, b.req.Reserve
@@ -206,12 +206,12 @@ func (b *batteryGroup) measured(r *run.Run, cell Cell, e *estimate, unknownCharg
 		return m
 	}
 	used := max(from-to, 0)
-	shared := b.sharedU(cell.Runs)
+	shared := b.sharedU(others.runs)
 	v := (e.v-shared*shared)*(1+float64(e.n)) + shared*shared
 	if m.StartCharge.Known() && m.EndCharge.Known() {
 		v += chargeStep * chargeStep / 6 / (used * used)
 	}
-	p := b.out.lasts(e.z, v, e.nu, used)
+	p := b.out.timeToUse(e.z, v, e.nu, used)
 	m.PredictedH, m.PredictedLowerH, m.PredictedUpperH = Number(p.hours), Number(p.lower), Number(p.upper)
 	return m
 }

@@ -213,7 +213,7 @@ func TestBatteryGains(t *testing.T) {
 	half := 60 * twoSided(nu) * math.Sqrt(va+vb+0.01*0.01*(ra-rb)*(ra-rb))
 	near(t, "lower", float64(gain.Lower), float64(gain.Minutes)-half, 1e-12)
 	near(t, "upper", float64(gain.Upper), float64(gain.Minutes)+half, 1e-12)
-	if !gain.Told || gain.Variant != "cores=12" {
+	if !gain.Significant || gain.Variant != "cores=12" {
 		t.Errorf("%+v", gain)
 	}
 	mirror := many.Gains[0]

@@ -5,9 +5,9 @@ import "math"
 // bendLevel is the chance of saying of a straight curve that it bends.
 const bendLevel = 0.05
 
-// bendTold tells whether a curve gains less and less from each watt, by more than
+// bendsBeyondNoise tells whether a curve gains less and less from each watt, by more than
 // noise: only then its knee is more than the place where noise was largest.
-func bendTold(e []estimate) bool { return bendProbability(e) < bendLevel }
+func bendsBeyondNoise(e []estimate) bool { return bendProbability(e) < bendLevel }
 
 // bendProbability is the one-sided p of a curve that is straight, or bends upward,
 // in result over watts: the scales on which kneeWatts looks for the knee. e is in

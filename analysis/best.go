@@ -20,13 +20,13 @@ type Best struct {
 // bestOf finds the best among the means of cells, which is not empty.
 //
 // Source: Hsu 1984, Ann. Stat. 12 (comparisons with the best), see plateau.
-func bestOf(cells []Cell, e []estimate) Best {
+func bestOf(samples []sample, e []estimate) Best {
 	critical := bestCritical(e)
-	best, from, to := around(e, func(j int) bool { return amongBest(e, j, critical) })
-	out := Best{AtW: Number(e[best].watts), At: cells[best].Name, FromW: Unknown(), ToW: Unknown()}
+	best, from, to := stretchAround(e, func(j int) bool { return amongBest(e, j, critical) })
+	out := Best{AtW: Number(e[best].watts), At: samples[best].name, FromW: Unknown(), ToW: Unknown()}
 	if e[best].nu > 0 {
-		out.FromW, out.From = Number(e[from].watts), cells[from].Name
-		out.ToW, out.To = Number(e[to].watts), cells[to].Name
+		out.FromW, out.From = Number(e[from].watts), samples[from].name
+		out.ToW, out.To = Number(e[to].watts), samples[to].name
 	}
 	return out
 }

@@ -16,8 +16,8 @@ import (
 // 0.0248 (78.04) and more do not, and 0.0019 (79.85) beyond a gap does not either.
 func TestBestByHand(t *testing.T) {
 	e := plainEstimates([]float64{76.48, 78.04, 78.42, 80, 77, 79.85}, 3, 1e-4, 12)
-	cells := make([]Cell, len(e))
-	got := bestOf(cells, e)
+	samples := make([]sample, len(e))
+	got := bestOf(samples, e)
 	if got.AtW != 4 || got.FromW != 3 || got.ToW != 4 {
 		t.Errorf("%+v, want the best at 4, not told from 3 to 4", got)
 	}
@@ -35,7 +35,7 @@ func TestBestByHand(t *testing.T) {
 	}
 	e = plainEstimates([]float64{1, 2}, 3, 1e-4, 12)
 	e[0].watts, e[1].watts = math.NaN(), math.NaN()
-	if got := bestOf([]Cell{{Name: "quiet"}, {Name: "balanced"}}, e); got.At != "balanced" || got.From != "balanced" || got.To != "balanced" || got.AtW.Known() {
+	if got := bestOf([]sample{{name: "quiet"}, {name: "balanced"}}, e); got.At != "balanced" || got.From != "balanced" || got.To != "balanced" || got.AtW.Known() {
 		t.Errorf("by name: %+v", got)
 	}
 }
@@ -64,7 +64,7 @@ func TestBestHoldsTheTruth(t *testing.T) {
 func TestBestAgreesWithSteps(t *testing.T) {
 	contradicted := shareOf(t, studySize(300), 2, func(w float64) float64 { return saturating(w / 1.5) }, func(g CurveGroup) bool {
 		return anyStep(g, func(m Marginal) bool {
-			return m.Told && m.PercentPerWatt > 0 && m.FromW >= g.Best.FromW && m.FromW <= g.Best.ToW
+			return m.Significant && m.PercentPerWatt > 0 && m.FromW >= g.Best.FromW && m.FromW <= g.Best.ToW
 		})
 	})
 	atMost(t, "a step that gains among the best", 2, contradicted, 0)

@@ -14,17 +14,17 @@ import (
 // passes counts the blocks that the cells were run in: 0 unless some cell has
 // two runs and all k-th runs of the cells began before any (k+1)-th run. Cells
 // hold their runs in order of start. [Cochran & Cox 1957]
-func passes(runs []run.Run, cells []Cell) int {
+func passes(runs []run.Run, samples []sample) int {
 	most := 0
-	for _, c := range cells {
-		most = max(most, c.N())
+	for _, s := range samples {
+		most = max(most, s.n())
 	}
 	if most < 2 {
 		return 0
 	}
 	first, last := make([]time.Time, most), make([]time.Time, most)
-	for _, c := range cells {
-		for k, i := range c.Runs {
+	for _, s := range samples {
+		for k, i := range s.runs {
 			at := runs[i].StartedAt.Time
 			if first[k].IsZero() || at.Before(first[k]) {
 				first[k] = at
@@ -50,8 +50,8 @@ func passes(runs []run.Run, cells []Cell) int {
 // gradients [Hestenes & Stiefel 1952], scaled by the blocks' sizes: alternating
 // between cells and blocks has the same limit but hardly moves where one cell has
 // far more runs than the others.
-func fitBlocks(cells []Cell, count int) []float64 {
-	eq := newBlockEquations(cells, count)
+func fitBlocks(samples []sample, count int) []float64 {
+	eq := newBlockEquations(samples, count)
 	b, residual := make([]float64, count), eq.right
 	step, image := make([]float64, count), make([]float64, count)
 	before := 0.0
@@ -89,18 +89,18 @@ const (
 // one in each of the first n blocks, A needs only the number of cells by n.
 type blockEquations struct {
 	size       []float64 // cells that have a run in block k
-	cells      []float64 // cells with k+1 runs
+	ofSize     []float64 // cells with k+1 runs
 	right      []float64
 	negligible float64 // squared length of a residual that counts as none
 }
 
-func newBlockEquations(cells []Cell, count int) blockEquations {
-	eq := blockEquations{size: make([]float64, count), cells: make([]float64, count), right: make([]float64, count)}
+func newBlockEquations(samples []sample, count int) blockEquations {
+	eq := blockEquations{size: make([]float64, count), ofSize: make([]float64, count), right: make([]float64, count)}
 	largest := 1.0
-	for _, c := range cells {
-		eq.cells[c.N()-1]++
-		mean := c.Mean()
-		for k, z := range c.Z {
+	for _, s := range samples {
+		eq.ofSize[s.n()-1]++
+		mean := s.mean()
+		for k, z := range s.z {
 			eq.size[k]++
 			eq.right[k] += z - mean
 			largest = math.Max(largest, math.Abs(z))
@@ -115,7 +115,7 @@ func (eq blockEquations) apply(b, image []float64) {
 	sum := 0.0
 	for k, v := range b {
 		sum += v
-		image[k] = sum / float64(k+1) * eq.cells[k] // of the cells that end here
+		image[k] = sum / float64(k+1) * eq.ofSize[k] // of the cells that end here
 	}
 	means := 0.0
 	for k := len(b) - 1; k >= 0; k-- {
@@ -125,12 +125,12 @@ func (eq blockEquations) apply(b, image []float64) {
 }
 
 // withoutBlocks returns copies of the cells with the blocks taken off.
-func withoutBlocks(cells []Cell, blocks []float64) []Cell {
-	out := slices.Clone(cells)
+func withoutBlocks(samples []sample, blocks []float64) []sample {
+	out := slices.Clone(samples)
 	for j := range out {
-		out[j].Z = slices.Clone(out[j].Z)
-		for k := range out[j].Z {
-			out[j].Z[k] -= blocks[k]
+		out[j].z = slices.Clone(out[j].z)
+		for k := range out[j].z {
+			out[j].z[k] -= blocks[k]
 		}
 	}
 	return out
@@ -144,16 +144,16 @@ func removeBlocks(a, b *side, sameDevice bool) (blocks []float64, spent float64)
 	if !sameDevice {
 		return nil, 0
 	}
-	both := slices.Concat(a.cells, b.cells)
+	both := slices.Concat(a.samples, b.samples)
 	count := passes(a.runs, both)
 	if count == 0 {
 		return nil, 0
 	}
 	blocks = fitBlocks(both, count)
-	a.cells, b.cells = withoutBlocks(a.cells, blocks), withoutBlocks(b.cells, blocks)
+	a.samples, b.samples = withoutBlocks(a.samples, blocks), withoutBlocks(b.samples, blocks)
 	n := 0
-	for _, c := range both {
-		n += c.N()
+	for _, s := range both {
+		n += s.n()
 	}
 	return blocks, math.Min(float64(count-1)/float64(n-len(both)), 1)
 }

@@ -9,46 +9,46 @@ import (
 )
 
 // inPasses makes cells of one device whose k-th runs all start in pass k.
-func inPasses(z [][]float64) ([]run.Run, []Cell) {
+func inPasses(z [][]float64) ([]run.Run, []sample) {
 	var runs []run.Run
-	cells := make([]Cell, len(z))
+	samples := make([]sample, len(z))
 	for j, values := range z {
 		for k, v := range values {
-			cells[j].Z = append(cells[j].Z, v)
-			cells[j].Runs = append(cells[j].Runs, len(runs))
+			samples[j].z = append(samples[j].z, v)
+			samples[j].runs = append(samples[j].runs, len(runs))
 			runs = append(runs, run.Run{StartedAt: run.Timestamp{Time: studyStart.Add(time.Duration(k*len(z)+j) * time.Minute)}})
 		}
 	}
-	return runs, cells
+	return runs, samples
 }
 
 func TestPasses(t *testing.T) {
-	runs, cells := inPasses([][]float64{{1, 2, 3}, {4, 5}, {6}})
-	if got := passes(runs, cells); got != 3 {
+	runs, samples := inPasses([][]float64{{1, 2, 3}, {4, 5}, {6}})
+	if got := passes(runs, samples); got != 3 {
 		t.Errorf("%d passes, want 3", got)
 	}
-	runs[cells[0].Runs[0]].StartedAt = runs[cells[1].Runs[1]].StartedAt
-	if got := passes(runs, cells); got != 0 {
+	runs[samples[0].runs[0]].StartedAt = runs[samples[1].runs[1]].StartedAt
+	if got := passes(runs, samples); got != 0 {
 		t.Errorf("%d passes where a first run began with a second one, want none", got)
 	}
 	// Earlier means earlier: a first run that starts with a second one is not.
-	runs, cells = inPasses([][]float64{{1, 2}, {4, 5}})
-	runs[cells[1].Runs[0]].StartedAt = runs[cells[0].Runs[1]].StartedAt
-	if got := passes(runs, cells); got != 0 {
+	runs, samples = inPasses([][]float64{{1, 2}, {4, 5}})
+	runs[samples[1].runs[0]].StartedAt = runs[samples[0].runs[1]].StartedAt
+	if got := passes(runs, samples); got != 0 {
 		t.Errorf("%d passes where the last first run began at the moment of the first second one, want none", got)
 	}
-	runs[cells[1].Runs[0]].StartedAt = run.Timestamp{Time: runs[cells[0].Runs[1]].StartedAt.Add(-1)}
-	if got := passes(runs, cells); got != 2 {
+	runs[samples[1].runs[0]].StartedAt = run.Timestamp{Time: runs[samples[0].runs[1]].StartedAt.Add(-1)}
+	if got := passes(runs, samples); got != 2 {
 		t.Errorf("%d passes where the last first run began just before the first second one, want 2", got)
 	}
-	runs, cells = inPasses([][]float64{{1}, {2}})
-	if got := passes(runs, cells); got != 0 {
+	runs, samples = inPasses([][]float64{{1}, {2}})
+	if got := passes(runs, samples); got != 0 {
 		t.Errorf("%d passes without repeats, want none", got)
 	}
 	for i := range runs {
 		runs[i].StartedAt = run.Timestamp{}
 	}
-	if got := passes(runs, cells); got != 0 {
+	if got := passes(runs, samples); got != 0 {
 		t.Errorf("%d passes without times, want none", got)
 	}
 }
@@ -56,8 +56,8 @@ func TestPasses(t *testing.T) {
 // In a complete design the least squares blocks are the means of the passes less
 // the mean of all (Cochran & Cox 1957, randomised blocks).
 func TestFitBlocksComplete(t *testing.T) {
-	_, cells := inPasses([][]float64{{1, 2, 4}, {3, 3.5, 5}, {0, 2, 1}, {7, 7, 9}})
-	blocks := fitBlocks(cells, 3)
+	_, samples := inPasses([][]float64{{1, 2, 4}, {3, 3.5, 5}, {0, 2, 1}, {7, 7, 9}})
+	blocks := fitBlocks(samples, 3)
 	for k, want := range []float64{11.0 / 4, 14.5 / 4, 19.0 / 4} {
 		if got := blocks[k]; math.Abs(got-(want-44.5/12)) > 1e-12 {
 			t.Errorf("block %d = %.15g, want %.15g", k, got, want-44.5/12)
@@ -68,13 +68,13 @@ func TestFitBlocksComplete(t *testing.T) {
 // With unequal repeats the fit meets the normal equations: residuals sum to zero
 // in every cell and in every pass.
 func TestFitBlocksUnequal(t *testing.T) {
-	_, cells := inPasses([][]float64{{1, 2, 4, 8}, {3, 3.5}, {0}, {7, 7, 9}})
-	blocks := fitBlocks(cells, 4)
-	left := withoutBlocks(cells, blocks)
+	_, samples := inPasses([][]float64{{1, 2, 4, 8}, {3, 3.5}, {0}, {7, 7, 9}})
+	blocks := fitBlocks(samples, 4)
+	left := withoutBlocks(samples, blocks)
 	sums := make([]float64, 4)
-	for _, c := range left {
-		for k, z := range c.Z {
-			sums[k] += z - c.Mean()
+	for _, s := range left {
+		for k, z := range s.z {
+			sums[k] += z - s.mean()
 		}
 	}
 	for k, s := range sums {
@@ -121,12 +121,12 @@ func TestFitBlocksAlternating(t *testing.T) {
 			}
 			z = append(z, values)
 		}
-		_, cells := inPasses(z)
+		_, samples := inPasses(z)
 		count := 0
-		for _, c := range cells {
-			count = max(count, c.N())
+		for _, s := range samples {
+			count = max(count, s.n())
 		}
-		got, want := fitBlocks(cells, count), alternate(cells, count)
+		got, want := fitBlocks(samples, count), alternate(samples, count)
 		for k := range want {
 			if math.Abs(got[k]-want[k]) > 1e-10 {
 				t.Errorf("%s: block %d = %.12g, want %.12g", name, k, got[k], want[k])
@@ -137,13 +137,13 @@ func TestFitBlocksAlternating(t *testing.T) {
 
 // alternate fits blocks by the plain algorithm: cell means of z - block, block
 // means of z - cell, blocks of mean 0, until nothing changes by 1e-13.
-func alternate(cells []Cell, count int) []float64 {
+func alternate(samples []sample, count int) []float64 {
 	blocks := make([]float64, count)
 	for range 1000000 {
 		next, size := make([]float64, count), make([]float64, count)
-		for _, c := range withoutBlocks(cells, blocks) {
-			for k, z := range c.Z {
-				next[k] += z + blocks[k] - c.Mean()
+		for _, s := range withoutBlocks(samples, blocks) {
+			for k, z := range s.z {
+				next[k] += z + blocks[k] - s.mean()
 				size[k]++
 			}
 		}

@@ -75,15 +75,15 @@ func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 		if req.Metric == "" {
 			metric = result.metricOf(runs, groups, family, usual)
 		}
-		contests := make([]*contest, len(family))
+		contests := make([]*comparisonBuilder, len(family))
 		shared := 0
 		for i, p := range family {
-			contests[i] = newContest(runs, groups, p, metric, req)
+			contests[i] = newComparisonBuilder(runs, groups, p, metric, req)
 			shared += contests[i].sharedSettings()
 		}
 		for i, c := range contests {
-			c.judge(shared)
-			result.Comparisons = append(result.Comparisons, c.comparison(between, family[i]))
+			c.decide(shared)
+			result.Comparisons = append(result.Comparisons, c.build(between, family[i]))
 		}
 	}
 	result.addAcross(req.Confidence)
@@ -119,7 +119,7 @@ func (req CompareRequest) complete() (CompareRequest, error) {
 }
 
 // powerOf gives the watts of a run by kind.
-var powerOf = map[string]Quantity{AtSetting: SettingPower, AtPackage: PackagePower, AtSystem: SystemPower}
+var powerOf = map[string]quantity{AtSetting: settingPower, AtPackage: packagePower, AtSystem: systemPower}
 
 // pickMetric settles the metric over the runs of all sides that are compared.
 func pickMetric(runs []run.Run, groups map[Group][]int, pairs []pair, asked string) (metricInfo, error) {

@@ -261,7 +261,7 @@ func TestBands(t *testing.T) {
 		list = append(list, contrast{watts: float64(10 + i), verdict: v, nA: 3, nB: 3})
 	}
 	list[1].nB = 0
-	c := contest{contrasts: list}
+	c := comparisonBuilder{contrasts: list}
 	got := bands(c.sharedContrasts())
 	want := []Band{{10, 10, "", "", VerdictA}, {12, 12, "", "", VerdictUnclear}, {13, 13, "", "", VerdictA}, {14, 15, "", "", VerdictTie}}
 	if !slices.Equal(got, want) {

@@ -5,14 +5,14 @@ import (
 	"slices"
 )
 
-// allNotes says what a reader must know of the numbers of one comparison.
-func (c *contest) allNotes(p pair, nameA, nameB string) []Note {
+// collectNotes says what a reader must know of the numbers of one comparison.
+func (c *comparisonBuilder) collectNotes(p pair, nameA, nameB string) []Note {
 	for _, s := range []struct {
 		*side
 		name string
 	}{{&c.a, nameA}, {&c.b, nameB}} {
 		c.note(leftOutNotes(s.name, s.left, c.metric.name, c.wattsNeeded()...)...)
-		if len(s.cells) > 0 {
+		if len(s.samples) > 0 {
 			c.note(noiseNotes(s.name, s.noise)...)
 		}
 		if c.req.At == AtSetting {
@@ -35,7 +35,7 @@ func (c *contest) allNotes(p pair, nameA, nameB string) []Note {
 }
 
 // wattsNeeded are the kinds of watts that runs must have to be used.
-func (c *contest) wattsNeeded() []string {
+func (c *comparisonBuilder) wattsNeeded() []string {
 	var kinds []string
 	if c.req.Per != "" {
 		kinds = append(kinds, c.req.Per)
@@ -46,33 +46,33 @@ func (c *contest) wattsNeeded() []string {
 	return kinds
 }
 
-// tellGauge is the relative uncertainty of a side's power that is worth a note.
-const tellGauge = 0.002
+// notableGauge is the relative uncertainty of a side's power that is worth a note.
+const notableGauge = 0.002
 
 // noteGauges says what the bounds of results per system watt, and at equal system
 // watts, leave out between devices: what makes each battery's gauge err alike in
 // all its runs.
-func (c *contest) noteGauges(p pair) {
+func (c *comparisonBuilder) noteGauges(p pair) {
 	if p.a.Device == p.b.Device || c.req.Per != AtSystem && c.req.At != AtSystem {
 		return
 	}
 	sum, n := 0.0, 0
 	for _, s := range []*side{&c.a, &c.b} {
-		for _, i := range s.used() {
+		for _, i := range s.usedRuns() {
 			if u := s.runs[i].SystemUncertainty(); finite(u) {
 				sum += u * u
 				n++
 			}
 		}
 	}
-	if u := math.Sqrt(sum / float64(max(n, 1))); u > tellGauge {
+	if u := math.Sqrt(sum / float64(max(n, 1))); u > notableGauge {
 		c.note(Note{Code: NoteGaugesLeftOut, Ratio: Number(u)})
 	}
 }
 
 // noteWeakSpots says where simulations find more false verdicts than the
 // confidence promises: columns slow, noise and drift2 of TestStudyCompare.
-func (c *contest) noteWeakSpots(p pair) {
+func (c *comparisonBuilder) noteWeakSpots(p pair) {
 	most, single := 0, false
 	for _, k := range c.sharedContrasts() {
 		most = max(most, k.nA, k.nB)
@@ -81,7 +81,7 @@ func (c *contest) noteWeakSpots(p pair) {
 	if most == 0 {
 		return
 	}
-	if p.a.Device != p.b.Device && passes(c.a.runs, slices.Concat(c.a.cells, c.b.cells)) == 0 {
+	if p.a.Device != p.b.Device && passes(c.a.runs, slices.Concat(c.a.samples, c.b.samples)) == 0 {
 		c.note(Note{Code: NoteDaysLeftOut})
 	}
 	if most <= 2 {
@@ -96,7 +96,7 @@ func (c *contest) noteWeakSpots(p pair) {
 }
 
 // noteAligned says what aligning the sides left out and assumed.
-func (c *contest) noteAligned(a, b []node, places []float64) {
+func (c *comparisonBuilder) noteAligned(a, b []node, places []float64) {
 	c.note(Note{Code: NoteEqualWatts, Watts: []string{c.req.At}})
 	if len(places) == 0 {
 		c.note(Note{Code: NoteNoCommonWatts, Watts: []string{c.req.At}})

@@ -135,13 +135,13 @@ func TestWelchAUTO83B(t *testing.T) {
 
 // Student's sleep data (Biometrika 1908; R 4.2.2): Welch's test from the data.
 func TestWelchSleep(t *testing.T) {
-	a := Cell{Z: []float64{.7, -1.6, -.2, -1.2, -.1, 3.4, 3.7, .8, 0, 2}}
-	b := Cell{Z: []float64{1.9, .8, 1.1, .1, -.1, 4.4, 5.5, 1.6, 4.6, 3.4}}
-	k := contrast{meanA: a.Mean(), meanB: b.Mean(), va: a.sumOfSquares() / 9 / 10, vb: b.sumOfSquares() / 9 / 10, nuA: 9, nuB: 9}
+	a := sample{z: []float64{.7, -1.6, -.2, -1.2, -.1, 3.4, 3.7, .8, 0, 2}}
+	b := sample{z: []float64{1.9, .8, 1.1, .1, -.1, 4.4, 5.5, 1.6, 4.6, 3.4}}
+	k := contrast{meanA: a.mean(), meanB: b.mean(), va: a.sumOfSquares() / 9 / 10, vb: b.sumOfSquares() / 9 / 10, nuA: 9, nuB: 9}
 	k.measure()
 	near(t, "t", k.d/k.se, -1.860813467487, tenDigits)
 	near(t, "df", k.nu, 17.77647351618, tenDigits)
-	near(t, "p", welchP(a.Z, b.Z), 0.0793941401874, tenDigits)
+	near(t, "p", welchP(a.z, b.z), 0.0793941401874, tenDigits)
 	lower, upper := effect{k.d, k.se, k.nu}.interval(0.95)
 	near(t, "lower", lower, -3.36548323071, tenDigits)
 	near(t, "upper", upper, 0.20548323071, tenDigits)
@@ -157,7 +157,7 @@ func TestEquivalenceLakens(t *testing.T) {
 	lower, upper := effect{k.d, k.se, k.nu}.interval(0.90)
 	near(t, "lower", lower, -0.187084311828, 1e-8)
 	near(t, "upper", upper, 0.247084311828, 1e-8)
-	c := contest{}
+	c := comparisonBuilder{}
 	if got := c.verdict(lower, upper, 0.383568677032); got != VerdictTie {
 		t.Errorf("verdict %s, want tie: both tests reject (p 0.00096 and 0.0039)", got)
 	}

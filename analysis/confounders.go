@@ -13,17 +13,17 @@ import (
 
 // When a difference between the sides is worth a sentence.
 const (
-	tellDuration    = 0.05          // relative difference of mean durations; common practice, no source
-	tellTemperature = 2.0           // kelvin between mean start temperatures; common practice, no source
-	tellTimeOfDay   = 2 * time.Hour // between mean times of day; common practice, no source
-	tellCharge      = 0.1           // difference of mean charge; common practice, no source
-	tellShare       = 0.2           // difference of the shares of runs with a finding; common practice, no source
-	tellLevel       = 0.01          // significance of tests for drift and for differences of means
+	notableDuration    = 0.05          // relative difference of mean durations; common practice, no source
+	notableTemperature = 2.0           // kelvin between mean start temperatures; common practice, no source
+	notableTimeOfDay   = 2 * time.Hour // between mean times of day; common practice, no source
+	notableCharge      = 0.1           // difference of mean charge; common practice, no source
+	notableShare       = 0.2           // difference of the shares of runs with a finding; common practice, no source
+	confounderLevel    = 0.01          // significance of tests for drift and for differences of means
 )
 
 // confounders lists what else differs between the sides and could explain the
 // difference.
-func (c *contest) confounders(p pair, nameA, nameB string) []Note {
+func (c *comparisonBuilder) confounders(p pair, nameA, nameB string) []Note {
 	a, b := describeSide(&c.a, nameA), describeSide(&c.b, nameB)
 	if len(a.runs) == 0 || len(b.runs) == 0 {
 		return nil
@@ -58,7 +58,7 @@ type sideFacts struct {
 
 func describeSide(s *side, name string) *sideFacts {
 	f := &sideFacts{side: s, name: name}
-	for _, i := range s.used() {
+	for _, i := range s.usedRuns() {
 		f.runs = append(f.runs, &s.runs[i])
 	}
 	return f
@@ -119,7 +119,7 @@ func differentDuration(a, b *sideFacts, metric metricInfo) []Note {
 		return nil
 	}
 	ma, mb := stat.Mean(da, nil), stat.Mean(db, nil)
-	if math.Abs(math.Log(ma/mb)) <= math.Log1p(tellDuration) {
+	if math.Abs(math.Log(ma/mb)) <= math.Log1p(notableDuration) {
 		return nil
 	}
 	return []Note{{Code: ConfounderDurations, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
@@ -133,7 +133,7 @@ func differentTemperature(a, b *sideFacts) []Note {
 		return nil
 	}
 	ma, mb := stat.Mean(ta, nil), stat.Mean(tb, nil)
-	if math.Abs(ma-mb) < tellTemperature || !(welchP(ta, tb) < tellLevel) {
+	if math.Abs(ma-mb) < notableTemperature || !(welchP(ta, tb) < confounderLevel) {
 		return nil
 	}
 	return []Note{{Code: ConfounderStartTemperatures, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
@@ -166,7 +166,7 @@ func differentTimeOfDay(a, b *sideFacts) []Note {
 	}
 	apart := (ta - tb).Abs()
 	apart = min(apart, 24*time.Hour-apart)
-	if apart <= tellTimeOfDay {
+	if apart <= notableTimeOfDay {
 		return nil
 	}
 	return []Note{{Code: ConfounderTimesOfDay, A: NoteSide{Side: a.name, TimeOfDay: ta}, B: NoteSide{Side: b.name, TimeOfDay: tb}}}
@@ -200,7 +200,7 @@ func differentCharge(a, b *sideFacts) []Note {
 		return nil
 	}
 	ma, mb := stat.Mean(ca, nil), stat.Mean(cb, nil)
-	if math.Abs(ma-mb) < tellCharge {
+	if math.Abs(ma-mb) < notableCharge {
 		return nil
 	}
 	return []Note{{Code: ConfounderCharges, A: NoteSide{Side: a.name, Mean: Number(ma)}, B: NoteSide{Side: b.name, Mean: Number(mb)}}}
@@ -228,7 +228,7 @@ func differentFindings(a, b *sideFacts) []Note {
 	var list []Note
 	for _, code := range slices.Sorted(maps.Keys(codes)) {
 		shareA, shareB := float64(inA[code])/float64(len(a.runs)), float64(inB[code])/float64(len(b.runs))
-		if math.Abs(shareA-shareB) >= tellShare && max(inA[code], inB[code]) >= 2 {
+		if math.Abs(shareA-shareB) >= notableShare && max(inA[code], inB[code]) >= 2 {
 			list = append(list, Note{Code: ConfounderFindings, Name: code,
 				A: NoteSide{Side: a.name, Count: inA[code], Of: len(a.runs)}, B: NoteSide{Side: b.name, Count: inB[code], Of: len(b.runs)}})
 		}

@@ -141,9 +141,9 @@ func TestBlocksSiRstv(t *testing.T) {
 			z[repeat] = append(z[repeat], 196+v)
 		}
 	}
-	_, cells := inPasses(z)
+	_, samples := inPasses(z)
 	between := 0.0
-	for _, b := range fitBlocks(cells, 5) {
+	for _, b := range fitBlocks(samples, 5) {
 		between += 5 * b * b
 	}
 	near(t, "sum of squares between", between, 0.0511462616, 1e-9)

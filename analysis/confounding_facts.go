@@ -20,10 +20,10 @@ var nature = []string{
 	FactFullEnergyWh, FactDesignEnergyWh, "battery_cycles", "battery_technology",
 }
 
-// tellFact is the relative difference below which two numbers count as the same
+// notableFact is the relative difference below which two numbers count as the same
 // fact: a battery's full energy and cycle count move from run to run. Common
 // practice, no source.
-const tellFact = 0.02
+const notableFact = 0.02
 
 // differentFacts tells which facts, such as the governor or a driver's version,
 // are not the same on both sides. Between devices those of their nature are only
@@ -66,7 +66,7 @@ func sameFact(key string, a, b []string) bool {
 		}
 		low, high = min(low, v), max(high, v)
 	}
-	return high <= low*(1+tellFact)
+	return high <= low*(1+notableFact)
 }
 
 // measuredFacts are the ends of the keys whose values are numbers with a unit.

@@ -40,18 +40,18 @@ type CurveGroup struct {
 	Noise       Number      `json:"noise"`        // relative SD of one run; the mean square over the settings where it changes
 	NoiseSource NoiseSource `json:"noise_source"` // what it was estimated from
 
-	Points       []CurvePoint  `json:"points"`
-	Best         Best          `json:"best"`
-	Effective    Effective     `json:"effective"`
-	Efficiency   Efficiency    `json:"efficiency"`   // by the best denominator there is
-	Efficiencies []Efficiency  `json:"efficiencies"` // by package, system and set watts, those that are known
-	Enough       Enough        `json:"enough"`
-	KneeW        Number        `json:"knee_w"`
-	KneeTold     bool          `json:"knee_told"` // the curve bends there by more than noise
-	Marginal     []Marginal    `json:"marginal"`
-	Departures   []DepartureAt `json:"departures"`
-	Flagged      []FlaggedRun  `json:"flagged"`
-	Notes        []Note        `json:"-"` // who writes JSON words them
+	Points          []CurvePoint  `json:"points"`
+	Best            Best          `json:"best"`
+	Effective       Effective     `json:"effective"`
+	Efficiency      Efficiency    `json:"efficiency"`   // by the best denominator there is
+	Efficiencies    []Efficiency  `json:"efficiencies"` // by package, system and set watts, those that are known
+	Enough          Enough        `json:"enough"`
+	KneeW           Number        `json:"knee_w"`
+	KneeSignificant bool          `json:"knee_told"` // the curve bends there by more than noise
+	Marginal        []Marginal    `json:"marginal"`
+	Departures      []DepartureAt `json:"departures"`
+	Flagged         []FlaggedRun  `json:"flagged"`
+	Notes           []Note        `json:"-"` // who writes JSON words them
 }
 
 // CurvePoint is one setting of a curve. Mean is the geometric mean of the

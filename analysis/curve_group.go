@@ -14,8 +14,8 @@ type curveGroup struct {
 	metric  metricInfo
 	req     CurveRequest
 
-	cells   []Cell // of the result as it was reported
-	noise   Noise
+	samples []sample // of the result as it was reported
+	noise   noiseEstimate
 	means   []estimate
 	watts   bool // every setting has watts
 	ordered bool // the settings have an order from less to more power
@@ -24,25 +24,25 @@ type curveGroup struct {
 
 // build returns the curve; ok is false if no run of the group can be used.
 func (c *curveGroup) build(key Group) (CurveGroup, bool) {
-	var left LeftOut
-	c.cells, left = BuildCells(c.runs, c.indices, Metric(c.metric.name))
-	if len(c.cells) == 0 {
+	var left leftOut
+	c.samples, left = buildSamples(c.runs, c.indices, resultNamed(c.metric.name))
+	if len(c.samples) == 0 {
 		return CurveGroup{}, false
 	}
-	c.watts, c.ordered = byWatts(c.cells), inOrder(c.cells)
-	c.noise = EstimateNoise(c.cells, c.noiseOptions())
-	c.means = estimates(c.cells, c.noise, c.metric.lower)
+	c.watts, c.ordered = byWatts(c.samples), inOrder(c.samples)
+	c.noise = estimateNoise(c.samples, c.noiseOptions())
+	c.means = estimates(c.samples, c.noise, c.metric.lower)
 
 	c.out = CurveGroup{
 		Device: key.Device, Workload: key.Workload, Variant: key.Variant, Supply: key.Supply,
-		Noise: groupNoise(c.noise), NoiseSource: c.noise.Source,
+		Noise: groupNoise(c.noise), NoiseSource: c.noise.source,
 		Efficiency: noEfficiency(), Efficiencies: []Efficiency{},
 		Enough: Enough{Unknown(), c.req.Share}, KneeW: Unknown(),
-		Marginal: []Marginal{}, Departures: []DepartureAt{}, Flagged: flaggedRuns(c.runs, c.cells, c.noise), Notes: []Note{},
+		Marginal: []Marginal{}, Departures: []DepartureAt{}, Flagged: flaggedRuns(c.runs, c.samples, c.noise), Notes: []Note{},
 	}
 	c.noteRuns(left)
 	c.addPoints()
-	c.out.Best = bestOf(c.cells, c.means)
+	c.out.Best = bestOf(c.samples, c.means)
 	c.addDepartures()
 	inside := c.addRange()
 	c.addEfficiencies(inside)
@@ -55,22 +55,22 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 	return c.out, true
 }
 
-func (c *curveGroup) noiseOptions() NoiseOptions {
-	o := NoiseOptions{LowerIsBetter: c.metric.lower, Declared: c.req.Declared}
+func (c *curveGroup) noiseOptions() noiseOptions {
+	o := noiseOptions{lowerIsBetter: c.metric.lower, declared: c.req.Declared}
 	if c.ordered {
-		o.Departures = Departures
+		o.departures = findDepartures
 	}
 	return o
 }
 
 // namesHaveOrder tells whether all settings are names whose order is known.
-func namesHaveOrder(cells []Cell) bool {
-	return !slices.ContainsFunc(cells, func(cell Cell) bool { return !run.Named(cell.Name).Ordered() })
+func namesHaveOrder(samples []sample) bool {
+	return !slices.ContainsFunc(samples, func(sample sample) bool { return !run.Named(sample.name).Ordered() })
 }
 
 func (c *curveGroup) note(notes ...Note) { c.out.Notes = append(c.out.Notes, notes...) }
 
-func (c *curveGroup) noteRuns(left LeftOut) {
+func (c *curveGroup) noteRuns(left leftOut) {
 	c.note(leftOutNotes("", left, c.metric.name)...)
 	c.note(noiseNotes("", c.noise)...)
 	c.note(unlikeRepeatsNotes(c.noise)...)
@@ -85,12 +85,12 @@ func (c *curveGroup) addDepartures() {
 		return
 	}
 	single := 0
-	for _, d := range slices.SortedFunc(slices.Values(c.noise.Departed), func(a, b Departed) int { return a.Cell - b.Cell }) {
-		cell := c.cells[d.Cell]
+	for _, d := range slices.SortedFunc(slices.Values(c.noise.departed), func(a, b departure) int { return a.setting - b.setting }) {
+		sample := c.samples[d.setting]
 		c.out.Departures = append(c.out.Departures, DepartureAt{
-			Number(cell.SettingW), cell.Name, Number(d.Change), Number(d.PAdjusted),
+			Number(sample.watts), sample.name, Number(d.change), Number(d.pAdjusted),
 		})
-		if cell.N() == 1 {
+		if sample.n() == 1 {
 			single++
 		}
 	}
@@ -99,8 +99,8 @@ func (c *curveGroup) addDepartures() {
 	}
 }
 
-func (c *curveGroup) departed(cell int) bool {
-	return slices.ContainsFunc(c.noise.Departed, func(d Departed) bool { return d.Cell == cell })
+func (c *curveGroup) departed(j int) bool {
+	return slices.ContainsFunc(c.noise.departed, func(d departure) bool { return d.setting == j })
 }
 
 // addEfficiencies adds the efficiency by every denominator that at least half
@@ -108,19 +108,19 @@ func (c *curveGroup) departed(cell int) bool {
 func (c *curveGroup) addEfficiencies(inside func(float64) bool) {
 	for _, by := range []struct {
 		name  string
-		power Quantity
-	}{{ByPackage, PackagePower}, {BySystem, SystemPower}, {BySetting, SettingPower}} {
-		cells, _ := BuildCells(c.runs, c.indices, Per(c.metric.goodness(), by.power))
+		power quantity
+	}{{ByPackage, packagePower}, {BySystem, systemPower}, {BySetting, settingPower}} {
+		samples, _ := buildSamples(c.runs, c.indices, quotient(c.metric.goodness(), by.power))
 		switch {
-		case len(cells) == 0 || by.name == BySetting && !c.watts:
+		case len(samples) == 0 || by.name == BySetting && !c.watts:
 			continue
-		case 2*len(cells) < len(c.cells):
-			c.note(Note{Code: NoteEfficiencyLeftOut, Name: by.name, Count: len(cells), Of: len(c.cells)})
+		case 2*len(samples) < len(c.samples):
+			c.note(Note{Code: NoteEfficiencyLeftOut, Name: by.name, Count: len(samples), Of: len(c.samples)})
 			continue
 		}
 		// No departures: efficiency is not expected to rise.
-		noise := EstimateNoise(cells, NoiseOptions{Declared: c.req.Declared})
-		c.out.Efficiencies = append(c.out.Efficiencies, efficiency(by.name, cells, noise, inside))
+		noise := estimateNoise(samples, noiseOptions{declared: c.req.Declared})
+		c.out.Efficiencies = append(c.out.Efficiencies, efficiency(by.name, samples, noise, inside))
 	}
 	if len(c.out.Efficiencies) > 0 {
 		c.out.Efficiency = c.out.Efficiencies[0]
@@ -148,5 +148,5 @@ func (c *curveGroup) addEnough(inside func(float64) bool) {
 	}
 	c.out.Enough.AtW = Number(enoughWatts(watts, y, c.req.Share))
 	c.out.KneeW = Number(kneeWatts(watts, y))
-	c.out.KneeTold = c.out.KneeW.Known() && bendTold(chosen)
+	c.out.KneeSignificant = c.out.KneeW.Known() && bendsBeyondNoise(chosen)
 }

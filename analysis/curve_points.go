@@ -8,17 +8,17 @@ import (
 
 // addPoints adds the table of settings.
 func (c *curveGroup) addPoints() {
-	perPackage := c.meansPer(PackagePower)
-	perSystem := c.meansPer(SystemPower)
-	for j, cell := range c.cells {
+	perPackage := c.meansPer(packagePower)
+	perSystem := c.meansPer(systemPower)
+	for j, sample := range c.samples {
 		e := c.means[j]
 		lower, upper := e.interval()
 		p := CurvePoint{
-			SettingW: Number(cell.SettingW), Setting: cell.Name, N: e.n,
+			SettingW: Number(sample.watts), Setting: sample.name, N: e.n,
 			Mean: expNumber(e.z), Lower: expNumber(lower), Upper: expNumber(upper),
-			Noise: Number(math.Sqrt(c.noise.Cells[j].V)), DF: degreesOfFreedom(e), NoiseSource: c.noise.Cells[j].Source,
-			PackageW: Number(c.meanPower(cell, PackagePower)), SystemW: Number(c.meanPower(cell, SystemPower)),
-			PerPackageW: perPackage(cell), PerSystemW: perSystem(cell),
+			Noise: Number(math.Sqrt(c.noise.settings[j].v)), DF: degreesOfFreedom(e), NoiseSource: c.noise.settings[j].source,
+			PackageW: Number(c.meanPower(sample, packagePower)), SystemW: Number(c.meanPower(sample, systemPower)),
+			PerPackageW: perPackage(sample), PerSystemW: perSystem(sample),
 		}
 		if c.metric.lower {
 			p.Mean, p.Lower, p.Upper = expNumber(-e.z), expNumber(-upper), expNumber(-lower)
@@ -30,14 +30,14 @@ func (c *curveGroup) addPoints() {
 }
 
 // meansPer returns the geometric mean of result/watts at every setting.
-func (c *curveGroup) meansPer(power Quantity) func(Cell) Number {
-	cells, _ := BuildCells(c.runs, c.indices, Per(Metric(c.metric.name), power))
-	means := make(map[run.Setting]Number, len(cells))
-	for _, cell := range cells {
-		means[cell.setting()] = expNumber(cell.Mean())
+func (c *curveGroup) meansPer(power quantity) func(sample) Number {
+	samples, _ := buildSamples(c.runs, c.indices, quotient(resultNamed(c.metric.name), power))
+	means := make(map[run.Setting]Number, len(samples))
+	for _, sample := range samples {
+		means[sample.setting()] = expNumber(sample.mean())
 	}
-	return func(cell Cell) Number {
-		if mean, ok := means[cell.setting()]; ok {
+	return func(sample sample) Number {
+		if mean, ok := means[sample.setting()]; ok {
 			return mean
 		}
 		return Unknown()
@@ -46,14 +46,14 @@ func (c *curveGroup) meansPer(power Quantity) func(Cell) Number {
 
 // meanPower is the arithmetic mean over the runs of a cell that have a usable
 // power; NaN if none has.
-func (c *curveGroup) meanPower(cell Cell, power Quantity) float64 {
-	mean, _ := c.meanPowerN(cell, power)
+func (c *curveGroup) meanPower(sample sample, power quantity) float64 {
+	mean, _ := c.meanPowerN(sample, power)
 	return mean
 }
 
-func (c *curveGroup) meanPowerN(cell Cell, power Quantity) (mean float64, n int) {
+func (c *curveGroup) meanPowerN(sample sample, power quantity) (mean float64, n int) {
 	var values []float64
-	for _, i := range cell.Runs {
+	for _, i := range sample.runs {
 		if w, ok := power(&c.runs[i]); ok && usable(w) {
 			values = append(values, w)
 		}

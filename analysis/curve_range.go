@@ -44,12 +44,12 @@ const (
 // of the settings have them; measured is how many have.
 func (c *curveGroup) rangeFromPackage(r *Effective) (measured int, ok bool) {
 	var set, power, n []float64
-	for _, cell := range c.cells {
-		if mean, count := c.meanPowerN(cell, PackagePower); count > 0 {
-			set, power, n = append(set, cell.SettingW), append(power, mean), append(n, float64(count))
+	for _, sample := range c.samples {
+		if mean, count := c.meanPowerN(sample, packagePower); count > 0 {
+			set, power, n = append(set, sample.watts), append(power, mean), append(n, float64(count))
 		}
 	}
-	if len(set) < leastPackageForRange || 2*len(set) < len(c.cells) {
+	if len(set) < leastPackageForRange || 2*len(set) < len(c.samples) {
 		return len(set), false
 	}
 	fit := effectiveRange(set, power, n)
@@ -83,13 +83,13 @@ func (c *curveGroup) rangeFromResults(r *Effective, measured int) {
 	if len(inLine) < leastResultsForRange || noNoise {
 		r.Source = ""
 		code := NoteRangeNotTested
-		if noNoise && measured < len(c.cells) {
+		if noNoise && measured < len(c.samples) {
 			code = NoteRangeWithoutNoise
 		}
-		c.note(Note{Code: code, Count: measured, InLine: len(inLine), Of: len(c.cells)})
+		c.note(Note{Code: code, Count: measured, InLine: len(inLine), Of: len(c.samples)})
 		return
 	}
-	c.note(Note{Code: NoteRangeByResults, Count: measured, Of: len(c.cells)})
+	c.note(Note{Code: NoteRangeByResults, Count: measured, Of: len(c.samples)})
 	if found.flat {
 		c.note(Note{Code: NoteFlatResults})
 	}

@@ -256,7 +256,7 @@ func TestMarginalGain(t *testing.T) {
 	g := oneCurve(t, runs, CurveRequest{})
 	within(t, "10 to 20 W", float64(g.Marginal[0].PercentPerWatt), 10, 1e-3)
 	within(t, "20 to 30 W", float64(g.Marginal[1].PercentPerWatt), 5, 1e-3)
-	if !g.Marginal[0].Told || !(g.Marginal[0].Lower < 10 && g.Marginal[0].Upper > 10) {
+	if !g.Marginal[0].Significant || !(g.Marginal[0].Lower < 10 && g.Marginal[0].Upper > 10) {
 		t.Errorf("%+v", g.Marginal[0])
 	}
 }

@@ -9,7 +9,7 @@ const (
 	leastTrendNu   = 2.0  // degrees of freedom below which a setting is not tested
 )
 
-// Departures finds settings that fall below a rising trend. It is a DepartureTest.
+// findDepartures finds settings that fall below a rising trend. It is a departureTest.
 //
 // A setting is tested against the one before it, and against chords: a rising,
 // saturating curve is concave in ln result over ln watts, so a true point lies
@@ -23,18 +23,18 @@ const (
 //
 // Source: Bonferroni; Holm 1979 for the repetition. How often it misses and how
 // often it is wrong: TestStudyCurve.
-func Departures(points []TrendPoint, levels Levels) []Departed {
+func findDepartures(points []trendPoint, levels trendNoise) []departure {
 	active := allIndices(len(points))
-	var found []Departed
+	var found []departure
 	for len(active) >= leastForTrend && len(found) < len(points)/4 {
 		worst, tests := worstSetting(points, active, levels(active))
 		if worst.index < 0 || !(worst.p*float64(tests) < departureLevel) {
 			break
 		}
-		found = append(found, Departed{
-			Cell:      worst.index,
-			Change:    math.Expm1(-worst.below),
-			PAdjusted: worst.p * float64(tests),
+		found = append(found, departure{
+			setting:   worst.index,
+			change:    math.Expm1(-worst.below),
+			pAdjusted: worst.p * float64(tests),
 		})
 		active = without(active, worst.index)
 	}
@@ -50,7 +50,7 @@ type trendTest struct {
 
 // worstSetting runs all tests over the active settings and returns the one of
 // the smallest p, with the number of tests; index is -1 when there was none.
-func worstSetting(points []TrendPoint, active []int, level func(j, k int) (v, nu float64)) (trendTest, int) {
+func worstSetting(points []trendPoint, active []int, level func(j, k int) (v, nu float64)) (trendTest, int) {
 	worst, tests := trendTest{index: -1, p: math.Inf(1)}, 0
 	for pos := 1; pos < len(active); pos++ {
 		t := trend{points, active, pos, level}
@@ -69,19 +69,19 @@ func worstSetting(points []TrendPoint, active []int, level func(j, k int) (v, nu
 
 // trend is the curve as the tests of the active setting at pos see it.
 type trend struct {
-	points []TrendPoint
+	points []trendPoint
 	active []int
 	pos    int
 	level  func(j, k int) (v, nu float64)
 }
 
 // point is the place of the active setting at pos.
-func (t trend) point(pos int) TrendPoint { return t.points[t.active[pos]] }
+func (t trend) point(pos int) trendPoint { return t.points[t.active[pos]] }
 
 // noise is the variance of the mean at the active setting at pos.
 func (t trend) noise(pos int) (v, nu float64) {
 	v, nu = t.level(t.active[t.pos], t.active[pos])
-	return v / float64(t.point(pos).N), nu
+	return v / float64(t.point(pos).n), nu
 }
 
 // drop tests the setting against the active one before it.
@@ -107,17 +107,17 @@ func (t trend) chords() []trendTest {
 
 func (t trend) chord(from, to int) trendTest {
 	a, b := t.point(from), t.point(to)
-	w := (t.point(t.pos).X - a.X) / (b.X - a.X)
+	w := (t.point(t.pos).x - a.x) / (b.x - a.x)
 	return t.below([]int{from, to}, []float64{1 - w, w})
 }
 
 // below tests the setting against the weighted sum of others.
 func (t trend) below(others []int, weights []float64) trendTest {
 	v, nu := t.noise(t.pos)
-	below := -t.point(t.pos).Z
+	below := -t.point(t.pos).z
 	for i, pos := range others {
 		vi, nui := t.noise(pos)
-		below += weights[i] * t.point(pos).Z
+		below += weights[i] * t.point(pos).z
 		v += weights[i] * weights[i] * vi
 		nu = min(nu, nui)
 	}
@@ -131,7 +131,7 @@ func (t trend) risen(pos int) bool {
 	}
 	v, nu := t.noise(pos)
 	first, nuFirst := t.noise(0)
-	rise := (t.point(pos).Z - t.point(0).Z) / math.Sqrt(v+first)
+	rise := (t.point(pos).z - t.point(0).z) / math.Sqrt(v+first)
 	return studentUpper(rise, min(nu, nuFirst)) < 1-risenLevel
 }
 

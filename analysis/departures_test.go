@@ -6,16 +6,16 @@ import (
 )
 
 // fixedNoise is a noise that repeats settled: the same for every test.
-func fixedNoise(v, nu float64) Levels {
+func fixedNoise(v, nu float64) trendNoise {
 	return func([]int) func(j, k int) (float64, float64) {
 		return func(int, int) (float64, float64) { return v, nu }
 	}
 }
 
-func curvePoints(watts, means []float64, n int) []TrendPoint {
-	points := make([]TrendPoint, len(watts))
+func curvePoints(watts, means []float64, n int) []trendPoint {
+	points := make([]trendPoint, len(watts))
 	for i := range watts {
-		points[i] = TrendPoint{X: math.Log(watts[i]), Z: math.Log(means[i]), N: n}
+		points[i] = trendPoint{x: math.Log(watts[i]), z: math.Log(means[i]), n: n}
 	}
 	return points
 }
@@ -24,19 +24,19 @@ func curvePoints(watts, means []float64, n int) []TrendPoint {
 func TestDeparturesNumbers(t *testing.T) {
 	watts := []float64{8, 10, 12, 15, 18, 22, 26, 30, 40, 50}
 	means := []float64{40, 48, 54, 61, 66, 66.5, 74, 77, 79, 74}
-	found := Departures(curvePoints(watts, means, 3), fixedNoise(1e-4, 20))
+	found := findDepartures(curvePoints(watts, means, 3), fixedNoise(1e-4, 20))
 	if len(found) != 2 {
 		t.Fatalf("%d departures, want 2: %+v", len(found), found)
 	}
 	want := map[float64][2]float64{22: {-0.05340840853, 2.269733208e-06}, 50: {-0.06329113924, 1.607785114e-06}}
 	for _, d := range found {
-		w, ok := want[watts[d.Cell]]
+		w, ok := want[watts[d.setting]]
 		if !ok {
-			t.Errorf("departure at %g W", watts[d.Cell])
+			t.Errorf("departure at %g W", watts[d.setting])
 			continue
 		}
-		within(t, "change", d.Change, w[0], 5e-12)
-		within(t, "p adjusted", d.PAdjusted, w[1], 5e-16)
+		within(t, "change", d.change, w[0], 5e-12)
+		within(t, "p adjusted", d.pAdjusted, w[1], 5e-16)
 	}
 }
 
@@ -47,18 +47,18 @@ func TestDeparturesNone(t *testing.T) {
 	dip := []float64{40, 48, 54, 60, 65, 66, 74, 77, 80, 81}
 	for name, c := range map[string]struct {
 		means []float64
-		noise Levels
+		noise trendNoise
 	}{
 		"rising":               {rising, fixedNoise(1e-4, 20)},
 		"ignored low settings": {floor, fixedNoise(1e-4, 20)},
 		"one df":               {dip, fixedNoise(1e-4, 1)},
 		"unknown noise":        {dip, fixedNoise(math.NaN(), 0)},
 	} {
-		if got := Departures(curvePoints(watts, c.means, 3), c.noise); len(got) != 0 {
+		if got := findDepartures(curvePoints(watts, c.means, 3), c.noise); len(got) != 0 {
 			t.Errorf("%s: %+v, want none", name, got)
 		}
 	}
-	if got := Departures(curvePoints(watts[:3], []float64{50, 40, 30}, 3), fixedNoise(1e-4, 20)); len(got) != 0 {
+	if got := findDepartures(curvePoints(watts[:3], []float64{50, 40, 30}, 3), fixedNoise(1e-4, 20)); len(got) != 0 {
 		t.Errorf("three settings: %+v, want none", got)
 	}
 }
@@ -67,7 +67,7 @@ func TestDeparturesNone(t *testing.T) {
 func TestDeparturesQuarter(t *testing.T) {
 	watts := []float64{8, 10, 12, 15, 18, 22, 26, 30}
 	falling := []float64{80, 70, 60, 50, 40, 30, 20, 10}
-	if got := Departures(curvePoints(watts, falling, 3), fixedNoise(1e-4, 20)); len(got) != 2 {
+	if got := findDepartures(curvePoints(watts, falling, 3), fixedNoise(1e-4, 20)); len(got) != 2 {
 		t.Errorf("%d departures of 8 settings, want 2", len(got))
 	}
 }
@@ -76,7 +76,7 @@ func TestDeparturesQuarter(t *testing.T) {
 // t at 2 df: P(T > 5) is 0.0188748 (closed form: (1 - t/sqrt(2 + t^2))/2).
 func TestDeparturesLeastDegreesOfFreedom(t *testing.T) {
 	points := curvePoints([]float64{8, 10, 12, 15}, []float64{40, 48, 54, 54}, 1)
-	points[3].Z = points[2].Z - 5*math.Sqrt(2e-4)
+	points[3].z = points[2].z - 5*math.Sqrt(2e-4)
 	for where := range 4 {
 		level := func(j, k int) (v, nu float64) {
 			if k == where {

@@ -2,17 +2,17 @@ package analysis
 
 import "sweepd/run"
 
-// DrewInstead tells whether most runs of a cell did not keep to its setting, by the
+// DisobeyedPower tells whether most runs of a cell did not keep to its setting, by the
 // finding of the agent, and the mean package power in watts that those drew; it is
 // unknown where none of them measured it.
-func DrewInstead(runs []*run.Run) (watts Number, disobeyed bool) {
+func DisobeyedPower(runs []*run.Run) (watts Number, disobeyed bool) {
 	count, power, known := 0, 0.0, 0
 	for _, r := range runs {
 		if !r.Has(run.SettingDisobeyed) {
 			continue
 		}
 		count++
-		if w, ok := PackagePower(r); ok {
+		if w, ok := packagePower(r); ok {
 			power += w
 			known++
 		}
@@ -31,13 +31,13 @@ func DrewInstead(runs []*run.Run) (watts Number, disobeyed bool) {
 func disobeyedNotes(s *side, name string) []Note {
 	runs := s.runs
 	var places []DisobeyedSetting
-	for _, cell := range s.cells {
-		members := make([]*run.Run, len(cell.Runs))
-		for k, i := range cell.Runs {
+	for _, sample := range s.samples {
+		members := make([]*run.Run, len(sample.runs))
+		for k, i := range sample.runs {
 			members[k] = &runs[i]
 		}
-		if drew, disobeyed := DrewInstead(members); disobeyed {
-			places = append(places, DisobeyedSetting{Number(cell.SettingW), cell.Name, drew})
+		if drew, disobeyed := DisobeyedPower(members); disobeyed {
+			places = append(places, DisobeyedSetting{Number(sample.watts), sample.name, drew})
 		}
 	}
 	if len(places) == 0 {

@@ -13,17 +13,17 @@ import (
 // the residual variance of z = cell + block, at least that of 0.1 %. Such a shift is a day of its own
 // that the bounds between two devices do not hold.
 func movesBetweenPasses(f *sideFacts) []Note {
-	k := passes(f.side.runs, f.cells)
+	k := passes(f.side.runs, f.samples)
 	if k == 0 {
 		return nil
 	}
-	blocks := fitBlocks(f.cells, k)
+	blocks := fitBlocks(f.samples, k)
 	ss, n := 0.0, 0
-	for _, c := range withoutBlocks(f.cells, blocks) {
-		ss += c.sumOfSquares()
-		n += c.N()
+	for _, s := range withoutBlocks(f.samples, blocks) {
+		ss += s.sumOfSquares()
+		n += s.n()
 	}
-	df := float64(n - len(f.cells) - (k - 1))
+	df := float64(n - len(f.samples) - (k - 1))
 	if df < 1 {
 		return nil
 	}
@@ -31,8 +31,8 @@ func movesBetweenPasses(f *sideFacts) []Note {
 	for _, b := range blocks {
 		sum += b * b
 	}
-	moved := float64(len(f.cells)) * sum / float64(k-1)
-	if p := fUpper(moved, math.Max(ss/df, varianceFloor), float64(k-1), df); !(p < tellLevel) {
+	moved := float64(len(f.samples)) * sum / float64(k-1)
+	if p := fUpper(moved, math.Max(ss/df, varianceFloor), float64(k-1), df); !(p < confounderLevel) {
 		return nil
 	}
 	return []Note{{Code: ConfounderPasses, Side: f.name, Ratio: spread(blocks), Count: k}}
@@ -58,31 +58,31 @@ func drifts(f *sideFacts) []Note {
 	hours := func(at time.Time) float64 { return at.Sub(first).Hours() }
 	var tt, tz, zz float64
 	df := -1
-	for _, c := range f.cells {
-		if c.N() < 2 {
+	for _, s := range f.samples {
+		if s.n() < 2 {
 			continue
 		}
-		t := make([]float64, c.N())
-		for k, i := range c.Runs {
+		t := make([]float64, s.n())
+		for k, i := range s.runs {
 			if f.side.runs[i].StartedAt.IsZero() {
 				return nil
 			}
 			t[k] = hours(f.side.runs[i].StartedAt.Time)
 		}
-		meanT, meanZ := stat.Mean(t, nil), c.Mean()
-		for k, z := range c.Z {
+		meanT, meanZ := stat.Mean(t, nil), s.mean()
+		for k, z := range s.z {
 			tt += (t[k] - meanT) * (t[k] - meanT)
 			tz += (t[k] - meanT) * (z - meanZ)
 			zz += (z - meanZ) * (z - meanZ)
 		}
-		df += c.N() - 1
+		df += s.n() - 1
 	}
 	if df < 2 || tt == 0 {
 		return nil
 	}
 	slope := tz / tt
 	rest := math.Max(zz-slope*tz, 0)
-	if p := fUpper(slope*tz, math.Max(rest/float64(df), varianceFloor), 1, float64(df)); !(p < tellLevel) {
+	if p := fUpper(slope*tz, math.Max(rest/float64(df), varianceFloor), 1, float64(df)); !(p < confounderLevel) {
 		return nil
 	}
 	return []Note{{Code: ConfounderDrift, Side: f.name, Hours: Number(hours(last)), Ratio: relative(slope * hours(last))}}

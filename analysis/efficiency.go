@@ -51,15 +51,15 @@ func noEfficiency() Efficiency {
 // efficiency builds the efficiency of a group by one denominator: cells hold ln
 // of the efficiency of every run, inside tells which settings are in the
 // effective range.
-func efficiency(by string, cells []Cell, noise Noise, inside func(watts float64) bool) Efficiency {
+func efficiency(by string, samples []sample, noise noiseEstimate, inside func(watts float64) bool) Efficiency {
 	out := noEfficiency()
-	out.By, out.Noise, out.NoiseSource = by, groupNoise(noise), noise.Source
-	all := estimates(cells, noise, false)
+	out.By, out.Noise, out.NoiseSource = by, groupNoise(noise), noise.source
+	all := estimates(samples, noise, false)
 	var within []int
 	for j, e := range all {
 		lower, upper := e.interval()
 		out.Points = append(out.Points, EfficiencyPoint{
-			SettingW: Number(e.watts), Setting: cells[j].Name, N: e.n,
+			SettingW: Number(e.watts), Setting: samples[j].name, N: e.n,
 			Value: expNumber(e.z), Lower: expNumber(lower), Upper: expNumber(upper),
 		})
 		if inside(e.watts) {
@@ -77,9 +77,9 @@ func efficiency(by string, cells []Cell, noise Noise, inside func(watts float64)
 	for i := from; i <= to; i++ {
 		out.Points[within[i]].Plateau = true
 	}
-	out.PeakW, out.Peak = Number(chosen[peak].watts), cells[within[peak]].Name
-	out.FromW, out.From = Number(chosen[from].watts), cells[within[from]].Name
-	out.ToW, out.To = Number(chosen[to].watts), cells[within[to]].Name
+	out.PeakW, out.Peak = Number(chosen[peak].watts), samples[within[peak]].name
+	out.FromW, out.From = Number(chosen[from].watts), samples[within[from]].name
+	out.ToW, out.To = Number(chosen[to].watts), samples[within[to]].name
 	return out
 }
 
@@ -93,7 +93,7 @@ func efficiency(by string, cells []Cell, noise Noise, inside func(watts float64)
 func plateau(e []estimate) (peak, from, to int) {
 	critical := bestCritical(e)
 	best := e[highest(e)].z
-	return around(e, func(j int) bool {
+	return stretchAround(e, func(j int) bool {
 		return e[j].z >= best+math.Log1p(-plateauLoss) || amongBest(e, j, critical)
 	})
 }
@@ -108,9 +108,9 @@ func highest(e []estimate) (peak int) {
 	return peak
 }
 
-// around returns the setting of the best mean and the ends of the unbroken stretch
+// stretchAround returns the setting of the best mean and the ends of the unbroken stretch
 // around it of settings that belong to it.
-func around(e []estimate, belongs func(j int) bool) (peak, from, to int) {
+func stretchAround(e []estimate, belongs func(j int) bool) (peak, from, to int) {
 	peak = highest(e)
 	from, to = peak, peak
 	for from > 0 && belongs(from-1) {
@@ -147,12 +147,12 @@ func amongBest(e []estimate, j int, critical float64) bool {
 
 // groupNoise is the relative SD of one run of a group: the root of the mean
 // variance over its settings.
-func groupNoise(n Noise) Number {
+func groupNoise(n noiseEstimate) Number {
 	sum := 0.0
-	for _, c := range n.Cells {
-		sum += c.V
+	for _, c := range n.settings {
+		sum += c.v
 	}
-	return Number(math.Sqrt(sum / float64(len(n.Cells))))
+	return Number(math.Sqrt(sum / float64(len(n.settings))))
 }
 
 // expNumber is exp(z), unknown where it would overflow.

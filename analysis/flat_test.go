@@ -44,10 +44,12 @@ func fromOrigin(w float64) float64 { return 1.5 * w }
 func steeper(w float64) float64    { return 20 + 0.02*w*w }
 func saturated(w float64) float64  { return saturating(min(w, 40)) }
 func gains(g CurveGroup) bool {
-	return anyStep(g, func(m Marginal) bool { return m.Told && m.PercentPerWatt > 0 })
+	return anyStep(g, func(m Marginal) bool { return m.Significant && m.PercentPerWatt > 0 })
 }
-func gainsOrLoses(g CurveGroup) bool { return anyStep(g, func(m Marginal) bool { return m.Told }) }
-func bends(g CurveGroup) bool        { return g.KneeTold }
+func gainsOrLoses(g CurveGroup) bool {
+	return anyStep(g, func(m Marginal) bool { return m.Significant })
+}
+func bends(g CurveGroup) bool { return g.KneeSignificant }
 
 func anyStep(g CurveGroup, is func(Marginal) bool) bool {
 	for _, m := range g.Marginal {
@@ -108,7 +110,7 @@ func TestBendByHand(t *testing.T) {
 	}
 	two := plainEstimates([]float64{60, 70}, 3, 1e-4, 8)
 	unknown := plainEstimates([]float64{60, 70, 75}, 1, math.NaN(), 0)
-	if bendTold(two) || bendTold(unknown) {
+	if bendsBeyondNoise(two) || bendsBeyondNoise(unknown) {
 		t.Error("two settings, or settings without noise, are said to bend")
 	}
 }

@@ -26,7 +26,7 @@ func enoughWatts(w, y []float64, share float64) float64 {
 //
 // It is a description of the tested settings and carries no interval: another
 // choice of settings has another knee, and even a straight line with noise has one.
-// Whether the curve bends at all: bendTold.
+// Whether the curve bends at all: bendsBeyondNoise.
 //
 // Source: Satopaa, Albrecht, Irwin & Raghavan 2011, ICDCS Workshops.
 func kneeWatts(w, y []float64) float64 {

@@ -4,7 +4,7 @@ import "math"
 
 // Marginal is what one more watt buys between two neighbouring settings, in
 // percent of the result per watt; positive is better, whatever the direction of
-// the metric. The intervals of a curve's steps hold all together with 95 %; Told
+// the metric. The intervals of a curve's steps hold all together with 95 %; Significant
 // says that this step's leaves out zero, so that of all steps of a flat curve one
 // is called a gain or a loss in about 5 % of curves (TestFlatCurveGainsNothing).
 type Marginal struct {
@@ -13,7 +13,7 @@ type Marginal struct {
 	PercentPerWatt Number `json:"percent_per_watt"`
 	Lower          Number `json:"lower"`
 	Upper          Number `json:"upper"`
-	Told           bool   `json:"told"` // the gain is more than noise
+	Significant    bool   `json:"told"` // the gain is more than noise
 }
 
 // marginal returns the gains between neighbouring settings with known watts:
@@ -45,7 +45,7 @@ func marginal(points []estimate) []Marginal {
 			FromW: Number(a.watts), ToW: Number(b.watts),
 			PercentPerWatt: perWatt(d), Lower: perWatt(d - half), Upper: perWatt(d + half),
 		}
-		m.Told = m.Lower > 0 || m.Upper < 0
+		m.Significant = m.Lower > 0 || m.Upper < 0
 		out = append(out, m)
 	}
 	return out
@@ -93,16 +93,16 @@ func welch(a, b estimate) (v, nu float64) {
 
 // estimates joins the means of cells with their noise. With n the runs, turned
 // says that the cells' logarithms are those of a quantity where less is better.
-func estimates(cells []Cell, noise Noise, lowerIsBetter bool) []estimate {
-	out := make([]estimate, len(cells))
-	for j, c := range cells {
-		z := c.Mean()
+func estimates(samples []sample, noise noiseEstimate, lowerIsBetter bool) []estimate {
+	out := make([]estimate, len(samples))
+	for j, s := range samples {
+		z := s.mean()
 		if lowerIsBetter {
 			z = -z
 		}
 		out[j] = estimate{
-			watts: c.SettingW, x: c.X, z: z, n: c.N(),
-			v: noise.Cells[j].V / float64(c.N()), nu: noise.Cells[j].Nu,
+			watts: s.watts, x: s.x, z: z, n: s.n(),
+			v: noise.settings[j].v / float64(s.n()), nu: noise.settings[j].nu,
 		}
 	}
 	return out

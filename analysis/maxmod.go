@@ -18,10 +18,10 @@ import (
 // critical value c for m intervals holds all of them at once.
 // [Stoline & Ury 1979; Hochberg & Tamhane 1987; for nu = inf Sidak 1967]
 type maxModulus struct {
-	m, nu  float64
-	u      [quadratureNodes]float64 // places of the quadrature
-	weight [quadratureNodes]float64 // its weights times g; unused where the SD is known
-	known  bool                     // nu so large that the SD counts as known
+	m, nu   float64
+	u       [quadratureNodes]float64 // places of the quadrature
+	weight  [quadratureNodes]float64 // its weights times g; unused where the SD is known
+	sdKnown bool                     // nu so large that the SD counts as known
 }
 
 const (
@@ -41,8 +41,8 @@ var unitLegendre = sync.OnceValue(func() (rule struct{ x, w [quadratureNodes]flo
 // newMaxModulus prepares the distribution for m >= 1 estimates and nu > 0
 // degrees of freedom (+Inf where the SD is known).
 func newMaxModulus(m int, nu float64) *maxModulus {
-	d := &maxModulus{m: math.Max(float64(m), 1), nu: nu, known: nu > nuKnown}
-	if d.known || m <= 1 {
+	d := &maxModulus{m: math.Max(float64(m), 1), nu: nu, sdKnown: nu > nuKnown}
+	if d.sdKnown || m <= 1 {
 		return d
 	}
 	rule := unitLegendre()
@@ -68,11 +68,11 @@ func (d *maxModulus) oneSided(p float64) float64 { return d.quantile(p, 1) }
 // quantile solves for c by Newton's method kept inside a shrinking bracket.
 func (d *maxModulus) quantile(p, sides float64) float64 {
 	each := -math.Expm1(math.Log(p)/d.m) / sides // the tail left to one estimate [Sidak 1967]
-	if d.m == 1 && !d.known {
+	if d.m == 1 && !d.sdKnown {
 		return -studentQuantile(each, d.nu)
 	}
 	z := -distuv.UnitNormal.Quantile(each)
-	if d.known {
+	if d.sdKnown {
 		return z
 	}
 	low, high := 0.0, math.Inf(1)
@@ -131,7 +131,7 @@ func (d *maxModulus) adjusted(t float64) float64 {
 	switch {
 	case math.IsNaN(t):
 		return t
-	case d.known:
+	case d.sdKnown:
 		return -math.Expm1(d.m * math.Log1p(-math.Erfc(t/math.Sqrt2)))
 	case d.m == 1:
 		return 2 * studentUpper(t, d.nu)

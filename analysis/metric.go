@@ -99,8 +99,8 @@ func describeMetric(runs []run.Run, name string) metricInfo {
 
 // goodness is the metric turned so that more is better: the result, or its
 // inverse where lower is better.
-func (m metricInfo) goodness() Quantity {
-	value := Metric(m.name)
+func (m metricInfo) goodness() quantity {
+	value := resultNamed(m.name)
 	if !m.lower {
 		return value
 	}

@@ -12,10 +12,10 @@ const (
 // runPlanner says how many runs would settle a setting. It keeps the critical
 // values by number of runs, which the settings share.
 type runPlanner struct {
-	family, shared int
-	confidence     float64
-	known          float64 // critical value if the noise were known
-	critical       map[int]float64
+	family, shared  int
+	confidence      float64
+	criticalKnownSD float64 // critical value if the noise were known
+	critical        map[int]float64
 }
 
 func newRunPlanner(family, shared int, confidence float64) *runPlanner {
@@ -37,7 +37,7 @@ func (p *runPlanner) criticalAt(n int) float64 {
 // (critical(n) + z) sqrt(perRun/n) <= bound. The critical value falls with n
 // towards that of a known SD, which gives the place to start from.
 func (p *runPlanner) smallest(perRun, z, bound float64) int {
-	least := (p.known + z) * (p.known + z) / bound * perRun / bound
+	least := (p.criticalKnownSD + z) * (p.criticalKnownSD + z) / bound * perRun / bound
 	if !(least < mostRuns) {
 		return mostRuns
 	}

@@ -35,136 +35,136 @@ const (
 	varianceFloor = 1e-6 // results are never taken as more repeatable than 0.1 %
 )
 
-// Departed is a setting that fell out of a rising trend.
-type Departed struct {
-	Cell      int     // index among the points
-	Change    float64 // relative to where the trend has it; negative for a drop
-	PAdjusted float64
+// departure is a setting that fell out of a rising trend.
+type departure struct {
+	setting   int     // index among the points
+	change    float64 // relative to where the trend has it; negative for a drop
+	pAdjusted float64
 }
 
-// Levels gives, for tests on the active settings (ascending indices), the
+// trendNoise gives, for tests on the active settings (ascending indices), the
 // variance v of one run at setting k and its degrees of freedom when setting j
 // is tested. Where the noise comes from roughness, j is left out of it, so that
 // a dip does not hide behind the noise it causes.
-type Levels func(active []int) func(j, k int) (v, nu float64)
+type trendNoise func(active []int) func(j, k int) (v, nu float64)
 
-// DepartureTest finds departures from a rising trend.
-type DepartureTest func(points []TrendPoint, levels Levels) []Departed
+// departureTest finds departures from a rising trend.
+type departureTest func(points []trendPoint, levels trendNoise) []departure
 
-// NoiseOptions says how to estimate the noise of a group. The zero value works.
-type NoiseOptions struct {
-	LowerIsBetter bool          // which way the trend rises
-	Declared      float64       // relative SD of one run that the user declared; 0: none
-	Spent         float64       // share of the degrees of freedom that blocks took, 0 to 1 (1 - kappa)
-	Departures    DepartureTest // nil: no setting is looked at as departed
+// noiseOptions says how to estimate the noise of a group. The zero value works.
+type noiseOptions struct {
+	lowerIsBetter bool          // which way the trend rises
+	declared      float64       // relative SD of one run that the user declared; 0: none
+	spent         float64       // share of the degrees of freedom that blocks took, 0 to 1 (1 - kappa)
+	departures    departureTest // nil: no setting is looked at as departed
 }
 
-// CellNoise is the noise at one setting.
-type CellNoise struct {
-	V        float64 // variance of ln(result) of one run; NaN where the source is none
-	Nu       float64 // its degrees of freedom; 0 where the source is none, +Inf where declared
-	Source   NoiseSource
-	Isolated bool // its repeats differ too much to be pooled
+// settingNoise is the noise at one setting.
+type settingNoise struct {
+	v        float64 // variance of ln(result) of one run; NaN where the source is none
+	nu       float64 // its degrees of freedom; 0 where the source is none, +Inf where declared
+	source   NoiseSource
+	isolated bool // its repeats differ too much to be pooled
 }
 
-// Flag points at a run that differs from its repeats. Flagged runs stay in all
-// numbers; only the user rejects.
-type Flag struct {
-	Cell int // index among the cells
-	Run  int // index among the runs the cells were built from
+// outlier points at a run that differs from its repeats. It stays in all numbers;
+// only the user rejects.
+type outlier struct {
+	setting int // index among the samples
+	run     int // index among the runs the samples were built from
 }
 
-// Noise is the noise of a group.
-type Noise struct {
-	Source   NoiseSource // of the group: window if any setting's is
-	Cells    []CellNoise
-	Flagged  []Flag
-	Departed []Departed
+// noiseEstimate is the noise of a group.
+type noiseEstimate struct {
+	source   NoiseSource // of the group: window if any setting's is
+	settings []settingNoise
+	outliers []outlier
+	departed []departure
 
-	points  []TrendPoint
-	pools   []pool    // per cell, before roughness
-	spreads []float64 // per cell: its own variance where it speaks for itself, else 0
-	rough   bool
+	points        []trendPoint
+	pools         []pool    // per cell, before roughness
+	ownVariances  []float64 // per cell: its own variance where it speaks for itself, else 0
+	withRoughness bool
 }
 
-// EstimateNoise estimates the variance of one run at every setting of a group
+// estimateNoise estimates the variance of one run at every setting of a group
 // from the repeats and, where they are few, from the roughness of the curve.
-// Cells must be in order of X. The cells are not changed.
-func EstimateNoise(cells []Cell, opts NoiseOptions) Noise {
-	rep, kappa := newRepeats(cells), 1-opts.Spent
+// Samples must be in order of x. They are not changed.
+func estimateNoise(samples []sample, opts noiseOptions) noiseEstimate {
+	rep, kappa := newRepeats(samples), 1-opts.spent
 	scales, windowed := rep.scales()
-	noise := Noise{
-		Cells:   make([]CellNoise, len(cells)),
-		points:  trendPoints(cells, opts.LowerIsBetter),
-		spreads: make([]float64, len(cells)),
+	noise := noiseEstimate{
+		settings:     make([]settingNoise, len(samples)),
+		points:       trendPoints(samples, opts.lowerIsBetter),
+		ownVariances: make([]float64, len(samples)),
 	}
-	isolated := make([]bool, len(cells))
-	for j := range cells {
+	isolated := make([]bool, len(samples))
+	for j := range samples {
 		isolated[j] = rep.q[j] > isolateAt*scales[j]
-		noise.Cells[j].Isolated = isolated[j]
+		noise.settings[j].isolated = isolated[j]
 		if isolated[j] {
-			noise.Flagged = append(noise.Flagged, flagRuns(cells, j, scales[j])...)
+			noise.outliers = append(noise.outliers, flagRuns(samples, j, scales[j])...)
 		}
 		if rep.q[j] > ownVarianceAt*scales[j] && kappa > 0 {
-			noise.spreads[j] = rep.ss[j] / rep.df[j] / kappa
+			noise.ownVariances[j] = rep.ss[j] / rep.df[j] / kappa
 		}
 	}
 	var global pool
 	noise.pools, global = rep.pools(isolated, windowed, kappa)
-	noise.rough = global.nu < poolMinNu
-	noise.settle(cells, opts, global)
+	noise.withRoughness = global.nu < poolMinNu
+	noise.settle(samples, opts, global)
 	return noise
 }
 
 // settle turns pools, roughness and departures into the noise of every cell.
-func (n *Noise) settle(cells []Cell, opts NoiseOptions, global pool) {
-	if opts.Declared > 0 && global.df == 0 {
-		n.declare(opts.Declared)
+func (n *noiseEstimate) settle(samples []sample, opts noiseOptions, global pool) {
+	if opts.declared > 0 && global.df == 0 {
+		n.declare(opts.declared)
 		return
 	}
-	if n.rough {
-		n.fill(curveRoughness(n.points, allIndices(len(cells))))
+	if n.withRoughness {
+		n.fill(curveRoughness(n.points, allIndices(len(samples))))
 	} else {
 		n.fill(roughness{})
 	}
-	if opts.Departures == nil {
+	if opts.departures == nil {
 		return
 	}
-	n.Departed = opts.Departures(n.points, n.Levels)
-	if n.rough && len(n.Departed) > 0 {
+	n.departed = opts.departures(n.points, n.levels)
+	if n.withRoughness && len(n.departed) > 0 {
 		n.fill(curveRoughness(n.points, n.inLine()))
 	}
-	for _, d := range n.Departed {
-		if c := &n.Cells[d.Cell]; n.points[d.Cell].N == 1 && c.Source != NoiseNone {
-			dip := math.Log1p(d.Change)
-			c.V = math.Max(c.V, dip*dip) // one run cannot tell a dip from a bad run
+	for _, d := range n.departed {
+		if c := &n.settings[d.setting]; n.points[d.setting].n == 1 && c.source != NoiseNone {
+			dip := math.Log1p(d.change)
+			c.v = math.Max(c.v, dip*dip) // one run cannot tell a dip from a bad run
 		}
 	}
 }
 
 // declare takes the user's relative SD c for every setting.
-func (n *Noise) declare(c float64) {
-	n.Source, n.rough = NoiseDeclared, false
-	for j := range n.Cells {
-		n.Cells[j].V, n.Cells[j].Nu, n.Cells[j].Source = math.Max(c*c, varianceFloor), math.Inf(1), NoiseDeclared
+func (n *noiseEstimate) declare(c float64) {
+	n.source, n.withRoughness = NoiseDeclared, false
+	for j := range n.settings {
+		n.settings[j].v, n.settings[j].nu, n.settings[j].source = math.Max(c*c, varianceFloor), math.Inf(1), NoiseDeclared
 	}
 }
 
 // fill sets every cell's noise from its pool and the given roughness.
-func (n *Noise) fill(r roughness) {
-	n.Source = NoiseNone
-	for j := range n.Cells {
-		c := &n.Cells[j]
-		c.V, c.Nu, c.Source = n.level(j, r)
-		if n.Source == NoiseNone || c.Source == NoiseWindow {
-			n.Source = c.Source
+func (n *noiseEstimate) fill(r roughness) {
+	n.source = NoiseNone
+	for j := range n.settings {
+		c := &n.settings[j]
+		c.v, c.nu, c.source = n.level(j, r)
+		if n.source == NoiseNone || c.source == NoiseWindow {
+			n.source = c.source
 		}
 	}
 }
 
 // level joins the pool of cell j with roughness, weighted by their degrees of
 // freedom, and lets an odd cell speak for itself.
-func (n *Noise) level(j int, r roughness) (v, nu float64, source NoiseSource) {
+func (n *noiseEstimate) level(j int, r roughness) (v, nu float64, source NoiseSource) {
 	p := n.pools[j]
 	v, nu, source = p.s2, p.nu, NoisePooled
 	if p.window {
@@ -181,14 +181,14 @@ func (n *Noise) level(j int, r roughness) (v, nu float64, source NoiseSource) {
 	if !(nu > 0) {
 		return math.NaN(), 0, NoiseNone
 	}
-	return math.Max(math.Max(v, n.spreads[j]), varianceFloor), nu, source
+	return math.Max(math.Max(v, n.ownVariances[j]), varianceFloor), nu, source
 }
 
-// Levels is the noise that tests for departures use: that of the group, or,
+// levels is the noise that tests for departures use: that of the group, or,
 // where roughness is part of it, estimated anew without the setting tested.
-func (n *Noise) Levels(active []int) func(j, k int) (v, nu float64) {
-	if !n.rough {
-		return func(_, k int) (float64, float64) { return n.Cells[k].V, n.Cells[k].Nu }
+func (n *noiseEstimate) levels(active []int) func(j, k int) (v, nu float64) {
+	if !n.withRoughness {
+		return func(_, k int) (float64, float64) { return n.settings[k].v, n.settings[k].nu }
 	}
 	all := curveRoughness(n.points, active)
 	tested, rest := -1, roughness{}
@@ -205,9 +205,9 @@ func (n *Noise) Levels(active []int) func(j, k int) (v, nu float64) {
 }
 
 // inLine lists the settings that were not found departed.
-func (n *Noise) inLine() []int {
+func (n *noiseEstimate) inLine() []int {
 	return slices.DeleteFunc(allIndices(len(n.points)), func(j int) bool {
-		return slices.ContainsFunc(n.Departed, func(d Departed) bool { return d.Cell == j })
+		return slices.ContainsFunc(n.departed, func(d departure) bool { return d.setting == j })
 	})
 }
 
@@ -220,12 +220,12 @@ func allIndices(m int) []int {
 }
 
 // trendPoints are the cells' means, turned so that more is better.
-func trendPoints(cells []Cell, lowerIsBetter bool) []TrendPoint {
-	points := make([]TrendPoint, len(cells))
-	for j, c := range cells {
-		points[j] = TrendPoint{c.X, c.Mean(), c.N()}
+func trendPoints(samples []sample, lowerIsBetter bool) []trendPoint {
+	points := make([]trendPoint, len(samples))
+	for j, s := range samples {
+		points[j] = trendPoint{s.x, s.mean(), s.n()}
 		if lowerIsBetter {
-			points[j].Z = -points[j].Z
+			points[j].z = -points[j].z
 		}
 	}
 	return points
@@ -234,13 +234,13 @@ func trendPoints(cells []Cell, lowerIsBetter bool) []TrendPoint {
 // flagRuns names the odd runs of an isolated cell: those far from the cell's
 // median. Two runs are equally far from theirs, so that their results do not tell
 // which of them is odd: both are named.
-func flagRuns(cells []Cell, j int, scale float64) []Flag {
-	z := cells[j].Z
-	var flags []Flag
+func flagRuns(samples []sample, j int, scale float64) []outlier {
+	z := samples[j].z
+	var flags []outlier
 	centre := Median(z)
 	for i, v := range z {
 		if len(z) == 2 || math.Abs(v-centre) > isolateAt*scale {
-			flags = append(flags, Flag{j, cells[j].Runs[i]})
+			flags = append(flags, outlier{j, samples[j].runs[i]})
 		}
 	}
 	return flags

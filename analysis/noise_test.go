@@ -46,50 +46,50 @@ const tenDigits = 1e-9
 
 func TestNoisePooled(t *testing.T) {
 	runs := sameSettings("unit-oak", []float64{10, 15, 20}, [][]float64{{50, 50.4, 49.8}, {60.3, 60}, {70, 71, 70.4, 70.2}})
-	cells, _ := BuildCells(runs, nil, Metric("score"))
-	noise := EstimateNoise(cells, NoiseOptions{})
-	for j, c := range noise.Cells {
-		if c.Source != NoisePooled || c.Nu != 6 {
-			t.Errorf("cell %d: source %s, nu %g, want pooled, 6", j, c.Source, c.Nu)
+	samples, _ := buildSamples(runs, nil, resultNamed("score"))
+	noise := estimateNoise(samples, noiseOptions{})
+	for j, c := range noise.settings {
+		if c.source != NoisePooled || c.nu != 6 {
+			t.Errorf("cell %d: source %s, nu %g, want pooled, 6", j, c.source, c.nu)
 		}
-		near(t, "sqrt V", math.Sqrt(c.V), 0.005882961141, tenDigits)
+		near(t, "sqrt V", math.Sqrt(c.v), 0.005882961141, tenDigits)
 	}
 }
 
 func TestNoiseIsolatedCell(t *testing.T) {
 	runs := sameSettings("unit-oak", []float64{10, 15, 20, 30},
 		[][]float64{{50, 50.2, 49.9}, {60.3, 60, 60.1}, {70, 70.1, 63}, {80, 80.2, 79.9}})
-	cells, _ := BuildCells(runs, nil, Metric("score"))
-	noise := EstimateNoise(cells, NoiseOptions{})
-	for j, c := range noise.Cells {
-		if c.Source != NoisePooledRoughness || c.Nu != 7 {
-			t.Errorf("cell %d: source %s, nu %g, want pooled+roughness, 7", j, c.Source, c.Nu)
+	samples, _ := buildSamples(runs, nil, resultNamed("score"))
+	noise := estimateNoise(samples, noiseOptions{})
+	for j, c := range noise.settings {
+		if c.source != NoisePooledRoughness || c.nu != 7 {
+			t.Errorf("cell %d: source %s, nu %g, want pooled+roughness, 7", j, c.source, c.nu)
 		}
 		want := 0.003512541517
 		if j == 2 {
 			want = 0.06124618023
 		}
-		near(t, "sqrt V", math.Sqrt(c.V), want, tenDigits)
+		near(t, "sqrt V", math.Sqrt(c.v), want, tenDigits)
 	}
-	if len(noise.Flagged) != 1 || runs[noise.Flagged[0].Run].Results["score"].Value != 63 {
-		t.Errorf("flagged %v, want only the run with 63", noise.Flagged)
+	if len(noise.outliers) != 1 || runs[noise.outliers[0].run].Results["score"].Value != 63 {
+		t.Errorf("flagged %v, want only the run with 63", noise.outliers)
 	}
 }
 
 func TestRoughness(t *testing.T) {
 	runs := sameSettings("unit-oak", []float64{8, 10, 12, 15, 18, 22, 26, 30}, singles(31, 37.9, 45.2, 52.4, 60.1, 66.2, 71.9, 75.8))
-	cells, _ := BuildCells(runs, nil, Metric("score"))
-	s2, nu := curveRoughness(trendPoints(cells, false), allIndices(8)).estimate()
+	samples, _ := buildSamples(runs, nil, resultNamed("score"))
+	s2, nu := curveRoughness(trendPoints(samples, false), allIndices(8)).estimate()
 	near(t, "s_d", math.Sqrt(s2), 0.01415500112, tenDigits)
 	near(t, "nu_d", nu, 2.552319384, tenDigits)
 }
 
 // Leaving a setting out in place must equal building the sums anew.
 func TestRoughnessWithout(t *testing.T) {
-	var points []TrendPoint
+	var points []trendPoint
 	for i := range 17 {
 		x := math.Log(5 + 1.7*float64(i))
-		points = append(points, TrendPoint{x, math.Sin(3*x) + 0.01*float64(i*i%7), 1 + i%3})
+		points = append(points, trendPoint{x, math.Sin(3*x) + 0.01*float64(i*i%7), 1 + i%3})
 	}
 	all := allIndices(len(points))
 	sums := curveRoughness(points, all)

@@ -62,18 +62,18 @@ func metricsIn(runs []run.Run, indices []int) []string {
 }
 
 func outlyingIn(runs []run.Run, indices []int, metric string) []OutlyingRun {
-	cells, _ := BuildCells(runs, indices, Metric(metric))
-	noise := EstimateNoise(cells, NoiseOptions{Departures: Departures, LowerIsBetter: runs[indices[0]].Results[metric].Better == run.Lower})
+	samples, _ := buildSamples(runs, indices, resultNamed(metric))
+	noise := estimateNoise(samples, noiseOptions{departures: findDepartures, lowerIsBetter: runs[indices[0]].Results[metric].Better == run.Lower})
 	var list []OutlyingRun
-	for _, f := range noise.Flagged {
+	for _, f := range noise.outliers {
 		usual, n := 0.0, 0
-		for k, run := range cells[f.Cell].Runs {
-			if run != f.Run {
-				usual += cells[f.Cell].Z[k]
+		for k, run := range samples[f.setting].runs {
+			if run != f.run {
+				usual += samples[f.setting].z[k]
 				n++
 			}
 		}
-		list = append(list, OutlyingRun{ID: runs[f.Run].ID, Metric: metric, Value: runs[f.Run].Results[metric].Value,
+		list = append(list, OutlyingRun{ID: runs[f.run].ID, Metric: metric, Value: runs[f.run].Results[metric].Value,
 			Usual: math.Exp(usual / float64(n)), Pair: n == 1, Noise: typicalNoise(noise)})
 	}
 	return list
@@ -81,11 +81,11 @@ func outlyingIn(runs []run.Run, indices []int, metric string) []OutlyingRun {
 
 // typicalNoise is the median relative standard deviation of one run at the
 // settings whose repeats agree.
-func typicalNoise(noise Noise) float64 {
+func typicalNoise(noise noiseEstimate) float64 {
 	var sds []float64
-	for _, c := range noise.Cells {
-		if !c.Isolated && c.V > 0 {
-			sds = append(sds, math.Sqrt(c.V))
+	for _, c := range noise.settings {
+		if !c.isolated && c.v > 0 {
+			sds = append(sds, math.Sqrt(c.v))
 		}
 	}
 	return Median(sds)

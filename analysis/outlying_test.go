@@ -66,8 +66,8 @@ func TestTwoRunsThatDifferAreBothNamed(t *testing.T) {
 // each is only 2.12 scales from the median: both are named there too.
 func TestTwoRunsNearTheLimitAreBothNamed(t *testing.T) {
 	const scale = 0.01
-	cells := []Cell{{Z: []float64{0, 5 * scale}, Runs: []int{7, 8}}}
-	if got, want := flagRuns(cells, 0, scale), []Flag{{0, 7}, {0, 8}}; !slices.Equal(got, want) {
+	samples := []sample{{z: []float64{0, 5 * scale}, runs: []int{7, 8}}}
+	if got, want := flagRuns(samples, 0, scale), []outlier{{0, 7}, {0, 8}}; !slices.Equal(got, want) {
 		t.Errorf("flagged %v, want %v", got, want)
 	}
 }

@@ -26,11 +26,11 @@ type Overhead struct {
 // Source: Carroll & Ruppert 1988 (weights); bounds t_{0.975, N-2}. The relative
 // uncertainty that the runs share (see sharedU) adds to both variances.
 func (b *batteryGroup) addOverhead() {
-	b.out.Overhead = b.overhead(ByPackage, PackagePower)
+	b.out.Overhead = b.overhead(ByPackage, packagePower)
 	if b.out.Overhead.Against != "" {
 		return
 	}
-	b.out.Overhead = b.overhead(BySetting, SettingPower)
+	b.out.Overhead = b.overhead(BySetting, settingPower)
 	if b.out.Overhead.Against != "" {
 		b.note(Note{Code: NoteOverheadBySetting})
 	} else {
@@ -38,15 +38,15 @@ func (b *batteryGroup) addOverhead() {
 	}
 }
 
-func (b *batteryGroup) overhead(against string, power Quantity) Overhead {
+func (b *batteryGroup) overhead(against string, power quantity) Overhead {
 	var x, y, w []float64
-	for _, cell := range b.cells {
-		systems := make([]float64, len(cell.Z))
-		for k, z := range cell.Z {
+	for _, sample := range b.samples {
+		systems := make([]float64, len(sample.z))
+		for k, z := range sample.z {
 			systems[k] = math.Exp(z)
 		}
 		mean := finiteMean(systems)
-		for k, i := range cell.Runs {
+		for k, i := range sample.runs {
 			if p, ok := power(&b.runs[i]); ok && usable(p) {
 				x, y, w = append(x, p), append(y, systems[k]), append(w, 1/mean/mean)
 			}

@@ -17,23 +17,23 @@ type repeats struct {
 	df []float64   // n - 1
 }
 
-func newRepeats(cells []Cell) repeats {
-	m := len(cells)
+func newRepeats(samples []sample) repeats {
+	m := len(samples)
 	r := repeats{make([][]float64, m), make([]float64, m), make([]float64, m), make([]float64, m)}
-	for j, c := range cells {
-		n := c.N()
+	for j, s := range samples {
+		n := s.n()
 		if n < 2 {
 			continue
 		}
-		mean, shrink := c.Mean(), math.Sqrt(1-1/float64(n))
+		mean, shrink := s.mean(), math.Sqrt(1-1/float64(n))
 		r.u[j] = make([]float64, n)
-		for i, z := range c.Z {
+		for i, z := range s.z {
 			if away := math.Abs(z - mean); away > rounding*math.Max(1, math.Abs(mean)) {
 				r.u[j][i] = away / shrink
 			}
 		}
 		r.q[j] = slices.Max(r.u[j])
-		r.ss[j] = c.sumOfSquares()
+		r.ss[j] = s.sumOfSquares()
 		r.df[j] = float64(n - 1)
 	}
 	return r
@@ -55,7 +55,7 @@ func (r repeats) scales() (scales []float64, windowed bool) {
 	m := len(r.q)
 	sigma, _ := r.scale(0, m)
 	scales = slices.Repeat([]float64{sigma}, m)
-	windowed = r.changes(sigma)
+	windowed = r.noiseChanges(sigma)
 	if windowed {
 		for j := range scales {
 			if local, values := r.scale(window(j, m)); values >= windowMinU {
@@ -72,10 +72,10 @@ func window(j, m int) (from, to int) {
 	return from, min(from+windowCells, m)
 }
 
-// changes tests whether the lowest third of the repeated settings has another
+// noiseChanges tests whether the lowest third of the repeated settings has another
 // noise than the highest third, with odd values pulled in so that one bad run
 // does not decide. [Goldfeld & Quandt 1965, winsorised]
-func (r repeats) changes(sigma float64) bool {
+func (r repeats) noiseChanges(sigma float64) bool {
 	var repeated []int
 	for j, df := range r.df {
 		if df > 0 {
@@ -95,8 +95,8 @@ func (r repeats) changes(sigma float64) bool {
 	return 2*math.Min(below, 1-below) < windowLevel
 }
 
-func (r repeats) winsorised(cells []int, sigma float64) (variance, df float64) {
-	for _, j := range cells {
+func (r repeats) winsorised(settings []int, sigma float64) (variance, df float64) {
+	for _, j := range settings {
 		sum := 0.0
 		for _, u := range r.u[j] {
 			u = math.Min(u, isolateAt*sigma)

@@ -2,11 +2,11 @@ package analysis
 
 import "math"
 
-// TrendPoint is one setting of a group as the tests along the curve see it.
-type TrendPoint struct {
-	X float64 // place on the axis, ascending
-	Z float64 // mean logarithm, turned so that more is better
-	N int     // runs
+// trendPoint is one setting of a group as the tests along the curve see it.
+type trendPoint struct {
+	x float64 // place on the axis, ascending
+	z float64 // mean logarithm, turned so that more is better
+	n int     // runs
 }
 
 // span is the number of neighbouring settings in one divided difference. The
@@ -26,7 +26,7 @@ type roughness struct {
 }
 
 // curveRoughness sums over the points with the given ascending indices.
-func curveRoughness(points []TrendPoint, active []int) roughness {
+func curveRoughness(points []trendPoint, active []int) roughness {
 	var sum roughness
 	var last [span - 1][span]float64 // rows that overlap the present one
 	for a := 0; a+span <= len(active); a++ {
@@ -39,7 +39,7 @@ func curveRoughness(points []TrendPoint, active []int) roughness {
 			prev := &last[(a-back)%(span-1)]
 			overlap := 0.0
 			for i := 0; i+back < span; i++ {
-				overlap += prev[i+back] * c[i] / float64(points[active[a+i]].N)
+				overlap += prev[i+back] * c[i] / float64(points[active[a+i]].n)
 			}
 			sum.q += 2 * overlap * overlap
 		}
@@ -49,30 +49,30 @@ func curveRoughness(points []TrendPoint, active []int) roughness {
 }
 
 // differenceRow fills the scaled coefficients c and returns sum c_i z_i.
-func differenceRow(points []TrendPoint, at []int, c *[span]float64) float64 {
+func differenceRow(points []trendPoint, at []int, c *[span]float64) float64 {
 	norm := 0.0
 	for i := range c {
 		product := 1.0
 		for k := range c {
 			if k != i {
-				product *= points[at[i]].X - points[at[k]].X
+				product *= points[at[i]].x - points[at[k]].x
 			}
 		}
 		c[i] = 1 / product
-		norm += c[i] * c[i] / float64(points[at[i]].N)
+		norm += c[i] * c[i] / float64(points[at[i]].n)
 	}
 	norm = math.Sqrt(norm)
 	r := 0.0
 	for i := range c {
 		c[i] /= norm
-		r += c[i] * points[at[i]].Z
+		r += c[i] * points[at[i]].z
 	}
 	return r
 }
 
 // without gives the sums with the point at the given place of active left out,
 // from the sums over all of active. Only rows near the place change.
-func (s roughness) without(points []TrendPoint, active []int, place int) roughness {
+func (s roughness) without(points []trendPoint, active []int, place int) roughness {
 	reach := 2 * (span - 1) // rows through the place, and rows overlapping those
 	from, to := max(place-reach, 0), min(place+reach+1, len(active))
 	near := active[from:to]

@@ -15,12 +15,12 @@ func addNote(list *[]Note, n Note) {
 }
 
 // leftOutNotes says how many runs of a side could not be used, and why.
-func leftOutNotes(side string, left LeftOut, metric string, watts ...string) []Note {
+func leftOutNotes(side string, left leftOut, metric string, watts ...string) []Note {
 	var notes []Note
 	for _, l := range []struct {
 		count int
 		why   NoteCode
-	}{{left.Missing, NoteQuantityMissing}, {left.Unusable, NoteQuantityUnusable}, {left.Setting, NoteSettingUnusable}} {
+	}{{left.missing, NoteQuantityMissing}, {left.unusable, NoteQuantityUnusable}, {left.setting, NoteSettingUnusable}} {
 		if l.count > 0 {
 			notes = append(notes, Note{Code: l.why, Side: side, Count: l.count, Metric: metric, Watts: watts})
 		}
@@ -29,10 +29,10 @@ func leftOutNotes(side string, left LeftOut, metric string, watts ...string) []N
 }
 
 // unlikeRepeatsNotes counts the runs that differ from their repeats.
-func unlikeRepeatsNotes(noises ...Noise) []Note {
+func unlikeRepeatsNotes(noises ...noiseEstimate) []Note {
 	n := 0
 	for i := range noises {
-		n += len(noises[i].Flagged)
+		n += len(noises[i].outliers)
 	}
 	if n == 0 {
 		return nil
@@ -41,8 +41,8 @@ func unlikeRepeatsNotes(noises ...Noise) []Note {
 }
 
 // noiseNotes says where a side's noise comes from unless repeats alone settled it.
-func noiseNotes(side string, n Noise) []Note {
-	if code, ok := noteOfNoise[n.Source]; ok {
+func noiseNotes(side string, n noiseEstimate) []Note {
+	if code, ok := noteOfNoise[n.source]; ok {
 		return []Note{{Code: code, Side: side}}
 	}
 	return nil
@@ -64,11 +64,11 @@ func nonNil[T any](list []T) []T {
 }
 
 // flaggedRuns names the runs that differ from their repeats.
-func flaggedRuns(runs []run.Run, cells []Cell, noise Noise) []FlaggedRun {
+func flaggedRuns(runs []run.Run, samples []sample, noise noiseEstimate) []FlaggedRun {
 	flagged := []FlaggedRun{}
-	for _, f := range noise.Flagged {
-		cell := cells[f.Cell]
-		flagged = append(flagged, FlaggedRun{runs[f.Run].ID, Number(cell.SettingW), cell.Name, cell.N()})
+	for _, f := range noise.outliers {
+		sample := samples[f.setting]
+		flagged = append(flagged, FlaggedRun{runs[f.run].ID, Number(sample.watts), sample.name, sample.n()})
 	}
 	return flagged
 }

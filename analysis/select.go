@@ -71,11 +71,11 @@ const (
 )
 
 // Selection picks the groups of a side by their labels.
-type Selection []Term
+type Selection []term
 
-// Term wants one dimension to have one value; the value "" wants the variant to
+// term wants one dimension to have one value; the value "" wants the variant to
 // lack the key.
-type Term struct{ Dimension, Value string }
+type term struct{ dimension, value string }
 
 // ParseSelection reads a side as a user writes it: a device's name or a supply
 // if that is the factor, else pairs joined by commas, such as
@@ -99,10 +99,10 @@ func ParseSelection(factor, text string) (Selection, error) {
 			return nil, fmt.Errorf("side %q: %q is not a pair such as cores=6", text, pair)
 		case key == dimWorkload || key == dimSetting || key == dimVariant:
 			return nil, fmt.Errorf("side %q: sides cannot differ in %s; use device=, supply= or a key of the variant", text, key)
-		case slices.ContainsFunc(s, func(t Term) bool { return t.Dimension == key }):
+		case slices.ContainsFunc(s, func(t term) bool { return t.dimension == key }):
 			return nil, fmt.Errorf("side %q: %s is given twice", text, key)
 		}
-		s = append(s, Term{key, value})
+		s = append(s, term{key, value})
 	}
 	return s, nil
 }
@@ -111,7 +111,7 @@ func ParseSelection(factor, text string) (Selection, error) {
 // takes any group.
 func (s Selection) matches(g Group) bool {
 	for _, t := range s {
-		if g.value(t.Dimension) != t.Value {
+		if g.value(t.dimension) != t.value {
 			return false
 		}
 	}
@@ -121,7 +121,7 @@ func (s Selection) matches(g Group) bool {
 func (s Selection) String() string {
 	pairs := make([]string, len(s))
 	for i, t := range s {
-		pairs[i] = t.Dimension + "=" + t.Value
+		pairs[i] = t.dimension + "=" + t.value
 	}
 	return strings.Join(pairs, ",")
 }
@@ -268,8 +268,8 @@ func resolveSides(req CompareRequest, groups []Group) (sides, error) {
 		}
 	}
 	for _, t := range slices.Concat(s.a, s.b) {
-		if !slices.Contains(s.dimensions, t.Dimension) {
-			s.dimensions = append(s.dimensions, t.Dimension)
+		if !slices.Contains(s.dimensions, t.dimension) {
+			s.dimensions = append(s.dimensions, t.dimension)
 		}
 	}
 	s.factor = s.factorName()
@@ -328,7 +328,7 @@ func otherSide(req CompareRequest, groups []Group) (CompareRequest, error) {
 // onlyVariantKey is the key of side a, or the only key that takes two values.
 func onlyVariantKey(a string, groups []Group) string {
 	if s, err := ParseSelection(dimVariant, a); err == nil && len(s) == 1 {
-		return s[0].Dimension
+		return s[0].dimension
 	}
 	found := ""
 	for _, g := range groups {

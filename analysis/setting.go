@@ -24,7 +24,7 @@ func wattsOf(s run.Setting) float64 {
 }
 
 // setting identifies the cell's setting.
-func (c Cell) setting() run.Setting { return settingAt(c.SettingW, c.Name) }
+func (s sample) setting() run.Setting { return settingAt(s.watts, s.name) }
 
 // settingAt is the setting of these watts, or of this name where they are NaN.
 func settingAt(watts float64, name string) run.Setting {

@@ -141,7 +141,7 @@ func unweightedWidth(t *testing.T, runs []run.Run) float64 {
 // interval of a single run says.
 func singleCovered(g *BatteryGroup, rng *rand.Rand, cv float64) (covered float64) {
 	for _, e := range g.means {
-		p := g.lasts(e.z, e.v*(1+float64(e.n)), e.nu, 1)
+		p := g.timeToUse(e.z, e.v*(1+float64(e.n)), e.nu, 1)
 		lasted := float64(g.FullEnergyWh) / (6 + 1.12*e.watts) * math.Exp(cv*rng.NormFloat64())
 		covered += share(p.lower <= lasted && lasted <= p.upper) / float64(len(g.means))
 	}

@@ -6,15 +6,15 @@ import (
 	"testing"
 )
 
-// pairsOf makes cells of two runs each, that lie so far to both sides of the
+// pairsOf makes samples of two runs each, that lie so far to both sides of the
 // cell's mean.
-func pairsOf(distances ...float64) []Cell {
-	cells := make([]Cell, len(distances))
+func pairsOf(distances ...float64) []sample {
+	samples := make([]sample, len(distances))
 	for j, d := range distances {
 		x := math.Log(float64(10 + 5*j))
-		cells[j] = Cell{X: x, SettingW: float64(10 + 5*j), Z: []float64{x - d, x + d}, Runs: []int{2 * j, 2*j + 1}}
+		samples[j] = sample{x: x, watts: float64(10 + 5*j), z: []float64{x - d, x + d}, runs: []int{2 * j, 2*j + 1}}
 	}
-	return cells
+	return samples
 }
 
 // A cell is isolated where its largest |u| exceeds 3 sigma, and speaks for itself
@@ -28,19 +28,19 @@ func TestIsolationThresholds(t *testing.T) {
 		isolated, outspoken bool
 	}{{2.49, false, false}, {2.51, false, true}, {2.99, false, true}, {3.01, true, true}} {
 		odd := c.sigmas * 1.4826 * usual
-		cells := pairsOf(usual, usual, usual, usual, odd, usual, usual, usual, usual, usual, usual)
-		noise := EstimateNoise(cells, NoiseOptions{})
-		for j, cell := range noise.Cells {
-			if want := c.isolated && j == 4; cell.Isolated != want {
-				t.Errorf("%g sigma: cell %d isolated: %v", c.sigmas, j, cell.Isolated)
+		samples := pairsOf(usual, usual, usual, usual, odd, usual, usual, usual, usual, usual, usual)
+		noise := estimateNoise(samples, noiseOptions{})
+		for j, sample := range noise.settings {
+			if want := c.isolated && j == 4; sample.isolated != want {
+				t.Errorf("%g sigma: cell %d isolated: %v", c.sigmas, j, sample.isolated)
 			}
 		}
-		if got := len(noise.Flagged) == 2; got != c.isolated {
-			t.Errorf("%g sigma: flagged %v", c.sigmas, noise.Flagged)
+		if got := len(noise.outliers) == 2; got != c.isolated {
+			t.Errorf("%g sigma: flagged %v", c.sigmas, noise.outliers)
 		}
 		own := 2 * odd * odd // the variance of two runs, d to either side of their mean
-		if got := math.Abs(noise.Cells[4].V/own-1) < 1e-12; got != c.outspoken {
-			t.Errorf("%g sigma: variance %g, that of its own runs is %g", c.sigmas, noise.Cells[4].V, own)
+		if got := math.Abs(noise.settings[4].v/own-1) < 1e-12; got != c.outspoken {
+			t.Errorf("%g sigma: variance %g, that of its own runs is %g", c.sigmas, noise.settings[4].v, own)
 		}
 	}
 }
@@ -49,11 +49,11 @@ func TestIsolationThresholds(t *testing.T) {
 func TestFlagRunsThreshold(t *testing.T) {
 	const usual = 0.01
 	sigma := 1.4826 * usual * math.Sqrt2
-	cells := pairsOf(usual, usual, usual, usual, usual, usual)
-	cells[2].Z, cells[2].Runs = []float64{1, 1 + 3.01*sigma, 1 - 2.99*sigma}, []int{20, 21, 22}
-	noise := EstimateNoise(cells, NoiseOptions{})
-	if want := []Flag{{Cell: 2, Run: 21}}; !slices.Equal(noise.Flagged, want) {
-		t.Errorf("flagged %v, want %v", noise.Flagged, want)
+	samples := pairsOf(usual, usual, usual, usual, usual, usual)
+	samples[2].z, samples[2].runs = []float64{1, 1 + 3.01*sigma, 1 - 2.99*sigma}, []int{20, 21, 22}
+	noise := estimateNoise(samples, noiseOptions{})
+	if want := []outlier{{setting: 2, run: 21}}; !slices.Equal(noise.outliers, want) {
+		t.Errorf("flagged %v, want %v", noise.outliers, want)
 	}
 }
 
@@ -82,23 +82,23 @@ func TestBlockDegreesOfFreedom(t *testing.T) {
 			z[j] = append(z[j], float64(j)+0.05*float64(k)+0.01*rng.NormFloat64())
 		}
 	}
-	runs, cells := inPasses(z)
-	for j := range cells {
-		cells[j].X = float64(j % settings)
+	runs, samples := inPasses(z)
+	for j := range samples {
+		samples[j].x = float64(j % settings)
 	}
-	a, b := side{runs: runs, cells: cells[:settings]}, side{runs: runs, cells: cells[settings:]}
+	a, b := side{runs: runs, samples: samples[:settings]}, side{runs: runs, samples: samples[settings:]}
 	blocks, spent := removeBlocks(&a, &b, true)
 	if len(blocks) != passes {
 		t.Fatalf("%d blocks, want %d", len(blocks), passes)
 	}
 	nu, squares := 0.0, 0.0
 	for _, s := range []side{a, b} {
-		c := EstimateNoise(s.cells, NoiseOptions{Spent: spent}).Cells[0]
-		if c.Source != NoisePooled {
-			t.Fatalf("noise from %s, want pooled", c.Source)
+		c := estimateNoise(s.samples, noiseOptions{spent: spent}).settings[0]
+		if c.source != NoisePooled {
+			t.Fatalf("noise from %s, want pooled", c.source)
 		}
-		nu += c.Nu
-		squares += c.Nu * c.V * 0.96 // which undoes the truncation
+		nu += c.nu
+		squares += c.nu * c.v * 0.96 // which undoes the truncation
 	}
 	near(t, "degrees of freedom", nu, (passes-1)*(2*settings-1), 1e-12)
 	near(t, "sum of squares", squares, additiveResidual(z), 1e-9)

@@ -35,9 +35,9 @@ type DeviceValue struct {
 	PriceDifference Number  `json:"price_difference"`
 	Confidence      float64 `json:"confidence"` // of the bounds of all settings together, and of overall by itself
 
-	Settings []ValuePoint  `json:"settings"`
-	Overall  *ValuePoint   `json:"overall"` // nil without a shared setting
-	NotTold  []SettingSpan `json:"not_told"`
+	Settings       []ValuePoint  `json:"settings"`
+	Overall        *ValuePoint   `json:"overall"` // nil without a shared setting
+	NotSignificant []SettingSpan `json:"not_told"`
 }
 
 // ValuePoint is the gain at one setting: Gain is the result of the dearer device
@@ -58,7 +58,7 @@ type ValuePoint struct {
 	PerPrice           Number `json:"per_price"`
 	PerPriceLower      Number `json:"per_price_lower"`
 	PerPriceUpper      Number `json:"per_price_upper"`
-	Told               bool   `json:"told"` // the gain, or loss, is more than noise
+	Significant        bool   `json:"told"` // the gain, or loss, is more than noise
 }
 
 // SettingSpan is a stretch of consecutive shared settings.
@@ -103,7 +103,7 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v := DeviceValue{
 		Metric: c.Metric, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence,
-		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotTold: []SettingSpan{},
+		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
 	}
 	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}
 	if c.Supply != nil {
@@ -129,7 +129,7 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 		p.SettingW = Unknown()
 		v.Overall = &p
 	}
-	v.NotTold = notTold(v.Settings)
+	v.NotSignificant = notSignificant(v.Settings)
 	return v
 }
 
@@ -152,13 +152,13 @@ func (s surcharge) point(diff, lower, upper Number, verdict Verdict) ValuePoint 
 		Gain: diff, Lower: lower, Upper: upper,
 		PercentPer100: per100(diff), PercentPer100Lower: per100(lower), PercentPer100Upper: per100(upper),
 		PerPrice: perPrice(diff), PerPriceLower: perPrice(lower), PerPriceUpper: perPrice(upper),
-		Told: (lower > 0 || upper < 0) && verdict != VerdictUnclear,
+		Significant: (lower > 0 || upper < 0) && verdict != VerdictUnclear,
 	}
 }
 
-// notTold lists the stretches of shared settings where nothing can be told.
+// notSignificant lists the stretches of shared settings where nothing can be told.
 // Settings that only one side has neither make nor break one.
-func notTold(points []ValuePoint) []SettingSpan {
+func notSignificant(points []ValuePoint) []SettingSpan {
 	spans := []SettingSpan{}
 	open := false
 	for _, p := range points {
@@ -166,7 +166,7 @@ func notTold(points []ValuePoint) []SettingSpan {
 			continue
 		}
 		switch {
-		case p.Told:
+		case p.Significant:
 			open = false
 		case open:
 			last := &spans[len(spans)-1]

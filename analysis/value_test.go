@@ -42,11 +42,11 @@ func TestValue(t *testing.T) {
 	near(t, "per 100 EUR", float64(ten.PercentPer100), 100*math.Expm1(0.05970937888), 1e-9)
 	// 6.15 % more for 20 % more money.
 	near(t, "per price", float64(ten.PerPrice), math.Exp(0.05970937888)/1.2-1, 1e-9)
-	if !ten.Told || v.Settings[1].Told || !v.Settings[2].Told || v.Settings[4].Told {
+	if !ten.Significant || v.Settings[1].Significant || !v.Settings[2].Significant || v.Settings[4].Significant {
 		t.Errorf("told: %+v", v.Settings)
 	}
-	if len(v.NotTold) != 1 || v.NotTold[0].FromW != 15 || v.NotTold[0].ToW != 15 {
-		t.Errorf("not told %+v, want 15 W only", v.NotTold)
+	if len(v.NotSignificant) != 1 || v.NotSignificant[0].FromW != 15 || v.NotSignificant[0].ToW != 15 {
+		t.Errorf("not told %+v, want 15 W only", v.NotSignificant)
 	}
 	if v.Settings[4].Gain.Known() || v.Overall == nil {
 		t.Errorf("%+v", v)

@@ -2,14 +2,14 @@ package analysis
 
 import "math"
 
-// judge gives every contrast its bounds, p and verdict, family being the number
+// decide gives every contrast its bounds, p and verdict, family being the number
 // of settings that are adjusted together.
 //
 // One set of simultaneous bounds serves all verdicts, so table, chart and
 // sentence cannot contradict each other: a tie if both bounds lie strictly
 // inside the margin, a side where both lie on one side of 0, else unclear.
 // [Schuirmann 1987; Berger & Hsu 1996]
-func (c *contest) judge(family int) {
+func (c *comparisonBuilder) decide(family int) {
 	c.family = family
 	shared := c.sharedContrasts()
 	margin := math.Log1p(*c.req.Margin)
@@ -30,7 +30,7 @@ func (c *contest) judge(family int) {
 		k.lower, k.upper = k.d-critical*k.se, k.d+critical*k.se
 		k.verdict = c.verdict(k.lower, k.upper, margin)
 	}
-	c.oneRunWinsNothing(shared)
+	c.withdrawUnsupportedWins(shared)
 	planner := newRunPlanner(family, len(shared), c.req.Confidence)
 	for _, k := range shared {
 		k.more = planner.moreRuns(k, margin)
@@ -39,7 +39,7 @@ func (c *contest) judge(family int) {
 
 // verdict reads bounds of the difference of logarithms; unclear where they are
 // not known.
-func (c *contest) verdict(lower, upper, margin float64) Verdict {
+func (c *comparisonBuilder) verdict(lower, upper, margin float64) Verdict {
 	ahead, behind := VerdictA, VerdictB
 	if c.lower {
 		ahead, behind = behind, ahead
@@ -58,9 +58,9 @@ func (c *contest) verdict(lower, upper, margin float64) Verdict {
 // supportAt is |d|/se at which a neighbouring setting supports a single run.
 const supportAt = 2.0
 
-// oneRunWinsNothing takes a win back that rests on a single run of a side and
+// withdrawUnsupportedWins takes a win back that rests on a single run of a side and
 // that no neighbouring setting supports: one slow run looks just like it.
-func (c *contest) oneRunWinsNothing(shared []*contrast) {
+func (c *comparisonBuilder) withdrawUnsupportedWins(shared []*contrast) {
 	if len(shared) < 2 {
 		return
 	}

@@ -216,7 +216,7 @@ func significantGains(g *analysis.BatteryGroup) []sentence.Sentence {
 	x := *g
 	x.Overhead = analysis.Overhead{InterceptW: analysis.Unknown()}
 	x.Measured, x.Flagged = nil, nil
-	x.Gains = slices.DeleteFunc(slices.Clone(g.Gains), func(r analysis.RuntimeGain) bool { return !r.Told || r.Minutes <= 0 })
+	x.Gains = slices.DeleteFunc(slices.Clone(g.Gains), func(r analysis.RuntimeGain) bool { return !r.Significant || r.Minutes <= 0 })
 	return sentence.Battery(&x)
 }
 

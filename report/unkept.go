@@ -81,7 +81,7 @@ func (u *unkept) add(runs []*run.Run) {
 	if w, ok := runs[0].Setting.Watts(); ok {
 		u.order = w
 	}
-	drew, disobeyed := analysis.DrewInstead(runs)
+	drew, disobeyed := analysis.DisobeyedPower(runs)
 	if !disobeyed {
 		return
 	}

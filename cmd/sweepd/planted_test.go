@@ -107,8 +107,8 @@ func TestPlantedDevices(t *testing.T) {
 		t.Fatalf("value %+v", r.Value)
 	}
 	v := r.Value.Values[0]
-	if len(v.NotTold) != 1 || v.NotTold[0].FromW != 15 || v.NotTold[0].ToW != 15 {
-		t.Errorf("the gain is not more than noise at %+v, planted: at 15 W", v.NotTold)
+	if len(v.NotSignificant) != 1 || v.NotSignificant[0].FromW != 15 || v.NotSignificant[0].ToW != 15 {
+		t.Errorf("the gain is not more than noise at %+v, planted: at 15 W", v.NotSignificant)
 	}
 	last := v.Settings[len(v.Settings)-1]
 	if !(last.Lower < 0.05 && 0.05 < last.Upper) || math.Abs(float64(last.PercentPer100-100*last.Gain/1.5)) > 1e-9 {
@@ -228,7 +228,7 @@ func TestPlantedBattery(t *testing.T) {
 	}
 	for _, x := range gains {
 		truth := 60 * 0.95 * 100 / (6 + 1.12*float64(x.SettingW))
-		if !x.Told || math.Abs(float64(x.Minutes)-truth) > 0.05*truth {
+		if !x.Significant || math.Abs(float64(x.Minutes)-truth) > 0.05*truth {
 			t.Errorf("gain %+v, planted %.1f min", x, truth)
 		}
 	}

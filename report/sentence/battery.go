@@ -132,7 +132,7 @@ func (l *list) gains(g *analysis.BatteryGroup, other string, list []analysis.Run
 	sum := 0.0
 	for _, x := range list {
 		sum += float64(x.Minutes)
-		if x.Told {
+		if x.Significant {
 			told = append(told, x)
 		} else {
 			open = append(open, Setting(x.SettingW, x.Setting))

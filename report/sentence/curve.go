@@ -26,7 +26,7 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 	if g.Enough.AtW.Known() {
 		l.say("%s W is enough for %s %% of the best result.", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0))
 	}
-	if g.KneeW.Known() && g.KneeTold {
+	if g.KneeW.Known() && g.KneeSignificant {
 		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
 	}
 	l.marginal(g)
@@ -167,7 +167,7 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 func (l *list) marginal(g *analysis.CurveGroup) {
 	for i := len(g.Marginal) - 1; i >= 0; i-- {
 		m := g.Marginal[i]
-		if !m.Told || m.PercentPerWatt <= 0 {
+		if !m.Significant || m.PercentPerWatt <= 0 {
 			continue
 		}
 		half := HalfWidth(m.Lower, m.Upper)

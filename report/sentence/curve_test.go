@@ -47,14 +47,14 @@ func TestOnlyWhatIsToldIsSaid(t *testing.T) {
 	u := analysis.Unknown()
 	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u},
 		KneeW: 20, Marginal: []analysis.Marginal{
-			{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Told: true},
+			{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true},
 			{FromW: 20, ToW: 25, PercentPerWatt: 0.5, Lower: -0.5, Upper: 1.5},
 		}}
 	want := Sentence{Plain, "The last step that gains, as far as it can be told, is from 15 W to 20 W: 2.0 % per watt (1.0 to 3.0)."}
 	if got := Curve(g); len(got) != 1 || got[0] != want {
 		t.Errorf("got %v, want %v", got, want)
 	}
-	g.KneeTold, g.Marginal = true, nil
+	g.KneeSignificant, g.Marginal = true, nil
 	want.Text = "The curve bends most at 20 W."
 	if got := Curve(g); len(got) != 1 || got[0] != want {
 		t.Errorf("got %v, want %v", got, want)

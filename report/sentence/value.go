@@ -18,7 +18,7 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 	switch {
 	case o == nil:
 		return nil
-	case !o.Told:
+	case !o.Significant:
 		places := PercentPlaces(o.Lower, o.Upper)
 		l.tell(Doubtful, fmt.Sprintf("%s; whether it gives more over all shared settings cannot be told: %s %%%s.", price,
 			SignedPercent(float64(o.Gain), places), Percents(o.Lower, o.Upper, places)))
@@ -40,9 +40,9 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 	}
 	l.perPrice(o)
 	l.lost(v)
-	if len(v.NotTold) > 0 {
+	if len(v.NotSignificant) > 0 {
 		var where []string
-		for _, s := range v.NotTold {
+		for _, s := range v.NotSignificant {
 			where = append(where, Range(Setting(s.FromW, s.From), Setting(s.ToW, s.To)))
 		}
 		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether its gain is more than noise.")
@@ -57,7 +57,7 @@ func (l *list) lost(v *analysis.DeviceValue) {
 	from := -1
 	against := func(i int) bool {
 		s := v.Settings[i]
-		return s.Told && (s.Gain < 0) != (v.Overall.Gain < 0)
+		return s.Significant && (s.Gain < 0) != (v.Overall.Gain < 0)
 	}
 	for i := range v.Settings {
 		if !against(i) {

@@ -39,7 +39,7 @@ func Gains(r *analysis.BatteryResult, g *analysis.BatteryGroup) *Table {
 	places := decimals(g.Gains, 1, func(x *analysis.RuntimeGain) (v, lower, upper analysis.Number) { return x.Minutes, x.Lower, x.Upper })
 	for _, x := range g.Gains {
 		t.Row(setting(x.SettingW, x.Setting), Text(cmp.Or(x.Variant, "no variant")), Number(x.Minutes, places),
-			Number(x.Lower, places), Number(x.Upper, places), beyondNoise(x.Told))
+			Number(x.Lower, places), Number(x.Upper, places), beyondNoise(x.Significant))
 	}
 	return t
 }

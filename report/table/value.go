@@ -27,7 +27,7 @@ func Value(currency string, v *analysis.DeviceValue) *Table {
 	for _, x := range v.Settings {
 		if x.Gain.Known() {
 			t.Row(setting(x.SettingW, x.Setting), percent(x.Gain, places), percent(x.Lower, places), percent(x.Upper, places),
-				percent(x.PercentPer100/100, each), percent(x.PerPrice, places), beyondNoise(x.Told))
+				percent(x.PercentPer100/100, each), percent(x.PerPrice, places), beyondNoise(x.Significant))
 		}
 	}
 	return t

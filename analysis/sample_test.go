@@ -43,9 +43,9 @@ func TestCellNIST(t *testing.T) {
 		{"NumAcc4", alternating(10000000.2, 10000000.1, 10000000.3), 10000000.2, 0.1, 1e-12, 1e-7},
 		{"Michelso", michelson(), 299.8524, 0.0790105478190518, 1e-12, 1e-12},
 	} {
-		cell := Cell{Z: c.values}
-		near(t, c.name+" mean", cell.Mean(), c.mean, c.relMean)
-		near(t, c.name+" sd", math.Sqrt(cell.sumOfSquares()/float64(cell.N()-1)), c.sd, c.relSD)
+		sample := sample{z: c.values}
+		near(t, c.name+" mean", sample.mean(), c.mean, c.relMean)
+		near(t, c.name+" sd", math.Sqrt(sample.sumOfSquares()/float64(sample.n()-1)), c.sd, c.relSD)
 	}
 }
 
@@ -59,26 +59,26 @@ func TestBuildCells(t *testing.T) {
 		at("d", named("quiet"), 4, 5), at("e", atWatts(10.0), 5, 0), at("f", atWatts(0.0), 6, 1), {ID: "g", Labels: run.Labels{Setting: atWatts(10)}},
 		at("h", named("low-power"), 7, 6), at("i", named("zebra"), 8, 6), at("k", named("alpha"), 9, 6),
 	}
-	cells, left := BuildCells(runs, nil, Metric("score"))
+	samples, left := buildSamples(runs, nil, resultNamed("score"))
 	var settings []string
-	for j, c := range cells {
-		if c.X != float64(j+1) {
-			t.Errorf("cell %d lies at %g: with a named setting, places are counted", j, c.X)
+	for j, s := range samples {
+		if s.x != float64(j+1) {
+			t.Errorf("cell %d lies at %g: with a named setting, places are counted", j, s.x)
 		}
-		if c.Name != "" {
-			settings = append(settings, c.Name)
+		if s.name != "" {
+			settings = append(settings, s.name)
 		}
 	}
 	if want := []string{"low-power", "quiet", "alpha", "zebra"}; !slices.Equal(settings, want) {
 		t.Errorf("names %q, want %q", settings, want)
 	}
-	if want := []int{2, 1}; cells[0].SettingW != 10 || !slices.Equal(cells[0].Runs, want) {
-		t.Errorf("first cell %+v, want runs %v in order of start at 10 W", cells[0], want)
+	if want := []int{2, 1}; samples[0].watts != 10 || !slices.Equal(samples[0].runs, want) {
+		t.Errorf("first cell %+v, want runs %v in order of start at 10 W", samples[0], want)
 	}
-	if left != (LeftOut{Missing: 1, Unusable: 1, Setting: 1}) || left.Total() != 3 {
+	if left != (leftOut{missing: 1, unusable: 1, setting: 1}) {
 		t.Errorf("left out %+v", left)
 	}
-	if byWatts, _ := BuildCells(runs[:3], nil, Metric("score")); byWatts[0].X != math.Log(10) {
-		t.Errorf("with watts alone the place is their logarithm: %g", byWatts[0].X)
+	if byWatts, _ := buildSamples(runs[:3], nil, resultNamed("score")); byWatts[0].x != math.Log(10) {
+		t.Errorf("with watts alone the place is their logarithm: %g", byWatts[0].x)
 	}
 }

@@ -1,7 +1,5 @@
 package analysis
 
-import "math"
-
 // Verdict says which side is ahead at a setting.
 type Verdict string
 
@@ -127,71 +125,5 @@ type AcrossPair struct {
 	Across
 }
 
-// comparison writes the contest down.
-func (c *contest) comparison(between sides, p pair) Comparison {
-	shared := c.sharedContrasts()
-	out := Comparison{
-		Metric: c.metric.name, Unit: c.metric.unit, Better: c.metric.better(), Workload: p.a.Workload,
-		Factor: between.factor, A: between.name(p.a), B: between.name(p.b),
-		Device: same(p.a.Device, p.b.Device), Supply: same(p.a.Supply, p.b.Supply), Variant: same(p.a.Variant, p.b.Variant),
-		At: c.req.At, Per: c.req.Per, Margin: *c.req.Margin, Confidence: c.req.Confidence, AdjustedFor: c.family,
-		NoiseA: groupNoise(c.a.noise), NoiseB: groupNoise(c.b.noise),
-		NoiseSourceA: c.a.noise.Source, NoiseSourceB: c.b.noise.Source, Blocks: len(c.blocks),
-		Settings: make([]SettingComparison, len(c.contrasts)), Bands: bands(shared), Crossings: []Crossing{},
-		Flagged: c.flagged(), effect: c.overall, pair: p,
-	}
-	if c.req.Per != "" {
-		out.Better, out.Inverted = "higher", c.metric.lower // the more of a good result for every watt, the better
-	}
-	for i := range c.contrasts {
-		out.Settings[i] = c.contrasts[i].setting()
-	}
-	if len(shared) > 0 {
-		if !c.named() {
-			out.Crossings = crossings(shared, c.req.Confidence, c.joint)
-		}
-		out.Overall = c.summary()
-	}
-	out.Confounders = nonNil(c.confounders(p, out.A, out.B))
-	out.Notes = nonNil(c.allNotes(p, out.A, out.B))
-	return out
-}
-
-func (k *contrast) setting() SettingComparison {
-	return SettingComparison{
-		SettingW: Number(k.watts), Setting: k.name, NA: k.nA, NB: k.nB,
-		MeanA: Number(math.Exp(k.meanA)), MeanB: Number(math.Exp(k.meanB)),
-		Diff: relative(k.d), Lower: relative(k.lower), Upper: relative(k.upper),
-		SE: Number(k.se), DF: Number(k.nu), PAdjusted: Number(k.p), Verdict: k.verdict, MoreRuns: k.more,
-	}
-}
-
-// named tells whether a setting has no watts, so that nothing can be said in watts.
-func (c *contest) named() bool {
-	for i := range c.contrasts {
-		if math.IsNaN(c.contrasts[i].watts) {
-			return true
-		}
-	}
-	return false
-}
-
-// summary is the overall difference: one planned question, so no adjustment.
-func (c *contest) summary() *Overall {
-	lower, upper := c.overall.interval(c.req.Confidence)
-	return &Overall{
-		Diff: relative(c.overall.d), Lower: relative(lower), Upper: relative(upper),
-		SE: Number(c.overall.se), DF: Number(c.overall.nu),
-		Verdict: c.verdict(lower, upper, math.Log1p(*c.req.Margin)),
-	}
-}
-
-// flagged names the runs of both sides that differ from their repeats. They stay
-// in all numbers; only the user rejects.
-func (c *contest) flagged() []FlaggedRun {
-	list := []FlaggedRun{}
-	for _, s := range []*side{&c.a, &c.b} {
-		list = append(list, flaggedRuns(s.runs, s.cells, s.noise)...)
-	}
-	return list
-}
+// Groups are the runs that the comparison's sides consist of, by their labels.
+func (c *Comparison) Groups() (a, b Group) { return c.pair.a, c.pair.b }
