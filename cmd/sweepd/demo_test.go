@@ -6,9 +6,6 @@ import (
 	"os"
 	"strings"
 	"testing"
-
-	"sweepd/run"
-	"sweepd/testday"
 )
 
 func TestDemoShown(t *testing.T) {
@@ -49,18 +46,5 @@ func TestDemoShown(t *testing.T) {
 	}
 	if _, err := os.Stat(day.Report); err != nil {
 		t.Error(err)
-	}
-}
-
-func TestDoubtsAreOrdered(t *testing.T) {
-	watts := func(w float64) run.Setting { return run.Watts(w) }
-	var runs []run.Run
-	for _, s := range []run.Setting{watts(12), run.Named("quiet"), watts(6), watts(12)} {
-		runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-oak", Setting: s.From(run.Declared)},
-			Findings: []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "hot at " + s.String()}, {Severity: run.SeverityNote}}})
-	}
-	list := testday.Doubts(runs)
-	if len(list) != 1 || list[0].Runs != 4 || strings.Join(list[0].Settings, " ") != "6W 12W quiet" || list[0].Example != "hot at "+list[0].ExampleSetting {
-		t.Errorf("got %+v", *list[0])
 	}
 }

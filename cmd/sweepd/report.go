@@ -1,18 +1,14 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"maps"
 	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/exporter"
 	"sweepd/report"
-	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
@@ -85,7 +81,17 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 	}
 	var page *report.Page
 	err = a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
-		in, err := reportInput(ctx, s, c, filter, f)
+		sets, err := f.frames.read()
+		if err != nil {
+			return err
+		}
+		in, err := testday.ReportInput(ctx, s, testday.ReportRequest{
+			Filter: filter, Lower: slices.Concat(c.Lower, f.lower), Runs: f.runs, Frames: sets,
+			Questions: report.Questions{
+				Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
+				Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices),
+			},
+		})
 		if err != nil {
 			return err
 		}
@@ -106,167 +112,4 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 		}
 	}
 	return report.Write(ctx, f.out, page, o)
-}
-
-// reportInput reads what the report is made of.
-func reportInput(ctx context.Context, s store.Store, c config, filter store.Filter, f *reportFlags) (in report.Input, err error) {
-	if in.Frames, err = f.frames.read(); err != nil {
-		return in, err
-	}
-	x, err := testday.Select(ctx, s, filter, slices.Concat(c.Lower, f.lower))
-	if err != nil {
-		return in, err
-	}
-	all, err := s.Runs(ctx, filter)
-	if err != nil {
-		return in, err
-	}
-	q := report.Questions{
-		Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
-		Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices), SwitchedOff: x.SwitchedOff,
-	}
-	if in.Study, err = report.Ask(x.Runs, q); err != nil {
-		return in, err
-	}
-	var tidy bytes.Buffer
-	if err := exporter.WriteTidy(&tidy, all); err != nil {
-		return in, err
-	}
-	in.Tidy = tidy.Bytes()
-	in.Runs = all
-	in.Devices = deviceFacts(x.Runs)
-	in.Traces, err = traces(ctx, s, all, f.runs)
-	return in, err
-}
-
-// deviceFacts gathers what each device said of itself over all runs.
-func deviceFacts(runs []run.Run) []report.Device {
-	facts := map[string]map[string][]string{}
-	for i := range runs {
-		r := &runs[i]
-		if facts[r.Device] == nil {
-			facts[r.Device] = map[string][]string{}
-		}
-		for name, value := range r.Facts {
-			if !slices.Contains(facts[r.Device][name], value) {
-				facts[r.Device][name] = append(facts[r.Device][name], value)
-			}
-		}
-	}
-	var list []report.Device
-	for _, name := range slices.Sorted(maps.Keys(facts)) {
-		list = append(list, report.Device{Name: name, Facts: facts[name]})
-	}
-	return list
-}
-
-// worstRuns is how many single runs are drawn unless some are named.
-const worstRuns = 12
-
-// traces reads the course of the named runs, else of those with the worst
-// findings.
-func traces(ctx context.Context, s store.Store, all []run.Run, named []string) ([]report.Trace, error) {
-	var ids []string
-	for _, name := range named {
-		id, err := s.FindRun(ctx, name)
-		if err != nil {
-			return nil, err
-		}
-		if !slices.ContainsFunc(all, func(r run.Run) bool { return r.ID == id }) {
-			return nil, fmt.Errorf("run %s is not among the selected ones: change --device, --workload, --supply or --variant", id)
-		}
-		ids = append(ids, id)
-	}
-	if len(named) == 0 {
-		ids = worst(all)
-	}
-	var list []report.Trace
-	for _, id := range ids {
-		t, err := readTrace(ctx, s, id)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, t)
-	}
-	return list, nil
-}
-
-// worst are the runs whose findings weigh most, the worst first; notes alone do
-// not make a run worth a picture.
-func worst(all []run.Run) []string {
-	weight := func(r run.Run) int {
-		w := 0
-		for _, f := range r.Findings {
-			w += map[run.Severity]int{run.SeverityReject: 10000, run.SeverityDoubt: 100, run.SeverityNote: 1}[f.Severity]
-		}
-		return w
-	}
-	const least = 100
-	found := slices.DeleteFunc(slices.Clone(all), func(r run.Run) bool { return weight(r) < least })
-	slices.SortStableFunc(found, func(x, y run.Run) int { return weight(y) - weight(x) })
-	var ids []string
-	shown := map[run.Code]int{}
-	for _, r := range found {
-		if code := heaviest(r); len(ids) < worstRuns && shown[code] < alike {
-			shown[code]++
-			ids = append(ids, r.ID)
-		}
-	}
-	return ids
-}
-
-// alike is how many runs with the same finding are drawn: more say nothing new.
-const alike = 3
-
-// heaviest is the code of a run's first finding that is more than a note.
-func heaviest(r run.Run) run.Code {
-	code := run.Code("")
-	for _, f := range r.Findings {
-		if f.Severity == run.SeverityReject {
-			return f.Code
-		}
-		if f.Severity == run.SeverityDoubt && code == "" {
-			code = f.Code
-		}
-	}
-	return code
-}
-
-func readTrace(ctx context.Context, s store.Store, id string) (report.Trace, error) {
-	t := report.Trace{Run: id}
-	trace, err := s.Trace(ctx, id)
-	if err != nil {
-		return t, err
-	}
-	lines := chooseLines(trace)
-	var start time.Duration
-	first := true
-	err = trace.Each(func(x run.Sweep) error {
-		if first {
-			start, first = x.At.Mono, false
-		}
-		at := (x.At.Mono - start).Seconds()
-		for i := range lines {
-			lines[i].add(at, x.Values)
-		}
-		return nil
-	})
-	if err != nil {
-		return t, err
-	}
-	for i := range lines {
-		l := &lines[i]
-		if !l.seen {
-			continue
-		}
-		switch l.panel {
-		case panelTemperature:
-			t.Temperature = append(t.Temperature, l.Line)
-		case panelPower:
-			t.Power = append(t.Power, l.Line)
-		default:
-			t.Clock = append(t.Clock, l.Line)
-		}
-	}
-	return t, nil
 }

@@ -1,13 +1,16 @@
-package main
+package testday
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"sweepd/report"
 	"sweepd/run"
+	"sweepd/store"
 )
 
 // tracePanel is where a line of a run's chart belongs.
@@ -122,4 +125,44 @@ func temperatures(sensors []run.Sensor) []traceLine {
 		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelTemperature, sensors: []int{i}, factor: 1})
 	}
 	return lines
+}
+
+// readTrace reads the course of a run.
+func readTrace(ctx context.Context, s store.Readings, id string) (report.Trace, error) {
+	t := report.Trace{Run: id}
+	trace, err := s.Trace(ctx, id)
+	if err != nil {
+		return t, err
+	}
+	lines := chooseLines(trace)
+	var start time.Duration
+	first := true
+	err = trace.Each(func(x run.Sweep) error {
+		if first {
+			start, first = x.At.Mono, false
+		}
+		at := (x.At.Mono - start).Seconds()
+		for i := range lines {
+			lines[i].add(at, x.Values)
+		}
+		return nil
+	})
+	if err != nil {
+		return t, err
+	}
+	for i := range lines {
+		l := &lines[i]
+		if !l.seen {
+			continue
+		}
+		switch l.panel {
+		case panelTemperature:
+			t.Temperature = append(t.Temperature, l.Line)
+		case panelPower:
+			t.Power = append(t.Power, l.Line)
+		default:
+			t.Clock = append(t.Clock, l.Line)
+		}
+	}
+	return t, nil
 }
