@@ -12,7 +12,6 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/agent"
-	"sweepd/analysis"
 	"sweepd/collectors"
 	"sweepd/console"
 	"sweepd/exporter"
@@ -20,6 +19,7 @@ import (
 	"sweepd/schedule"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // runAgent builds the parts, runs them until the context ends or one of them
@@ -124,28 +124,12 @@ func (w *watcher) follow(e run.Event) {
 // compare brings what is said about the runs of a workload up to date: the effect
 // of the supply, and which runs differ from their repeats.
 func (w *watcher) compare(r run.Run) {
-	if err := w.markOutlying(r); err != nil && w.background.Err() == nil {
+	if err := testday.MarkOutlying(w.background, w.data, r); err != nil && w.background.Err() == nil {
 		w.log.Error("runs could not be compared with their repeats", zap.Error(err))
 	}
 	if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
 		w.log.Error("runs could not be compared by supply", zap.Error(err))
 	}
-}
-
-// markOutlying keeps the finding "outlying" in step with the runs of a device and
-// workload.
-func (w *watcher) markOutlying(r run.Run) error {
-	filter := store.Filter{Device: r.Device, Workload: r.Workload}
-	runs, _, err := w.data.AnalysisRuns(w.background, filter)
-	if err != nil {
-		return err
-	}
-	texts := map[string]string{}
-	for _, o := range analysis.Outlying(runs) {
-		texts[o.ID] = o.String()
-	}
-	_, err = w.data.SetOutlying(w.background, filter, texts)
-	return err
 }
 
 // deviceName is the configured name, else the host's.

@@ -4,8 +4,12 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"sweepd/analysis"
 )
 
 // planContract is what the JSON of plans holds, as contract is for the others.
@@ -157,5 +161,50 @@ func TestPlanExtendByComparison(t *testing.T) {
 		if (s.NeedsCharge != nil) != (s.Supply == "battery") {
 			t.Errorf("the battery's 48.6 Wh are not learnt: %+v", s)
 		}
+	}
+}
+
+// Watts are watts however a table writes them: a run at 15.004 W is one at 15 W for the
+// plan as it is for the curve, and a plan that names its settings 15 and 20W advances.
+func TestSettingsInTablesAreWatts(t *testing.T) {
+	alone(t)
+	dir := t.TempDir()
+	write := func(name, text string) string {
+		t.Helper()
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	plan := write("day.csv", "device,workload,supply,setting_w,setting\n"+
+		"unit-oak,tile-sort,mains,,15\nunit-oak,tile-sort,mains,,20W\nunit-oak,tile-sort,mains,25.004,\nunit-oak,tile-sort,mains,,quiet\n")
+	must(t, "plan", "new", plan)
+	table := "device,workload,supply,setting_w,setting,started_at,duration_s,score\n"
+	for i, setting := range []string{"15.004,", "20,", ",25W", ",quiet"} {
+		at := time.Now().Add(time.Duration(1+i) * time.Minute).UTC().Format(time.RFC3339)
+		table += "unit-oak,tile-sort,mains," + setting + "," + at + ",60,10\n"
+	}
+	must(t, "import", write("runs.csv", table))
+	var status struct {
+		Done, Left int
+		Outside    []string
+		Slots      []struct{ Setting struct{ Name string } }
+	}
+	if err := json.Unmarshal([]byte(must(t, "plan", "status", "--json")), &status); err != nil || status.Done != 4 || status.Left != 0 || len(status.Outside) != 0 {
+		t.Errorf("%d done, %d left, outside %v, %v", status.Done, status.Left, status.Outside, err)
+	}
+	for i, s := range status.Slots {
+		if want := map[int]string{3: "quiet"}[i]; s.Setting.Name != want {
+			t.Errorf("slot %d: the setting's name is %q, want %q", i+1, s.Setting.Name, want)
+		}
+	}
+	curve := asked[analysis.CurveResult](t, "curve --metric score")
+	var at []float64
+	for _, p := range curve.Groups[0].Points {
+		at = append(at, float64(p.SettingW))
+	}
+	if len(at) != 4 || !slices.Equal(at[:3], []float64{15, 20, 25}) { // the name comes last
+		t.Errorf("the curve has points at %v W", at)
 	}
 }
