@@ -196,6 +196,33 @@ func TestConcurrentUse(t *testing.T) {
 	}
 }
 
+// A scrape while effects are computed anew shows all of them, not the moment in
+// which the old ones are gone.
+func TestScrapesShowAllEffects(t *testing.T) {
+	_, m := newStill(recordingSnapshot())
+	effects := []Effect{{Device: "unit-oak", Workload: "tile-sort", Setting: "15W", Result: "score", Ratio: 1, Lower: 0.9, Upper: 1.1}}
+	m.showEffects("", "", effects)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for range 3000 {
+			m.showEffects("unit-oak", "tile-sort", effects)
+		}
+	}()
+	for over := false; !over; {
+		select {
+		case <-done:
+			over = true
+		default:
+		}
+		if n := len(shownEffects(t, m)); n != 3 {
+			t.Errorf("%d series of effects, want 3", n)
+			<-done
+			return
+		}
+	}
+}
+
 // The agent's own figures are those of the library's process collector.
 func TestFootprint(t *testing.T) {
 	r := prometheus.NewPedanticRegistry()

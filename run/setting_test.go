@@ -2,6 +2,7 @@ package run
 
 import (
 	"encoding/json"
+	"math"
 	"strings"
 	"testing"
 )
@@ -34,6 +35,22 @@ func TestSettingsAreEqualByLevel(t *testing.T) {
 	if (Setting{}).Known() || !Watts(0).Known() || !Named("quiet").Known() {
 		t.Error("only the zero Setting is unknown")
 	}
+	for in, want := range map[float64]float64{15: 15, 15.006: 15.01, 1e300: 1e300, math.NaN(): 0, math.Inf(1): 0, math.Inf(-1): 0} {
+		if w, ok := Watts(in).Watts(); w != want || !ok || Watts(in).Name() != "" {
+			t.Errorf("%v W are kept as %v, %v", in, w, ok)
+		}
+	}
+	if w, ok := Named("quiet").Watts(); w != 0 || ok {
+		t.Errorf("a name has %v W, %v", w, ok)
+	}
+	for s, want := range map[Setting]bool{Watts(15): true, Named("quiet"): true, Named("turbo"): false, {}: false} {
+		if s.Ordered() != want {
+			t.Errorf("the place of %q among others is known: %v, want %v", s, s.Ordered(), want)
+		}
+	}
+	if !Watts(15.004).Equal(Watts(15)) || Watts(15).Equal(Named("15W")) {
+		t.Error("Equal is not as ==")
+	}
 	order := []Setting{Watts(8), Watts(25), Named("low-power"), Named("performance"), Named("a"), Named("b")}
 	for i := range order {
 		for j := range order {
@@ -57,6 +74,28 @@ func TestSettingAsJSON(t *testing.T) {
 		var back SourcedSetting
 		if err := json.Unmarshal(text, &back); err != nil || back != s {
 			t.Errorf("%s became %+v, %v", text, back, err)
+		}
+	}
+	// By itself it is one that a user wrote down.
+	for want, s := range map[string]Setting{
+		`{"watts":12.5,"name":"","source":"declared"}`:      Watts(12.5),
+		`{"watts":null,"name":"quiet","source":"declared"}`: Named("quiet"),
+		`{"watts":null,"name":"","source":""}`:              {},
+	} {
+		text, err := json.Marshal(s)
+		if err != nil || string(text) != want {
+			t.Errorf("got %s, %v, want %s", text, err, want)
+		}
+		back := Watts(99)
+		if err := json.Unmarshal(text, &back); err != nil || back != s {
+			t.Errorf("%s became %+v, %v", text, back, err)
+		}
+	}
+	for _, text := range []string{`7`, `{"watts":"15"}`, `[]`} {
+		var s Setting
+		var sourced SourcedSetting
+		if json.Unmarshal([]byte(text), &s) == nil || json.Unmarshal([]byte(text), &sourced) == nil {
+			t.Errorf("%s is taken for %v and %v", text, s, sourced)
 		}
 	}
 }

@@ -26,6 +26,34 @@ func TestParseVariant(t *testing.T) {
 	}
 }
 
+// The ends of what a pair may be.
+func TestCheckVariantPair(t *testing.T) {
+	for _, c := range []struct{ k, v, want string }{
+		{"cores", "6", ""}, {"fan", "a=b", ""}, {strings.Repeat("k", 200), strings.Repeat("v", 200), ""},
+		{"", "6", "variant key is empty"}, {"cores", "", "value of variant cores is empty"},
+		{strings.Repeat("k", 201), "v", "variant key has 201 bytes"}, {"cores", strings.Repeat("v", 201), "value of variant cores has 201 bytes"},
+		{"a=b", "c", "may not hold"}, {"a,b", "c", "may not hold"}, {"a", "b,c", "may not hold"},
+	} {
+		refused(t, c.k+" and "+c.v, CheckVariantPair(c.k, c.v), c.want)
+	}
+	for text, want := range map[string]string{"": "", "  ": "", "cores=6,": "not a pair", "cores": "not a pair"} {
+		v, err := ParseVariant(text)
+		refused(t, text, err, want)
+		if v != "" {
+			t.Errorf("%q is the variant %q", text, v)
+		}
+	}
+	seen := 0
+	for range Variant("a=1,b=2,c=3").Pairs() {
+		if seen++; seen == 2 {
+			break
+		}
+	}
+	if pairs := Variant("a=1,b=2").Map(); len(pairs) != 2 || pairs["b"] != "2" || Variant("").Map() == nil || seen != 2 {
+		t.Errorf("pairs %v, seen %d", pairs, seen)
+	}
+}
+
 func TestVariantPairs(t *testing.T) {
 	v, err := ParseVariant(" smt=off, cores=6 ")
 	if err != nil || v != "cores=6,smt=off" {
@@ -60,6 +88,14 @@ func TestVariantAsJSON(t *testing.T) {
 		t.Errorf("no variant is %s", text)
 	}
 	var v Variant
+	for _, text := range []string{"7", `{"cores": 6}`} {
+		if err := json.Unmarshal([]byte(text), &v); err == nil || v != "" {
+			t.Errorf("%s is taken for %q", text, v)
+		}
+	}
+	if v = "cores=6"; json.Unmarshal([]byte("null"), &v) != nil || v != "" {
+		t.Errorf("null is the variant %q", v)
+	}
 	if err := json.Unmarshal([]byte(`{"a,b": "1"}`), &v); err == nil || !strings.Contains(err.Error(), "may not hold") {
 		t.Errorf("a comma in a key: %v", err)
 	}

@@ -1,0 +1,75 @@
+package run
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+func TestCheckResult(t *testing.T) {
+	good := Result{Value: 60, Unit: "fps", Better: Higher}
+	changed := func(change func(*Result)) Result { r := good; change(&r); return r }
+	for _, c := range []struct {
+		name string
+		r    Result
+		want string
+	}{
+		{"fps_mean", good, ""},
+		{"seconds", changed(func(r *Result) { r.Better = Lower }), ""},
+		{"score", changed(func(r *Result) { r.Value, r.Unit = -1, "" }), ""},
+		{"", good, "name of a result is empty"},
+		{"a=b", good, "may not hold"},
+		{"a,b", good, "may not hold"},
+		{"score", changed(func(r *Result) { r.Value = math.NaN() }), "score=NaN is not a finite number"},
+		{"score", changed(func(r *Result) { r.Value = math.Inf(1) }), "score=+Inf is not"},
+		{"score", changed(func(r *Result) { r.Value = math.Inf(-1) }), "score=-Inf is not"},
+		{"score", changed(func(r *Result) { r.Better = "" }), `score: better is "", want higher or lower`},
+		{"score", changed(func(r *Result) { r.Better = "faster" }), `better is "faster"`},
+	} {
+		refused(t, c.name, CheckResult(c.name, c.r), c.want)
+	}
+}
+
+const longNote = 4001
+
+func TestCheckStart(t *testing.T) {
+	for want, s := range map[string]Start{
+		"":                              {Workload: "tile-sort", Setting: Watts(15), Variant: "cores=6,fan=quiet", Note: "again"},
+		"workload is empty":             {Variant: "cores=6"},
+		"value of variant fan is empty": {Workload: "tile-sort", Variant: "cores=6,fan="},
+		"note has 4001 bytes":           {Workload: "tile-sort", Note: strings.Repeat("x", longNote)},
+	} {
+		refused(t, s.Workload, s.Check(), want)
+	}
+}
+
+func TestCheckStop(t *testing.T) {
+	good, bad := Result{Value: 60, Better: Higher}, Result{Value: math.NaN(), Better: Higher}
+	for want, s := range map[string]Stop{
+		"":                    {Results: map[string]Result{"fps_mean": good}, Note: "again"},
+		"score=NaN":           {Results: map[string]Result{"fps_mean": good, "score": bad}},
+		"note has 4001 bytes": {Note: strings.Repeat("x", longNote)},
+	} {
+		refused(t, s.Note, s.Check(), want)
+	}
+}
+
+func TestCheckCorrection(t *testing.T) {
+	good, bad := NewResult{Result: Result{Value: 60, Better: Higher}}, NewResult{Result: Result{Value: 60}}
+	for _, c := range []struct {
+		what string
+		c    Correction
+		want string
+	}{
+		{"nothing", Correction{}, ""},
+		{"a result", Correction{Results: map[string]NewResult{"score": good}}, ""},
+		{"a result without a direction", Correction{Results: map[string]NewResult{"score": bad}}, "want higher or lower"},
+		{"rejected", Correction{Decision: Reject, Why: "the lid was closed"}, ""},
+		{"kept", Correction{Decision: Keep, Why: "it was not"}, ""},
+		{"rejected without a reason", Correction{Decision: Reject}, "reason is empty"},
+		{"kept without a reason", Correction{Decision: Keep, Why: " "}, "reason is empty"},
+		{"deleted", Correction{Decision: "delete", Why: "no"}, `decision "delete" is neither reject nor keep`},
+	} {
+		refused(t, c.what, c.c.Check(), c.want)
+	}
+}
