@@ -159,7 +159,7 @@ func facts(d Device) []factView {
 // run is a run as the table of all runs shows it.
 func (p *Page) run(r *run.Run) runView {
 	v := runView{
-		ID: r.ID, Short: sentence.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Setting: settingText(r.Setting.Setting), Supply: string(r.Supply),
+		ID: r.ID, Short: run.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Setting: settingText(r.Setting.Setting), Supply: string(r.Supply),
 		Duration: optional(r.DurationS), Package: optional(r.PackageW), System: optional(r.SystemW), State: string(r.State), Out: r.State != run.Finished,
 	}
 	if !r.StartedAt.IsZero() {

@@ -16,8 +16,8 @@ import (
 // where they happened.
 func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 	c := chart.Chart{
-		Name:    b.unique(fileName("run", sentence.ShortID(r.ID))),
-		Title:   fmt.Sprintf("Run %s: %s at %s on %s", sentence.ShortID(r.ID), r.Workload, settingWords(r), r.Device),
+		Name:    b.unique(fileName("run", run.ShortID(r.ID))),
+		Title:   fmt.Sprintf("Run %s: %s at %s on %s", run.ShortID(r.ID), r.Workload, settingWords(r), r.Device),
 		Lines:   []string{runLine(r, b.zone)},
 		Sharing: true,
 	}

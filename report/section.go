@@ -216,7 +216,7 @@ func (b *builder) singleRuns() Section {
 			continue
 		}
 		r := &b.in.Runs[at]
-		part := Section{Title: "Run " + sentence.ShortID(r.ID)}
+		part := Section{Title: "Run " + run.ShortID(r.ID)}
 		if c, ok := b.runChart(t, r); ok {
 			part.Charts = []chart.Chart{c}
 		}

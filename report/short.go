@@ -112,9 +112,6 @@ func decided(c *analysis.Comparison) []sentence.Sentence {
 			list = append(list, sentence.Band(c, band))
 		}
 	}
-	if len(list) == 0 {
-		return nil
-	}
 	return list
 }
 
@@ -126,7 +123,7 @@ func (b *builder) whoIsAhead() Section {
 		}
 		if t.Reference != "" {
 			text := "The others are compared with " + t.Reference + "."
-			s.Sentences = append(s.Sentences, Statement{t.Metric, sentence.Sentence{Text: text}})
+			s.say(t.Metric, sentence.Sentence{Text: text})
 		}
 		for i := range t.Device.Comparisons {
 			c := &t.Device.Comparisons[i]
@@ -156,7 +153,7 @@ func (b *builder) whatToSet() Section {
 			g := &t.Curve.Groups[i]
 			if text := sentence.ToSet(&t.Curve, g); text != "" {
 				about := joinTitle(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
-				s.Sentences = append(s.Sentences, Statement{about, sentence.Sentence{Text: text}})
+				s.say(about, sentence.Sentence{Text: text})
 			}
 		}
 	}
@@ -262,9 +259,7 @@ func (b *builder) notDecided() Section {
 		for i := range r.Comparisons {
 			c := &r.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
-			if open := sentence.Open(c); open.Text != "" {
-				s.Sentences = append(s.Sentences, Statement{about, open})
-			}
+			s.say(about, sentence.Open(c))
 		}
 	}
 	for i := range b.study.Topics {

@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/report/text"
+	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/testday"
@@ -126,12 +126,12 @@ func TestSummariesOfARun(t *testing.T) {
 		}
 	}
 	four := func(s string) string { return strings.Join([]string{s, s, s, s}, " ") }
-	none := four(text.Dash)
+	none := four(sentence.Dash)
 	for row, want := range map[string]string{
 		"battery_energy_joules BAT0": four("48.6 Wh"), "fan_speed_hertz fan": four("3000 rpm"), "battery_direction BAT0": four("charging"),
 		"platform_profile quiet": "quiet quiet quiet", "cpu_frequency_hertz policy0": four("972 MHz"), "cpus_online 8": "8 8 8",
 		"package_power_watts package-0": four("12.5 W") + " 125 kJ", "throttle_events core": none + " 3", "pressure_stall_seconds io": none + " 0.250 s",
-		"throttle_events package": none + " " + text.Dash, "package_energy_joules package-0": none + " 371 J",
+		"throttle_events package": none + " " + sentence.Dash, "package_energy_joules package-0": none + " 371 J",
 	} {
 		if got[row] != want {
 			t.Errorf("%s: got %q, want %q", row, got[row], want)
@@ -167,7 +167,7 @@ func TestReadingsInWords(t *testing.T) {
 			t.Errorf("%s %v: got %q, want %q", c.sensor, c.value, got, c.want)
 		}
 	}
-	if got := fmt.Sprint(shortReading("fan_speed_hertz", "hertz", nil)); got != text.Dash {
+	if got := fmt.Sprint(shortReading("fan_speed_hertz", "hertz", nil)); got != sentence.Dash {
 		t.Errorf("unknown: %q", got)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
@@ -59,7 +60,7 @@ func (a *app) printNext(n testday.Next) error {
 	w := a.printer()
 	if n.Next == nil {
 		if s := n.Recording(); s != nil {
-			w.sentence(fmt.Sprintf("run %s is recording: %s", text.ShortID(s.Run), s.Cell), "  ", text.Plain)
+			w.sentence(fmt.Sprintf("run %s is recording: %s", run.ShortID(s.Run), s.Cell), "  ", text.Plain)
 		} else {
 			w.sentence("nothing is left: "+progressText(n.Progress), "", toneGood)
 		}
@@ -67,7 +68,7 @@ func (a *app) printNext(n testday.Next) error {
 	}
 	w.sentence(fmt.Sprintf("%d. %s (pass %d; %d left)", n.Next.Position, n.Next.Cell, n.Next.Pass, n.Left), "   ", text.Plain)
 	for _, try := range n.Next.Tries {
-		w.sentence(fmt.Sprintf("again, for run %s does not count: %s", text.ShortID(try.Run), try.Why), "  ", toneDoubt)
+		w.sentence(fmt.Sprintf("again, for run %s does not count: %s", run.ShortID(try.Run), try.Why), "  ", toneDoubt)
 	}
 	if len(n.Changes) > 0 {
 		w.sentence("first: "+strings.Join(n.Changes, "; "), "  ", text.Plain)

@@ -12,6 +12,7 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 	"sweepd/store/sqlite"
@@ -68,7 +69,7 @@ func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
 	for _, s := range g.Slots {
 		for _, try := range s.Tries {
 			if s.State == schedule.Repeat {
-				out.sentence(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, text.ShortID(try.Run), try.Why), "   ", toneDoubt)
+				out.sentence(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, run.ShortID(try.Run), try.Why), "   ", toneDoubt)
 			}
 		}
 	}
@@ -127,7 +128,7 @@ func slotTable(g schedule.Progress) *table.Table {
 		}
 		t.Row(table.Count(s.Position), table.Count(s.Pass), table.Text(unless(oneDevice, s.Device)), table.Text(s.Workload),
 			table.Text(string(s.Variant)), table.Text(s.Setting.String()), table.Text(string(s.Supply)), table.Text(charge),
-			table.Cell{Text: string(s.State), Tone: slotTone(s.State)}, table.Text(text.ShortID(s.Run)))
+			table.Cell{Text: string(s.State), Tone: slotTone(s.State)}, table.Text(run.ShortID(s.Run)))
 	}
 	return t
 }

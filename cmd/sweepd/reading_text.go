@@ -4,7 +4,7 @@ import (
 	"math"
 	"strconv"
 
-	"sweepd/report/text"
+	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
@@ -20,7 +20,7 @@ func siText(v float64, unit string) string {
 	if unit == "" && v == math.Trunc(v) && math.Abs(v) < 1e15 { // a count or a code
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	}
-	return text.WithUnit(v, unit)
+	return sentence.WithUnit(v, unit)
 }
 
 // customaryText is a reading as people say it: a code's word, Wh, revolutions per
@@ -28,9 +28,9 @@ func siText(v float64, unit string) string {
 func customaryText(sensor string, v float64) string {
 	switch sensor {
 	case run.BatteryEnergy, run.BatteryEnergyFull, run.BatteryEnergyDesign:
-		return text.Significant(v/joulesPerWh) + " Wh"
+		return sentence.Significant(v/joulesPerWh) + " Wh"
 	case run.FanSpeed:
-		return text.Fixed(v*secondsPerMinute, 0) + " rpm"
+		return sentence.Fixed(v*secondsPerMinute, 0) + " rpm"
 	}
 	return codeWord(sensor, v)
 }
@@ -68,7 +68,7 @@ func readingText(sensor, unit string, v float64) string {
 // shortReading is a reading in the way that people use, for a narrow column.
 func shortReading(sensor, unit string, v *float64) string {
 	if v == nil {
-		return text.Dash
+		return sentence.Dash
 	}
 	if said := customaryText(sensor, *v); said != "" {
 		return said

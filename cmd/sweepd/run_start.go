@@ -118,7 +118,7 @@ func (a *app) printStarted(r run.Run) error {
 	if r.Supply != run.SupplyUnknown {
 		supply = "on " + string(r.Supply)
 	}
-	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", text.ShortID(r.ID), r.Workload, setting, supply)
+	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", run.ShortID(r.ID), r.Workload, setting, supply)
 	return err
 }
 

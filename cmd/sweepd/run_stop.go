@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
@@ -167,7 +166,7 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 		if a.json {
 			return a.printJSON(d)
 		}
-		_, err = fmt.Fprintf(a.out, "run %s: %s, %s\n", text.ShortID(d.ID), d.State, resultsText(d.Results))
+		_, err = fmt.Fprintf(a.out, "run %s: %s, %s\n", run.ShortID(d.ID), d.State, resultsText(d.Results))
 		return err
 	})
 }

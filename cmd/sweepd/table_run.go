@@ -85,7 +85,7 @@ func conditions(r run.Run) string {
 		parts = append(parts, "started "+timeText(r.StartedAt))
 	}
 	if r.DurationS != nil {
-		parts = append(parts, text.Fixed(*r.DurationS, 1)+" s")
+		parts = append(parts, sentence.Fixed(*r.DurationS, 1)+" s")
 	}
 	return strings.Join(parts, ", ")
 }
@@ -94,7 +94,7 @@ func conditions(r run.Run) string {
 func wattsText(d run.Record) string {
 	var parts []string
 	if d.PackageW != nil {
-		parts = append(parts, fmt.Sprintf("package %s W", text.Significant(*d.PackageW)))
+		parts = append(parts, fmt.Sprintf("package %s W", sentence.Significant(*d.PackageW)))
 	}
 	if x := d.Discharge; x != nil && x.Watts != nil {
 		name := "battery"
@@ -102,10 +102,10 @@ func wattsText(d run.Record) string {
 			name = "whole device"
 		}
 		if x.UncertaintyWatts == nil {
-			parts = append(parts, fmt.Sprintf("%s %s W", name, text.Significant(*x.Watts)))
+			parts = append(parts, fmt.Sprintf("%s %s W", name, sentence.Significant(*x.Watts)))
 		} else {
 			u := *x.UncertaintyWatts
-			parts = append(parts, fmt.Sprintf("%s %s ± %s W (95 %%)", name, text.WithUncertainty(*x.Watts, u), text.WithUncertainty(u, u)))
+			parts = append(parts, fmt.Sprintf("%s %s ± %s W (95 %%)", name, sentence.WithUncertainty(*x.Watts, u), sentence.WithUncertainty(u, u)))
 		}
 	}
 	return strings.Join(parts, ", ")
@@ -137,7 +137,7 @@ func totalText(s run.Summary) string {
 	case s.First != nil && s.Last != nil && *s.Last >= *s.First:
 		return siText(*s.Last-*s.First, s.Unit)
 	}
-	return text.Dash
+	return sentence.Dash
 }
 
 func (p *printer) facts(facts map[string]string) {

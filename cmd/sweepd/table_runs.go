@@ -37,7 +37,7 @@ func (a *app) printRuns(runs []run.Run) error {
 		n := countDoubts(r)
 		doubts += n
 		t.Row(
-			table.Text(text.ShortID(r.ID)),
+			table.Text(run.ShortID(r.ID)),
 			table.Text(started[i]),
 			table.Text(unless(device != "", r.Device)),
 			table.Text(unless(workload != "", r.Workload)),
@@ -172,14 +172,6 @@ func zoneText(t time.Time) string {
 		return "UTC"
 	}
 	return "UTC" + t.Local().Format("-07:00")
-}
-
-// startedText is timeText to the minute.
-func startedText(t run.Timestamp) string {
-	if t.IsZero() {
-		return ""
-	}
-	return t.Local().Format("2006-01-02 15:04") + " " + zoneText(t.Time)
 }
 
 // timeText is a time where the user is.

@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 
+	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/testday"
@@ -23,7 +24,7 @@ func (a *app) printSensors(rows []testday.SensorRow) error {
 		if r.Sensor == "" {
 			continue
 		}
-		value := text.Dash
+		value := sentence.Dash
 		if r.Value != nil {
 			value = readingText(r.Sensor, r.Unit, *r.Value)
 		}
@@ -47,7 +48,7 @@ func (a *app) printSensors(rows []testday.SensorRow) error {
 // figure is a number with its unit, or a dash where it is unknown.
 func figure(v *float64, unit string) string {
 	if v == nil {
-		return text.Dash
+		return sentence.Dash
 	}
-	return text.Significant(*v) + " " + unit
+	return sentence.Significant(*v) + " " + unit
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // BatteryTitle names a group with what its battery holds.
@@ -98,7 +99,7 @@ func (l *list) measured(m analysis.MeasuredRuntime) {
 	if m.SwitchedOff {
 		down += ", where the recording broke off"
 	}
-	text := fmt.Sprintf("Measured: run %s at %s lasted %s h%s", ShortID(m.Run), Setting(m.SettingW, m.Setting), Fixed(float64(m.RuntimeH), 2), down)
+	text := fmt.Sprintf("Measured: run %s at %s lasted %s h%s", run.ShortID(m.Run), Setting(m.SettingW, m.Setting), Fixed(float64(m.RuntimeH), 2), down)
 	if !m.PredictedH.Known() {
 		l.say("%s.", text)
 		return

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Note says what a reader must know of the numbers beside it, as a clause without
@@ -95,7 +96,7 @@ func Note(n analysis.Note) string {
 		return fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", named(n.Group), n.Count)
 	case analysis.NoteLoneRunDown:
 		return fmt.Sprintf("%s: run %s emptied the battery in %s h; without finished runs on battery there is no prediction to set beside it",
-			named(n.Group), ShortID(n.Run), Fixed(float64(n.Hours), 2))
+			named(n.Group), run.ShortID(n.Run), Fixed(float64(n.Hours), 2))
 	case analysis.NoteOtherSupplies:
 		return fmt.Sprintf("%s on mains or an unknown supply %s not count", Counted(n.Count, "run"), plural(n.Count, "does", "do"))
 	case analysis.NotePackNotCounted:

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // Tone is how a text is meant.
@@ -57,23 +58,16 @@ func Interval(lower, upper analysis.Number, decimals int) string {
 // HalfWidth is half of an interval, NaN where an end is unknown.
 func HalfWidth(lower, upper analysis.Number) float64 { return float64(upper-lower) / 2 }
 
-// ShortID is enough of a run's id to tell it from others: its end, which is
-// random, while the beginning is the time.
-func ShortID(id string) string {
-	const length = 8
-	return id[max(0, len(id)-length):]
-}
-
 // flagged names the runs that differ from their repeats, and the pairs of runs that
 // differ from each other.
 func (l *list) flagged(runs []analysis.FlaggedRun) {
 	var odd, pairs []string
 	for i := 0; i < len(runs); i++ {
 		f := runs[i]
-		name, at := ShortID(f.Run), " at "+Setting(f.SettingW, f.Setting)
+		name, at := run.ShortID(f.Run), " at "+Setting(f.SettingW, f.Setting)
 		if f.N == 2 && i+1 < len(runs) { // its repeat is named next
 			i++
-			pairs = append(pairs, name+" and "+ShortID(runs[i].Run)+at)
+			pairs = append(pairs, name+" and "+run.ShortID(runs[i].Run)+at)
 			continue
 		}
 		odd = append(odd, name+at)

@@ -1,7 +1,6 @@
 package text
 
 import (
-	"math"
 	"strings"
 	"testing"
 
@@ -72,26 +71,8 @@ func TestUnknownNumbers(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if out := b.String(); strings.Contains(out, "NaN") || strings.Contains(out, "Inf") || strings.Count(out, "quiet") != 3 || !strings.Contains(out, Dash) {
+	if out := b.String(); strings.Contains(out, "NaN") || strings.Contains(out, "Inf") || strings.Count(out, "quiet") != 3 || !strings.Contains(out, sentence.Dash) {
 		t.Errorf("got\n%s", out)
-	}
-}
-
-func TestColumnDecimals(t *testing.T) {
-	nan := math.NaN()
-	for _, c := range []struct {
-		values, uncertainties []float64
-		most, want            int
-	}{
-		{[]float64{41.79, 95.03}, []float64{0.61, 1.3}, 3, 1}, // two digits of 1.3, one of 0.61
-		{[]float64{18.25, 62.88}, []float64{0.098, 0.29}, 3, 2},
-		{[]float64{41.79, 95.03}, []float64{nan, nan}, 3, 1}, // three digits of 41.8
-		{[]float64{0.0012}, []float64{0.00001}, 3, 3},
-		{nil, nil, 3, 0},
-	} {
-		if got := sentence.ColumnDecimals(c.values, c.uncertainties, c.most); got != c.want {
-			t.Errorf("columnDecimals(%v, %v, %d) = %d, want %d", c.values, c.uncertainties, c.most, got, c.want)
-		}
 	}
 }
 

@@ -1,7 +1,6 @@
 package text
 
 import (
-	"math"
 	"strings"
 	"testing"
 
@@ -82,30 +81,6 @@ func TestTableKeepsToItsWidth(t *testing.T) {
 	for line := range strings.Lines(b.String()) {
 		if w := uniseg.StringWidth(strings.TrimSuffix(line, "\n")); w > 80 {
 			t.Errorf("%d columns: %q", w, line)
-		}
-	}
-}
-
-func TestNumbers(t *testing.T) {
-	for _, c := range []struct{ got, want string }{
-		{Significant(1234.56), "1235"},
-		{Significant(61.34), "61.3"},
-		{Significant(0.012345), "0.0123"},
-		{Significant(0), "0"},
-		{Significant(math.NaN()), Dash},
-		{Significant(math.Inf(1)), Dash},
-		{WithUncertainty(24.913, 0.12), "24.91"},
-		{WithUncertainty(24.913, 3.4), "24.9"},
-		{WithUncertainty(24913, 340), "24913"},
-		{Watts(25), "25"},
-		{Watts(12.50), "12.5"},
-		{Fixed(-0.001, 1), "0.0"},
-		{SignedPercent(0.0312, 1), "+3.1"},
-		{SignedPercent(-0.0312, 1), "-3.1"},
-		{SignedPercent(math.NaN(), 1), Dash},
-	} {
-		if c.got != c.want {
-			t.Errorf("got %q, want %q", c.got, c.want)
 		}
 	}
 }
