@@ -38,9 +38,9 @@ func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run
 		if err := newRunWriter(ctx, tx).correct(n, state, c); err != nil {
 			return fmt.Errorf("run %s: %w", id, err)
 		}
-		corrected, err := loadFrom(ctx, tx, "n = ?", []any{n}, true)
+		corrected, err := readRuns(ctx, tx, selection{where: "n = ?", args: []any{n}}, whole)
 		if err == nil {
-			r = corrected[0]
+			r = corrected.records()[0]
 		}
 		return err
 	}))

@@ -8,8 +8,21 @@ import (
 	"sweepd/store"
 )
 
-// where is a filter as an SQL condition on `runs`, and its arguments.
-func where(f store.Filter) (string, []any) {
+// selection is a condition on `runs`.
+type selection struct {
+	where string
+	args  []any
+	most  bool // nearly all runs fit
+}
+
+// and is the selection of those that fit another condition too.
+func (c selection) and(condition string) selection {
+	c.where = condition + " AND (" + c.where + ")"
+	return c
+}
+
+// selected are the runs that a filter selects.
+func selected(f store.Filter) selection {
 	var conditions []string
 	var args []any
 	need := func(condition string, arg any) {
@@ -44,5 +57,5 @@ func where(f store.Filter) (string, []any) {
 	if f.Limit > 0 {
 		all = fmt.Sprintf("n IN (SELECT n FROM runs WHERE %s ORDER BY started_at DESC, n DESC LIMIT %d)", all, f.Limit)
 	}
-	return all, args
+	return selection{where: all, args: args, most: f == store.Filter{}}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"iter"
 
 	"sweepd/run"
@@ -25,14 +26,8 @@ func (s *Store) ImportRuns(ctx context.Context, runs []run.Record, progress func
 	})
 }
 
-// ImportEach stores the runs that a sequence gives, all or none. Runs whose id is
-// known are left as they are and counted as known. An error that the sequence gives
-// ends it: nothing is stored, and the error is returned as it is. progress may be nil;
-// it counts runs.
-//
-// The sequence is walked on a goroutine of its own, which ends before ImportEach
-// does. It should not have to wait for anything, since writers wait meanwhile, and the
-// runs that it gives must stay as they are.
+// ImportEach stores the runs that a sequence gives, all or none, see store.Importer. The
+// sequence is walked on a goroutine of its own.
 func (s *Store) ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
 	if s.write == nil {
 		return 0, 0, s.fail("importing to", errReadOnly)
@@ -41,24 +36,90 @@ func (s *Store) ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, erro
 	if err := s.setForImport(ctx, importCache, "MEMORY"); err != nil {
 		return 0, 0, s.fail("importing to", err)
 	}
-	source := newRunSource(ctx, runs)
+	var given error
 	total := 0
-	err = s.commit(ctx, true, func(tx *sql.Tx) (err error) {
+	err = s.commit(ctx, true, func(tx *sql.Tx) error {
 		// A context that can end costs a goroutine for each statement.
-		added, total, err = importFrom(newRunWriter(context.WithoutCancel(ctx), tx), source, progress)
-		if ctx.Err() != nil { // the cause, not what it led to
-			return ctx.Err()
+		i, err := newRunInserter(newRunWriter(context.WithoutCancel(ctx), tx))
+		if err != nil {
+			return err
 		}
+		for r, err := range walkAhead(ctx, runs) {
+			if err != nil {
+				given = err
+				return err
+			}
+			if r.State == run.Recording {
+				return fmt.Errorf("run %s is %q: only its own agent can record it", r.ID, run.Recording)
+			}
+			if err := i.put(r); err != nil {
+				return err
+			}
+			if total++; total%progressEvery == 0 && progress != nil {
+				progress(total)
+			}
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if total%progressEvery != 0 && progress != nil {
+			progress(total)
+		}
+		err = i.flush()
+		added = i.added
 		return err
 	})
-	source.stop()
 	switch {
 	case err == nil:
 		return added, total - added, nil
-	case source.given != nil && errors.Is(err, source.given):
-		return 0, 0, err
+	case given != nil && errors.Is(err, given):
+		return 0, 0, given
 	}
 	return 0, 0, s.fail("importing to", err)
+}
+
+// walkAhead walks a sequence on a goroutine of its own, so that making the runs and
+// storing them take no more time than the slower of the two. Where the context ends, so
+// does the sequence.
+func walkAhead(ctx context.Context, runs iter.Seq2[*run.Record, error]) iter.Seq2[*run.Record, error] {
+	type step struct {
+		run *run.Record
+		err error
+	}
+	return func(yield func(*run.Record, error) bool) {
+		ctx, cancel := context.WithCancel(ctx)
+		steps := make(chan []step, 4)
+		go func() {
+			defer close(steps)
+			var some []step
+			for r, err := range runs {
+				if some = append(some, step{r, err}); len(some) == rowsTogether {
+					select {
+					case steps <- some:
+						some = nil
+					case <-ctx.Done():
+						return
+					}
+				}
+			}
+			select {
+			case steps <- some:
+			case <-ctx.Done():
+			}
+		}()
+		defer func() {
+			cancel()
+			for range steps { // until the goroutine has ended
+			}
+		}()
+		for some := range steps {
+			for _, x := range some {
+				if ctx.Err() != nil || !yield(x.run, x.err) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // importCache is the page cache while importing, KiB: ids come in random order. Seen
@@ -74,33 +135,3 @@ func (s *Store) setForImport(ctx context.Context, cache, statementJournal string
 
 // progressEvery is the number of runs between two calls of progress.
 const progressEvery = 1000
-
-func importFrom(w *runWriter, source *runSource, progress func(done int)) (added, total int, err error) {
-	b, err := newRunBatch(w)
-	if err != nil {
-		return 0, 0, err
-	}
-	tell := func() {
-		if progress != nil {
-			progress(total)
-		}
-	}
-	for chunk := range source.chunks {
-		for _, r := range chunk {
-			if err := b.put(r); err != nil {
-				return 0, 0, err
-			}
-			if total++; total%progressEvery == 0 {
-				tell()
-			}
-		}
-	}
-	if source.err != nil {
-		return 0, 0, source.err
-	}
-	if total%progressEvery != 0 {
-		tell()
-	}
-	err = b.flush()
-	return b.added, total, err
-}

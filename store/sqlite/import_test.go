@@ -75,7 +75,7 @@ func TestImportIsStoringOneByOne(t *testing.T) {
 		must(t, single.commit(t.Context(), false, func(tx *sql.Tx) error {
 			w := newRunWriter(t.Context(), tx)
 			for i := range runs {
-				_, isNew, err := w.add(&runs[i])
+				isNew, err := w.add(&runs[i])
 				if isNew {
 					ones++
 				}
@@ -169,21 +169,4 @@ func TestImportAllOrNone(t *testing.T) {
 			}
 		})
 	}
-}
-
-// Columns are left out where they hold what the schema gives them anyhow.
-func TestEmptyColumnsAreTheSchemas(t *testing.T) {
-	s := openTest(t)
-	must(t, each(t.Context(), s.read, func(rows *sql.Rows) error {
-		var name string
-		var byDefault sql.NullString
-		if err := rows.Scan(&name, &byDefault); err != nil {
-			return err
-		}
-		i := slices.Index(writtenColumns, name)
-		if want := byDefault.String == "''"; i >= 0 && want != (emptyColumns&(1<<i) != 0) {
-			t.Errorf("column %s: by default empty: %v", name, want)
-		}
-		return nil
-	}, `SELECT name, dflt_value FROM pragma_table_info('runs')`))
 }

@@ -99,7 +99,7 @@ func (m *merger) run(ctx context.Context) error {
 
 // runs merges the other file's runs of these numbers and says how many it has.
 func (m *merger) runs(ctx context.Context, from, to int) (int, error) {
-	theirs, err := m.other.loadWhere(ctx, "n BETWEEN ? AND ?", []any{from, to}, true)
+	theirs, err := m.other.recordsWhere(ctx, "n BETWEEN ? AND ?", from, to)
 	if err != nil || len(theirs) == 0 {
 		return 0, err
 	}
@@ -126,7 +126,7 @@ func (m *merger) compare(ctx context.Context, there *run.Record) (isNew bool, er
 		m.report.Recording = append(m.report.Recording, there.ID)
 		return false, nil
 	}
-	here, err := m.store.loadWhere(ctx, "id = ?", []any{there.ID}, true)
+	here, err := m.store.recordsWhere(ctx, "id = ?", there.ID)
 	if err != nil {
 		return false, err
 	}

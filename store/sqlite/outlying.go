@@ -17,10 +17,10 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 	if err != nil || maps.Equal(known, texts) {
 		return false, err
 	}
-	where, args := where(f)
+	chosen := selected(f)
 	return true, s.fail("storing findings in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		w := newRunWriter(ctx, tx)
-		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(run.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+where+`)`, args...); err != nil {
+		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(run.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+chosen.where+`)`, chosen.args...); err != nil {
 			return err
 		}
 		for id, text := range texts {

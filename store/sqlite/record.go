@@ -19,7 +19,7 @@ func (s *Store) BeginRun(ctx context.Context, d run.Record) error {
 		return s.fail("beginning a run in", fmt.Errorf("run %s is %q, want %q", d.ID, d.State, run.Recording))
 	}
 	return s.fail("beginning a run in", s.commit(ctx, true, func(tx *sql.Tx) error {
-		_, added, err := newRunWriter(ctx, tx).add(&d)
+		added, err := newRunWriter(ctx, tx).add(&d)
 		if err == nil && !added {
 			err = fmt.Errorf("run %s exists already", d.ID)
 		}
@@ -40,7 +40,7 @@ func finishRun(w *runWriter, d *run.Record) error {
 	if d.State == run.Recording {
 		return fmt.Errorf("run %s is still %q: want it judged", d.ID, d.State)
 	}
-	if err := checkDetail(d); err != nil {
+	if err := d.Check(); err != nil {
 		return err
 	}
 	n, state, err := runState(w.ctx, w.tx, d.ID)

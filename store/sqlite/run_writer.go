@@ -7,21 +7,19 @@ import (
 	"errors"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"sweepd/run"
 )
 
-// runWriter stores whole runs inside one transaction. It prepares each
-// statement once and remembers sensors and fact sets.
+// runWriter changes runs inside one transaction. It prepares each statement once and
+// remembers sensors and fact sets.
 type runWriter struct {
 	ctx        context.Context
 	tx         *sql.Tx
 	statements map[string]*sql.Stmt
 	sensors    map[sensorName]int64
 	factSets   map[[16]byte]int64
-	args       []any // reused by addResults
 }
 
 type sensorName struct{ sensor, instance, unit string }
@@ -44,32 +42,6 @@ func (w *runWriter) exec(query string, args ...any) (sql.Result, error) {
 		w.statements[query] = stmt
 	}
 	return stmt.ExecContext(w.ctx, args...)
-}
-
-// add stores a run, false where its id is known already.
-func (w *runWriter) add(d *run.Record) (n int64, added bool, err error) {
-	if err := checkDetail(d); err != nil {
-		return 0, false, err
-	}
-	facts, err := w.factSet(d.Facts)
-	if err != nil {
-		return 0, false, err
-	}
-	query, known := insertRun(runValues(d, facts))
-	r, err := w.exec(query, known...)
-	if err != nil {
-		return 0, false, err
-	}
-	if count, err := r.RowsAffected(); err != nil || count == 0 {
-		return 0, false, err
-	}
-	if n, err = r.LastInsertId(); err != nil {
-		return 0, false, err
-	}
-	if err := w.addResults(n, d.Results); err != nil {
-		return 0, false, err
-	}
-	return n, true, w.addParts(n, d)
 }
 
 // replaceParts stores findings and summaries in place of those from the start.
@@ -105,26 +77,6 @@ func (w *runWriter) addParts(n int64, d *run.Record) error {
 	return nil
 }
 
-// addResults stores a new run's results in one statement.
-func (w *runWriter) addResults(n int64, results map[string]run.Result) error {
-	if len(results) == 0 {
-		return nil
-	}
-	args := w.args[:0]
-	for name, r := range results {
-		args = append(args, n, name, r.Value, r.Unit, string(r.Better))
-	}
-	w.args = args
-	_, err := w.exec(`INSERT INTO results (run, name, value, unit, better) VALUES (?, ?, ?, ?, ?)`+
-		strings.Repeat(`, (?, ?, ?, ?, ?)`, len(results)-1), args...)
-	return err
-}
-
-func (w *runWriter) addResult(n int64, name string, r run.Result, at any) error {
-	_, err := w.exec(`INSERT INTO results VALUES (?, ?, ?, ?, ?, ?)`, n, name, r.Value, r.Unit, string(r.Better), at)
-	return err
-}
-
 // setResult stores a result and moves one that it replaces to the history.
 func (w *runWriter) setResult(n int64, name string, r run.NewResult, at time.Time) error {
 	var old run.Result
@@ -132,7 +84,8 @@ func (w *runWriter) setResult(n int64, name string, r run.NewResult, at time.Tim
 		Scan(&old.Value, &old.Unit, (*string)(&old.Better))
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return w.addResult(n, name, r.Result, stampText(at))
+		_, err := w.exec(`INSERT INTO results VALUES (?, ?, ?, ?, ?, ?)`, n, name, r.Value, r.Unit, string(r.Better), stampText(at))
+		return err
 	case err != nil:
 		return err
 	}

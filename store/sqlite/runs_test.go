@@ -269,6 +269,7 @@ func TestAnalysisRuns(t *testing.T) {
 	s := openTest(t)
 	good := finished("run-good", 1)
 	good.PackageW, good.SystemW = new(20.0), new(28.5)
+	good.Discharge = &run.Discharge{Watts: new(28.5), UncertaintyWatts: new(0.25)}
 	good.Results["load"] = run.Result{Value: 3, Unit: "s", Better: run.Lower}
 	good.Findings = []run.Finding{{Code: run.BatteryReserve, Severity: run.SeverityDoubt, Text: "reserve"}}
 	good.Summaries = []run.Summary{
@@ -286,17 +287,18 @@ func TestAnalysisRuns(t *testing.T) {
 
 	got, skipped, err := s.AnalysisRuns(t.Context(), store.Filter{})
 	must(t, err)
+	run.Advise(good.Findings)
 	want := []run.Run{
 		{
 			ID: "run-named", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Setting: run.Named("quiet").From("")}, StartedAt: run.Stamp(noon),
-			Results: map[string]run.Result{}, Discharge: &run.Discharge{},
+			Results: map[string]run.Result{}, Findings: []run.Finding{},
 		},
 		{
 			ID: "run-good", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", Setting: run.Watts(25).From("")},
 			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5),
 			Results:  map[string]run.Result{"score": {Value: 101, Unit: "points", Better: run.Higher}, "load": {Value: 3, Unit: "s", Better: run.Lower}},
-			Findings: []run.Finding{{Code: run.BatteryReserve}}, Facts: map[string]string{"kernel": "6.1"},
-			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{},
+			Findings: good.Findings, Facts: map[string]string{"kernel": "6.1"},
+			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{UncertaintyWatts: new(0.25)},
 		},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {

@@ -1,0 +1,63 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"strings"
+
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// minPart is the shortest part of an id that names a run.
+const minPart = 4
+
+// maxCandidates is how many runs an ambiguous id is told to fit.
+const maxCandidates = 5
+
+// FindRun gives the full id of a run, see Run.
+func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
+	if id == store.Last {
+		return s.lastRun(ctx)
+	}
+	var ids, found []string
+	err := each(ctx, s.read, func(rows *sql.Rows) error {
+		var full, started string
+		err := rows.Scan(&full, &started)
+		ids = append(ids, full)
+		found = append(found, fmt.Sprintf("%s (%s)", full, started))
+		return err
+	}, `SELECT id, coalesce(started_at, 'start unknown') FROM runs
+		WHERE id = ?1 OR length(?1) >= ?2 AND (substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1)
+		ORDER BY id <> ?1, started_at DESC LIMIT ?3`, id, minPart, maxCandidates+1)
+	switch {
+	case err != nil:
+		return "", s.fail("looking for a run in", err)
+	case len(ids) > 0 && ids[0] == id:
+		return id, nil
+	case len(found) == 0 && len(id) < minPart:
+		return "", fmt.Errorf("run %q: %w: give at least %d letters of its id, or %q", id, run.ErrNoRun, minPart, store.Last)
+	case len(found) == 0:
+		return "", fmt.Errorf("run %q: %w: `sweepd run list` lists them", id, run.ErrNoRun)
+	case len(found) > 1:
+		more := ""
+		if len(found) > maxCandidates {
+			found, more = found[:maxCandidates], ", ..."
+		}
+		return "", fmt.Errorf("run %q %w: %s%s: give more letters", id, store.ErrAmbiguous, strings.Join(found, ", "), more)
+	}
+	return ids[0], nil
+}
+
+func (s *Store) lastRun(ctx context.Context) (string, error) {
+	var id sql.NullString
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs ORDER BY started_at DESC, n DESC LIMIT 1)`).Scan(&id)
+	if err != nil {
+		return "", s.fail("looking for a run in", err)
+	}
+	if !id.Valid {
+		return "", fmt.Errorf("run %q: %w yet", store.Last, run.ErrNoRun)
+	}
+	return id.String, nil
+}
