@@ -31,7 +31,7 @@ func (a *Agent) Ready(ctx context.Context, w run.Want) (r run.Readiness, err err
 func (a *Agent) readiness(w run.Want, values []float64) run.Readiness {
 	r := run.Readiness{Reasons: []run.Finding{}}
 	if _, c, above, ok := a.baseline.warmest(&a.view, a.sensors, values, a.last.Boot); ok {
-		r.Celsius, r.Above = known(c), known(above)
+		r.Celsius, r.AboveBaseline = known(c), known(above)
 	}
 	setting := a.labels.Setting
 	if w.Setting.Known() {

@@ -174,11 +174,11 @@ func TestRecallAfterTheClockWasSet(t *testing.T) {
 			s.m.now.Wall = s.m.now.Wall.Add(c.set)
 			now.celsius = 62
 			ready, err := s.restarted(t).Ready(context.Background(), run.Want{})
-			if err != nil || (ready.Above != nil) != c.known || ready.Above != nil && *ready.Above != 22 {
+			if err != nil || (ready.AboveBaseline != nil) != c.known || ready.AboveBaseline != nil && *ready.AboveBaseline != 22 {
 				t.Errorf("ready %+v, error %v; known: want %v", ready, err, c.known)
 			}
 			// An agent that goes on does not go by the wall clock.
-			if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above == nil || *ready.Above != 22 {
+			if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.AboveBaseline == nil || *ready.AboveBaseline != 22 {
 				t.Errorf("the agent that went on: ready %+v, error %v", ready, err)
 			}
 		})
@@ -196,14 +196,14 @@ func TestAHistoryThatFailsKeepsNothingUp(t *testing.T) {
 	s := newStepped(t, onMains)
 	core, seen := observer.New(zap.WarnLevel)
 	s.opts.History, s.log = brokenHistory{}, zap.New(core)
-	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above != nil {
+	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.AboveBaseline != nil {
 		t.Errorf("ready %+v, error %v", ready, err)
 	}
 	if n := seen.FilterField(zap.Error(errDisk)).Len(); n != 1 {
 		t.Errorf("%d warnings, want one: %v", n, seen.All())
 	}
 	s.idle(t, time.Minute)
-	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.Above == nil {
+	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.AboveBaseline == nil {
 		t.Errorf("after a minute: ready %+v, error %v", ready, err)
 	}
 }
@@ -266,7 +266,7 @@ func TestOnlyStartsWaitForThePast(t *testing.T) {
 	}()
 	<-h.asked
 	close(h.give)
-	if r := <-ready; r.Above == nil || *r.Above != 22 {
+	if r := <-ready; r.AboveBaseline == nil || *r.AboveBaseline != 22 {
 		t.Errorf("ready %+v, want 22 K above", r)
 	}
 	mustStart(t, a, run.Start{Workload: "tile-sort"}) // and is not read again

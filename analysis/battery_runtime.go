@@ -146,7 +146,7 @@ func ranDown(r *run.Run, reserve float64) bool {
 	if startKnown && start < leastUsed || startKnown && endKnown && start-end < leastUsed {
 		return false
 	}
-	return r.Has(run.BatteryReserve) || endKnown && end <= max(reserve, lowCharge)
+	return r.HasFinding(run.BatteryReserve) || endKnown && end <= max(reserve, lowCharge)
 }
 
 // addMeasured adds the runs that emptied the battery, those at settings without

@@ -8,7 +8,7 @@ import "sweepd/run"
 func DisobeyedPower(runs []*run.Run) (watts Number, disobeyed bool) {
 	count, power, known := 0, 0.0, 0
 	for _, r := range runs {
-		if !r.Has(run.SettingDisobeyed) {
+		if !r.HasFinding(run.SettingDisobeyed) {
 			continue
 		}
 		count++

@@ -27,8 +27,8 @@ func newFamilies() families {
 	f := families{
 		gauges:   map[*metric]*prometheus.GaugeVec{},
 		energy:   prometheus.NewCounterVec(prometheus.CounterOpts{Name: energyJoules.name, Help: energyJoules.help}, energyJoules.labels()),
-		info:     reading("sweepd_run_info", "1 for the run that is recording and for those that ended in the last five minutes, by the run's id.", "run"),
-		findings: reading("sweepd_run_findings", "Findings about the runs that ended in the last five minutes.", "code", "severity"),
+		info:     readingGauge("sweepd_run_info", "1 for the run that is recording and for those that ended in the last five minutes, by the run's id.", "run"),
+		findings: readingGauge("sweepd_run_findings", "Findings about the runs that ended in the last five minutes.", "code", "severity"),
 		effect: prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "sweepd_supply_effect_ratio",
 			Help: "Result on battery over result on mains, with its simultaneous 95 % bounds; no bounds where too few runs tell how noisy results are."}, effectLabels),
 		up: prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "sweepd_collector_up",
@@ -44,7 +44,7 @@ func newFamilies() families {
 	return f
 }
 
-// reading makes a family with the labels of a reading, followed by more.
-func reading(name, help string, more ...string) *prometheus.GaugeVec {
+// readingGauge makes a family with the labels of a reading, followed by more.
+func readingGauge(name, help string, more ...string) *prometheus.GaugeVec {
 	return prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: name, Help: help}, slices.Concat(readingLabels, more))
 }

@@ -56,7 +56,7 @@ func New(source Source, health func() []collectors.Health, build Build) *Metrics
 	info := prometheus.NewGauge(prometheus.GaugeOpts{Name: "sweepd_build_info", Help: "1, with the version of this program.",
 		ConstLabels: prometheus.Labels{"version": build.Version, "revision": build.Revision, "goversion": build.GoVersion}})
 	info.Set(1)
-	m.events = source.Subscribe(m.follow)
+	m.events = source.Subscribe(m.onEvent)
 	m.registry.MustRegister(m, info, newFootprint())
 	return m
 }
@@ -87,11 +87,11 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 	defer m.mu.Unlock()
 	m.source.Snapshot(&m.snap)
 	if m.snap.Sweeps > 0 {
-		m.followCurrent()
-		m.followEnergies()
+		m.updateCurrent()
+		m.updateEnergies()
 	}
-	m.followRuns()
-	m.followSources()
+	m.updateRuns()
+	m.updateSources()
 	for _, f := range m.families.list {
 		f.Collect(ch)
 	}
@@ -104,9 +104,9 @@ type sourceSeries struct {
 	errors counter
 }
 
-// followSources brings the collectors' series up to date. The list of
+// updateSources brings the collectors' series up to date. The list of
 // collectors is fixed.
-func (m *Metrics) followSources() {
+func (m *Metrics) updateSources() {
 	if m.health == nil {
 		return
 	}
@@ -117,6 +117,6 @@ func (m *Metrics) followSources() {
 			m.sources[h.Name] = s
 		}
 		s.up.Set(oneIf(h.Up))
-		s.errors.follow(float64(h.Errors))
+		s.errors.raiseTo(float64(h.Errors))
 	}
 }

@@ -46,9 +46,9 @@ var energyJoules = &metric{"sweepd_energy_joules_total", "Energy since the agent
 // sample is one series that a sweep gives a value. It is the one mapping from a
 // sweep to what leaves the machine: whatever exports readings goes by it.
 type sample struct {
-	metric *metric
-	own    string // the value of the metric's own label
-	value  func(*agent.Snapshot) float64
+	metric     *metric
+	labelValue string // the value of the metric's own label
+	value      func(*agent.Snapshot) float64
 }
 
 // samplesOf are the samples of sweeps of these sensors. A value is NaN while it is
@@ -63,7 +63,7 @@ func samplesOf(sensors []run.Sensor) []sample {
 	}
 	for i, x := range sensors {
 		if x.ID == run.Temperature {
-			list = append(list, sample{temperatureCelsius, cmp.Or(valid(x.Instance), onlyTemperature), func(s *agent.Snapshot) float64 { return s.Values[i] }})
+			list = append(list, sample{temperatureCelsius, cmp.Or(validUTF8(x.Instance), onlyTemperature), func(s *agent.Snapshot) float64 { return s.Values[i] }})
 		}
 	}
 	for _, d := range agent.Domains() {

@@ -13,14 +13,14 @@ import (
 func labelValues(l run.Labels, more ...string) []string {
 	values := append([]string{l.Device, l.Workload, l.Setting.String(), string(l.Supply), string(l.Variant)}, more...)
 	for i, v := range values {
-		values[i] = valid(v)
+		values[i] = validUTF8(v)
 	}
 	return values
 }
 
-// valid makes text fit for a label. What comes from the system, such as the
+// validUTF8 makes text fit for a label. What comes from the system, such as the
 // name of a profile, may be anything; a scrape may not fail for it.
-func valid(text string) string { return strings.ToValidUTF8(text, "\uFFFD") }
+func validUTF8(text string) string { return strings.ToValidUTF8(text, "\uFFFD") }
 
 // gauge is one child of a vector, looked up once. While its value is missing it
 // is not exposed: a missing sensor is never zero.
@@ -54,7 +54,7 @@ type counter struct {
 	total float64
 }
 
-func (c *counter) follow(total float64) {
+func (c *counter) raiseTo(total float64) {
 	if total > c.total {
 		c.child.Add(total - c.total)
 		c.total = total

@@ -42,7 +42,7 @@ func (e *RowError) Unwrap() error { return e.Err }
 // file twice adds nothing; equal rows are told apart by their order.
 func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*run.Record, error] {
 	return func(yield func(*run.Record, error) bool) {
-		t := &tidyReader{file: file, lower: lower, twins: map[uuid.UUID]int{}}
+		t := &tidyReader{file: file, lower: lower, equalRows: map[uuid.UUID]int{}}
 		in, err := t.open(r)
 		if err != nil {
 			yield(nil, err)
@@ -83,12 +83,12 @@ func delimiter(head []byte) rune {
 }
 
 type tidyReader struct {
-	file    string
-	lower   []string
-	columns []string
-	twins   map[uuid.UUID]int // rows seen, by the id of the first of equal ones
-	name    []byte            // of a row, reused
-	texts   map[string]string
+	file      string
+	lower     []string
+	columns   []string
+	equalRows map[uuid.UUID]int // rows seen, by the id of the first of equal ones
+	name      []byte            // of a row, reused
+	labels    map[string]string
 }
 
 var errTidy = errors.New("is no tidy table")
@@ -129,10 +129,10 @@ func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
 		return nil, fmt.Errorf("%s: %w", t.file, err)
 	}
 	line, _ := in.FieldPos(0)
-	return t.run(record, line)
+	return t.readRun(record, line)
 }
 
-func (t *tidyReader) run(record []string, line int) (*run.Record, error) {
+func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	d := &run.Record{Summaries: []run.Summary{}}
 	d.State, d.Findings, d.Results = run.Finished, []run.Finding{}, map[string]run.Result{}
 	var units, lower string
@@ -145,13 +145,13 @@ func (t *tidyReader) run(record []string, line int) (*run.Record, error) {
 		case colLower:
 			lower = text
 		default:
-			err = t.cell(d, column, text)
+			err = t.readCell(d, column, text)
 		}
 		if err != nil {
 			return nil, &RowError{File: t.file, Line: line, Column: column, Text: shorten(record[i]), Err: err}
 		}
 	}
-	if err := t.terms(d, units, lower); err != nil {
+	if err := t.readResultTerms(d, units, lower); err != nil {
 		return nil, fmt.Errorf("%s: line %d: %w", t.file, line, err)
 	}
 	if d.ID == "" {
@@ -167,13 +167,13 @@ func shorten(s string) string {
 	return s
 }
 
-// cell takes one cell of a run.
-func (t *tidyReader) cell(d *run.Record, column, text string) (err error) {
+// readCell takes one cell of a run.
+func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	switch column {
 	case colDevice:
-		d.Device, err = t.label(column, text)
+		d.Device, err = t.sharedLabel(column, text)
 	case colWorkload:
-		d.Workload, err = t.label(column, text)
+		d.Workload, err = t.sharedLabel(column, text)
 	case colVariant:
 		d.Variant, err = run.ParseVariant(strings.Clone(text))
 	case colSupply:
@@ -205,27 +205,27 @@ func (t *tidyReader) cell(d *run.Record, column, text string) (err error) {
 	case colNote:
 		d.Note = strings.Clone(text)
 	default:
-		err = t.result(d, column, text)
+		err = t.readResult(d, column, text)
 	}
 	return err
 }
 
-// label shares the memory of labels, which recur in every row.
-func (t *tidyReader) label(what, text string) (string, error) {
-	if known, there := t.texts[text]; there {
+// sharedLabel shares the memory of labels, which recur in every row.
+func (t *tidyReader) sharedLabel(what, text string) (string, error) {
+	if known, there := t.labels[text]; there {
 		return known, nil
 	}
 	if err := run.CheckLabel(what, text); err != nil {
 		return "", err
 	}
-	if t.texts == nil {
-		t.texts = map[string]string{}
+	if t.labels == nil {
+		t.labels = map[string]string{}
 	}
-	t.texts[strings.Clone(text)] = strings.Clone(text)
-	return t.texts[text], nil
+	t.labels[strings.Clone(text)] = strings.Clone(text)
+	return t.labels[text], nil
 }
 
-func (t *tidyReader) result(d *run.Record, name, text string) error {
+func (t *tidyReader) readResult(d *run.Record, name, text string) error {
 	if text == "" {
 		return nil
 	}
@@ -242,9 +242,9 @@ func (t *tidyReader) result(d *run.Record, name, text string) error {
 	return run.CheckResult(name, r)
 }
 
-// terms takes the columns units and lower.
-func (t *tidyReader) terms(d *run.Record, units, lower string) error {
-	for _, pair := range split(units) {
+// readResultTerms takes the columns units and lower.
+func (t *tidyReader) readResultTerms(d *run.Record, units, lower string) error {
+	for _, pair := range splitSemicolons(units) {
 		name, unit, _ := strings.Cut(pair, "=")
 		r, there := d.Results[name]
 		if !there {
@@ -256,7 +256,7 @@ func (t *tidyReader) terms(d *run.Record, units, lower string) error {
 		}
 		d.Results[name] = r
 	}
-	for _, name := range split(lower) {
+	for _, name := range splitSemicolons(lower) {
 		r, there := d.Results[name]
 		if !there {
 			return fmt.Errorf("column %s: %q names a result that the row does not have", colLower, name)
@@ -267,7 +267,7 @@ func (t *tidyReader) terms(d *run.Record, units, lower string) error {
 	return nil
 }
 
-func split(text string) []string {
+func splitSemicolons(text string) []string {
 	if text == "" {
 		return nil
 	}
@@ -336,8 +336,8 @@ func checkID(text string) error {
 	return errors.New("is no run id: want at most 64 printable characters without spaces")
 }
 
-// rowSpace is the name space of ids that are derived from rows (RFC 9562, 5.5).
-var rowSpace = uuid.MustParse("6f6c3a52-4f0b-5c8e-9a27-7d1f5f0e8b11")
+// rowNamespace is the name space of ids that are derived from rows (RFC 9562, 5.5).
+var rowNamespace = uuid.MustParse("6f6c3a52-4f0b-5c8e-9a27-7d1f5f0e8b11")
 
 // derivedID is a name-based id of a row: the same row gives the same id.
 func (t *tidyReader) derivedID(record []string) string {
@@ -352,11 +352,11 @@ func (t *tidyReader) derivedID(record []string) string {
 			part(text, ';')
 		}
 	}
-	id := uuid.NewSHA1(rowSpace, name)
-	t.twins[id]++
-	if n := t.twins[id]; n > 1 {
+	id := uuid.NewSHA1(rowNamespace, name)
+	t.equalRows[id]++
+	if n := t.equalRows[id]; n > 1 {
 		name = strconv.AppendInt(name, int64(n), 10)
-		id = uuid.NewSHA1(rowSpace, name)
+		id = uuid.NewSHA1(rowNamespace, name)
 	}
 	t.name = name
 	return id.String()

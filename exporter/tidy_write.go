@@ -58,7 +58,7 @@ func tidyRow(r run.Run, names []string) []string {
 	if w, ok := r.Setting.Watts(); ok {
 		watts = number(&w)
 	}
-	units, lower := resultTerms(r, names)
+	units, lower := writeResultTerms(r, names)
 	row := []string{
 		r.ID, r.Device, r.Workload, string(r.Variant), string(r.Supply), watts, r.Setting.Name(),
 		started, number(r.DurationS), number(r.PackageW), number(r.SystemW), string(r.State), r.Why, r.Note, units, lower,
@@ -73,8 +73,8 @@ func tidyRow(r run.Run, names []string) []string {
 	return row
 }
 
-// resultTerms are the columns units and lower of a run.
-func resultTerms(r run.Run, names []string) (units, lower string) {
+// writeResultTerms are the columns units and lower of a run.
+func writeResultTerms(r run.Run, names []string) (units, lower string) {
 	var us, ls []string
 	for _, n := range names {
 		x, there := r.Results[n]

@@ -73,7 +73,7 @@ type Reader struct {
 // NewReader reads as far as the first row. It fails where column, unit or delimiter
 // cannot be told.
 func NewReader(r io.Reader, o Options) (*Reader, error) {
-	f := &Reader{opts: o, lines: bufio.NewReaderSize(decoded(r), 1<<16)}
+	f := &Reader{opts: o, lines: bufio.NewReaderSize(decodeText(r), 1<<16)}
 	line, err := f.nextLine()
 	if errors.Is(err, io.EOF) {
 		return nil, fmt.Errorf("%s: it holds %w", o.File, ErrNoFrames)
@@ -84,7 +84,7 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 	if f.guessed = f.opts.Delimiter == 0; f.guessed {
 		f.opts.Delimiter = delimiterOf(line)
 	}
-	if err := f.choose(line); err != nil {
+	if err := f.chooseColumn(line); err != nil {
 		return nil, err
 	}
 	f.scale = f.opts.Unit.Seconds()
@@ -101,15 +101,15 @@ func delimiterOf(line []byte) byte {
 	return NoDelimiter
 }
 
-// choose finds the column, and tells a header from a first row: a header has no
+// chooseColumn finds the column, and tells a header from a first row: a header has no
 // number, or the column's name.
-func (f *Reader) choose(line []byte) error {
+func (f *Reader) chooseColumn(line []byte) error {
 	fields, err := f.split(line)
 	if err != nil {
 		return err
 	}
 	f.columns = len(fields)
-	named := f.byName(fields)
+	named := f.columnByName(fields)
 	header := named || !slices.ContainsFunc(fields, isNumber)
 	place, err := strconv.Atoi(f.opts.Column)
 	switch {
@@ -150,7 +150,7 @@ func isWhole(text []byte) bool {
 	return len(text) > 0 && !bytes.ContainsFunc(text, func(r rune) bool { return r < '0' || r > '9' })
 }
 
-func (f *Reader) byName(fields [][]byte) bool {
+func (f *Reader) columnByName(fields [][]byte) bool {
 	for i, text := range fields {
 		if !isNumber(text) && strings.EqualFold(string(bytes.TrimSpace(text)), strings.TrimSpace(f.opts.Column)) {
 			f.column = i
@@ -191,13 +191,13 @@ func (f *Reader) Next() (float64, error) {
 		}
 		v, err := number(text)
 		if err != nil {
-			return 0, f.bad(text, err)
+			return 0, f.rowError(text, err)
 		}
 		if !f.opts.Timestamps {
 			if v < 0 {
-				return 0, f.bad(text, errors.New("a frame time is not negative"))
+				return 0, f.rowError(text, errors.New("a frame time is not negative"))
 			}
-			return f.checked(v*f.scale, text)
+			return f.plausible(v*f.scale, text)
 		}
 		before, started := f.last, f.started
 		f.last, f.started = v, true
@@ -205,23 +205,23 @@ func (f *Reader) Next() (float64, error) {
 			continue
 		}
 		if v < before {
-			return 0, f.bad(text, fmt.Errorf("it is before the timestamp above it, %v", before))
+			return 0, f.rowError(text, fmt.Errorf("it is before the timestamp above it, %v", before))
 		}
-		return f.checked((v-before)*f.scale, text)
+		return f.plausible((v-before)*f.scale, text)
 	}
 }
 
 // longestFrame is far above any frame's time, s; beyond it the unit is wrong.
 const longestFrame = 24 * 3600
 
-func (f *Reader) checked(seconds float64, text []byte) (float64, error) {
+func (f *Reader) plausible(seconds float64, text []byte) (float64, error) {
 	if seconds > longestFrame {
-		return 0, f.bad(text, fmt.Errorf("a frame time of %.3g s: is the unit (%s) right?", seconds, f.opts.Unit))
+		return 0, f.rowError(text, fmt.Errorf("a frame time of %.3g s: is the unit (%s) right?", seconds, f.opts.Unit))
 	}
 	return seconds, nil
 }
 
-func (f *Reader) bad(text []byte, err error) error {
+func (f *Reader) rowError(text []byte, err error) error {
 	return &Error{f.opts.File, f.line, f.name, shorten(string(text)), err}
 }
 

@@ -31,11 +31,11 @@ type Summary struct {
 
 // Slowest are the two figures in use for the slowest share of frames, fps.
 type Slowest struct {
-	// Edge is the rate at the frame time that this share of the frames exceeds.
-	Edge float64 `json:"edge"`
-	// Mean is the rate over these frames alone: their number, rounded up, over
+	// PercentileFPS is the rate at the frame time that this share of the frames exceeds.
+	PercentileFPS float64 `json:"edge"`
+	// MeanFPS is the rate over these frames alone: their number, rounded up, over
 	// the sum of their times.
-	Mean float64 `json:"mean"`
+	MeanFPS float64 `json:"mean"`
 }
 
 // ErrNoFrames is returned where there is no frame, or where all took no time.
@@ -50,16 +50,16 @@ func (t *Times) Summary() (Summary, error) {
 	s := Summary{
 		Frames: t.n, TotalS: t.total, Rounded: t.Rounded(),
 		MeanFPS: float64(t.n) / t.total, MedianFPS: rate(r.Quantile(0.5)),
-		Slowest1: r.slowestShare(0.01), Slowest01: r.slowestShare(0.001),
+		Slowest1: r.slowestFraction(0.01), Slowest01: r.slowestFraction(0.001),
 		P95Ms: 1000 * r.Quantile(0.95), P99Ms: 1000 * r.Quantile(0.99), MaxMs: 1000 * t.longest,
 		SlowMs: 1000 * t.slowAt, SlowRatio: float64(t.slow) / float64(t.n),
 	}
 	return s, nil
 }
 
-func (r Ranked) slowestShare(share float64) Slowest {
+func (r Ranked) slowestFraction(share float64) Slowest {
 	k := int64(math.Ceil(share*float64(r.Frames()) - epsilon*float64(r.Frames())))
-	return Slowest{Edge: rate(r.Quantile(1 - share)), Mean: rate(r.slowest(k) / float64(k))}
+	return Slowest{PercentileFPS: rate(r.Quantile(1 - share)), MeanFPS: rate(r.sumOfSlowest(k) / float64(k))}
 }
 
 // epsilon is the distance from 1 to the next larger number: a share of a whole number of
@@ -88,10 +88,10 @@ func (s Summary) Results() []Result {
 	all := []Result{
 		{"fps_mean", s.MeanFPS, "fps", false},
 		{"fps_median", s.MedianFPS, "fps", false},
-		{"fps_slowest_1pct_edge", s.Slowest1.Edge, "fps", false},
-		{"fps_slowest_1pct_mean", s.Slowest1.Mean, "fps", false},
-		{"fps_slowest_0.1pct_edge", s.Slowest01.Edge, "fps", false},
-		{"fps_slowest_0.1pct_mean", s.Slowest01.Mean, "fps", false},
+		{"fps_slowest_1pct_edge", s.Slowest1.PercentileFPS, "fps", false},
+		{"fps_slowest_1pct_mean", s.Slowest1.MeanFPS, "fps", false},
+		{"fps_slowest_0.1pct_edge", s.Slowest01.PercentileFPS, "fps", false},
+		{"fps_slowest_0.1pct_mean", s.Slowest01.MeanFPS, "fps", false},
 		{"frame_ms_p95", s.P95Ms, "ms", true},
 		{"frame_ms_p99", s.P99Ms, "ms", true},
 		{"frame_ms_max", s.MaxMs, "ms", true},

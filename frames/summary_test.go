@@ -53,8 +53,8 @@ func TestSummaryByHand(t *testing.T) {
 		got, want float64
 	}{
 		{"total", s.TotalS, 2.15}, {"mean", s.MeanFPS, 200 / 2.15}, {"median", s.MedianFPS, 100},
-		{"edge of 1 %", s.Slowest1.Edge, 1000 / 30.1}, {"mean of 1 %", s.Slowest1.Mean, 2 / 0.140},
-		{"edge of 0.1 %", s.Slowest01.Edge, 1000 / 88.06}, {"mean of 0.1 %", s.Slowest01.Mean, 10},
+		{"edge of 1 %", s.Slowest1.PercentileFPS, 1000 / 30.1}, {"mean of 1 %", s.Slowest1.MeanFPS, 2 / 0.140},
+		{"edge of 0.1 %", s.Slowest01.PercentileFPS, 1000 / 88.06}, {"mean of 0.1 %", s.Slowest01.MeanFPS, 10},
 		{"95 %", s.P95Ms, 10}, {"99 %", s.P99Ms, 30.1}, {"longest", s.MaxMs, 100},
 		{"share above 30 ms", s.SlowRatio, 2.0 / 200}, {"threshold", s.SlowMs, 30},
 	} {
@@ -122,7 +122,7 @@ func TestSlowestShareCountsWholeFrames(t *testing.T) {
 				if more > 0 {
 					want = float64(slowest+1) / (float64(slowest) + 0.01)
 				}
-				if got := (Ranked{values: values}).slowestShare(c.share).Mean; !near(got, want, 1e-12) {
+				if got := (Ranked{values: values}).slowestFraction(c.share).MeanFPS; !near(got, want, 1e-12) {
 					t.Fatalf("slowest %v of %d frames: %v, want %v", c.share, frames, got, want)
 				}
 			}
@@ -158,8 +158,8 @@ func TestRoundedWithinResolution(t *testing.T) {
 		}
 	}
 	for _, share := range []float64{0.01, 0.001} {
-		a, b := got.slowestShare(share), exact.slowestShare(share)
-		if math.Abs(a.Mean-b.Mean) > Resolution*b.Mean || math.Abs(a.Edge-b.Edge) > Resolution*b.Edge {
+		a, b := got.slowestFraction(share), exact.slowestFraction(share)
+		if math.Abs(a.MeanFPS-b.MeanFPS) > Resolution*b.MeanFPS || math.Abs(a.PercentileFPS-b.PercentileFPS) > Resolution*b.PercentileFPS {
 			t.Errorf("slowest %v: %+v, exactly %+v", share, a, b)
 		}
 	}
@@ -194,10 +194,10 @@ func TestTimesProperties(t *testing.T) {
 			t.Fatal("extremes")
 		}
 		between := func(v float64) bool { return v >= 1/longest*(1-1e-12) && v <= 1/shortest*(1+1e-12) }
-		if !between(s.MeanFPS) || !between(s.MedianFPS) || !between(s.Slowest1.Mean) || !between(s.Slowest1.Edge) {
+		if !between(s.MeanFPS) || !between(s.MedianFPS) || !between(s.Slowest1.MeanFPS) || !between(s.Slowest1.PercentileFPS) {
 			t.Fatalf("%+v", s)
 		}
-		if s.Slowest01.Mean > s.Slowest1.Mean*(1+1e-12) || s.Slowest1.Mean > s.MeanFPS*(1+1e-12) {
+		if s.Slowest01.MeanFPS > s.Slowest1.MeanFPS*(1+1e-12) || s.Slowest1.MeanFPS > s.MeanFPS*(1+1e-12) {
 			t.Fatalf("the slowest are not the slowest: %+v", s)
 		}
 	})

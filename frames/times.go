@@ -41,14 +41,14 @@ func (t *Times) Add(seconds float64) {
 		t.slow++
 	}
 	if t.counts != nil {
-		t.counts[leading(seconds)]++
+		t.counts[leadingBits(seconds)]++
 		return
 	}
 	t.exact = append(t.exact, seconds)
 	if len(t.exact) > Exact {
 		t.counts = map[uint32]int64{}
 		for _, s := range t.exact {
-			t.counts[leading(s)]++
+			t.counts[leadingBits(s)]++
 		}
 		t.exact = nil
 	}
@@ -60,14 +60,14 @@ func (t *Times) Frames() int64 { return t.n }
 // Rounded tells whether quantiles are rounded to Resolution.
 func (t *Times) Rounded() bool { return t.counts != nil }
 
-// leading are the exponent and the leading bits of a positive number, which rise
+// leadingBits are the exponent and the leading bits of a positive number, which rise
 // with it.
-func leading(seconds float64) uint32 {
+func leadingBits(seconds float64) uint32 {
 	return uint32(math.Float64bits(seconds) >> (52 - mantissaBits))
 }
 
-// middle is the middle of the numbers with the same leading bits.
-func middle(bits uint32) float64 {
+// binMiddle is the middle of the numbers with the same leading bits.
+func binMiddle(bits uint32) float64 {
 	if bits == 0 {
 		return 0
 	}
@@ -98,7 +98,7 @@ func (t *Times) Ranked() Ranked {
 	for i, k := range keys {
 		end += t.counts[k]
 		// Half of the last interval may lie above the longest time there was.
-		r.values[i], r.ends[i] = min(middle(k), t.longest), end
+		r.values[i], r.ends[i] = min(binMiddle(k), t.longest), end
 	}
 	return r
 }
@@ -123,8 +123,8 @@ func (r Ranked) At(rank int64) float64 {
 	return r.values[i]
 }
 
-// slowest is the sum of the k longest frame times.
-func (r Ranked) slowest(k int64) float64 {
+// sumOfSlowest is the sum of the k longest frame times.
+func (r Ranked) sumOfSlowest(k int64) float64 {
 	sum := 0.0
 	for i := len(r.values) - 1; i >= 0 && k > 0; i-- {
 		n := int64(1)

@@ -190,7 +190,7 @@ func settingText(s run.Setting) string {
 
 // reportedSetting is the setting that the system reported, "" where that is the run's.
 func reportedSetting(r *run.Run) string {
-	if r.SettingRead == nil || !r.Has(run.SettingDisagrees) {
+	if r.SettingRead == nil || !r.HasFinding(run.SettingDisagrees) {
 		return ""
 	}
 	return settingText(r.SettingRead.Setting)

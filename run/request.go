@@ -100,8 +100,8 @@ type Readiness struct {
 	Reasons []Finding `json:"reasons"` // what a run started now would be doubted for
 	// Celsius is the temperature that counts and Above how far it lies above
 	// its idle baseline, K; nil while no baseline is known.
-	Celsius *float64 `json:"celsius"`
-	Above   *float64 `json:"above_baseline"`
+	Celsius       *float64 `json:"celsius"`
+	AboveBaseline *float64 `json:"above_baseline"`
 }
 
 // Errors that callers branch on.

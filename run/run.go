@@ -46,8 +46,8 @@ func (r *Run) Seconds() float64 {
 	return *r.DurationS
 }
 
-// Has tells whether the run has a finding of that code.
-func (r *Run) Has(code Code) bool {
+// HasFinding tells whether the run has a finding of that code.
+func (r *Run) HasFinding(code Code) bool {
 	for _, f := range r.Findings {
 		if f.Code == code {
 			return true

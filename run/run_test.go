@@ -13,7 +13,7 @@ func TestWhatARunHas(t *testing.T) {
 	if r.Seconds() != 61.5 || (&Run{}).Seconds() != 0 {
 		t.Errorf("%v s, and %v s where it is unknown", r.Seconds(), (&Run{}).Seconds())
 	}
-	if !r.Has(TooShort) || !r.Has(Throttled) || r.Has(Suspended) || (&Run{}).Has(TooShort) {
+	if !r.HasFinding(TooShort) || !r.HasFinding(Throttled) || r.HasFinding(Suspended) || (&Run{}).HasFinding(TooShort) {
 		t.Errorf("findings %v", r.Findings)
 	}
 }

@@ -17,8 +17,8 @@ const DrainWorkload = "idle-drain"
 // DrainResult is the result of such a run: mean power from the battery, W.
 const DrainResult = "discharge_w"
 
-// Drainer is what an idle-drain run asks of the agent; *agent.Agent is one.
-type Drainer interface {
+// DrainAgent is what an idle-drain run asks of the agent; *agent.Agent is one.
+type DrainAgent interface {
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	StartRun(context.Context, run.Start) (run.Run, error)
 	StopRun(context.Context, run.Stop) (run.Record, error)
@@ -30,21 +30,21 @@ type Corrector interface {
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 }
 
-// Drain records an idle device on battery.
-type Drain struct {
-	Agent Drainer
-	Store Corrector
-	For   time.Duration
+// IdleDrain records an idle device on battery.
+type IdleDrain struct {
+	Agent    DrainAgent
+	Store    Corrector
+	Duration time.Duration
 	// Reserve is the charge at which the run ends, as a share.
 	Reserve float64
 }
 
-const drainLook = 10 * time.Second
+const drainCheckInterval = 10 * time.Second
 
 // Run records for the time given, until the battery is at its reserve, or until
 // somebody stops the run or plugs the device in, whichever is first. It is left out
 // where the device is not fit to start or is recording.
-func (d Drain) Run(ctx context.Context) (string, error) {
+func (d IdleDrain) Run(ctx context.Context) (string, error) {
 	ready, err := d.Agent.Ready(ctx, run.Want{Supply: run.Battery, MinCharge: d.Reserve})
 	if err != nil {
 		return "", err
@@ -86,10 +86,10 @@ func reasons(r run.Readiness) string {
 }
 
 // wait waits for the end and tells whether the run is still ours to stop.
-func (d Drain) wait(ctx context.Context, id string) (ours bool) {
-	end := time.NewTimer(d.For)
+func (d IdleDrain) wait(ctx context.Context, id string) (ours bool) {
+	end := time.NewTimer(d.Duration)
 	defer end.Stop()
-	look := time.NewTicker(drainLook)
+	look := time.NewTicker(drainCheckInterval)
 	defer look.Stop()
 	for over := false; ; {
 		s := d.Agent.Live()

@@ -95,7 +95,7 @@ func TestDrain(t *testing.T) {
 						c.midway(b)
 					}()
 				}
-				text, err := Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}.Run(t.Context())
+				text, err := IdleDrain{Agent: b, Store: b, Duration: time.Hour, Reserve: 0.1}.Run(t.Context())
 				if err != nil {
 					text = err.Error()
 				}
@@ -162,7 +162,7 @@ func TestDrainFails(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			w := 4.5
 			b := &failingBench{drainBench: drainBench{supply: run.Battery, charge: 0.9, watts: &w}, at: step}
-			if _, err := (Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}).Run(t.Context()); !errors.Is(err, errBench) || errors.Is(err, ErrLeftOut) {
+			if _, err := (IdleDrain{Agent: b, Store: b, Duration: time.Hour, Reserve: 0.1}).Run(t.Context()); !errors.Is(err, errBench) || errors.Is(err, ErrLeftOut) {
 				t.Errorf("%s fails: error %v", step, err)
 			}
 		})
@@ -178,7 +178,7 @@ func TestDrainEndsWithTheAgent(t *testing.T) {
 		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Minute)
 		defer cancel()
 		began := time.Now()
-		text, err := Drain{Agent: b, Store: b, For: time.Hour, Reserve: 0.1}.Run(ctx)
+		text, err := IdleDrain{Agent: b, Store: b, Duration: time.Hour, Reserve: 0.1}.Run(ctx)
 		if err != nil || !strings.Contains(text, "4.50 W") || b.stopped != 1 || len(b.results) != 1 {
 			t.Errorf("%q, %v; stopped %d times, results %v", text, err, b.stopped, b.results)
 		}

@@ -14,9 +14,9 @@ type Plan struct {
 	Seed      uint64        `json:"seed"`
 	Hard      []string      `json:"hard"` // keys of the variant that are hard to change, hardest first
 	Slots     []Slot        `json:"slots"`
-	// Said is what the user said of runs and batteries when making the plan; what
+	// UserEstimates is what the user said of runs and batteries when making the plan; what
 	// is learnt besides changes from day to day.
-	Said Estimates `json:"-"`
+	UserEstimates Estimates `json:"-"`
 }
 
 // Slot is a cell to be run once.
@@ -61,7 +61,7 @@ func (p *Plan) addPass(cells []run.Cell, e Estimates) {
 			stretches = append(stretches, list)
 		}
 	}
-	for _, stretch := range e.fitCharge(stretches, p.Hard) {
+	for _, stretch := range e.orderForCharging(stretches, p.Hard) {
 		for _, c := range stretch {
 			p.Slots = append(p.Slots, Slot{Cell: c, Pass: pass})
 		}
@@ -80,7 +80,7 @@ func (p *Plan) Extend(cells []run.Cell, repeats []int, e Estimates) (added int) 
 			}
 		}
 		if len(some) == 0 || len(p.Slots)+len(some) > maxSlots {
-			p.foresee(e)
+			p.planCharging(e)
 			return len(p.Slots) - before
 		}
 		p.addPass(some, e)

@@ -41,7 +41,7 @@ func anyRequest(t *rapid.T) Request {
 }
 
 func mustNew(t interface{ Fatal(...any) }, q Request, e Estimates) Plan {
-	p, err := New(q, e, morning)
+	p, err := NewPlan(q, e, morning)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,7 +113,7 @@ func TestLevelsAreContiguousAndAlternate(t *testing.T) {
 			// The harder to change, the fewer the changes: never more than there
 			// are combinations of what is harder still.
 			devices := levelsOf(pass, func(c run.Cell) string { return c.Device })
-			benches := levelsOf(pass, func(c run.Cell) string { return benchKey(c, q.Hard) })
+			benches := levelsOf(pass, func(c run.Cell) string { return setupKey(c, q.Hard) })
 			if len(devices) != len(q.Devices) || len(slices.Compact(slices.Sorted(slices.Values(benches)))) != len(benches) {
 				t.Fatalf("pass %d changes devices or firmware to and fro: %q", i+1, levels)
 			}
@@ -214,7 +214,7 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 			charges := map[string]float64{}
 			for _, s := range pass {
 				if s.Supply == run.Battery {
-					charges[benchKey(s.Cell, q.Hard)] += e.energyWh(s.Cell)
+					charges[setupKey(s.Cell, q.Hard)] += e.energyWh(s.Cell)
 				}
 			}
 			usable, most := b.FullWh*0.9, 0.0
@@ -224,7 +224,7 @@ func TestBatteryStretchesFitTheCharge(t *testing.T) {
 				}
 			}
 			allowed := 0
-			for _, bench := range slices.Compact(levelsOf(pass, func(c run.Cell) string { return benchKey(c, q.Hard) })) {
+			for _, bench := range slices.Compact(levelsOf(pass, func(c run.Cell) string { return setupKey(c, q.Hard) })) {
 				wh := charges[bench]
 				if 2*wh <= usable || len(q.Supplies) == 1 {
 					allowed += 2
@@ -262,7 +262,7 @@ func row(p Plan) (text string) {
 // the middle goes with those before it.
 func TestChargeByHand(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d", "e", "f"}, Settings: []string{"22W"}, Repeats: 1}
-	e := Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"unit-oak": {FullWh: 10, ChargeW: 30}}}
+	e := Estimates{RunDuration: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"unit-oak": {FullWh: 10, ChargeW: 30}}}
 	for seed := range uint64(4) {
 		q.Seed = seed
 		p := mustNew(t, q, e)
@@ -299,7 +299,7 @@ func TestChargeByHand(t *testing.T) {
 // would put two runs together, so it takes a fourth.
 func TestBatteryThatLastsForOneRun(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d"}, Settings: []string{"42W"}, Repeats: 1}
-	e := Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: 10, ChargeW: 60}}}
+	e := Estimates{RunDuration: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: 10, ChargeW: 60}}}
 	seen := map[string]bool{}
 	for q.Seed = range 20 {
 		seen[row(mustNew(t, q, e))] = true
@@ -316,7 +316,7 @@ func TestBatteryThatLastsForOneRun(t *testing.T) {
 func TestNoWaitBetweenBenches(t *testing.T) {
 	q := Request{Devices: []string{"unit-oak"}, Workloads: []string{"a", "b", "c", "d", "e", "f"}, Settings: []string{"7W"}, Repeats: 3}
 	e := func(wh float64) Estimates {
-		return Estimates{Run: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: wh, ChargeW: 30}}}
+		return Estimates{RunDuration: map[string]time.Duration{"": 5 * time.Minute}, Pause: time.Minute, Batteries: map[string]Battery{"": {FullWh: wh, ChargeW: 30}}}
 	}
 	hard := q
 	hard.Variants, hard.Hard = []string{"cores=6", "cores=12"}, []string{"cores"}
@@ -375,10 +375,10 @@ func TestEnoughMainsNoWait(t *testing.T) {
 			if s.WaitS > 1e-6 {
 				t.Fatalf("slot %d of %s waits %v s", i+1, row(p), s.WaitS)
 			}
-			if i > 0 && s.Pass == p.Slots[i-1].Pass && benchKey(s.Cell, q.Hard) == benchKey(p.Slots[i-1].Cell, q.Hard) {
+			if i > 0 && s.Pass == p.Slots[i-1].Pass && setupKey(s.Cell, q.Hard) == setupKey(p.Slots[i-1].Cell, q.Hard) {
 				continue
 			}
-			if bench := benchKey(s.Cell, q.Hard); first[bench] == s.Supply {
+			if bench := setupKey(s.Cell, q.Hard); first[bench] == s.Supply {
 				t.Fatalf("pass %d of %s begins a bench on %s again", s.Pass, row(p), s.Supply)
 			} else {
 				first[bench] = s.Supply
@@ -408,7 +408,7 @@ func TestRequestsThatCannotBePlanned(t *testing.T) {
 	} {
 		q := good
 		change(&q)
-		if _, err := New(q, Estimates{}, morning); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := NewPlan(q, Estimates{}, morning); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("got %v, want an error with %q", err, want)
 		}
 	}
@@ -465,7 +465,7 @@ func carryOut(t *testing.T, p *Plan, rejected []int) []run.Run {
 	var done []run.Run
 	var count []run.Run
 	for n := 0; ; n++ {
-		g := p.Follow(done, "", Estimates{}, morning)
+		g := p.Progress(done, "", Estimates{}, morning)
 		if g.Done+g.Left != len(p.Slots) || len(g.Outside) > 0 {
 			t.Fatalf("done %d + left %d, outside %v", g.Done, g.Left, g.Outside)
 		}

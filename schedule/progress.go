@@ -19,8 +19,8 @@ const (
 	Repeat    SlotState = "repeat" // tried, but its run does not count
 )
 
-// Try is a run that does not count for its slot.
-type Try struct {
+// Attempt is a run that does not count for its slot.
+type Attempt struct {
 	Run string `json:"run"`
 	Why string `json:"why"`
 }
@@ -31,7 +31,7 @@ type SlotProgress struct {
 	Position int       `json:"position"` // in the plan, from 1
 	State    SlotState `json:"state"`
 	Run      string    `json:"run"` // that counts, or is recording; "" for none
-	Tries    []Try     `json:"tries"`
+	Attempts []Attempt `json:"tries"`
 }
 
 // Progress is how far a plan has come. Done + Left is the number of slots.
@@ -53,10 +53,10 @@ type Progress struct {
 	Next int `json:"next"`
 }
 
-// Follow says how far a plan has come with the runs done since it was made, in
+// Progress says how far a plan has come with the runs done since it was made, in
 // the order of their start. device selects the slots of one; "" takes all. A run
 // counts if it is finished, not rejected, and has a result.
-func (p *Plan) Follow(runs []run.Run, device string, e Estimates, now time.Time) Progress {
+func (p *Plan) Progress(runs []run.Run, device string, e Estimates, now time.Time) Progress {
 	g := Progress{Slots: []SlotProgress{}, Outside: []string{}}
 	open := map[run.Cell][]int{} // slots of a cell that no run fills yet
 	for i, s := range p.Slots {
@@ -64,7 +64,7 @@ func (p *Plan) Follow(runs []run.Run, device string, e Estimates, now time.Time)
 			continue
 		}
 		open[s.Cell] = append(open[s.Cell], len(g.Slots))
-		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Tries: []Try{}})
+		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Attempts: []Attempt{}})
 	}
 	last := -1 // the slot tried last
 	for _, r := range runs {
@@ -78,34 +78,34 @@ func (p *Plan) Follow(runs []run.Run, device string, e Estimates, now time.Time)
 			continue
 		}
 		last = slots[0]
-		if g.take(&g.Slots[last], r) {
+		if g.enterRun(&g.Slots[last], r) {
 			open[cell] = slots[1:]
 		}
 	}
-	g.count()
-	g.Next = g.next(p, last)
-	g.foretell(e, now)
+	g.countStates()
+	g.Next = g.nextPosition(p, last)
+	g.estimateLeft(e, now)
 	return g
 }
 
-// take enters a run in its slot and tells whether it fills it.
-func (g *Progress) take(s *SlotProgress, r run.Run) (fills bool) {
+// enterRun enters a run in its slot and tells whether it fills it.
+func (g *Progress) enterRun(s *SlotProgress, r run.Run) (fills bool) {
 	switch {
 	case r.State == run.Recording:
 		s.State, s.Run = Recording, r.ID
 		return true
-	case counts(r):
+	case isComplete(r):
 		s.State, s.Run = Done, r.ID
 		return true
 	case r.State == run.Rejected:
 		g.Rejected++
 	}
 	s.State = Repeat
-	s.Tries = append(s.Tries, Try{r.ID, whyNot(r)})
+	s.Attempts = append(s.Attempts, Attempt{r.ID, whyNotCounted(r)})
 	return false
 }
 
-func whyNot(r run.Run) string {
+func whyNotCounted(r run.Run) string {
 	switch r.State {
 	case run.Rejected:
 		return "rejected: " + r.Why
@@ -115,7 +115,7 @@ func whyNot(r run.Run) string {
 	return fmt.Sprintf("no result: give it with `sweepd run result %s NAME=VALUE`, or run it again", run.ShortID(r.ID))
 }
 
-func (g *Progress) count() {
+func (g *Progress) countStates() {
 	for _, s := range g.Slots {
 		switch s.State {
 		case Done:
@@ -128,10 +128,10 @@ func (g *Progress) count() {
 	}
 }
 
-// next chooses within the first pass that has something left, so that passes stay
+// nextPosition chooses within the first pass that has something left, so that passes stay
 // apart: first the stretch that was tried last, then the next stretch with slots
 // not tried yet, then what is to be repeated.
-func (g *Progress) next(p *Plan, last int) int {
+func (g *Progress) nextPosition(p *Plan, last int) int {
 	type candidate struct {
 		slot            *SlotProgress
 		pass            int
@@ -175,8 +175,8 @@ func compareBool(a, b bool) int {
 	return -1
 }
 
-// foretell adds up what is left, as if done one after the other from now on.
-func (g *Progress) foretell(e Estimates, now time.Time) {
+// estimateLeft adds up what is left, as if done one after the other from now on.
+func (g *Progress) estimateLeft(e Estimates, now time.Time) {
 	for _, s := range g.Slots {
 		if s.State != Done {
 			g.LeftS += e.slotS(s.Cell) + s.WaitS

@@ -29,7 +29,7 @@ func TestFollow(t *testing.T) {
 	before := at(2, -1)
 	foreign := at(0, 4)
 	foreign.Workload = "harbour-flight"
-	g := p.Follow([]run.Run{before, ok, rejected, noResult, interrupted, foreign}, "", Estimates{}, morning)
+	g := p.Progress([]run.Run{before, ok, rejected, noResult, interrupted, foreign}, "", Estimates{}, morning)
 	if g.Done != 1 || g.Left != 11 || g.Rejected != 1 || g.Repeat != 1 || g.Next != 2 {
 		t.Errorf("%+v", g)
 	}
@@ -37,8 +37,8 @@ func TestFollow(t *testing.T) {
 		t.Errorf("outside: %v", g.Outside)
 	}
 	s := g.Slots[1]
-	if s.State != Repeat || len(s.Tries) != 3 || s.Tries[0].Why != "rejected: supply_changed: it was pulled" ||
-		!strings.Contains(s.Tries[1].Why, "run result") || !strings.Contains(s.Tries[2].Why, "interrupted") {
+	if s.State != Repeat || len(s.Attempts) != 3 || s.Attempts[0].Why != "rejected: supply_changed: it was pulled" ||
+		!strings.Contains(s.Attempts[1].Why, "run result") || !strings.Contains(s.Attempts[2].Why, "interrupted") {
 		t.Errorf("%+v", s)
 	}
 	// 11 × (5 min + 90 s), the stated defaults.
@@ -48,24 +48,24 @@ func TestFollow(t *testing.T) {
 	// A result given later fills the slot; the interrupted run is then one too many
 	// of pass 1 and stands where it would be tried next, in pass 2.
 	noResult.Results = ok.Results
-	g = p.Follow([]run.Run{ok, rejected, noResult}, "", Estimates{}, morning)
+	g = p.Progress([]run.Run{ok, rejected, noResult}, "", Estimates{}, morning)
 	if g.Done != 2 || g.Slots[1].Run != noResult.ID || g.Repeat != 0 || g.Rejected != 1 || g.Next != 3 {
 		t.Errorf("%+v", g)
 	}
 	recording := at(2, 9)
 	recording.State = run.Recording
-	g = p.Follow([]run.Run{ok, recording}, "", Estimates{}, morning)
+	g = p.Progress([]run.Run{ok, recording}, "", Estimates{}, morning)
 	if g.Slots[2].State != Recording || g.Next != 0 {
 		t.Errorf("while a run records: %+v", g)
 	}
 	// Its slot is taken: a run of the same cell that another machine recorded
 	// meanwhile is that of the next pass.
 	meanwhile := at(2, 10)
-	g = p.Follow([]run.Run{ok, recording, meanwhile}, "", Estimates{}, morning)
+	g = p.Progress([]run.Run{ok, recording, meanwhile}, "", Estimates{}, morning)
 	if g.Slots[2].Run != recording.ID || g.Done != 2 || len(g.Outside) != 0 {
 		t.Errorf("a run beside the one that records: %+v", g)
 	}
-	if g := p.Follow(nil, "unit-elm", Estimates{}, morning); len(g.Slots) != 0 || g.Next != 0 {
+	if g := p.Progress(nil, "unit-elm", Estimates{}, morning); len(g.Slots) != 0 || g.Next != 0 {
 		t.Errorf("another device: %+v", g)
 	}
 }
@@ -77,22 +77,22 @@ func TestRepeatsComeAtTheEndOfTheirStretch(t *testing.T) {
 	bad := runOf(p.Slots[0].Cell, 0)
 	bad.State = run.Rejected
 	runs := []run.Run{bad}
-	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 2 {
+	if g := p.Progress(runs, "", Estimates{}, morning); g.Next != 2 {
 		t.Errorf("next %d, want the other slot of the stretch", g.Next)
 	}
 	runs = append(runs, runOf(p.Slots[1].Cell, 1))
-	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 1 {
+	if g := p.Progress(runs, "", Estimates{}, morning); g.Next != 1 {
 		t.Errorf("next %d, want the repeat", g.Next)
 	}
 	runs[0].State = run.Finished // the user kept it
-	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 3 {
+	if g := p.Progress(runs, "", Estimates{}, morning); g.Next != 3 {
 		t.Errorf("next %d, want the next stretch", g.Next)
 	}
 	runs[0].State = run.Rejected
 	for i := 2; i < 4; i++ { // it was noticed late, in the next stretch
 		runs = append(runs, runOf(p.Slots[i].Cell, i))
 	}
-	if g := p.Follow(runs, "", Estimates{}, morning); g.Next != 1 {
+	if g := p.Progress(runs, "", Estimates{}, morning); g.Next != 1 {
 		t.Errorf("next %d, want the repeat before the next pass", g.Next)
 	}
 }
@@ -121,7 +121,7 @@ func TestChanges(t *testing.T) {
 		{onBattery, waits, "plug in, charge to 80 % (about 30 min), unplug"},
 		{fan, slot, "take back fan=quiet"},
 	} {
-		if got := strings.Join(Changes(c.now, c.slot), "; "); got != c.want {
+		if got := strings.Join(ManualSteps(c.now, c.slot), "; "); got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
 	}
@@ -161,7 +161,7 @@ func TestMore(t *testing.T) {
 	if len(want) == 0 || len(want) == 5 {
 		t.Fatalf("the example is no test: %v", want)
 	}
-	cells, repeats := p.More(x.Comparisons, 4)
+	cells, repeats := p.SuggestedRepeats(x.Comparisons, 4)
 	if len(cells) != 2*len(want) {
 		t.Errorf("%d cells, want both sides of %v", len(cells), want)
 	}
@@ -196,7 +196,7 @@ func TestMoreOfNamedSettings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cells, repeats := p.More(x.Comparisons, 7)
+	cells, repeats := p.SuggestedRepeats(x.Comparisons, 7)
 	for i, c := range cells {
 		if c.Setting != run.Named("loud") || repeats[i] < 1 || repeats[i] > 7 {
 			t.Errorf("%d more of %s", repeats[i], c)
@@ -220,8 +220,8 @@ func TestLearn(t *testing.T) {
 		runs = append(runs, run.Record{Run: r})
 	}
 	e := Estimates{}.Learn(runs)
-	if e.run("tile-sort") != time.Minute || e.pause() != time.Minute || e.run("harbour-flight") != DefaultRun {
-		t.Errorf("run %v, pause %v", e.run("tile-sort"), e.pause())
+	if e.runDuration("tile-sort") != time.Minute || e.pauseDuration() != time.Minute || e.runDuration("harbour-flight") != DefaultRun {
+		t.Errorf("run %v, pause %v", e.runDuration("tile-sort"), e.pauseDuration())
 	}
 	if b, ok := e.battery("unit-oak"); !ok || b.FullWh != 48.6 || b.Reserve != DefaultReserve || b.ChargeW != 24.3 {
 		t.Errorf("%+v", b)
@@ -251,15 +251,15 @@ func TestLearn(t *testing.T) {
 		uneven[i].DurationS = &d
 	}
 	// They end after 50, 210, 310 and 470 s, and the next begin at 120, 240 and 360 s.
-	if e := (Estimates{}).Learn(uneven); e.run("tile-sort") != 80*time.Second || e.pause() != 50*time.Second {
-		t.Errorf("run %v, pause %v, want 80 s and 50 s", e.run("tile-sort"), e.pause())
+	if e := (Estimates{}).Learn(uneven); e.runDuration("tile-sort") != 80*time.Second || e.pauseDuration() != 50*time.Second {
+		t.Errorf("run %v, pause %v, want 80 s and 50 s", e.runDuration("tile-sort"), e.pauseDuration())
 	}
-	if e := (Estimates{}).Learn(uneven[:3]); e.run("tile-sort") != 70*time.Second || e.pause() != 50*time.Second {
-		t.Errorf("run %v, pause %v, want 70 s and (70 + 30)/2 s", e.run("tile-sort"), e.pause())
+	if e := (Estimates{}).Learn(uneven[:3]); e.runDuration("tile-sort") != 70*time.Second || e.pauseDuration() != 50*time.Second {
+		t.Errorf("run %v, pause %v, want 70 s and (70 + 30)/2 s", e.runDuration("tile-sort"), e.pauseDuration())
 	}
 	// What the user says goes before what was seen.
-	e = Estimates{Run: map[string]time.Duration{"": 10 * time.Minute}, Pause: time.Second, Batteries: map[string]Battery{"": {FullWh: 30, Reserve: 0.2}}}.Learn(runs)
-	if b, _ := e.battery("unit-oak"); e.run("tile-sort") != 10*time.Minute || e.pause() != time.Second || b.FullWh != 30 || b.Reserve != 0.2 {
+	e = Estimates{RunDuration: map[string]time.Duration{"": 10 * time.Minute}, Pause: time.Second, Batteries: map[string]Battery{"": {FullWh: 30, Reserve: 0.2}}}.Learn(runs)
+	if b, _ := e.battery("unit-oak"); e.runDuration("tile-sort") != 10*time.Minute || e.pauseDuration() != time.Second || b.FullWh != 30 || b.Reserve != 0.2 {
 		t.Errorf("said: %+v", e)
 	}
 	e = Estimates{Batteries: map[string]Battery{"": {Reserve: 0.2}}}.Learn(runs)
@@ -278,7 +278,7 @@ func TestAGoodDayFollowsThePlan(t *testing.T) {
 		p := mustNew(t, q, e)
 		var done []run.Run
 		for i := range p.Slots {
-			if g := p.Follow(done, "", e, morning); g.Next != i+1 {
+			if g := p.Progress(done, "", e, morning); g.Next != i+1 {
 				t.Fatalf("after %d slots next is %d", i, g.Next)
 			}
 			done = append(done, runOf(p.Slots[i].Cell, i))

@@ -130,8 +130,8 @@ func (q Request) repeats() (int, error) {
 	return n, nil
 }
 
-// New makes the plan that a request asks for.
-func New(q Request, e Estimates, now time.Time) (Plan, error) {
+// NewPlan makes the plan that a request asks for.
+func NewPlan(q Request, e Estimates, now time.Time) (Plan, error) {
 	cells, err := q.cells()
 	if err != nil {
 		return Plan{}, err
@@ -147,6 +147,6 @@ func New(q Request, e Estimates, now time.Time) (Plan, error) {
 	for range repeats {
 		p.addPass(cells, e)
 	}
-	p.foresee(e)
+	p.planCharging(e)
 	return p, nil
 }

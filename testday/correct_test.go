@@ -75,13 +75,13 @@ func TestSeveralResultsAreOneTransaction(t *testing.T) {
 			t.Errorf("%s is %+v, want better %s", name, got, better)
 		}
 	}
-	if !d.Has(run.FramesShort) {
+	if !d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames: %+v", d.Findings)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, d.DurationS, ResultRules{}, morning); err != nil || d.Has(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, d.DurationS, ResultRules{}, morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("the whole run's frames: %+v, %v", d.Findings, err)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, &framesS, ResultRules{FramesShort: 0.5}, morning); err != nil || d.Has(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, &framesS, ResultRules{FramesShort: 0.5}, morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames where half is enough: %+v, %v", d.Findings, err)
 	}
 }

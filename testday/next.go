@@ -33,7 +33,7 @@ func WhatIsNext(ctx context.Context, s Plans, device string, status func() (Stat
 	n.Changes, n.Left = []string{}, n.Progress.Left
 	for i := range n.Progress.Slots {
 		if s := &n.Progress.Slots[i]; s.Position == n.Progress.Next {
-			n.Next, n.Changes = s, append(n.Changes, schedule.Changes(at.Cell(), s.Slot)...)
+			n.Next, n.Changes = s, append(n.Changes, schedule.ManualSteps(at.Cell(), s.Slot)...)
 		}
 	}
 	return n, nil

@@ -31,7 +31,7 @@ func ReadPlan(ctx context.Context, s Plans) (p Plan, err error) {
 	if p.Plan, err = s.Plan(ctx); err != nil {
 		return p, err
 	}
-	if p.Estimates, err = estimates(ctx, s, p.Said); err != nil {
+	if p.Estimates, err = estimates(ctx, s, p.UserEstimates); err != nil {
 		return p, err
 	}
 	p.Runs, err = s.Runs(ctx, store.Filter{Since: p.CreatedAt.Time})
@@ -52,7 +52,7 @@ func (p *Plan) has(device string) bool { return slices.Contains(p.Devices(), dev
 
 // Progress is how far the plan has come on a device; "" stands for all.
 func (p *Plan) Progress(device string, now time.Time) schedule.Progress {
-	return p.Follow(p.Runs, device, p.Estimates, now)
+	return p.Plan.Progress(p.Runs, device, p.Estimates, now)
 }
 
 // estimates are what the user said of runs and batteries, and what the data says

@@ -43,7 +43,7 @@ func Settle(ctx context.Context, s Plans, f store.Filter, q analysis.CompareRequ
 	if err != nil {
 		return x, err
 	}
-	cells, repeats := x.Plan.More(result.Comparisons, most)
+	cells, repeats := x.Plan.SuggestedRepeats(result.Comparisons, most)
 	return x, x.add(ctx, s, cells, repeats)
 }
 

@@ -58,7 +58,7 @@ func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	}
 	defer in.Close()
 	p.Plan, err = schedule.ReadCSV(in, q.File, p.Estimates, now)
-	p.Said = said
+	p.UserEstimates = said
 	return p, err
 }
 
@@ -87,8 +87,8 @@ func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	case !seeded:
 		cells.Seed = randomSeed()
 	}
-	p.Plan, err = schedule.New(cells, p.Estimates, now)
-	p.Said = said
+	p.Plan, err = schedule.NewPlan(cells, p.Estimates, now)
+	p.UserEstimates = said
 	return p, err
 }
 
@@ -138,14 +138,14 @@ type EstimateRequest struct {
 // replacing is e with what is said in its place.
 func (q EstimateRequest) replacing(e schedule.Estimates) (schedule.Estimates, error) {
 	if q.RunTime != "" {
-		d, err := schedule.ParseSpan(q.RunTime)
+		d, err := schedule.ParseDuration(q.RunTime)
 		if err != nil {
 			return e, refused(fmt.Errorf("--run-time %w", err))
 		}
-		e.Run = map[string]time.Duration{"": d}
+		e.RunDuration = map[string]time.Duration{"": d}
 	}
 	if q.Pause != "" {
-		d, err := schedule.ParseSpan(q.Pause)
+		d, err := schedule.ParseDuration(q.Pause)
 		if err != nil {
 			return e, refused(fmt.Errorf("--pause %w", err))
 		}

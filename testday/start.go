@@ -111,10 +111,10 @@ func ReadySentence(r run.Readiness) string {
 		return "not fit to start: " + ReasonsSentence(r)
 	}
 	switch {
-	case r.Celsius != nil && r.Above != nil && *r.Above >= 0:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K above its idle baseline", *r.Celsius, *r.Above)
-	case r.Celsius != nil && r.Above != nil:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K below its idle baseline", *r.Celsius, -*r.Above)
+	case r.Celsius != nil && r.AboveBaseline != nil && *r.AboveBaseline >= 0:
+		return fmt.Sprintf("fit to start: %.1f °C, %.1f K above its idle baseline", *r.Celsius, *r.AboveBaseline)
+	case r.Celsius != nil && r.AboveBaseline != nil:
+		return fmt.Sprintf("fit to start: %.1f °C, %.1f K below its idle baseline", *r.Celsius, -*r.AboveBaseline)
 	}
 	return "fit to start (its idle temperature is not known yet)"
 }

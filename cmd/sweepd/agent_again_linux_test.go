@@ -28,7 +28,7 @@ func TestAgentStartedAgainKnowsTheIdle(t *testing.T) {
 	for range 10 { // each takes an idle sweep
 		idle()
 	}
-	if r := idle(); r.Above == nil {
+	if r := idle(); r.AboveBaseline == nil {
 		t.Fatalf("after ten idle sweeps: %+v", r)
 	}
 	if code := a.stop(); code != exitOK {
@@ -36,7 +36,7 @@ func TestAgentStartedAgainKnowsTheIdle(t *testing.T) {
 	}
 	d.HeatTo(80)
 	a = startAgent(t)
-	if r := idle(); r.Above == nil || *r.Above < 20 || len(r.Reasons) == 0 || r.Reasons[0].Code != run.HotStart {
+	if r := idle(); r.AboveBaseline == nil || *r.AboveBaseline < 20 || len(r.Reasons) == 0 || r.Reasons[0].Code != run.HotStart {
 		t.Errorf("hot, and started again: %+v", r)
 	}
 	must(t, "run", "start", "--workload", "tile-sort")

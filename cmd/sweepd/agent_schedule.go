@@ -38,18 +38,18 @@ func (w *watcher) startSchedule(ctx context.Context, c config) (stop func(), err
 func (w *watcher) entries(c config) ([]schedule.Entry, error) {
 	var list []schedule.Entry
 	for _, s := range c.Schedule {
-		when, err := schedule.ParseWhen(s.When)
+		when, err := schedule.ParseSchedule(s.When)
 		if err != nil {
 			return nil, err
 		}
-		e := schedule.Entry{Name: s.name(), When: when, Late: s.Late.Duration}
+		e := schedule.Entry{Name: s.name(), When: when, MaxDelay: s.Late.Duration}
 		switch s.Do {
 		case doUpkeep:
 			e.Do = func(ctx context.Context) (string, error) {
 				return "", w.data.Upkeep(ctx, s.KeepIdle.Duration, time.Now())
 			}
 		case doIdleDrain:
-			e.Do = schedule.Drain{Agent: w.sampler, Store: w.data, For: cmp.Or(s.For.Duration, defaultDrain),
+			e.Do = schedule.IdleDrain{Agent: w.sampler, Store: w.data, Duration: cmp.Or(s.For.Duration, defaultDrain),
 				Reserve: cmp.Or(c.Thresholds.Reserve, schedule.DefaultReserve)}.Run
 		case doExport:
 			e.Do = func(ctx context.Context) (string, error) { return exportTo(ctx, w.data, s, time.Now()) }

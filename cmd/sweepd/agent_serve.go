@@ -21,7 +21,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	defer w.following.Wait()
 	defer w.sampler.Subscribe(w.follow).Close()
 	defer w.stop()
-	idle, err := schedule.StartIdle(c.Idle, w.sampler, w.log)
+	idle, err := schedule.StartIdleSweeps(c.Idle, w.sampler, w.log)
 	if err != nil {
 		return err
 	}

@@ -26,7 +26,7 @@ func checkConfig(text []byte, c *config) error {
 		{"device", optional(c.Device, func() error { return run.CheckLabel("device", c.Device) })},
 		{"listen", optional(c.Listen, func() error { _, _, err := net.SplitHostPort(c.Listen); return err })},
 		{"interval", within(c.Interval, agent.MinInterval, agent.MaxInterval)},
-		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdle(c.Idle); return err })},
+		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdleSweeps(c.Idle); return err })},
 		{"thresholds.too_short", within(c.Thresholds.TooShort, time.Millisecond, time.Hour)},
 		{"thresholds.gap", within(c.Thresholds.Gap, time.Millisecond, time.Hour)},
 		{"thresholds.gone", within(c.Thresholds.Gone, time.Millisecond, time.Hour)},

@@ -53,7 +53,7 @@ func (s scheduled) check() (key string, err error) {
 	}{
 		{"do", oneOf(s.Do, doUpkeep, doIdleDrain, doExport)},
 		{"name", optional(s.Name, func() error { return run.CheckLabel("name", s.Name) })},
-		{"when", func() error { _, err := schedule.ParseWhen(s.When); return err }()},
+		{"when", func() error { _, err := schedule.ParseSchedule(s.When); return err }()},
 		{"late", within(s.Late, time.Second, 7*24*time.Hour)},
 		{"keep_idle", only("keep_idle", doUpkeep, s.KeepIdle.Duration != 0)},
 		{"keep_idle", within(s.KeepIdle, time.Hour, 100*365*24*time.Hour)},

@@ -67,7 +67,7 @@ func (a *app) printNext(n testday.Next) error {
 		return w.err
 	}
 	w.sentence(fmt.Sprintf("%d. %s (pass %d; %d left)", n.Next.Position, n.Next.Cell, n.Next.Pass, n.Left), "   ", text.Plain)
-	for _, try := range n.Next.Tries {
+	for _, try := range n.Next.Attempts {
 		w.sentence(fmt.Sprintf("again, for run %s does not count: %s", run.ShortID(try.Run), try.Why), "  ", toneDoubt)
 	}
 	if len(n.Changes) > 0 {

@@ -67,7 +67,7 @@ func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
 		out.table(stretchTable(p, g))
 	}
 	for _, s := range g.Slots {
-		for _, try := range s.Tries {
+		for _, try := range s.Attempts {
 			if s.State == schedule.Repeat {
 				out.sentence(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, run.ShortID(try.Run), try.Why), "   ", toneDoubt)
 			}

@@ -64,15 +64,15 @@ const doIdle = "idle"
 func listEntries(c config, outcomes map[string]schedule.Outcome, now time.Time) ([]entryJSON, error) {
 	spec := c.Idle
 	if spec == "" {
-		spec = schedule.DefaultIdle
+		spec = schedule.DefaultIdleSweeps
 	}
-	idle, err := schedule.ParseIdle(spec)
+	idle, err := schedule.ParseIdleSweeps(spec)
 	if err != nil {
 		return nil, err
 	}
 	list := []entryJSON{{Entry: doIdle, Do: doIdle, When: spec, NextAt: run.Stamp(schedule.Next(idle, now))}}
 	for _, s := range c.Schedule {
-		when, err := schedule.ParseWhen(s.When)
+		when, err := schedule.ParseSchedule(s.When)
 		if err != nil {
 			return nil, err
 		}
@@ -91,24 +91,24 @@ func (a *app) printEntries(list []entryJSON) error {
 	for _, e := range list {
 		row := []table.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
 		if o := e.Last; o != nil {
-			row = append(row, table.Text(o.DueAt.Local().Format("01-02 15:04")), table.Cell{Text: string(o.Went), Tone: wentTone(o.Went)})
+			row = append(row, table.Text(o.DueAt.Local().Format("01-02 15:04")), table.Cell{Text: string(o.Status), Tone: wentTone(o.Status)})
 		}
 		t.Row(row...)
 	}
 	p.table(&t)
 	for _, e := range list {
 		if o := e.Last; o != nil && o.Text != "" {
-			p.sentence(e.Entry+": "+o.Text, "  ", wentTone(o.Went))
+			p.sentence(e.Entry+": "+o.Text, "  ", wentTone(o.Status))
 		}
 	}
 	return p.err
 }
 
-func wentTone(w schedule.Went) text.Tone {
+func wentTone(w schedule.Status) text.Tone {
 	switch w {
-	case schedule.WentFailed:
+	case schedule.StatusFailed:
 		return toneBad
-	case schedule.WentLeftOut:
+	case schedule.StatusLeftOut:
 		return toneDoubt
 	}
 	return text.Plain

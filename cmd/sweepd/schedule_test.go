@@ -63,7 +63,7 @@ func TestScheduleListing(t *testing.T) {
 		t.Fatal(err)
 	}
 	due := run.Stamp(time.Date(2026, 5, 4, 3, 30, 0, 0, time.UTC))
-	if err := s.KeepOutcome(t.Context(), schedule.Outcome{Entry: "upkeep", DueAt: due, EndedAt: due, Went: schedule.WentFailed, Text: "the disk is full"}); err != nil {
+	if err := s.KeepOutcome(t.Context(), schedule.Outcome{Entry: "upkeep", DueAt: due, EndedAt: due, Status: schedule.StatusFailed, Text: "the disk is full"}); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.Close(); err != nil {

@@ -17,7 +17,7 @@ import (
 // NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
 func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err error) {
 	err = s.commit(ctx, true, func(tx *sql.Tx) error {
-		said, err := json.Marshal(toSaid(p.Said))
+		said, err := json.Marshal(toSaid(p.UserEstimates))
 		if err != nil {
 			return err
 		}
@@ -105,7 +105,7 @@ func (s *Store) plan(ctx context.Context, devices []string) (p schedule.Plan, er
 	if err := json.Unmarshal([]byte(said), &terms); err != nil {
 		return p, fmt.Errorf("what was said of plan %d: %w", p.ID, err)
 	}
-	p.Said = terms.estimates()
+	p.UserEstimates = terms.estimates()
 	p.Hard, p.Slots = []string{}, []schedule.Slot{}
 	if hard != "" {
 		p.Hard = strings.Split(hard, ",")
@@ -158,7 +158,7 @@ type planBattery struct {
 
 func toSaid(e schedule.Estimates) planSaid {
 	x := planSaid{RunS: map[string]float64{}, PauseS: e.Pause.Seconds(), Batteries: map[string]planBattery{}}
-	for workload, d := range e.Run {
+	for workload, d := range e.RunDuration {
 		x.RunS[workload] = d.Seconds()
 	}
 	for device, b := range e.Batteries {
@@ -171,10 +171,10 @@ func (x planSaid) estimates() (e schedule.Estimates) {
 	seconds := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 	e.Pause = seconds(x.PauseS)
 	for workload, s := range x.RunS {
-		if e.Run == nil {
-			e.Run = map[string]time.Duration{}
+		if e.RunDuration == nil {
+			e.RunDuration = map[string]time.Duration{}
 		}
-		e.Run[workload] = seconds(s)
+		e.RunDuration[workload] = seconds(s)
 	}
 	for device, b := range x.Batteries {
 		if e.Batteries == nil {

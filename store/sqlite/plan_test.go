@@ -14,11 +14,11 @@ import (
 )
 
 func testPlan(t *testing.T) schedule.Plan {
-	p, err := schedule.New(schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-20/4", "quiet"},
+	p, err := schedule.NewPlan(schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-20/4", "quiet"},
 		Variants: []string{"cores=6", "cores=12,fan=quiet"}, Hard: []string{"cores"}, Seed: 1<<64 - 1},
 		schedule.Estimates{Batteries: map[string]schedule.Battery{"": {FullWh: 20}}}, noon)
 	must(t, err)
-	p.Said = schedule.Estimates{Run: map[string]time.Duration{"": 4 * time.Minute}, Pause: time.Minute, Batteries: map[string]schedule.Battery{"unit-oak": {FullWh: 20, Reserve: 0.2}}}
+	p.UserEstimates = schedule.Estimates{RunDuration: map[string]time.Duration{"": 4 * time.Minute}, Pause: time.Minute, Batteries: map[string]schedule.Battery{"unit-oak": {FullWh: 20, Reserve: 0.2}}}
 	return p
 }
 
@@ -63,9 +63,9 @@ func TestPlanIsKept(t *testing.T) {
 
 func TestOutcomesAreKept(t *testing.T) {
 	s := openTest(t)
-	o := schedule.Outcome{Entry: "upkeep", DueAt: run.Stamp(noon), EndedAt: run.Stamp(noon.Add(time.Second)), Went: schedule.WentFailed, Text: "no room"}
+	o := schedule.Outcome{Entry: "upkeep", DueAt: run.Stamp(noon), EndedAt: run.Stamp(noon.Add(time.Second)), Status: schedule.StatusFailed, Text: "no room"}
 	must(t, s.KeepOutcome(t.Context(), o))
-	o.Went, o.Text = schedule.WentDone, ""
+	o.Status, o.Text = schedule.StatusDone, ""
 	must(t, s.KeepOutcome(t.Context(), o))
 	all, err := s.Outcomes(t.Context())
 	must(t, err)

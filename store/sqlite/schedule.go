@@ -12,7 +12,7 @@ import (
 func (s *Store) KeepOutcome(ctx context.Context, o schedule.Outcome) error {
 	return s.fail("storing an outcome in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO schedule_outcomes VALUES (?, ?, ?, ?, ?)`,
-			o.Entry, o.DueAt.String(), o.EndedAt.String(), string(o.Went), o.Text)
+			o.Entry, o.DueAt.String(), o.EndedAt.String(), string(o.Status), o.Text)
 		return err
 	}))
 }
@@ -24,7 +24,7 @@ func (s *Store) Outcomes(ctx context.Context) (map[string]schedule.Outcome, erro
 	err := each(ctx, s.read, func(rows *sql.Rows) error {
 		var o schedule.Outcome
 		var due, ended string
-		err := rows.Scan(&o.Entry, &due, &ended, (*string)(&o.Went), &o.Text)
+		err := rows.Scan(&o.Entry, &due, &ended, (*string)(&o.Status), &o.Text)
 		if err != nil {
 			return err
 		}

@@ -16,12 +16,12 @@ import (
 
 // requestFile is a Request with its estimates, as a YAML file has them.
 type requestFile struct {
-	Devices   texts    `yaml:"devices"`
-	Workloads texts    `yaml:"workloads"`
-	Settings  texts    `yaml:"settings"`
-	Supplies  texts    `yaml:"supplies"`
-	Variants  texts    `yaml:"variants"`
-	Hard      texts    `yaml:"hard"`
+	Devices   textList `yaml:"devices"`
+	Workloads textList `yaml:"workloads"`
+	Settings  textList `yaml:"settings"`
+	Supplies  textList `yaml:"supplies"`
+	Variants  textList `yaml:"variants"`
+	Hard      textList `yaml:"hard"`
 	Repeats   int      `yaml:"repeats"`
 	Seed      *uint64  `yaml:"seed"`
 	Run       duration `yaml:"run"`
@@ -35,13 +35,13 @@ type requestFile struct {
 
 const requestKeys = "devices, workloads, settings, supplies, variants, hard, repeats, seed, run, pause, battery (full_wh, reserve, charge_w)"
 
-// texts is one text or a list of them; numbers count as texts.
-type texts []string
+// textList is one text or a list of them; numbers count as texts.
+type textList []string
 
-var _ yaml.NodeUnmarshaler = (*texts)(nil)
+var _ yaml.NodeUnmarshaler = (*textList)(nil)
 
-func (t *texts) UnmarshalYAML(node ast.Node) error {
-	*t = texts{}
+func (t *textList) UnmarshalYAML(node ast.Node) error {
+	*t = textList{}
 	list, isList := node.(*ast.SequenceNode)
 	if !isList {
 		return t.add(node)
@@ -54,7 +54,7 @@ func (t *texts) UnmarshalYAML(node ast.Node) error {
 	return nil
 }
 
-func (t *texts) add(node ast.Node) error {
+func (t *textList) add(node ast.Node) error {
 	switch node.(type) {
 	case *ast.SequenceNode, *ast.MappingNode, *ast.MappingValueNode, *ast.NullNode:
 		return &yaml.SyntaxError{Message: "want a text or a list of texts", Token: node.GetToken()}
@@ -69,7 +69,7 @@ type duration time.Duration
 var _ yaml.NodeUnmarshaler = (*duration)(nil)
 
 func (d *duration) UnmarshalYAML(node ast.Node) error {
-	v, err := ParseSpan(node.GetToken().Value)
+	v, err := ParseDuration(node.GetToken().Value)
 	if err != nil {
 		return &yaml.SyntaxError{Message: err.Error(), Token: node.GetToken()}
 	}
@@ -77,8 +77,8 @@ func (d *duration) UnmarshalYAML(node ast.Node) error {
 	return nil
 }
 
-// ParseSpan reads the length of a run or a pause: 1 s to 24 h.
-func ParseSpan(text string) (time.Duration, error) {
+// ParseDuration reads the length of a run or a pause: 1 s to 24 h.
+func ParseDuration(text string) (time.Duration, error) {
 	v, err := time.ParseDuration(text)
 	if err != nil || v < time.Second || v > 24*time.Hour {
 		return 0, fmt.Errorf("%q is no time such as 90s or 5m, from 1 s to 24 h", text)
@@ -96,14 +96,14 @@ func ReadRequest(r io.Reader, file string) (q Request, e Estimates, seed bool, e
 	var f requestFile
 	err = yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(&f)
 	if err != nil && !errors.Is(err, io.EOF) {
-		return q, e, false, fmt.Errorf("plan %s: %w", file, placed(err))
+		return q, e, false, fmt.Errorf("plan %s: %w", file, withPosition(err))
 	}
 	q = Request{Devices: f.Devices, Workloads: f.Workloads, Settings: f.Settings, Supplies: f.Supplies, Variants: f.Variants, Hard: f.Hard, Repeats: f.Repeats}
 	if f.Seed != nil {
 		q.Seed, seed = *f.Seed, true
 	}
 	if f.Run > 0 {
-		e.Run = map[string]time.Duration{"": time.Duration(f.Run)}
+		e.RunDuration = map[string]time.Duration{"": time.Duration(f.Run)}
 	}
 	e.Pause = time.Duration(f.Pause)
 	if b := (Battery{FullWh: f.Battery.FullWh, Reserve: f.Battery.Reserve, ChargeW: f.Battery.ChargeW}); b != (Battery{}) {
@@ -128,8 +128,8 @@ func (b Battery) Check() error {
 	return nil
 }
 
-// placed turns the library's error with an excerpt into one sentence.
-func placed(err error) error {
+// withPosition turns the library's error with an excerpt into one sentence.
+func withPosition(err error) error {
 	var y yaml.Error
 	if !errors.As(err, &y) || y.GetToken() == nil {
 		return err

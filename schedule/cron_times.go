@@ -7,9 +7,9 @@ import (
 	"github.com/robfig/cron/v3"
 )
 
-// ParseWhen reads when an entry is due: a cron expression, with an optional field
+// ParseSchedule reads when an entry is due: a cron expression, with an optional field
 // for seconds before the five, or a descriptor such as "@daily" or "@every 6h".
-func ParseWhen(spec string) (cron.Schedule, error) {
+func ParseSchedule(spec string) (cron.Schedule, error) {
 	s, err := parser.Parse(spec)
 	if err != nil {
 		return nil, fmt.Errorf("%q is neither a cron expression nor like \"@daily\" or \"@every 6h\": %w", spec, err)
@@ -31,7 +31,7 @@ func ParseWhen(spec string) (cron.Schedule, error) {
 // out, and runs twice in the one that comes twice.
 func Next(s cron.Schedule, after time.Time) time.Time {
 	spec, ok := s.(*cron.SpecSchedule)
-	if !ok || often(s) {
+	if !ok || byElapsedTime(s) {
 		return s.Next(after)
 	}
 	loc := after.Location()
@@ -40,37 +40,37 @@ func Next(s cron.Schedule, after time.Time) time.Time {
 		loc = spec.Location
 		fixed.Location = time.UTC
 	}
-	for wall := wallOf(after.In(loc)); ; {
+	for wall := wallClock(after.In(loc)); ; {
 		wall = fixed.Next(wall)
 		if wall.IsZero() {
 			return wall
 		}
-		if t := onWall(wall, loc); t.After(after) {
+		if t := whenShown(wall, loc); t.After(after) {
 			return t.In(after.Location())
 		}
 	}
 }
 
-// often tells whether a schedule goes by elapsed time: it has a * for hours or
+// byElapsedTime tells whether a schedule goes by elapsed time: it has a * for hours or
 // minutes, or is one like "@every 6h".
-func often(s cron.Schedule) bool {
+func byElapsedTime(s cron.Schedule) bool {
 	const star = 1 << 63 // how the library marks a *
 	spec, ok := s.(*cron.SpecSchedule)
 	return !ok || spec.Hour&star != 0 || spec.Minute&star != 0
 }
 
-// wallOf is what the clock on the wall shows, as if it were UTC.
-func wallOf(t time.Time) time.Time {
+// wallClock is what the clock on the wall shows, as if it were UTC.
+func wallClock(t time.Time) time.Time {
 	_, offset := t.Zone()
 	return t.Add(time.Duration(offset) * time.Second).UTC()
 }
 
-// onWall is the first moment at which the clock on the wall shows a time, or, where
+// whenShown is the first moment at which the clock on the wall shows a time, or, where
 // it never does, the moment at which it passes it by.
-func onWall(wall time.Time, loc *time.Location) time.Time {
+func whenShown(wall time.Time, loc *time.Location) time.Time {
 	t := time.Date(wall.Year(), wall.Month(), wall.Day(), wall.Hour(), wall.Minute(), wall.Second(), 0, loc)
 	from, to := t.ZoneBounds()
-	switch shown := wallOf(t); {
+	switch shown := wallClock(t); {
 	case shown.After(wall): // the hour was left out before t
 		return from
 	case shown.Before(wall): // it is left out after t

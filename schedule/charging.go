@@ -7,16 +7,16 @@ import (
 	"sweepd/run"
 )
 
-// fitCharge lets batteries recharge while runs on mains go on, as far as the order of
+// orderForCharging lets batteries recharge while runs on mains go on, as far as the order of
 // benches and of the first supply on each allows. What it does depends on estimates
 // alone, and the cells of each level stay in their random order.
-func (e Estimates) fitCharge(stretches [][]run.Cell, hard []string) [][]run.Cell {
+func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]run.Cell {
 	var out [][]run.Cell
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
-		if i+1 < len(stretches) && benchKey(stretches[i+1][0], hard) == benchKey(first[0], hard) {
+		if i+1 < len(stretches) && setupKey(stretches[i+1][0], hard) == setupKey(first[0], hard) {
 			i++
-			out = append(out, e.takeTurns(first, stretches[i])...)
+			out = append(out, e.orderSupplies(first, stretches[i])...)
 		} else {
 			out = append(out, first)
 		}
@@ -24,7 +24,7 @@ func (e Estimates) fitCharge(stretches [][]run.Cell, hard []string) [][]run.Cell
 	return out
 }
 
-// takeTurns orders the two supplies of a bench. A bench ends on the supply that the
+// orderSupplies orders the two supplies of a bench. A bench ends on the supply that the
 // next one, or the same one in the next pass, begins on. Where one charge does not last
 // for two stretches on battery in a row, that would be a wait; half of the first supply
 // then comes last instead, and runs on mains lie between any two stretches on battery. A
@@ -34,12 +34,12 @@ func (e Estimates) fitCharge(stretches [][]run.Cell, hard []string) [][]run.Cell
 // random order, and either supply comes first in turn, from bench to bench and from pass
 // to pass. Which is where in between is as systematic as before, and the better balanced:
 // both lie about the middle of the bench, so that an even drift over it favours neither.
-func (e Estimates) takeTurns(first, second []run.Cell) [][]run.Cell {
-	turns := e.turns(first, second)
+func (e Estimates) orderSupplies(first, second []run.Cell) [][]run.Cell {
+	turns := e.alternations(first, second)
 	if turns == 0 {
 		return [][]run.Cell{first, second}
 	}
-	outer, inner := e.divide(first, turns, 0.5), e.divide(second, turns, 0)
+	outer, inner := e.splitByLoad(first, turns, 0.5), e.splitByLoad(second, turns, 0)
 	var out [][]run.Cell
 	for i := range outer {
 		out = append(out, outer[i])
@@ -50,35 +50,35 @@ func (e Estimates) takeTurns(first, second []run.Cell) [][]run.Cell {
 	return slices.DeleteFunc(out, func(part []run.Cell) bool { return len(part) == 0 })
 }
 
-// turns is how often the supplies of a bench take turns: the least that leaves no part
+// alternations is how often the supplies of a bench take turns: the least that leaves no part
 // on battery that one charge does not last for, but for single runs; 0 where one
 // charge lasts for two whole stretches, or where that is not known.
-func (e Estimates) turns(first, second []run.Cell) int {
+func (e Estimates) alternations(first, second []run.Cell) int {
 	battery, shift := first, 0.5
 	if !onBattery(first) {
 		battery, shift = second, 0
 	}
 	b, known := e.battery(battery[0].Device)
 	usable := b.FullWh * (1 - b.Reserve)
-	if !known || 2*e.weight(battery) <= usable {
+	if !known || 2*e.batteryLoad(battery) <= usable {
 		return 0
 	}
-	n := max(1, int(math.Ceil(e.weight(battery)/usable)))
-	for n < len(battery) && slices.ContainsFunc(e.divide(battery, n, shift), func(part []run.Cell) bool {
-		return len(part) > 1 && e.weight(part) > usable
+	n := max(1, int(math.Ceil(e.batteryLoad(battery)/usable)))
+	for n < len(battery) && slices.ContainsFunc(e.splitByLoad(battery, n, shift), func(part []run.Cell) bool {
+		return len(part) > 1 && e.batteryLoad(part) > usable
 	}) {
 		n++
 	}
 	return n
 }
 
-// divide cuts cells of one supply, in their order, into n parts of equal weight; with
+// splitByLoad cuts cells of one supply, in their order, into n parts of equal weight; with
 // a shift of 0.5 into n + 1, of which the first and the last have half of it.
-func (e Estimates) divide(cells []run.Cell, n int, shift float64) [][]run.Cell {
+func (e Estimates) splitByLoad(cells []run.Cell, n int, shift float64) [][]run.Cell {
 	parts := make([][]run.Cell, int(math.Ceil(float64(n)+shift)))
-	total, before := e.weight(cells), 0.0
+	total, before := e.batteryLoad(cells), 0.0
 	for _, c := range cells {
-		w := e.weight([]run.Cell{c})
+		w := e.batteryLoad([]run.Cell{c})
 		middle := (before + w/2) / total
 		i := int(math.Ceil(middle*float64(n)+shift)) - 1
 		parts[i] = append(parts[i], c)
@@ -87,9 +87,9 @@ func (e Estimates) divide(cells []run.Cell, n int, shift float64) [][]run.Cell {
 	return parts
 }
 
-// weight is what cells of one supply do to the battery: the energy that they take from
+// batteryLoad is what cells of one supply do to the battery: the energy that they take from
 // it, Wh, or the time that they let it charge, s.
-func (e Estimates) weight(cells []run.Cell) (sum float64) {
+func (e Estimates) batteryLoad(cells []run.Cell) (sum float64) {
 	for _, c := range cells {
 		if c.Supply == run.Battery {
 			sum += e.energyWh(c)
@@ -100,10 +100,10 @@ func (e Estimates) weight(cells []run.Cell) (sum float64) {
 	return sum
 }
 
-// foresee follows each battery through the plan, full at the start, and writes
+// planCharging follows each battery through the plan, full at the start, and writes
 // down what charge each run on battery needs and how long charging for it takes.
 // Whoever has to charge does so for the whole stretch that is left.
-func (p *Plan) foresee(e Estimates) {
+func (p *Plan) planCharging(e Estimates) {
 	content := map[string]float64{} // Wh
 	for i := range p.Slots {
 		s := &p.Slots[i]

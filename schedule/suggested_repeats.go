@@ -7,14 +7,14 @@ import (
 	"sweepd/run"
 )
 
-// More lists for the cells of a plan how many more runs a comparison suggests, at
+// SuggestedRepeats lists for the cells of a plan how many more runs a comparison suggests, at
 // most limit each. Cells that no unclear setting concerns are left out. Both sides
 // of a setting get as many.
-func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []run.Cell, repeats []int) {
+func (p *Plan) SuggestedRepeats(comparisons []analysis.Comparison, limit int) (cells []run.Cell, repeats []int) {
 	for _, c := range p.Cells() {
 		most := 0
 		for i := range comparisons {
-			most = max(most, suggested(c, &comparisons[i]))
+			most = max(most, suggestedRuns(c, &comparisons[i]))
 		}
 		if most > 0 {
 			cells, repeats = append(cells, c), append(repeats, min(most, limit))
@@ -23,8 +23,8 @@ func (p *Plan) More(comparisons []analysis.Comparison, limit int) (cells []run.C
 	return cells, repeats
 }
 
-// suggested is how many more runs of a cell a comparison asks for.
-func suggested(c run.Cell, x *analysis.Comparison) int {
+// suggestedRuns is how many more runs of a cell a comparison asks for.
+func suggestedRuns(c run.Cell, x *analysis.Comparison) int {
 	a, b := x.Groups()
 	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: string(c.Supply), Variant: string(c.Variant)}
 	if group != a && group != b {

@@ -15,9 +15,9 @@ import (
 // Estimates are what a plan takes for granted where no run has told yet. The zero
 // value has the defaults and knows no battery.
 type Estimates struct {
-	// Run is how long a run lasts, by workload; "" for the others. Default 5 min
+	// RunDuration is how long a run lasts, by workload; "" for the others. Default 5 min
 	// (common practice, no source).
-	Run map[string]time.Duration
+	RunDuration map[string]time.Duration
 	// Pause is the time between two runs. Default 90 s (common practice, no
 	// source).
 	Pause time.Duration
@@ -43,11 +43,11 @@ const (
 	DefaultRun     = 5 * time.Minute
 	DefaultPause   = 90 * time.Second
 	DefaultReserve = 0.1
-	fillHours      = 2.0
+	rechargeHours  = 2.0
 	// A device draws its setting and some watts besides for all that is no
 	// processor (common practice, no source).
-	besidesW = 8.0
-	namedW   = 20.0
+	overheadW     = 8.0
+	namedSettingW = 20.0
 )
 
 // draw is the mean power from the battery at one setting, W.
@@ -65,21 +65,21 @@ func (e Estimates) battery(device string) (Battery, bool) {
 		b.Reserve = DefaultReserve
 	}
 	if b.ChargeW == 0 {
-		b.ChargeW = b.FullWh / fillHours
+		b.ChargeW = b.FullWh / rechargeHours
 	}
 	return b, true
 }
 
-func (e Estimates) run(workload string) time.Duration {
+func (e Estimates) runDuration(workload string) time.Duration {
 	for _, name := range []string{workload, ""} {
-		if d, there := e.Run[name]; there && d > 0 {
+		if d, there := e.RunDuration[name]; there && d > 0 {
 			return d
 		}
 	}
 	return DefaultRun
 }
 
-func (e Estimates) pause() time.Duration {
+func (e Estimates) pauseDuration() time.Duration {
 	if e.Pause <= 0 {
 		return DefaultPause
 	}
@@ -87,7 +87,9 @@ func (e Estimates) pause() time.Duration {
 }
 
 // slotS is the time that a run takes with the pause before it, s.
-func (e Estimates) slotS(c run.Cell) float64 { return (e.run(c.Workload) + e.pause()).Seconds() }
+func (e Estimates) slotS(c run.Cell) float64 {
+	return (e.runDuration(c.Workload) + e.pauseDuration()).Seconds()
+}
 
 // energyWh is what a run takes from the battery; in the pause the device is taken
 // to draw as much as in the run, which is on the safe side.
@@ -102,7 +104,7 @@ func (e Estimates) DrawW(c run.Cell) float64 {
 	w, known := c.Setting.Watts()
 	if !known {
 		if len(seen) == 0 {
-			return namedW
+			return namedSettingW
 		}
 		sum := 0.0
 		for _, d := range seen {
@@ -111,7 +113,7 @@ func (e Estimates) DrawW(c run.Cell) float64 {
 		return sum / float64(len(seen))
 	}
 	if len(seen) == 0 {
-		return w + besidesW
+		return w + overheadW
 	}
 	i, exact := slices.BinarySearchFunc(seen, w, func(d draw, w float64) int { return cmp.Compare(d.setting, w) })
 	switch {
@@ -131,7 +133,7 @@ func (e Estimates) DrawW(c run.Cell) float64 {
 // are and what the devices draw; from their facts, what the batteries hold. What
 // the user said stays. Runs are in the order of their start.
 func (e Estimates) Learn(runs []run.Record) Estimates {
-	e.Run = learnRuns(e.Run, runs)
+	e.RunDuration = learnRunDurations(e.RunDuration, runs)
 	if e.Pause == 0 {
 		e.Pause = learnPause(runs)
 	}
@@ -140,12 +142,12 @@ func (e Estimates) Learn(runs []run.Record) Estimates {
 	return e
 }
 
-func counts(r run.Run) bool { return r.State == run.Finished && len(r.Results) > 0 }
+func isComplete(r run.Run) bool { return r.State == run.Finished && len(r.Results) > 0 }
 
-func learnRuns(said map[string]time.Duration, runs []run.Record) map[string]time.Duration {
+func learnRunDurations(said map[string]time.Duration, runs []run.Record) map[string]time.Duration {
 	seen := map[string][]float64{}
 	for _, r := range runs {
-		if counts(r.Run) && r.DurationS != nil {
+		if isComplete(r.Run) && r.DurationS != nil {
 			seen[r.Workload] = append(seen[r.Workload], *r.DurationS)
 		}
 	}
@@ -187,7 +189,7 @@ func learnDraws(runs []run.Record) map[string][]draw {
 	sums := map[string]map[float64][]float64{}
 	for _, r := range runs {
 		w, known := r.Setting.Watts()
-		if !counts(r.Run) || r.Supply != run.Battery || r.SystemW == nil || !known || !(*r.SystemW > 0) {
+		if !isComplete(r.Run) || r.Supply != run.Battery || r.SystemW == nil || !known || !(*r.SystemW > 0) {
 			continue
 		}
 		if sums[r.Device] == nil {

@@ -48,7 +48,7 @@ func newBench(t *testing.T, spec, now string, do func() (string, error)) *bench 
 		b.outcomes = append(b.outcomes, o)
 		b.mu.Unlock()
 	}, zap.NewNop())
-	b.runner.begin(t.Context())
+	b.runner.setDueTimes(t.Context())
 	return b
 }
 
@@ -64,7 +64,7 @@ func (b *bench) to(now string) {
 }
 
 func (b *bench) look() {
-	if sleep := b.runner.look(b.t.Context()); sleep <= 0 || sleep > time.Minute {
+	if sleep := b.runner.startDue(b.t.Context()); sleep <= 0 || sleep > time.Minute {
 		b.t.Errorf("sleeps %v, want up to a minute", sleep)
 	}
 	b.runner.running.Wait()
@@ -89,14 +89,14 @@ func TestRunnerOverSuspend(t *testing.T) {
 	b.pass(time.Hour)
 	b.to("2026-05-05 03:55:00") // slept over it by 25 min
 	b.want(1, "woken soon after")
-	if o := b.outcomes[0]; o.Went != WentDone || o.DueAt.UTC().Format("15:04") != "01:30" {
+	if o := b.outcomes[0]; o.Status != StatusDone || o.DueAt.UTC().Format("15:04") != "01:30" {
 		t.Errorf("%+v", o)
 	}
 	b.to("2026-05-08 09:00:00") // slept for days
 	b.want(1, "woken long after")
 	// The 6th at 3:30 went by 53 h 30 min ago; an hour is what entries allow unless
 	// they say otherwise.
-	if o := b.outcomes[1]; o.Went != WentLeftOut || len(b.outcomes) != 2 || !strings.HasPrefix(o.Text, "it was due 53h30m0s ago ") || !strings.HasSuffix(o.Text, "more than 1h0m0s") {
+	if o := b.outcomes[1]; o.Status != StatusLeftOut || len(b.outcomes) != 2 || !strings.HasPrefix(o.Text, "it was due 53h30m0s ago ") || !strings.HasSuffix(o.Text, "more than 1h0m0s") {
 		t.Errorf("%+v", b.outcomes)
 	}
 	b.pass(24 * time.Hour)
@@ -162,9 +162,9 @@ func TestRunnerTellsHowItWent(t *testing.T) {
 	})
 	b.pass(5 * time.Minute)
 	b.want(5, "after a failure and a panic it goes on")
-	for i, want := range []Outcome{{Went: WentDone, Text: "12 runs"}, {Went: WentFailed, Text: "planted failure"},
-		{Went: WentLeftOut, Text: "left out: on mains"}, {Went: WentFailed, Text: "a fault in sweepd: planted panic"}, {Went: WentDone}} {
-		if o := b.outcomes[i]; o.Went != want.Went || o.Text != want.Text || o.Entry != "test" {
+	for i, want := range []Outcome{{Status: StatusDone, Text: "12 runs"}, {Status: StatusFailed, Text: "planted failure"},
+		{Status: StatusLeftOut, Text: "left out: on mains"}, {Status: StatusFailed, Text: "a fault in sweepd: planted panic"}, {Status: StatusDone}} {
+		if o := b.outcomes[i]; o.Status != want.Status || o.Text != want.Text || o.Entry != "test" {
 			t.Errorf("outcome %d: %+v", i, o)
 		}
 	}
@@ -197,7 +197,7 @@ func TestRunnerLoop(t *testing.T) {
 		}
 		got := ""
 		for _, o := range outcomes {
-			got += string(o.Went) + ", "
+			got += string(o.Status) + ", "
 		}
 		if got != "left out, left out, done, failed, " {
 			t.Errorf("outcomes %s", got)

@@ -13,9 +13,9 @@ type energySeries struct {
 	seen     bool
 }
 
-// followEnergies brings the counters of every label set that is still to be
+// updateEnergies brings the counters of every label set that is still to be
 // seen up to the agent's totals and drops the others.
-func (m *Metrics) followEnergies() {
+func (m *Metrics) updateEnergies() {
 	for _, e := range m.energies {
 		e.seen = false
 	}
@@ -27,7 +27,7 @@ func (m *Metrics) followEnergies() {
 			m.energies[cell] = s
 		}
 		s.seen = true
-		s.follow(e, m.families.energy)
+		s.update(e, m.families.energy)
 	}
 	for cell, e := range m.energies {
 		if !e.seen {
@@ -37,22 +37,22 @@ func (m *Metrics) followEnergies() {
 	}
 }
 
-func (s *energySeries) follow(e agent.LabelledEnergy, vec *prometheus.CounterVec) {
+func (s *energySeries) update(e agent.LabelledEnergy, vec *prometheus.CounterVec) {
 	for _, d := range agent.Domains() {
 		if !e.Known[d] {
 			continue
 		}
 		c := s.counters[d]
 		if c == nil {
-			c = &counter{child: vec.WithLabelValues(with(s.values, d.String())...)}
+			c = &counter{child: vec.WithLabelValues(appended(s.values, d.String())...)}
 			s.counters[d] = c
 		}
-		c.follow(e.Joules[d])
+		c.raiseTo(e.Joules[d])
 	}
 }
 
 func (s *energySeries) drop(vec *prometheus.CounterVec) {
 	for d := range s.counters {
-		vec.DeleteLabelValues(with(s.values, d.String())...)
+		vec.DeleteLabelValues(appended(s.values, d.String())...)
 	}
 }

@@ -17,7 +17,7 @@ func TestParseIdle(t *testing.T) {
 	for _, spec := range []string{
 		"@every 10s", "@every 1s", "@every 1h", "@hourly", "* * * * *", "0 * * * *", "*/5 * * * * *", "* * * * * *", "59 59 * * * *",
 	} {
-		if _, err := ParseIdle(spec); err != nil {
+		if _, err := ParseIdleSweeps(spec); err != nil {
 			t.Errorf("ParseIdle(%q): %v", spec, err)
 		}
 	}
@@ -37,7 +37,7 @@ func TestParseIdle(t *testing.T) {
 		"61 * * * *":        "neither a cron expression",
 		"* * * * * * * * *": "neither a cron expression",
 	} {
-		if _, err := ParseIdle(spec); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := ParseIdleSweeps(spec); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("ParseIdle(%q): got %v, want an error with %q", spec, err, want)
 		}
 	}
@@ -52,7 +52,7 @@ func TestIdleOutlivesBadSweeps(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		core, logged := observer.New(zap.ErrorLevel)
 		calls := 0
-		idle, err := StartIdle("@every 10s", sweeperFunc(func(context.Context) error {
+		idle, err := StartIdleSweeps("@every 10s", sweeperFunc(func(context.Context) error {
 			calls++
 			switch calls {
 			case 1:
@@ -81,7 +81,7 @@ func TestIdleOutlivesBadSweeps(t *testing.T) {
 func TestIdleSkipsWhileOneRuns(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var running, most, calls atomic.Int32
-		idle, err := StartIdle("@every 1s", sweeperFunc(func(context.Context) error {
+		idle, err := StartIdleSweeps("@every 1s", sweeperFunc(func(context.Context) error {
 			calls.Add(1)
 			if n := running.Add(1); n > most.Load() {
 				most.Store(n)
@@ -109,7 +109,7 @@ func TestIdleSkipsWhileOneRuns(t *testing.T) {
 
 func TestIdleStopCancels(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		idle, err := StartIdle("", sweeperFunc(func(ctx context.Context) error {
+		idle, err := StartIdleSweeps("", sweeperFunc(func(ctx context.Context) error {
 			<-ctx.Done()
 			return ctx.Err()
 		}), zap.NewNop())

@@ -14,9 +14,9 @@ type currentGauge struct {
 	sample
 }
 
-// followCurrent sets the gauges of the label set in force; those of another one
+// updateCurrent sets the gauges of the label set in force; those of another one
 // before it vanish, since they say nothing about now.
-func (m *Metrics) followCurrent() {
+func (m *Metrics) updateCurrent() {
 	s := &m.snap
 	if cell := s.Current.Cell(); m.current == nil || m.current.cell != cell || m.current.sensors != len(s.Sensors) {
 		m.current = m.newCurrent(cell, len(s.Sensors), labelValues(s.Current))
@@ -35,13 +35,13 @@ func (m *Metrics) newCurrent(cell run.Cell, sensors int, values []string) *curre
 	for _, x := range samplesOf(m.snap.Sensors) {
 		all := values
 		if x.metric.label != "" {
-			all = with(values, x.own)
+			all = appended(values, x.labelValue)
 		}
 		c.gauges = append(c.gauges, currentGauge{gauge{vec: m.families.gauges[x.metric], values: all}, x})
 	}
 	return c
 }
 
-func with(values []string, more ...string) []string {
+func appended(values []string, more ...string) []string {
 	return append(append(make([]string, 0, len(values)+len(more)), values...), more...)
 }

@@ -11,13 +11,13 @@ import (
 	"go.uber.org/zap"
 )
 
-// DefaultIdle is how often an idle device is swept.
-const DefaultIdle = "@every 10s"
+// DefaultIdleSweeps is how often an idle device is swept.
+const DefaultIdleSweeps = "@every 10s"
 
 // Limits of the time between two idle sweeps.
 const (
-	MinIdle = time.Second
-	MaxIdle = time.Hour
+	MinIdleInterval = time.Second
+	MaxIdleInterval = time.Hour
 )
 
 // Sweeper is asked for idle sweeps; *agent.Agent is one.
@@ -29,17 +29,17 @@ type Sweeper interface {
 // descriptors such as "@every 10s".
 var parser = cron.NewParser(cron.SecondOptional | cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow | cron.Descriptor)
 
-// ParseIdle reads when to sweep an idle device: a cron expression, with an
+// ParseIdleSweeps reads when to sweep an idle device: a cron expression, with an
 // optional leading field for seconds, or "@every 10s". Between two sweeps there
 // must be 1 s to 1 h, at any time of the week.
-func ParseIdle(spec string) (cron.Schedule, error) {
+func ParseIdleSweeps(spec string) (cron.Schedule, error) {
 	// The library rounds "@every 200ms" to a second without a word.
 	if text, ok := strings.CutPrefix(spec, "@every "); ok {
 		d, err := time.ParseDuration(text)
 		if err != nil {
 			return nil, fmt.Errorf("%q: %q is no time such as 10s or 2m", spec, text)
 		}
-		if d < MinIdle || d > MaxIdle {
+		if d < MinIdleInterval || d > MaxIdleInterval {
 			return nil, fmt.Errorf("%q: %v is not between 1 s and 1 h", spec, d)
 		}
 	}
@@ -47,7 +47,7 @@ func ParseIdle(spec string) (cron.Schedule, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%q is neither a cron expression nor like \"@every 10s\": %w", spec, err)
 	}
-	if gap := longestGap(s); gap > MaxIdle {
+	if gap := longestGap(s); gap > MaxIdleInterval {
 		return nil, fmt.Errorf("%q leaves %v without a sweep: at most 1 h is allowed", spec, gap)
 	}
 	return s, nil
@@ -65,7 +65,7 @@ func longestGap(s cron.Schedule) time.Duration {
 	at := time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)
 	end := at.AddDate(0, 0, 7)
 	longest := time.Duration(0)
-	for at.Before(end) && longest <= MaxIdle {
+	for at.Before(end) && longest <= MaxIdleInterval {
 		next := s.Next(at)
 		if next.IsZero() { // a date that never comes
 			return end.Sub(at)
@@ -76,20 +76,20 @@ func longestGap(s cron.Schedule) time.Duration {
 	return longest
 }
 
-// Idle asks for idle sweeps when they are due.
-type Idle struct {
+// IdleSweeps asks for idle sweeps when they are due.
+type IdleSweeps struct {
 	cron *cron.Cron
 	stop context.CancelFunc
 }
 
-// StartIdle starts asking for idle sweeps by the schedule (DefaultIdle where it
+// StartIdleSweeps starts asking for idle sweeps by the schedule (DefaultIdle where it
 // is empty) until Stop. A sweep that fails or panics is logged and the next one
 // comes all the same; one that is due while the last still runs is left out.
-func StartIdle(spec string, sweeper Sweeper, log *zap.Logger) (*Idle, error) {
+func StartIdleSweeps(spec string, sweeper Sweeper, log *zap.Logger) (*IdleSweeps, error) {
 	if spec == "" {
-		spec = DefaultIdle
+		spec = DefaultIdleSweeps
 	}
-	s, err := ParseIdle(spec)
+	s, err := ParseIdleSweeps(spec)
 	if err != nil {
 		return nil, err
 	}
@@ -106,12 +106,12 @@ func StartIdle(spec string, sweeper Sweeper, log *zap.Logger) (*Idle, error) {
 		}
 	}))
 	c.Start()
-	return &Idle{cron: c, stop: cancel}, nil
+	return &IdleSweeps{cron: c, stop: cancel}, nil
 }
 
 // Stop ends the asking and waits for a sweep in progress. Calling it twice is
 // harmless.
-func (i *Idle) Stop() {
+func (i *IdleSweeps) Stop() {
 	i.stop()
 	<-i.cron.Stop().Done()
 }

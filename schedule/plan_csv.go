@@ -61,7 +61,7 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 		if err != nil {
 			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
 		}
-		if err := p.readWhole(columns, record, len(p.Slots) == 0); err != nil {
+		if err := p.readPlanTerms(columns, record, len(p.Slots) == 0); err != nil {
 			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
 		}
 		times[s.Cell]++
@@ -85,13 +85,13 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 			return p, fmt.Errorf("plan %s: column hard: %q: no variant has it", file, key)
 		}
 	}
-	p.foresee(e)
+	p.planCharging(e)
 	return p, nil
 }
 
-// readWhole reads what a row says of the whole plan: the first row tells, and the
+// readPlanTerms reads what a row says of the whole plan: the first row tells, and the
 // others must say the same.
-func (p *Plan) readWhole(columns, record []string, first bool) error {
+func (p *Plan) readPlanTerms(columns, record []string, first bool) error {
 	hard, seed := []string{}, uint64(0)
 	for i, column := range columns {
 		text := strings.TrimSpace(record[i])

@@ -7,8 +7,8 @@ import (
 	"sweepd/run"
 )
 
-// shownFor is how long a run that ended stays exposed.
-const shownFor = 5 * time.Minute
+// exposedFor is how long a run that ended stays exposed.
+const exposedFor = 5 * time.Minute
 
 // finishedRun is a run that ended a short while ago.
 type finishedRun struct {
@@ -16,10 +16,10 @@ type finishedRun struct {
 	until time.Duration
 }
 
-// follow has a run that ended exposed with its findings, and corrections of it as
+// onEvent has a run that ended exposed with its findings, and corrections of it as
 // long as it is. A run that was interrupted belongs to a time that is not exposed
 // any more, or to an agent that ends.
-func (m *Metrics) follow(e run.Event) {
+func (m *Metrics) onEvent(e run.Event) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	switch {
@@ -27,7 +27,7 @@ func (m *Metrics) follow(e run.Event) {
 		m.source.Snapshot(&m.snap)
 		m.runsChanged = true
 		m.dropOldRuns() // nobody may ever scrape
-		m.finished = append(m.finished, finishedRun{e.Run, m.snap.Now.Mono + shownFor})
+		m.finished = append(m.finished, finishedRun{e.Run, m.snap.Now.Mono + exposedFor})
 	case e.Kind == run.RunCorrected:
 		for i := range m.finished {
 			if m.finished[i].run.ID == e.Run.ID {
@@ -37,9 +37,9 @@ func (m *Metrics) follow(e run.Event) {
 	}
 }
 
-// followRuns exposes the run that is recording and those that ended lately. It
+// updateRuns exposes the run that is recording and those that ended lately. It
 // touches the series only when these are others than at the last scrape.
-func (m *Metrics) followRuns() {
+func (m *Metrics) updateRuns() {
 	m.dropOldRuns()
 	// Not the id alone: the labels of a run are known a moment later.
 	if !m.runsChanged && m.snap.Recording == m.recording {

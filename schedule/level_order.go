@@ -10,21 +10,21 @@ import (
 
 // factor is something hard to change, with the levels it has.
 type factor struct {
-	of     func(run.Cell) string
-	levels []string
+	levelOf func(run.Cell) string
+	levels  []string
 }
 
 // factors are what is hard to change, hardest first: the device, the named keys
 // of the variant, the supply.
 func factors(cells []run.Cell, hard []string) []factor {
-	list := []factor{{of: func(c run.Cell) string { return c.Device }}}
+	list := []factor{{levelOf: func(c run.Cell) string { return c.Device }}}
 	for _, key := range hard {
-		list = append(list, factor{of: func(c run.Cell) string { v, _ := c.Variant.Get(key); return v }})
+		list = append(list, factor{levelOf: func(c run.Cell) string { v, _ := c.Variant.Get(key); return v }})
 	}
-	list = append(list, factor{of: func(c run.Cell) string { return string(c.Supply) }})
+	list = append(list, factor{levelOf: func(c run.Cell) string { return string(c.Supply) }})
 	for i := range list {
 		for _, c := range cells {
-			if v := list[i].of(c); !slices.Contains(list[i].levels, v) {
+			if v := list[i].levelOf(c); !slices.Contains(list[i].levels, v) {
 				list[i].levels = append(list[i].levels, v)
 			}
 		}
@@ -35,12 +35,12 @@ func factors(cells []run.Cell, hard []string) []factor {
 
 // levelKey names the combination of levels that a cell has.
 func levelKey(c run.Cell, hard []string) string {
-	return benchKey(c, hard) + "\x00" + string(c.Supply)
+	return setupKey(c, hard) + "\x00" + string(c.Supply)
 }
 
-// benchKey is levelKey without the supply: what stays while a battery drains and
+// setupKey is levelKey without the supply: what stays while a battery drains and
 // charges.
-func benchKey(c run.Cell, hard []string) string {
+func setupKey(c run.Cell, hard []string) string {
 	parts := []string{c.Device}
 	for _, key := range hard {
 		value, _ := c.Variant.Get(key)
@@ -56,7 +56,7 @@ func (p *Plan) nextLevels(cells []run.Cell) []string {
 	all := slices.Concat(p.Cells(), cells)
 	exists := map[string]bool{}
 	for _, c := range all {
-		exists[benchKey(c, p.Hard)] = true
+		exists[setupKey(c, p.Hard)] = true
 	}
 	list := shuffled(factors(all, p.Hard), p.Seed)
 	supplies := slices.Clone(list[len(list)-1].levels)

@@ -6,10 +6,10 @@ import (
 	"sweepd/run"
 )
 
-// Changes says what to do by hand before a run of a slot, when the device is as
+// ManualSteps says what to do by hand before a run of a slot, when the device is as
 // now says; what is empty there is to be made sure of. The workload itself
 // comes last.
-func Changes(now run.Cell, s Slot) []string {
+func ManualSteps(now run.Cell, s Slot) []string {
 	var list []string
 	if now.Device != "" && now.Device != s.Device {
 		list = append(list, "go to "+s.Device)

@@ -9,8 +9,8 @@ import (
 	"sweepd/run"
 )
 
-// stepped is a range as cron writes one, in watts: 8-28/4.
-var stepped = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
+// settingRange is a range as cron writes one, in watts: 8-28/4.
+var settingRange = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
 
 // maxSettings bounds what a range makes; a finer one is a slip of the finger.
 const maxSettings = 200
@@ -19,7 +19,7 @@ const maxSettings = 200
 // "8-28/4": 8, 12, ... 28. The last setting of a range is the last step that does
 // not go beyond its end.
 func ParseSettings(text string) ([]run.Setting, error) {
-	m := stepped.FindStringSubmatch(text)
+	m := settingRange.FindStringSubmatch(text)
 	if m == nil {
 		s, err := run.ParseSetting(text)
 		if err != nil {

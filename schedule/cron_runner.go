@@ -25,7 +25,7 @@ import (
 type Runner struct {
 	entries []*runnerEntry
 	now     func() time.Time
-	keep    func(Outcome)
+	record  func(Outcome)
 	log     *zap.Logger
 
 	last    time.Time // the clock when it was looked at last
@@ -37,10 +37,10 @@ type runnerEntry struct {
 	due time.Time
 	job cron.Job
 
-	mu      sync.Mutex // guards the rest
-	ctx     context.Context
-	latest  time.Time // due time that the job was started for last
-	current time.Time // that of the job in progress
+	mu         sync.Mutex // guards the rest
+	ctx        context.Context
+	startedFor time.Time // due time that the job was started for last
+	runningFor time.Time // that of the job in progress
 }
 
 const (
@@ -55,21 +55,21 @@ func NewRunner(entries []Entry, now func() time.Time, keep func(Outcome), log *z
 		now = time.Now
 	}
 	var one sync.Mutex
-	r := &Runner{now: now, log: log, keep: func(o Outcome) {
+	r := &Runner{now: now, log: log, record: func(o Outcome) {
 		one.Lock()
 		defer one.Unlock()
 		keep(o)
 	}}
 	for _, e := range entries {
-		if e.Late == 0 {
-			e.Late = DefaultLate
+		if e.MaxDelay == 0 {
+			e.MaxDelay = DefaultMaxDelay
 		}
 		x := &runnerEntry{Entry: e}
 		// Recovery and no overlap are passed in: the library's default has
 		// neither. Recover is the inner one: a panic that passes through
 		// SkipIfStillRunning leaves it skipping for ever.
 		told := entryLog{r, x}
-		x.job = cron.NewChain(cron.SkipIfStillRunning(told), cron.Recover(told)).Then(cron.FuncJob(func() { r.do(x) }))
+		x.job = cron.NewChain(cron.SkipIfStillRunning(told), cron.Recover(told)).Then(cron.FuncJob(func() { r.execute(x) }))
 		r.entries = append(r.entries, x)
 	}
 	return r
@@ -79,9 +79,9 @@ func NewRunner(entries []Entry, now func() time.Time, keep func(Outcome), log *z
 // which the context ends too.
 func (r *Runner) Run(ctx context.Context) {
 	defer r.running.Wait()
-	r.begin(ctx)
+	r.setDueTimes(ctx)
 	for {
-		timer := time.NewTimer(r.look(ctx))
+		timer := time.NewTimer(r.startDue(ctx))
 		select {
 		case <-timer.C:
 		case <-ctx.Done():
@@ -91,8 +91,8 @@ func (r *Runner) Run(ctx context.Context) {
 	}
 }
 
-// begin makes every entry due at its next time from now on.
-func (r *Runner) begin(ctx context.Context) {
+// setDueTimes makes every entry due at its next time from now on.
+func (r *Runner) setDueTimes(ctx context.Context) {
 	r.last = r.now().Round(0) // the wall clock alone
 	for _, x := range r.entries {
 		x.ctx = ctx
@@ -100,14 +100,14 @@ func (r *Runner) begin(ctx context.Context) {
 	}
 }
 
-// look starts what is due and says how long to sleep.
-func (r *Runner) look(ctx context.Context) time.Duration {
+// startDue starts what is due and says how long to sleep.
+func (r *Runner) startDue(ctx context.Context) time.Duration {
 	now := r.now().Round(0)
 	back := r.last.Sub(now)
 	r.last = now
 	sleep := longestSleep
 	for _, x := range r.entries {
-		if back > 0 && (back > correction || often(x.When)) {
+		if back > 0 && (back > correction || byElapsedTime(x.When)) {
 			x.due = Next(x.When, now)
 		}
 		if x.due.IsZero() {
@@ -124,37 +124,37 @@ func (r *Runner) look(ctx context.Context) time.Duration {
 
 func (r *Runner) start(ctx context.Context, x *runnerEntry, now time.Time) {
 	due := x.due
-	if late := now.Sub(due); late > x.Late {
-		r.tell(x, due, WentLeftOut, fmt.Sprintf("it was due %s ago when the device woke up or its clock was set, more than %s",
-			late.Round(time.Second), x.Late))
+	if late := now.Sub(due); late > x.MaxDelay {
+		r.report(x, due, StatusLeftOut, fmt.Sprintf("it was due %s ago when the device woke up or its clock was set, more than %s",
+			late.Round(time.Second), x.MaxDelay))
 		return
 	}
 	x.mu.Lock()
-	x.latest = due
+	x.startedFor = due
 	x.mu.Unlock()
 	r.running.Go(x.job.Run)
 }
 
-// do is the innermost part of an entry's job.
-func (r *Runner) do(x *runnerEntry) {
+// execute is the innermost part of an entry's job.
+func (r *Runner) execute(x *runnerEntry) {
 	x.mu.Lock()
-	due, ctx := x.latest, x.ctx
-	x.current = due
+	due, ctx := x.startedFor, x.ctx
+	x.runningFor = due
 	x.mu.Unlock()
 	text, err := x.Do(ctx)
 	switch {
 	case err == nil:
-		r.tell(x, due, WentDone, text)
+		r.report(x, due, StatusDone, text)
 	case errors.Is(err, ErrLeftOut):
-		r.tell(x, due, WentLeftOut, err.Error())
+		r.report(x, due, StatusLeftOut, err.Error())
 	default:
 		r.log.Error("an entry of the schedule failed", zap.String("entry", x.Name), zap.Error(err))
-		r.tell(x, due, WentFailed, err.Error())
+		r.report(x, due, StatusFailed, err.Error())
 	}
 }
 
-func (r *Runner) tell(x *runnerEntry, due time.Time, went Went, text string) {
-	r.keep(Outcome{Entry: x.Name, DueAt: run.Stamp(due), EndedAt: run.Stamp(r.now()), Went: went, Text: text})
+func (r *Runner) report(x *runnerEntry, due time.Time, went Status, text string) {
+	r.record(Outcome{Entry: x.Name, DueAt: run.Stamp(due), EndedAt: run.Stamp(r.now()), Status: went, Text: text})
 }
 
 // entryLog hears from the library what became of a job that it skipped or that
@@ -169,16 +169,16 @@ var _ cron.Logger = entryLog{}
 // Info is called by SkipIfStillRunning, and by nothing else here.
 func (l entryLog) Info(string, ...any) {
 	l.x.mu.Lock()
-	due := l.x.latest
+	due := l.x.startedFor
 	l.x.mu.Unlock()
-	l.r.tell(l.x, due, WentLeftOut, "the last time is still in progress")
+	l.r.report(l.x, due, StatusLeftOut, "the last time is still in progress")
 }
 
 // Error is called by Recover.
 func (l entryLog) Error(err error, _ string, pairs ...any) {
 	l.x.mu.Lock()
-	due := l.x.current
+	due := l.x.runningFor
 	l.x.mu.Unlock()
 	l.r.log.Error("an entry of the schedule panicked", zap.String("entry", l.x.Name), zap.Error(err), zap.Any("where", pairs))
-	l.r.tell(l.x, due, WentFailed, "a fault in sweepd: "+err.Error())
+	l.r.report(l.x, due, StatusFailed, "a fault in sweepd: "+err.Error())
 }

@@ -127,7 +127,7 @@ battery: {full_wh: 48.6, reserve: 0.15}
 	if diff := cmp.Diff(want, q); diff != "" {
 		t.Error(diff)
 	}
-	if e.Run[""] != 4*time.Minute || e.Batteries[""] != (Battery{FullWh: 48.6, Reserve: 0.15}) {
+	if e.RunDuration[""] != 4*time.Minute || e.Batteries[""] != (Battery{FullWh: 48.6, Reserve: 0.15}) {
 		t.Errorf("%+v", e)
 	}
 	if p := mustNew(t, q, e); len(p.Slots) != 2*8*2*2*2 {
@@ -151,12 +151,12 @@ battery: {full_wh: 48.6, reserve: 0.15}
 // A run or a pause takes a second to a day.
 func TestParseSpan(t *testing.T) {
 	for text, want := range map[string]time.Duration{"1s": time.Second, "90s": 90 * time.Second, "2h30m": 150 * time.Minute, "24h": 24 * time.Hour} {
-		if got, err := ParseSpan(text); err != nil || got != want {
+		if got, err := ParseDuration(text); err != nil || got != want {
 			t.Errorf("%s: %v, %v", text, got, err)
 		}
 	}
 	for _, text := range []string{"", "0s", "999ms", "-5m", "24h1s", "90", "soon"} {
-		if got, err := ParseSpan(text); err == nil || got != 0 {
+		if got, err := ParseDuration(text); err == nil || got != 0 {
 			t.Errorf("%q is taken for %v", text, got)
 		}
 	}

@@ -7,8 +7,8 @@ import (
 	"golang.org/x/text/encoding/unicode"
 )
 
-// decoded is a file as UTF-8 without a byte order mark. UTF-16 is known by its own.
-func decoded(r io.Reader) io.Reader {
+// decodeText is a file as UTF-8 without a byte order mark. UTF-16 is known by its own.
+func decodeText(r io.Reader) io.Reader {
 	in := bufio.NewReaderSize(r, 1<<16)
 	mark, _ := in.Peek(3)
 	switch {
