@@ -21,6 +21,7 @@ import (
 	"sweepd/collectors"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/contract"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
@@ -313,7 +314,7 @@ func TestKeptRuns(t *testing.T) {
 	for i, supply := range []run.Supply{run.Mains, run.Battery} {
 		d := run.Record{Run: run.Run{ID: fmt.Sprintf("019a0000-%d", i), State: run.Finished, StartedAt: run.Stamp(at), DurationS: &length,
 			Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: "cores=6"}}}
-		if _, _, err := data.ImportRuns(t.Context(), []run.Record{d}, nil); err != nil {
+		if _, _, err := data.Import(t.Context(), contract.Sequence(d), nil); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -119,15 +119,15 @@ type Corrector interface {
 
 // Importer takes over runs from elsewhere.
 type Importer interface {
-	// ImportEach stores the runs that a sequence gives, all or none. Runs whose id is
+	// Import stores the runs that a sequence gives, all or none. Runs whose id is
 	// known are left as they are and counted as known. An error that the sequence gives
 	// ends it: nothing is stored, and the error is returned as it is. progress may be
 	// nil; it counts runs.
 	//
-	// The sequence may be walked on a goroutine of its own, which ends before ImportEach
+	// The sequence may be walked on a goroutine of its own, which ends before Import
 	// does. It should not have to wait for anything, since writers wait meanwhile, and
 	// the runs that it gives must stay as they are.
-	ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
+	Import(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
 	// Merge takes over all runs of another data file, or folder, with their readings,
 	// results, facts and history, and the idle readings. Runs that are here already are
 	// left as they are; where the two differ, the report says how. Merging again adds

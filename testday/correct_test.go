@@ -42,7 +42,7 @@ func keepRun(t *testing.T, s store.Store, r run.Run) {
 		r.DurationS = &minute
 	}
 	one := func(yield func(*run.Record, error) bool) { yield(&run.Record{Run: r}, nil) }
-	if _, _, err := s.ImportEach(t.Context(), one, nil); err != nil {
+	if _, _, err := s.Import(t.Context(), one, nil); err != nil {
 		t.Fatal(err)
 	}
 }

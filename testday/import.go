@@ -25,6 +25,6 @@ func Import(ctx context.Context, s store.Importer, file string, lower []string, 
 		return x, err
 	}
 	lines := bytes.Count(table, []byte("\n"))
-	x.Added, x.Known, err = s.ImportEach(ctx, exporter.ReadTidy(bytes.NewReader(table), file, lower), func(done int) { progress(done, lines) })
+	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(bytes.NewReader(table), file, lower), func(done int) { progress(done, lines) })
 	return x, err
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/rivo/uniseg"
 
 	"sweepd/run"
+	storecontract "sweepd/store/contract"
 	"sweepd/store/sqlite"
 )
 
@@ -49,7 +50,7 @@ func campaignOf(t *testing.T, data string, devices ...string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := s.ImportRuns(t.Context(), runs, nil); err != nil {
+	if _, _, err := s.Import(t.Context(), storecontract.Sequence(runs...), nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.Close(); err != nil {

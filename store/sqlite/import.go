@@ -10,25 +10,9 @@ import (
 	"sweepd/run"
 )
 
-// ImportRuns is ImportEach of a list.
-func (s *Store) ImportRuns(ctx context.Context, runs []run.Record, progress func(done, total int)) (added, known int, err error) {
-	each := func(yield func(*run.Record, error) bool) {
-		for i := range runs {
-			if !yield(&runs[i], nil) {
-				return
-			}
-		}
-	}
-	return s.ImportEach(ctx, each, func(done int) {
-		if progress != nil {
-			progress(done, len(runs))
-		}
-	})
-}
-
-// ImportEach stores the runs that a sequence gives, all or none, see store.Importer. The
+// Import stores the runs that a sequence gives, all or none, see store.Importer. The
 // sequence is walked on a goroutine of its own.
-func (s *Store) ImportEach(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
+func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
 	if s.write == nil {
 		return 0, 0, s.fail("importing to", errReadOnly)
 	}

@@ -14,6 +14,7 @@ import (
 
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/contract"
 )
 
 // mixedRuns are runs whose columns, results, findings and facts change from row to
@@ -67,7 +68,7 @@ func TestImportIsStoringOneByOne(t *testing.T) {
 		many, single := openTest(t), openTest(t)
 		added, known := 0, 0
 		for part := range slices.Chunk(runs, 250) {
-			a, k, err := many.ImportRuns(t.Context(), part, nil)
+			a, k, err := many.Import(t.Context(), contract.Sequence(part...), nil)
 			must(t, err)
 			added, known = added+a, known+k
 		}
@@ -139,7 +140,7 @@ func TestImportAllOrNone(t *testing.T) {
 					yield(c.last, c.err)
 				}
 			}
-			added, known, err := s.ImportEach(ctx, runs, func(done int) {
+			added, known, err := s.Import(ctx, runs, func(done int) {
 				if done == c.end {
 					cancel()
 				}
@@ -157,7 +158,7 @@ func TestImportAllOrNone(t *testing.T) {
 				t.Errorf("%d runs were kept, %v", len(list), err)
 			}
 			execWriter(t, s, "PRAGMA max_page_count = 1000000")
-			added, _, err = s.ImportRuns(t.Context(), good, nil)
+			added, _, err = s.Import(t.Context(), contract.Sequence(good...), nil)
 			if must(t, err); added != len(good) {
 				t.Errorf("%d of %d added afterwards", added, len(good))
 			}

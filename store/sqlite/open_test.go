@@ -15,6 +15,7 @@ import (
 
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/contract"
 )
 
 // wantSentence checks that an error names the path and says what to do.
@@ -232,7 +233,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 		})
 	}
 	group.Go(func() {
-		if _, _, err := importer.ImportRuns(t.Context(), manyRuns(500), nil); err != nil {
+		if _, _, err := importer.Import(t.Context(), contract.Sequence(manyRuns(500)...), nil); err != nil {
 			t.Error(err)
 		}
 	})

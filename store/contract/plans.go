@@ -1,16 +1,15 @@
-package sqlite
+package contract
 
 import (
 	"errors"
+	"sweepd/run"
+	"sweepd/schedule"
+	"sweepd/store"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
-
-	"sweepd/run"
-	"sweepd/schedule"
-	"sweepd/store"
 )
 
 func testPlan(t *testing.T) schedule.Plan {
@@ -22,8 +21,7 @@ func testPlan(t *testing.T) schedule.Plan {
 	return p
 }
 
-func TestPlanIsKept(t *testing.T) {
-	s := openTest(t)
+func keepsPlans(t *testing.T, s store.Store) {
 	if _, err := s.Plan(t.Context()); !errors.Is(err, store.ErrNoPlan) {
 		t.Errorf("no plan: %v", err)
 	}
@@ -61,8 +59,7 @@ func TestPlanIsKept(t *testing.T) {
 	}
 }
 
-func TestOutcomesAreKept(t *testing.T) {
-	s := openTest(t)
+func keepsOutcomes(t *testing.T, s store.Store) {
 	o := schedule.Outcome{Entry: "upkeep", DueAt: run.Stamp(noon), EndedAt: run.Stamp(noon.Add(time.Second)), Status: schedule.StatusFailed, Text: "no room"}
 	must(t, s.KeepOutcome(t.Context(), o))
 	o.Status, o.Text = schedule.StatusDone, ""
@@ -72,4 +69,40 @@ func TestOutcomesAreKept(t *testing.T) {
 	if diff := cmp.Diff(map[string]schedule.Outcome{"upkeep": o}, all); diff != "" {
 		t.Error(diff)
 	}
+}
+
+// A plan is in force for the devices that it has; without a device the newest of all
+// is meant.
+func plansOfDevices(t *testing.T, s store.Store) {
+	ctx := t.Context()
+	plan := func(devices ...string) schedule.Plan {
+		p, err := schedule.NewPlan(schedule.Request{Devices: devices, Workloads: []string{"tile-sort"}, Settings: []string{"8-20/4"}, Seed: 1}, schedule.Estimates{}, noon)
+		must(t, err)
+		p.ID, err = s.NewPlan(ctx, p)
+		must(t, err)
+		return p
+	}
+	both, elm := plan("unit-oak", "unit-elm"), plan("unit-elm")
+	inForce := func(want int64, devices ...string) {
+		t.Helper()
+		if p, err := s.Plan(ctx, devices...); err != nil || p.ID != want {
+			t.Errorf("for %v plan %d is in force, %v, want %d", devices, p.ID, err, want)
+		}
+	}
+	inForce(elm.ID)
+	inForce(both.ID, "unit-oak")
+	inForce(elm.ID, "unit-elm")
+	inForce(elm.ID, "unit-oak", "unit-elm")
+	if p, err := s.Plan(ctx, "unit-ash"); !errors.Is(err, store.ErrNoPlan) {
+		t.Errorf("for a device without one: plan %d, %v", p.ID, err)
+	}
+	before := len(both.Slots)
+	both.Extend(both.Cells()[:1], []int{1}, schedule.Estimates{})
+	if err := s.ExtendPlan(ctx, both, before); err == nil {
+		t.Error("a plan that is not the newest of all was extended for all")
+	}
+	must(t, s.ExtendPlan(ctx, both, before, "unit-oak"))
+	p, err := s.Plan(ctx, "unit-oak")
+	must(t, err)
+	same(t, both.Slots, p.Slots)
 }

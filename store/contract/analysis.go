@@ -1,0 +1,94 @@
+package contract
+
+import (
+	"sweepd/run"
+	"sweepd/store"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func analysisRuns(t *testing.T, s store.Store) {
+	good := finished("run-good", 1)
+	good.PackageW, good.SystemW = new(20.0), new(28.5)
+	good.Discharge = &run.Discharge{Watts: new(28.5), UncertaintyWatts: new(0.25)}
+	good.Results["load"] = run.Result{Value: 3, Unit: "s", Better: run.Lower}
+	good.Findings = []run.Finding{{Code: run.BatteryReserve, Severity: run.SeverityDoubt, Text: "reserve"}}
+	good.Summaries = []run.Summary{
+		{Sensor: run.Temperature, Instance: "a", First: new(41.0)}, {Sensor: run.Temperature, Instance: "b", First: new(44.5)},
+		{Sensor: run.Temperature, Instance: "c"},
+		{Sensor: run.BatteryCharge, Instance: "BAT0", First: new(0.5)}, {Sensor: run.BatteryCharge, Instance: "BAT1", First: new(1.0)},
+	}
+	named := finished("run-named", 0)
+	named.Setting, named.Variant, named.Facts, named.DurationS = run.Named("quiet").From(run.Profile), "", nil, nil
+	named.Results = nil
+	rejected, interrupted := finished("run-rejected", 2), finished("run-interrupted", 3)
+	rejected.State, interrupted.State = run.Rejected, run.Interrupted
+	imported(t, s, good, named, rejected, interrupted)
+	must(t, s.BeginRun(t.Context(), newRun("run-now")))
+
+	got, skipped, err := s.AnalysisRuns(t.Context(), store.Filter{})
+	must(t, err)
+	run.Advise(good.Findings)
+	want := []run.Run{
+		{
+			ID: "run-named", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Setting: run.Named("quiet").From("")}, StartedAt: run.Stamp(noon),
+			Results: map[string]run.Result{}, Findings: []run.Finding{},
+		},
+		{
+			ID: "run-good", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", Setting: run.Watts(25).From("")},
+			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5),
+			Results:  map[string]run.Result{"score": {Value: 101, Unit: "points", Better: run.Higher}, "load": {Value: 3, Unit: "s", Better: run.Lower}},
+			Findings: good.Findings, Facts: map[string]string{"kernel": "6.1"},
+			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{UncertaintyWatts: new(0.25)},
+		},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+	if want := (store.Skipped{Recording: 1, Interrupted: 1, Rejected: 1}); skipped != want {
+		t.Errorf("skipped %+v, want %+v", skipped, want)
+	}
+	some, _, err := s.AnalysisRuns(t.Context(), store.Filter{Variant: "cores=6"})
+	must(t, err)
+	if diff := cmp.Diff(want[1:], some); diff != "" {
+		t.Errorf("filtered (-want +got):\n%s", diff)
+	}
+}
+
+// chargeAtTheEnd reads the charge at the end of long runs on battery, the mean of the
+// batteries, also of one that ended when the device switched off.
+func chargeAtTheEnd(t *testing.T, s store.Store) {
+	long := func(id string, minute int) run.Record {
+		d := finished(id, minute)
+		d.Supply, d.DurationS = run.Battery, new(5400.0)
+		d.Summaries = []run.Summary{
+			{Sensor: run.BatteryCharge, Instance: "BAT0", First: new(1.0), Last: new(0.02)},
+			{Sensor: run.BatteryCharge, Instance: "BAT1", First: new(1.0), Last: new(0.06)},
+			{Sensor: run.Temperature, Instance: "a", First: new(41.0), Last: new(60.0)},
+		}
+		return d
+	}
+	whole, off, short, mains := long("run-whole", 1), long("run-off", 2), long("run-short", 3), long("run-mains", 4)
+	off.State, short.DurationS, mains.Supply = run.Interrupted, new(60.0), run.Mains
+	imported(t, s, whole, off, short, mains)
+
+	runs, _, err := s.AnalysisRuns(t.Context(), store.Filter{Device: "unit-oak"})
+	must(t, err)
+	ends := map[string]*float64{}
+	for _, r := range runs {
+		ends[r.ID] = r.EndCharge
+	}
+	if diff := cmp.Diff(map[string]*float64{"run-whole": new(0.04), "run-short": nil, "run-mains": nil}, ends); diff != "" {
+		t.Errorf("charge at the end (-want +got):\n%s", diff)
+	}
+	down, err := s.SwitchedOff(t.Context(), store.Filter{Device: "unit-oak"})
+	must(t, err)
+	if len(down) != 1 || down[0].ID != "run-off" || *down[0].EndCharge != 0.04 || *down[0].StartCharge != 1 {
+		t.Errorf("switched off: %+v", down)
+	}
+	if other, err := s.SwitchedOff(t.Context(), store.Filter{Device: "unit-elm"}); err != nil || len(other) != 0 {
+		t.Errorf("of another device: %+v, %v", other, err)
+	}
+}

@@ -1,0 +1,132 @@
+package contract
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"sweepd/run"
+	"sweepd/store"
+	"testing"
+	"time"
+)
+
+func findsRuns(t *testing.T, s store.Store) {
+	if _, err := s.FindRun(t.Context(), "last"); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("last of none: %v", err)
+	}
+	imported(t, s, finished("20260501-aaaa1111", 1), finished("20260501-bbbb2222", 3), finished("20260502-cccc2222", 2), finished("abcd", 0), finished("abcdef", 0))
+	for given, want := range map[string]string{
+		"20260501-aaaa1111": "20260501-aaaa1111",
+		"last":              "20260501-bbbb2222",
+		"20260502":          "20260502-cccc2222",
+		"bb2222":            "20260501-bbbb2222",
+		"abcd":              "abcd", // in full, though another begins with it
+	} {
+		if got, err := s.FindRun(t.Context(), given); err != nil || got != want {
+			t.Errorf("%q: %q, %v, want %q", given, got, err, want)
+		}
+	}
+	for given, want := range map[string]error{
+		"2222": store.ErrAmbiguous, "20260501": store.ErrAmbiguous, "111": run.ErrNoRun, "": run.ErrNoRun, "%%%%": run.ErrNoRun, "aaaa": run.ErrNoRun, "nothing": run.ErrNoRun,
+	} {
+		if got, err := s.FindRun(t.Context(), given); !errors.Is(err, want) {
+			t.Errorf("%q: %q, %v, want %v", given, got, err, want)
+		}
+	}
+	_, err := s.Run(t.Context(), "2222")
+	if want := `run "2222" fits several runs: 20260501-bbbb2222 (2026-05-01T12:03:00.000Z), 20260502-cccc2222 (2026-05-01T12:02:00.000Z): give more letters`; err == nil || err.Error() != want {
+		t.Errorf("got  %v\nwant %s", err, want)
+	}
+}
+
+func filters(t *testing.T, s store.Store) {
+	runs := make([]run.Record, 6)
+	for i := range runs {
+		runs[i] = finished(fmt.Sprintf("run-%d", i), 6-i)
+	}
+	runs[1].Device = "unit-elm"
+	runs[2].Workload = "tile-sort"
+	runs[3].Supply = run.Battery
+	runs[4].Variant = "cores=12,scaler=a=b"
+	runs[5].State = run.Interrupted
+	imported(t, s, runs...)
+	for what, c := range map[string]struct {
+		filter store.Filter
+		want   string
+	}{
+		"all, by start":         {store.Filter{}, "5 4 3 2 1 0"},
+		"device":                {store.Filter{Device: "unit-elm"}, "1"},
+		"workload":              {store.Filter{Workload: "tile-sort"}, "2"},
+		"supply":                {store.Filter{Supply: run.Battery}, "3"},
+		"variant":               {store.Filter{Variant: "cores=12"}, "4"},
+		"two pairs":             {store.Filter{Variant: "cores=12,scaler=a=b"}, "4"},
+		"not a part of a value": {store.Filter{Variant: "cores=1"}, ""},
+		"not a part of a key":   {store.Filter{Variant: "ores=12"}, ""},
+		"state":                 {store.Filter{State: run.Interrupted}, "5"},
+		"from and until":        {store.Filter{Since: noon.Add(2 * time.Minute), Until: noon.Add(4 * time.Minute)}, "4 3"},
+		"the newest":            {store.Filter{Limit: 2}, "1 0"},
+		"the newest of some":    {store.Filter{Device: "unit-oak", Supply: run.Mains, Limit: 2}, "2 0"},
+	} {
+		got, err := s.Runs(t.Context(), c.filter)
+		must(t, err)
+		var ids []string
+		for _, r := range got {
+			ids = append(ids, strings.TrimPrefix(r.ID, "run-"))
+		}
+		if all := strings.Join(ids, " "); all != c.want {
+			t.Errorf("%s: runs %s, want %s", what, all, c.want)
+		}
+	}
+}
+
+func listsDevices(t *testing.T, s store.Store) {
+	if list, err := s.Devices(t.Context()); err != nil || list == nil || len(list) != 0 {
+		t.Errorf("devices of nothing: %v, %v", list, err)
+	}
+	early, late, other, undated := finished("run-0001", 1), finished("run-0002", 5), finished("run-0003", 3), finished("run-0004", 0)
+	other.Device, undated.Device, undated.StartedAt = "unit-elm", "unit-ash", run.Timestamp{}
+	imported(t, s, early, late, other, undated)
+	list, err := s.Devices(t.Context())
+	must(t, err)
+	same(t, []store.DeviceRuns{
+		{Device: "unit-ash", Runs: 1},
+		{Device: "unit-elm", Runs: 1, First: noon.Add(3 * time.Minute), Last: noon.Add(3 * time.Minute)},
+		{Device: "unit-oak", Runs: 2, First: noon.Add(time.Minute), Last: noon.Add(5 * time.Minute)},
+	}, list)
+}
+
+func importsAllOrNothing(t *testing.T, s store.Store) {
+	imported(t, s, finished("run-0001", 1))
+	changed := finished("run-0001", 1)
+	changed.Note = "told anew"
+	errRow := errors.New("line 3: a bad cell")
+	wrong, recording := finished("run-0003", 3), newRun("run-0003")
+	wrong.PackageW = new(nan())
+	for what, last := range map[string]*run.Record{"a bad row": nil, "NaN watts": &wrong, "a run that is recording": &recording} {
+		sequence := func(yield func(*run.Record, error) bool) {
+			good := finished("run-0002", 2)
+			if !yield(&good, nil) || last == nil && !yield(nil, errRow) {
+				return
+			}
+			if last != nil {
+				yield(last, nil)
+			}
+		}
+		added, known, err := s.Import(t.Context(), sequence, nil)
+		if err == nil || last == nil && err.Error() != errRow.Error() || added+known != 0 {
+			t.Errorf("%s: added %d, known %d, %v", what, added, known, err)
+		}
+		if list, err := s.Runs(t.Context(), store.Filter{}); err != nil || len(list) != 1 {
+			t.Errorf("%s: %d runs, %v", what, len(list), err)
+		}
+	}
+	told := 0
+	added, known, err := s.Import(t.Context(), Sequence(changed, finished("run-0002", 2)), func(done int) { told = done })
+	must(t, err)
+	if added != 1 || known != 1 || told != 2 {
+		t.Errorf("added %d, known %d, told of %d", added, known, told)
+	}
+	if r, err := s.Run(t.Context(), "run-0001"); err != nil || r.Note != "" {
+		t.Errorf("a known run was changed: %q, %v", r.Note, err)
+	}
+}
