@@ -123,6 +123,15 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 			t.Errorf("%.40q: got %v, want %q", text, err, c.want)
 		}
 	}
+	// Columns are counted from 1, and up to the last.
+	for _, column := range []string{"-1", "0", "3"} {
+		if _, err := readAll("a,b_ms\n1,2\n", Options{Column: column}); err == nil || !strings.Contains(err.Error(), "no column \""+column+"\"") {
+			t.Errorf("column %s: %v", column, err)
+		}
+	}
+	if list, err := readAll("b_ms,a\n1,2\n", Options{Column: "1"}); err != nil || len(list) != 1 || list[0] != 0.001 {
+		t.Errorf("column 1: %v, %v", list, err)
+	}
 	// A wrong unit is noticed where it cannot be: no frame takes days, but a pause
 	// of hours is one long frame.
 	if _, err := readAll("t_s\n1e6\n", Options{}); err == nil || !strings.Contains(err.Error(), "is the unit (s) right?") {
