@@ -18,9 +18,6 @@ const (
 // variantPack is the key of variants that add an external pack, as in pack=100Wh.
 const variantPack = "pack"
 
-// supplyBattery is the supply of the runs that count here.
-const supplyBattery = "battery"
-
 // FullEnergy says what a device's battery holds when full, from the user or the
 // device's sensor. Empty Device or Variant match any; the last match counts.
 type FullEnergy struct {
@@ -32,7 +29,6 @@ type FullEnergy struct {
 
 // BatteryRequest says what Battery shall do. The zero value works.
 type BatteryRequest struct {
-	Filter   Filter       // which runs count; the zero value keeps all
 	Full     []FullEnergy // what is known of full energies; devices without one use the fact of their runs
 	Reserve  float64      // share of the full energy that is kept back, 0 to below 1
 	Declared float64      // relative SD of one run's power, for groups without repeats; 0: not declared
@@ -103,10 +99,10 @@ func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 		return BatteryResult{}, err
 	}
 	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, Notes: []Note{}}
-	groups := runsByGroup(runs, req.Filter)
+	groups := runsByGroup(runs)
 	others := 0
 	for _, key := range sortedGroups(groups) {
-		if key.Supply != supplyBattery {
+		if key.Supply != run.Battery {
 			others += len(groups[key])
 			continue
 		}
@@ -135,7 +131,7 @@ func loneRunDowns(groups []BatteryGroup, req BatteryRequest) []Note {
 	for i := range req.SwitchedOff {
 		r := &req.SwitchedOff[i]
 		key := groupOf(r)
-		if !ranDown(r, req.Reserve) || !req.Filter.keeps(key) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
+		if !ranDown(r, req.Reserve) || slices.ContainsFunc(groups, func(g BatteryGroup) bool { return g.key == key }) {
 			continue
 		}
 		notes = append(notes, Note{Code: NoteLoneRunDown, Group: key, Run: r.ID, Hours: Number(r.Seconds() / secondsPerHour)})
@@ -177,7 +173,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	b.samples = samples
 	noise := estimateNoise(samples, noiseOptions{lowerIsBetter: true, declared: b.req.Declared})
 	b.out = BatteryGroup{
-		Device: key.Device, Workload: key.Workload, Variant: key.Variant,
+		Device: key.Device, Workload: key.Workload, Variant: string(key.Variant),
 		Noise: groupNoise(noise), NoiseSource: noise.source,
 		Points: []BatteryPoint{}, Gains: []RuntimeGain{}, Measured: []MeasuredRuntime{},
 		Flagged: flaggedRuns(b.runs, samples, noise), Notes: []Note{},

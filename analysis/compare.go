@@ -26,7 +26,6 @@ type CompareRequest struct {
 	A  string // side a, see ParseSelection; "": every level but b, each compared with b
 	B  string // side b; "": the other of two levels (supply: mains)
 
-	Filter   Filter   // runs to look at
 	Metric   string   // a result's name; "": the one that most selected runs have
 	At       string   // align the sides at equal watts of this kind; "": setting
 	Per      string   // compare results per watt of this kind; "": the results themselves
@@ -51,7 +50,7 @@ func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 	if err != nil {
 		return CompareResult{}, err
 	}
-	groups := runsByGroup(runs, req.Filter)
+	groups := runsByGroup(runs)
 	if len(groups) == 0 {
 		return CompareResult{}, fmt.Errorf("%w: no run was selected", ErrNoComparison)
 	}
@@ -190,11 +189,12 @@ func describeGroups(groups []Group) string {
 }
 
 // same returns the text where both sides agree in it.
-func same(a, b string) *string {
+func same[T ~string](a, b T) *string {
 	if a != b {
 		return nil
 	}
-	return &a
+	text := string(a)
+	return &text
 }
 
 // relative turns a difference of logarithms into a relative difference.

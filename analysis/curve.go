@@ -12,7 +12,6 @@ const enoughShare = 0.95
 
 // CurveRequest says what Curve shall do. The zero value works.
 type CurveRequest struct {
-	Filter   Filter  // which runs count; the zero value keeps all
 	Metric   string  // the result to draw; empty: the one most runs have, by the alphabet if tied
 	Share    float64 // part of the best result that is enough, above 0 and at most 1; 0: 0.95
 	Declared float64 // relative SD of one run, for groups without repeats; 0: not declared
@@ -112,13 +111,11 @@ func Curve(runs []run.Run, req CurveRequest) (CurveResult, error) {
 	if req.Share == 0 {
 		req.Share = enoughShare
 	}
-	groups := runsByGroup(runs, req.Filter)
-	selected := selectedRuns(runs, groups)
-	metric, err := chooseMetric(selected, req.Metric)
+	metric, err := chooseMetric(runs, req.Metric)
 	if err != nil {
 		return CurveResult{}, fmt.Errorf("curve: %w", err)
 	}
-	d := describeMetric(selected, metric)
+	d, groups := describeMetric(runs, metric), runsByGroup(runs)
 	result := CurveResult{
 		Metric: metric, Unit: d.unit, Better: d.better(), Confidence: confidence,
 		Groups: []CurveGroup{}, Notes: nonNil(d.notes),
@@ -143,22 +140,4 @@ func (r CurveRequest) check() error {
 		return fmt.Errorf("curve: declared noise %v: give a relative standard deviation such as 0.01", r.Declared)
 	}
 	return nil
-}
-
-// selectedRuns lists the runs of the groups, all of them without a copy.
-func selectedRuns(runs []run.Run, groups map[Group][]int) []run.Run {
-	total := 0
-	for _, indices := range groups {
-		total += len(indices)
-	}
-	if total == len(runs) {
-		return runs
-	}
-	selected := make([]run.Run, 0, total)
-	for i := range runs {
-		if _, ok := groups[groupOf(&runs[i])]; ok {
-			selected = append(selected, runs[i])
-		}
-	}
-	return selected
 }

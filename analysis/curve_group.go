@@ -34,7 +34,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 	c.means = estimates(c.samples, c.noise, c.metric.lower)
 
 	c.out = CurveGroup{
-		Device: key.Device, Workload: key.Workload, Variant: key.Variant, Supply: key.Supply,
+		Device: key.Device, Workload: key.Workload, Variant: string(key.Variant), Supply: string(key.Supply),
 		Noise: groupNoise(c.noise), NoiseSource: c.noise.source,
 		Efficiency: noEfficiency(), Efficiencies: []Efficiency{},
 		Enough: Enough{Unknown(), c.req.Share}, KneeW: Unknown(),

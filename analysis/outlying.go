@@ -35,11 +35,7 @@ func (o OutlyingRun) String() string {
 // every group, in order of group and result. runs is left alone.
 func Outlying(runs []run.Run) []OutlyingRun {
 	var list []OutlyingRun
-	groups := map[Group][]int{}
-	for i := range runs {
-		g := groupOf(&runs[i])
-		groups[g] = append(groups[g], i)
-	}
+	groups := runsByGroup(runs)
 	for _, g := range sortedGroups(groups) {
 		for _, metric := range metricsIn(runs, groups[g]) {
 			list = append(list, outlyingIn(runs, groups[g], metric)...)

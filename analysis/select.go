@@ -13,13 +13,11 @@ import (
 type Group struct {
 	Device   string
 	Workload string
-	Supply   string
-	Variant  string // sorted k=v pairs joined by commas
+	Supply   run.Supply
+	Variant  run.Variant
 }
 
-func groupOf(r *run.Run) Group {
-	return Group{r.Device, r.Workload, string(r.Supply), string(r.Variant)}
-}
+func groupOf(r *run.Run) Group { return Group{r.Device, r.Workload, r.Supply, r.Variant} }
 
 // value is what the group has for a dimension; "" where a variant lacks the key.
 func (g Group) value(dimension string) string {
@@ -27,26 +25,18 @@ func (g Group) value(dimension string) string {
 	case dimDevice:
 		return g.Device
 	case dimSupply:
-		return g.Supply
+		return string(g.Supply)
 	}
-	for pair := range strings.SplitSeq(g.Variant, ",") {
-		if key, value, _ := strings.Cut(pair, "="); key == dimension {
-			return value
-		}
-	}
-	return ""
+	value, _ := g.Variant.Get(dimension)
+	return value
 }
 
 // without is the group with the given dimensions made equal, so that groups
 // that differ in nothing else become the same.
 func (g Group) without(dimensions []string) Group {
-	var rest []string
-	for pair := range strings.SplitSeq(g.Variant, ",") {
-		if key, _, _ := strings.Cut(pair, "="); !slices.Contains(dimensions, key) {
-			rest = append(rest, pair)
-		}
+	for _, key := range dimensions {
+		g.Variant = g.Variant.Without(key)
 	}
-	g.Variant = strings.Join(rest, ",")
 	if slices.Contains(dimensions, dimDevice) {
 		g.Device = ""
 	}
@@ -126,38 +116,12 @@ func (s Selection) String() string {
 	return strings.Join(pairs, ",")
 }
 
-// Filter keeps runs by their labels; an empty field keeps all.
-type Filter struct {
-	Device   string
-	Workload string
-	Supply   string
-	Variant  []string // pairs k=v that a run's variant must contain
-}
-
-func (f Filter) keeps(g Group) bool {
-	keep := func(want, have string) bool { return want == "" || want == have }
-	if !keep(f.Device, g.Device) || !keep(f.Workload, g.Workload) || !keep(f.Supply, g.Supply) {
-		return false
-	}
-	for _, pair := range f.Variant {
-		if key, value, _ := strings.Cut(pair, "="); g.value(key) != value {
-			return false
-		}
-	}
-	return true
-}
-
-// runsByGroup sorts the indices of the runs that the filter keeps by group.
-func runsByGroup(runs []run.Run, filter Filter) map[Group][]int {
+// runsByGroup sorts the indices of the runs by group.
+func runsByGroup(runs []run.Run) map[Group][]int {
 	groups := make(map[Group][]int)
 	for i := range runs {
 		g := groupOf(&runs[i])
 		groups[g] = append(groups[g], i)
-	}
-	for g := range groups {
-		if !filter.keeps(g) {
-			delete(groups, g)
-		}
 	}
 	return groups
 }
@@ -233,7 +197,7 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []Note) {
 // describe names a group in a sentence.
 func (g Group) describe() string {
 	words := []string{cmp.Or(g.Device, "unnamed device"), cmp.Or(g.Workload, "unnamed workload")}
-	for _, w := range []string{g.Supply, g.Variant} {
+	for _, w := range []string{string(g.Supply), string(g.Variant)} {
 		if w != "" {
 			words = append(words, w)
 		}
@@ -332,9 +296,8 @@ func onlyVariantKey(a string, groups []Group) string {
 	}
 	found := ""
 	for _, g := range groups {
-		for pair := range strings.SplitSeq(g.Variant, ",") {
-			key, _, _ := strings.Cut(pair, "=")
-			if key == "" || key == found || len(levelsOf(key, groups)) < 2 {
+		for key := range g.Variant.Pairs() {
+			if key == found || len(levelsOf(key, groups)) < 2 {
 				continue
 			}
 			if found != "" {
@@ -360,7 +323,7 @@ func exampleSide(factor string, groups []Group) string {
 	if factor == dimVariant {
 		for _, g := range groups {
 			if g.Variant != "" {
-				return g.Variant
+				return string(g.Variant)
 			}
 		}
 		return "cores=12 (no run has a variant yet)"

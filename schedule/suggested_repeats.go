@@ -26,7 +26,7 @@ func (p *Plan) SuggestedRepeats(comparisons []analysis.Comparison, limit int) (c
 // suggestedRuns is how many more runs of a cell a comparison asks for.
 func suggestedRuns(c run.Cell, x *analysis.Comparison) int {
 	a, b := x.Groups()
-	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: string(c.Supply), Variant: string(c.Variant)}
+	group := analysis.Group{Device: c.Device, Workload: c.Workload, Supply: c.Supply, Variant: c.Variant}
 	if group != a && group != b {
 		return 0
 	}

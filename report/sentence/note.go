@@ -212,7 +212,7 @@ func ofSide(name string) string {
 
 // named names a group within a clause.
 func named(g analysis.Group) string {
-	return Group(cmp.Or(g.Device, "unnamed device"), cmp.Or(g.Workload, "unnamed workload"), g.Supply, g.Variant)
+	return Group(cmp.Or(g.Device, "unnamed device"), cmp.Or(g.Workload, "unnamed workload"), string(g.Supply), string(g.Variant))
 }
 
 // roughPercent writes a change in two digits, with its sign or without.
