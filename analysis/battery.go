@@ -42,9 +42,9 @@ type BatteryRequest struct {
 // and variant that ran on battery.
 type BatteryResult struct {
 	Reserve    float64        `json:"reserve"`
-	Confidence float64        `json:"confidence"` // of every interval, each for itself
+	Confidence float64        `json:"confidence"` // of every interval, each by itself
 	Groups     []BatteryGroup `json:"groups"`
-	Notes      []Note         `json:"-"` // who writes JSON words them
+	Notes      []Note         `json:"-"` // worded by whoever writes JSON
 }
 
 // BatteryGroup is one device, workload and variant on battery.
@@ -68,7 +68,7 @@ type BatteryGroup struct {
 	Gains    []RuntimeGain     `json:"gains"`
 	Measured []MeasuredRuntime `json:"measured"`
 	Flagged  []FlaggedRun      `json:"flagged"`
-	Notes    []Note            `json:"-"` // who writes JSON words them
+	Notes    []Note            `json:"-"` // worded by whoever writes JSON
 
 	key   Group
 	means []estimate // of ln system watts, beside Points
@@ -183,7 +183,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	b.note(noiseNotes("", noise)...)
 	b.note(unlikeRepeatsNotes(noise)...)
 	b.addFullEnergy()
-	b.addSharedU()
+	b.addCommonUncertainty()
 	b.addPoints()
 	b.addOverhead()
 	b.addMeasured(key)
@@ -225,8 +225,8 @@ func (b *batteryGroup) addFullEnergy() {
 	}
 }
 
-// fact returns a number that the device said of itself, as of the latest run
-// that has it; NaN if none has. changed tells that it varies by more than 1 %.
+// fact is a number that the device says of itself, taken from the latest run that has
+// it; NaN if none has. changed tells whether it varies by more than 1 % among the runs.
 func (b *batteryGroup) fact(name string) (value float64, changed bool) {
 	latest := -1
 	least, most := math.Inf(1), math.Inf(-1)
@@ -248,7 +248,8 @@ func (b *batteryGroup) fact(name string) (value float64, changed bool) {
 	return value, most > 1.01*least
 }
 
-// startsAfter orders runs by start, then by id.
+// startsAfter tells whether a started after b; of runs that started together the one
+// of the greater id is the later.
 func startsAfter(a, b *run.Run) bool {
 	if c := a.StartedAt.Compare(b.StartedAt.Time); c != 0 {
 		return c > 0
@@ -269,20 +270,20 @@ func (b *batteryGroup) addPoints() {
 	}
 }
 
-// addSharedU adds what the runs of a setting have in common to the variance of
+// addCommonUncertainty adds what the runs of a setting have in common to the variance of
 // its mean.
-func (b *batteryGroup) addSharedU() {
+func (b *batteryGroup) addCommonUncertainty() {
 	for j := range b.out.means {
-		u := b.sharedU(b.samples[j].runs)
+		u := b.commonUncertainty(b.samples[j].runs)
 		b.out.means[j].v += u * u
 	}
 }
 
-// sharedU is the relative standard uncertainty that the powers of runs have in
+// commonUncertainty is the relative standard uncertainty that the powers of runs have in
 // common: the root mean square of what each states. It adds to the variance of
 // their mean like that of the full energy, undiminished by their number (type B
 // evaluation; JCGM 100:2008, 4.3 and 5.2.2 for full correlation).
-func (b *batteryGroup) sharedU(indices []int) float64 {
+func (b *batteryGroup) commonUncertainty(indices []int) float64 {
 	sum := 0.0
 	for _, i := range indices {
 		if u := b.runs[i].SystemUncertainty(); finite(u) {

@@ -95,7 +95,7 @@ func sameSetting(p, q BatteryPoint) bool {
 // where both share one battery; else u^2 (Ra - Rb)^2 becomes ua^2 Ra^2 + ub^2
 // Rb^2. Half width t_{0.975} se, degrees of freedom by Satterthwaite from the two
 // power terms. NaN where a runtime is unknown. What the runs of a variant share
-// (see sharedU) counts as if it were another for each variant, which may be more
+// (see commonUncertainty) counts as if it were another for each variant, which may be more
 // than need be: whether a gauge errs alike with both nobody can know.
 //
 // Source: propagation of uncertainty, GUM (JCGM 100:2008) 5.1.2 and G.4;
@@ -150,8 +150,9 @@ func ranDown(r *run.Run, reserve float64) bool {
 }
 
 // addMeasured adds the runs that emptied the battery, those at settings without
-// other runs too. The prediction is full energy (charge used) / power, of variance
-// V (1 + 1/n) + u^2, what the runs share, and that of the charge's steps, which are uniform at both ends.
+// other runs too. The prediction is (charge used) x (full energy) / power. Its relative
+// variance is V (1 + 1/n) + u^2, that of what the runs share, and that of the charge,
+// which is rounded to its steps at both ends.
 func (b *batteryGroup) addMeasured(key Group) {
 	unknownCharge := 0
 	for j, sample := range b.samples {
@@ -184,8 +185,8 @@ func (b *batteryGroup) addMeasured(key Group) {
 	slices.SortFunc(b.out.Measured, func(x, y MeasuredRuntime) int { return strings.Compare(x.Run, y.Run) })
 }
 
-// measured is the run beside the prediction from the mean power e at its setting;
-// nil where there is none.
+// measured is the run beside the prediction from the mean power e of the others at
+// its setting; e is nil where there are none.
 func (b *batteryGroup) measured(r *run.Run, others sample, e *estimate, unknownCharge *int) MeasuredRuntime {
 	m := MeasuredRuntime{
 		Run: r.ID, SettingW: Number(others.watts), Setting: others.name, StartCharge: Unknown(), EndCharge: Unknown(),
@@ -206,7 +207,7 @@ func (b *batteryGroup) measured(r *run.Run, others sample, e *estimate, unknownC
 		return m
 	}
 	used := max(from-to, 0)
-	shared := b.sharedU(others.runs)
+	shared := b.commonUncertainty(others.runs)
 	v := (e.v-shared*shared)*(1+float64(e.n)) + shared*shared
 	if m.StartCharge.Known() && m.EndCharge.Known() {
 		v += chargeStep * chargeStep / 6 / (used * used)

@@ -120,7 +120,8 @@ func (req CompareRequest) complete() (CompareRequest, error) {
 // powerOf gives the watts of a run by kind.
 var powerOf = map[string]quantity{AtSetting: settingPower, AtPackage: packagePower, AtSystem: systemPower}
 
-// pickMetric settles the metric over the runs of all sides that are compared.
+// pickMetric chooses the metric from the runs of all pairs: the one asked for, or the
+// one that most of them have.
 func pickMetric(runs []run.Run, groups map[Group][]int, pairs []pair, asked string) (metricInfo, error) {
 	seen := make(map[Group]bool)
 	total := 0
@@ -148,8 +149,9 @@ func pickMetric(runs []run.Run, groups map[Group][]int, pairs []pair, asked stri
 	return describeMetric(runs, name), nil
 }
 
-// metricOf is the usual metric, or where no run of the family has that, as where
-// workloads report different results, the one that most of them have.
+// metricOf is the metric by which a family is compared: the usual one if any of its
+// runs has it, else the one that most of its runs have. (Workloads may report
+// different results.)
 func (r *CompareResult) metricOf(runs []run.Run, groups map[Group][]int, family []pair, usual metricInfo) metricInfo {
 	for _, p := range family {
 		for _, i := range slices.Concat(groups[p.a], groups[p.b]) {
@@ -188,7 +190,7 @@ func describeGroups(groups []Group) string {
 	return listedBy("; ", words)
 }
 
-// same returns the text where both sides agree in it.
+// same is the text that both sides have; nil where they differ.
 func same[T ~string](a, b T) *string {
 	if a != b {
 		return nil

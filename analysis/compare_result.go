@@ -15,7 +15,7 @@ type CompareResult struct {
 	Comparisons []Comparison `json:"comparisons"`
 	Across      *Across      `json:"across"`       // nil unless one pair of sides was compared in several workloads
 	AcrossPairs []AcrossPair `json:"across_pairs"` // the same for every pair, where there are several
-	Notes       []Note       `json:"-"`            // who writes JSON words them
+	Notes       []Note       `json:"-"`            // worded by whoever writes JSON
 }
 
 // Comparison is one pair of sides in one workload.
@@ -48,8 +48,8 @@ type Comparison struct {
 	Crossings   []Crossing          `json:"crossings"`
 	Overall     *Overall            `json:"overall"` // nil without a shared setting
 	Flagged     []FlaggedRun        `json:"flagged"`
-	Confounders []Note              `json:"-"` // who writes JSON words them
-	Notes       []Note              `json:"-"` // who writes JSON words them
+	Confounders []Note              `json:"-"` // worded by whoever writes JSON
+	Notes       []Note              `json:"-"` // worded by whoever writes JSON
 
 	effect effect
 	pair   pair

@@ -23,9 +23,9 @@ type CurveResult struct {
 	Metric     string       `json:"metric"`
 	Unit       string       `json:"unit"`
 	Better     string       `json:"better"`     // higher or lower
-	Confidence float64      `json:"confidence"` // of every interval, each for itself; of those of a curve's marginal gains all together
+	Confidence float64      `json:"confidence"` // of every interval by itself, but of the marginal gains of a curve together
 	Groups     []CurveGroup `json:"groups"`
-	Notes      []Note       `json:"-"` // who writes JSON words them
+	Notes      []Note       `json:"-"` // worded by whoever writes JSON
 }
 
 // CurveGroup is one curve. Lists are never null, unknown numbers are.
@@ -50,7 +50,7 @@ type CurveGroup struct {
 	Marginal        []Marginal    `json:"marginal"`
 	Departures      []DepartureAt `json:"departures"`
 	Flagged         []FlaggedRun  `json:"flagged"`
-	Notes           []Note        `json:"-"` // who writes JSON words them
+	Notes           []Note        `json:"-"` // worded by whoever writes JSON
 }
 
 // CurvePoint is one setting of a curve. Mean is the geometric mean of the

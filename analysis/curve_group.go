@@ -99,6 +99,7 @@ func (c *curveGroup) addDepartures() {
 	}
 }
 
+// departed tells whether the setting of sample j fell out of the trend.
 func (c *curveGroup) departed(j int) bool {
 	return slices.ContainsFunc(c.noise.departed, func(d departure) bool { return d.setting == j })
 }

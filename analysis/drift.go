@@ -10,8 +10,8 @@ import (
 
 // movesBetweenPasses tests whether a side's results shift from pass to pass:
 // with blocks b of K passes over m cells, F = [m sum b^2/(K-1)] / s^2, s^2 being
-// the residual variance of z = cell + block, at least that of 0.1 %. Such a shift is a day of its own
-// that the bounds between two devices do not hold.
+// the residual variance of z = cell + block, at least that of 0.1 %. Bounds between
+// two devices do not include such a shift.
 func movesBetweenPasses(f *sideFacts) []Note {
 	k := passes(f.side.runs, f.samples)
 	if k == 0 {
@@ -47,7 +47,7 @@ func fUpper(numerator, denominator, df1, df2 float64) float64 {
 	return fProbability(denominator/numerator, df2, df1)
 }
 
-// drifts tests whether a side's results rise or fall over its time, by the
+// drifts tests whether a side's results rise or fall during the day, by the
 // common slope of z over the time of start within cells (analysis of covariance).
 // [Fisher 1932]
 func drifts(f *sideFacts) []Note {

@@ -91,8 +91,8 @@ func welch(a, b estimate) (v, nu float64) {
 	return a.v + b.v, satterthwaite([]float64{a.v, b.v}, []float64{a.nu, b.nu})
 }
 
-// estimates joins the means of cells with their noise. With n the runs, turned
-// says that the cells' logarithms are those of a quantity where less is better.
+// estimates joins the means of samples with their noise. Where less of the quantity
+// is better, means are turned so that more is better.
 func estimates(samples []sample, noise noiseEstimate, lowerIsBetter bool) []estimate {
 	out := make([]estimate, len(samples))
 	for j, s := range samples {

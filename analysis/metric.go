@@ -69,7 +69,7 @@ func (m metricInfo) better() string {
 
 // describeMetric reads unit and direction from the runs. Lower is better if any
 // run says so, because that has to be said and the opposite does not. Where runs
-// disagree a note tells.
+// disagree a note says so.
 func describeMetric(runs []run.Run, name string) metricInfo {
 	m := metricInfo{name: name}
 	units, lower, n := make(map[string]int), 0, 0

@@ -25,7 +25,7 @@ const (
 	scaleFactor   = 1.4826 // makes the median absolute deviation estimate a normal's SD [Hampel 1974]
 	scaleFloor    = 0.001  // relative SD below which runs are never told apart
 	isolateAt     = 3.0    // scales at which a cell is isolated [Davies & Gather 1993]
-	ownVarianceAt = 2.5    // scales at which a cell speaks for itself
+	ownVarianceAt = 2.5    // scales at which a sample's own variance counts, if it is larger
 	truncation    = 0.96   // share of the variance that isolating leaves
 	windowCells   = 7
 	windowLevel   = 0.05 // level of the test for noise that changes along the settings
@@ -83,7 +83,7 @@ type noiseEstimate struct {
 
 	points        []trendPoint
 	pools         []pool    // per cell, before roughness
-	ownVariances  []float64 // per cell: its own variance where it speaks for itself, else 0
+	ownVariances  []float64 // per sample: its own variance where it is odd, else 0
 	withRoughness bool
 }
 
@@ -163,7 +163,7 @@ func (n *noiseEstimate) fill(r roughness) {
 }
 
 // level joins the pool of cell j with roughness, weighted by their degrees of
-// freedom, and lets an odd cell speak for itself.
+// freedom. An odd sample has at least its own variance.
 func (n *noiseEstimate) level(j int, r roughness) (v, nu float64, source NoiseSource) {
 	p := n.pools[j]
 	v, nu, source = p.s2, p.nu, NoisePooled

@@ -19,12 +19,12 @@ type Overhead struct {
 	ResidualSD Number `json:"residual_sd"` // relative: of one run about the line
 }
 
-// addOverhead fits the line over runs, weighted by 1/(arithmetic mean of
-// their setting)^2 because the noise of power is relative. Against set watts if package
-// watts are not known of enough runs.
+// addOverhead fits the line over runs, weighted by 1/(arithmetic mean of the power at
+// their setting)^2, because the noise of power is relative; against set watts if too
+// few runs have package watts.
 //
 // Source: Carroll & Ruppert 1988 (weights); bounds t_{0.975, N-2}. The relative
-// uncertainty that the runs share (see sharedU) adds to both variances.
+// uncertainty that the runs share (see commonUncertainty) adds to both variances.
 func (b *batteryGroup) addOverhead() {
 	b.out.Overhead = b.overhead(ByPackage, packagePower)
 	if b.out.Overhead.Against != "" {
@@ -59,7 +59,7 @@ func (b *batteryGroup) overhead(against string, power quantity) Overhead {
 		return out
 	}
 	t := twoSided(fit.df)
-	shared := b.sharedU(b.indices)
+	shared := b.commonUncertainty(b.indices)
 	seIntercept, seSlope := math.Hypot(fit.seIntercept, shared*fit.intercept), math.Hypot(fit.seSlope, shared*fit.slope)
 	out.Against = against
 	out.InterceptW, out.Slope, out.ResidualSD = Number(fit.intercept), Number(fit.slope), Number(fit.residualSD)
@@ -72,7 +72,6 @@ func (b *batteryGroup) overhead(against string, power quantity) Overhead {
 type line struct {
 	intercept, slope     float64
 	seIntercept, seSlope float64
-	covariance           float64 // of intercept and slope
 	residualSD           float64 // sqrt(sum w r^2 / df), in y for weights of 1
 	df                   float64 // points - 2
 }
@@ -112,14 +111,7 @@ func fitLine(x, y, w []float64) (fit line, ok bool) {
 	fit.residualSD = math.Sqrt(s2)
 	fit.seSlope = math.Sqrt(s2 / sxx)
 	fit.seIntercept = math.Sqrt(s2 * (1/total + mx*mx/sxx))
-	fit.covariance = -s2 * mx / sxx
 	return fit, finite(fit.intercept) && finite(fit.slope) && finite(fit.seIntercept) && finite(fit.seSlope)
-}
-
-// at returns the height of the line at x and its standard error.
-func (l line) at(x float64) (y, se float64) {
-	v := l.seIntercept*l.seIntercept + 2*x*l.covariance + x*x*l.seSlope*l.seSlope
-	return l.intercept + l.slope*x, math.Sqrt(max(v, 0))
 }
 
 func distinct(x []float64) bool {

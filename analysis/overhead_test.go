@@ -35,14 +35,10 @@ func TestFitLineCars(t *testing.T) {
 	within(t, "se intercept", got.seIntercept, 6.758440169, 1e-8)
 	within(t, "se slope", got.seSlope, 0.415512776657, 1e-9)
 	within(t, "residual SD", got.residualSD, 15.3795867488, 1e-8)
-	y, se := got.at(15)
-	within(t, "mean at 15", y, 41.4070365, 1e-6)
-	within(t, "lower at 15", y-twoSided(got.df)*se, 37.0211522, 1e-6)
-	within(t, "upper at 15", y+twoSided(got.df)*se, 45.7929208, 1e-6)
 }
 
-// GUM (JCGM 100:2008) H.3, calibration of a thermometer: line, its
-// uncertainties and their correlation; abs 1e-7.
+// GUM (JCGM 100:2008) H.3, calibration of a thermometer: the line
+// and its uncertainties; abs 1e-7.
 func TestFitLineThermometer(t *testing.T) {
 	x := []float64{1.521, 2.012, 2.512, 3.003, 3.507, 3.999, 4.513, 5.002, 5.503, 6.010, 6.511}
 	y := []float64{-.171, -.169, -.166, -.159, -.164, -.165, -.156, -.157, -.159, -.161, -.160}
@@ -54,11 +50,7 @@ func TestFitLineThermometer(t *testing.T) {
 	within(t, "u(y1)", got.seIntercept, 0.0028776, 1e-7)
 	within(t, "y2", got.slope, 0.00218270, 1e-7)
 	within(t, "u(y2)", got.seSlope, 0.00066794, 1e-7)
-	within(t, "r", got.covariance/got.seIntercept/got.seSlope, -0.930429603, 1e-7)
 	within(t, "s", got.residualSD, 0.00349756396, 1e-7)
-	at30, u := got.at(10)
-	within(t, "at 30 degrees", at30, -0.149376813, 1e-7)
-	within(t, "u at 30 degrees", u, 0.00413859575, 1e-7)
 }
 
 // A weight of two is the point twice, but for the degrees of freedom.

@@ -5,51 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"sweepd/run"
 )
-
-// Group names the runs of one device, workload, supply and variant.
-type Group struct {
-	Device   string
-	Workload string
-	Supply   run.Supply
-	Variant  run.Variant
-}
-
-func groupOf(r *run.Run) Group { return Group{r.Device, r.Workload, r.Supply, r.Variant} }
-
-// value is what the group has for a dimension; "" where a variant lacks the key.
-func (g Group) value(dimension string) string {
-	switch dimension {
-	case dimDevice:
-		return g.Device
-	case dimSupply:
-		return string(g.Supply)
-	}
-	value, _ := g.Variant.Get(dimension)
-	return value
-}
-
-// without is the group with the given dimensions made equal, so that groups
-// that differ in nothing else become the same.
-func (g Group) without(dimensions []string) Group {
-	for _, key := range dimensions {
-		g.Variant = g.Variant.Without(key)
-	}
-	if slices.Contains(dimensions, dimDevice) {
-		g.Device = ""
-	}
-	if slices.Contains(dimensions, dimSupply) {
-		g.Supply = ""
-	}
-	return g
-}
-
-func (g Group) compare(h Group) int {
-	return cmp.Or(cmp.Compare(g.Workload, h.Workload), cmp.Compare(g.Device, h.Device),
-		cmp.Compare(g.Supply, h.Supply), cmp.Compare(g.Variant, h.Variant))
-}
 
 // Dimensions of a selection; any other word is a key of the variant.
 const (
@@ -116,26 +72,6 @@ func (s Selection) String() string {
 	return strings.Join(pairs, ",")
 }
 
-// runsByGroup sorts the indices of the runs by group.
-func runsByGroup(runs []run.Run) map[Group][]int {
-	groups := make(map[Group][]int)
-	for i := range runs {
-		g := groupOf(&runs[i])
-		groups[g] = append(groups[g], i)
-	}
-	return groups
-}
-
-// sortedGroups lists the groups in a fixed order.
-func sortedGroups(groups map[Group][]int) []Group {
-	list := make([]Group, 0, len(groups))
-	for g := range groups {
-		list = append(list, g)
-	}
-	slices.SortFunc(list, Group.compare)
-	return list
-}
-
 // sides are two selections and the dimensions in which they differ.
 type sides struct {
 	a, b       Selection
@@ -192,17 +128,6 @@ func (s sides) pairs(groups []Group) (pairs []pair, notes []Note) {
 	}
 	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Or(p.family.compare(q.family), p.b.compare(q.b), p.a.compare(q.a)) })
 	return pairs, notes
-}
-
-// describe names a group in a sentence.
-func (g Group) describe() string {
-	words := []string{cmp.Or(g.Device, "unnamed device"), cmp.Or(g.Workload, "unnamed workload")}
-	for _, w := range []string{string(g.Supply), string(g.Variant)} {
-		if w != "" {
-			words = append(words, w)
-		}
-	}
-	return strings.Join(words, ", ")
 }
 
 // resolveSides reads the request's sides and fills in what is not said from the

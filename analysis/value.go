@@ -18,7 +18,7 @@ type Prices struct {
 type ValueResult struct {
 	Currency string        `json:"currency"`
 	Values   []DeviceValue `json:"values"`
-	Notes    []Note        `json:"-"` // who writes JSON words them
+	Notes    []Note        `json:"-"` // worded by whoever writes JSON
 }
 
 // DeviceValue is what the dearer of two devices buys in one workload.
