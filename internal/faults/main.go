@@ -106,6 +106,11 @@ func plant(ctx context.Context, o options, stdout, stderr io.Writer) error {
 		writePlaces(stdout, packages)
 		return nil
 	}
+	for _, p := range packages {
+		if err := p.tested(); err != nil {
+			return err
+		}
+	}
 	known, err := readEquivalents(m.root)
 	if err != nil {
 		return err

@@ -109,9 +109,6 @@ func plantIn(t *testing.T, args ...string) (stdout, stderr string, err error) {
 // All faults of a small package: those in the tested function are noticed, those
 // in the other are listed, and the checkout stays as it is.
 func TestRun(t *testing.T) {
-	if testing.Short() {
-		t.Skip("compiles some twenty programs")
-	}
 	dir := newField(t)
 	before := contents(t, dir)
 	log := filepath.Join(t.TempDir(), "faults.jsonl")
@@ -167,9 +164,6 @@ func TestRun(t *testing.T) {
 
 // Tests that fail without a fault would notice everything.
 func TestBrokenTestsAreNotCounted(t *testing.T) {
-	if testing.Short() {
-		t.Skip("compiles programs")
-	}
 	for name, text := range map[string]string{
 		"fail":           "package field\n\nimport \"testing\"\n\nfunc TestNo(t *testing.T) { t.Fatal() }\n",
 		"do not compile": "package field\n\nvar _ = missing\n",
@@ -187,9 +181,6 @@ func TestBrokenTestsAreNotCounted(t *testing.T) {
 
 // What is written to the package meanwhile would make its records wrong.
 func TestTestsThatChangeTheirPackage(t *testing.T) {
-	if testing.Short() {
-		t.Skip("compiles programs")
-	}
 	dir := newField(t)
 	const writes = "package field\n\nimport (\n\"os\"\n\"testing\"\n)\n\nfunc TestWrites(t *testing.T) {\nos.Mkdir(\"testdata\", 0o777)\nos.WriteFile(\"testdata/new\", nil, 0o666)\n}\n"
 	if err := os.WriteFile(filepath.Join(dir, "writes_test.go"), []byte(writes), 0o666); err != nil {
@@ -197,6 +188,17 @@ func TestTestsThatChangeTheirPackage(t *testing.T) {
 	}
 	if _, _, err := plantIn(t, "--dir", dir); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
 		t.Errorf("error %v, want one that says that files changed", err)
+	}
+}
+
+// What nobody tests is not passed over.
+func TestPackagesWithoutTests(t *testing.T) {
+	dir := newField(t)
+	if err := os.Remove(filepath.Join(dir, "field_test.go")); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := plantIn(t, "--dir", dir); err == nil || !strings.Contains(err.Error(), "has code and no tests") {
+		t.Errorf("error %v, want one that says that there are no tests", err)
 	}
 }
 
