@@ -104,6 +104,24 @@ func TestMerge(t *testing.T) {
 	sameRuns(t, elm, oak, "unit-elm-later")
 }
 
+// A result keeps the time at which it was given: once it is corrected here, the history
+// tells that time.
+func TestMergeKeepsWhenResultsWereGiven(t *testing.T) {
+	here, there := openTest(t), openTest(t)
+	fill(t, there, "unit-elm", 1)
+	const id = "unit-elm-run-000"
+	correct(t, there, id, oneResult("load", run.Result{Value: 3, Better: run.Lower}, noon))
+	_, err := here.Merge(t.Context(), there.Path(), nil)
+	must(t, err)
+	correct(t, here, id, oneResult("load", run.Result{Value: 4, Better: run.Lower}, noon.Add(time.Hour)))
+	h, err := here.History(t.Context(), id)
+	must(t, err)
+	want := []store.OldResult{{Name: "load", Result: run.Result{Value: 3, Better: run.Lower}, SetAt: run.Stamp(noon), ReplacedAt: run.Stamp(noon.Add(time.Hour))}}
+	if diff := cmp.Diff(want, h.Results); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+}
+
 // sameRuns compares all that two stores know of a device.
 func sameRuns(t *testing.T, want, got *Store, device string) {
 	t.Helper()

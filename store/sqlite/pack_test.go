@@ -186,13 +186,16 @@ func TestDamageStaysSmall(t *testing.T) {
 	s := openTest(t)
 	must(t, s.BeginRun(ctx, newRun("run-0001")))
 	sensors := []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}
-	const rows = 5 * keyEvery
+	const rows = 6 * keyEvery
 	for i := range rows {
 		must(t, s.Append(ctx, run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: sensors, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
 	}
 	_, err := s.write.ExecContext(ctx, `DELETE FROM readings WHERE id & 0xffffffff = ?`, keyEvery+10)
 	must(t, err)
 	_, err = s.write.ExecContext(ctx, `UPDATE readings SET data = substr(data, 1, 2) WHERE id & 0xffffffff = ?`, 3*keyEvery)
+	must(t, err)
+	// Not at a key row: what follows would go on from the row before the damaged one.
+	_, err = s.write.ExecContext(ctx, `UPDATE readings SET data = substr(data, 1, length(data) - 1) WHERE id & 0xffffffff = ?`, 4*keyEvery+20)
 	must(t, err)
 
 	var got []float64
@@ -204,7 +207,7 @@ func TestDamageStaysSmall(t *testing.T) {
 	}))
 	var want []float64
 	for i := range rows {
-		if lost := i >= keyEvery+10 && i < 2*keyEvery || i >= 3*keyEvery && i < 4*keyEvery; !lost {
+		if lost := i >= keyEvery+10 && i < 2*keyEvery || i >= 3*keyEvery && i < 4*keyEvery || i >= 4*keyEvery+20 && i < 5*keyEvery; !lost {
 			want = append(want, float64(i))
 		}
 	}
@@ -216,12 +219,13 @@ func TestDamageStaysSmall(t *testing.T) {
 	lost := []run.Loss{
 		{Code: run.DataDamaged, From: quarter(keyEvery+9, 0).At.Wall, To: quarter(2*keyEvery, 0).At.Wall, Sweeps: keyEvery - 11, AtLeast: true},
 		{Code: run.DataDamaged, From: quarter(3*keyEvery, 0).At.Wall, To: quarter(4*keyEvery, 0).At.Wall, Sweeps: keyEvery},
+		{Code: run.DataDamaged, From: quarter(4*keyEvery+20, 0).At.Wall, To: quarter(5*keyEvery, 0).At.Wall, Sweeps: keyEvery - 20},
 	}
 	if diff := cmp.Diff(lost, trace.Lost()); diff != "" {
 		t.Errorf("lost (-want +got):\n%s", diff)
 	}
 	must(t, trace.Each(func(run.Sweep) error { return nil }))
-	if len(trace.Lost()) != 2 {
+	if len(trace.Lost()) != 3 {
 		t.Errorf("a second walk: %v", trace.Lost())
 	}
 }
