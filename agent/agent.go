@@ -11,6 +11,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -21,7 +22,7 @@ type Agent struct {
 
 	opts    Options
 	log     *zap.Logger
-	journal journal
+	batcher batcher
 	pacer   pacer
 	mail    chan func()
 	kick    chan slowRequest
@@ -32,8 +33,7 @@ type Agent struct {
 	recalled  atomic.Bool   // the baseline has it, or cannot have it
 
 	// What the sampling goroutine owns.
-	view       view
-	sensors    []run.Sensor
+	index      judge.SensorIndex
 	run        *recording
 	declared   run.SourcedSetting
 	labels     run.Labels
@@ -43,7 +43,7 @@ type Agent struct {
 	nextTick   time.Duration
 	afterRun   bool // the first idle sweep after a run is still to come
 	dischargeM dischargeMeter
-	baseline   baseline
+	baseline   judge.Baseline
 
 	command atomic.Pointer[run.SourcedSetting] // what the user's command last said
 
@@ -53,7 +53,7 @@ type Agent struct {
 
 // recording is the run in progress.
 type recording struct {
-	detail  run.Record
+	record  run.Record
 	started run.Instant
 }
 
@@ -80,7 +80,6 @@ func New(opts Options) (*Agent, error) {
 	if opts.Log == nil {
 		opts.Log = zap.NewNop()
 	}
-	opts.Thresholds = opts.Thresholds.withDefaults()
 	a := &Agent{
 		opts:      opts,
 		log:       opts.Log,
@@ -92,7 +91,7 @@ func New(opts Options) (*Agent, error) {
 		prevOut:   math.NaN(),
 	}
 	a.inline = opts.Stepped
-	a.journal = journal{recorder: opts.Recorder, events: &a.Events, log: opts.Log}
+	a.batcher = batcher{recorder: opts.Recorder, events: &a.Events, log: opts.Log}
 	a.labels = run.Labels{Device: opts.Device}
 	return a, nil
 }

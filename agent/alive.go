@@ -15,7 +15,7 @@ func (a *Agent) Alive(ctx context.Context) error {
 			return nil
 		}
 		if ago := a.opts.Clock.Now().Mono - a.last.Mono; ago > lateSweep+lateSweeps*a.opts.Interval {
-			return fmt.Errorf("run %s is recording, but the last sweep was %v ago: the interval is %v", a.run.detail.ID, ago.Round(time.Millisecond), a.opts.Interval)
+			return fmt.Errorf("run %s is recording, but the last sweep was %v ago: the interval is %v", a.run.record.ID, ago.Round(time.Millisecond), a.opts.Interval)
 		}
 		return nil
 	})

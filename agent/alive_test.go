@@ -7,11 +7,12 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
 func TestAliveAsksTheLoop(t *testing.T) {
-	a, stop := running(t, newMachine(onMains), newNotebook())
+	a, stop := running(t, newMachine(scripted.OnMains), newNotebook())
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
 	if err := a.Alive(ctx); err != nil {
@@ -38,7 +39,7 @@ func TestAliveAsksTheLoop(t *testing.T) {
 }
 
 func TestAliveMissesTheSweepsOfARun(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.m.advance(9 * time.Second)
 	if err := s.Alive(context.Background()); err != nil {

@@ -2,6 +2,7 @@ package agent
 
 import (
 	"math"
+	"sweepd/judge"
 	"time"
 )
 
@@ -26,20 +27,20 @@ type fall struct {
 // its rounding (10 mWh is 36 J) is small against some 10 W.
 const fallOver = 30 * time.Second
 
-func (m *dischargeMeter) observe(v *view, values []float64, now time.Duration) float64 {
-	for len(m.falls) < len(v.batteries) {
+func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now time.Duration) float64 {
+	for len(m.falls) < len(index.Batteries) {
 		m.falls = append(m.falls, fall{energy: math.NaN()})
 	}
 	total, any := 0.0, false
-	for i, b := range v.batteries {
-		if m.falls[i].instance != b.instance {
-			m.falls[i] = fall{instance: b.instance, energy: math.NaN()}
+	for i, b := range index.Batteries {
+		if m.falls[i].instance != b.Instance {
+			m.falls[i] = fall{instance: b.Instance, energy: math.NaN()}
 		}
-		m.falls[i].observe(at(values, b.energy), now)
-		if b.silent(values) {
+		m.falls[i].observe(judge.At(values, b.Energy), now)
+		if b.Silent(values) {
 			continue
 		}
-		p := b.reportedPower(values)
+		p := b.ReportedPower(values)
 		if math.IsNaN(p) {
 			p = m.falls[i].watts()
 		}

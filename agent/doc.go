@@ -6,7 +6,8 @@
 // active setting is the power setting in force, in watts or by name.
 //
 // One goroutine samples (loop.go). While a run is recorded, sweeps go to a
-// Recorder in batches of a second. When the run ends, Judge turns its stored
+// Recorder in batches of a second. When the run ends, package judge turns its stored
 // sweeps into summaries, discharge and findings; a run that a crash left behind
-// is judged by the same function from the same stored sweeps.
+// is judged by the same function from the same stored sweeps. Events tell whoever
+// subscribes what happens to runs and to the device.
 package agent

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -102,11 +103,11 @@ func TestEventsComeInTheOrderOfWhatIsStored(t *testing.T) {
 
 func TestTheAgentTellsWhatItSees(t *testing.T) {
 	plugged := true
-	s := newStepped(t, func(d time.Duration) state {
+	s := newStepped(t, func(d time.Duration) scripted.State {
 		if plugged {
-			return onMains(d)
+			return scripted.OnMains(d)
 		}
-		return onBattery(d)
+		return scripted.OnBattery(d)
 	})
 	var heard []string
 	s.Subscribe(func(e run.Event) {

@@ -10,10 +10,10 @@ import (
 // a.mu is held.
 func (a *Agent) relabelLocked(values []float64, now time.Duration) {
 	next := a.labels
-	next.Supply = a.view.supply(values)
+	next.Supply = a.index.Supply(values)
 	next.Setting = a.activeSetting(values)
 	if a.run != nil {
-		next.Workload, next.Variant = a.run.detail.Workload, a.run.detail.Variant
+		next.Workload, next.Variant = a.run.record.Workload, a.run.record.Variant
 	} else {
 		next.Workload, next.Variant = "", ""
 	}
@@ -27,7 +27,7 @@ func (a *Agent) relabelLocked(values []float64, now time.Duration) {
 // activeSetting is the setting of the most trusted source that says anything:
 // declared, command, then what the sweep holds.
 func (a *Agent) activeSetting(values []float64) run.SourcedSetting {
-	a.shared.read = a.view.settingRead(values)
+	a.shared.read = a.index.SettingRead(values)
 	if a.declared.Known() {
 		return a.declared
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -69,14 +70,14 @@ func (l *ledger) under(labels run.Labels, runID string, now time.Duration) {
 }
 
 // add counts the interval between two sweeps under the labels in force.
-func (l *ledger) add(v *view, prev, cur []float64, dt, now time.Duration, prevDischarge, discharge float64) {
+func (l *ledger) add(index *judge.SensorIndex, prev, cur []float64, dt, now time.Duration, prevDischarge, discharge float64) {
 	if l.current == nil {
 		return
 	}
 	l.current.Until = now
-	l.count(DomainPackage, counterOrPower(prev, cur, v.packageEnergy, v.packagePower, dt))
-	l.count(DomainCore, counterOrPower(prev, cur, v.coreEnergy, v.corePower, dt))
-	l.count(DomainGPU, counterOrPower(prev, cur, v.gpuEnergy, v.gpuPower, dt))
+	l.count(DomainPackage, counterOrPower(prev, cur, index.PackageEnergy, index.PackagePower, dt))
+	l.count(DomainCore, counterOrPower(prev, cur, index.CoreEnergy, index.CorePower, dt))
+	l.count(DomainGPU, counterOrPower(prev, cur, index.GPUEnergy, index.GPUPower, dt))
 	l.count(DomainBattery, trapezoid(math.Max(prevDischarge, 0), math.Max(discharge, 0), dt))
 }
 
@@ -91,10 +92,10 @@ func (l *ledger) count(d Domain, joules float64) {
 // counterOrPower is the energy of an interval by difference from counters, or
 // by trapezoid from powers where there are no counters or one was reset.
 func counterOrPower(prev, cur []float64, energy, power []int, dt time.Duration) float64 {
-	if diff := sum(cur, energy) - sum(prev, energy); diff >= 0 {
+	if diff := judge.Sum(cur, energy) - judge.Sum(prev, energy); diff >= 0 {
 		return diff
 	}
-	return trapezoid(sum(prev, power), sum(cur, power), dt)
+	return trapezoid(judge.Sum(prev, power), judge.Sum(cur, power), dt)
 }
 
 // trapezoid is the integral of a power that runs straight from a to b, J; NaN
@@ -118,4 +119,13 @@ func (l *ledger) visible(dst []LabelledEnergy, now time.Duration) []LabelledEner
 		}
 	}
 	return dst
+}
+
+// powers are the present powers of the domains, W, NaN where unknown.
+func powers(index *judge.SensorIndex, values []float64, discharge float64) (p [domains]float64) {
+	p[DomainPackage] = judge.Sum(values, index.PackagePower)
+	p[DomainCore] = judge.Sum(values, index.CorePower)
+	p[DomainGPU] = judge.Sum(values, index.GPUPower)
+	p[DomainBattery] = discharge
+	return p
 }

@@ -18,7 +18,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	if err := s.Check(); err != nil {
 		return run.Run{}, err
 	}
-	if err := a.recall(ctx); err != nil {
+	if err := a.recallIdle(ctx); err != nil {
 		return run.Run{}, err
 	}
 	facts := map[string]string{}
@@ -26,7 +26,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 		facts = a.opts.Facts()
 	}
 	a.refresh(ctx)
-	d, err := a.journal.begin(ctx, func() (d run.Record, err error) {
+	d, err := a.batcher.begin(ctx, func() (d run.Record, err error) {
 		err = a.do(ctx, func() error {
 			d, err = a.beginRun(s, facts)
 			return err
@@ -39,9 +39,9 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 		return d.Run, nil
 	}
 	if d.ID != "" { // sampled, but not stored: it never was
-		a.journal.discard(d.ID)
+		a.batcher.discard(d.ID)
 		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(run.Stop{}); return err })
-		a.journal.discard(d.ID)
+		a.batcher.discard(d.ID)
 	}
 	return run.Run{}, err
 }
@@ -49,7 +49,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 // beginRun runs on the sampling goroutine.
 func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, error) {
 	if a.run != nil {
-		r := a.run.detail
+		r := a.run.record
 		return run.Record{}, fmt.Errorf("run %s of %q: %w", r.ID, r.Workload, run.ErrRecording)
 	}
 	if s.Setting.Known() {
@@ -67,18 +67,18 @@ func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, erro
 	d.Findings = []run.Finding{}
 	d.Summaries = []run.Summary{}
 	d.StartedAt = run.Stamp(now.Wall)
-	a.run, a.afterRun = &recording{detail: d, started: now}, false
+	a.run, a.afterRun = &recording{record: d, started: now}, false
 	a.nextTick = now.Mono + a.opts.Interval
 	if err := a.sweep(now, sweepEdge); err != nil {
 		return run.Record{}, err
 	}
-	a.run.detail.Findings = append(a.run.detail.Findings, a.startFindings(a.prev, a.labels.Setting)...)
-	run.Advise(a.run.detail.Findings)
-	a.describeRun(&a.run.detail)
+	a.run.record.Findings = append(a.run.record.Findings, a.moment().StartFindings()...)
+	run.Advise(a.run.record.Findings)
+	a.describeRun(&a.run.record)
 	if a.pacer != nil {
-		return a.run.detail, a.pacer.Arm(a.opts.Interval)
+		return a.run.record, a.pacer.Arm(a.opts.Interval)
 	}
-	return a.run.detail, nil
+	return a.run.record, nil
 }
 
 // describeRun takes setting and supply from the first sweep.
@@ -110,7 +110,7 @@ func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 		return run.Record{}, err
 	}
 	// From here on the run is over whatever the caller does.
-	d, err = a.journal.judge(context.WithoutCancel(ctx), d, a.opts.Thresholds)
+	d, err = a.batcher.judge(context.WithoutCancel(ctx), d, a.opts.Thresholds)
 	if err != nil {
 		a.log.Error("run could not be stored; it is judged again when the agent starts next", zap.Error(err))
 		return d, err
@@ -126,7 +126,7 @@ func (a *Agent) endRun(s run.Stop) (run.Record, error) {
 	}
 	now := a.opts.Clock.Now()
 	err := a.sweep(now, sweepEdge)
-	d := a.run.detail
+	d := a.run.record
 	d.State = run.Finished
 	elapsed := (now.Mono - a.run.started.Mono).Seconds()
 	d.DurationS = &elapsed

@@ -102,7 +102,7 @@ func (a *Agent) writer(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-a.store:
-			_ = a.journal.flush(ctx, false) // said by the journal, and tried again
+			_ = a.batcher.flush(ctx, false) // said by the batcher, and tried again
 		}
 	}
 }
@@ -219,7 +219,7 @@ func (a *Agent) judgeUnfinished(ctx context.Context) error {
 	}
 	for _, d := range left {
 		d.State = run.Interrupted
-		judged, jerr := a.journal.judge(ctx, d, a.opts.Thresholds)
+		judged, jerr := a.batcher.judge(ctx, d, a.opts.Thresholds)
 		if jerr != nil {
 			err = errors.Join(err, jerr)
 			continue
@@ -233,14 +233,14 @@ func (a *Agent) judgeUnfinished(ctx context.Context) error {
 // interrupt ends the run that is recording when the agent stops.
 func (a *Agent) interrupt(ctx context.Context) error {
 	if a.run == nil {
-		return a.journal.flush(ctx, true)
+		return a.batcher.flush(ctx, true)
 	}
 	d, err := a.endRun(run.Stop{})
 	if err != nil {
 		return err
 	}
 	d.State = run.Interrupted
-	d, err = a.journal.judge(ctx, d, a.opts.Thresholds)
+	d, err = a.batcher.judge(ctx, d, a.opts.Thresholds)
 	a.log.Warn("the agent stops while a run is recording; the run is kept as interrupted", zap.String("run", d.ID))
 	return err
 }

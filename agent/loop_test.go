@@ -7,6 +7,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -36,7 +37,7 @@ func running(t *testing.T, m *machine, n *notebook) (a *Agent, stop func() error
 }
 
 func TestLoopRecordsARun(t *testing.T) {
-	m, n := newMachine(onMains), newNotebook()
+	m, n := newMachine(scripted.OnMains), newNotebook()
 	a, stop := running(t, m, n)
 	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
 	until(t, "12 sweeps on disk", func() bool { return n.stored(r.ID) >= 12 })
@@ -44,13 +45,10 @@ func TestLoopRecordsARun(t *testing.T) {
 	if d.DurationS == nil || *d.DurationS < 1 || len(d.Summaries) == 0 {
 		t.Errorf("judged %+v", d)
 	}
-	times, err := sweepTimes(&script{sweeps: n.sweeps[r.ID]})
-	if err != nil {
-		t.Fatal(err)
-	}
 	// Without drift: the k-th paced sweep lies on the grid that the start began.
-	for k, at := range times[:len(times)-1] {
-		if off := at - times[0] - time.Duration(k)*MinInterval; off < -time.Millisecond {
+	sweeps := n.sweeps[r.ID]
+	for k, s := range sweeps[:len(sweeps)-1] {
+		if off := s.At.Mono - sweeps[0].At.Mono - time.Duration(k)*MinInterval; off < -time.Millisecond {
 			t.Errorf("sweep %d is %v before its time", k, -off)
 		}
 	}
@@ -60,7 +58,7 @@ func TestLoopRecordsARun(t *testing.T) {
 }
 
 func TestStoppedAgentInterruptsItsRun(t *testing.T) {
-	m, n := newMachine(onMains), newNotebook()
+	m, n := newMachine(scripted.OnMains), newNotebook()
 	a, stop := running(t, m, n)
 	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
 	if err := stop(); err != nil {
@@ -75,8 +73,8 @@ func TestACrashLeavesAnInterruptedRun(t *testing.T) {
 	n := newNotebook()
 	left := run.Record{Run: run.Run{ID: "left", State: run.Recording}}
 	n.runs["left"] = left
-	n.sweeps["left"] = play(9*time.Second, onMains).sweeps
-	a, _ := running(t, newMachine(onMains), n)
+	n.sweeps["left"] = scripted.Play(9*time.Second, scripted.OnMains).Sweeps
+	a, _ := running(t, newMachine(scripted.OnMains), n)
 	mustStart(t, a, run.Start{Workload: "tile-sort"}) // the loop goes: the past is judged
 	d := n.runs["left"]
 	if d.State != run.Interrupted || d.DurationS == nil || *d.DurationS != 9 || d.PackageW == nil {
@@ -87,7 +85,7 @@ func TestACrashLeavesAnInterruptedRun(t *testing.T) {
 
 // A controller that hangs delays neither sweeps nor commands for long.
 func TestABlockedSensorDelaysNoSweep(t *testing.T) {
-	m, n := newMachine(onMains), newNotebook()
+	m, n := newMachine(scripted.OnMains), newNotebook()
 	a, _ := running(t, m, n)
 	block := make(chan struct{})
 	m.mu.Lock()

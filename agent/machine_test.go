@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -16,27 +17,29 @@ import (
 type machine struct {
 	mu    sync.Mutex
 	now   run.Instant
-	show  func(t time.Duration) state
+	show  func(t time.Duration) scripted.State
 	block chan struct{} // if not nil, ReadSlow waits for it
 	slow  int           // calls of ReadSlow
 }
 
-func newMachine(show func(time.Duration) state) *machine { return &machine{now: start, show: show} }
+func newMachine(show func(time.Duration) scripted.State) *machine {
+	return &machine{now: scripted.Start, show: show}
+}
 
 func (m *machine) Now() run.Instant { m.mu.Lock(); defer m.mu.Unlock(); return m.now }
 
 func (m *machine) advance(d time.Duration) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.now = after(m.now, d)
+	m.now = scripted.After(m.now, d)
 }
 
-func (m *machine) Sensors() []run.Sensor { return scriptSensors }
+func (m *machine) Sensors() []run.Sensor { return scripted.Sensors }
 
 func (m *machine) Sweep(now time.Duration) []float64 {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return m.show(now - start.Mono).values()
+	return m.show(now - scripted.Start.Mono).Values()
 }
 
 func (m *machine) SlowDue(time.Duration) bool { return true }
@@ -106,7 +109,7 @@ func (n *notebook) Append(_ context.Context, b run.Batch) error {
 func (n *notebook) Trace(_ context.Context, id string) (run.Trace, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	return &script{sensors: scriptSensors, sweeps: slices.Clone(n.sweeps[id])}, nil
+	return &scripted.Trace{Of: scripted.Sensors, Sweeps: slices.Clone(n.sweeps[id])}, nil
 }
 
 func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (run.Trace, error) {
@@ -115,10 +118,10 @@ func (n *notebook) IdleSweeps(_ context.Context, _ string, since time.Time) (run
 	if n.refuse != nil {
 		return nil, n.refuse
 	}
-	idle := &script{sensors: scriptSensors}
+	idle := &scripted.Trace{Of: scripted.Sensors}
 	for _, s := range n.sweeps[""] {
 		if !s.At.Wall.Before(since) {
-			idle.sweeps = append(idle.sweeps, s)
+			idle.Sweeps = append(idle.Sweeps, s)
 		}
 	}
 	return idle, nil
@@ -132,6 +135,21 @@ func (n *notebook) FinishRun(_ context.Context, d run.Record) error {
 	}
 	n.runs[d.ID] = d
 	return nil
+}
+
+func (n *notebook) Correct(_ context.Context, id string, c run.Correction) (run.Record, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.refuse != nil {
+		return run.Record{}, n.refuse
+	}
+	d := n.runs[id]
+	d.Findings = slices.DeleteFunc(slices.Clone(d.Findings), func(f run.Finding) bool { _, replaced := c.Findings[f.Code]; return replaced })
+	for _, f := range c.Findings {
+		d.Findings = append(d.Findings, *f)
+	}
+	n.runs[id] = d
+	return d, nil
 }
 
 func (n *notebook) Unfinished(context.Context, string) ([]run.Record, error) {

@@ -6,6 +6,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -26,7 +27,7 @@ type Options struct {
 	// Interval between sweeps in a run: 100 ms to 60 s, 0 means 250 ms.
 	Interval time.Duration
 	// Thresholds of the findings; zero fields mean the defaults.
-	Thresholds Thresholds
+	Thresholds judge.Thresholds
 	// Facts are read at every run's start; nil means none.
 	Facts func() map[string]string
 	// ReadSetting runs the command that the user configured to tell the active

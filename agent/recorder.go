@@ -20,6 +20,8 @@ type Recorder interface {
 	// summaries and discharge. Results stored for the run meanwhile are kept
 	// unless d has one of the same name.
 	FinishRun(ctx context.Context, d run.Record) error
+	// Correct changes what is stored of a run, while it is recording too.
+	Correct(ctx context.Context, runID string, c run.Correction) (run.Record, error)
 	// Unfinished are the runs that a crash left recording and that the agent of this
 	// device is to end.
 	Unfinished(ctx context.Context, device string) ([]run.Record, error)

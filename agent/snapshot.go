@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -38,17 +39,17 @@ type shared struct {
 	scanned time.Duration // stepped mode: time of the last rescan
 }
 
-func (s *shared) note(now run.Instant, v *view, values []float64, out float64, sensors []run.Sensor, labels run.Labels, run *recording) {
-	s.at, s.out, s.charge, s.labels = now, out, v.charge(values), labels
-	s.power = v.powers(values, out)
-	s.sensors = sensors[:len(values)]
+func (s *shared) note(now run.Instant, index *judge.SensorIndex, values []float64, out float64, labels run.Labels, run *recording) {
+	s.at, s.out, s.charge, s.labels = now, out, index.Charge(values), labels
+	s.power = powers(index, values, out)
+	s.sensors = index.Sensors
 	s.values = append(s.values[:0], values...)
 	s.sweeps++
 	switch {
 	case run == nil:
 		s.run = nil
-	case s.run == nil || s.run.ID != run.detail.ID:
-		r := run.detail.Run
+	case s.run == nil || s.run.ID != run.record.ID:
+		r := run.record.Run
 		s.run = &r
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -19,7 +20,7 @@ type stepped struct {
 	n *notebook
 }
 
-func newStepped(t *testing.T, show func(time.Duration) state) stepped {
+func newStepped(t *testing.T, show func(time.Duration) scripted.State) stepped {
 	t.Helper()
 	m, n := newMachine(show), newNotebook()
 	ids := 0
@@ -62,7 +63,11 @@ func mustStop(t *testing.T, a *Agent, s run.Stop) run.Record {
 }
 
 func TestARunFromStartToStop(t *testing.T) {
-	s := newStepped(t, func(d time.Duration) state { x := onBattery(d); x.setting = run.SourcedSetting{}; return x })
+	s := newStepped(t, func(d time.Duration) scripted.State {
+		x := scripted.OnBattery(d)
+		x.Setting = run.SourcedSetting{}
+		return x
+	})
 	r := mustStart(t, s.Agent, run.Start{Workload: "harbour-flight", Setting: run.Watts(15), Variant: "cores=6", Note: "first"})
 	if r.State != run.Recording || r.Supply != run.Battery || r.Setting.String() != "15W" || r.Setting.Source != run.Declared {
 		t.Errorf("started %+v", r)
@@ -86,7 +91,7 @@ func TestARunFromStartToStop(t *testing.T) {
 // Energy is counted at the agent's cadence under the labels in force, so that
 // what a scrape every few seconds sees is exact.
 func TestLedgerCountsUnderTheLabelsInForce(t *testing.T) {
-	s := newStepped(t, onBattery)
+	s := newStepped(t, scripted.OnBattery)
 	ctx := context.Background()
 	if err := s.SweepIdle(ctx); err != nil {
 		t.Fatal(err)
@@ -120,7 +125,7 @@ func TestLedgerCountsUnderTheLabelsInForce(t *testing.T) {
 }
 
 func TestOrderOfCommands(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	ctx := context.Background()
 	if _, err := s.StopRun(ctx, run.Stop{}); !errors.Is(err, run.ErrNotRecording) {
 		t.Errorf("stop without a run: %v", err)
@@ -135,7 +140,7 @@ func TestOrderOfCommands(t *testing.T) {
 }
 
 func TestBadLabels(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	for _, c := range []struct {
 		start run.Start
 		says  string
@@ -165,7 +170,7 @@ func TestBadLabels(t *testing.T) {
 // The most trusted source that says anything is active.
 func TestOrderOfTrust(t *testing.T) {
 	limit := 18.0
-	s := newStepped(t, func(d time.Duration) state { x := onMains(d); x.limit = limit; return x })
+	s := newStepped(t, func(d time.Duration) scripted.State { x := scripted.OnMains(d); x.Limit = limit; return x })
 	active := func() string {
 		t.Helper()
 		if err := s.SweepIdle(context.Background()); err != nil {
@@ -182,7 +187,7 @@ func TestOrderOfTrust(t *testing.T) {
 		}
 	}
 	want("nothing declared", "18W firmware")
-	limit = nan
+	limit = math.NaN()
 	want("no limit either", "balanced profile")
 	s.opts.ReadSetting = func(context.Context) (run.Setting, error) { return run.Watts(22), nil }
 	want("a command", "22W command")
@@ -198,7 +203,7 @@ func TestOrderOfTrust(t *testing.T) {
 }
 
 func TestStartThatCannotBeStored(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	s.n.fail(errDisk)
 	if _, err := s.StartRun(context.Background(), run.Start{Workload: "tile-sort"}); !errors.Is(err, errDisk) {
 		t.Fatalf("start on a full disk: %v", err)
@@ -212,7 +217,7 @@ func TestStartThatCannotBeStored(t *testing.T) {
 }
 
 func TestSweepsOutliveAFullDisk(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.n.fail(errDisk)
 	for range 200 {
@@ -232,18 +237,18 @@ func TestSweepsOutliveAFullDisk(t *testing.T) {
 func TestStartFindings(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		change func(*state)
+		change func(*scripted.State)
 		want   run.Code
 		says   string
 	}{
-		{"fit", func(*state) {}, "", ""},
-		{"hot", func(s *state) { s.celsius = 62 }, run.HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline"},
-		{"busy", func(s *state) { s.busy = 0.6 }, run.BusyStart, "the processor was 60 % busy before the start"},
-		{"near empty", func(s *state) { s.charge = 0.05 }, run.BatteryReserve, "the battery was at 5 % at the start"},
+		{"fit", func(*scripted.State) {}, "", ""},
+		{"hot", func(s *scripted.State) { s.Celsius = 62 }, run.HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline"},
+		{"busy", func(s *scripted.State) { s.Busy = 0.6 }, run.BusyStart, "the processor was 60 % busy before the start"},
+		{"near empty", func(s *scripted.State) { s.Charge = 0.05 }, run.BatteryReserve, "the battery was at 5 % at the start"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			change := func(*state) {}
-			s := newStepped(t, func(d time.Duration) state { x := onBattery(d); x.celsius = 40; change(&x); return x })
+			change := func(*scripted.State) {}
+			s := newStepped(t, func(d time.Duration) scripted.State { x := scripted.OnBattery(d); x.Celsius = 40; change(&x); return x })
 			for range 20 {
 				s.m.advance(10 * time.Second)
 				if err := s.SweepIdle(context.Background()); err != nil {
@@ -272,7 +277,7 @@ func TestStartFindings(t *testing.T) {
 }
 
 func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
-	s := newStepped(t, onBattery)
+	s := newStepped(t, scripted.OnBattery)
 	for _, c := range []struct {
 		want run.Want
 		says string
@@ -292,7 +297,7 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 
 // A batch that can never be stored does not block those after it.
 func TestRefusedSweepsAreDropped(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
 	s.n.fail(fmt.Errorf("%w: a value is infinite", run.ErrRefused))
 	s.pass(t, 3*time.Second)
@@ -307,10 +312,10 @@ func TestRefusedSweepsAreDropped(t *testing.T) {
 // The interval after a run is not counted as if its load went down slowly.
 func TestFirstIdleSweepFollowsTheRun(t *testing.T) {
 	busy := true
-	s := newStepped(t, func(d time.Duration) state {
-		x := onBattery(d)
+	s := newStepped(t, func(d time.Duration) scripted.State {
+		x := scripted.OnBattery(d)
 		if !busy {
-			x.power = 4
+			x.Power = 4
 		}
 		return x
 	})
@@ -329,5 +334,12 @@ func TestFirstIdleSweepFollowsTheRun(t *testing.T) {
 			// One second from 20 to 4 W, then nine at 4 W.
 			near(t, "energy after the run", e.Joules[DomainBattery], 12+36, 1e-9)
 		}
+	}
+}
+
+func near(t *testing.T, what string, got, want, rel float64) {
+	t.Helper()
+	if math.IsNaN(got) || math.Abs(got-want) > rel*math.Abs(want) {
+		t.Errorf("%s is %.15g, want %.15g within %g", what, got, want, rel)
 	}
 }

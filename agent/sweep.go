@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -22,30 +23,29 @@ const (
 func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	began := time.Now()
 	values := a.opts.Sensors.Sweep(now.Mono)
-	if len(values) != a.view.n {
-		a.sensors = a.opts.Sensors.Sensors()
-		a.view = newView(a.sensors[:len(values)])
+	if len(values) != len(a.index.Sensors) {
+		a.index = judge.NewSensorIndex(a.opts.Sensors.Sensors()[:len(values)])
 	}
-	out := a.dischargeM.observe(&a.view, values, now.Mono)
+	out := a.dischargeM.observe(&a.index, values, now.Mono)
 
 	before := a.labels
 	a.mu.Lock()
 	if a.prev != nil {
-		a.shared.ledger.add(&a.view, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
+		a.shared.ledger.add(&a.index, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
 	}
 	a.relabelLocked(values, now.Mono)
-	a.shared.note(now, &a.view, values, out, a.sensors, a.labels, a.run)
+	a.shared.note(now, &a.index, values, out, a.labels, a.run)
 	a.mu.Unlock()
 	a.tellOfLabels(before)
 
 	a.prev = append(a.prev[:0], values...)
 	a.prevOut, a.last = out, now
 	if kind == sweepIdle {
-		a.learn(a.sensors, values)
+		a.baseline.Observe(&a.index, values, now.Boot)
 	}
 	full := false
 	if a.run != nil || kind == sweepIdle {
-		full = a.journal.add(a.opts.Device, a.runID(), a.sensors[:len(values)], run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
+		full = a.batcher.add(a.opts.Device, a.runID(), a.index.Sensors, run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
 	}
 	a.countSweep(time.Since(began))
 	return a.afterSweep(now.Mono, full, kind)
@@ -55,7 +55,7 @@ func (a *Agent) runID() string {
 	if a.run == nil {
 		return ""
 	}
-	return a.run.detail.ID
+	return a.run.record.ID
 }
 
 // afterSweep hands on the work that does not belong on the pacing path.
@@ -66,7 +66,7 @@ func (a *Agent) afterSweep(now time.Duration, full bool, kind sweepKind) error {
 			a.shared.scanned = a.readSlow(context.Background(), now, a.shared.scanned)
 		}
 		if full && kind != sweepEdge { // at an edge the caller stores
-			return a.journal.flush(context.Background(), false)
+			return a.batcher.flush(context.Background(), false)
 		}
 		return nil
 	}

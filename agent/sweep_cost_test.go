@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -21,7 +22,7 @@ type lively struct {
 }
 
 func newLively() *lively {
-	m := &lively{now: start, sensors: append([]run.Sensor(nil), scriptSensors...)}
+	m := &lively{now: scripted.Start, sensors: append([]run.Sensor(nil), scripted.Sensors...)}
 	for i := len(m.sensors); i < 40; i++ {
 		m.sensors = append(m.sensors, run.Sensor{ID: run.Temperature, Instance: fmt.Sprint(i), Unit: "celsius", Resolution: 0.001})
 	}
@@ -36,11 +37,11 @@ func (m *lively) ReadSlow(time.Duration)     {}
 func (m *lively) Rescan(time.Duration)       {}
 
 func (m *lively) Sweep(now time.Duration) []float64 {
-	elapsed := (now - start.Mono).Seconds()
-	v := m.values // in the order of scriptSensors
+	elapsed := (now - scripted.Start.Mono).Seconds()
+	v := m.values // in the order of scripted.Sensors
 	v[0], v[1], v[2], v[3] = 0, 20+math.Mod(elapsed, 3), 180000-20*math.Floor(elapsed), 1
 	v[4], v[5], v[6], v[7] = 12*elapsed, 12, 15, 3
-	for i := len(scriptSensors); i < len(m.values); i++ {
+	for i := len(scripted.Sensors); i < len(m.values); i++ {
 		v[i] = 40 + math.Mod(elapsed, 7) + float64(i)
 	}
 	return v
@@ -52,7 +53,7 @@ type nowhere struct{ *notebook }
 func (nowhere) Append(context.Context, run.Batch) error { return nil }
 
 // A whole sweep of a run does not allocate: reading, labels, discharge,
-// energies, the snapshot's copy, and the journal with its hand-over once a
+// energies, the snapshot's copy, and the batcher with its hand-over once a
 // second.
 func TestWholeSweepDoesNotAllocate(t *testing.T) {
 	m := newLively()
@@ -62,12 +63,12 @@ func TestWholeSweepDoesNotAllocate(t *testing.T) {
 	}
 	mustStart(t, a, run.Start{Workload: "tile-sort", Variant: "cores=6"})
 	step := func() {
-		m.now = after(m.now, MinInterval)
+		m.now = scripted.After(m.now, MinInterval)
 		if err := a.Step(); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for range 100 { // the journal's memory grows to what a second takes
+	for range 100 { // the batcher's memory grows to what a second takes
 		step()
 	}
 	before := a.shared.sweeps

@@ -22,7 +22,7 @@ type Options struct {
 	// otherwise.
 	Lower []string
 	// FramesShort is the share of a run that its frame times should cover; 0 means
-	// agent.DefaultFramesShort.
+	// judge.DefaultFramesShort.
 	FramesShort float64
 	// Version is the program's.
 	Version string

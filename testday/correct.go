@@ -4,7 +4,7 @@ import (
 	"context"
 	"time"
 
-	"sweepd/agent"
+	"sweepd/judge"
 	"sweepd/run"
 	"sweepd/store"
 )
@@ -19,7 +19,7 @@ type Corrections interface {
 type ResultRules struct {
 	Lower []string // those of which less is better, unless said
 	// FramesShort is the share of a run that its frame times should cover; 0 means
-	// agent.DefaultFramesShort.
+	// judge.DefaultFramesShort.
 	FramesShort float64
 }
 
@@ -42,7 +42,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, frames
 	}
 	if framesS != nil {
 		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
-		if f, short := agent.CheckFrames(*framesS, d.DurationS, rules.FramesShort); short {
+		if f, short := judge.CheckFrames(*framesS, d.DurationS, rules.FramesShort); short {
 			c.Findings[run.FramesShort] = &f
 		}
 	}

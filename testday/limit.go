@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 
-	"sweepd/agent"
+	"sweepd/judge"
 	"sweepd/store"
 )
 
@@ -16,16 +16,16 @@ type Traces interface {
 
 // InferLimit reads a power limit from what a run drew, for systems that report none.
 // It only says what it found; declaring it is the user's.
-func InferLimit(ctx context.Context, s Traces, id string) (agent.InferredLimit, error) {
+func InferLimit(ctx context.Context, s Traces, id string) (judge.InferredLimit, error) {
 	full, err := s.FindRun(ctx, id)
 	if err != nil {
-		return agent.InferredLimit{}, err
+		return judge.InferredLimit{}, err
 	}
 	trace, err := s.Trace(ctx, full)
 	if err != nil {
-		return agent.InferredLimit{}, err
+		return judge.InferredLimit{}, err
 	}
-	limit, err := agent.InferLimit(trace)
+	limit, err := judge.InferLimit(trace)
 	if err != nil {
 		err = fmt.Errorf("run %s: %w", full, err)
 	}

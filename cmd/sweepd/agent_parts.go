@@ -98,7 +98,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 		Recorder:    data,
 		History:     data,
 		Interval:    c.Interval.Duration,
-		Thresholds:  c.Thresholds.forAgent(),
+		Thresholds:  c.Thresholds.forJudge(),
 		ReadSetting: settingCommand(c.SettingCommand),
 		Facts: func() map[string]string {
 			facts := collectors.ReadFacts(roots)

@@ -9,13 +9,12 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sweepd/judge"
 	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
-
-	"sweepd/agent"
 )
 
 // config is what the configuration file may say; deploy/sweepd.example.yaml
@@ -34,7 +33,7 @@ type config struct {
 	Schedule       []scheduled        `yaml:"schedule"`
 }
 
-// thresholds are agent.Thresholds as the file names them.
+// thresholds are judge.Thresholds as the file names them.
 type thresholds struct {
 	TooShort         span    `yaml:"too_short"`
 	Gap              span    `yaml:"gap"`
@@ -53,8 +52,8 @@ type thresholds struct {
 	FramesShort      float64 `yaml:"frames_short"`
 }
 
-func (t thresholds) forAgent() agent.Thresholds {
-	return agent.Thresholds{
+func (t thresholds) forJudge() judge.Thresholds {
+	return judge.Thresholds{
 		TooShort: t.TooShort.Duration, Gap: t.Gap.Duration, Gone: t.Gone.Duration, Settle: t.Settle.Duration,
 		ClockStep: t.ClockStep.Duration, SettingTolerance: t.SettingTolerance, HotStart: t.HotStart, BusyStart: t.BusyStart,
 		Reserve: t.Reserve, WeakCharger: t.WeakCharger, Disobeyed: t.Disobeyed, TemperatureLimit: t.TemperatureLimit,

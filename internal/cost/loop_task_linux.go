@@ -184,8 +184,11 @@ func (d *dropped) Append(_ context.Context, b run.Batch) error {
 	return nil
 }
 
-func (d *dropped) Trace(context.Context, string) (run.Trace, error)         { return noTrace{}, nil }
-func (d *dropped) FinishRun(context.Context, run.Record) error              { return nil }
+func (d *dropped) Trace(context.Context, string) (run.Trace, error) { return noTrace{}, nil }
+func (d *dropped) FinishRun(context.Context, run.Record) error      { return nil }
+func (d *dropped) Correct(context.Context, string, run.Correction) (run.Record, error) {
+	return run.Record{}, nil
+}
 func (d *dropped) Unfinished(context.Context, string) ([]run.Record, error) { return nil, nil }
 
 type noTrace struct{}

@@ -10,7 +10,7 @@ import (
 // The ratios that the benchmark reports, with slack for a busy machine: CPU
 // time instead of wall time, and medians of alternating turns. The aims are 1.5
 // times the CPU time and no allocation; the bounds leave a third, and a tenth
-// for what the runtime and a growing journal allocate.
+// for what the runtime and a growing batch allocate.
 func TestAgentLoopCostsLittleMoreThanABareLoop(t *testing.T) {
 	if testing.Short() || testing.CoverMode() != "" {
 		t.Skip("takes 12 s, and counting statements costs more than they do")

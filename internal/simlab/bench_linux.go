@@ -9,6 +9,7 @@ import (
 	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -32,7 +33,7 @@ type Options struct {
 	Seed       uint64        // of the run ids
 	Interval   time.Duration // between sweeps; 0 is the agent's default
 	Facts      func(collectors.Roots) map[string]string
-	Thresholds agent.Thresholds
+	Thresholds judge.Thresholds
 }
 
 // IdleEvery is how often the bench has an idle sweep taken between runs.

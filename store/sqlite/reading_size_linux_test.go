@@ -7,9 +7,9 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/agent"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
+	"sweepd/judge"
 	"sweepd/run"
 )
 
@@ -98,7 +98,7 @@ func recordRun(t testing.TB, s *Store, r recording, id string, from, n int) int 
 	trace, err := s.Trace(ctx, id)
 	must(t, err)
 	d.State = run.Finished
-	judged, err := agent.Judge(d, trace, agent.Thresholds{})
+	judged, err := judge.Judge(d, trace, judge.Thresholds{})
 	must(t, err)
 	must(t, s.FinishRun(ctx, judged))
 	return n * len(r.sensors)

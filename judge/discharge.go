@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"math"
@@ -26,7 +26,7 @@ type estimate struct {
 
 // batteryTrack follows one battery through a run.
 type batteryTrack struct {
-	b          batteryView
+	b          BatteryIndex
 	resolution float64 // of the reported power, W
 
 	n             int        // sweeps at which the battery said anything
@@ -46,13 +46,13 @@ type batteryTrack struct {
 	sweepInterval float64
 }
 
-func newDischargeEstimate(v *view, sensors []run.Sensor) *dischargeEstimate {
+func newDischargeEstimate(index *SensorIndex) *dischargeEstimate {
 	e := &dischargeEstimate{}
-	for _, b := range v.batteries {
+	for _, b := range index.Batteries {
 		t := batteryTrack{b: b, lastP: math.NaN(), lastE: math.NaN(), firstP: math.NaN(), endP: math.NaN(), quantum: math.Inf(1)}
-		t.power.bridge, t.settled.bridge = maxLedgerGap, maxLedgerGap
-		if b.power >= 0 {
-			t.resolution = sensors[b.power].Resolution
+		t.power.bridge, t.settled.bridge = longestBridge, longestBridge
+		if b.Power >= 0 {
+			t.resolution = index.Sensors[b.Power].Resolution
 		}
 		e.batteries = append(e.batteries, t)
 	}
@@ -66,13 +66,13 @@ func (e *dischargeEstimate) observe(values []float64, t time.Duration) {
 }
 
 func (t *batteryTrack) observe(values []float64, now time.Duration) {
-	if t.b.silent(values) {
+	if t.b.Silent(values) {
 		return
 	}
 	t.n++
-	p, energy := t.b.reportedPower(values), at(values, t.b.energy)
+	p, energy := t.b.ReportedPower(values), At(values, t.b.Energy)
 	t.power.observe(now, p)
-	if d := at(values, t.b.direction); d != 0 && !math.IsNaN(d) {
+	if d := At(values, t.b.Direction); d != 0 && !math.IsNaN(d) {
 		t.moving = true
 	}
 	if math.IsNaN(t.firstP) {
@@ -234,7 +234,7 @@ const unrefreshed = 0.05
 // refreshes; and what lies outside the two changes by the power's scatter.
 func (t *batteryTrack) fromEnergy(duration float64) estimate {
 	if t.falls == 0 && !t.moving {
-		return estimate{ok: t.b.energy >= 0, u: floorWatts}
+		return estimate{ok: t.b.Energy >= 0, u: floorWatts}
 	}
 	span := t.last.at - t.first.at
 	if t.falls < 3 || span <= 0 {

@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"fmt"
@@ -12,8 +12,7 @@ import (
 // goneCheck finds sensors that had a value in the run and then stopped for
 // longer than allowed.
 type goneCheck struct {
-	view    *view
-	sensors []run.Sensor
+	index   *SensorIndex
 	allowed time.Duration
 
 	seen    []bool
@@ -22,9 +21,9 @@ type goneCheck struct {
 	last    time.Duration // the latest sweep
 }
 
-func newGoneCheck(v *view, sensors []run.Sensor, allowed time.Duration) *goneCheck {
-	c := &goneCheck{view: v, sensors: sensors, allowed: allowed,
-		seen: make([]bool, len(sensors)), since: make([]time.Duration, len(sensors)), longest: make([]time.Duration, len(sensors))}
+func newGoneCheck(index *SensorIndex, allowed time.Duration) *goneCheck {
+	n := len(index.Sensors)
+	c := &goneCheck{index: index, allowed: allowed, seen: make([]bool, n), since: make([]time.Duration, n), longest: make([]time.Duration, n)}
 	for i := range c.since {
 		c.since[i] = -1
 	}
@@ -32,8 +31,8 @@ func newGoneCheck(v *view, sensors []run.Sensor, allowed time.Duration) *goneChe
 }
 
 func (c *goneCheck) observe(s *run.Sweep, t time.Duration) {
-	for i := range c.sensors {
-		if !math.IsNaN(at(s.Values, i)) || c.restingPower(s.Values, i) {
+	for i := range c.index.Sensors {
+		if !math.IsNaN(At(s.Values, i)) || c.restingPower(s.Values, i) {
 			c.seen[i], c.since[i] = true, -1
 			continue
 		}
@@ -51,9 +50,9 @@ func (c *goneCheck) observe(s *run.Sweep, t time.Duration) {
 // restingPower tells whether sensor i is the power of a battery at rest, which
 // some drivers do not report.
 func (c *goneCheck) restingPower(values []float64, i int) bool {
-	for _, b := range c.view.batteries {
-		if b.power == i {
-			return at(values, b.direction) == 0
+	for _, b := range c.index.Batteries {
+		if b.Power == i {
+			return At(values, b.Direction) == 0
 		}
 	}
 	return false
@@ -62,9 +61,9 @@ func (c *goneCheck) restingPower(values []float64, i int) bool {
 func (c *goneCheck) findings() []run.Finding {
 	var gone []string
 	longest := time.Duration(0)
-	for i, s := range c.sensors {
+	for i, s := range c.index.Sensors {
 		if c.seen[i] && c.longest[i] > c.allowed {
-			gone = append(gone, sensorName(s))
+			gone = append(gone, s.String())
 			longest = max(longest, c.longest[i])
 		}
 	}
@@ -79,17 +78,10 @@ func (c *goneCheck) findings() []run.Finding {
 		"%s gave no value for up to %.1f s: what depends on it is incomplete", names, longest.Seconds())}}
 }
 
-func sensorName(s run.Sensor) string {
-	if s.Instance == "" {
-		return s.ID
-	}
-	return s.ID + " of " + s.Instance
-}
-
 // chargingCheck notes that the battery was charged during the run: the power
 // for it shares the charger and the cooling.
 type chargingCheck struct {
-	view    *view
+	index   *SensorIndex
 	prev    time.Duration
 	charged time.Duration
 	joules  float64
@@ -101,11 +93,11 @@ const chargingFor = 2 * time.Second
 func (c *chargingCheck) observe(s *run.Sweep, t time.Duration) {
 	dt := t - c.prev
 	c.prev = t
-	if c.view.direction(s.Values) >= 0 || math.IsNaN(c.view.direction(s.Values)) {
+	if c.index.direction(s.Values) >= 0 || math.IsNaN(c.index.direction(s.Values)) {
 		return
 	}
 	c.charged += dt
-	if p := c.view.discharge(s.Values); p < 0 {
+	if p := c.index.discharge(s.Values); p < 0 {
 		c.joules -= p * dt.Seconds()
 	}
 }

@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"fmt"
@@ -11,7 +11,7 @@ import (
 // weakCheck finds a charger that does not carry the load: the battery drains on
 // mains.
 type weakCheck struct {
-	view   *view
+	index  *SensorIndex
 	th     Thresholds
 	prev   time.Duration
 	time   time.Duration
@@ -24,7 +24,7 @@ const drainFor = 5 * time.Second
 func (c *weakCheck) observe(s *run.Sweep, t time.Duration) {
 	dt := t - c.prev
 	c.prev = t
-	if out := c.view.discharge(s.Values); s.Supply == run.Mains && c.view.direction(s.Values) > 0 && out > c.th.WeakCharger {
+	if out := c.index.discharge(s.Values); s.Supply == run.Mains && c.index.direction(s.Values) > 0 && out > c.th.WeakCharger {
 		c.time += dt
 		c.joules += out * dt.Seconds()
 	}
@@ -40,18 +40,18 @@ func (c *weakCheck) findings() []run.Finding {
 
 // reserveCheck finds a run on battery that came near empty.
 type reserveCheck struct {
-	view   *view
+	index  *SensorIndex
 	th     Thresholds
 	lowest float64
 	supply run.Supply
 }
 
-func newReserveCheck(v *view, th Thresholds) *reserveCheck {
-	return &reserveCheck{view: v, th: th, lowest: math.Inf(1)}
+func newReserveCheck(v *SensorIndex, th Thresholds) *reserveCheck {
+	return &reserveCheck{index: v, th: th, lowest: math.Inf(1)}
 }
 
 func (c *reserveCheck) observe(s *run.Sweep, _ time.Duration) {
-	if x := c.view.charge(s.Values); s.Supply == run.Battery && x < c.lowest {
+	if x := c.index.Charge(s.Values); s.Supply == run.Battery && x < c.lowest {
 		c.lowest, c.supply = x, run.Battery
 	}
 }
@@ -65,7 +65,7 @@ func (c *reserveCheck) findings() []run.Finding {
 
 // staleCheck notes a battery that works while its values stand still.
 type staleCheck struct {
-	view    *view
+	index   *SensorIndex
 	allowed time.Duration
 
 	since   []time.Duration // of the last change, by battery
@@ -76,18 +76,18 @@ type staleCheck struct {
 
 func (c *staleCheck) observe(s *run.Sweep, t time.Duration) {
 	if c.since == nil {
-		c.since = make([]time.Duration, len(c.view.batteries))
-		c.last = make([][2]float64, len(c.view.batteries))
+		c.since = make([]time.Duration, len(c.index.Batteries))
+		c.last = make([][2]float64, len(c.index.Batteries))
 	}
-	for i, b := range c.view.batteries {
-		now := [2]float64{at(s.Values, b.power), at(s.Values, b.energy)}
-		works := at(s.Values, b.direction) != 0 && !(math.IsNaN(now[0]) && math.IsNaN(now[1]))
+	for i, b := range c.index.Batteries {
+		now := [2]float64{At(s.Values, b.Power), At(s.Values, b.Energy)}
+		works := At(s.Values, b.Direction) != 0 && !(math.IsNaN(now[0]) && math.IsNaN(now[1]))
 		if !works || differs(now[0], c.last[i][0]) || differs(now[1], c.last[i][1]) {
 			c.since[i] = t
 		}
 		c.last[i] = now
 		if still := t - c.since[i]; still > c.longest {
-			c.longest, c.name = still, b.instance
+			c.longest, c.name = still, b.Instance
 		}
 	}
 }

@@ -1,33 +1,34 @@
-package agent
+package judge
 
 import (
 	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
+	"sweepd/internal/scripted"
 	"testing"
 	"time"
 )
 
 // capped wants 28 W with a spread of 6 W, changing every second, and is held at a
 // limit; after 25 s it boosts to 40 W for 2 s, and idles from 90 s on.
-func capped(seed uint64, limit float64) func(time.Duration) state {
+func capped(seed uint64, limit float64) func(time.Duration) scripted.State {
 	r := rand.New(rand.NewPCG(seed, 0))
 	want := make([]float64, 200)
 	for i := range want {
 		want[i] = 28 + 6*r.NormFloat64()
 	}
-	return func(t time.Duration) state {
-		s := onBattery(t)
+	return func(t time.Duration) scripted.State {
+		s := scripted.OnBattery(t)
 		second := int(t.Seconds())
-		s.busy, s.watts = 0.95, min(want[second], limit)*(1+0.002*r.NormFloat64())
+		s.Busy, s.Watts = 0.95, min(want[second], limit)*(1+0.002*r.NormFloat64())
 		switch {
 		case second == 25 || second == 26:
-			s.watts = 40
+			s.Watts = 40
 		case second >= 90:
-			s.busy, s.watts = 0.02, 3
+			s.Busy, s.Watts = 0.02, 3
 		}
-		s.power = s.watts + 6
+		s.Power = s.Watts + 6
 		return s
 	}
 }
@@ -35,7 +36,7 @@ func capped(seed uint64, limit float64) func(time.Duration) state {
 func TestInferredLimitIsTheTruth(t *testing.T) {
 	for seed := range uint64(50) {
 		for _, limit := range []float64{10, 18, 25} {
-			l, err := InferLimit(play(2*time.Minute, capped(seed, limit)))
+			l, err := InferLimit(scripted.Play(2*time.Minute, capped(seed, limit)))
 			if err != nil || math.Abs(l.Watts-limit) > 0.01*limit || l.Lower > limit || l.Upper < limit || l.From != "package_w" || l.BusySeconds != 90 {
 				t.Errorf("seed %d, limit %v W: %+v, %v", seed, limit, l, err)
 			}
@@ -46,39 +47,39 @@ func TestInferredLimitIsTheTruth(t *testing.T) {
 // Without a limit the power spreads, and nothing is inferred.
 func TestNothingIsInferredWithoutALimit(t *testing.T) {
 	for seed := range uint64(200) {
-		if l, err := InferLimit(play(2*time.Minute, capped(seed, 1000))); !errors.Is(err, ErrNoFlatTop) {
+		if l, err := InferLimit(scripted.Play(2*time.Minute, capped(seed, 1000))); !errors.Is(err, ErrNoFlatTop) {
 			t.Errorf("seed %d: %v, %v", seed, l, err)
 		}
 	}
 }
 
 func TestInferredFromDischargeOnBatteryAlone(t *testing.T) {
-	hidden := func(mains bool) func(time.Duration) state {
+	hidden := func(mains bool) func(time.Duration) scripted.State {
 		f := capped(1, 18)
-		return func(d time.Duration) state {
+		return func(d time.Duration) scripted.State {
 			s := f(d)
-			s.watts, s.joules = nan, nan
+			s.Watts, s.Joules = nan, nan
 			if mains {
-				s.online, s.power, s.direction = 1, -20, -1
+				s.Online, s.Power, s.Direction = 1, -20, -1
 			}
 			return s
 		}
 	}
-	l, err := InferLimit(play(2*time.Minute, hidden(false)))
+	l, err := InferLimit(scripted.Play(2*time.Minute, hidden(false)))
 	if err != nil || math.Abs(l.Watts-24) > 0.1 || l.From != "system_w" || !strings.Contains(l.String(), "inferred: the discharge of the whole device was flat") {
 		t.Errorf("on battery: %v, %v", l, err)
 	}
-	if l, err := InferLimit(play(2*time.Minute, hidden(true))); !errors.Is(err, ErrNoFlatTop) {
+	if l, err := InferLimit(scripted.Play(2*time.Minute, hidden(true))); !errors.Is(err, ErrNoFlatTop) {
 		t.Errorf("charging: %v, %v", l, err)
 	}
 }
 
 func TestTooLittleToInferFrom(t *testing.T) {
-	_, err := InferLimit(play(20*time.Second, capped(1, 18)))
+	_, err := InferLimit(scripted.Play(20*time.Second, capped(1, 18)))
 	if !errors.Is(err, ErrNoFlatTop) || !strings.Contains(err.Error(), "at least 30 are needed") {
 		t.Errorf("20 s: %v", err)
 	}
-	if _, err := InferLimit(&script{sensors: scriptSensors}); !errors.Is(err, ErrNoFlatTop) {
+	if _, err := InferLimit(&scripted.Trace{Of: scripted.Sensors}); !errors.Is(err, ErrNoFlatTop) {
 		t.Errorf("no sweeps: %v", err)
 	}
 }

@@ -6,14 +6,15 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/judge"
 	"sweepd/run"
 )
 
-// recall reads back what idle looked like before this agent was made, so that it
+// recallIdle reads back what idle looked like before this agent was made, so that it
 // judges a start as an agent would that never stopped. The first that needs to know
 // waits for it, some milliseconds; at the agent's own start it would delay the first
 // sweep.
-func (a *Agent) recall(ctx context.Context) error {
+func (a *Agent) recallIdle(ctx context.Context) error {
 	select {
 	case a.recalling <- struct{}{}:
 		defer func() { <-a.recalling }()
@@ -34,7 +35,7 @@ func (a *Agent) recall(ctx context.Context) error {
 	}
 	return a.do(ctx, func() error {
 		if !a.recalled.Swap(true) { // else done after its caller gave up
-			earlier.follow(&a.baseline)
+			earlier.Append(&a.baseline)
 			a.baseline = *earlier
 		}
 		return nil
@@ -45,18 +46,17 @@ func (a *Agent) recall(ctx context.Context) error {
 //
 // Only the wall clock tells the age of a sweep across restarts. Those later than now
 // are left out: the clock was set back since, and who knows when they were taken.
-func (a *Agent) readIdle(ctx context.Context) (*baseline, error) {
+func (a *Agent) readIdle(ctx context.Context) (*judge.Baseline, error) {
 	now := a.made.Wall.Round(0) // the wall clock alone
-	trace, err := a.opts.History.IdleSweeps(ctx, a.opts.Device, now.Add(-baselineAge))
+	trace, err := a.opts.History.IdleSweeps(ctx, a.opts.Device, now.Add(-judge.BaselineAge))
 	if err != nil {
 		return nil, err
 	}
-	b := &baseline{}
-	sensors := trace.Sensors()
-	v := newView(sensors)
+	b := &judge.Baseline{}
+	index := judge.NewSensorIndex(trace.Sensors())
 	err = trace.Each(func(s run.Sweep) error {
-		if age := now.Sub(s.At.Wall); age > 0 && age <= baselineAge {
-			b.observe(&v, sensors, s.Values, a.made.Boot-age)
+		if age := now.Sub(s.At.Wall); age > 0 && age <= judge.BaselineAge {
+			b.Observe(&index, s.Values, a.made.Boot-age)
 		}
 		return nil
 	})

@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"math"
@@ -17,13 +17,25 @@ type integrator struct {
 	firstAt, lastAt       time.Duration
 	area                  float64 // of the straight lines between readings, unit x s
 	covered               time.Duration
-	broken                bool // a hole longer than bridge, or a counter that fell
+	every, until          time.Duration // steps of the marks and the last one's time
+	marks                 []mark        // where the steady part may begin
+	broken                bool          // a hole longer than bridge, or a counter that fell
 }
 
-func newIntegrators(sensors []run.Sensor, bridge time.Duration) []integrator {
+// mark is where an integral stood at the first reading from a moment on.
+type mark struct {
+	first, area float64
+	covered     time.Duration
+}
+
+// longestBridge is the longest time that the power of a battery is taken to run
+// straight: longer than any sampling interval.
+const longestBridge = 65 * time.Second
+
+func newIntegrators(sensors []run.Sensor, bridge, every, until time.Duration) []integrator {
 	list := make([]integrator, len(sensors))
 	for i, s := range sensors {
-		list[i] = integrator{counter: s.Kind == run.Counter, bridge: bridge}
+		list[i] = integrator{counter: s.Kind == run.Counter, bridge: bridge, every: every, until: until}
 	}
 	return list
 }
@@ -40,7 +52,12 @@ func (g *integrator) observe(t time.Duration, x float64) {
 	g.n++
 	g.min, g.max = math.Min(g.min, x), math.Max(g.max, x)
 	g.last, g.lastAt = x, t
+	for g.every > 0 && !g.counter && t >= g.nextMark() && g.nextMark() <= g.until {
+		g.marks = append(g.marks, mark{x, g.area, g.covered})
+	}
 }
+
+func (g *integrator) nextMark() time.Duration { return time.Duration(len(g.marks)+1) * g.every }
 
 func (g *integrator) step(t time.Duration, x float64) {
 	dt := t - g.lastAt
@@ -60,14 +77,28 @@ func (g *integrator) step(t time.Duration, x float64) {
 // mean is the time-weighted mean of a gauge: the trapezoid area over the time
 // that it covers.
 func (g *integrator) mean() *float64 {
-	switch {
-	case g.counter || g.n == 0:
+	if g.counter || g.n == 0 {
 		return nil
-	case g.covered == 0:
-		return &g.first
 	}
-	m := g.area / g.covered.Seconds()
-	return &m
+	return g.meanFrom(mark{first: g.first})
+}
+
+// steadyMean is the mean from the first reading at or after cut, a multiple of the
+// step of the marks.
+func (g *integrator) steadyMean(cut time.Duration) *float64 {
+	i := int(cut/g.every) - 1
+	if i >= len(g.marks) {
+		return nil
+	}
+	return g.meanFrom(g.marks[i])
+}
+
+func (g *integrator) meanFrom(m mark) *float64 {
+	x := m.first
+	if covered := g.covered - m.covered; covered > 0 {
+		x = (g.area - m.area) / covered.Seconds()
+	}
+	return &x
 }
 
 // minCoverage is the share of a run that readings must cover before an energy

@@ -1,7 +1,8 @@
-package agent
+package judge
 
 import (
 	"math"
+	"sweepd/internal/scripted"
 	"testing"
 	"time"
 )
@@ -30,7 +31,7 @@ func near(t *testing.T, what string, got, want, rel float64) {
 func TestDischarge(t *testing.T) {
 	const run = 300 * time.Second
 	t.Run("both ways agree", func(t *testing.T) {
-		d := wantFindings(t, play(run, onBattery), nil, "").Discharge
+		d := wantFindings(t, scripted.Play(run, scripted.OnBattery), nil, "").Discharge
 		near(t, "discharge", *d.Watts, 20, 0.002)
 		near(t, "from power", *d.FromPowerWatts, 20, 1e-9)
 		near(t, "from energy", *d.FromEnergyWatts, 20, 1e-9)
@@ -41,10 +42,10 @@ func TestDischarge(t *testing.T) {
 	t.Run("content only, counted from change to change", func(t *testing.T) {
 		// A gauge that refreshes every 1.9 s: over 18 s, the content's fall
 		// between the run's edges would be 5 % wrong.
-		d := wantFindings(t, play(18*time.Second, func(t time.Duration) state {
-			s := onBattery(t)
-			s.power = nan
-			s.energy = 180000 - 20*1.9*math.Floor((t.Seconds()+0.7)/1.9)
+		d := wantFindings(t, scripted.Play(18*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Power = nan
+			s.Energy = 180000 - 20*1.9*math.Floor((t.Seconds()+0.7)/1.9)
 			return s
 		}), nil, "").Discharge
 		if d.FromPowerWatts != nil {
@@ -53,9 +54,9 @@ func TestDischarge(t *testing.T) {
 		near(t, "discharge", *d.Watts, 20, 0.02)
 	})
 	t.Run("neither power nor content", func(t *testing.T) {
-		d := wantFindings(t, play(run, func(t time.Duration) state {
-			s := onBattery(t)
-			s.power, s.energy = nan, nan
+		d := wantFindings(t, scripted.Play(run, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Power, s.Energy = nan, nan
 			return s
 		}), nil, "").Discharge
 		if d.Watts != nil || d.UncertaintyWatts != nil {
@@ -63,15 +64,15 @@ func TestDischarge(t *testing.T) {
 		}
 	})
 	t.Run("at rest on mains", func(t *testing.T) {
-		d := wantFindings(t, play(run, onMains), nil, "").Discharge
+		d := wantFindings(t, scripted.Play(run, scripted.OnMains), nil, "").Discharge
 		if d.Watts == nil || *d.Watts != 0 {
 			t.Errorf("discharge at rest is %v, want 0", deref(d.Watts))
 		}
 	})
 	t.Run("charging is negative", func(t *testing.T) {
-		d, err := judged(play(run, func(t time.Duration) state {
-			s := onMains(t)
-			s.power, s.direction, s.energy = -18, -1, 100000+18*math.Floor(t.Seconds())
+		d, err := judged(scripted.Play(run, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Power, s.Direction, s.Energy = -18, -1, 100000+18*math.Floor(t.Seconds())
 			return s
 		}))
 		if err != nil {
@@ -83,9 +84,9 @@ func TestDischarge(t *testing.T) {
 		}
 	})
 	t.Run("a power that contradicts the content is not believed", func(t *testing.T) {
-		d := wantFindings(t, play(run, func(t time.Duration) state {
-			s := onBattery(t)
-			s.power = 24
+		d := wantFindings(t, scripted.Play(run, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Power = 24
 			return s
 		}), nil, "").Discharge
 		if lo, hi := *d.Watts-*d.UncertaintyWatts, *d.Watts+*d.UncertaintyWatts; lo > 20.1 || hi < 23.9 {

@@ -1,12 +1,14 @@
-package agent
+package judge
 
 import (
 	"math"
 	"time"
 
 	"sweepd/analysis"
-	"sweepd/run"
 )
+
+// warmUpStep is what cuts are multiples of: WarmUpMSER5 cuts whole batches of five.
+const warmUpStep = 5 * time.Second
 
 // warmUp finds how long a run took to become steady, from its package power, or
 // from its discharge where there is no package power: MSER-5 on means of whole
@@ -38,23 +40,4 @@ func allMissing(list []float64) bool {
 		}
 	}
 	return true
-}
-
-// steadyMeans gives each gauge its mean from cut on.
-func steadyMeans(trace run.Trace, sensors []run.Sensor, cut, bridge time.Duration) ([]integrator, error) {
-	sums := newIntegrators(sensors, bridge)
-	began := false
-	var first time.Duration
-	err := trace.Each(func(s run.Sweep) error {
-		if !began {
-			began, first = true, s.At.Mono
-		}
-		if t := s.At.Mono - first; t >= cut {
-			for i := range sums {
-				sums[i].observe(t, at(s.Values, i))
-			}
-		}
-		return nil
-	})
-	return sums, err
 }

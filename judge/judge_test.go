@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"math"
@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -16,174 +17,174 @@ func TestFindings(t *testing.T) {
 	const lasting = 30 * time.Second
 	for _, c := range []struct {
 		name  string
-		trace *script
+		trace *scripted.Trace
 		want  []run.Code
 		says  string
 	}{
-		{"nothing, on battery", play(lasting, onBattery), nil, ""},
-		{"nothing, on mains", play(lasting, onMains), nil, ""},
-		{"too short", play(4*time.Second, onMains), []run.Code{run.TooShort}, "lasted 4.0 s, less than 5 s"},
-		{"unplugged in mid-run", play(lasting, func(t time.Duration) state {
+		{"nothing, on battery", scripted.Play(lasting, scripted.OnBattery), nil, ""},
+		{"nothing, on mains", scripted.Play(lasting, scripted.OnMains), nil, ""},
+		{"too short", scripted.Play(4*time.Second, scripted.OnMains), []run.Code{run.TooShort}, "lasted 4.0 s, less than 5 s"},
+		{"unplugged in mid-run", scripted.Play(lasting, func(t time.Duration) scripted.State {
 			if t < 10*time.Second {
-				return onMains(t)
+				return scripted.OnMains(t)
 			}
-			return onBattery(t)
+			return scripted.OnBattery(t)
 		}), []run.Code{run.SupplyChanged}, "from mains to battery 10.0 s after the start"},
-		{"unplugged for a second", play(lasting, func(t time.Duration) state {
+		{"unplugged for a second", scripted.Play(lasting, func(t time.Duration) scripted.State {
 			if t < 10*time.Second || t > 11*time.Second {
-				return onMains(t)
+				return scripted.OnMains(t)
 			}
-			return onBattery(t)
+			return scripted.OnBattery(t)
 		}), []run.Code{run.SupplyChanged}, "from mains to battery"},
-		{"limit changed", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"limit changed", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 20*time.Second {
-				s.limit = 25
+				s.Limit = 25
 			}
 			return s
 		}), []run.Code{run.SettingChanged}, "from 15W (firmware) to 25W (firmware) 20.2 s after the start"},
-		{"declared anew", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"declared anew", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 20*time.Second {
-				s.setting = watts(25)
+				s.Setting = watts(25)
 			}
 			return s
 		}), []run.Code{run.SettingChanged}, "the declared setting changed from 15W to 25W"},
-		{"profile changed", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"profile changed", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 20*time.Second {
-				s.profile = 5
+				s.Profile = 5
 			}
 			return s
 		}), []run.Code{run.SettingChanged}, "profile changed from balanced to performance"},
-		{"declared otherwise", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.setting = watts(20)
+		{"declared otherwise", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Setting = watts(20)
 			return s
 		}), []run.Code{run.SettingDisagrees}, "20W was declared, but the system reports 15W (firmware)"},
-		{"declared within tolerance", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.setting = watts(15.5)
+		{"declared within tolerance", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Setting = watts(15.5)
 			return s
 		}), nil, ""},
-		{"profile declared otherwise", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.setting = run.Named("quiet").From(run.Declared)
+		{"profile declared otherwise", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Setting = run.Named("quiet").From(run.Declared)
 			return s
 		}), []run.Code{run.SettingDisagrees}, "profile quiet was declared, but the platform profile is balanced"},
-		{"own name cannot be compared", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.setting = run.Named("my fast mode").From(run.Declared)
+		{"own name cannot be compared", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Setting = run.Named("my fast mode").From(run.Declared)
 			return s
 		}), nil, ""},
-		{"limit unknown for a while", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"limit unknown for a while", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 20*time.Second && t < 22*time.Second {
-				s.limit = nan
+				s.Limit = nan
 			}
 			return s
 		}), nil, ""},
-		{"charging", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.power, s.direction, s.energy = -18, -1, 100000+18*math.Floor(t.Seconds())
+		{"charging", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Power, s.Direction, s.Energy = -18, -1, 100000+18*math.Floor(t.Seconds())
 			return s
 		}), []run.Code{run.Charging}, "charging for 30 s with 18.0 W"},
-		{"battery pulled", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"battery pulled", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 10*time.Second {
-				s.power, s.energy, s.direction = nan, nan, nan
+				s.Power, s.Energy, s.Direction = nan, nan, nan
 			}
 			return s
 		}), []run.Code{run.SensorGone}, "battery_power_watts of BAT0"},
-		{"short hole in a sensor", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"short hole in a sensor", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > 10*time.Second && t < 12*time.Second {
-				s.watts = nan
+				s.Watts = nan
 			}
 			return s
 		}), nil, ""},
-		{"sensor that appears late", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"sensor that appears late", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t < 10*time.Second {
-				s.watts = nan
+				s.Watts = nan
 			}
 			return s
 		}), nil, ""},
-		{"charger too weak", play(lasting, func(t time.Duration) state {
-			s := onBattery(t)
-			s.online, s.power, s.energy = 1, 3, 180000-3*math.Floor(t.Seconds())
+		{"charger too weak", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Online, s.Power, s.Energy = 1, 3, 180000-3*math.Floor(t.Seconds())
 			return s
 		}), []run.Code{run.ChargerWeak}, "the battery gave 3.0 W for 30 s although the device was on mains"},
-		{"near empty", play(lasting, func(t time.Duration) state {
-			s := onBattery(t)
-			s.charge = 0.1 - t.Seconds()/10000
+		{"near empty", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Charge = 0.1 - t.Seconds()/10000
 			return s
 		}), []run.Code{run.BatteryReserve}, "the battery was at 10 % at its lowest (reserve: 10 %)"},
-		{"stuck gauge", play(2*time.Minute, func(t time.Duration) state {
-			s := onBattery(t)
-			s.energy = 180000
+		{"stuck gauge", scripted.Play(2*time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Energy = 180000
 			return s
 		}), []run.Code{run.SensorStale}, "BAT0 reported the same power and content for 120 s"},
-		{"throttle counter", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.throttles = 7 + math.Floor(t.Seconds()/10)
+		{"throttle counter", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Throttles = 7 + math.Floor(t.Seconds()/10)
 			return s
 		}), []run.Code{run.Throttled}, "entered thermal throttling 3 times"},
-		{"power falls at the temperature limit", play(time.Minute, func(t time.Duration) state {
-			s := onMains(t)
-			if s.celsius = 91; t > 20*time.Second {
-				s.watts = 12
+		{"power falls at the temperature limit", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			if s.Celsius = 91; t > 20*time.Second {
+				s.Watts = 12
 			}
 			return s
 		}), []run.Code{run.Throttled}, "package power fell by 17 % while the device was at 91.0 °C"},
-		{"power falls, but it is cool", play(time.Minute, func(t time.Duration) state {
-			s := onMains(t)
-			if s.watts = 15; t > 20*time.Second {
-				s.watts = 12 + math.Sin(t.Seconds()) // the workload wants less
+		{"power falls, but it is cool", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			if s.Watts = 15; t > 20*time.Second {
+				s.Watts = 12 + math.Sin(t.Seconds()) // the workload wants less
 			}
 			return s
 		}), nil, ""},
-		{"hot, but nothing falls", play(time.Minute, func(t time.Duration) state {
-			s := onMains(t)
-			s.celsius = 93
+		{"hot, but nothing falls", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Celsius = 93
 			return s
 		}), nil, ""},
-		{"more than the setting", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.watts = 18
+		{"more than the setting", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Watts = 18
 			return s
 		}), []run.Code{run.SettingDisobeyed}, "package power was 18.0 W at a setting of 15 W: the device does not go that low"},
-		{"held below the setting", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.watts = 11
+		{"held below the setting", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Watts = 11
 			return s
 		}), []run.Code{run.SettingDisobeyed}, "package power was held at 11.0 W at a setting of 15 W"},
-		{"a workload that wants less", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.watts = 8 + 3*math.Sin(t.Seconds())
+		{"a workload that wants less", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Watts = 8 + 3*math.Sin(t.Seconds())
 			return s
 		}), nil, ""},
-		{"short-term allowance above the setting", play(time.Minute, func(t time.Duration) state {
-			s := onMains(t)
+		{"short-term allowance above the setting", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t < 20*time.Second {
-				s.watts = 25
+				s.Watts = 25
 			}
 			return s
 		}), nil, ""},
-		{"whole device below the setting", play(lasting, func(t time.Duration) state {
-			s := onBattery(t)
-			s.watts, s.joules, s.power, s.energy = nan, nan, 12, 180000-12*math.Floor(t.Seconds())
+		{"whole device below the setting", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Watts, s.Joules, s.Power, s.Energy = nan, nan, 12, 180000-12*math.Floor(t.Seconds())
 			return s
 		}), []run.Code{run.SettingDisobeyed}, "the discharge of the whole device was held at 12.0 W"},
-		{"the declaration is wrong, the device obeys what it was set to", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
-			s.setting = watts(25)
+		{"the declaration is wrong, the device obeys what it was set to", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Setting = watts(25)
 			return s
 		}), []run.Code{run.SettingDisagrees}, "25W was declared"},
-		{"resting battery without a power", play(lasting, func(t time.Duration) state {
-			s := onMains(t)
+		{"resting battery without a power", scripted.Play(lasting, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > time.Second {
-				s.power = nan
+				s.Power = nan
 			}
 			return s
 		}), nil, ""},
@@ -192,7 +193,7 @@ func TestFindings(t *testing.T) {
 	}
 }
 
-func wantFindings(t *testing.T, s *script, want []run.Code, says string) run.Record {
+func wantFindings(t *testing.T, s *scripted.Trace, want []run.Code, says string) run.Record {
 	t.Helper()
 	d, err := judged(s)
 	if err != nil {
@@ -212,7 +213,7 @@ func wantFindings(t *testing.T, s *script, want []run.Code, says string) run.Rec
 }
 
 func TestResultMissing(t *testing.T) {
-	s := play(10*time.Second, onMains)
+	s := scripted.Play(10*time.Second, scripted.OnMains)
 	length := 10.0
 	d, err := Judge(run.Record{Run: run.Run{ID: "x-0123456789", State: run.Finished, DurationS: &length}}, s, Thresholds{})
 	if err != nil {
@@ -239,10 +240,10 @@ func TestClockFindings(t *testing.T) {
 		{"slewed", 20 * time.Millisecond, 0, 0, nil, run.Finished, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			s := play(20*time.Second, onMains)
-			for i := range s.sweeps {
+			s := scripted.Play(20*time.Second, scripted.OnMains)
+			for i := range s.Sweeps {
 				if i > 40 {
-					at := &s.sweeps[i].At
+					at := &s.Sweeps[i].At
 					at.Wall, at.Mono, at.Boot = at.Wall.Add(c.wall), at.Mono+c.mono, at.Boot+c.boot
 				}
 			}
@@ -259,10 +260,10 @@ func TestClockFindings(t *testing.T) {
 func TestSupplyAtTheEdges(t *testing.T) {
 	const lag = time.Second
 	t.Run("battery late at the start", func(t *testing.T) {
-		d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
-			s := onBattery(t)
+		d := wantFindings(t, scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
 			if t < lag { // still shows the charging of before
-				s.power, s.direction = -10, -1
+				s.Power, s.Direction = -10, -1
 			}
 			return s
 		}), nil, "")
@@ -271,10 +272,10 @@ func TestSupplyAtTheEdges(t *testing.T) {
 		}
 	})
 	t.Run("adapter late at the start", func(t *testing.T) {
-		d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
-			s := onBattery(t)
+		d := wantFindings(t, scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
 			if t < lag {
-				s.online = 1
+				s.Online = 1
 			}
 			return s
 		}), nil, "")
@@ -283,29 +284,29 @@ func TestSupplyAtTheEdges(t *testing.T) {
 		}
 	})
 	t.Run("adapter early at the end", func(t *testing.T) {
-		wantFindings(t, play(20*time.Second, func(t time.Duration) state {
-			s := onBattery(t)
+		wantFindings(t, scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
 			if t > 20*time.Second-lag {
-				s.online = 1
+				s.Online = 1
 			}
 			return s
 		}), nil, "")
 	})
 	t.Run("a battery that drains on mains is no change", func(t *testing.T) {
-		wantFindings(t, play(20*time.Second, func(t time.Duration) state {
-			s := onBattery(t)
-			s.online = 1
+		wantFindings(t, scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Online = 1
 			return s
 		}), []run.Code{run.ChargerWeak}, "the battery gave 20.0 W for 20 s")
 	})
 }
 
 func TestSettlingSetting(t *testing.T) {
-	d := wantFindings(t, play(20*time.Second, func(t time.Duration) state {
-		s := onMains(t)
-		s.setting = run.Watts(s.limit).From(run.Firmware)
+	d := wantFindings(t, scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+		s := scripted.OnMains(t)
+		s.Setting = run.Watts(s.Limit).From(run.Firmware)
 		if t < time.Second {
-			s.limit = 25 // read a second late
+			s.Limit = 25 // read a second late
 		}
 		return s
 	}), nil, "")
@@ -320,10 +321,10 @@ func TestSettlingSetting(t *testing.T) {
 func TestSummaries(t *testing.T) {
 	// P = 5 + 2t over unequal steps is integrated exactly by the trapezoid:
 	// 150 J over 10 s (any text of numerical analysis; Burden & Faires 4.3).
-	s := &script{sensors: []run.Sensor{
+	s := &scripted.Trace{Of: []run.Sensor{
 		{ID: run.PackagePower, Unit: "watts"}, {ID: run.PackageEnergy, Unit: "joules", Kind: run.Counter}}}
 	for _, sec := range []float64{0, 1, 3, 7, 10} {
-		s.sweeps = append(s.sweeps, run.Sweep{At: after(start, time.Duration(sec*1e9)), Values: []float64{5 + 2*sec, 1000 + 5*sec + sec*sec}})
+		s.Sweeps = append(s.Sweeps, run.Sweep{At: scripted.After(scripted.Start, time.Duration(sec*1e9)), Values: []float64{5 + 2*sec, 1000 + 5*sec + sec*sec}})
 	}
 	d, err := Judge(run.Record{Run: run.Run{State: run.Finished}}, s, Thresholds{Gone: 5 * time.Second})
 	if err != nil {
@@ -359,29 +360,15 @@ func deref(p *float64) any {
 	return *p
 }
 
-// Type 1 of Hyndman & Fan 1996 (Am. Stat. 50:361-365) with equal weights:
-// their 15 20 35 40 50, values from R's quantile(type = 1).
-func TestWeightedQuantile(t *testing.T) {
-	for p, want := range map[float64]float64{.05: 15, .30: 20, .40: 20, .50: 35, .75: 40, .90: 50, 1: 50} {
-		list := []weighted{{40, 2}, {15, 2}, {50, 2}, {20, 2}, {35, 2}}
-		if got := weightedQuantile(list, p); got != want {
-			t.Errorf("quantile %v is %v, want %v", p, got, want)
-		}
-	}
-	if got := weightedQuantile(nil, .5); !math.IsNaN(got) {
-		t.Errorf("quantile of nothing is %v", got)
-	}
-}
-
 func TestEnergyOfHoles(t *testing.T) {
 	hole := func(from, to time.Duration, counter bool) run.Record {
-		d, err := judged(play(20*time.Second, func(t time.Duration) state {
-			s := onMains(t)
+		d, err := judged(scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
 			if t > from && t < to {
-				s.watts, s.joules = nan, nan
+				s.Watts, s.Joules = nan, nan
 			}
 			if !counter {
-				s.joules = nan
+				s.Joules = nan
 			}
 			return s
 		}))
@@ -412,8 +399,8 @@ func TestEnergyOfHoles(t *testing.T) {
 }
 
 func TestInterruptedEndsAtItsLastSweep(t *testing.T) {
-	s := play(12*time.Second, onMains)
-	s.sweeps = s.sweeps[:41]
+	s := scripted.Play(12*time.Second, scripted.OnMains)
+	s.Sweeps = s.Sweeps[:41]
 	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, s, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
@@ -424,7 +411,7 @@ func TestInterruptedEndsAtItsLastSweep(t *testing.T) {
 }
 
 func TestJudgeWithoutSweeps(t *testing.T) {
-	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, &script{sensors: scriptSensors}, Thresholds{})
+	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, &scripted.Trace{Of: scripted.Sensors}, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -436,11 +423,11 @@ func TestJudgeWithoutSweeps(t *testing.T) {
 // A warm-up is found where power falls to its steady value, and cut from the
 // steady means alone.
 func TestWarmUp(t *testing.T) {
-	warming := play(5*time.Minute, func(t time.Duration) state {
-		s := onMains(t)
-		s.watts, s.joules = 14+0.1*math.Sin(7*t.Seconds()), nan
+	warming := scripted.Play(5*time.Minute, func(t time.Duration) scripted.State {
+		s := scripted.OnMains(t)
+		s.Watts, s.Joules = 14+0.1*math.Sin(7*t.Seconds()), nan
 		if t < 40*time.Second {
-			s.watts = 24 - t.Seconds()/4
+			s.Watts = 24 - t.Seconds()/4
 		}
 		return s
 	})
@@ -467,9 +454,9 @@ func TestWarmUp(t *testing.T) {
 // A power whose energy is counted has the counter's mean and energy: the two
 // rows of a table may not contradict each other.
 func TestPowerFollowsItsCounter(t *testing.T) {
-	d, err := judged(play(10*time.Second, func(t time.Duration) state {
-		s := onMains(t)
-		s.watts = 14 // as if every reading were 3 % low
+	d, err := judged(scripted.Play(10*time.Second, func(t time.Duration) scripted.State {
+		s := scripted.OnMains(t)
+		s.Watts = 14 // as if every reading were 3 % low
 		return s
 	}))
 	if err != nil {
@@ -484,7 +471,7 @@ func TestPowerFollowsItsCounter(t *testing.T) {
 			t.Errorf("a limit has the energy %v J", *s.EnergyJoules)
 		}
 	}
-	short, err := judged(play(500*time.Millisecond, onMains))
+	short, err := judged(scripted.Play(500*time.Millisecond, scripted.OnMains))
 	if err != nil || short.PackageW != nil {
 		t.Errorf("package power of half a second is %v, error %v; want unknown", deref(short.PackageW), err)
 	}

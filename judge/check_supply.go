@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"fmt"
@@ -16,7 +16,7 @@ import (
 // than settle. And where the adapter is the late one, a run starts on the
 // supply that the battery reported from its first sweep on.
 type supplyCheck struct {
-	view   *view
+	index  *SensorIndex
 	settle time.Duration
 
 	base     run.Supply
@@ -31,7 +31,7 @@ type supplyCheck struct {
 }
 
 func (c *supplyCheck) observe(s *run.Sweep, t time.Duration) {
-	dir := c.view.direction(s.Values)
+	dir := c.index.direction(s.Values)
 	switch {
 	case s.Supply == run.SupplyUnknown || c.changed:
 		return

@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"errors"
@@ -41,7 +41,7 @@ const (
 // battery, of the discharge. A workload that wants exactly as much by itself looks
 // the same, so the answer is an inference and never a setting by itself.
 func InferLimit(trace run.Trace) (InferredLimit, error) {
-	w := powerSeconds{view: newView(trace.Sensors())}
+	w := powerSeconds{index: NewSensorIndex(trace.Sensors())}
 	if err := trace.Each(w.observe); err != nil {
 		return InferredLimit{}, err
 	}
@@ -54,7 +54,7 @@ func InferLimit(trace run.Trace) (InferredLimit, error) {
 
 // powerSeconds gathers means of whole busy seconds.
 type powerSeconds struct {
-	view       view
+	index      SensorIndex
 	begun      bool
 	first, now run.Instant
 	sums       [3]float64 // package power, discharge on battery, processor load
@@ -71,9 +71,9 @@ func (p *powerSeconds) observe(s run.Sweep) error {
 	p.now = s.At
 	discharge := math.NaN()
 	if s.Supply == run.Battery {
-		discharge = p.view.discharge(s.Values)
+		discharge = p.index.discharge(s.Values)
 	}
-	for i, x := range []float64{sum(s.Values, p.view.packagePower), discharge, at(s.Values, p.view.busy)} {
+	for i, x := range []float64{Sum(s.Values, p.index.PackagePower), discharge, At(s.Values, p.index.busy)} {
 		if !math.IsNaN(x) {
 			p.sums[i] += x
 			p.counts[i]++

@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"fmt"
@@ -11,7 +11,7 @@ import (
 // powerCheck follows power, clock and temperature through a run to find a
 // device that was throttled, or that did not keep to its setting.
 type powerCheck struct {
-	view    *view
+	index   *SensorIndex
 	th      Thresholds
 	setting *settingCheck // knows what was active, read and changed
 
@@ -31,8 +31,8 @@ type powerSecond struct {
 	watts, out, hertz, celsius float64
 }
 
-func newPowerCheck(v *view, setting *settingCheck, th Thresholds) *powerCheck {
-	return &powerCheck{view: v, setting: setting, th: th, lastCount: math.NaN()}
+func newPowerCheck(v *SensorIndex, setting *settingCheck, th Thresholds) *powerCheck {
+	return &powerCheck{index: v, setting: setting, th: th, lastCount: math.NaN()}
 }
 
 func (c *powerCheck) observe(s *run.Sweep, t time.Duration) {
@@ -44,10 +44,10 @@ func (c *powerCheck) observe(s *run.Sweep, t time.Duration) {
 		c.closeSecond()
 	}
 	c.prev = t
-	c.add(&c.sum.watts, &c.n[0], sum(s.Values, c.view.packagePower))
-	c.add(&c.sum.out, &c.n[1], c.view.discharge(s.Values))
-	c.add(&c.sum.hertz, &c.n[2], highest(s.Values, c.view.frequencies))
-	if x := highest(s.Values, c.view.temperatures); x > c.sum.celsius || c.sum.celsius == 0 {
+	c.add(&c.sum.watts, &c.n[0], Sum(s.Values, c.index.PackagePower))
+	c.add(&c.sum.out, &c.n[1], c.index.discharge(s.Values))
+	c.add(&c.sum.hertz, &c.n[2], highest(s.Values, c.index.frequencies))
+	if x := highest(s.Values, c.index.temperatures); x > c.sum.celsius || c.sum.celsius == 0 {
 		c.sum.celsius = x
 	}
 }
@@ -74,7 +74,7 @@ func (c *powerCheck) closeSecond() {
 func highest(values []float64, positions []int) float64 {
 	top := math.NaN()
 	for _, i := range positions {
-		if x := at(values, i); math.IsNaN(top) || x > top {
+		if x := At(values, i); math.IsNaN(top) || x > top {
 			top = x
 		}
 	}
@@ -82,7 +82,7 @@ func highest(values []float64, positions []int) float64 {
 }
 
 func (c *powerCheck) countThrottles(values []float64) {
-	n := sum(values, c.view.throttles)
+	n := Sum(values, c.index.throttles)
 	if n > c.lastCount {
 		c.counted += n - c.lastCount
 	}

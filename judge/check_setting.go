@@ -1,4 +1,4 @@
-package agent
+package judge
 
 import (
 	"fmt"
@@ -12,8 +12,8 @@ import (
 // settingCheck finds a setting that changed during the run, and a declared one
 // that the system contradicts.
 type settingCheck struct {
-	view *view
-	th   Thresholds
+	index *SensorIndex
+	th    Thresholds
 
 	started bool
 	active  run.SourcedSetting // at the first sweep
@@ -26,7 +26,7 @@ type settingCheck struct {
 }
 
 func (c *settingCheck) observe(s *run.Sweep, t time.Duration) {
-	read, profile := c.view.settingRead(s.Values), c.view.profileName(s.Values)
+	read, profile := c.index.SettingRead(s.Values), c.index.profileName(s.Values)
 	if !c.started {
 		c.started, c.active, c.read, c.profile = true, s.Setting, read, profile
 		return

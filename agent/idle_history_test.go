@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -12,6 +13,7 @@ import (
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest/observer"
 
+	"sweepd/internal/scripted"
 	"sweepd/run"
 )
 
@@ -55,82 +57,82 @@ func TestARestartIsNotSeenInTheNextRun(t *testing.T) {
 		name string
 		// before is what the machine did until the restart, now what it is like
 		// then.
-		before func(*testing.T, stepped, *state)
-		now    func(*state)
+		before func(*testing.T, stepped, *scripted.State)
+		now    func(*scripted.State)
 		idle   time.Duration // after it, until the run
 		hot    string        // what both say of the start; "" for nothing
 	}{
 		{"hot",
-			func(t *testing.T, s stepped, _ *state) { s.idle(t, 10*time.Minute) },
-			func(x *state) { x.celsius = 62 }, 0, "22.0 K above its idle baseline"},
+			func(t *testing.T, s stepped, _ *scripted.State) { s.idle(t, 10*time.Minute) },
+			func(x *scripted.State) { x.Celsius = 62 }, 0, "22.0 K above its idle baseline"},
 		{"warm, not hot",
-			func(t *testing.T, s stepped, _ *state) { s.idle(t, 10*time.Minute) },
-			func(x *state) { x.celsius = 49 }, 0, ""},
+			func(t *testing.T, s stepped, _ *scripted.State) { s.idle(t, 10*time.Minute) },
+			func(x *scripted.State) { x.Celsius = 49 }, 0, ""},
 		{"more than the baseline holds",
-			func(t *testing.T, s stepped, x *state) {
-				x.celsius = 20
+			func(t *testing.T, s stepped, x *scripted.State) {
+				x.Celsius = 20
 				s.idle(t, 2*time.Hour)
 				for k := range 800 {
-					x.celsius = 40 + float64(k%10)
+					x.Celsius = 40 + float64(k%10)
 					s.idle(t, 10*time.Second)
 				}
 			},
-			func(x *state) { x.celsius = 62 }, 0, "20.0 K above its idle baseline"},
+			func(x *scripted.State) { x.Celsius = 62 }, 0, "20.0 K above its idle baseline"},
 		{"another supply and another limit",
-			func(t *testing.T, s stepped, x *state) {
-				x.online, x.limit = 1, 25
+			func(t *testing.T, s stepped, x *scripted.State) {
+				x.Online, x.Limit = 1, 25
 				s.idle(t, 8*time.Minute)
-				x.online, x.limit, x.celsius = 0, 15, 55
+				x.Online, x.Limit, x.Celsius = 0, 15, 55
 				s.idle(t, 10*time.Minute)
 			},
-			func(x *state) { x.celsius = 62 }, 0, "22.0 K above its idle baseline"},
+			func(x *scripted.State) { x.Celsius = 62 }, 0, "22.0 K above its idle baseline"},
 		{"runs in between",
-			func(t *testing.T, s stepped, x *state) {
+			func(t *testing.T, s stepped, x *scripted.State) {
 				for range 3 {
-					x.celsius = 41
+					x.Celsius = 41
 					s.idle(t, 3*time.Minute)
-					x.celsius = 80
+					x.Celsius = 80
 					s.judge(t)
 				}
 			},
-			func(x *state) { x.celsius = 62 }, 0, "21.0 K above its idle baseline"},
+			func(x *scripted.State) { x.Celsius = 62 }, 0, "21.0 K above its idle baseline"},
 		{"a sensor that was missing at times",
-			func(t *testing.T, s stepped, x *state) {
+			func(t *testing.T, s stepped, x *scripted.State) {
 				for k := range 100 {
-					x.celsius = 44
+					x.Celsius = 44
 					if k%3 == 0 {
-						x.celsius = nan
+						x.Celsius = math.NaN()
 					}
 					s.idle(t, 10*time.Second)
 				}
 			},
-			func(x *state) { x.celsius = 62 }, 0, "18.0 K above its idle baseline"},
+			func(x *scripted.State) { x.Celsius = 62 }, 0, "18.0 K above its idle baseline"},
 		{"yesterday was cold",
-			func(t *testing.T, s stepped, x *state) {
-				x.celsius = 20
+			func(t *testing.T, s stepped, x *scripted.State) {
+				x.Celsius = 20
 				s.idle(t, time.Hour)
 				s.m.advance(15 * time.Hour)
-				x.celsius = 40
+				x.Celsius = 40
 				s.idle(t, 2*time.Minute)
 			},
-			func(x *state) { x.celsius = 49 }, 0, ""},
+			func(x *scripted.State) { x.Celsius = 49 }, 0, ""},
 		{"only yesterday",
-			func(t *testing.T, s stepped, _ *state) { s.idle(t, time.Hour); s.m.advance(15 * time.Hour) },
-			func(x *state) { x.celsius = 62 }, 0, ""},
+			func(t *testing.T, s stepped, _ *scripted.State) { s.idle(t, time.Hour); s.m.advance(15 * time.Hour) },
+			func(x *scripted.State) { x.Celsius = 62 }, 0, ""},
 		{"too few",
-			func(t *testing.T, s stepped, _ *state) { s.idle(t, 40*time.Second) },
-			func(x *state) { x.celsius = 62 }, 0, ""},
+			func(t *testing.T, s stepped, _ *scripted.State) { s.idle(t, 40*time.Second) },
+			func(x *scripted.State) { x.Celsius = 62 }, 0, ""},
 		{"few before and few after",
-			func(t *testing.T, s stepped, _ *state) { s.idle(t, 30*time.Second) },
-			func(x *state) { x.celsius = 62 }, 30 * time.Second, "22.0 K above its idle baseline"},
+			func(t *testing.T, s stepped, _ *scripted.State) { s.idle(t, 30*time.Second) },
+			func(x *scripted.State) { x.Celsius = 62 }, 30 * time.Second, "22.0 K above its idle baseline"},
 		{"nothing yet",
-			func(*testing.T, stepped, *state) {},
-			func(x *state) { x.celsius = 62 }, 0, ""},
+			func(*testing.T, stepped, *scripted.State) {},
+			func(x *scripted.State) { x.Celsius = 62 }, 0, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			now := onBattery(0)
-			now.celsius = 40
-			s := newStepped(t, func(time.Duration) state { return now })
+			now := scripted.OnBattery(0)
+			now.Celsius = 40
+			s := newStepped(t, func(time.Duration) scripted.State { return now })
 			c.before(t, s, &now)
 			c.now(&now)
 			s.m.advance(10 * time.Second)
@@ -167,12 +169,12 @@ func TestRecallAfterTheClockWasSet(t *testing.T) {
 		{"back by a minute: most are known", -time.Minute, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			now := onBattery(0)
-			now.celsius = 40
-			s := newStepped(t, func(time.Duration) state { return now })
+			now := scripted.OnBattery(0)
+			now.Celsius = 40
+			s := newStepped(t, func(time.Duration) scripted.State { return now })
 			s.idle(t, 20*time.Minute)
 			s.m.now.Wall = s.m.now.Wall.Add(c.set)
-			now.celsius = 62
+			now.Celsius = 62
 			ready, err := s.restarted(t).Ready(context.Background(), run.Want{})
 			if err != nil || (ready.AboveBaseline != nil) != c.known || ready.AboveBaseline != nil && *ready.AboveBaseline != 22 {
 				t.Errorf("ready %+v, error %v; known: want %v", ready, err, c.known)
@@ -193,7 +195,7 @@ func (brokenHistory) IdleSweeps(context.Context, string, time.Time) (run.Trace, 
 }
 
 func TestAHistoryThatFailsKeepsNothingUp(t *testing.T) {
-	s := newStepped(t, onMains)
+	s := newStepped(t, scripted.OnMains)
 	core, seen := observer.New(zap.WarnLevel)
 	s.opts.History, s.log = brokenHistory{}, zap.New(core)
 	if ready, err := s.Ready(context.Background(), run.Want{}); err != nil || ready.AboveBaseline != nil {
@@ -227,11 +229,11 @@ func (h slowHistory) IdleSweeps(ctx context.Context, device string, since time.T
 // The first sweeps do not wait for the past; a start does, and the next one has it
 // though the first gave up.
 func TestOnlyStartsWaitForThePast(t *testing.T) {
-	now := onMains(0)
-	now.celsius = 40
-	s := newStepped(t, func(time.Duration) state { return now })
+	now := scripted.OnMains(0)
+	now.Celsius = 40
+	s := newStepped(t, func(time.Duration) scripted.State { return now })
 	s.idle(t, 5*time.Minute)
-	now.celsius = 62
+	now.Celsius = 62
 	h := slowHistory{s.n, make(chan struct{}), make(chan struct{})}
 	a, err := New(Options{Device: "unit-oak", Sensors: s.m, Recorder: s.n, History: h, Clock: s.m})
 	if err != nil {

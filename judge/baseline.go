@@ -1,21 +1,19 @@
-package agent
+package judge
 
 import (
 	"math"
 	"slices"
 	"time"
-
-	"sweepd/run"
 )
 
-// baseline is the device's own idle temperature, learnt from the idle sweeps:
+// Baseline is the device's own idle temperature, learnt from the idle sweeps:
 // for each temperature sensor, the value that a fifth of the latest idle sweeps
 // lie below. Not the lowest, which may be a cold morning's, and not the middle,
 // since many idle sweeps are taken while the device cools down after a run.
 //
 // Sweeps of every setting and supply count together: at idle no power limit binds,
 // and what a charging battery adds is left behind like what a run left.
-type baseline struct {
+type Baseline struct {
 	n      int                               // sweeps seen
 	at     [baselineSize]time.Duration       // when, on the clock that goes on during sleep
 	values map[string]*[baselineSize]float32 // by instance, °C; NaN where missing
@@ -25,26 +23,26 @@ const (
 	baselineSize     = 720 // two hours of idle sweeps 10 s apart
 	baselineQuantile = 0.2
 	baselineEnough   = 6 // a minute of them
-	// baselineAge is how old a sweep that counts may be: of this working day and
+	// BaselineAge is how old a sweep that counts may be: of this working day and
 	// not of yesterday's, when the room may have been another (common practice, no
 	// source).
-	baselineAge = 8 * time.Hour
+	BaselineAge = 8 * time.Hour
 )
 
 var unread = float32(math.NaN())
 
-// observe takes an idle sweep, later than those before it.
-func (b *baseline) observe(v *view, sensors []run.Sensor, values []float64, now time.Duration) {
+// Observe takes an idle sweep, later than those before it.
+func (b *Baseline) Observe(index *SensorIndex, values []float64, now time.Duration) {
 	row := b.begin(now)
-	for _, i := range v.temperatures {
-		if x := at(values, i); !math.IsNaN(x) {
-			b.column(sensors[i].Instance)[row] = float32(x)
+	for _, i := range index.temperatures {
+		if x := At(values, i); !math.IsNaN(x) {
+			b.column(index.Sensors[i].Instance)[row] = float32(x)
 		}
 	}
 }
 
 // begin makes room for a sweep, in place of the oldest where it is full.
-func (b *baseline) begin(now time.Duration) (row int) {
+func (b *Baseline) begin(now time.Duration) (row int) {
 	row = b.n % baselineSize
 	for _, column := range b.values {
 		column[row] = unread
@@ -55,7 +53,7 @@ func (b *baseline) begin(now time.Duration) (row int) {
 }
 
 // column is a sensor's; a new one was missing in every sweep so far.
-func (b *baseline) column(instance string) *[baselineSize]float32 {
+func (b *Baseline) column(instance string) *[baselineSize]float32 {
 	column := b.values[instance]
 	if column == nil {
 		column = &[baselineSize]float32{}
@@ -70,8 +68,8 @@ func (b *baseline) column(instance string) *[baselineSize]float32 {
 	return column
 }
 
-// follow takes the sweeps of a later baseline.
-func (b *baseline) follow(later *baseline) {
+// Append takes the sweeps of a later baseline.
+func (b *Baseline) Append(later *Baseline) {
 	for k := max(0, later.n-baselineSize); k < later.n; k++ {
 		from := k % baselineSize
 		row := b.begin(later.at[from])
@@ -82,14 +80,14 @@ func (b *baseline) follow(later *baseline) {
 }
 
 // of is the baseline of a sensor now, NaN where it is not known.
-func (b *baseline) of(instance string, now time.Duration) float64 {
+func (b *Baseline) of(instance string, now time.Duration) float64 {
 	column := b.values[instance]
 	if column == nil {
 		return math.NaN()
 	}
 	list := make([]float32, 0, baselineSize)
 	for i := range min(b.n, baselineSize) {
-		if x := column[i]; !math.IsNaN(float64(x)) && now-b.at[i] <= baselineAge {
+		if x := column[i]; !math.IsNaN(float64(x)) && now-b.at[i] <= BaselineAge {
 			list = append(list, x)
 		}
 	}
@@ -102,15 +100,15 @@ func (b *baseline) of(instance string, now time.Duration) float64 {
 
 // warmest is the sensor that lies furthest above its baseline now, and by how much;
 // ok is false while no baseline is known.
-func (b *baseline) warmest(v *view, sensors []run.Sensor, values []float64, now time.Duration) (instance string, celsius, above float64, ok bool) {
+func (b *Baseline) warmest(index *SensorIndex, values []float64, now time.Duration) (instance string, celsius, above float64, ok bool) {
 	above = math.Inf(-1)
-	for _, i := range v.temperatures {
-		x, base := at(values, i), b.of(sensors[i].Instance, now)
+	for _, i := range index.temperatures {
+		x, base := At(values, i), b.of(index.Sensors[i].Instance, now)
 		if math.IsNaN(x) || math.IsNaN(base) {
 			continue
 		}
 		if x-base > above {
-			instance, celsius, above, ok = sensors[i].Instance, x, x-base, true
+			instance, celsius, above, ok = index.Sensors[i].Instance, x, x-base, true
 		}
 	}
 	return instance, celsius, above, ok

@@ -1,0 +1,319 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"go.uber.org/zap"
+
+	"sweepd/judge"
+	"sweepd/run"
+)
+
+// batcher gathers sweeps and hands them to the Recorder once a second, off the
+// sampling goroutine. What cannot be written is kept and tried again, up to a bound;
+// what is lost is kept count of.
+type batcher struct {
+	recorder Recorder
+	events   *Events
+	log      *zap.Logger
+
+	mu    sync.Mutex // guards open to lost
+	open  *batch
+	full  []*batch
+	spare []*batch // written ones, for reuse
+	lost  []lostStretch
+
+	write sync.Mutex // one call to the Recorder at a time
+	bad   string     // the last failure's text, logged once
+}
+
+// batch is a Batch with the memory its sweeps' values live in.
+type batch struct {
+	run.Batch
+	began  time.Duration
+	values []float64
+}
+
+// lostStretch is a stretch of sweeps of a run, "" for idle ones, that will never be
+// stored.
+type lostStretch struct {
+	run.Loss
+	runID string
+	ended bool // sweeps after it were stored
+	noted bool // with the run
+}
+
+// maxPending is how many seconds of sweeps are kept while the disk refuses
+// them.
+const maxPending = 600
+
+// add copies a sweep. It reports whether a batch is full and wants writing.
+func (b *batcher) add(device, runID string, sensors []run.Sensor, s run.Sweep) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.open != nil && b.open.RunID != runID {
+		b.closeLocked()
+	}
+	if b.open == nil {
+		b.open = b.takeLocked()
+		b.open.Device, b.open.RunID, b.open.began = device, runID, s.At.Mono
+	}
+	x := b.open
+	x.Sensors = sensors
+	at := len(x.values)
+	x.values = append(x.values, s.Values...)
+	s.Values = x.values[at:len(x.values):len(x.values)]
+	x.Sweeps = append(x.Sweeps, s)
+	if runID == "" || s.At.Mono-x.began >= time.Second-time.Millisecond {
+		b.closeLocked()
+	}
+	return len(b.full) > 0
+}
+
+func (b *batcher) takeLocked() *batch {
+	if n := len(b.spare); n > 0 {
+		x := b.spare[n-1]
+		b.spare = b.spare[:n-1]
+		return x
+	}
+	return &batch{}
+}
+
+func (b *batcher) closeLocked() {
+	if b.open == nil {
+		return
+	}
+	b.full = append(b.full, b.open)
+	b.open = nil
+	if len(b.full) > maxPending { // the oldest goes: what comes after it tells more of how things are
+		b.loseLocked(b.full[0])
+		b.full = slices.Delete(b.full, 0, 1)
+	}
+}
+
+// loseLocked notes that a batch will never be stored.
+func (b *batcher) loseLocked(x *batch) {
+	from, to := x.Sweeps[0].At.Wall, x.Sweeps[len(x.Sweeps)-1].At.Wall
+	i := slices.IndexFunc(b.lost, func(l lostStretch) bool { return l.runID == x.RunID && !l.ended })
+	if i < 0 {
+		i = len(b.lost)
+		b.lost = append(b.lost, lostStretch{runID: x.RunID, Loss: run.Loss{Code: run.ReadingsLost, From: from, To: to}})
+	}
+	l := &b.lost[i]
+	l.noted = false
+	l.Sweeps += len(x.Sweeps)
+	// A batch that was being written while the next was dropped may follow it.
+	if from.Before(l.From) {
+		l.From = from
+	}
+	if to.After(l.To) {
+		l.To = to
+	}
+}
+
+// flush writes what is full, and the open batch too when all is set.
+func (b *batcher) flush(ctx context.Context, all bool) error {
+	b.write.Lock()
+	defer b.write.Unlock()
+	for {
+		x := b.next(all)
+		if x == nil {
+			if err := b.noteLost(ctx); err != nil {
+				b.complain("what was lost could not be noted with its run; it is tried again", err)
+			} else {
+				b.bad = ""
+			}
+			return nil
+		}
+		switch err := b.recorder.Append(ctx, x.Batch); {
+		case err == nil:
+			b.stored(x)
+		case errors.Is(err, run.ErrRefused):
+			b.log.Error("sweeps are lost", zap.String("run", x.RunID), zap.Int("sweeps", len(x.Sweeps)), zap.Error(err))
+			b.refused(x)
+		default:
+			b.putBack(x)
+			err = fmt.Errorf("store %d sweeps of run %q: %w", len(x.Sweeps), x.RunID, err)
+			b.complain("sweeps could not be stored; they are kept and tried again", err)
+			return err
+		}
+	}
+}
+
+func (b *batcher) next(all bool) *batch {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if all {
+		b.closeLocked()
+	}
+	if len(b.full) == 0 {
+		return nil
+	}
+	x := b.full[0]
+	b.full = append(b.full[:0], b.full[1:]...)
+	return x
+}
+
+func (b *batcher) putBack(x *batch) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.full = append([]*batch{x}, b.full...)
+}
+
+func (b *batcher) stored(x *batch) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for i := range b.lost {
+		b.lost[i].ended = b.lost[i].ended || b.lost[i].runID == x.RunID
+	}
+	b.recycleLocked(x)
+}
+
+func (b *batcher) refused(x *batch) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.loseLocked(x)
+	b.recycleLocked(x)
+}
+
+func (b *batcher) recycleLocked(x *batch) {
+	x.values, x.Sweeps, x.Sensors = x.values[:0], x.Sweeps[:0], nil
+	if len(b.spare) < 2 {
+		b.spare = append(b.spare, x)
+	}
+}
+
+// complain logs a failure that lasts once.
+func (b *batcher) complain(what string, err error) {
+	if err.Error() != b.bad {
+		b.bad = err.Error()
+		b.log.Error(what, zap.Error(err))
+	}
+}
+
+// noteLost stores with each run what of it was lost since the last time, so that it
+// is known should the agent die before the run is judged.
+func (b *batcher) noteLost(ctx context.Context) error {
+	for _, id := range b.unnoted() {
+		lost := b.lostOf(id)
+		finding := judge.LostFindings(lost)[0]
+		if id != "" {
+			if _, err := b.recorder.Correct(ctx, id, run.Correction{Findings: map[run.Code]*run.Finding{finding.Code: &finding}}); err != nil {
+				return fmt.Errorf("note what is lost of run %s: %w", id, err)
+			}
+		}
+		b.log.Error("sweeps were lost", zap.String("run", id), zap.String("finding", finding.Text))
+		b.noted(id)
+	}
+	return nil
+}
+
+// unnoted are the runs of which something was lost since it was noted last.
+func (b *batcher) unnoted() (ids []string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, l := range b.lost {
+		if !l.noted && !slices.Contains(ids, l.runID) {
+			ids = append(ids, l.runID)
+		}
+	}
+	return ids
+}
+
+func (b *batcher) lostOf(runID string) (lost []run.Loss) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, l := range b.lost {
+		if l.runID == runID {
+			lost = append(lost, l.Loss)
+		}
+	}
+	return lost
+}
+
+// noted keeps in mind what was lost of a run until that is judged; of idle sweeps
+// nothing.
+func (b *batcher) noted(runID string) {
+	if runID == "" {
+		b.forgetLost(runID)
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for i := range b.lost {
+		b.lost[i].noted = b.lost[i].noted || b.lost[i].runID == runID
+	}
+}
+
+func (b *batcher) forgetLost(runID string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.lost = slices.DeleteFunc(b.lost, func(l lostStretch) bool { return l.runID == runID })
+}
+
+// begin has a run started by start and stores it before any of its sweeps can
+// be written. It returns what start gave, also when storing failed.
+func (b *batcher) begin(ctx context.Context, start func() (run.Record, error)) (run.Record, error) {
+	b.write.Lock()
+	defer b.write.Unlock()
+	d, err := start()
+	if err != nil {
+		return run.Record{}, err
+	}
+	err = b.events.Publish(func() (run.Event, error) {
+		return run.Event{Kind: run.RunStarted, Run: d.Run}, b.recorder.BeginRun(ctx, d)
+	})
+	if err != nil {
+		return d, fmt.Errorf("store the new run: %w", err)
+	}
+	return d, nil
+}
+
+// discard forgets the sweeps of a run that could not be stored.
+func (b *batcher) discard(runID string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.open != nil && b.open.RunID == runID {
+		b.open = nil
+	}
+	b.full = slices.DeleteFunc(b.full, func(x *batch) bool { return x.RunID == runID })
+}
+
+// judge writes what is left, judges a run from its stored sweeps and stores the
+// outcome.
+func (b *batcher) judge(ctx context.Context, d run.Record, th judge.Thresholds) (run.Record, error) {
+	if err := b.flush(ctx, true); err != nil {
+		return d, err
+	}
+	b.write.Lock()
+	defer b.write.Unlock()
+	trace, err := b.recorder.Trace(ctx, d.ID)
+	if err != nil {
+		return d, fmt.Errorf("read back the sweeps of run %s: %w", d.ID, err)
+	}
+	judged, err := judge.Judge(d, lossyTrace{trace, b.lostOf(d.ID)}, th)
+	if err != nil {
+		return d, fmt.Errorf("judge run %s: %w", d.ID, err)
+	}
+	err = b.events.Publish(func() (run.Event, error) {
+		return run.Event{Kind: run.RunEnded, Run: judged.Run}, b.recorder.FinishRun(ctx, judged)
+	})
+	if err != nil {
+		return judged, fmt.Errorf("store run %s: %w", d.ID, err)
+	}
+	b.forgetLost(d.ID)
+	return judged, nil
+}
+
+// lossyTrace is a trace with what was never stored of it.
+type lossyTrace struct {
+	run.Trace
+	lost []run.Loss
+}
+
+func (t lossyTrace) Lost() []run.Loss { return slices.Concat(t.lost, t.Trace.Lost()) }

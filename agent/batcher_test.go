@@ -1,0 +1,125 @@
+package agent
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/internal/scripted"
+	"sweepd/run"
+)
+
+// stuck lets time go by while nothing can be stored.
+func (s stepped) stuck(d time.Duration, why error) {
+	s.n.fail(why)
+	for ; d > 0; d -= 50 * time.Millisecond {
+		s.m.advance(50 * time.Millisecond)
+		_ = s.Step() // says that nothing can be stored
+	}
+	s.n.fail(nil)
+}
+
+// wantOnly is the only finding of a run, of that code and saying so.
+func wantOnly(t *testing.T, d run.Record, code run.Code, says string) {
+	t.Helper()
+	if len(d.Findings) != 1 || d.Findings[0].Code != code || d.Findings[0].Severity != run.SeverityDoubt || !strings.Contains(d.Findings[0].Text, says) {
+		t.Errorf("findings %+v, want %s alone saying %q", d.Findings, code, says)
+	}
+}
+
+var score = run.Stop{Results: map[string]run.Result{"score": {Value: 1, Better: run.Higher}}}
+
+// A store that is stuck for longer than sweeps are kept loses the oldest of them. The
+// run says how many and when, and does not blame a busy device for the hole.
+func TestSweepsLostToAStuckStore(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pass(t, 9*time.Second)
+	s.stuck(900*time.Second, errDisk)
+	s.pass(t, 10*time.Second)
+	d := mustStop(t, s.Agent, score)
+	// A batch is five sweeps, 1.25 s: 600 of them are kept, which is 750 s.
+	stored := s.n.sweeps[r.ID]
+	lost := int(919/0.25) + 2 - len(stored)
+	if lost < 500 || lost > 800 {
+		t.Fatalf("%d sweeps are lost of 919 s, want about those of 150 s", lost)
+	}
+	wantOnly(t, d, run.ReadingsLost, fmt.Sprintf("%d sweeps from 09:30:", lost))
+	hole := 0
+	for i := 1; i < len(stored); i++ {
+		if stored[i].At.Mono-stored[i-1].At.Mono > time.Second {
+			hole++
+			first, last := stored[i-1].At.Wall.Add(scripted.Interval), stored[i].At.Wall.Add(-scripted.Interval)
+			want := fmt.Sprintf("from %s to %s UTC could not be stored", first.Format("15:04:05"), last.Format("15:04:05"))
+			if !d.Findings[0].At.Equal(first) || !strings.Contains(d.Findings[0].Text, want) {
+				t.Errorf("finding %q at %v, want %q at %v", d.Findings[0].Text, d.Findings[0].At, want, first)
+			}
+		}
+	}
+	// What is kept is the latest: the hole begins where the store got stuck.
+	if hole != 1 || stored[len(stored)-1].At.Mono-scripted.Start.Mono != 919*time.Second {
+		t.Errorf("%d holes, the last sweep at %v", hole, stored[len(stored)-1].At.Mono-scripted.Start.Mono)
+	}
+	if advice := d.Findings[0].Advice; advice == "" {
+		t.Error("there is no advice")
+	}
+}
+
+// What was lost is known to the agent that judges the run after a crash.
+func TestLostSweepsAreKnownAfterACrash(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pass(t, 9*time.Second)
+	s.stuck(900*time.Second, errDisk)
+	s.pass(t, 10*time.Second)
+	n := s.n.copied() // the agent dies
+	noted := n.runs[r.ID].Findings
+	a, _ := running(t, newMachine(scripted.OnMains), n)
+	mustStart(t, a, run.Start{Workload: "tile-sort"}) // the loop goes: the past is judged
+	d := n.runs[r.ID]
+	d.Findings = slices.DeleteFunc(d.Findings, func(f run.Finding) bool { return f.Code == run.ResultMissing })
+	wantOnly(t, d, run.ReadingsLost, "could not be stored")
+	if len(noted) != 1 || noted[0].Text != d.Findings[0].Text {
+		t.Errorf("noted %+v, judged %+v", noted, d.Findings)
+	}
+	mustStop(t, a, run.Stop{})
+}
+
+// Sweeps that the store refuses are lost one stretch after the other.
+func TestRefusedSweepsAreFound(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	r := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	refused := fmt.Errorf("%w: a value is infinite", run.ErrRefused)
+	for range 2 {
+		s.pass(t, 5*time.Second)
+		s.stuck(5*time.Second, refused)
+	}
+	s.pass(t, 5*time.Second)
+	d := mustStop(t, s.Agent, score)
+	lost := 25*4 + 2 - s.n.stored(r.ID)
+	wantOnly(t, d, run.ReadingsLost, fmt.Sprintf("%d sweeps in 2 stretches from 09:30:0", lost))
+	if lost < 30 || lost > 50 {
+		t.Errorf("%d sweeps are lost, want about 40", lost)
+	}
+	next := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pass(t, 6*time.Second)
+	if d := mustStop(t, s.Agent, score); d.ID != next.ID || len(d.Findings) != 0 {
+		t.Errorf("the run after it has %v", d.Findings)
+	}
+}
+
+// Idle sweeps that are lost concern no run, and are not kept in mind.
+func TestLostIdleSweepsAreForgotten(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	for _, err := range []error{fmt.Errorf("%w: a value is infinite", run.ErrRefused), nil} {
+		s.n.fail(err)
+		if err := s.SweepIdle(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(s.batcher.lost) != 0 {
+		t.Errorf("%+v is kept in mind", s.batcher.lost)
+	}
+}
