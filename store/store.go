@@ -109,7 +109,7 @@ type Corrector interface {
 	//
 	// A result that is replaced goes to the history, and with any result there is no
 	// finding that one is missing. Rejecting a run again gives it another reason;
-	// ErrRecording while it is recording. Keeping makes it again what it was before it
+	// ErrStillRecording while it is recording. Keeping makes it again what it was before it
 	// was rejected; ErrNotRejected where there is nothing to undo.
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 	// SetOutlying stores which of the selected runs differ from their repeats, by id
@@ -178,9 +178,9 @@ type Outcomes interface {
 var (
 	// ErrAmbiguous is returned where part of an id fits several runs.
 	ErrAmbiguous = errors.New("fits several runs")
-	// ErrRecording is returned for what cannot be done to a run that is still being
+	// ErrStillRecording is returned for what cannot be done to a run that is still being
 	// recorded.
-	ErrRecording = errors.New("the run is still recording: stop it first")
+	ErrStillRecording = errors.New("the run is still recording: stop it first")
 	// ErrNotRejected is returned for keeping a run that is not rejected.
 	ErrNotRejected = errors.New("the run is not rejected")
 	// ErrNoPlan is returned where no plan was made yet.

@@ -2,6 +2,7 @@ package contract
 
 import (
 	"errors"
+
 	"sweepd/run"
 	"sweepd/store"
 	"testing"
@@ -76,7 +77,7 @@ func correctsAllOrNothing(t *testing.T, s store.Store) {
 		change func(*run.Correction)
 		want   error
 	}{
-		"reject while recording":   {"run-now", func(c *run.Correction) { c.Decision, c.Why = run.Reject, "too warm" }, store.ErrRecording},
+		"reject while recording":   {"run-now", func(c *run.Correction) { c.Decision, c.Why = run.Reject, "too warm" }, store.ErrStillRecording},
 		"keep what nobody rejects": {"run-0001", func(c *run.Correction) { c.Decision, c.Why = run.Keep, "all well" }, store.ErrNotRejected},
 		"no reason":                {"run-0001", func(c *run.Correction) { c.Decision = run.Reject }, nil},
 		"no such decision":         {"run-0001", func(c *run.Correction) { c.Decision, c.Why = "drop", "too warm" }, nil},
@@ -131,7 +132,7 @@ func rejectsAndKeeps(t *testing.T, s store.Store) {
 	}
 	correct(t, s, "run-slept", keep("before the start"))
 	state("run-slept", run.Finished, "")
-	if _, err := s.Correct(ctx, "run-now", reject("no")); !errors.Is(err, store.ErrRecording) {
+	if _, err := s.Correct(ctx, "run-now", reject("no")); !errors.Is(err, store.ErrStillRecording) {
 		t.Errorf("rejecting while recording: %v", err)
 	}
 	if _, err := s.Correct(ctx, "run-good", reject(" ")); err == nil {

@@ -2,6 +2,7 @@ package contract
 
 import (
 	"errors"
+
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+
 	"sweepd/run"
 	"sweepd/store"
 	"testing"

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"sync"
 	"time"
 
@@ -36,12 +35,8 @@ func (r *recorder) close() error {
 	return err
 }
 
-// Append stores sweeps; when it returns, a killed process loses none of them.
-// Values are kept to the sensor's resolution, monotonic time to the
-// microsecond, boot and wall time within 20 us. Infinite values and sensors
-// that changed place are refused, and nothing of the batch is stored.
-//
-// At least every 25 s of sweeps it waits until the disk has them.
+// Append stores sweeps, see store.Recorder. At least every 25 s of sweeps it waits until
+// the disk has them.
 func (s *Store) Append(ctx context.Context, b run.Batch) error {
 	if len(b.Sweeps) == 0 {
 		return nil
@@ -60,6 +55,7 @@ func (s *Store) Append(ctx context.Context, b run.Batch) error {
 
 var errReadOnly = errors.New("opened for reading only")
 
+// checkBatch refuses what could never be stored.
 func checkBatch(b run.Batch) error {
 	for i := range b.Sweeps {
 		values := b.Sweeps[i].Values
@@ -112,6 +108,7 @@ func (s *Store) seriesLocked(ctx context.Context, b run.Batch) (*seriesWriter, e
 	return w, nil
 }
 
+// appendRowLocked stores the sweeps as the next row of the series.
 func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []run.Sensor, sweeps []run.Sweep) error {
 	wider := w.grow(sensors)
 	labels := w.place(sweeps)
@@ -145,6 +142,7 @@ func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []
 
 const insertReading = `INSERT INTO readings (id, at_ms, sweeps, data) VALUES (?, ?, ?, ?)`
 
+// insertRowLocked stores a row without a word about its series.
 func (s *Store) insertRowLocked(ctx context.Context, id, atMs int64, sweeps int, data []byte) error {
 	if s.recording.insert == nil {
 		stmt, err := s.write.PrepareContext(ctx, insertReading)
@@ -155,111 +153,4 @@ func (s *Store) insertRowLocked(ctx context.Context, id, atMs int64, sweeps int,
 	}
 	_, err := s.recording.insert.ExecContext(ctx, id, atMs, sweeps, data)
 	return err
-}
-
-// commit runs f in a transaction. With flush the disk has it on return, else a
-// power cut may still take it.
-func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
-	if s.write == nil {
-		return errReadOnly
-	}
-	conn, err := s.write.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close()
-	if flush && !s.unsynced {
-		if _, err := conn.ExecContext(ctx, "PRAGMA synchronous = FULL"); err != nil {
-			return err
-		}
-		// Where this fails, later commits are synced too: slower, not wrong.
-		defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA synchronous = NORMAL")
-	}
-	tx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
-}
-
-// seriesWriter is the series that Append is writing.
-type seriesWriter struct {
-	packer
-	device, runID string
-	startedMs     int64
-	id            int64 // 0: no row yet
-	next          int64 // position of the next row
-	sinceKey      int   // rows since the last key row, counting it; 0: none yet
-
-	sensors []run.Sensor
-	labels  []label
-	places  []int                         // reused by place
-	known   struct{ sensors, labels int } // how many of them the file has
-}
-
-// label is what a sweep says besides its values.
-type label struct {
-	setting run.SourcedSetting
-	supply  run.Supply
-}
-
-func labelOf(s *run.Sweep) label { return label{s.Setting, s.Supply} }
-
-// firstDifference is the first place where sensors differ from the series', -1
-// where it can go on.
-func (w *seriesWriter) firstDifference(sensors []run.Sensor) int {
-	for i := range min(len(sensors), len(w.sensors)) {
-		if sensors[i] != w.sensors[i] {
-			return i
-		}
-	}
-	return -1
-}
-
-func (w *seriesWriter) reordered(sensors []run.Sensor, at int) error {
-	return fmt.Errorf("%w: sensor %d of run %s was %s %q and is now %s %q: sensors of a run keep their places",
-		run.ErrRefused, at, w.runID, w.sensors[at].ID, w.sensors[at].Instance, sensors[at].ID, sensors[at].Instance)
-}
-
-func (w *seriesWriter) grow(sensors []run.Sensor) bool {
-	if len(sensors) <= len(w.sensors) {
-		return false
-	}
-	w.sensors = append(w.sensors, sensors[len(w.sensors):]...)
-	w.packer.grow(w.sensors)
-	return true
-}
-
-// place finds each sweep's label among the series' labels, and adds new ones.
-func (w *seriesWriter) place(sweeps []run.Sweep) []int {
-	places := grown(w.places, len(sweeps))
-	for i := range sweeps {
-		l := labelOf(&sweeps[i])
-		at := slices.Index(w.labels, l)
-		if at < 0 {
-			at = len(w.labels)
-			w.labels = append(w.labels, l)
-		}
-		places[i] = at
-	}
-	w.places = places
-	return places
-}
-
-func (w *seriesWriter) nextRow() int64 { return w.id<<32 | w.next }
-
-func (w *seriesWriter) appended(key bool) {
-	w.next++
-	w.sinceKey++
-	if key {
-		w.sinceKey = 1
-	}
-}
-
-// described tells whether the file knows all that the next row refers to.
-func (w *seriesWriter) described() bool {
-	return w.id != 0 && w.known.sensors == len(w.sensors) && w.known.labels == len(w.labels)
 }

@@ -12,13 +12,7 @@ import (
 	"sweepd/store"
 )
 
-// Correct changes a run that is kept, all or nothing, and returns it as it is then,
-// which is on disk. id is a full one.
-//
-// A result that is replaced goes to the history, and with any result there is no
-// finding that one is missing. Rejecting a run again gives it another reason;
-// ErrRecording while it is recording. Keeping makes it again what it was before it was
-// rejected; ErrNotRejected where there is nothing to undo.
+// Correct changes a run, see store.Corrector.
 func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run.Record, err error) {
 	if err := c.Check(); err != nil {
 		return r, err
@@ -65,7 +59,7 @@ func (w *runWriter) correct(n int64, state run.State, c run.Correction) error {
 	switch c.Decision {
 	case run.Reject:
 		if state == run.Recording {
-			return store.ErrRecording
+			return store.ErrStillRecording
 		}
 		if _, err := w.exec(`UPDATE runs SET why = ?, state = 'rejected',
 			state_before = CASE state WHEN 'rejected' THEN state_before ELSE state END WHERE n = ?`, c.Why, n); err != nil {
@@ -90,12 +84,10 @@ func (w *runWriter) replaceFinding(n int64, code run.Code, f *run.Finding) error
 	if _, err := w.exec(`DELETE FROM findings WHERE run = ? AND code = ?`, n, string(code)); err != nil || f == nil {
 		return err
 	}
-	_, err := w.exec(`INSERT INTO findings (run, position, code, severity, text, at)
-		SELECT ?1, coalesce(max(position) + 1, 0), ?2, ?3, ?4, ?5 FROM findings WHERE run = ?1`,
-		n, string(f.Code), string(f.Severity), f.Text, stampText(f.At))
-	return err
+	return w.addFinding(n, *f)
 }
 
+// decide notes a decision.
 func (w *runWriter) decide(n int64, at time.Time, what run.Decision, who, why string) error {
 	_, err := w.exec(`INSERT INTO decisions VALUES (?, ?, ?, ?, ?)`, n, stampText(at), string(what), who, why)
 	return err
@@ -108,9 +100,10 @@ func (w *runWriter) dropResultMissing(n int64) error {
 	return err
 }
 
-func ended(d *run.Record) time.Time {
-	if d.DurationS == nil || d.StartedAt.IsZero() {
-		return d.StartedAt.Time
+// ended is when a run ended, or when it started where its duration is unknown.
+func ended(r *run.Record) time.Time {
+	if r.DurationS == nil || r.StartedAt.IsZero() {
+		return r.StartedAt.Time
 	}
-	return d.StartedAt.Add(time.Duration(*d.DurationS * float64(time.Second)))
+	return r.StartedAt.Add(time.Duration(*r.DurationS * float64(time.Second)))
 }

@@ -7,7 +7,7 @@ import (
 	"sweepd/store"
 )
 
-// Devices lists the devices that have runs, in the order of their names.
+// Devices lists the devices that have runs, see store.Runs.
 func (s *Store) Devices(ctx context.Context) ([]store.DeviceRuns, error) {
 	devices := []store.DeviceRuns{}
 	err := each(ctx, s.read, func(rows *sql.Rows) error {

@@ -40,6 +40,7 @@ func differences(here, there *run.Record) []string {
 	return all
 }
 
+// mapDifferences says how the values of two maps differ.
 func mapDifferences[V comparable](what string, here, there map[string]V) (all []string) {
 	names := maps.Clone(here)
 	maps.Copy(names, there)

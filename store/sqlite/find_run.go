@@ -16,7 +16,7 @@ const minPart = 4
 // maxCandidates is how many runs an ambiguous id is told to fit.
 const maxCandidates = 5
 
-// FindRun gives the full id of a run, see Run.
+// FindRun gives the full id of a run, see store.Runs.
 func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 	if id == store.Last {
 		return s.lastRun(ctx)
@@ -50,6 +50,7 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 	return ids[0], nil
 }
 
+// lastRun is the id of the run that started last.
 func (s *Store) lastRun(ctx context.Context) (string, error) {
 	var id sql.NullString
 	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs ORDER BY started_at DESC, n DESC LIMIT 1)`).Scan(&id)

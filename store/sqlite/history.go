@@ -3,10 +3,11 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+
 	"sweepd/store"
 )
 
-// History tells what was corrected and decided. id is a full one.
+// History tells what was corrected and decided, see store.Runs.
 func (s *Store) History(ctx context.Context, id string) (store.History, error) {
 	h := store.History{Results: []store.OldResult{}, Decisions: []store.Decided{}}
 	n, _, err := runState(ctx, s.read, id)

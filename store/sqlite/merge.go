@@ -20,11 +20,7 @@ var ErrSameFile = errors.New("is the same file")
 // the same file waits meanwhile.
 const mergeRuns = 20
 
-// Merge takes over all runs of another data file, or folder, with their
-// readings, results, facts and history, and the idle readings. Runs that are
-// here already are left as they are; where the two differ, the report says how.
-// Merging again adds nothing. What was taken over before an error stays.
-// progress may be nil; it counts runs.
+// Merge takes over the runs of another data file, see store.Importer.
 func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int)) (store.MergeReport, error) {
 	m := merger{store: s, progress: progress, report: store.MergeReport{Recording: []string{}, Conflicts: []store.Conflict{}}}
 	err := m.open(ctx, path)

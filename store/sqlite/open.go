@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
 	"sweepd/store"
 	"sync"
 	"time"
@@ -83,6 +84,7 @@ func locate(path string, readOnly bool) (string, error) {
 	return file, makeFolder(filepath.Dir(file))
 }
 
+// makeFolder makes a folder, where absent, and says so where a file stands in its way.
 func makeFolder(dir string) error {
 	err := os.MkdirAll(dir, 0o755)
 	var at *fs.PathError
@@ -94,6 +96,7 @@ func makeFolder(dir string) error {
 	return err
 }
 
+// connect opens the connections, and makes the schema or brings it up to date.
 func (s *Store) connect(readOnly bool) error {
 	ctx := context.Background()
 	var err error
@@ -129,6 +132,7 @@ func (s *Store) connect(readOnly bool) error {
 	return err
 }
 
+// openReaders opens the pool of connections that cannot write.
 func (s *Store) openReaders() (err error) {
 	pragmas := readerPragmas
 	if s.write == nil { // not the agent: memory is for use

@@ -9,12 +9,10 @@ import (
 	"sweepd/store"
 )
 
-// SetOutlying stores which of the selected runs differ from their repeats, by
-// id and text, in place of what was known before. It reports whether anything
-// changed.
+// SetOutlying stores which runs differ from their repeats, see store.Corrector.
 func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[string]string) (changed bool, err error) {
-	known, err := s.outlying(ctx, f)
-	if err != nil || maps.Equal(known, texts) {
+	before, err := s.outlying(ctx, f)
+	if err != nil || maps.Equal(before, texts) {
 		return false, err
 	}
 	chosen := selected(f)
@@ -24,8 +22,11 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 			return err
 		}
 		for id, text := range texts {
-			if _, err := w.exec(`INSERT INTO findings SELECT n, (SELECT coalesce(max(position), -1) + 1 FROM findings WHERE run = n), ?, ?, ?, NULL
-				FROM runs WHERE id = ?`, string(run.Outlying), string(run.SeverityNote), text, id); err != nil {
+			n, _, err := runState(ctx, tx, id)
+			if err != nil {
+				return err
+			}
+			if err := w.addFinding(n, run.Finding{Code: run.Outlying, Severity: run.SeverityNote, Text: text}); err != nil {
 				return err
 			}
 		}
@@ -33,6 +34,7 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 	}))
 }
 
+// outlying are the texts of the findings that SetOutlying stored, by the runs' ids.
 func (s *Store) outlying(ctx context.Context, f store.Filter) (map[string]string, error) {
 	runs, err := s.Runs(ctx, f)
 	if err != nil {

@@ -34,9 +34,7 @@ func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err err
 	return id, s.fail("storing a plan in", err)
 }
 
-// ExtendPlan keeps what was appended to a plan that Plan gave for the same devices. It
-// refuses if that is another one by now or was changed meanwhile: p then has to be read
-// anew. before is how many slots it had.
+// ExtendPlan keeps what was appended to a plan, see store.Plans.
 func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, devices ...string) error {
 	return s.fail("extending the plan in", s.commit(ctx, true, func(tx *sql.Tx) error {
 		latest, err := latestPlan(ctx, tx, devices)
@@ -57,6 +55,7 @@ func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, dev
 	}))
 }
 
+// insertSlots stores the slots of a plan, which has none.
 func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.Slot) error {
 	insert, err := tx.PrepareContext(ctx, `INSERT INTO plan_slots VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
 	if err != nil {
@@ -72,22 +71,20 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 	return nil
 }
 
-// Plan is the one in force: the newest that has a slot for any of the devices, or the
-// newest of all where none is named. ErrNoPlan where there is none.
+// Plan is the one in force, see store.Plans.
 func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, error) {
-	p, err := s.plan(ctx, devices)
+	var p schedule.Plan
+	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
+		p, err = readPlan(ctx, tx, devices)
+		return err
+	})
 	if errors.Is(err, store.ErrNoPlan) {
-		return p, err
+		return p, store.ErrNoPlan
 	}
 	return p, s.fail("reading the plan of", err)
 }
 
-func (s *Store) plan(ctx context.Context, devices []string) (p schedule.Plan, err error) {
-	tx, err := s.read.BeginTx(ctx, nil) // plan and slots as of one moment
-	if err != nil {
-		return p, err
-	}
-	defer tx.Rollback()
+func readPlan(ctx context.Context, tx *sql.Tx, devices []string) (p schedule.Plan, err error) {
 	if p.ID, err = latestPlan(ctx, tx, devices); err != nil {
 		return p, err
 	}

@@ -42,7 +42,7 @@ func (s *Store) Run(ctx context.Context, id string) (run.Record, error) {
 func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, store.Skipped, error) {
 	var r runReader
 	var skipped store.Skipped
-	err := s.inSnapshot(ctx, func(tx *sql.Tx) (err error) {
+	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
 		chosen := selected(f)
 		err = tx.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE state = 'recording'), count(*) FILTER (WHERE state = 'interrupted'),
 			count(*) FILTER (WHERE state = 'rejected') FROM runs WHERE `+chosen.where, chosen.args...).Scan(&skipped.Recording, &skipped.Interrupted, &skipped.Rejected)
@@ -70,18 +70,8 @@ func (s *Store) recordsWhere(ctx context.Context, where string, args ...any) ([]
 	return r.records(), err
 }
 
-// inSnapshot has f read as of one moment.
-func (s *Store) inSnapshot(ctx context.Context, f func(*sql.Tx) error) error {
-	tx, err := s.read.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	return f(tx)
-}
-
 func (s *Store) readRuns(ctx context.Context, chosen selection, what content) (r runReader, err error) {
-	err = s.inSnapshot(ctx, func(tx *sql.Tx) (err error) {
+	err = inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
 		r, err = readRuns(ctx, tx, chosen, what)
 		return err
 	})

@@ -22,25 +22,25 @@ var measuredColumns = slices.Index(writtenColumns, "setting_read_w")
 var updateRun = "UPDATE runs SET " + strings.Join(writtenColumns, " = ?, ") + " = ? WHERE n = ?"
 
 // runValues are the columns of a run as SQL takes them.
-func runValues(d *run.Record, factSet any) []any {
+func runValues(r *run.Record, factSet any) []any {
 	var readWatts, readName, readSource any
-	if read := d.SettingRead; read != nil {
+	if read := r.SettingRead; read != nil {
 		readWatts, readName, readSource = watts(read.Setting), read.Name(), string(read.Source)
 	}
 	var discharge run.Discharge
-	if d.Discharge != nil {
-		discharge = *d.Discharge
+	if r.Discharge != nil {
+		discharge = *r.Discharge
 	}
-	temperature, charge := startOf(d.Summaries)
+	temperature, charge := startOf(r.Summaries)
 	before := ""
-	if d.State == run.Rejected {
+	if r.State == run.Rejected {
 		before = string(run.Finished)
 	}
-	return []any{d.ID, d.Device, d.Workload, string(d.Variant), string(d.Supply), watts(d.Setting.Setting), d.Setting.Name(), string(d.Setting.Source),
-		string(d.State), before, d.Why, d.Note, stampText(d.StartedAt.Time), number(d.DurationS), number(d.PackageW), number(d.SystemW),
+	return []any{r.ID, r.Device, r.Workload, string(r.Variant), string(r.Supply), watts(r.Setting.Setting), r.Setting.Name(), string(r.Setting.Source),
+		string(r.State), before, r.Why, r.Note, stampText(r.StartedAt.Time), number(r.DurationS), number(r.PackageW), number(r.SystemW),
 		readWatts, readName, readSource,
 		number(discharge.Watts), number(discharge.UncertaintyWatts), number(discharge.FromPowerWatts), number(discharge.FromEnergyWatts),
-		number(d.WarmUpS), factSet, number(temperature), number(charge)}
+		number(r.WarmUpS), factSet, number(temperature), number(charge)}
 }
 
 // startOf finds the hottest temperature and the mean charge at the start.

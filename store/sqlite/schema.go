@@ -21,10 +21,6 @@ var schema string
 // the newest: a test brings a file of each old version up and compares.
 var migrations = []string{}
 
-type queryer interface {
-	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
-}
-
 // schemaVersion is 0 for an empty file.
 func schemaVersion(ctx context.Context, q queryer) (int, error) {
 	var id, version, tables int
@@ -65,17 +61,4 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		}
 		return nil
 	})
-}
-
-// inTx commits what f did, or nothing of it.
-func inTx(ctx context.Context, db *sql.DB, f func(*sql.Tx) error) error {
-	tx, err := db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // after Commit it does nothing
-	if err := f(tx); err != nil {
-		return err
-	}
-	return tx.Commit()
 }

@@ -4,75 +4,17 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 
 	"sweepd/run"
 )
 
-// resume finds what the file has of the run's series, if anything.
-func (w *seriesWriter) resume(ctx context.Context, db *sql.DB) error {
-	var n int64
-	err := db.QueryRowContext(ctx, `SELECT n FROM runs WHERE id = ?`, w.runID).Scan(&n)
-	if errors.Is(err, sql.ErrNoRows) {
-		return fmt.Errorf("run %s: %w", w.runID, run.ErrNoRun)
-	} else if err != nil {
-		return err
-	}
-	err = db.QueryRowContext(ctx, `SELECT id FROM series WHERE run = ?`, n).Scan(&w.id)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	} else if err != nil {
-		return err
-	}
-	if w.sensors, err = seriesSensors(ctx, db, w.id); err != nil {
-		return err
-	}
-	if w.labels, err = seriesLabels(ctx, db, w.id); err != nil {
-		return err
-	}
-	w.packer.grow(w.sensors)
-	w.known.sensors, w.known.labels = len(w.sensors), len(w.labels)
-	var last sql.NullInt64
-	if err := db.QueryRowContext(ctx, `SELECT max(id) FROM readings WHERE id BETWEEN ? AND ?`, w.id<<32, w.id<<32|0xffffffff).Scan(&last); err != nil {
-		return err
-	}
-	if last.Valid {
-		w.next = last.Int64&0xffffffff + 1
-	}
-	return nil
+// label is what a sweep says besides its values.
+type label struct {
+	setting run.SourcedSetting
+	supply  run.Supply
 }
 
-// describe stores the series, its new sensors and its new labels.
-func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
-	if w.id == 0 {
-		r, err := tx.ExecContext(ctx, `INSERT INTO series (device, run, started_ms, format)
-			VALUES (?, (SELECT n FROM runs WHERE id = ?), ?, ?)`, w.device, w.runID, w.startedMs, packFormat)
-		if err != nil {
-			return err
-		}
-		if w.id, err = r.LastInsertId(); err != nil {
-			return err
-		}
-	}
-	for i := w.known.sensors; i < len(w.sensors); i++ {
-		id, err := sensorID(ctx, tx, w.sensors[i])
-		if err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO series_sensors VALUES (?, ?, ?)`, w.id, i, id); err != nil {
-			return err
-		}
-	}
-	for i := w.known.labels; i < len(w.labels); i++ {
-		l := w.labels[i]
-		if _, err := tx.ExecContext(ctx, `INSERT INTO series_labels VALUES (?, ?, ?, ?, ?, ?)`,
-			w.id, i, watts(l.setting.Setting), l.setting.Name(), string(l.setting.Source), string(l.supply)); err != nil {
-			return err
-		}
-	}
-	w.known.sensors, w.known.labels = len(w.sensors), len(w.labels)
-	return nil
-}
+func labelOf(s *run.Sweep) label { return label{s.Setting, s.Supply} }
 
 // sensorID finds or adds a sensor.
 func sensorID(ctx context.Context, tx *sql.Tx, s run.Sensor) (id int64, err error) {
@@ -90,25 +32,7 @@ func sensorID(ctx context.Context, tx *sql.Tx, s run.Sensor) (id int64, err erro
 	return r.LastInsertId()
 }
 
-type rowsQueryer interface {
-	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
-}
-
-// each calls scan for every row of a query.
-func each(ctx context.Context, q rowsQueryer, scan func(*sql.Rows) error, query string, args ...any) error {
-	rows, err := q.QueryContext(ctx, query, args...)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := scan(rows); err != nil {
-			return err
-		}
-	}
-	return rows.Err()
-}
-
+// seriesSensors are the sensors of a series, in their order.
 func seriesSensors(ctx context.Context, q rowsQueryer, series int64) (sensors []run.Sensor, err error) {
 	err = each(ctx, q, func(rows *sql.Rows) error {
 		var s run.Sensor
@@ -126,6 +50,7 @@ func seriesSensors(ctx context.Context, q rowsQueryer, series int64) (sensors []
 	return sensors, err
 }
 
+// seriesLabels are the labels that sweeps of a series refer to, in their order.
 func seriesLabels(ctx context.Context, q rowsQueryer, series int64) (labels []label, err error) {
 	err = each(ctx, q, func(rows *sql.Rows) error {
 		var watts *float64

@@ -35,9 +35,9 @@ type storedSeries struct {
 // at most 64; the walk goes on there, and Lost says what was left out.
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 	var series sql.NullInt64
-	var known int
-	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ?`, runID).Scan(&known, &series)
-	if err == nil && known == 0 {
+	var runs int
+	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ?`, runID).Scan(&runs, &series)
+	if err == nil && runs == 0 {
 		err = fmt.Errorf("run %s: %w", runID, run.ErrNoRun)
 	}
 	if err != nil {

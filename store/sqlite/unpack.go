@@ -179,6 +179,7 @@ func (u *unpacker) skip(n int) {
 	u.rest = u.rest[n:]
 }
 
+// fillMissing makes all values missing.
 func fillMissing(values []float64) {
 	for i := range values {
 		values[i] = math.NaN()

@@ -7,10 +7,8 @@ import (
 	"time"
 )
 
-// Upkeep drops idle readings older than keepIdle, counted from now, but for the
-// few that later ones go on from; 0 keeps all. Then it brings what is in the write-ahead log to the file, as far as
-// readers let it, and refreshes what the query planner knows. Runs are never
-// dropped.
+// Upkeep drops idle readings, see store.Store. Then it brings what is in the write-ahead
+// log to the file, as far as readers let it, and refreshes what the query planner knows.
 func (s *Store) Upkeep(ctx context.Context, keepIdle time.Duration, now time.Time) error {
 	if s.write == nil {
 		return s.fail("tidying", errReadOnly)
@@ -40,6 +38,7 @@ const idleBounds = `SELECT id, CASE
 		AND at_ms < ?1 AND hex(substr(data, 1, 1)) IN ('01', '03', '05', '07', '09', '0B', '0D', '0F')), 0)
 	END FROM series WHERE run IS NULL AND started_ms < ?1`
 
+// dropIdle drops the idle readings before a moment, as far as idleBounds allows.
 func (s *Store) dropIdle(ctx context.Context, before time.Time) error {
 	type span struct{ series, end int64 }
 	var old []span

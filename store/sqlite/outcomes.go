@@ -7,8 +7,7 @@ import (
 	"sweepd/schedule"
 )
 
-// KeepOutcome keeps how an entry of the schedule went, in the place of the time
-// before.
+// KeepOutcome keeps how an entry of the schedule went, see store.Outcomes.
 func (s *Store) KeepOutcome(ctx context.Context, o schedule.Outcome) error {
 	return s.fail("storing an outcome in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO schedule_outcomes VALUES (?, ?, ?, ?, ?)`,
@@ -17,8 +16,7 @@ func (s *Store) KeepOutcome(ctx context.Context, o schedule.Outcome) error {
 	}))
 }
 
-// Outcomes are how the entries of the schedule went when they were due last, by
-// their names.
+// Outcomes are how the entries of the schedule went, see store.Outcomes.
 func (s *Store) Outcomes(ctx context.Context) (map[string]schedule.Outcome, error) {
 	all := map[string]schedule.Outcome{}
 	err := each(ctx, s.read, func(rows *sql.Rows) error {

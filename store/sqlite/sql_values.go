@@ -39,6 +39,7 @@ func stampText(t time.Time) any {
 	return run.Stamp(t).String()
 }
 
+// parseStamp undoes stampText; "" is a zero time.
 func parseStamp(text string) (run.Timestamp, error) {
 	if text == "" {
 		return run.Timestamp{}, nil

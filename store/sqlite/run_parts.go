@@ -45,25 +45,24 @@ func (w *runWriter) exec(query string, args ...any) (sql.Result, error) {
 }
 
 // replaceParts stores findings and summaries in place of those from the start.
-func (w *runWriter) replaceParts(n int64, d *run.Record) error {
+func (w *runWriter) replaceParts(n int64, r *run.Record) error {
 	for _, table := range []string{"findings", "summaries"} {
 		if _, err := w.exec("DELETE FROM "+table+" WHERE run = ?", n); err != nil {
 			return err
 		}
 	}
-	return w.addParts(n, d)
+	return w.addParts(n, r)
 }
 
 // addParts stores findings and summaries.
-func (w *runWriter) addParts(n int64, d *run.Record) error {
-	for i, f := range d.Findings {
-		if _, err := w.exec(`INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?)`,
-			n, i, string(f.Code), string(f.Severity), f.Text, stampText(f.At)); err != nil {
+func (w *runWriter) addParts(n int64, r *run.Record) error {
+	for _, f := range r.Findings {
+		if err := w.addFinding(n, f); err != nil {
 			return err
 		}
 	}
-	for i := range d.Summaries {
-		x := &d.Summaries[i]
+	for i := range r.Summaries {
+		x := &r.Summaries[i]
 		id, err := w.sensor(sensorName{x.Sensor, x.Instance, x.Unit})
 		if err != nil {
 			return err
@@ -75,6 +74,14 @@ func (w *runWriter) addParts(n int64, d *run.Record) error {
 		}
 	}
 	return nil
+}
+
+// addFinding stores a finding after those that the run has.
+func (w *runWriter) addFinding(n int64, f run.Finding) error {
+	_, err := w.exec(`INSERT INTO findings (run, position, code, severity, text, at)
+		SELECT ?1, coalesce(max(position) + 1, 0), ?2, ?3, ?4, ?5 FROM findings WHERE run = ?1`,
+		n, string(f.Code), string(f.Severity), f.Text, stampText(f.At))
+	return err
 }
 
 // setResult stores a result and moves one that it replaces to the history.

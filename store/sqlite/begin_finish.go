@@ -1,0 +1,91 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// BeginRun stores a run that is being recorded, see store.Recorder.
+func (s *Store) BeginRun(ctx context.Context, r run.Record) error {
+	if r.State != run.Recording {
+		return s.fail("beginning a run in", fmt.Errorf("run %s is %q, want %q", r.ID, r.State, run.Recording))
+	}
+	return s.fail("beginning a run in", s.commit(ctx, true, func(tx *sql.Tx) error {
+		added, err := newRunWriter(ctx, tx).add(&r)
+		if err == nil && !added {
+			err = fmt.Errorf("run %s exists already", r.ID)
+		}
+		return err
+	}))
+}
+
+// FinishRun stores a judged run, see store.Recorder.
+func (s *Store) FinishRun(ctx context.Context, r run.Record) error {
+	return s.fail("finishing a run in", s.commit(ctx, true, func(tx *sql.Tx) error {
+		return finishRun(newRunWriter(ctx, tx), &r)
+	}))
+}
+
+func finishRun(w *runWriter, r *run.Record) error {
+	if r.State == run.Recording {
+		return fmt.Errorf("run %s is still %q: want it judged", r.ID, r.State)
+	}
+	if err := r.Check(); err != nil {
+		return err
+	}
+	n, state, err := runState(w.ctx, w.tx, r.ID)
+	if err != nil {
+		return err
+	}
+	if state != run.Recording {
+		return fmt.Errorf("run %s is %s already", r.ID, state)
+	}
+	facts, err := w.factSet(r.Facts)
+	if err != nil {
+		return err
+	}
+	if facts == nil {
+		if err := w.tx.QueryRowContext(w.ctx, `SELECT fact_set FROM runs WHERE n = ?`, n).Scan(&facts); err != nil {
+			return err
+		}
+	}
+	if _, err := w.exec(updateRun, append(runValues(r, facts), n)...); err != nil {
+		return err
+	}
+	for _, name := range slices.Sorted(maps.Keys(r.Results)) {
+		if err := w.setResult(n, name, run.NewResult{Result: r.Results[name]}, ended(r)); err != nil {
+			return err
+		}
+	}
+	if err := w.replaceParts(n, r); err != nil {
+		return err
+	}
+	if r.State == run.Rejected {
+		if err := w.decide(n, ended(r), run.Reject, "finding", r.Why); err != nil {
+			return err
+		}
+	}
+	return w.dropResultMissing(n)
+}
+
+// Unfinished are the runs that a crash left recording. One agent at a time records into
+// a file (LockAgent), so they are all this device's, whatever it was called then.
+func (s *Store) Unfinished(ctx context.Context, _ string) ([]run.Record, error) {
+	return s.Records(ctx, store.Filter{State: run.Recording})
+}
+
+// runState finds a run by its full id: its n and its state.
+func runState(ctx context.Context, q queryer, id string) (n int64, state run.State, err error) {
+	err = q.QueryRowContext(ctx, `SELECT n, state FROM runs WHERE id = ?`, id).Scan(&n, (*string)(&state))
+	if errors.Is(err, sql.ErrNoRows) {
+		err = fmt.Errorf("run %s: %w", id, run.ErrNoRun)
+	}
+	return n, state, err
+}
