@@ -35,7 +35,7 @@ func New(o Options) http.Handler {
 	if o.Log == nil {
 		o.Log = zap.NewNop()
 	}
-	h := &handler{Options: o, agent: &testday.Here{Recorder: o.Agent, Version: o.Version, Lower: o.Lower}}
+	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Version: o.Version, Lower: o.Lower}}
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
 	local.HandleFunc("GET /api/v1/sensors", h.sensors)
@@ -57,7 +57,7 @@ func New(o Options) http.Handler {
 
 type handler struct {
 	Options
-	agent *testday.Here
+	agent *testday.Local
 }
 
 func (h *handler) status(w http.ResponseWriter, r *http.Request) {
@@ -66,8 +66,8 @@ func (h *handler) status(w http.ResponseWriter, r *http.Request) {
 }
 
 func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
-	sensors, values := h.agent.Readings()
-	writeJSON(w, testday.SensorRows(h.Machine, sensors, values))
+	live := h.agent.Live()
+	writeJSON(w, testday.SensorRows(h.Machine, live.Sensors, live.Values))
 }
 
 // ready tells whether the device is fit to start a run. ?supply=battery asks for

@@ -26,25 +26,72 @@ import (
 	"sweepd/testday"
 )
 
-// fakeAgent remembers what it was asked.
+// subject is an agent with its handler and data.
+type subject struct {
+	http.Handler
+	live func() run.Live
+	data store.Store
+}
+
+// subjects make the fake and, where a device can be simulated, the real agent: what
+// holds for one has to hold for the other.
+var subjects = map[string]func(*testing.T) subject{"fake": newFakeSubject}
+
+// onEach runs a test on every subject.
+func onEach(t *testing.T, test func(*testing.T, subject)) {
+	t.Helper()
+	for name, make := range subjects {
+		t.Run(name, func(t *testing.T) { test(t, make(t)) })
+	}
+}
+
+func newFakeSubject(t *testing.T) subject {
+	f := &fakeAgent{data: openStore(t)}
+	return subject{newTestHandler(f), f.Live, f.data}
+}
+
+func openStore(t *testing.T) store.Store {
+	t.Helper()
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{Unsynced: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+// fakeAgent is as little of an agent as can be asked.
 type fakeAgent struct {
 	agent.Events
-	started  run.Start
-	stopped  run.Stop
-	declared run.Setting
-	looks    int
-	data     store.Store
-	err      error
+	recording *run.Run
+	declared  run.Setting
+	asked     int // whether the device is fit
+	data      store.Store
+	err       error
 }
 
 func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
-	f.started = s
-	return run.Run{ID: "019a", Labels: run.Labels{Workload: s.Workload}}, f.err
+	if f.err != nil {
+		return run.Run{}, f.err
+	}
+	if f.recording != nil {
+		return run.Run{}, run.ErrRecording
+	}
+	f.recording = &run.Run{ID: "019a", State: run.Recording, Labels: run.Labels{Workload: s.Workload, Setting: s.Setting.From(run.Declared), Variant: s.Variant}, Note: s.Note}
+	return *f.recording, nil
 }
 
 func (f *fakeAgent) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
-	f.stopped = s
-	return run.Record{Run: run.Run{ID: "019a", Results: s.Results}}, f.err
+	if f.recording == nil {
+		return run.Record{}, run.ErrNotRecording
+	}
+	d := run.Record{Run: *f.recording}
+	d.State, d.Results, f.recording = run.Finished, s.Results, nil
+	return d, f.err
 }
 
 func (f *fakeAgent) Declare(_ context.Context, s run.Setting) error {
@@ -52,16 +99,17 @@ func (f *fakeAgent) Declare(_ context.Context, s run.Setting) error {
 	return f.err
 }
 
-func (f *fakeAgent) Snapshot(dst *agent.Snapshot) {
-	dst.Current = run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}
-	dst.Sensors = []run.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}}
-	dst.Values = []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()}
-	dst.DischargeWatts, dst.ChargeRatio = math.NaN(), 0.5
+func (f *fakeAgent) Live() run.Live {
+	return run.Live{
+		Current: run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,
+		Sensors: []run.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}},
+		Values:  []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()},
+	}
 }
 
 func (f *fakeAgent) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
-	f.looks++
-	if f.looks < 3 {
+	f.asked++
+	if f.asked < 3 {
 		return run.Readiness{Reasons: []run.Finding{{Code: run.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
 	}
 	return run.Readiness{Fit: true}, f.err
@@ -105,13 +153,16 @@ func ask(h http.Handler, method, path, body string, change func(*http.Request)) 
 	return w
 }
 
+// metricsUp stands for what /metrics answers.
+var metricsUp = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "up 1") })
+
 func newTestHandler(f *fakeAgent) http.Handler {
-	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "up 1") })
-	return New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metrics, Lower: []string{"load"}})
+	return New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metricsUp, Lower: []string{"load"}})
 }
 
-func TestOnlyThisDeviceGetsIn(t *testing.T) {
-	h := newTestHandler(&fakeAgent{})
+func TestOnlyThisDeviceGetsIn(t *testing.T) { onEach(t, onlyThisDeviceGetsIn) }
+
+func onlyThisDeviceGetsIn(t *testing.T, h subject) {
 	for name, c := range map[string]struct {
 		change func(*http.Request)
 		want   int
@@ -136,17 +187,18 @@ func TestOnlyThisDeviceGetsIn(t *testing.T) {
 	}
 }
 
-func TestPagesElsewhereCannotWrite(t *testing.T) {
+func TestPagesElsewhereCannotWrite(t *testing.T) { onEach(t, pagesElsewhereCannotWrite) }
+
+func pagesElsewhereCannotWrite(t *testing.T, h subject) {
 	for name, change := range map[string]func(*http.Request){
 		"a form":               func(r *http.Request) { r.Header.Set("Content-Type", "text/plain") },
 		"no content type":      func(r *http.Request) { r.Header.Del("Content-Type") },
 		"another origin":       func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") },
 		"a cross-site request": func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") },
 	} {
-		f := &fakeAgent{}
-		w := ask(newTestHandler(f), "POST", "/api/v1/runs/start", `{"workload":"a"}`, change)
-		if w.Code < 400 || f.started.Workload != "" {
-			t.Errorf("%s: %d, started %q", name, w.Code, f.started.Workload)
+		w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"a"}`, change)
+		if w.Code < 400 || h.live().Recording != nil {
+			t.Errorf("%s: %d, recording %v", name, w.Code, h.live().Recording)
 		}
 		if w.Header().Get("Access-Control-Allow-Origin") != "" {
 			t.Errorf("%s: other origins are let in", name)
@@ -154,33 +206,41 @@ func TestPagesElsewhereCannotWrite(t *testing.T) {
 	}
 }
 
-func TestStartAndStop(t *testing.T) {
-	f := &fakeAgent{}
-	h := newTestHandler(f)
+func TestStartAndStop(t *testing.T) { onEach(t, startAndStop) }
+
+func startAndStop(t *testing.T, h subject) {
 	w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"harbour-flight","setting":"25W","variant":{"cores":"6"},"note":"n"}`, nil)
-	if w.Code != 200 || f.started.Workload != "harbour-flight" || f.started.Setting.String() != "25W" || f.started.Variant != "cores=6" || f.started.Note != "n" {
-		t.Errorf("%d %s: %+v", w.Code, w.Body, f.started)
-	}
-	for _, list := range []string{`"variant":{}`, `"results":{}`, `"findings":[]`} {
-		if !strings.Contains(w.Body.String(), list) {
-			t.Errorf("%s lacks %s", w.Body, list)
+	for _, part := range []string{`"workload":"harbour-flight","setting":{"watts":25,"name":"","source":"declared"}`, `"variant":{"cores":"6"}`, `"state":"recording"`, `"note":"n"`, `"results":{}`} {
+		if w.Code != 200 || !strings.Contains(w.Body.String(), part) {
+			t.Errorf("start: %d %s lacks %s", w.Code, w.Body, part)
 		}
+	}
+	if r := h.live().Recording; r == nil || r.Cell() != (run.Cell{Device: r.Device, Workload: "harbour-flight", Setting: run.Watts(25), Supply: r.Supply, Variant: "cores=6"}) {
+		t.Errorf("recording %+v", r)
+	}
+	if w := ask(h, "GET", "/api/v1/status", "", nil); !strings.Contains(w.Body.String(), `"recording":{"id":"`) || strings.Contains(w.Body.String(), `"findings":null`) {
+		t.Errorf("status: %s", w.Body)
+	}
+	if w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil); w.Code != 409 || !strings.Contains(w.Body.String(), run.ErrRecording.Error()) {
+		t.Errorf("a second start: %d %s", w.Code, w.Body)
 	}
 	w = ask(h, "POST", "/api/v1/runs/stop", `{"results":{"fps":{"value":61.3,"unit":"fps"},"load":{"value":4},"x":{"value":1,"better":"lower"}}}`, nil)
-	want := map[string]run.Result{
-		"fps": {Value: 61.3, Unit: "fps", Better: run.Higher}, "load": {Value: 4, Better: run.Lower}, "x": {Value: 1, Better: run.Lower},
-	}
-	for name, r := range want {
-		if f.stopped.Results[name] != r {
-			t.Errorf("%d %s: %s is %+v, want %+v", w.Code, w.Body, name, f.stopped.Results[name], r)
+	for _, part := range []string{
+		`"fps":{"value":61.3,"unit":"fps","better":"higher"}`, `"load":{"value":4,"unit":"","better":"lower"}`, `"x":{"value":1,"unit":"","better":"lower"}`,
+		`"state":"finished"`, `"discharge":{"watts":null`, `"facts":{}`, `"findings":[`, `"summaries":[`,
+	} {
+		if w.Code != 200 || !strings.Contains(w.Body.String(), part) {
+			t.Errorf("stop: %d %s lacks %s", w.Code, w.Body, part)
 		}
 	}
-	if !strings.Contains(w.Body.String(), `"discharge":{"watts":null`) || !strings.Contains(w.Body.String(), `"facts":{}`) {
-		t.Errorf("unknowns: %s", w.Body)
+	if w := ask(h, "POST", "/api/v1/runs/stop", `{}`, nil); w.Code != 409 || !strings.Contains(w.Body.String(), run.ErrNotRecording.Error()) {
+		t.Errorf("a second stop: %d %s", w.Code, w.Body)
 	}
 }
 
-func TestBadRequests(t *testing.T) {
+func TestBadRequests(t *testing.T) { onEach(t, badRequests) }
+
+func badRequests(t *testing.T, h subject) {
 	big := strings.Repeat("x", 10_000)
 	for _, c := range []struct {
 		path, body string
@@ -207,13 +267,12 @@ func TestBadRequests(t *testing.T) {
 		{"setting", `{"setting":"5000W"}`, 400, "at most 1000"},
 		{"nothing", `{}`, 404, "there is nothing at POST /api/v1/nothing"},
 	} {
-		f := &fakeAgent{}
-		w := ask(newTestHandler(f), "POST", "/api/v1/"+c.path, c.body, nil)
+		w := ask(h, "POST", "/api/v1/"+c.path, c.body, nil)
 		var m errorMessage
 		if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != c.code || !strings.Contains(m.Error, c.says) {
 			t.Errorf("%s %.60s: %d %.200s, want %d with %q", c.path, c.body, w.Code, w.Body, c.code, c.says)
 		}
-		if f.started.Workload != "" || f.stopped.Results != nil || f.declared.Known() {
+		if now := h.live(); now.Recording != nil || now.Current.Setting.Known() {
 			t.Errorf("%s %.60s reached the agent", c.path, c.body)
 		}
 	}
@@ -263,16 +322,17 @@ func TestStatusAndSensors(t *testing.T) {
 	}
 }
 
-// TestClientAgainstServer runs both ends over a real connection.
-func TestClientAgainstServer(t *testing.T) {
+// Both ends over a real connection.
+func TestClientAgainstServer(t *testing.T) { onEach(t, clientAgainstServer) }
+
+func clientAgainstServer(t *testing.T, h subject) {
 	l, err := Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &fakeAgent{}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, []net.Listener{l}, newTestHandler(f), "", slog.New(slog.DiscardHandler)) }()
+	go func() { served <- Serve(ctx, []net.Listener{l}, h, "", slog.New(slog.DiscardHandler)) }()
 	c, err := NewClient("http://" + l.Addr().String() + "/")
 	if err != nil {
 		t.Fatal(err)
@@ -285,6 +345,9 @@ func TestClientAgainstServer(t *testing.T) {
 	}
 	if s, err := c.Declare(ctx, run.Named("quiet")); err != nil || s.Setting.Name() != "quiet" {
 		t.Errorf("declare: %+v, %v", s, err)
+	}
+	if s, err := c.Declare(ctx, run.Setting{}); err != nil || s.Setting.Known() {
+		t.Errorf("taken back: %+v, %v", s, err)
 	}
 	if s, err := c.Status(ctx); err != nil || s.Device != "unit-oak" {
 		t.Errorf("status: %+v, %v", s, err)
@@ -304,21 +367,17 @@ func TestClientAgainstServer(t *testing.T) {
 	}
 }
 
-func TestKeptRuns(t *testing.T) {
-	data, err := sqlite.Open(t.TempDir(), sqlite.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer data.Close()
+func TestKeptRuns(t *testing.T) { onEach(t, keptRuns) }
+
+func keptRuns(t *testing.T, h subject) {
 	at, length := time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC), 60.0
 	for i, supply := range []run.Supply{run.Mains, run.Battery} {
 		d := run.Record{Run: run.Run{ID: fmt.Sprintf("019a0000-%d", i), State: run.Finished, StartedAt: run.Stamp(at), DurationS: &length,
 			Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: "cores=6"}}}
-		if _, _, err := data.Import(t.Context(), contract.Sequence(d), nil); err != nil {
+		if _, _, err := h.data.Import(t.Context(), contract.Sequence(d), nil); err != nil {
 			t.Fatal(err)
 		}
 	}
-	h := newTestHandler(&fakeAgent{data: data})
 	for _, c := range []struct {
 		method, path, body string
 		code               int
@@ -375,7 +434,7 @@ func TestWaitReady(t *testing.T) {
 		if told != 2 || time.Since(start) != 4*time.Second {
 			t.Errorf("told %d times in %v", told, time.Since(start))
 		}
-		f.looks = 0
+		f.asked = 0
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
 		if err := testday.WaitReady(ctx, c, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {

@@ -3,13 +3,12 @@ package testday
 import (
 	"context"
 	"math"
-	"sync"
 
 	"sweepd/agent"
 	"sweepd/run"
 )
 
-// Agent is a running agent, which records: Here in this process, *console.Client at
+// Agent is a running agent, which records: Local in this process, *console.Client at
 // the other end of a connection. All methods may be called from any goroutine.
 type Agent interface {
 	StartRun(context.Context, run.Start) (run.Run, error)
@@ -35,57 +34,50 @@ type Status struct {
 	Sweeps      uint64              `json:"sweeps"`
 }
 
-// Recorder is what Here needs of the agent in this process; *agent.Agent is one.
+// Recorder is what Local needs of the agent in this process; *agent.Agent is one.
 type Recorder interface {
 	StartRun(context.Context, run.Start) (run.Run, error)
 	StopRun(context.Context, run.Stop) (run.Record, error)
 	Declare(context.Context, run.Setting) error
 	Ready(context.Context, run.Want) (run.Readiness, error)
-	Snapshot(*agent.Snapshot)
+	Live() run.Live
 	// Publish tells whoever follows runs of what change did, unless it fails.
 	Publish(change func() (run.Event, error)) error
 }
 
 var (
 	_ Recorder = (*agent.Agent)(nil)
-	_ Agent    = (*Here)(nil)
+	_ Agent    = (*Local)(nil)
 )
 
-// Here is the agent in this process. Version is the program's, Lower names the results
-// of which less is better where their direction is open.
-type Here struct {
+// Local is the agent in this process.
+type Local struct {
 	Recorder
-	Version string
-	Lower   []string
-
-	mu       sync.Mutex // guards snapshot, whose memory is used again and again
-	snapshot agent.Snapshot
+	Version string   // the program's
+	Lower   []string // results of which less is better, where their direction is open
 }
 
 // StopRun ends the run in progress.
-func (h *Here) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
-	if s.Results, err = Results(s.Results).Directed(h.Lower); err != nil {
+func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
+	if s.Results, err = Results(s.Results).Directed(l.Lower); err != nil {
 		return d, err
 	}
-	return h.Recorder.StopRun(ctx, s)
+	return l.Recorder.StopRun(ctx, s)
 }
 
 // Declare declares the active setting.
-func (h *Here) Declare(ctx context.Context, s run.Setting) (Status, error) {
-	if err := h.Recorder.Declare(ctx, s); err != nil {
+func (l *Local) Declare(ctx context.Context, s run.Setting) (Status, error) {
+	if err := l.Recorder.Declare(ctx, s); err != nil {
 		return Status{}, err
 	}
-	return h.Status(ctx)
+	return l.Status(ctx)
 }
 
 // Status is what the agent is doing; it never fails.
-func (h *Here) Status(context.Context) (Status, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	s := &h.snapshot
-	h.Snapshot(s)
+func (l *Local) Status(context.Context) (Status, error) {
+	s := l.Live()
 	status := Status{
-		Version: h.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
+		Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
 	}
 	if s.Sweeps > 0 {
@@ -96,14 +88,6 @@ func (h *Here) Status(context.Context) (Status, error) {
 		status.Recording = &r
 	}
 	return status, nil
-}
-
-// Readings are the sensors and their latest values, NaN where missing.
-func (h *Here) Readings() (sensors []run.Sensor, values []float64) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.Snapshot(&h.snapshot)
-	return h.snapshot.Sensors, append([]float64(nil), h.snapshot.Values...)
 }
 
 // finite is nil for a number that JSON cannot hold.
