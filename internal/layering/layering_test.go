@@ -12,72 +12,98 @@ import (
 	"testing"
 )
 
-// allowed lists for each package of ours what it may import of ours.
+// allowed lists for each package of ours what it may import of ours. Sub-packages
+// count by themselves.
 var allowed = map[string][]string{
-	"run":        {},
-	"collectors": {"run"},
-	"analysis":   {"run"},
-	"frames":     {},
-	"judge":      {"run", "analysis"},
-	"agent":      {"run", "collectors", "judge"},
-	"schedule":   {"run", "analysis"},
-	"store":      {"run", "schedule"},
-	"report":     {"run", "analysis", "frames"},
-	"exporter":   {"run", "agent", "store", "analysis", "collectors"},
-	"testday":    {"run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "report", "exporter"},
-	"console":    {"run", "store", "testday"},
-	"cmd":        {"run", "collectors", "analysis", "judge", "agent", "schedule", "store", "store/sqlite", "report", "exporter", "testday", "console", "deploy", "frames"},
-	"deploy":     {},
-
-	"store/sqlite":   {"run", "schedule", "store"},
-	"store/contract": {"run", "schedule", "store"},
+	"run":             {},
+	"collectors":      {"run"},
+	"frames":          {},
+	"analysis":        {"run"},
+	"judge":           {"run", "analysis"},
+	"agent":           {"run", "collectors", "judge"},
+	"schedule":        {"run", "analysis"},
+	"store":           {"run", "schedule"},
+	"store/sqlite":    {"run", "schedule", "store"},
+	"store/contract":  {"run", "schedule", "store"},
+	"report/chart":    {},
+	"report/sentence": {"run", "analysis"},
+	"report/table":    {"run", "analysis", "report/sentence"},
+	"report/text":     {"run", "analysis", "report/sentence", "report/table"},
+	"report":          {"run", "analysis", "frames", "report/chart", "report/sentence", "report/table"},
+	"exporter":        {"run", "agent", "collectors", "analysis", "store"},
+	"testday":         {"run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "report", "report/sentence", "exporter"},
+	"console":         {"run", "analysis", "schedule", "store", "report", "testday"},
+	"cmd/sweepd": {"run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "store/sqlite",
+		"report", "report/sentence", "report/table", "report/text", "exporter", "testday", "console", "deploy"},
+	"deploy": {},
 }
 
-// reasons says for each arrow that is missing why it is.
+// inTests lists what the tests of a package may import besides what the package
+// itself may, and besides the rigs under internal.
+var inTests = map[string][]string{
+	"agent":        {"store/sqlite"},                                   // a real store keeps what the tests record
+	"store/sqlite": {"store/contract", "agent", "collectors", "judge"}, // the suite; an agent on a simulated device fills a real file
+	"exporter":     {"store/sqlite", "store/contract"},
+	"testday":      {"store/sqlite"},
+	"console":      {"store/sqlite", "store/contract", "agent", "collectors"}, // the API answers for a real agent
+	"cmd/sweepd":   {"store/contract"},
+}
+
+// any stands for every package in reasons.
+const any = "*"
+
+// reasons says for each arrow that is missing why it is. What is said of two
+// packages goes before what is said of one and any other.
 var reasons = map[[2]string]string{
-	{"collectors", "agent"}:            "a source of readings knows nothing of runs, so that it can serve any",
-	{"collectors", "analysis"}:         "reading a sensor needs no statistics",
-	{"frames", "agent"}:                "frame times are plain numbers from a file, whatever run they belong to",
-	{"frames", "analysis"}:             "quantiles of millions of frames have nothing to do with the comparison of runs",
-	{"agent", "frames"}:                "the agent is handed results, wherever they are from",
-	{"analysis", "agent"}:              "the analysis takes plain values, so that it can be checked against published ones",
-	{"analysis", "store"}:              "pure functions: no I/O",
-	{"analysis", "collectors"}:         "the analysis knows runs, not sensors",
-	{"judge", "agent"}:                 "a run is judged from its record and trace alone, now or after a restart",
-	{"judge", "collectors"}:            "a trace says what its sensors are",
-	{"judge", "store"}:                 "pure: whoever has a trace hands it in",
-	{"agent", "analysis"}:              "statistics are the judge's",
-	{"agent", "store"}:                 "the agent declares what it records to; the store meets it",
-	{"agent", "exporter"}:              "the agent does not know who looks at it",
-	{"agent", "schedule"}:              "the schedule asks the agent for runs, never the other way",
-	{"agent", "console"}:               "the agent does not know who commands it",
-	{"schedule", "collectors"}:         "the schedule asks for a run and never touches a collector",
-	{"schedule", "store"}:              "plans are plain values; the store keeps them",
-	{"report", "store"}:                "the report draws what it is handed, so that it can be drawn from anything",
-	{"report", "agent"}:                "the report draws plain series and results",
-	{"report", "collectors"}:           "the report knows no sensors, only series with names and units",
-	{"exporter", "console"}:            "what leaves the machine does not depend on who looks at it here",
-	{"exporter", "report"}:             "exports are data, not pictures",
-	{"exporter", "schedule"}:           "metrics follow the agent; the plan is not a metric",
-	{"store", "exporter"}:              "data flows from the store to the exporter",
-	{"store", "console"}:               "data flows from the store to the console",
-	{"store", "report"}:                "rows know nothing of charts",
-	{"store", "agent"}:                 "the agent declares what it records to, in words of run",
-	{"store", "store/sqlite"}:          "what a store does is said without saying how",
-	{"console", "store/sqlite"}:        "whatever store it is; cmd opens it",
-	{"exporter", "store/sqlite"}:       "whatever store it is; cmd opens it",
-	{"store/sqlite", "agent"}:          "the agent declares what it records to, in words of run",
-	{"store/sqlite", "store/contract"}: "tests are no part of the program",
-	{"cmd", "store/contract"}:          "tests are no part of the program",
-	{"store", "testday"}:               "a test day is done with the store, which knows only runs and plans",
-	{"agent", "testday"}:               "the agent records; it does not know what a test day is",
-	{"exporter", "testday"}:            "what leaves the machine does not depend on who asks for it",
-	{"report", "testday"}:              "the report draws what it is handed, whoever gathered it",
-	{"testday", "store/sqlite"}:        "whatever store it is; cmd opens it",
-	{"testday", "console"}:             "what a person does is the same by command, by page and by the API",
-	{"console", "agent"}:               "requests are about a test day; what they do with the agent is written there once",
-	{"console", "collectors"}:          "the API shows what testday says of sensors",
-	{"console", "exporter"}:            "the scrape handler is handed in, so that the API works without it",
+	{any, "cmd/sweepd"}:     "cmd builds the parts from an explicit list; nothing may need it",
+	{any, "deploy"}:         "what is installed beside the program is no part of it",
+	{"deploy", any}:         "the configuration that explains itself is text",
+	{any, "console"}:        "whoever commands over HTTP or looks from a phone is known to nobody but cmd",
+	{any, "store/contract"}: "the contract suite is for the tests of stores alone",
+	{any, "store/sqlite"}:   "only cmd chooses which store there is; everybody else knows the interfaces in store",
+	{any, "report/text"}:    "only cmd writes to a terminal",
+
+	{"run", any}:             "the words import nothing of ours, so that everything may use them",
+	{"frames", any}:          "frame times are plain numbers from a file, whatever run they belong to",
+	{any, "frames"}:          "who makes results of frame times hands the results on",
+	{"collectors", any}:      "a source of readings knows nothing of runs, so that it can serve any",
+	{any, "collectors"}:      "sensors are known by their ids in run; who reads them is for the agent and for who builds it",
+	{"analysis", any}:        "pure functions from runs to verdicts, without sensors, files or a clock, so that they can be checked against published values",
+	{any, "judge"}:           "a run is judged once, where it ends; others read the record",
+	{"judge", any}:           "a run and its trace in, its record out: pure, so that a run which a crash left is judged alike",
+	{"agent", any}:           "the agent declares what it records to and publishes what happens; it does not know who keeps, plans, looks or commands",
+	{any, "agent"}:           "a running agent is asked through an interface in the words of run",
+	{"schedule", any}:        "plans are plain values, and the schedule asks for a run and never touches a sensor; the store keeps plans",
+	{any, "schedule"}:        "the order of a test day is for who drives it and who keeps it",
+	{"store", any}:           "what a store is asked for is said in words; who fills or reads it comes later in the flow",
+	{"store/sqlite", any}:    "rows know nothing of sampling, statistics and pictures",
+	{"store/contract", any}:  "the suite knows what every store owes, and no implementation",
+	{"exporter", any}:        "what leaves the machine is data: it knows no pictures, no plan and nobody who commands",
+	{any, "exporter"}:        "what leaves the machine is the last step of the flow",
+	{any, "testday"}:         "what a person does drives the parts; none of them knows of it",
+	{"report/chart", any}:    "a chart draws series with names and units, whatever they mean",
+	{any, "report/chart"}:    "charts belong to the report, which says what they mean",
+	{"report/sentence", any}: "words about numbers need the numbers alone",
+	{"report/table", any}:    "a table knows columns and cells, not who fills them",
+	{"report/text", any}:     "the terminal shows tables and sentences; charts are for the page",
+	{"report", any}:          "the report draws what it is handed, so that it can be drawn from a database alone",
+	{any, "report"}:          "what is measured and kept knows nothing of how it is shown",
+	{any, "report/sentence"}: "what is measured and kept knows nothing of the words it is shown in",
+	{any, "report/table"}:    "what is measured and kept knows nothing of tables",
+	{any, "store"}:           "data flows into the store from the agent and out of it to those who drive and export",
+	{any, "analysis"}:        "reading sensors, sampling and keeping need no statistics",
+	{"console", any}:         "HTTP in, HTTP out: what is done is done by testday",
+	{"testday", any}:         "what a person does is told apart from who asks for it and how it is shown",
+}
+
+// reason says why one package may not import another, "" where nobody has said it.
+func reason(from, to string) string {
+	for _, arrow := range [][2]string{{from, to}, {from, any}, {any, to}} {
+		if why := reasons[arrow]; why != "" {
+			return why
+		}
+	}
+	return ""
 }
 
 // demoAlone are the packages under internal that the program itself may hold,
@@ -85,10 +111,10 @@ var reasons = map[[2]string]string{
 var demoAlone = []string{"internal/simdevice", "internal/simlab"}
 
 type goPackage struct {
-	ImportPath string
-	Name, Doc  string
-	Imports    []string
-	Deps       []string
+	ImportPath                         string
+	Name, Doc                          string
+	Imports, TestImports, XTestImports []string
+	Deps                               []string
 }
 
 func list(t *testing.T, args ...string) []goPackage {
@@ -112,58 +138,74 @@ func list(t *testing.T, args ...string) []goPackage {
 	}
 }
 
-// ours is the part of an import path below the module, "" for foreign ones.
-func ours(path string) string {
-	rest, found := strings.CutPrefix(path, "sweepd/")
-	if !found {
-		return ""
+// ours are the import paths below the module, without it.
+func ours(paths ...string) []string {
+	var list []string
+	for _, path := range paths {
+		if rest, found := strings.CutPrefix(path, "sweepd/"); found {
+			list = append(list, rest)
+		}
 	}
-	return rest
+	return list
 }
 
-// layer is the part of a path that has a rule of its own, else its first folder.
-func layer(path string) string {
-	for {
-		if _, ruled := allowed[path]; ruled {
-			return path
-		}
-		last := strings.LastIndexByte(path, '/')
-		if last < 0 {
-			return path
-		}
-		path = path[:last]
-	}
-}
+// rig tells whether a package is one of those for tests and the demonstration.
+func rig(path string) bool { return strings.HasPrefix(path, "internal/") }
 
 func TestArrows(t *testing.T) {
 	for _, p := range list(t, "./...") {
-		from := ours(p.ImportPath)
-		if layer(from) == "internal" {
+		from := ours(p.ImportPath)[0]
+		if rig(from) {
 			continue
 		}
-		for _, imported := range p.Imports {
-			to := ours(imported)
-			if to == "" || layer(to) == layer(from) || slices.Contains(demoAlone, to) && layer(from) == "cmd" {
-				continue
+		if allowed[from] == nil {
+			t.Errorf("package %s has no rule: say in allowed what it may import", from)
+		}
+		for _, to := range ours(p.Imports...) {
+			if !slices.Contains(allowed[from], to) && !(from == "cmd/sweepd" && slices.Contains(demoAlone, to)) {
+				t.Errorf("%s imports %s: %s", from, to, reason(from, to))
 			}
-			if slices.Contains(allowed[layer(from)], layer(to)) {
-				continue
+		}
+		tested := ours(slices.Concat(p.TestImports, p.XTestImports)...)
+		for _, to := range inTests[from] {
+			if !slices.Contains(tested, to) {
+				t.Errorf("the tests of %s may import %s and do not: take it out of the table", from, to)
 			}
-			why := reasons[[2]string{layer(from), layer(to)}]
-			if why == "" {
-				why = "no arrow leads there in the design; nothing imports cmd, and internal is for tests"
+		}
+		for _, to := range tested {
+			if to != from && !rig(to) && !slices.Contains(allowed[from], to) && !slices.Contains(inTests[from], to) {
+				t.Errorf("the tests of %s import %s: %s", from, to, reason(from, to))
 			}
-			t.Errorf("%s imports %s: %s", from, to, why)
 		}
 	}
 }
 
-// Every arrow that the table of allowed ones leaves out between two packages
-// with a rule has its reason, and no reason contradicts the table.
-func TestEveryReasonIsAboutAMissingArrow(t *testing.T) {
+// Every arrow that the table leaves out between two packages has its reason, no
+// reason contradicts the table, and the table and the reasons speak of packages
+// that exist.
+func TestEveryMissingArrowHasAReason(t *testing.T) {
+	exists := map[string]bool{any: true}
+	for _, p := range list(t, "./...") {
+		exists[ours(p.ImportPath)[0]] = true
+	}
+	for from := range allowed {
+		for to := range allowed {
+			if from != to && !slices.Contains(allowed[from], to) && reason(from, to) == "" {
+				t.Errorf("%s may not import %s: say why", from, to)
+			}
+		}
+		for _, path := range append(slices.Concat(allowed[from], inTests[from]), from) {
+			if !exists[path] {
+				t.Errorf("the table speaks of %s, which is no package", path)
+			}
+		}
+	}
 	for arrow := range reasons {
 		if slices.Contains(allowed[arrow[0]], arrow[1]) {
 			t.Errorf("%s -> %s is allowed and forbidden", arrow[0], arrow[1])
+		}
+		if !exists[arrow[0]] || !exists[arrow[1]] {
+			t.Errorf("a reason speaks of %v, which are no packages", arrow)
 		}
 	}
 }
@@ -185,12 +227,31 @@ func TestNoTestingInTheProgram(t *testing.T) {
 	}
 }
 
-// Only store/sqlite speaks SQL.
+// Only store/sqlite speaks SQL; tests may look into its files.
 func TestOnlyTheStoreSpeaksSQL(t *testing.T) {
 	for _, p := range list(t, "./...") {
 		for _, imported := range p.Imports {
-			if (imported == "database/sql" || strings.HasPrefix(imported, "modernc.org/sqlite")) && ours(p.ImportPath) != "store/sqlite" {
+			if (imported == "database/sql" || strings.HasPrefix(imported, "modernc.org/sqlite")) && ours(p.ImportPath)[0] != "store/sqlite" {
 				t.Errorf("%s imports %s: store/sqlite is the only package that speaks SQL", p.ImportPath, imported)
+			}
+		}
+	}
+}
+
+// The analysis and the report run without what samples, and collectors alone can
+// list what the device offers.
+func TestWhatStandsAlone(t *testing.T) {
+	for path, without := range map[string][]string{
+		"./analysis":   {"sweepd/collectors", "sweepd/agent", "sweepd/store", "os/exec", "net/http"},
+		"./report":     {"sweepd/collectors", "sweepd/agent", "sweepd/store", "os/exec"},
+		"./collectors": {"sweepd/agent", "sweepd/analysis", "sweepd/store"},
+		"./judge":      {"sweepd/collectors", "sweepd/agent", "sweepd/store"},
+	} {
+		for _, p := range list(t, path) {
+			for _, dep := range without {
+				if slices.Contains(p.Deps, dep) {
+					t.Errorf("%s depends on %s", path, dep)
+				}
 			}
 		}
 	}
