@@ -222,10 +222,10 @@ func TestSupplyEffectAtAnUnknownSetting(t *testing.T) {
 	onBattery := run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: run.Battery}
 	onMains := onBattery
 	onMains.Supply = run.Mains
-	runs := slices.Concat(cellRuns(onBattery, "score", 98, 99), cellRuns(onMains, "score", 100, 101))
+	runs := slices.Concat(cellRuns(onBattery, "score", 98, 99), cellRuns(onMains, "score", 100, 101, 100.5))
 	_, m := newStill(recordingSnapshot())
 	logs := compareSupplies(t, m, storeOf(t, runs...), runs[0].Run).All()
-	if len(logs) != 1 || !strings.HasPrefix(logs[0].Message, "score of tile-sort at an unknown setting on unit-oak: battery against mains -2.0 %") {
+	if len(logs) != 1 || !strings.HasPrefix(logs[0].Message, "score of tile-sort at an unknown setting on unit-oak: battery against mains -2.0 % (") || !strings.HasSuffix(logs[0].Message, ", 2 and 3 runs") {
 		t.Errorf("log %v", logs)
 	}
 }

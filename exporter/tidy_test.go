@@ -159,6 +159,18 @@ func TestDerivedIDs(t *testing.T) {
 	if len(seen) != 3 {
 		t.Errorf("%d ids for three rows, two of them equal", len(seen))
 	}
+	// Another row is another run, in whatever file and after whatever rows; the same
+	// row is the same run.
+	other := readTidy(t, "device,workload,setting_w,score\nd,w,15,2\nd,w,16,1\nd,w,,1\nd,w,1,51\n")
+	if other[0].ID != a[2].ID {
+		t.Errorf("the row that was third and is now first: ids %s and %s", a[2].ID, other[0].ID)
+	}
+	for _, d := range other[1:] {
+		if seen[d.ID] {
+			t.Errorf("setting %q and score %v have the id of another row, %s", d.Setting, d.Results["score"].Value, d.ID)
+		}
+		seen[d.ID] = true
+	}
 	moved := readTidy(t, "score,workload,device,setting_w\n2,w,d,15\n")
 	if moved[0].ID == "" {
 		t.Error("no id")

@@ -21,17 +21,11 @@ func WriteTidy(w io.Writer, runs []run.Run) error {
 			return fmt.Errorf("result %q has the name of a column of the tidy table: rename it (sweepd run result) or export --as json", n)
 		}
 	}
-	out := csv.NewWriter(w)
-	if err := out.Write(slices.Concat(tidyColumns, names)); err != nil {
-		return err
-	}
+	rows := [][]string{slices.Concat(tidyColumns, names)}
 	for _, r := range runs {
-		if err := out.Write(tidyRow(r, names)); err != nil {
-			return err
-		}
+		rows = append(rows, tidyRow(r, names))
 	}
-	out.Flush()
-	return out.Error()
+	return csv.NewWriter(w).WriteAll(rows)
 }
 
 func tidyResults(runs []run.Run) []string {
