@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -9,6 +10,8 @@ import (
 
 	"sweepd/internal/scripted"
 	"sweepd/run"
+
+	"go.uber.org/zap"
 )
 
 // stuck lets time go by while nothing can be stored.
@@ -121,5 +124,46 @@ func TestLostIdleSweepsAreForgotten(t *testing.T) {
 	}
 	if len(s.batcher.lost) != 0 {
 		t.Errorf("%+v is kept in mind", s.batcher.lost)
+	}
+}
+
+// watchful is a Recorder that looks whether anybody could write sweeps of a run while
+// that is being stored.
+type watchful struct {
+	*notebook
+	batcher *batcher
+	open    bool
+}
+
+func (w *watchful) BeginRun(ctx context.Context, d run.Record) error {
+	if w.batcher.write.TryLock() {
+		w.open = true
+		w.batcher.write.Unlock()
+	}
+	return w.notebook.BeginRun(ctx, d)
+}
+
+// No sweep of a run is written before the run itself is stored: to a store it would be
+// a stranger's.
+func TestARunIsStoredBeforeItsSweeps(t *testing.T) {
+	w := &watchful{notebook: newNotebook()}
+	b := batcher{recorder: w, events: &Events{}, log: zap.NewNop()}
+	w.batcher = &b
+	_, err := b.begin(t.Context(), func() (d run.Record, err error) {
+		d.ID = "run-1"
+		for i := range 5 {
+			b.add("unit-oak", d.ID, nil, run.Sweep{At: scripted.After(scripted.Start, time.Duration(i)*scripted.Interval)})
+		}
+		if b.write.TryLock() {
+			w.open = true
+			b.write.Unlock()
+		}
+		return d, nil
+	})
+	if err != nil || w.open {
+		t.Errorf("sweeps could be written before their run was stored; error %v", err)
+	}
+	if err := b.flush(t.Context(), false); err != nil || w.stored("run-1") != 5 {
+		t.Errorf("%d sweeps stored, error %v", w.stored("run-1"), err)
 	}
 }

@@ -102,3 +102,32 @@ func TestCombineWeighsByUncertainty(t *testing.T) {
 	near(t, "mean", c.watts, (10.0*16+10.4*9)/25, 1e-12)
 	near(t, "u", c.u, 0.24, 1e-12)
 }
+
+// Two readings that contradict each other are both moved so far from certain that they
+// just agree: their distance is then what their variances explain (chi squared of one
+// degree of freedom is 1; Paule & Mandel 1982). With 10 (u 0.3) and 12 (u 0.4) each gets
+// (4 - 0.09 - 0.16)/2 = 1.875 more, so the weights are 1/1.965 and 1/2.035.
+func TestCombineOfContradictions(t *testing.T) {
+	c := combine(estimate{10, 0.3, true}, estimate{12, 0.4, true})
+	near(t, "mean", c.watts, (10/1.965+12/2.035)/(1/1.965+1/2.035), 1e-12)
+	near(t, "u", c.u, math.Sqrt(1/(1/1.965+1/2.035)), 1e-12)
+}
+
+// A gauge that shows for the first 10 s of a minute what was before the run: in that
+// time the power may have been anything from 4 to 20 W. That is a rectangular
+// distribution of 16 W (u = 16/sqrt 3, GUM 4.3.7) over a sixth of the run.
+func TestDischargeOfAnUnseenStart(t *testing.T) {
+	d, err := judged(scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+		s := scripted.OnBattery(t)
+		s.Energy = nan
+		if s.Power = 4; t >= 10*time.Second {
+			s.Power = 20 + 0.001*math.Mod(math.Floor(t.Seconds()), 2) // refreshed each second
+		}
+		return s
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "discharge", *d.Discharge.Watts, 20.0005, 1e-4)
+	near(t, "half width", *d.Discharge.UncertaintyWatts, 1.96*16/math.Sqrt(3)/6, 0.005)
+}
