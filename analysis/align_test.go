@@ -169,6 +169,11 @@ func TestCompareAtPackage(t *testing.T) {
 	if won := wins(c); won > 0 || c.Overall.Verdict != VerdictTie {
 		t.Errorf("at equal watts %d settings are won, overall %+v", won, c.Overall)
 	}
+	for i, x := range c.Settings {
+		if x.SettingW < 6 || x.SettingW > 85 || i > 0 && x.SettingW <= c.Settings[i-1].SettingW {
+			t.Errorf("place %d is %v W, want places that rise within the 6 to 85 W of both", i, x.SettingW)
+		}
+	}
 	if !has(c.Notes, Note{Code: NoteEqualWatts, Watts: []string{AtPackage}}) {
 		t.Errorf("notes %+v", c.Notes)
 	}
