@@ -40,6 +40,20 @@ func findsRuns(t *testing.T, s store.Store) {
 	}
 }
 
+// A part of an id that fits very many runs is told with the five newest of them.
+func tellsFewOfMany(t *testing.T, s store.Store) {
+	for i := range 6 {
+		imported(t, s, finished(fmt.Sprintf("abcd-%d", i), i))
+	}
+	_, err := s.FindRun(t.Context(), "abcd")
+	if err == nil || strings.Count(err.Error(), "abcd-") != 5 || strings.Contains(err.Error(), "abcd-0") || !strings.Contains(err.Error(), ", ...") {
+		t.Errorf("of six: %v", err)
+	}
+	if _, err := s.FindRun(t.Context(), "bcd"); err == nil || !strings.Contains(err.Error(), "at least 4 letters") {
+		t.Errorf("of three letters: %v", err)
+	}
+}
+
 func filters(t *testing.T, s store.Store) {
 	runs := make([]run.Record, 6)
 	for i := range runs {

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -243,6 +244,49 @@ func TestReadersBesideAWriter(t *testing.T) {
 	}
 	cancel()
 	group.Wait()
+}
+
+// What SQLite reports leads to what a person can do (result codes as at
+// https://sqlite.org/rescode.html; extended codes carry more above the lowest byte).
+func TestRemedies(t *testing.T) {
+	for code, want := range map[int]string{
+		13: "make room", 8: "must be writable", 3: "must be writable", 14: "must be writable", 23: "must be writable", 14 | 2<<8: "must be writable",
+		26: "not a data file of sweepd", 11: "is damaged", 5: "another process is writing", 6: "another process is writing", 5 | 2<<8: "another process is writing",
+		10: "see the system's log", 10 | 13<<8: "see the system's log",
+	} {
+		if got := remedyByCode(code); !strings.Contains(got, want) {
+			t.Errorf("code %d: %q, want %q", code, got, want)
+		}
+	}
+	if got := remedyByCode(1); got != "" {
+		t.Errorf("an error in SQL: %q, want no remedy", got)
+	}
+}
+
+// A pragma that does not take is no silent one.
+func TestPragmasAreReadBack(t *testing.T) {
+	s := openTest(t)
+	db, err := openPool(dsn(s.Path(), "mode=ro"), []pragma{{"cache_size", "-256", "-257"}})
+	must(t, err)
+	defer db.Close()
+	wantSentence(t, db.PingContext(t.Context()), `cache_size is "-256", want "-257"`, "does not support it")
+}
+
+// Many old rows go in several transactions, all the same.
+func TestUpkeepDropsManyRows(t *testing.T) {
+	s, err := Open(t.TempDir(), Options{Unsynced: true})
+	must(t, err)
+	defer s.Close()
+	const rows = 2*dropRows + 100
+	for i := range rows {
+		must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", Sensors: []run.Sensor{{ID: "x", Resolution: 1}}, Sweeps: []run.Sweep{quarter(i, float64(i))}}))
+	}
+	// The last row stays for what an agent may add, and the rows that it goes on from.
+	must(t, s.Upkeep(t.Context(), time.Nanosecond, quarter(rows, 0).At.Wall.Add(time.Hour)))
+	trace, err := s.IdleSweeps(t.Context(), "unit-oak", noon)
+	if n, _ := sum(t, trace, err); n == 0 || n > keyEvery {
+		t.Errorf("%d of %d sweeps are left, want 1 to %d", n, rows, keyEvery)
+	}
 }
 
 func TestUpkeep(t *testing.T) {

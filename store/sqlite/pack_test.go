@@ -265,3 +265,25 @@ func TestDamageAtTheEnds(t *testing.T) {
 		t.Errorf("%d idle sweeps, lost (-want +got):\n%s", n, diff)
 	}
 }
+
+// Where the labels of a series are lost, its sweeps come without.
+func TestLabelsLost(t *testing.T) {
+	s := openTest(t)
+	must(t, s.BeginRun(t.Context(), newRun("run-0001")))
+	must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", RunID: "run-0001", Sensors: []run.Sensor{{ID: "x"}}, Sweeps: []run.Sweep{quarter(0, 7)}}))
+	_, err := s.write.ExecContext(t.Context(), `DELETE FROM series_labels`)
+	must(t, err)
+	trace, err := s.Trace(t.Context(), "run-0001")
+	must(t, err)
+	n := 0
+	must(t, trace.Each(func(x run.Sweep) error {
+		n++
+		if x.Values[0] != 7 || x.Setting.Known() || x.Supply != run.SupplyUnknown {
+			t.Errorf("sweep %+v", x)
+		}
+		return nil
+	}))
+	if n != 1 {
+		t.Errorf("%d sweeps, want 1", n)
+	}
+}
