@@ -8,7 +8,7 @@ help: ## list the targets
 
 # What runs goroutines is tested again under the race detector, without the long
 # simulations, in which one goroutine does everything.
-CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./cmd/sweepd ./internal/simdevice
+CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./cmd/sweepd ./internal/simdevice
 
 test: ## install what the tests need (Debian, as root), then vet and test everything
 	.ci/install

@@ -13,7 +13,7 @@ import (
 )
 
 // wineSuites are the packages whose tests run under Wine too.
-var wineSuites = []string{"agent", "analysis", "cmd/sweepd", "collectors", "console", "exporter", "schedule", "store/sqlite"}
+var wineSuites = []string{"agent", "analysis", "cmd/sweepd", "collectors", "console", "exporter", "judge", "run", "schedule", "store/sqlite", "testday"}
 
 // A battery of 49.45 of 50.06 Wh at 12.229 V that gives 4.83 W, as files of the
 // kernel's class (Documentation/ABI/testing/sysfs-class-power). Wine reads charge
