@@ -20,30 +20,30 @@ import (
 type Agent struct {
 	Events
 
-	opts    Options
-	log     *zap.Logger
-	batcher batcher
-	pacer   pacer
-	mail    chan func()
-	kick    chan slowRequest
-	store   chan struct{}
+	opts         Options
+	log          *zap.Logger
+	batcher      batcher
+	pacer        pacer
+	mail         chan func()
+	slowRequests chan slowRequest
+	store        chan struct{}
 
-	made      run.Instant   // when
-	recalling chan struct{} // held while what was stored before is read
-	recalled  atomic.Bool   // the baseline has it, or cannot have it
+	made           run.Instant   // when
+	readingHistory chan struct{} // held while what was stored before is read
+	historyRead    atomic.Bool   // the baseline has it, or cannot have it
 
 	// What the sampling goroutine owns.
-	index      judge.SensorIndex
-	run        *recording
-	declared   run.SourcedSetting
-	labels     run.Labels
-	last       run.Instant
-	prev       []float64
-	prevOut    float64 // discharge at the last sweep
-	nextTick   time.Duration
-	afterRun   bool // the first idle sweep after a run is still to come
-	dischargeM dischargeMeter
-	baseline   judge.Baseline
+	index    judge.SensorIndex
+	run      *recording
+	declared run.SourcedSetting
+	labels   run.Labels
+	last     run.Instant
+	prev     []float64
+	prevOut  float64 // discharge at the last sweep
+	nextTick time.Duration
+	afterRun bool // the first idle sweep after a run is still to come
+	meter    dischargeMeter
+	baseline judge.Baseline
 
 	command atomic.Pointer[run.SourcedSetting] // what the user's command last said
 
@@ -81,14 +81,14 @@ func New(opts Options) (*Agent, error) {
 		opts.Log = zap.NewNop()
 	}
 	a := &Agent{
-		opts:      opts,
-		log:       opts.Log,
-		mail:      make(chan func(), 16),
-		kick:      make(chan slowRequest, 1),
-		store:     make(chan struct{}, 1),
-		made:      opts.Clock.Now(),
-		recalling: make(chan struct{}, 1),
-		prevOut:   math.NaN(),
+		opts:           opts,
+		log:            opts.Log,
+		mail:           make(chan func(), 16),
+		slowRequests:   make(chan slowRequest, 1),
+		store:          make(chan struct{}, 1),
+		made:           opts.Clock.Now(),
+		readingHistory: make(chan struct{}, 1),
+		prevOut:        math.NaN(),
 	}
 	a.inline = opts.Stepped
 	a.batcher = batcher{recorder: opts.Recorder, events: &a.Events, log: opts.Log}

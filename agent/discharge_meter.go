@@ -9,11 +9,11 @@ import (
 // dischargeMeter gives the present discharge of all batteries: what they report
 // as power, or, from one that reports only its content, how fast that falls.
 type dischargeMeter struct {
-	falls []fall // one for each battery of the view, in its order
+	contents []contentFall // one for each battery of the view, in its order
 }
 
-// fall follows the content of one battery from change to change.
-type fall struct {
+// contentFall follows the content of one battery from change to change.
+type contentFall struct {
 	instance string
 	energy   float64
 	changes  [16]struct {
@@ -28,21 +28,21 @@ type fall struct {
 const fallOver = 30 * time.Second
 
 func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now time.Duration) float64 {
-	for len(m.falls) < len(index.Batteries) {
-		m.falls = append(m.falls, fall{energy: math.NaN()})
+	for len(m.contents) < len(index.Batteries) {
+		m.contents = append(m.contents, contentFall{energy: math.NaN()})
 	}
 	total, any := 0.0, false
 	for i, b := range index.Batteries {
-		if m.falls[i].instance != b.Instance {
-			m.falls[i] = fall{instance: b.Instance, energy: math.NaN()}
+		if m.contents[i].instance != b.Instance {
+			m.contents[i] = contentFall{instance: b.Instance, energy: math.NaN()}
 		}
-		m.falls[i].observe(judge.At(values, b.Energy), now)
+		m.contents[i].observe(judge.At(values, b.Energy), now)
 		if b.Silent(values) {
 			continue
 		}
 		p := b.ReportedPower(values)
 		if math.IsNaN(p) {
-			p = m.falls[i].watts()
+			p = m.contents[i].watts()
 		}
 		any = true
 		total += p
@@ -53,7 +53,7 @@ func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now
 	return total
 }
 
-func (f *fall) observe(energy float64, now time.Duration) {
+func (f *contentFall) observe(energy float64, now time.Duration) {
 	if math.IsNaN(energy) || energy == f.energy {
 		return
 	}
@@ -75,7 +75,7 @@ func (f *fall) observe(energy float64, now time.Duration) {
 }
 
 // watts is the mean fall over the changes kept, NaN before there are two.
-func (f *fall) watts() float64 {
+func (f *contentFall) watts() float64 {
 	if f.n < 2 {
 		return math.NaN()
 	}

@@ -10,18 +10,18 @@ import (
 	"sweepd/run"
 )
 
-// recallIdle reads back what idle looked like before this agent was made, so that it
+// readHistory reads back what idle looked like before this agent was made, so that it
 // judges a start as an agent would that never stopped. The first that needs to know
 // waits for it, some milliseconds; at the agent's own start it would delay the first
 // sweep.
-func (a *Agent) recallIdle(ctx context.Context) error {
+func (a *Agent) readHistory(ctx context.Context) error {
 	select {
-	case a.recalling <- struct{}{}:
-		defer func() { <-a.recalling }()
+	case a.readingHistory <- struct{}{}:
+		defer func() { <-a.readingHistory }()
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	if a.opts.History == nil || a.recalled.Load() {
+	if a.opts.History == nil || a.historyRead.Load() {
 		return nil
 	}
 	earlier, err := a.readIdle(ctx)
@@ -29,12 +29,12 @@ func (a *Agent) recallIdle(ctx context.Context) error {
 		return ctx.Err()
 	}
 	if err != nil {
-		a.recalled.Store(true)
+		a.historyRead.Store(true)
 		a.log.Warn("what idle looked like before the agent's start could not be read; without a minute of new idle sweeps no start is found hot", zap.Error(err))
 		return nil
 	}
 	return a.do(ctx, func() error {
-		if !a.recalled.Swap(true) { // else done after its caller gave up
+		if !a.historyRead.Swap(true) { // else done after its caller gave up
 			earlier.Append(&a.baseline)
 			a.baseline = *earlier
 		}

@@ -18,7 +18,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	if err := s.Check(); err != nil {
 		return run.Run{}, err
 	}
-	if err := a.recallIdle(ctx); err != nil {
+	if err := a.readHistory(ctx); err != nil {
 		return run.Run{}, err
 	}
 	facts := map[string]string{}

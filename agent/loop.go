@@ -121,7 +121,7 @@ func (a *Agent) slowLane(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case r := <-a.kick:
+		case r := <-a.slowRequests:
 			scanned = a.readSlow(ctx, r.now, scanned)
 			if r.done != nil {
 				close(r.done)
@@ -172,7 +172,7 @@ func (a *Agent) refresh(ctx context.Context) {
 	limit := time.NewTimer(edgeWait)
 	defer limit.Stop()
 	select {
-	case a.kick <- r:
+	case a.slowRequests <- r:
 	case <-limit.C:
 		return
 	case <-ctx.Done():

@@ -11,7 +11,7 @@ import (
 // Ready looks at the device now. It takes an idle sweep, or none while a run is
 // recording.
 func (a *Agent) Ready(ctx context.Context, w run.Want) (r run.Readiness, err error) {
-	if err := a.recallIdle(ctx); err != nil {
+	if err := a.readHistory(ctx); err != nil {
 		return r, err
 	}
 	if err := a.SweepIdle(ctx); err != nil {

@@ -26,7 +26,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	if len(values) != len(a.index.Sensors) {
 		a.index = judge.NewSensorIndex(a.opts.Sensors.Sensors()[:len(values)])
 	}
-	out := a.dischargeM.observe(&a.index, values, now.Mono)
+	out := a.meter.observe(&a.index, values, now.Mono)
 
 	before := a.labels
 	a.mu.Lock()
@@ -74,7 +74,7 @@ func (a *Agent) afterSweep(now time.Duration, full bool, kind sweepKind) error {
 		offer(a.store, struct{}{})
 	}
 	if slow {
-		offer(a.kick, slowRequest{now: now})
+		offer(a.slowRequests, slowRequest{now: now})
 	}
 	return nil
 }

@@ -34,15 +34,15 @@ func (c *settingCheck) observe(s *run.Sweep, t time.Duration) {
 	if c.change != "" {
 		return
 	}
-	if told(s.Setting) && told(c.active) && s.Setting.Setting != c.active.Setting {
+	if stated(s.Setting) && stated(c.active) && s.Setting.Setting != c.active.Setting {
 		c.changed(s, t, fmt.Sprintf("the %s setting changed from %s to %s", s.Setting.Source, c.active, s.Setting))
 		return
 	}
 	c.observeRead(s, t, read, profile)
 }
 
-// told tells whether somebody said the setting, rather than the kernel's files.
-func told(s run.SourcedSetting) bool { return s.Source == run.Declared || s.Source == run.Command }
+// stated tells whether somebody said the setting, rather than the kernel's files.
+func stated(s run.SourcedSetting) bool { return s.Source == run.Declared || s.Source == run.Command }
 
 // observeRead compares what the system reports, each source with itself: one
 // that falls silent lets a less trusted one speak, which changes nothing. What
@@ -76,7 +76,7 @@ func (c *settingCheck) describe(d *run.Record) {
 	if !c.started {
 		return
 	}
-	if !told(d.Setting) && c.read.Known() {
+	if !stated(d.Setting) && c.read.Known() {
 		d.Setting = c.read
 	}
 	commanded := d.SettingRead != nil && d.SettingRead.Source == run.Command

@@ -29,21 +29,21 @@ type batteryTrack struct {
 	b          BatteryIndex
 	resolution float64 // of the reported power, W
 
-	n             int        // sweeps at which the battery said anything
-	power         integrator // over the whole run
-	settled       integrator // from the second change on: measured inside the run
-	moving        bool       // it charged or discharged at some sweep
-	lastP, lastE  float64
-	changed       int // sweeps at which some value changed
-	firstChanged  time.Duration
-	lastChanged   time.Duration
-	samples       autocorrelation // of the power, at changes
-	falls         int             // changes of the content
-	first, last   struct{ at, energy float64 }
-	quantum       float64 // smallest change of the content seen, J
-	firstP, endP  float64
-	energyBreaks  bool
-	sweepInterval float64
+	n              int        // sweeps at which the battery said anything
+	power          integrator // over the whole run
+	settled        integrator // from the second change on: measured inside the run
+	moving         bool       // it charged or discharged at some sweep
+	lastP, lastE   float64
+	changed        int // sweeps at which some value changed
+	firstChanged   time.Duration
+	lastChanged    time.Duration
+	samples        autocorrelation // of the power, at changes
+	contentChanges int             // sweeps at which the content changed
+	first, last    struct{ at, energy float64 }
+	quantum        float64 // smallest change of the content seen, J
+	firstP, endP   float64
+	energyBreaks   bool
+	sweepInterval  float64
 }
 
 func newDischargeEstimate(index *SensorIndex) *dischargeEstimate {
@@ -96,7 +96,7 @@ func (t *batteryTrack) observe(values []float64, now time.Duration) {
 		t.settled.observe(now, p)
 	}
 	if differs(energy, t.lastE) {
-		t.fall(now.Seconds(), energy)
+		t.contentChanged(now.Seconds(), energy)
 	}
 	if !math.IsNaN(p) {
 		t.lastP = p
@@ -115,13 +115,13 @@ const settledChange = 2
 // differs tells whether a value is known to have changed.
 func differs(x, last float64) bool { return !math.IsNaN(x) && !math.IsNaN(last) && x != last }
 
-func (t *batteryTrack) fall(at, energy float64) {
+func (t *batteryTrack) contentChanged(at, energy float64) {
 	t.quantum = math.Min(t.quantum, math.Abs(energy-t.lastE))
-	if t.falls == 0 {
+	if t.contentChanges == 0 {
 		t.first.at, t.first.energy = at, energy
 	}
 	t.last.at, t.last.energy = at, energy
-	t.falls++
+	t.contentChanges++
 }
 
 // result combines both estimates; nil for a device without a battery.
@@ -132,14 +132,14 @@ func (e *dischargeEstimate) result(duration float64) *run.Discharge {
 	power, energy := e.total(duration, (*batteryTrack).fromPower), e.total(duration, (*batteryTrack).fromEnergy)
 	d := &run.Discharge{}
 	if power.ok {
-		d.FromPowerWatts = known(power.watts)
+		d.FromPowerWatts = orNil(power.watts)
 	}
 	if energy.ok {
-		d.FromEnergyWatts = known(energy.watts)
+		d.FromEnergyWatts = orNil(energy.watts)
 	}
 	if c := combine(power, energy); c.ok {
 		half := 1.959963984540054 * c.u
-		d.Watts, d.UncertaintyWatts = known(c.watts), known(half)
+		d.Watts, d.UncertaintyWatts = orNil(c.watts), orNil(half)
 	}
 	return d
 }
@@ -233,16 +233,16 @@ const unrefreshed = 0.05
 // flows between two changes; the moment of a change by the time between
 // refreshes; and what lies outside the two changes by the power's scatter.
 func (t *batteryTrack) fromEnergy(duration float64) estimate {
-	if t.falls == 0 && !t.moving {
+	if t.contentChanges == 0 && !t.moving {
 		return estimate{ok: t.b.Energy >= 0, u: floorWatts}
 	}
 	span := t.last.at - t.first.at
-	if t.falls < 3 || span <= 0 {
+	if t.contentChanges < 3 || span <= 0 {
 		return estimate{}
 	}
 	watts := (t.first.energy - t.last.energy) / span
 	flow := math.Abs(watts)
-	perChange := flow * span / float64(t.falls-1)
+	perChange := flow * span / float64(t.contentChanges-1)
 	rounding := math.Min(t.quantum, perChange) / math.Sqrt(6)
 	timing := flow * t.refresh() / math.Sqrt(6)
 	scatter := t.samples.sdOr(0.1 * flow)

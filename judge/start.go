@@ -23,7 +23,7 @@ type Moment struct {
 func (m *Moment) Readiness(w run.Want) run.Readiness {
 	r := run.Readiness{}
 	if _, c, above, ok := m.warmest(); ok {
-		r.Celsius, r.AboveBaseline = known(c), known(above)
+		r.Celsius, r.AboveBaseline = orNil(c), orNil(above)
 	}
 	if w.Setting.Known() {
 		m.Setting = w.Setting.From(run.Declared)

@@ -21,7 +21,7 @@ func summaries(sensors []run.Sensor, sums []integrator, p95 *timeQuantiles, dura
 		if !g.counter {
 			lo, hi := g.min, g.max
 			sum.Min, sum.Max = &lo, &hi
-			sum.P95 = known(p95.of(i))
+			sum.P95 = orNil(p95.of(i))
 		}
 		if isPower(s) || s.Unit == "joules" && g.counter {
 			sum.EnergyJoules = g.energy(duration)
@@ -53,7 +53,8 @@ func preferCounters(list []run.Summary, duration float64) {
 	}
 }
 
-func known(x float64) *float64 {
+// orNil is nil for what is no number.
+func orNil(x float64) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil
 	}
