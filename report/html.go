@@ -28,104 +28,61 @@ var (
 	pageJS string
 )
 
-var pageTemplate = template.Must(template.New("page").Parse(pageHTML))
+var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"id":      func(prefix string, i int) string { return prefix + strconv.Itoa(i+1) },
+	"class":   func(t sentence.Tone) string { return classes[t] },
+	"typeset": typeset,
+	"counted": sentence.Counted,
+	"wide":    func(c chart.Chart) template.HTML { return inline(&c, chart.Wide) },
+	"narrow":  func(c chart.Chart) template.HTML { return inline(&c, chart.Narrow) },
+	"onPage":  func(t *table.Table) table.Table { return t.On(table.Page) },
+	"facts":   sentence.Facts,
+	"shortID": run.ShortID,
+	"setting": func(r run.Run) string { return settingText(r.Setting.Setting) },
+	"number":  optional,
+	"results": results,
+	"remarks": remarks,
+}).Parse(pageHTML))
 
 // HTML writes the page as one file that needs nothing else: every text is
 // escaped by its place, the script is the page's own and known by its hash, and
 // the page may load nothing.
 func (p *Page) HTML(w io.Writer) error {
 	hash := sha256.Sum256([]byte(pageJS))
-	v := pageView{
-		Title: p.Title, Subtitle: p.Subtitle, Brackets: p.Brackets, Version: p.Version, Methods: p.Methods,
-		CSS: template.CSS(pageCSS), JS: template.JS(pageJS), ScriptHash: "sha256-" + base64.StdEncoding.EncodeToString(hash[:]),
-	}
-	if !p.Made.IsZero() {
-		v.Made = p.Made.In(p.Zone).Format("2 January 2006 15:04 MST")
-	}
-	for _, s := range p.Short {
-		v.Short = append(v.Short, view(&s, ""))
-	}
-	for i := range p.Sections {
-		v.Sections = append(v.Sections, view(&p.Sections[i], "s"+strconv.Itoa(i+1)))
-	}
+	v := pageView{Page: p, CSS: template.CSS(pageCSS), JS: template.JS(pageJS), ScriptHash: "sha256-" + base64.StdEncoding.EncodeToString(hash[:])}
 	if len(p.Tidy) > 0 {
-		v.Tidy = template.URL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(p.Tidy))
-	}
-	for _, d := range p.Devices {
-		v.Devices = append(v.Devices, deviceView{d.Name, facts(d)})
-	}
-	for i := range p.Runs {
-		v.Runs = append(v.Runs, p.run(&p.Runs[i]))
-	}
-	v.RunsWord = "All " + sentence.Counted(len(p.Runs), "run")
-	if len(p.Runs) == 1 {
-		v.RunsWord = "The run"
+		v.Download = template.URL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(p.Tidy))
 	}
 	return pageTemplate.ExecuteTemplate(w, "page", v)
 }
 
-// What the template sees.
-type (
-	pageView struct {
-		Title, Subtitle, Brackets, Version, Made, ScriptHash, RunsWord string
+// pageView is what the template sees: the page, and what it needs as a file.
+type pageView struct {
+	*Page
+	CSS        template.CSS
+	JS         template.JS
+	ScriptHash string
+	Download   template.URL // the runs as CSV
+}
 
-		CSS      template.CSS
-		JS       template.JS
-		Short    []sectionView
-		Sections []sectionView
-		Methods  []Method
-		Devices  []deviceView
-		Runs     []runView
-		Tidy     template.URL
+// MadeAt is when the page was made, in words; "" where that is not known.
+func (v pageView) MadeAt() string {
+	if v.Made.IsZero() {
+		return ""
 	}
-	sectionView struct {
-		ID, Title             string
-		Sentences             []sentenceView
-		Charts                []chartView
-		Tables                []table.Table
-		Notes                 []string
-		TablesWord, NotesWord string
-		Sections              []sectionView
-	}
-	sentenceView struct{ Class, About, Text string }
-	chartView    struct {
-		ID, Name, Title, Alt, Caption string
-		Wide, Narrow                  template.HTML
-	}
-	deviceView struct {
-		Name  string
-		Facts []factView
-	}
-	factView struct{ Name, Value string }
-	runView  struct {
-		ID, Short, Started, Device, Workload, Variant, Setting, Supply string
-		Duration, Package, System, Results, State                      string
+	return v.Made.In(v.Zone).Format("2 January 2006 15:04 MST")
+}
 
-		Findings []string
-		Out      bool
+// Started is when a run started, in words; "" where that is not known.
+func (v pageView) Started(r run.Run) string {
+	if r.StartedAt.IsZero() {
+		return ""
 	}
-)
+	return r.StartedAt.In(v.Zone).Format("2006-01-02 15:04:05")
+}
 
 // classes of sentences in the page; each also has its own sign before it.
 var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful: "doubt"}
-
-func view(s *Section, id string) sectionView {
-	v := sectionView{ID: id, Title: s.Title, Notes: s.Notes}
-	for _, x := range s.Sentences {
-		v.Sentences = append(v.Sentences, sentenceView{classes[x.Tone], x.About, typeset(x.Text)})
-	}
-	for i := range s.Charts {
-		v.Charts = append(v.Charts, chartOf(&s.Charts[i]))
-	}
-	for _, t := range s.Tables {
-		v.Tables = append(v.Tables, t.On(table.Page))
-	}
-	v.TablesWord, v.NotesWord = sentence.Counted(len(s.Tables), "table"), sentence.Counted(len(s.Notes), "note")
-	for i := range s.Sections {
-		v.Sections = append(v.Sections, view(&s.Sections[i], id+"-"+strconv.Itoa(i+1)))
-	}
-	return v
-}
 
 // units are what stays on one line with its number.
 var units = regexp.MustCompile(`(\d) (%|[mk]?W|Wh|[mk]?J|m?s|min|h|[MG]Hz|°C|K|V|A|fps|EUR|USD|GBP)\b|(\d) (%)`)
@@ -139,50 +96,39 @@ func typeset(text string) string {
 	return negative.ReplaceAllString(text, "$1−$2")
 }
 
-func chartOf(c *chart.Chart) chartView {
+// inline is a chart in one of its sizes; the page has its title and its words in
+// elements of their own.
+func inline(c *chart.Chart, s chart.Size) template.HTML {
 	id := "chart-" + c.Name
-	return chartView{
-		ID: id, Name: c.Name, Title: c.Title, Alt: c.Alt, Caption: "charts/" + c.Name,
-		Wide:   template.HTML(chart.Inline(c, chart.Wide, id+"-title", id+"-alt")),
-		Narrow: template.HTML(chart.Inline(c, chart.Narrow, id+"-title", id+"-alt")),
-	}
+	return template.HTML(chart.Inline(c, s, id+"-title", id+"-alt"))
 }
 
-func facts(d Device) []factView {
-	var list []factView
-	for _, f := range sentence.Facts(d.Facts) {
-		list = append(list, factView(f))
-	}
-	return list
-}
-
-// run is a run as the table of all runs shows it.
-func (p *Page) run(r *run.Run) runView {
-	v := runView{
-		ID: r.ID, Short: run.ShortID(r.ID), Device: r.Device, Workload: r.Workload, Variant: string(r.Variant), Setting: settingText(r.Setting.Setting), Supply: string(r.Supply),
-		Duration: optional(r.DurationS), Package: optional(r.PackageW), System: optional(r.SystemW), State: string(r.State), Out: r.State != run.Finished,
-	}
-	if !r.StartedAt.IsZero() {
-		v.Started = r.StartedAt.In(p.Zone).Format("2006-01-02 15:04:05")
-	}
-	var results []string
+// results are the results of a run on one line.
+func results(r run.Run) string {
+	var list []string
 	for _, name := range slices.Sorted(maps.Keys(r.Results)) {
 		x := r.Results[name]
-		results = append(results, strings.TrimSpace(name+" "+strconv.FormatFloat(x.Value, 'g', 6, 64)+" "+x.Unit))
+		list = append(list, strings.TrimSpace(name+" "+strconv.FormatFloat(x.Value, 'g', 6, 64)+" "+x.Unit))
 	}
-	v.Results = strings.Join(results, ", ")
+	return strings.Join(list, ", ")
+}
+
+// remarks are the lines beneath a run: why it does not count, what was found, and what
+// the tester wrote.
+func remarks(r run.Run) []string {
+	var list []string
 	if r.Why != "" {
-		v.Findings = append(v.Findings, "why: "+r.Why)
+		list = append(list, "why: "+r.Why)
 	}
 	for _, f := range r.Findings {
 		if string(f.Code)+": "+f.Text != r.Why {
-			v.Findings = append(v.Findings, fmt.Sprintf("%s %s: %s", f.Severity, f.Code, f.Text))
+			list = append(list, fmt.Sprintf("%s %s: %s", f.Severity, f.Code, f.Text))
 		}
 	}
 	if r.Note != "" {
-		v.Findings = append(v.Findings, "note of the tester: "+r.Note)
+		list = append(list, "note of the tester: "+r.Note)
 	}
-	return v
+	return list
 }
 
 func optional(v *float64) string {
