@@ -226,7 +226,7 @@ func (b *builder) timeAxis(workload string) timePlace {
 		}
 		t.n++
 		t.order[i] = t.n
-		if d := dayOf(r.StartedAt.Time, b.zone); d != day {
+		if d := b.day(r.StartedAt.Time); d != day {
 			day = d
 			began = append(began, i)
 		}
@@ -242,12 +242,10 @@ func (b *builder) timeAxis(workload string) timePlace {
 		return t
 	}
 	before := 0.5 // the first run
-	t.axis = chart.Axis{From: &before, Label: fmt.Sprintf("number of the run, from %s to %s", first.In(b.zone).Format("2 January 2006"), last.In(b.zone).Format("2 January 2006"))}
+	t.axis = chart.Axis{From: &before, Label: fmt.Sprintf("number of the run, from %s to %s", b.day(first), b.day(last))}
 	t.days = b.newDays(began, t)
 	return t
 }
-
-func dayOf(t time.Time, zone *time.Location) string { return t.In(zone).Format(time.DateOnly) }
 
 // mostDays is how many beginnings of days can be told apart.
 const mostDays = 12

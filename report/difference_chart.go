@@ -120,7 +120,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
-		Title: joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " against " + sentence.Side(c.B),
+		Title: joinTitle(c.Workload, where) + ": " + against(c),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
 		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 			stripItems(c, styleA, styleB)...),

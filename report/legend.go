@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // legend says what curves are called and in which style they are drawn, the same in every
@@ -114,7 +115,7 @@ func (l legend) side(x *analysis.Comparison, name string) (group [2]string, ok b
 	}
 	key, value, _ := strings.Cut(name, "=")
 	for _, k := range l.keys {
-		if matches(x.Device, k[0]) && variantValue(k[1], key) == value {
+		if matches(x.Device, k[0]) && variantValue(run.Variant(k[1]), key) == value {
 			return k, true
 		}
 	}

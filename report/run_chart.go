@@ -61,17 +61,11 @@ func settingWords(r *run.Run) string {
 }
 
 func runLine(r *run.Run, zone *time.Location) string {
-	parts := []string{}
-	for _, s := range []string{onSupply(string(r.Supply)), string(r.Variant)} {
-		if s != "" {
-			parts = append(parts, s)
-		}
-	}
+	started := ""
 	if !r.StartedAt.IsZero() {
-		parts = append(parts, "started "+r.StartedAt.In(zone).Format("2 January 2006 15:04:05"))
+		started = "started " + r.StartedAt.In(zone).Format("2 January 2006 15:04:05")
 	}
-	parts = append(parts, string(r.State))
-	return strings.Join(parts, ", ")
+	return joinTitle(onSupply(string(r.Supply)), string(r.Variant), started, string(r.State))
 }
 
 // mostMarks is how many findings are marked in a chart; the page lists all.

@@ -94,7 +94,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 		if c.Workload != workload {
 			continue
 		}
-		about := joinTitle(conditions(c), sentence.Side(c.A)+" against "+sentence.Side(c.B))
+		about := joinTitle(conditions(c), against(c))
 		if len(s.Charts) < mostPairs {
 			if drawn == nil || !drawn(c) {
 				s.Charts = append(s.Charts, b.pairChart(t, c))

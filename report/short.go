@@ -74,18 +74,10 @@ func (b *builder) brackets() string {
 		text += " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."
 	}
 	n, advised := 0, false
-	count := func(r *analysis.CompareResult) {
-		if r != nil {
+	for i := range b.study.Topics {
+		for _, r := range b.study.Topics[i].comparisons() {
 			n += len(r.Comparisons)
 			advised = advised || sentence.Advises(r)
-		}
-	}
-	for i := range b.study.Topics {
-		t := &b.study.Topics[i]
-		count(t.Device)
-		count(t.Supply)
-		for k := range t.Variants {
-			count(&t.Variants[k].Result)
 		}
 	}
 	switch {
@@ -122,13 +114,12 @@ func (b *builder) whoIsAhead() Section {
 			continue
 		}
 		if t.Reference != "" {
-			text := "The others are compared with " + t.Reference + "."
-			s.say(t.Metric, sentence.Sentence{Text: text})
+			s.say(t.Metric, sentence.Sentence{Text: "The others are compared with " + t.Reference + "."})
 		}
 		for i := range t.Device.Comparisons {
 			c := &t.Device.Comparisons[i]
 			about := joinTitle(c.Workload, conditions(c))
-			if len(t.Device.Comparisons) > 1 && b.legend.manyDevices(&t) {
+			if severalPairs(t.Device.Comparisons) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
 			s.say(about, decided(c)...)
@@ -137,13 +128,9 @@ func (b *builder) whoIsAhead() Section {
 	return s
 }
 
-// manyDevices tells whether a comparison has to name its sides.
-func (l legend) manyDevices(t *Topic) bool {
-	pairs := map[[2]string]bool{}
-	for _, x := range t.Device.Comparisons {
-		pairs[[2]string{x.A, x.B}] = true
-	}
-	return len(pairs) > 1
+// severalPairs tells whether a comparison has to name its sides.
+func severalPairs(list []analysis.Comparison) bool {
+	return slices.ContainsFunc(list, func(c analysis.Comparison) bool { return c.A != list[0].A || c.B != list[0].B })
 }
 
 func (b *builder) whatToSet() Section {
@@ -168,8 +155,7 @@ func (b *builder) onBattery() Section {
 		}
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
-			about := joinTitle(c.Workload, conditions(c))
-			s.say(about, decided(c)...)
+			s.say(joinTitle(c.Workload, conditions(c)), decided(c)...)
 		}
 	}
 	return s
@@ -193,8 +179,7 @@ func (b *builder) whatVariantsGive() Section {
 		for _, v := range t.Variants {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
-				about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
-				s.say(about, decided(c)...)
+				s.say(joinTitle(c.Workload, conditions(c), against(c)), decided(c)...)
 			}
 		}
 	}
@@ -252,22 +237,12 @@ func valued(t *Topic) []string {
 // notDecided lists what could not be told, and how many runs it would take.
 func (b *builder) notDecided() Section {
 	s := Section{Title: "What could not be decided"}
-	add := func(r *analysis.CompareResult) {
-		if r == nil {
-			return
-		}
-		for i := range r.Comparisons {
-			c := &r.Comparisons[i]
-			about := joinTitle(c.Workload, conditions(c)) + ", " + sentence.Side(c.A) + " against " + sentence.Side(c.B)
-			s.say(about, sentence.Open(c))
-		}
-	}
 	for i := range b.study.Topics {
-		t := &b.study.Topics[i]
-		add(t.Device)
-		add(t.Supply)
-		for k := range t.Variants {
-			add(&t.Variants[k].Result)
+		for _, r := range b.study.Topics[i].comparisons() {
+			for k := range r.Comparisons {
+				c := &r.Comparisons[k]
+				s.say(joinTitle(c.Workload, conditions(c), against(c)), sentence.Open(c))
+			}
 		}
 	}
 	return s

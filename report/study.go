@@ -8,7 +8,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -49,6 +48,20 @@ type Topic struct {
 	Left      map[string][]string // by workload: further metrics that were not asked for
 }
 
+// comparisons are all comparisons of a topic: of devices, of supplies, of variants.
+func (t *Topic) comparisons() []*analysis.CompareResult {
+	var list []*analysis.CompareResult
+	for _, r := range []*analysis.CompareResult{t.Device, t.Supply} {
+		if r != nil {
+			list = append(list, r)
+		}
+	}
+	for i := range t.Variants {
+		list = append(list, &t.Variants[i].Result)
+	}
+	return list
+}
+
 // VariantComparison is the levels of one key of the variant compared.
 type VariantComparison struct {
 	Key    string
@@ -65,7 +78,7 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 	byMetric, left := topics(runs, q.Metrics)
 	for _, asked := range q.Metrics {
 		if byMetric[asked] == nil {
-			names := slices.Sorted(maps.Keys(resultNames(runs)))
+			names := levels(runs, func(r *run.Run) []string { return slices.Collect(maps.Keys(r.Results)) })
 			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, sentence.Listed(names, 10))
 		}
 	}
@@ -84,16 +97,6 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 		return s, fmt.Errorf("report: %w", err)
 	}
 	return s, nil
-}
-
-func resultNames(runs []run.Run) map[string]bool {
-	seen := map[string]bool{}
-	for i := range runs {
-		for name := range runs[i].Results {
-			seen[name] = true
-		}
-	}
-	return seen
 }
 
 // topics says which workloads are looked at by which metric.
@@ -170,7 +173,7 @@ func compare(runs []run.Run, r analysis.CompareRequest) (*analysis.CompareResult
 // compareDevices compares two devices with each other, and more with one of them:
 // the reference, else the one whose mean over the shared settings is best.
 func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string) (result *analysis.CompareResult, with string, err error) {
-	devices := levels(runs, func(r *run.Run) string { return r.Device })
+	devices := levels(runs, func(r *run.Run) []string { return []string{r.Device} })
 	if len(devices) < 2 {
 		return nil, "", nil
 	}
@@ -221,8 +224,8 @@ func bestDevice(r *analysis.CompareResult, reference string) string {
 // as it comes, else with the largest.
 func compareVariants(runs []run.Run, r analysis.CompareRequest) ([]VariantComparison, error) {
 	var list []VariantComparison
-	for _, key := range variantKeys(runs) {
-		values := levels(runs, func(r *run.Run) string { return variantValue(string(r.Variant), key) })
+	for _, key := range levels(runs, func(r *run.Run) []string { return slices.Collect(maps.Keys(r.Variant.Map())) }) {
+		values := levels(runs, func(r *run.Run) []string { return []string{variantValue(r.Variant, key)} })
 		if len(values) < 2 {
 			continue
 		}
@@ -243,31 +246,20 @@ func compareVariants(runs []run.Run, r analysis.CompareRequest) ([]VariantCompar
 	return list, nil
 }
 
-func levels(runs []run.Run, of func(*run.Run) string) []string {
+// levels are the values that something takes in the runs, each once and sorted.
+func levels(runs []run.Run, of func(*run.Run) []string) []string {
 	seen := map[string]bool{}
 	for i := range runs {
-		seen[of(&runs[i])] = true
-	}
-	return slices.Sorted(maps.Keys(seen))
-}
-
-func variantKeys(runs []run.Run) []string {
-	seen := map[string]bool{}
-	for i := range runs {
-		for key := range runs[i].Variant.Pairs() {
-			seen[key] = true
+		for _, value := range of(&runs[i]) {
+			seen[value] = true
 		}
 	}
 	return slices.Sorted(maps.Keys(seen))
 }
 
-func variantValue(variant, key string) string {
-	for pair := range strings.SplitSeq(variant, ",") {
-		if k, v, _ := strings.Cut(pair, "="); k == key {
-			return v
-		}
-	}
-	return ""
+func variantValue(v run.Variant, key string) string {
+	value, _ := v.Get(key)
+	return value
 }
 
 // compareLevels orders numbers by size, and before other words.
@@ -275,15 +267,12 @@ func compareLevels(a, b string) int {
 	x, errX := strconv.ParseFloat(a, 64)
 	y, errY := strconv.ParseFloat(b, 64)
 	switch {
-	case a == "" || b == "":
+	case a == "" || b == "" || errX != nil && errY != nil:
 		return cmp.Compare(a, b)
-	case errX == nil && errY == nil:
-		return cmp.Compare(x, y)
-	case (errX == nil) != (errY == nil):
-		if errX == nil {
-			return -1
-		}
+	case errX != nil:
 		return 1
+	case errY != nil:
+		return -1
 	}
-	return cmp.Compare(a, b)
+	return cmp.Compare(x, y)
 }

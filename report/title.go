@@ -2,7 +2,10 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
+	"time"
+
 	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/run"
@@ -10,52 +13,37 @@ import (
 
 // title says what the report is about.
 func (b *builder) title() (title, subtitle string) {
-	devices := levels(b.study.runs, func(r *run.Run) string { return r.Device })
-	workloads := levels(b.study.runs, func(r *run.Run) string { return r.Workload })
+	devices := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Device} })
+	workloads := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })
 	title = sentence.Listed(devices, 4) + " tested with " + sentence.Listed(workloads, 4)
 	subtitle = b.howMany()
-	var first, last string
-	for i := range b.in.Runs {
-		if t := b.in.Runs[i].StartedAt; !t.IsZero() {
-			day := t.In(b.zone).Format("2 January 2006")
-			if first == "" {
-				first = day
-			}
-			last = day
-		}
+	timed := slices.DeleteFunc(slices.Clone(b.in.Runs), func(r run.Run) bool { return r.StartedAt.IsZero() })
+	if len(timed) == 0 {
+		return title, subtitle
 	}
-	switch {
-	case first == "":
-	case first == last:
-		subtitle += ", " + first
-	default:
-		subtitle += ", " + first + " to " + last
+	first, last := b.day(timed[0].StartedAt.Time), b.day(timed[len(timed)-1].StartedAt.Time)
+	if first == last {
+		return title, subtitle + ", " + first
 	}
-	return title, subtitle
+	return title, subtitle + ", " + first + " to " + last
 }
 
+// day is the date of a time.
+func (b *builder) day(t time.Time) string { return t.In(b.zone).Format("2 January 2006") }
+
+// joinTitle joins what is not empty.
 func joinTitle(parts ...string) string {
-	var kept []string
-	for _, p := range parts {
-		if p != "" {
-			kept = append(kept, p)
-		}
-	}
-	return strings.Join(kept, ", ")
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), ", ")
 }
 
 // conditions is what both sides of a comparison share, for titles.
 func conditions(c *analysis.Comparison) string {
-	var parts []string
-	for _, s := range []string{deref(c.Device), deref(c.Variant)} {
-		if s != "" {
-			parts = append(parts, s)
-		}
-	}
-	if c.Supply != nil {
-		parts = append(parts, onSupply(*c.Supply))
-	}
-	return strings.Join(parts, ", ")
+	return joinTitle(deref(c.Device), deref(c.Variant), supplyTitle(c.Supply))
+}
+
+// against names the sides of a comparison.
+func against(c *analysis.Comparison) string {
+	return sentence.Side(c.A) + " against " + sentence.Side(c.B)
 }
 
 // onSupply says what feeds the device, for titles.
