@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math"
 	"slices"
 
 	"sweepd/analysis"
@@ -20,27 +21,22 @@ type setting struct {
 	name  string
 }
 
-// placeSettings gives the axis for the settings of one or more lists.
-func placeSettings(lists ...[]setting) settings {
+// placeSettings gives the axis for settings.
+func placeSettings(list []setting) settings {
 	var s settings
-	named := false
-	for _, list := range lists {
+	if slices.ContainsFunc(list, func(x setting) bool { return !x.watts.Known() }) {
 		for _, x := range list {
-			named = named || !x.watts.Known()
-		}
-	}
-	for _, list := range lists {
-		for _, x := range list {
-			if named {
-				if text := sentence.Setting(x.watts, x.name); !slices.Contains(s.names, text) {
-					s.names = append(s.names, text)
-				}
-			} else if !slices.Contains(s.watts, float64(x.watts)) {
-				s.watts = append(s.watts, float64(x.watts))
+			if text := sentence.Setting(x.watts, x.name); !slices.Contains(s.names, text) {
+				s.names = append(s.names, text)
 			}
 		}
+		return s
+	}
+	for _, x := range list {
+		s.watts = append(s.watts, float64(x.watts))
 	}
 	slices.Sort(s.watts)
+	s.watts = slices.Compact(s.watts)
 	return s
 }
 
@@ -107,13 +103,13 @@ func (s settings) axis() chart.Axis {
 
 // interval is a point with its interval; unknown ends stay out.
 func interval(x float64, y, lower, upper analysis.Number) chart.Point {
-	return chart.Point{X: x, Y: known(y), Lower: known(lower), Upper: known(upper)}
+	return chart.Point{X: x, Y: finite(y), Lower: finite(lower), Upper: finite(upper)}
 }
 
-// known is NaN for what is not finite.
-func known(n analysis.Number) float64 {
+// finite is a number to be drawn, NaN where it is infinite or not known.
+func finite(n analysis.Number) float64 {
 	if !n.Known() {
-		return float64(analysis.Unknown())
+		return math.NaN()
 	}
 	return float64(n)
 }

@@ -1,16 +1,27 @@
 package report
 
 import (
-	"math"
-	"slices"
+	"fmt"
 	"sweepd/report/chart"
 )
 
+// inParts draws so many curves that one chart cannot hold them in several; which tells
+// their titles apart.
+func inParts[T any](curves []T, draw func(part []T, which string) chart.Chart) []chart.Chart {
+	var list []chart.Chart
+	parts := evenly(curves)
+	for i, part := range parts {
+		which := ""
+		if len(parts) > 1 {
+			which = fmt.Sprintf(" (%d of %d)", i+1, len(parts))
+		}
+		list = append(list, draw(part, which))
+	}
+	return list
+}
+
 // evenly splits what is too much for one chart into parts of about the same size.
 func evenly[T any](list []T) [][]T {
-	if len(list) == 0 {
-		return nil
-	}
 	n := (len(list) + mostCurves - 1) / mostCurves
 	var parts [][]T
 	for ; n > 0; n-- {
@@ -20,38 +31,21 @@ func evenly[T any](list []T) [][]T {
 	return parts
 }
 
-// shareAxes gives panels of the same place in several charts the same y axis.
-func shareAxes(charts []chart.Chart) {
-	if len(charts) < 2 {
-		return
-	}
-	also := map[string][]float64{}
-	each := func(do func(place string, p *chart.Panel)) {
+// shareAxes gives panels of one title in several charts the same y axis.
+func shareAxes(charts []chart.Chart) []chart.Chart {
+	fits := map[string][]float64{}
+	each := func(do func(p *chart.Panel)) {
 		for i := range charts {
 			for k := range charts[i].Panels {
-				do(charts[i].Panels[k].Title, &charts[i].Panels[k])
+				do(&charts[i].Panels[k])
 			}
 		}
 	}
-	each(func(place string, p *chart.Panel) {
-		for _, s := range p.Series {
-			for _, q := range s.Points {
-				for _, v := range []float64{q.Y, q.Lower, q.Upper} {
-					if !math.IsNaN(v) && !math.IsInf(v, 0) {
-						also[place] = append(also[place], v)
-					}
-				}
-			}
-		}
-		for _, g := range p.Guides {
-			if g.Y != nil {
-				also[place] = append(also[place], *g.Y)
-			}
+	each(func(p *chart.Panel) {
+		if r := p.ReachY(); r.From <= r.To {
+			fits[p.Title] = append(fits[p.Title], r.From, r.To)
 		}
 	})
-	each(func(place string, p *chart.Panel) {
-		if list := also[place]; len(list) > 0 {
-			p.Y.Also = []float64{slices.Min(list), slices.Max(list)}
-		}
-	})
+	each(func(p *chart.Panel) { p.Y.Also = fits[p.Title] })
+	return charts
 }

@@ -22,24 +22,21 @@ func (b *builder) dayCharts(t *Topic, workload string) []chart.Chart {
 		return nil
 	}
 	rows, crosses := b.dayRows(t, workload, place)
-	low, high := reachOf(rows)
-	var list []chart.Chart
-	parts := evenly(rows)
-	for i, part := range parts {
-		c := b.dayChart(t, workload, place, part, crosses, low, high)
-		c.Title = partTitle(c.Title, i, len(parts))
-		list = append(list, c)
-	}
-	return list
+	reach := (&chart.Panel{Series: rows}).ReachY()
+	high := max(1.15*max(-reach.From, reach.To), 0.1)
+	return inParts(rows, func(part []chart.Series, which string) chart.Chart {
+		return b.dayChart(t, workload, place, part, crosses, high, which)
+	})
 }
 
 // mostTickedRows is how many rows leave room for numbers besides 0 on each one's
 // axis.
 const mostTickedRows = 4
 
-func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []chart.Series, crosses map[string][]chart.Point, low, high float64) chart.Chart {
+func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []chart.Series, crosses map[string][]chart.Point, high float64, which string) chart.Chart {
+	low := -high // zero is in the middle
 	c := chart.Chart{
-		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time",
+		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time" + which,
 		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %s", t.Metric, sentence.Counted(place.n, "run"))},
 		Sharing: true,
 		Alt:     workload + ": how far every run lies from the mean of its repeats, in the order of time.",
@@ -103,26 +100,13 @@ func (b *builder) dayRows(t *Topic, workload string, place timePlace) (rows []ch
 			crosses[n] = append(crosses[n], flat(place.at(i, r.StartedAt.Time), 0))
 		}
 	}
-	any := false
 	for _, n := range slices.Sorted(maps.Keys(series)) {
 		rows = append(rows, *series[n])
-		any = any || len(series[n].Points) > 0
 	}
-	if !any {
+	if !slices.ContainsFunc(rows, func(s chart.Series) bool { return len(s.Points) > 0 }) {
 		return nil, nil
 	}
 	return rows, crosses
-}
-
-// reachOf are the ends of an axis that all rows fit, with zero in its middle.
-func reachOf(rows []chart.Series) (low, high float64) {
-	for _, s := range rows {
-		for _, q := range s.Points {
-			high = max(high, math.Abs(q.Y))
-		}
-	}
-	high = max(1.15*high, 0.1)
-	return -high, high
 }
 
 // dayNames gives the runs of a workload names of which there are, if possible, not

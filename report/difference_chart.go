@@ -21,11 +21,10 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 			if side == 1 {
 				mean, n = x.MeanB, x.NB
 			}
-			if n == 0 {
-				continue
+			if n > 0 {
+				lower, upper := pointInterval(t, c, x, mean, n)
+				s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), mean, lower, upper))
 			}
-			lower, upper := b.pointInterval(t, c, side, x)
-			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), mean, lower, upper))
 		}
 		p.Series = append(p.Series, s)
 	}
@@ -50,14 +49,8 @@ func sideRuns(c *analysis.Comparison) []int {
 	return n
 }
 
-// pointInterval finds the interval of a side's mean in the curves.
-func (b *builder) pointInterval(t *Topic, c *analysis.Comparison, side int, x analysis.SettingComparison) (lower, upper analysis.Number) {
-	lower, upper = analysis.Unknown(), analysis.Unknown()
-	n := x.NA
-	mean := x.MeanA
-	if side == 1 {
-		n, mean = x.NB, x.MeanB
-	}
+// pointInterval finds the interval of a side's mean of so many runs in the curves.
+func pointInterval(t *Topic, c *analysis.Comparison, x analysis.SettingComparison, mean analysis.Number, n int) (lower, upper analysis.Number) {
 	for i := range t.Curve.Groups {
 		g := &t.Curve.Groups[i]
 		if g.Workload != c.Workload || !matches(c.Device, g.Device) || !matches(c.Supply, g.Supply) || !matches(c.Variant, g.Variant) {
@@ -70,7 +63,7 @@ func (b *builder) pointInterval(t *Topic, c *analysis.Comparison, side int, x an
 			}
 		}
 	}
-	return lower, upper
+	return analysis.Unknown(), analysis.Unknown()
 }
 
 func matches(want *string, have string) bool { return want == nil || *want == have }
@@ -89,25 +82,21 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		p.Guides = append(p.Guides, chart.Guide{Y: &above}, chart.Guide{Y: &below})
 	}
 	series := map[analysis.Verdict]*chart.Series{
-		analysis.VerdictA: {Style: styleA}, analysis.VerdictB: {Style: styleB}, analysis.VerdictTie: {Style: 0}, analysis.VerdictUnclear: {Style: 0},
+		analysis.VerdictA: {Style: styleA}, analysis.VerdictB: {Style: styleB}, analysis.VerdictTie: {Style: plainStyle}, analysis.VerdictUnclear: {Style: plainStyle, Open: true},
 	}
 	line := chart.Series{Bare: true, Joined: true, Style: plainStyle}
-	shared := 0
 	for _, s := range c.Settings {
 		if !s.Diff.Known() {
 			continue
 		}
-		shared++
 		at := place.at(s.SettingW, s.Setting)
 		q := interval(at, 100*s.Diff, 100*s.Lower, 100*s.Upper)
-		line.Points = append(line.Points, chart.Point{X: at, Y: q.Y, Lower: known(analysis.Unknown()), Upper: known(analysis.Unknown())})
+		line.Points = append(line.Points, flat(at, q.Y))
 		series[s.Verdict].Points = append(series[s.Verdict].Points, q)
 	}
-	if shared == 0 {
+	if len(line.Points) == 0 {
 		return chart.Chart{}, false
 	}
-	series[analysis.VerdictTie].Style, series[analysis.VerdictUnclear].Style = plainStyle, plainStyle
-	series[analysis.VerdictUnclear].Open = true
 	p.Series = append(p.Series, line)
 	for _, v := range []analysis.Verdict{analysis.VerdictA, analysis.VerdictB, analysis.VerdictTie, analysis.VerdictUnclear} {
 		if len(series[v].Points) > 0 {

@@ -20,20 +20,15 @@ var denominators = []struct{ by, title string }{
 // does not follow, which are no candidates for it, have hollow markers.
 func (b *builder) efficiencyCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
 	groups = slices.DeleteFunc(slices.Clone(groups), func(g *analysis.CurveGroup) bool { return len(g.Efficiencies) == 0 })
-	var list []chart.Chart
+	place := placeSettings(curveSettings(groups))
 	most := 0.0
-	parts := evenly(groups)
-	place := placeSettings(curveSettings(groups)...)
-	for i, part := range parts {
+	list := inParts(groups, func(part []*analysis.CurveGroup, which string) chart.Chart {
 		c, top := b.efficiencyChart(t, workload, supply, part, place)
-		if len(c.Panels) == 0 {
-			continue
-		}
 		most = max(most, top)
-		c.Title = partTitle(c.Title, i, len(parts))
+		c.Title += which
 		c.Alt = c.Title + ", " + c.Alt
-		list = append(list, c)
-	}
+		return c
+	})
 	zero, top := 0.0, most*1.06
 	for _, c := range list {
 		for i := range c.Panels {
@@ -70,9 +65,6 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		if len(p.Series) > 0 {
 			c.Panels = append(c.Panels, p)
 		}
-	}
-	if len(c.Panels) == 0 {
-		return c, 0
 	}
 	c.Name = b.unique(fileName("efficiency", workload, supply, t.Metric))
 	var sources []analysis.NoiseSource

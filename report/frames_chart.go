@@ -24,17 +24,10 @@ const rarestShare = 0.05
 // least a time, on a scale where one in a thousand can be seen.
 func (b *builder) framesCharts(list []Frames) []chart.Chart {
 	list = slices.DeleteFunc(slices.Clone(list), func(f Frames) bool { return f.Times.Frames() < 2 })
-	var charts []chart.Chart
-	parts := evenly(list)
-	for i, part := range parts {
-		c := b.framesChart(part)
-		c.Title = partTitle(c.Title, i, len(parts))
-		c.Alt = c.Title + "." + c.Alt
-		charts = append(charts, c)
-	}
+	charts := inParts(list, b.framesChart)
 	longest := 0.0
 	for _, c := range charts {
-		longest = max(longest, longestDrawn(c.Panels[0].Series))
+		longest = max(longest, c.Panels[0].ReachX().To)
 	}
 	for _, c := range charts {
 		c.Panels[0].X.Also = []float64{longest}
@@ -42,22 +35,13 @@ func (b *builder) framesCharts(list []Frames) []chart.Chart {
 	return charts
 }
 
-func longestDrawn(list []chart.Series) float64 {
-	longest := 0.0
-	for _, s := range list {
-		for _, q := range s.Points {
-			longest = max(longest, q.X)
-		}
-	}
-	return longest
-}
-
-func (b *builder) framesChart(list []Frames) chart.Chart {
+func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 	p := chart.Panel{
 		X: chart.Axis{Label: "frame time, ms", From: new(float64)},
 		Y: chart.Axis{Label: "share of frames that took at least so long, %", Log: true},
 	}
-	c := chart.Chart{Name: b.unique("frame-times"), Title: "Frame times: how many took how long"}
+	c := chart.Chart{Name: b.unique("frame-times"), Title: "Frame times: how many took how long" + which}
+	c.Alt = c.Title + "."
 	var counts []string
 	for i, f := range list {
 		ranked := f.Times.Ranked()

@@ -16,28 +16,23 @@ func (b *builder) powerCharts(t *Topic, workload, supply string, groups []*analy
 	groups = slices.DeleteFunc(slices.Clone(groups), func(g *analysis.CurveGroup) bool {
 		return !slices.ContainsFunc(g.Points, func(x analysis.CurvePoint) bool { return x.PackageW.Known() })
 	})
-	var list []chart.Chart
-	parts := evenly(groups)
-	for i, part := range parts {
-		c := b.powerChart(workload, supply, part, placeSettings(curveSettings(groups)...))
-		c.Title = partTitle(c.Title, i, len(parts))
-		c.Alt = c.Title + c.Alt
-		list = append(list, c)
-	}
-	shareAxes(list)
-	return list
+	place := placeSettings(curveSettings(groups))
+	return shareAxes(inParts(groups, func(part []*analysis.CurveGroup, which string) chart.Chart {
+		return b.powerChart(workload, supply, part, place, which)
+	}))
 }
 
-func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGroup, place settings) chart.Chart {
+func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGroup, place settings, which string) chart.Chart {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "package power, W", From: new(float64)}}
 	c := chart.Chart{
 		Name:  b.unique(fileName("package-power", workload, supply)),
-		Title: fmt.Sprintf("%s %s: does the device obey its setting?", workload, onSupply(supply)),
+		Title: fmt.Sprintf("%s %s: does the device obey its setting?%s", workload, onSupply(supply), which),
 		Lines: []string{"measured package power against the setting; " + pointsText(countRuns(groups))},
 	}
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
 	}
+	c.Alt = c.Title
 	styles := b.legend.styles(keysOf(groups))
 	several := false
 	for _, g := range groups {
@@ -124,28 +119,19 @@ func (b *builder) packageSpread(g *analysis.CurveGroup, x analysis.CurvePoint) (
 // batteryCharts draw the power of the whole device and the runtime against the
 // setting.
 func (b *builder) batteryCharts(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup) []chart.Chart {
-	var lists [][]setting
+	var list []setting
 	for _, g := range groups {
-		var list []setting
 		for _, p := range g.Points {
 			list = append(list, setting{p.SettingW, p.Setting})
 		}
-		lists = append(lists, list)
 	}
-	place := placeSettings(lists...)
-	var charts []chart.Chart
-	parts := evenly(groups)
-	for i, part := range parts {
-		c := b.batteryChart(r, workload, part, place)
-		c.Title = partTitle(c.Title, i, len(parts))
-		c.Alt = c.Title + "." + c.Alt
-		charts = append(charts, c)
-	}
-	shareAxes(charts)
-	return charts
+	place := placeSettings(list)
+	return shareAxes(inParts(groups, func(part []*analysis.BatteryGroup, which string) chart.Chart {
+		return b.batteryChart(r, workload, part, place, which)
+	}))
 }
 
-func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup, place settings) chart.Chart {
+func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, groups []*analysis.BatteryGroup, place settings, which string) chart.Chart {
 	power := chart.Panel{Title: "power of the whole device, W", X: place.axis(), Y: chart.Axis{From: new(float64)}}
 	runtime := chart.Panel{Title: "runtime of a full battery, h", X: place.axis(), Y: chart.Axis{From: new(float64)}}
 	c := chart.Chart{Name: b.unique(fileName("battery", workload)), Beside: true}
@@ -189,6 +175,8 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 		}
 		c.Lines[0] += "; runtime " + from + "from full" + reserveText(r.Reserve)
 	}
+	c.Title += which
+	c.Alt = c.Title + "." + c.Alt
 	c.Key = intervalItems(meanText(n), r.Confidence, c.Panels, sources...)
 	return c
 }

@@ -11,16 +11,11 @@ import (
 // resultCharts draw the result against the setting, a curve for each group of one
 // workload on one supply, at most mostCurves in a picture.
 func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*analysis.CurveGroup) []chart.Chart {
-	var list []chart.Chart
-	parts := evenly(groups)
-	for i, part := range parts {
-		name := fileName("result", workload, supply, t.Metric)
-		if i > 0 {
-			name += fmt.Sprintf("-%d", i+1)
-		}
-		panels := []chart.Panel{b.resultPanel(t, part, placeSettings(curveSettings(groups)...))}
+	place := placeSettings(curveSettings(groups))
+	return shareAxes(inParts(groups, func(part []*analysis.CurveGroup, which string) chart.Chart {
+		panels := []chart.Panel{b.resultPanel(t, part, place)}
 		c := chart.Chart{
-			Name: b.unique(name), Title: partTitle(fmt.Sprintf("%s %s: %s against the setting", workload, onSupply(supply), t.Metric), i, len(parts)),
+			Name: b.unique(fileName("result", workload, supply, t.Metric)), Title: fmt.Sprintf("%s %s: %s against the setting%s", workload, onSupply(supply), t.Metric, which),
 			Lines:  []string{sentence.CurveMetric(&t.Curve) + "; " + pointsText(countRuns(part))},
 			Panels: panels,
 			Key:    intervalItems(meanText(countRuns(part)), t.Curve.Confidence, panels, noiseOf(part)...),
@@ -29,10 +24,8 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 			b.addStrip(&c, x)
 		}
 		c.Alt = altOfCurves(&c, t, part)
-		list = append(list, c)
-	}
-	shareAxes(list)
-	return list
+		return c
+	}))
 }
 
 // meanText is what an interval is of: nothing is a mean where nothing was repeated.
@@ -85,16 +78,14 @@ func unitOr(t *Topic) string {
 	return t.Metric
 }
 
-func curveSettings(groups []*analysis.CurveGroup) [][]setting {
-	var lists [][]setting
+func curveSettings(groups []*analysis.CurveGroup) []setting {
+	var list []setting
 	for _, g := range groups {
-		var list []setting
 		for _, p := range g.Points {
 			list = append(list, setting{p.SettingW, p.Setting})
 		}
-		lists = append(lists, list)
 	}
-	return lists
+	return list
 }
 
 func countRuns(groups []*analysis.CurveGroup) []int {
@@ -214,16 +205,19 @@ func altOfCurves(c *chart.Chart, t *Topic, groups []*analysis.CurveGroup) string
 		if n == 0 {
 			continue
 		}
-		first, last := g.Points[0], g.Points[n-1]
-		if n == 1 {
-			text += fmt.Sprintf(" %s: %s at %s.", c.Panels[0].Series[i].Name, valueText(first.Mean, first.Lower, first.Upper, t.Curve.Unit), sentence.Setting(first.SettingW, first.Setting))
-		} else {
-			text += fmt.Sprintf(" %s: %s at %s, %s at %s.", c.Panels[0].Series[i].Name,
-				valueText(first.Mean, first.Lower, first.Upper, t.Curve.Unit), sentence.Setting(first.SettingW, first.Setting),
-				valueText(last.Mean, last.Lower, last.Upper, t.Curve.Unit), sentence.Setting(last.SettingW, last.Setting))
+		first, last := &g.Points[0], &g.Points[n-1]
+		text += fmt.Sprintf(" %s: %s", c.Panels[0].Series[i].Name, meanAt(t, first))
+		if n > 1 {
+			text += ", " + meanAt(t, last)
 		}
+		text += "."
 	}
 	return text
+}
+
+// meanAt is a point of a curve in words.
+func meanAt(t *Topic, p *analysis.CurvePoint) string {
+	return valueText(p.Mean, p.Lower, p.Upper, t.Curve.Unit) + " at " + sentence.Setting(p.SettingW, p.Setting)
 }
 
 // valueText is a number with its unit, and no more digits than its interval

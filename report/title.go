@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -59,14 +58,6 @@ func supplyTitle(s *string) string {
 		return ""
 	}
 	return onSupply(*s)
-}
-
-// partTitle tells the charts of one thing apart.
-func partTitle(title string, i, n int) string {
-	if n == 1 {
-		return title
-	}
-	return fmt.Sprintf("%s (%d of %d)", title, i+1, n)
 }
 
 func deref(s *string) string {

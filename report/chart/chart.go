@@ -1,6 +1,9 @@
 package chart
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Chart is one picture: a title, one to three panels and a key.
 type Chart struct {
@@ -65,8 +68,48 @@ type Series struct {
 	Open    bool   // hollow markers, for what is not certain
 }
 
-// Reach is a stretch on the x axis.
+// Reach is a stretch on an axis.
 type Reach struct{ From, To float64 }
+
+// nowhere is the reach that holds no value.
+var nowhere = Reach{math.Inf(1), math.Inf(-1)}
+
+// widen makes a reach hold values, but for those that are not finite.
+func (r *Reach) widen(values ...float64) {
+	for _, v := range values {
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			r.From, r.To = min(r.From, v), max(r.To, v)
+		}
+	}
+}
+
+// ReachX is from the least to the greatest x of a panel's points. Without any, To is
+// below From.
+func (p *Panel) ReachX() Reach {
+	r := nowhere
+	for _, s := range p.Series {
+		for _, q := range s.Points {
+			r.widen(q.X)
+		}
+	}
+	return r
+}
+
+// ReachY is the same upright, with intervals and level guides.
+func (p *Panel) ReachY() Reach {
+	r := nowhere
+	for _, s := range p.Series {
+		for _, q := range s.Points {
+			r.widen(q.Y, q.Lower, q.Upper)
+		}
+	}
+	for _, g := range p.Guides {
+		if g.Y != nil {
+			r.widen(*g.Y)
+		}
+	}
+	return r
+}
 
 // Lane is a bar beneath the curves for a stretch of the x axis that belongs to one
 // of them, with the curve's marker at one place of it.

@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -173,7 +174,6 @@ func (f *frame) names(i int, x, y scale, r room) {
 				continue
 			}
 			// A thin line from a single point would look like its curve.
-			// A thin line from a single point would look like its curve.
 			joined := slices.ContainsFunc(s.Points[:end], func(q Point) bool { return !math.IsNaN(q.Y) })
 			tags = append(tags, nameTag{s.Style, lines, at[end], at[end][1], height, joined})
 			break
@@ -207,13 +207,7 @@ func (f *frame) nameTag(t nameTag, r room) {
 // spread moves tags apart, in the order of their curves' ends, inside the room.
 func spread(tags []nameTag, top, bottom, gap float64) {
 	slices.SortStableFunc(tags, func(a, b nameTag) int {
-		switch {
-		case a.end[1] < b.end[1]:
-			return -1
-		case a.end[1] > b.end[1]:
-			return 1
-		}
-		return 0
+		return cmp.Compare(a.end[1], b.end[1])
 	})
 	// Down until none touches, then back up from the bottom.
 	floor := top

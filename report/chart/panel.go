@@ -67,46 +67,23 @@ func (f *frame) level(p *Panel, from, to float64) scale {
 	if f.chart.Sharing {
 		panels = f.chart.Panels
 	}
-	low, high := math.Inf(1), math.Inf(-1)
+	r := nowhere
 	for i := range panels {
-		for _, v := range panels[i].X.Also {
-			low, high = min(low, v), max(high, v)
-		}
-		for _, s := range panels[i].Series {
-			for _, q := range s.Points {
-				if !math.IsNaN(q.X) {
-					low, high = min(low, q.X), max(high, q.X)
-				}
-			}
-		}
+		own := panels[i].ReachX()
+		r.widen(own.From, own.To)
+		r.widen(panels[i].X.Also...)
 	}
 	s := scale{axis: &p.X, from: from, to: to}
-	s.min, s.max = p.X.fit(low, high, false)
+	s.min, s.max = p.X.fit(r.From, r.To, false)
 	return s
 }
 
 // upright is the scale of the y axis between two heights, top first.
 func (f *frame) upright(p *Panel, top, bottom float64) scale {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range p.Series {
-		for _, q := range s.Points {
-			for _, v := range []float64{q.Y, q.Lower, q.Upper} {
-				if !math.IsNaN(v) && !math.IsInf(v, 0) {
-					low, high = min(low, v), max(high, v)
-				}
-			}
-		}
-	}
-	for _, v := range p.Y.Also {
-		low, high = min(low, v), max(high, v)
-	}
-	for _, g := range p.Guides {
-		if g.Y != nil {
-			low, high = min(low, *g.Y), max(high, *g.Y)
-		}
-	}
+	r := p.ReachY()
+	r.widen(p.Y.Also...)
 	s := scale{axis: &p.Y, from: bottom, to: top}
-	s.min, s.max = p.Y.fit(low, high, true)
+	s.min, s.max = p.Y.fit(r.From, r.To, true)
 	return s
 }
 
