@@ -56,17 +56,17 @@ const (
 
 func (a *app) printMerge(r testday.Merged) error {
 	p := a.printer()
-	p.line("%s added, %d were here already", sentence.Counted(r.Added, "run"), r.Known)
+	p.Line("%s added, %d were here already", sentence.Counted(r.Added, "run"), r.Known)
 	for _, id := range r.Recording {
-		p.line("not taken: %s is still recording there; merge again when it has ended", run.ShortID(id))
+		p.Line("not taken: %s is still recording there; merge again when it has ended", run.ShortID(id))
 	}
 	for _, c := range r.Conflicts[:min(shownConflicts, len(r.Conflicts))] {
-		p.line("conflict: %s differs and was left as it is here: %s", run.ShortID(c.Run), someOf(c.Differences, shownDifferences))
+		p.Line("conflict: %s differs and was left as it is here: %s", run.ShortID(c.Run), someOf(c.Differences, shownDifferences))
 	}
 	if more := len(r.Conflicts) - shownConflicts; more > 0 {
-		p.line("and %d more conflicts; --json lists all of them", more)
+		p.Line("and %d more conflicts; --json lists all of them", more)
 	}
-	return p.err
+	return p.Err
 }
 
 // someOf joins the first n texts and counts the rest.

@@ -60,19 +60,19 @@ func (a *app) printNext(n testday.Next) error {
 	w := a.printer()
 	if n.Next == nil {
 		if s := n.Recording(); s != nil {
-			w.sentence(fmt.Sprintf("run %s is recording: %s", run.ShortID(s.Run), s.Cell), "  ", text.Plain)
+			w.Say(fmt.Sprintf("run %s is recording: %s", run.ShortID(s.Run), s.Cell), "  ", text.Plain)
 		} else {
-			w.sentence("nothing is left: "+progressText(n.Progress), "", toneGood)
+			w.Say("nothing is left: "+progressText(n.Progress), "", toneGood)
 		}
-		return w.err
+		return w.Err
 	}
-	w.sentence(fmt.Sprintf("%d. %s (pass %d; %d left)", n.Next.Position, n.Next.Cell, n.Next.Pass, n.Left), "   ", text.Plain)
+	w.Say(fmt.Sprintf("%d. %s (pass %d; %d left)", n.Next.Position, n.Next.Cell, n.Next.Pass, n.Left), "   ", text.Plain)
 	for _, try := range n.Next.Attempts {
-		w.sentence(fmt.Sprintf("again, for run %s does not count: %s", run.ShortID(try.Run), try.Why), "  ", toneDoubt)
+		w.Say(fmt.Sprintf("again, for run %s does not count: %s", run.ShortID(try.Run), try.Why), "  ", toneDoubt)
 	}
 	if len(n.Changes) > 0 {
-		w.sentence("first: "+strings.Join(n.Changes, "; "), "  ", text.Plain)
+		w.Say("first: "+strings.Join(n.Changes, "; "), "  ", text.Plain)
 	}
-	w.sentence("then: sweepd run start --wait", "  ", text.Plain)
-	return w.err
+	w.Say("then: sweepd run start --wait", "  ", text.Plain)
+	return w.Err
 }

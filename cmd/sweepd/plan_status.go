@@ -59,27 +59,27 @@ func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
 	}
 	g := status.Progress
 	out := a.printer()
-	out.sentence(planTitle(p, g), "", text.Plain)
-	out.sentence(progressText(g), "", text.Plain)
+	out.Say(planTitle(p, g), "", text.Plain)
+	out.Say(progressText(g), "", text.Plain)
 	if every {
-		out.table(slotTable(g))
+		out.Table(slotTable(g))
 	} else {
-		out.table(stretchTable(p, g))
+		out.Table(stretchTable(p, g))
 	}
 	for _, s := range g.Slots {
 		for _, try := range s.Attempts {
 			if s.State == schedule.Repeat {
-				out.sentence(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, run.ShortID(try.Run), try.Why), "   ", toneDoubt)
+				out.Say(fmt.Sprintf("%d. %s: run %s %s", s.Position, s.Cell, run.ShortID(try.Run), try.Why), "   ", toneDoubt)
 			}
 		}
 	}
 	if n := len(g.Outside); n > 0 {
-		out.sentence(fmt.Sprintf("%s since the plan was made belong to no open cell of it", sentence.Counted(n, "run")), "", toneDoubt)
+		out.Say(fmt.Sprintf("%s since the plan was made belong to no open cell of it", sentence.Counted(n, "run")), "", toneDoubt)
 	}
 	if g.Next > 0 {
-		out.sentence(fmt.Sprintf("next: %d. %s", g.Next, p.Slots[g.Next-1].Cell), "  ", text.Plain)
+		out.Say(fmt.Sprintf("next: %d. %s", g.Next, p.Slots[g.Next-1].Cell), "  ", text.Plain)
 	}
-	return out.err
+	return out.Err
 }
 
 func planTitle(p *testday.Plan, g schedule.Progress) string {

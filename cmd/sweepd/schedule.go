@@ -95,13 +95,13 @@ func (a *app) printEntries(list []entryJSON) error {
 		}
 		t.Row(row...)
 	}
-	p.table(&t)
+	p.Table(&t)
 	for _, e := range list {
 		if o := e.Last; o != nil && o.Text != "" {
-			p.sentence(e.Entry+": "+o.Text, "  ", wentTone(o.Status))
+			p.Say(e.Entry+": "+o.Text, "  ", wentTone(o.Status))
 		}
 	}
-	return p.err
+	return p.Err
 }
 
 func wentTone(w schedule.Status) text.Tone {

@@ -19,7 +19,7 @@ func (a *app) printStopped(d run.Record) error {
 	}
 	p := a.printer()
 	p.summary(d)
-	return p.err
+	return p.Err
 }
 
 // printKept prints all that is kept of a run.
@@ -30,28 +30,28 @@ func (a *app) printKept(k testday.KeptRun) error {
 	p.history(k.History)
 	p.summaries(d.Summaries)
 	if len(d.Summaries) > 0 {
-		p.sentence("total: the energy of a power, the rise of a counter", "", text.Plain)
+		p.Say("total: the energy of a power, the rise of a counter", "", text.Plain)
 	}
 	p.facts(d.Facts)
-	return p.err
+	return p.Err
 }
 
 // summary is what a user wants to know at the end of a run.
 func (p *printer) summary(d run.Record) {
-	p.line("run %s %s", d.ID, p.terminal.Paint(string(d.State), stateTone(d.State)))
+	p.Line("run %s %s", d.ID, p.Paint(string(d.State), stateTone(d.State)))
 	if d.Why != "" {
-		p.sentence("  why: "+d.Why, "    ", text.Plain)
+		p.Say("  why: "+d.Why, "    ", text.Plain)
 	}
-	p.sentence("  "+conditions(d.Run), "    ", text.Plain)
+	p.Say("  "+conditions(d.Run), "    ", text.Plain)
 	if watts := wattsText(d); watts != "" {
-		p.sentence("  "+watts, "    ", text.Plain)
+		p.Say("  "+watts, "    ", text.Plain)
 	}
-	p.sentence("  "+resultsText(d.Results), "    ", text.Plain)
+	p.Say("  "+resultsText(d.Results), "    ", text.Plain)
 	if d.Note != "" {
-		p.sentence("  note: "+d.Note, "    ", text.Plain)
+		p.Say("  note: "+d.Note, "    ", text.Plain)
 	}
 	for _, f := range d.Findings {
-		p.sentence(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.WithAdvice()), "    ", severityTone(f.Severity))
+		p.Say(fmt.Sprintf("  %s %s: %s", f.Severity, f.Code, f.WithAdvice()), "    ", severityTone(f.Severity))
 	}
 }
 
@@ -60,10 +60,10 @@ func (p *printer) history(h store.History) {
 	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept"}
 	by := map[string]string{"user": "by hand", "finding": "by a finding"}
 	for _, x := range h.Decisions {
-		p.sentence(fmt.Sprintf("  %s: %s %s: %s", timeText(x.At), did[x.What], by[x.Who], x.Why), "    ", text.Plain)
+		p.Say(fmt.Sprintf("  %s: %s %s: %s", timeText(x.At), did[x.What], by[x.Who], x.Why), "    ", text.Plain)
 	}
 	for _, x := range h.Results {
-		p.sentence(fmt.Sprintf("  %s: %s corrected, it was %s", timeText(x.ReplacedAt), x.Name, valueText(x.Result)), "    ", text.Plain)
+		p.Say(fmt.Sprintf("  %s: %s corrected, it was %s", timeText(x.ReplacedAt), x.Name, valueText(x.Result)), "    ", text.Plain)
 	}
 }
 
@@ -121,9 +121,9 @@ func (p *printer) summaries(list []run.Summary) {
 		t.Row(table.Text(s.Sensor), table.Text(s.Instance), of(s.Mean), of(s.Min), of(s.Max), of(s.P95), table.Text(totalText(s)))
 	}
 	if len(t.Rows) > 0 {
-		p.line("")
+		p.Line("")
 	}
-	p.table(&t)
+	p.Table(&t)
 }
 
 // totalText is what came together during the run: a power's energy, a counter's
@@ -150,7 +150,7 @@ func (p *printer) facts(facts map[string]string) {
 		t.Row(table.Text(f.Name), table.Text(f.Value))
 	}
 	if len(t.Rows) > 0 {
-		p.line("")
+		p.Line("")
 	}
-	p.table(&t)
+	p.Table(&t)
 }

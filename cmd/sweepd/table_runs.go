@@ -20,10 +20,10 @@ func (a *app) printRuns(runs []run.Run) error {
 	p := a.printer()
 	device, workload := sharedBy(runs, func(r run.Run) string { return r.Device }), sharedBy(runs, func(r run.Run) string { return r.Workload })
 	if device != "" {
-		p.sentence("device "+device, "", text.Plain)
+		p.Say("device "+device, "", text.Plain)
 	}
 	if workload != "" {
-		p.sentence("workload "+workload, "", text.Plain)
+		p.Say("workload "+workload, "", text.Plain)
 	}
 	zone, started := startTimes(runs)
 	t := table.Table{Columns: []table.Column{
@@ -46,14 +46,14 @@ func (a *app) printRuns(runs []run.Run) error {
 			table.Text(string(r.Supply)),
 			table.Cell{Text: string(r.State), Tone: stateTone(r.State)},
 			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
-			table.Text(listedResults(r, metrics[r.Workload], p.terminal.Unlimited)),
+			table.Text(listedResults(r, metrics[r.Workload], p.Unlimited)),
 		)
 	}
-	p.table(&t)
+	p.Table(&t)
 	if doubts > 0 {
-		p.sentence("findings: those that cast doubt on a run or reject it; `sweepd run show RUN` tells them", "", text.Plain)
+		p.Say("findings: those that cast doubt on a run or reject it; `sweepd run show RUN` tells them", "", text.Plain)
 	}
-	return p.err
+	return p.Err
 }
 
 // commonMetrics is for each workload the result that most of its runs have, the

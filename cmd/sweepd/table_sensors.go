@@ -31,18 +31,18 @@ func (a *app) printSensors(rows []testday.SensorRow) error {
 		t.Row(table.Text(r.Sensor), table.Text(r.Instance), table.Text(value), table.Text(figure(r.ReadUs, "µs")),
 			table.Text(figure(r.RefreshS, "s")), table.Text(r.Source))
 	}
-	p.table(&t)
+	p.Table(&t)
 	if len(missing) > 0 {
-		p.line("\nmissing")
+		p.Line("\nmissing")
 	}
 	for _, r := range missing {
 		what := r.Source
 		if r.Sensor != "" {
 			what = strings.TrimSpace(r.Sensor+" "+r.Instance) + ", " + r.Source
 		}
-		p.sentence("  "+what+": "+r.Missing, "    ", text.Plain)
+		p.Say("  "+what+": "+r.Missing, "    ", text.Plain)
 	}
-	return p.err
+	return p.Err
 }
 
 // figure is a number with its unit, or a dash where it is unknown.

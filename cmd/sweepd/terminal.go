@@ -1,14 +1,12 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"os"
 	"strconv"
 
 	"golang.org/x/term"
 
-	"sweepd/report/table"
 	"sweepd/report/text"
 )
 
@@ -38,28 +36,9 @@ func (a *app) terminal(w io.Writer) text.Options {
 	return o
 }
 
-// printer keeps the first error of several writes.
-type printer struct {
-	w        io.Writer
-	terminal text.Options
-	err      error
-}
+// printer writes what this command shows.
+type printer struct{ text.Printer }
 
-func (a *app) printer() *printer { return &printer{w: a.out, terminal: a.terminal(a.out)} }
-
-func (p *printer) line(format string, args ...any) {
-	if p.err == nil {
-		_, p.err = fmt.Fprintf(p.w, format+"\n", args...)
-	}
-}
-
-// sentence writes a text in lines that fit; those after the first are indented.
-func (p *printer) sentence(s, indent string, tone text.Tone) {
-	p.line("%s", p.terminal.PaintLines(p.terminal.Wrap(s, indent), tone))
-}
-
-func (p *printer) table(t *table.Table) {
-	if p.err == nil && len(t.Rows) > 0 {
-		p.err = text.Write(p.w, t, p.terminal)
-	}
+func (a *app) printer() *printer {
+	return &printer{text.Printer{Out: a.out, Options: a.terminal(a.out)}}
 }

@@ -9,9 +9,9 @@ import (
 
 // notes writes each note as a sentence with a word before it, and what the tester
 // can do about it.
-func (p *page) notes(word string, list []analysis.Note) {
+func (p *Printer) notes(word string, list []analysis.Note) {
 	for _, n := range list {
-		p.say("%s: %s%s", word, sentence.Note(n), advice(n))
+		p.Say(word+": "+sentence.Note(n)+advice(n), "  ", Plain)
 	}
 }
 
@@ -53,11 +53,4 @@ func advice(n analysis.Note) string {
 		return ": see the comparison"
 	}
 	return ""
-}
-
-// offTrend asks for another look at settings that fall off the trend.
-func (p *page) offTrend(list []analysis.DepartureAt) {
-	for _, d := range list {
-		p.say("Run %s again, or look for what holds it off the trend.", sentence.Setting(d.SettingW, d.Setting))
-	}
 }

@@ -10,20 +10,17 @@ import (
 
 // Battery writes what workloads draw on battery and how long it lasts.
 func Battery(w io.Writer, r analysis.BatteryResult, o Options) error {
-	p := &page{w: w, o: o}
+	p := &Printer{Out: w, Options: o}
 	for i := range r.Groups {
 		if i > 0 {
-			p.gap()
+			p.Line("")
 		}
-		p.batteryGroup(&r, &r.Groups[i])
+		g := &r.Groups[i]
+		p.Table(table.Battery(&r, g))
+		p.sentences(sentence.Battery(g))
+		p.Table(table.Gains(&r, g))
+		p.notes("note", g.Notes)
 	}
 	p.notes("note", r.Notes)
-	return p.err
-}
-
-func (p *page) batteryGroup(r *analysis.BatteryResult, g *analysis.BatteryGroup) {
-	p.table(table.Battery(r, g))
-	p.sentences(sentence.Battery(g))
-	p.table(table.Gains(r, g))
-	p.notes("note", g.Notes)
+	return p.Err
 }

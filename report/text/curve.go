@@ -11,20 +11,19 @@ import (
 // Curve writes how a result scales with the setting: a table and sentences for
 // each group.
 func Curve(w io.Writer, r analysis.CurveResult, o Options) error {
-	p := &page{w: w, o: o}
+	p := &Printer{Out: w, Options: o}
 	for i := range r.Groups {
 		if i > 0 {
-			p.gap()
+			p.Line("")
 		}
-		p.curveGroup(&r, &r.Groups[i])
+		g := &r.Groups[i]
+		p.Table(table.Curve(&r, g))
+		p.sentences(sentence.Curve(g))
+		for _, d := range g.Departures {
+			p.Say("Run "+sentence.Setting(d.SettingW, d.Setting)+" again, or look for what holds it off the trend.", "  ", Plain)
+		}
+		p.notes("note", g.Notes)
 	}
 	p.notes("note", r.Notes)
-	return p.err
-}
-
-func (p *page) curveGroup(r *analysis.CurveResult, g *analysis.CurveGroup) {
-	p.table(table.Curve(r, g))
-	p.sentences(sentence.Curve(g))
-	p.offTrend(g.Departures)
-	p.notes("note", g.Notes)
+	return p.Err
 }

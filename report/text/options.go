@@ -19,9 +19,7 @@ type Options struct {
 const defaultWidth = 80
 
 // Columns is the width in force.
-func (o Options) Columns() int { return o.width() }
-
-func (o Options) width() int {
+func (o Options) Columns() int {
 	if o.Width <= 0 {
 		return defaultWidth
 	}

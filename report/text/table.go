@@ -91,10 +91,10 @@ func (t *terminal) layout(o Options) layout {
 	}
 	fits := func() bool {
 		l.gap = wideGap
-		if l.total() > o.width() {
+		if l.total() > o.Columns() {
 			l.gap = narrowGap
 		}
-		return l.total() <= o.width()
+		return l.total() <= o.Columns()
 	}
 	if fits() {
 		return l
@@ -112,7 +112,7 @@ func (t *terminal) layout(o Options) layout {
 	if fits() {
 		return l
 	}
-	for l.total() > o.width() && t.narrow(l.widths) {
+	for l.total() > o.Columns() && t.narrow(l.widths) {
 	}
 	return l
 }

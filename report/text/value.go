@@ -11,15 +11,15 @@ import (
 // Value writes what the dearer of two devices buys: its gain at each setting, for
 // each 100 of the price difference, and the result for the price.
 func Value(w io.Writer, r analysis.ValueResult, o Options) error {
-	p := &page{w: w, o: o}
+	p := &Printer{Out: w, Options: o}
 	for i := range r.Values {
 		v := &r.Values[i]
 		if i > 0 {
-			p.gap()
+			p.Line("")
 		}
-		p.table(table.Value(r.Currency, v))
+		p.Table(table.Value(r.Currency, v))
 		p.sentences(sentence.Value(r.Currency, v))
 	}
 	p.notes("note", r.Notes)
-	return p.err
+	return p.Err
 }

@@ -16,7 +16,7 @@ func (o Options) Wrap(text, indent string) string {
 		width := uniseg.StringWidth(word)
 		switch {
 		case i == 0:
-		case used+1+width > o.width():
+		case used+1+width > o.Columns():
 			b.WriteString("\n" + indent)
 			used = uniseg.StringWidth(indent)
 		default:
