@@ -31,7 +31,7 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
-		Title:  joinTitle(c.Workload, where) + ": " + sentence.Side(c.A) + " and " + sentence.Side(c.B),
+		Title:  sentence.Joined(c.Workload, where) + ": " + sentence.Side(c.A) + " and " + sentence.Side(c.B),
 		Lines:  []string{sentence.CompareMetric(c) + "; " + pointsText(sideRuns(c))},
 		Panels: []chart.Panel{p},
 		Key:    intervalItems(meanText(sideRuns(c)), t.Curve.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
@@ -109,7 +109,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
-		Title: joinTitle(c.Workload, where) + ": " + against(c),
+		Title: sentence.Joined(c.Workload, where) + ": " + against(c),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
 		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 			stripItems(c, styleA, styleB)...),

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
@@ -28,14 +29,11 @@ func newLegend(s *Study) legend {
 		r := &s.runs[i]
 		seen[[2]string{r.Device, string(r.Variant)}] = true
 	}
-	device, variant := map[string]bool{}, map[string]bool{}
-	for k := range seen {
-		device[k[0]], variant[k[1]] = true, true
-	}
-	l.devices, l.variants = len(device) > 1, len(variant) > 1
 	for k := range seen {
 		l.keys = append(l.keys, k)
 	}
+	l.devices = len(levels(s.runs, func(r *run.Run) []string { return []string{r.Device} })) > 1
+	l.variants = len(levels(s.runs, func(r *run.Run) []string { return []string{string(r.Variant)} })) > 1
 	slices.SortFunc(l.keys, func(a, b [2]string) int { return cmp.Or(cmp.Compare(a[1], b[1]), cmp.Compare(a[0], b[0])) })
 	for _, k := range l.keys {
 		l.groups = append(l.groups, l.name(k[0], k[1]))
@@ -111,7 +109,7 @@ func (l legend) sideStyles(x *analysis.Comparison) (a, b int) {
 // side of several pairs could be several groups, it is the first.
 func (l legend) side(x *analysis.Comparison, name string) (group [2]string, ok bool) {
 	if x.Factor == "device" {
-		return [2]string{name, deref(x.Variant)}, true
+		return [2]string{name, sentence.OrEmpty(x.Variant)}, true
 	}
 	key, value, _ := strings.Cut(name, "=")
 	for _, k := range l.keys {

@@ -106,7 +106,7 @@ func (b *builder) onlyComparison(t *Topic, workload, supply string, groups []*an
 	}
 	for i := range t.Device.Comparisons {
 		c := &t.Device.Comparisons[i]
-		if c.Workload != workload || deref(c.Supply) != supply || deref(c.Variant) != groups[0].Variant {
+		if c.Workload != workload || sentence.OrEmpty(c.Supply) != supply || sentence.OrEmpty(c.Variant) != groups[0].Variant {
 			continue
 		}
 		if c.A == groups[0].Device && c.B == groups[1].Device || c.A == groups[1].Device && c.B == groups[0].Device {

@@ -65,7 +65,7 @@ func runLine(r *run.Run, zone *time.Location) string {
 	if !r.StartedAt.IsZero() {
 		started = "started " + r.StartedAt.In(zone).Format("2 January 2006 15:04:05")
 	}
-	return joinTitle(onSupply(string(r.Supply)), string(r.Variant), started, string(r.State))
+	return sentence.Joined(onSupply(string(r.Supply)), string(r.Variant), started, string(r.State))
 }
 
 // mostMarks is how many findings are marked in a chart; the page lists all.

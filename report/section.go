@@ -48,7 +48,7 @@ func (b *builder) results(t *Topic, workload string) Section {
 	for _, supply := range supplies {
 		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
-			about := joinTitle(b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
+			about := sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
 			s.say(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)
 			s.Tables = append(s.Tables, table.Curve(&t.Curve, g))
 			s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
@@ -60,7 +60,7 @@ func (b *builder) results(t *Topic, workload string) Section {
 func (b *builder) devices(t *Topic, workload string) Section {
 	return b.compared("Device against device", t, t.Device, workload, func(c *analysis.Comparison) bool {
 		_, groups := bySupply(t, workload)
-		return b.onlyComparison(t, workload, deref(c.Supply), groups[deref(c.Supply)]) != nil // the curves are drawn already
+		return b.onlyComparison(t, workload, sentence.OrEmpty(c.Supply), groups[sentence.OrEmpty(c.Supply)]) != nil // the curves are drawn already
 	})
 }
 
@@ -94,7 +94,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 		if c.Workload != workload {
 			continue
 		}
-		about := joinTitle(conditions(c), against(c))
+		about := sentence.Joined(conditions(c), against(c))
 		if len(s.Charts) < mostPairs {
 			if drawn == nil || !drawn(c) {
 				s.Charts = append(s.Charts, b.pairChart(t, c))
@@ -117,7 +117,7 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 	for _, supply := range supplies {
 		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups[supply])...)
 		for _, g := range groups[supply] {
-			s.say(joinTitle(b.legend.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)
+			s.say(sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)
 			if len(g.Efficiencies) > 0 {
 				unit, factor := efficiencyUnit(t)
 				s.Tables = append(s.Tables, table.Efficiency(g, unit, factor))
@@ -186,7 +186,7 @@ func (b *builder) across() Section {
 			return
 		}
 		for _, x := range r.AcrossPairs {
-			s.say(joinTitle(deref(x.Device), deref(x.Variant), supplyTitle(x.Supply)),
+			s.say(sentence.Joined(sentence.OrEmpty(x.Device), sentence.OrEmpty(x.Variant), supplyTitle(x.Supply)),
 				sentence.Sentence{Text: sentence.Across(x.A, x.B, x.Across)})
 		}
 	}

@@ -118,7 +118,7 @@ func (b *builder) whoIsAhead() Section {
 		}
 		for i := range t.Device.Comparisons {
 			c := &t.Device.Comparisons[i]
-			about := joinTitle(c.Workload, conditions(c))
+			about := sentence.Joined(c.Workload, conditions(c))
 			if severalPairs(t.Device.Comparisons) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
@@ -139,7 +139,7 @@ func (b *builder) whatToSet() Section {
 		for i := range t.Curve.Groups {
 			g := &t.Curve.Groups[i]
 			if text := sentence.ToSet(&t.Curve, g); text != "" {
-				about := joinTitle(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
+				about := sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
 				s.say(about, sentence.Sentence{Text: text})
 			}
 		}
@@ -155,7 +155,7 @@ func (b *builder) onBattery() Section {
 		}
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
-			s.say(joinTitle(c.Workload, conditions(c)), decided(c)...)
+			s.say(sentence.Joined(c.Workload, conditions(c)), decided(c)...)
 		}
 	}
 	return s
@@ -168,7 +168,7 @@ func (b *builder) howLong() Section {
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		s.say(joinTitle(g.Workload, b.legend.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)
+		s.say(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)
 	}
 	return s
 }
@@ -179,14 +179,14 @@ func (b *builder) whatVariantsGive() Section {
 		for _, v := range t.Variants {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
-				s.say(joinTitle(c.Workload, conditions(c), against(c)), decided(c)...)
+				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), decided(c)...)
 			}
 		}
 	}
 	if b.study.Battery != nil {
 		for i := range b.study.Battery.Groups {
 			g := &b.study.Battery.Groups[i]
-			s.say(joinTitle(g.Workload, g.Device), significantGains(g)...)
+			s.say(sentence.Joined(g.Workload, g.Device), significantGains(g)...)
 		}
 	}
 	return s
@@ -211,7 +211,7 @@ func (b *builder) whatMoneyBuys() Section {
 		compared := valued(&t)
 		for i := range t.Value.Values {
 			v := &t.Value.Values[i]
-			s.say(joinTitle(v.Workload, compared[i]), sentence.Value(t.Value.Currency, v)...)
+			s.say(sentence.Joined(v.Workload, compared[i]), sentence.Value(t.Value.Currency, v)...)
 		}
 	}
 	return s
@@ -241,7 +241,7 @@ func (b *builder) notDecided() Section {
 		for _, r := range b.study.Topics[i].comparisons() {
 			for k := range r.Comparisons {
 				c := &r.Comparisons[k]
-				s.say(joinTitle(c.Workload, conditions(c), against(c)), sentence.Open(c))
+				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), sentence.Open(c))
 			}
 		}
 	}

@@ -2,7 +2,6 @@ package report
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"sweepd/analysis"
@@ -30,14 +29,9 @@ func (b *builder) title() (title, subtitle string) {
 // day is the date of a time.
 func (b *builder) day(t time.Time) string { return t.In(b.zone).Format("2 January 2006") }
 
-// joinTitle joins what is not empty.
-func joinTitle(parts ...string) string {
-	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), ", ")
-}
-
 // conditions is what both sides of a comparison share, for titles.
 func conditions(c *analysis.Comparison) string {
-	return joinTitle(deref(c.Device), deref(c.Variant), supplyTitle(c.Supply))
+	return sentence.Joined(sentence.OrEmpty(c.Device), sentence.OrEmpty(c.Variant), supplyTitle(c.Supply))
 }
 
 // against names the sides of a comparison.
@@ -58,11 +52,4 @@ func supplyTitle(s *string) string {
 		return ""
 	}
 	return onSupply(*s)
-}
-
-func deref(s *string) string {
-	if s == nil {
-		return ""
-	}
-	return *s
 }

@@ -12,6 +12,8 @@ import (
 	"runtime"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
 	"sweepd/report/chart"
 )
 
@@ -143,46 +145,34 @@ func (w *writer) jobs(p *Page, page string) []job {
 
 // run does the jobs on all processors and stops at the first error.
 func (w *writer) run(jobs []job) error {
-	ctx, stop := context.WithCancelCause(w.ctx)
-	defer stop(nil)
-	next := make(chan job)
+	group, ctx := errgroup.WithContext(w.ctx)
+	group.SetLimit(runtime.GOMAXPROCS(0))
 	var mu sync.Mutex
 	done := 0
-	var workers sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
-		workers.Go(func() {
-			var b bytes.Buffer
-			for j := range next {
-				if err := writeFile(j, &b); err != nil {
-					stop(err)
-					return
-				}
-				mu.Lock()
-				done++
-				if w.options.Progress != nil {
-					w.options.Progress(done, len(jobs))
-				}
-				mu.Unlock()
+	for _, j := range jobs {
+		group.Go(func() error {
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
 			}
+			if err := writeFile(j); err != nil {
+				return err
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			done++
+			if w.options.Progress != nil {
+				w.options.Progress(done, len(jobs))
+			}
+			return nil
 		})
 	}
-	for _, j := range jobs {
-		select {
-		case next <- j:
-			continue
-		case <-ctx.Done():
-		}
-		break
-	}
-	close(next)
-	workers.Wait()
-	return context.Cause(ctx)
+	return group.Wait()
 }
 
 // writeFile makes a file whole: it takes its name only when all is in it.
-func writeFile(j job, b *bytes.Buffer) error {
-	b.Reset()
-	if err := j.make(b); err != nil {
+func writeFile(j job) error {
+	var b bytes.Buffer
+	if err := j.make(&b); err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(j.path), err)
 	}
 	temporary := j.path + ".new"

@@ -74,7 +74,7 @@ func (f *frame) level(p *Panel, from, to float64) scale {
 		r.widen(panels[i].X.Also...)
 	}
 	s := scale{axis: &p.X, from: from, to: to}
-	s.min, s.max = p.X.fit(r.From, r.To, false)
+	s.min, s.max = p.X.fit(r.From, r.To)
 	return s
 }
 
@@ -83,7 +83,7 @@ func (f *frame) upright(p *Panel, top, bottom float64) scale {
 	r := p.ReachY()
 	r.widen(p.Y.Also...)
 	s := scale{axis: &p.Y, from: bottom, to: top}
-	s.min, s.max = p.Y.fit(r.From, r.To, true)
+	s.min, s.max = p.Y.fit(r.From, r.To)
 	return s
 }
 

@@ -26,9 +26,9 @@ func (s scale) at(v float64) float64 {
 // axis start at zero: the space lost is less than what a cut axis would hide.
 const zeroBelow = 0.7
 
-// fit chooses the ends of an axis for values from low to high; upright axes get
-// room above and below.
-func (a *Axis) fit(low, high float64, upright bool) (min, max float64) {
+// fit chooses the ends of an axis for values from low to high, with room beyond both.
+// An axis of numbers that are nowhere negative starts at zero where that wastes little.
+func (a *Axis) fit(low, high float64) (min, max float64) {
 	if len(a.Names) > 0 {
 		return 0.5, float64(len(a.Names)) + 0.5
 	}
@@ -48,9 +48,6 @@ func (a *Axis) fit(low, high float64, upright bool) (min, max float64) {
 	min, max = low-pad, high+pad
 	if low >= 0 && a.Clock == nil && low < zeroBelow*high {
 		min = 0
-	}
-	if !upright && low < 0 {
-		min = low - pad
 	}
 	return a.ends(min, max)
 }

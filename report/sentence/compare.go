@@ -1,6 +1,7 @@
 package sentence
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -12,17 +13,12 @@ import (
 
 // CompareTitle says what is compared, and what both sides share.
 func CompareTitle(c *analysis.Comparison) string {
-	parts := []string{fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, Side(c.A), Side(c.B))}
-	for _, shared := range []*string{c.Device, c.Supply, c.Variant} {
-		if shared != nil && *shared != "" {
-			parts = append(parts, *shared)
-		}
-	}
-	parts = append(parts, CompareMetric(c))
+	at := ""
 	if c.At != analysis.AtSetting {
-		parts = append(parts, "at equal "+c.At+" watts")
+		at = "at equal " + c.At + " watts"
 	}
-	return strings.Join(parts, ", ")
+	sides := fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, Side(c.A), Side(c.B))
+	return Joined(sides, OrEmpty(c.Device), OrEmpty(c.Supply), OrEmpty(c.Variant), CompareMetric(c), at)
 }
 
 // CompareMetric is what is compared, with its unit and direction.
@@ -81,13 +77,13 @@ func Band(c *analysis.Comparison, b analysis.Band) Sentence {
 	case analysis.VerdictA, analysis.VerdictB:
 		return Sentence{Good, where + " " + ahead(c, b.Verdict, d, lower, upper) + spread(c, b.Verdict, members) + "."}
 	case analysis.VerdictTie:
-		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), over(c.A, c.B, d, lower, upper))}
+		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), difference(c.A, c.B, d, lower, upper))}
 	}
 	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(c, members) + "."}
 }
 
-// over is the relative difference of one side over the other with its interval.
-func over(a, b string, d, lower, upper analysis.Number) string {
+// difference is how far the result of one side is from the other's, with its interval.
+func difference(a, b string, d, lower, upper analysis.Number) string {
 	places := PercentPlaces(lower, upper)
 	return fmt.Sprintf("%s over %s %s %%%s", Side(a), Side(b), SignedPercent(float64(d), places), Percents(lower, upper, places))
 }
@@ -95,43 +91,33 @@ func over(a, b string, d, lower, upper analysis.Number) string {
 // Overall says who is ahead over all shared settings; there must be one.
 func Overall(c *analysis.Comparison) Sentence {
 	o := c.Overall
-	ratio := over(c.A, c.B, o.Diff, o.Lower, o.Upper)
-	switch o.Verdict {
+	return Sentence{Plain, "Over all shared settings " + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper,
+		"the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}
+}
+
+// verdict says which side is ahead and by how much, or with these words that the sides
+// are level or that it cannot be told.
+func verdict(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.Number, level, unclear string) string {
+	switch v {
 	case analysis.VerdictA, analysis.VerdictB:
-		return Sentence{Plain, "Over all shared settings " + ahead(c, o.Verdict, o.Diff, o.Lower, o.Upper) + "."}
+		return ahead(c, v, d, lower, upper)
 	case analysis.VerdictTie:
-		return Sentence{Plain, fmt.Sprintf("Over all shared settings the two are level within %s %%: %s.", Margin(c.Margin), ratio)}
+		return level + ": " + difference(c.A, c.B, d, lower, upper)
 	}
-	return Sentence{Plain, fmt.Sprintf("Over all shared settings it cannot be told who is ahead: %s.", ratio)}
+	return unclear + ": " + difference(c.A, c.B, d, lower, upper)
 }
 
 // Common names what both sides of a comparison have in common, nil where they
 // differ in it.
 func Common(device, supply, variant *string) string {
-	var parts []string
-	for _, p := range []*string{device, variant, supply} {
-		if p != nil && *p != "" {
-			parts = append(parts, *p)
-		}
-	}
-	if len(parts) == 0 {
-		return "All together"
-	}
-	return strings.Join(parts, ", ")
+	return cmp.Or(Joined(OrEmpty(device), OrEmpty(variant), OrEmpty(supply)), "All together")
 }
 
 // Across sums comparisons over workloads up.
 func Across(a, b string, x analysis.Across) string {
 	c := &analysis.Comparison{A: a, B: b, Better: x.Better}
-	ratio := over(a, b, x.Diff, x.Lower, x.Upper)
-	together := fmt.Sprintf("Over %d workloads ", x.Workloads)
-	switch x.Verdict {
-	case analysis.VerdictA, analysis.VerdictB:
-		return together + ahead(c, x.Verdict, x.Diff, x.Lower, x.Upper) + "."
-	case analysis.VerdictTie:
-		return fmt.Sprintf("%s%s and %s are level within the margin: %s.", together, Side(a), Side(b), ratio)
-	}
-	return fmt.Sprintf("%sit cannot be told whether %s or %s is ahead: %s.", together, Side(a), Side(b), ratio)
+	return fmt.Sprintf("Over %d workloads %s.", x.Workloads, verdict(c, x.Verdict, x.Diff, x.Lower, x.Upper,
+		Side(a)+" and "+Side(b)+" are level within the margin", "it cannot be told whether "+Side(a)+" or "+Side(b)+" is ahead"))
 }
 
 // Place is a setting of a comparison, measured watts with one decimal.
@@ -162,7 +148,11 @@ func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingCom
 }
 
 func isAt(s analysis.SettingComparison, watts analysis.Number, name string) bool {
-	return s.Setting == name && (s.SettingW == watts || !s.SettingW.Known() && !watts.Known())
+	return sameSetting(s.SettingW, s.Setting, watts, name)
+}
+
+func sameSetting(watts analysis.Number, name string, otherWatts analysis.Number, otherName string) bool {
+	return name == otherName && (watts == otherWatts || !watts.Known() && !otherWatts.Known())
 }
 
 // bandMean is the geometric mean of a/b over settings, minus 1. Because the

@@ -66,14 +66,6 @@ var factUnits = []struct {
 // Facts writes the values that each fact takes, in reading order, those without a
 // known name last.
 func Facts(values map[string][]string) []Fact {
-	place := func(key string) int {
-		for i := range facts {
-			if facts[i].key == key {
-				return i
-			}
-		}
-		return len(facts)
-	}
 	keys := slices.SortedFunc(maps.Keys(values), func(a, b string) int { return cmp.Or(cmp.Compare(place(a), place(b)), cmp.Compare(a, b)) })
 	list := make([]Fact, len(keys))
 	for i, key := range keys {
@@ -82,12 +74,21 @@ func Facts(values map[string][]string) []Fact {
 	return list
 }
 
+// place is where a fact stands in reading order, behind all others where its key is not
+// known.
+func place(key string) int {
+	for i := range facts {
+		if facts[i].key == key {
+			return i
+		}
+	}
+	return len(facts)
+}
+
 // FactName names a fact by its key.
 func FactName(key string) string {
-	for _, f := range facts {
-		if f.key == key {
-			return f.name
-		}
+	if i := place(key); i < len(facts) {
+		return facts[i].name
 	}
 	for _, u := range factUnits {
 		key = strings.TrimSuffix(key, u.end)
@@ -123,21 +124,17 @@ func factValues(key string, values []string) string {
 
 // kindsOf says in what devices differ that differ in these facts, in reading order.
 func kindsOf(keys []string) []string {
+	sorted := slices.Clone(keys)
+	slices.SortStableFunc(sorted, func(a, b string) int { return cmp.Compare(place(a), place(b)) })
 	var kinds []string
-	add := func(kind string) {
+	for _, key := range sorted {
+		kind := FactName(key)
+		if i := place(key); i < len(facts) {
+			kind = cmp.Or(facts[i].kind, kind)
+		}
 		if !slices.Contains(kinds, kind) {
 			kinds = append(kinds, kind)
 		}
-	}
-	rest := slices.Clone(keys)
-	for _, f := range facts {
-		if i := slices.Index(rest, f.key); i >= 0 {
-			add(cmp.Or(f.kind, f.name))
-			rest = slices.Delete(rest, i, i+1)
-		}
-	}
-	for _, key := range rest {
-		add(FactName(key))
 	}
 	return kinds
 }

@@ -64,15 +64,6 @@ func places(v float64, digits int) int {
 // point.
 func Significant(v float64) string { return Fixed(v, Decimals(v, 0)) }
 
-// Compact writes v in few characters: with a prefix of the SI where it is large
-// or small.
-func Compact(v float64) string {
-	if a := math.Abs(v); a != 0 && (a >= 1e6 || a < 1e-3) && !math.IsInf(v, 0) && !math.IsNaN(v) {
-		return strings.ReplaceAll(humanize.SIWithDigits(v, 2, ""), " ", "")
-	}
-	return Significant(v)
-}
-
 // symbols are the units of sensors as a table shows them.
 var symbols = map[string]string{
 	"watts": "W", "joules": "J", "celsius": "°C", "volts": "V", "amperes": "A", "hertz": "Hz", "seconds": "s", "bytes": "B", "ratio": "",

@@ -2,6 +2,7 @@ package sentence
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
@@ -80,15 +81,24 @@ func (l *list) flagged(runs []analysis.FlaggedRun) {
 	}
 }
 
-// Group joins what names a group.
+// Group names a group by its workload and by what else of it is known.
 func Group(workload string, others ...string) string {
-	parts := []string{workload}
-	for _, s := range others {
-		if s != "" {
-			parts = append(parts, s)
-		}
+	return strings.Join(append([]string{workload}, nonEmpty(others)...), ", ")
+}
+
+// Joined puts commas between the texts that are not empty.
+func Joined(texts ...string) string { return strings.Join(nonEmpty(texts), ", ") }
+
+func nonEmpty(texts []string) []string {
+	return slices.DeleteFunc(slices.Clone(texts), func(s string) bool { return s == "" })
+}
+
+// OrEmpty is the text, "" for nil.
+func OrEmpty(s *string) string {
+	if s == nil {
+		return ""
 	}
-	return strings.Join(parts, ", ")
+	return *s
 }
 
 // mostListed is how many words a sentence names in a list.
