@@ -77,7 +77,10 @@ func walkAhead(ctx context.Context, runs iter.Seq2[*run.Record, error]) iter.Seq
 			defer close(steps)
 			var some []step
 			for r, err := range runs {
-				if some = append(some, step{r, err}); len(some) == rowsTogether {
+				if ctx.Err() != nil {
+				return
+			}
+			if some = append(some, step{r, err}); len(some) == rowsTogether {
 					select {
 					case steps <- some:
 						some = nil

@@ -64,6 +64,9 @@ func mixedRuns(seed uint64, n int) []run.Record {
 // Importing stores what storing one run after the other does.
 func TestImportIsStoringOneByOne(t *testing.T) {
 	for seed := range uint64(12) {
+		if testing.Short() && seed > 3 {
+			break
+		}
 		runs := mixedRuns(seed, 400)
 		many, single := openTest(t), openTest(t)
 		added, known := 0, 0
