@@ -78,9 +78,9 @@ func walkAhead(ctx context.Context, runs iter.Seq2[*run.Record, error]) iter.Seq
 			var some []step
 			for r, err := range runs {
 				if ctx.Err() != nil {
-				return
-			}
-			if some = append(some, step{r, err}); len(some) == rowsTogether {
+					return
+				}
+				if some = append(some, step{r, err}); len(some) == rowsTogether {
 					select {
 					case steps <- some:
 						some = nil
