@@ -31,14 +31,20 @@ type beginner interface {
 	BeginTx(ctx context.Context, o *sql.TxOptions) (*sql.Tx, error)
 }
 
-// inTx commits what f did, or nothing of it. What f reads is as of one moment.
-func inTx(ctx context.Context, b beginner, f func(*sql.Tx) error) error {
+// inTx commits what f did, or nothing of it, also where f panics. What f reads is as of
+// one moment.
+func inTx(ctx context.Context, b beginner, f func(*sql.Tx) error) (err error) {
 	tx, err := b.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
+	defer func() {
+		if e := tx.Rollback(); !errors.Is(e, sql.ErrTxDone) {
+			err = errors.Join(err, e)
+		}
+	}()
 	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
+		return err
 	}
 	return tx.Commit()
 }
