@@ -37,7 +37,7 @@ func readAll(text string, o Options) ([]float64, error) {
 	var list []float64
 	for {
 		s, err := f.Next()
-		if errors.Is(err, io.EOF) {
+		if err == io.EOF { // itself, as of an io.Reader
 			return list, nil
 		}
 		if err != nil {
@@ -121,6 +121,12 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 		_, err := readAll(text, c.o)
 		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "frames.csv") || len(err.Error()) > 400 {
 			t.Errorf("%.40q: got %v, want %q", text, err, c.want)
+		}
+	}
+	// A cell with a whole page in it makes no page of an error.
+	for length, shown := range map[int]string{60: `"` + strings.Repeat("x", 60) + `":`, 500: `"` + strings.Repeat("x", 60) + `...":`} {
+		if _, err := readAll("t_ms\n"+strings.Repeat("x", length)+"\n", Options{}); err == nil || !strings.Contains(err.Error(), shown) {
+			t.Errorf("a cell of %d characters: %v", length, err)
 		}
 	}
 	// Columns are counted from 1, and up to the last.

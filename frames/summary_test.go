@@ -62,12 +62,15 @@ func TestSummaryByHand(t *testing.T) {
 			t.Errorf("%s: %.15g, want %.15g", c.what, c.got, c.want)
 		}
 	}
-	names := ""
-	for _, r := range s.Results() {
-		names += r.Name + " "
+	want := []Result{
+		{"fps_mean", s.MeanFPS, "fps", false}, {"fps_median", s.MedianFPS, "fps", false},
+		{"fps_slowest_1pct_edge", s.Slowest1.PercentileFPS, "fps", false}, {"fps_slowest_1pct_mean", s.Slowest1.MeanFPS, "fps", false},
+		{"fps_slowest_0.1pct_edge", s.Slowest01.PercentileFPS, "fps", false}, {"fps_slowest_0.1pct_mean", s.Slowest01.MeanFPS, "fps", false},
+		{"frame_ms_p95", s.P95Ms, "ms", true}, {"frame_ms_p99", s.P99Ms, "ms", true}, {"frame_ms_max", s.MaxMs, "ms", true},
+		{"slow_frames_over_30ms", s.SlowRatio, "ratio", true},
 	}
-	if names != "fps_mean fps_median fps_slowest_1pct_edge fps_slowest_1pct_mean fps_slowest_0.1pct_edge fps_slowest_0.1pct_mean frame_ms_p95 frame_ms_p99 frame_ms_max slow_frames_over_30ms " {
-		t.Error(names)
+	if got := s.Results(); !slices.Equal(got, want) {
+		t.Errorf("results %v, want %v", got, want)
 	}
 }
 

@@ -177,15 +177,16 @@ func TestMore(t *testing.T) {
 	}
 }
 
-// A named setting is asked for by its name, and by that alone.
+// A named setting is asked for by its name, and by that alone, in the workload that
+// is unclear there and in no other.
 func TestMoreOfNamedSettings(t *testing.T) {
-	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"quiet", "loud", "15W"}, Seed: 3}, Estimates{})
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight", "tile-sort"}, Settings: []string{"quiet", "loud", "15W"}, Seed: 3}, Estimates{})
 	var runs []run.Run
 	for i, s := range p.Slots {
 		v := 100 + 0.1*float64(s.Pass)
 		if s.Supply == run.Battery {
 			v *= 0.8 // clear
-			if s.Setting == run.Named("loud") {
+			if s.Setting == run.Named("loud") && s.Workload == "tile-sort" {
 				v *= 1.22 + 0.03*float64(s.Pass) // -2, 0 and 3 %: not clear
 			}
 		}
@@ -198,7 +199,7 @@ func TestMoreOfNamedSettings(t *testing.T) {
 	}
 	cells, repeats := p.SuggestedRepeats(x.Comparisons, 7)
 	for i, c := range cells {
-		if c.Setting != run.Named("loud") || repeats[i] < 1 || repeats[i] > 7 {
+		if c.Setting != run.Named("loud") || c.Workload != "tile-sort" || repeats[i] < 1 || repeats[i] > 7 {
 			t.Errorf("%d more of %s", repeats[i], c)
 		}
 	}
@@ -256,6 +257,10 @@ func TestLearn(t *testing.T) {
 	}
 	if e := (Estimates{}).Learn(uneven[:3]); e.runDuration("tile-sort") != 70*time.Second || e.pauseDuration() != 50*time.Second {
 		t.Errorf("run %v, pause %v, want 70 s and (70 + 30)/2 s", e.runDuration("tile-sort"), e.pauseDuration())
+	}
+	// One run has no pause before it.
+	if e := (Estimates{}).Learn(runs[:1]); e.pauseDuration() != DefaultPause {
+		t.Errorf("after one run the pause is %v, want %v", e.pauseDuration(), DefaultPause)
 	}
 	// What the user says goes before what was seen.
 	e = Estimates{RunDuration: map[string]time.Duration{"": 10 * time.Minute}, Pause: time.Second, Batteries: map[string]Battery{"": {FullWh: 30, Reserve: 0.2}}}.Learn(runs)
