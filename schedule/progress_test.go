@@ -178,11 +178,14 @@ func TestMore(t *testing.T) {
 }
 
 // A named setting is asked for by its name, and by that alone, in the workload that
-// is unclear there and in no other.
+// is unclear there and in no other. Nothing is asked for where nothing was compared.
 func TestMoreOfNamedSettings(t *testing.T) {
 	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight", "tile-sort"}, Settings: []string{"quiet", "loud", "15W"}, Seed: 3}, Estimates{})
 	var runs []run.Run
 	for i, s := range p.Slots {
+		if s.Setting == run.Named("quiet") && s.Supply == run.Battery {
+			continue // not done yet
+		}
 		v := 100 + 0.1*float64(s.Pass)
 		if s.Supply == run.Battery {
 			v *= 0.8 // clear
@@ -259,7 +262,7 @@ func TestLearn(t *testing.T) {
 		t.Errorf("run %v, pause %v, want 70 s and (70 + 30)/2 s", e.runDuration("tile-sort"), e.pauseDuration())
 	}
 	// One run has no pause before it.
-	if e := (Estimates{}).Learn(runs[:1]); e.pauseDuration() != DefaultPause {
+	if e := (Estimates{}).Learn(runs[:1]); e.pauseDuration() != DefaultPause || e.Pause != 0 {
 		t.Errorf("after one run the pause is %v, want %v", e.pauseDuration(), DefaultPause)
 	}
 	// What the user says goes before what was seen.
