@@ -284,3 +284,29 @@ func idleSince(t *testing.T, r store.Store) {
 		t.Errorf("a device without sweeps has %d", n)
 	}
 }
+
+// Idle sweeps of an agent that came back with other sensors make one trace: each value
+// stands at its sensor, and is missing where the sensor was not there.
+func idleOfOtherSensors(t *testing.T, s store.Store) {
+	nan := math.NaN()
+	add := func(i int, sensors []run.Sensor, values ...float64) {
+		must(t, s.Append(t.Context(), run.Batch{Device: "unit-oak", Sensors: sensors, Sweeps: []run.Sweep{{At: instant(40*i, 0, 0), Values: values}}}))
+	}
+	add(0, sensors[:2], 1, 2)
+	add(1, []run.Sensor{sensors[1], sensors[2]}, 3, 4)
+	add(2, []run.Sensor{sensors[2], sensors[0], sensors[1]}, 5, 6, 7)
+	trace, err := s.IdleSweeps(t.Context(), "unit-oak", time.Time{})
+	must(t, err)
+	same(t, sensors[:3], trace.Sensors())
+	var want []run.Sweep
+	for i, values := range [][]float64{{1, 2, nan}, {nan, 3, 4}, {6, 7, 5}} {
+		want = append(want, run.Sweep{At: instant(40*i, 0, 0), Values: values})
+	}
+	got := walk(t, trace)
+	for i := range got {
+		for len(got[i].Values) < 3 { // a sweep may be shorter than the sensors
+			got[i].Values = append(got[i].Values, nan)
+		}
+	}
+	sameSweeps(t, want, got)
+}
