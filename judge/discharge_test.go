@@ -19,6 +19,24 @@ func TestAutocorrelationMavro(t *testing.T) {
 	near(t, "mean", a.mean, 2.001856, 1e-12)
 	near(t, "sd", a.sd(), 0.000429123454003053, 1e-11)
 	near(t, "r1", a.r1(), 0.937989183438248, 1e-9)
+	// So correlated, 50 values count as fewer than two: as two, with one degree of
+	// freedom, whose 0.975 quantile of Student's t is 12.7062 (any table).
+	near(t, "standard error", a.standardError(), a.sd()/math.Sqrt2*12.7062/1.95996, 1e-5)
+}
+
+// Independent values count fully: of 100 that alternate about 20 (their correlation is
+// below 0, which is not made use of) the mean is known to s/10, widened by Student's t
+// with 99 degrees of freedom (1.98422, any table).
+func TestStandardErrorOfIndependentValues(t *testing.T) {
+	var a autocorrelation
+	for i := range 100 {
+		a.add(20 + float64(i%2))
+	}
+	near(t, "standard error", a.standardError(), math.Sqrt(25./99)/10*1.98422/1.95996, 1e-5)
+	var one autocorrelation
+	if one.add(20); one.standardError() != 0 || !math.IsNaN(one.sd()) || one.sdOr(7) != 7 {
+		t.Errorf("one value: standard error %v, sd %v", one.standardError(), one.sd())
+	}
 }
 
 func near(t *testing.T, what string, got, want, rel float64) {

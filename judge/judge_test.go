@@ -411,9 +411,14 @@ func TestInterruptedEndsAtItsLastSweep(t *testing.T) {
 }
 
 func TestJudgeWithoutSweeps(t *testing.T) {
-	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted}}, &scripted.Trace{Of: scripted.Sensors}, Thresholds{})
+	commanded := run.Watts(25).From(run.Command)
+	d, err := Judge(run.Record{Run: run.Run{State: run.Interrupted, Labels: run.Labels{Setting: watts(15)}, SettingRead: &commanded}},
+		&scripted.Trace{Of: scripted.Sensors}, Thresholds{})
 	if err != nil {
 		t.Fatal(err)
+	}
+	if d.HasFinding(run.SettingDisagrees) || d.Setting != watts(15) {
+		t.Errorf("setting %v, findings %v: nothing was seen that disagrees", d.Setting, d.Findings)
 	}
 	if len(d.Summaries) != 0 || d.PackageW != nil || d.Discharge.Watts != nil || *d.DurationS != 0 {
 		t.Errorf("a run without sweeps has %+v", d)
