@@ -19,20 +19,11 @@ type powerCheck struct {
 	counted   float64 // rise of the throttle counters
 	lastCount float64
 
-	prev    time.Duration
-	seconds []powerSecond // means of whole seconds
-	sum     powerSecond
-	n       [3]int
-}
-
-// powerSecond is the mean package power, discharge, clock and highest
-// temperature of one second, NaN where unknown.
-type powerSecond struct {
-	watts, out, hertz, celsius float64
+	seconds secondMeans
 }
 
 func newPowerCheck(v *SensorIndex, setting *settingCheck, th Thresholds) *powerCheck {
-	return &powerCheck{index: v, setting: setting, th: th, lastCount: math.NaN()}
+	return &powerCheck{index: v, setting: setting, th: th, lastCount: math.NaN(), seconds: secondMeans{index: v}}
 }
 
 func (c *powerCheck) observe(s *run.Sweep, t time.Duration) {
@@ -40,45 +31,7 @@ func (c *powerCheck) observe(s *run.Sweep, t time.Duration) {
 		c.supply = s.Supply
 	}
 	c.countThrottles(s.Values)
-	if t.Truncate(time.Second) != c.prev.Truncate(time.Second) {
-		c.closeSecond()
-	}
-	c.prev = t
-	c.add(&c.sum.watts, &c.n[0], Sum(s.Values, c.index.PackagePower))
-	c.add(&c.sum.out, &c.n[1], c.index.discharge(s.Values))
-	c.add(&c.sum.hertz, &c.n[2], highest(s.Values, c.index.frequencies))
-	if x := highest(s.Values, c.index.temperatures); x > c.sum.celsius || c.sum.celsius == 0 {
-		c.sum.celsius = x
-	}
-}
-
-func (c *powerCheck) add(total *float64, n *int, x float64) {
-	if !math.IsNaN(x) {
-		*total += x
-		*n++
-	}
-}
-
-func (c *powerCheck) closeSecond() {
-	mean := func(total float64, n int) float64 {
-		if n == 0 {
-			return math.NaN()
-		}
-		return total / float64(n)
-	}
-	c.seconds = append(c.seconds, powerSecond{mean(c.sum.watts, c.n[0]), mean(c.sum.out, c.n[1]), mean(c.sum.hertz, c.n[2]), c.sum.celsius})
-	c.sum, c.n = powerSecond{}, [3]int{}
-}
-
-// highest is the largest value at the positions, NaN where all are missing.
-func highest(values []float64, positions []int) float64 {
-	top := math.NaN()
-	for _, i := range positions {
-		if x := At(values, i); math.IsNaN(top) || x > top {
-			top = x
-		}
-	}
-	return top
+	c.seconds.observe(s, t)
 }
 
 func (c *powerCheck) countThrottles(values []float64) {
@@ -119,13 +72,13 @@ func (c *powerCheck) throttled() []run.Finding {
 // with the seconds at the limit in the last quarter.
 func (c *powerCheck) fallAtLimit() (fall float64, what string, celsius float64) {
 	const skip = 3
-	n := len(c.seconds)
+	n := len(c.seconds.list)
 	if n < 4*skip {
 		return 0, "", 0
 	}
-	early := c.seconds[skip:max(n/4, skip+2)]
+	early := c.seconds.list[skip:max(n/4, skip+2)]
 	var late []powerSecond
-	for _, s := range c.seconds[3*n/4:] {
+	for _, s := range c.seconds.list[3*n/4:] {
 		if s.celsius >= c.th.TemperatureLimit {
 			late = append(late, s)
 			celsius = math.Max(celsius, s.celsius)
@@ -140,21 +93,6 @@ func (c *powerCheck) fallAtLimit() (fall float64, what string, celsius float64) 
 		return watts, "package power", celsius
 	}
 	return hertz, "the clock", celsius
-}
-
-// meanOf is the mean of what f gives, NaN values left out.
-func meanOf(list []powerSecond, f func(powerSecond) float64) float64 {
-	total, n := 0.0, 0
-	for _, s := range list {
-		if x := f(s); !math.IsNaN(x) {
-			total += x
-			n++
-		}
-	}
-	if n == 0 {
-		return math.NaN()
-	}
-	return total / float64(n)
 }
 
 // disobeyed compares measured power with the active setting. More than the
@@ -198,10 +136,10 @@ func (c *powerCheck) disobeys(setting float64, hot bool) string {
 // steady is the second half of the run, in which a short-term allowance above
 // the setting is used up.
 func (c *powerCheck) steady() []powerSecond {
-	if len(c.seconds) < 6 {
+	if len(c.seconds.list) < 6 {
 		return nil
 	}
-	return c.seconds[len(c.seconds)/2:]
+	return c.seconds.list[len(c.seconds.list)/2:]
 }
 
 // flatness is the relative scatter of power, second by second, below which a

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"sweepd/run"
 )
@@ -41,57 +42,36 @@ const (
 // battery, of the discharge. A workload that wants exactly as much by itself looks
 // the same, so the answer is an inference and never a setting by itself.
 func InferLimit(trace run.Trace) (InferredLimit, error) {
-	w := powerSeconds{index: NewSensorIndex(trace.Sensors())}
-	if err := trace.Each(w.observe); err != nil {
+	index := NewSensorIndex(trace.Sensors())
+	seconds := secondMeans{index: &index, onBattery: true}
+	var first *time.Duration
+	err := trace.Each(func(s run.Sweep) error {
+		if first == nil {
+			first = &s.At.Mono
+		}
+		seconds.observe(&s, s.At.Mono-*first)
+		return nil
+	})
+	if err != nil {
 		return InferredLimit{}, err
 	}
-	w.close()
-	if len(w.watts) > 0 {
-		return flatTop(w.watts, "package_w")
-	}
-	return flatTop(w.out, "system_w")
-}
-
-// powerSeconds gathers means of whole busy seconds.
-type powerSeconds struct {
-	index      SensorIndex
-	begun      bool
-	first, now run.Instant
-	sums       [3]float64 // package power, discharge on battery, processor load
-	counts     [3]int
-	watts, out []float64
-}
-
-func (p *powerSeconds) observe(s run.Sweep) error {
-	if !p.begun {
-		p.begun, p.first = true, s.At
-	} else if (s.At.Mono - p.first.Mono).Truncate(1e9) != (p.now.Mono - p.first.Mono).Truncate(1e9) {
-		p.close()
-	}
-	p.now = s.At
-	discharge := math.NaN()
-	if s.Supply == run.Battery {
-		discharge = p.index.discharge(s.Values)
-	}
-	for i, x := range []float64{Sum(s.Values, p.index.PackagePower), discharge, At(s.Values, p.index.busy)} {
-		if !math.IsNaN(x) {
-			p.sums[i] += x
-			p.counts[i]++
+	seconds.close()
+	var watts, out []float64
+	for _, s := range seconds.list {
+		if s.busy < flatBusy { // unknown counts as busy
+			continue
+		}
+		if !math.IsNaN(s.watts) {
+			watts = append(watts, s.watts)
+		}
+		if !math.IsNaN(s.out) {
+			out = append(out, s.out)
 		}
 	}
-	return nil
-}
-
-func (p *powerSeconds) close() {
-	if busy := p.sums[2] / float64(p.counts[2]); !(busy < flatBusy) { // unknown counts as busy
-		if n := p.counts[0]; n > 0 {
-			p.watts = append(p.watts, p.sums[0]/float64(n))
-		}
-		if n := p.counts[1]; n > 0 {
-			p.out = append(p.out, p.sums[1]/float64(n))
-		}
+	if len(watts) > 0 {
+		return flatTop(watts, "package_w")
 	}
-	p.sums, p.counts = [3]float64{}, [3]int{}
+	return flatTop(out, "system_w")
 }
 
 // flatTop reads a limit from the power of busy seconds; it sorts them.

@@ -209,7 +209,7 @@ func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
 
 // cutWarmUp adds the steady part's means; it changes nothing else.
 func (j *judgement) cutWarmUp(d *run.Record) {
-	cut := warmUp(j.power.seconds)
+	cut := warmUp(j.power.seconds.list)
 	if d.WarmUpS != nil { // given by the user
 		cut = time.Duration(*d.WarmUpS * float64(time.Second))
 	}
