@@ -53,6 +53,29 @@ func TestNothingIsInferredWithoutALimit(t *testing.T) {
 	}
 }
 
+// Half of the busy seconds at the top are a limit, fewer are none, and it is said how
+// many there were.
+func TestHalfOfTheSecondsMakeATop(t *testing.T) {
+	top := func(seconds int) func(time.Duration) scripted.State {
+		return func(t time.Duration) scripted.State {
+			s := scripted.OnBattery(t)
+			s.Busy = 0.9
+			if s.Watts = 25; int(t.Seconds()) >= seconds {
+				s.Watts = 10 + 0.1*math.Floor(t.Seconds()) // up to 22 W
+			}
+			return s
+		}
+	}
+	l, err := InferLimit(scripted.Play(119*time.Second, top(60)))
+	if err != nil || l.Watts != 25 || l.Seconds != 60 || l.BusySeconds != 120 {
+		t.Errorf("60 of 120: %+v, %v", l, err)
+	}
+	_, err = InferLimit(scripted.Play(119*time.Second, top(59)))
+	if !errors.Is(err, ErrNoFlatTop) || !strings.Contains(err.Error(), "only 59 of 120 busy seconds were within 2 % of the highest power, 25.0 W") {
+		t.Errorf("59 of 120: %v", err)
+	}
+}
+
 func TestInferredFromDischargeOnBatteryAlone(t *testing.T) {
 	hidden := func(mains bool) func(time.Duration) scripted.State {
 		f := capped(1, 18)

@@ -137,6 +137,16 @@ func TestFindings(t *testing.T) {
 			}
 			return s
 		}), []run.Code{run.Throttled}, "package power fell by 17 % while the device was at 91.0 °C"},
+		{"power falls, and it is hot now and then", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			if t > 20*time.Second {
+				s.Watts = 12 + math.Sin(t.Seconds())
+			}
+			if int(t.Seconds())%3 == 0 {
+				s.Celsius = 91
+			}
+			return s
+		}), nil, ""},
 		{"power falls, but it is cool", scripted.Play(time.Minute, func(t time.Duration) scripted.State {
 			s := scripted.OnMains(t)
 			if s.Watts = 15; t > 20*time.Second {
@@ -154,6 +164,11 @@ func TestFindings(t *testing.T) {
 			s.Watts = 18
 			return s
 		}), []run.Code{run.SettingDisobeyed}, "package power was 18.0 W at a setting of 15 W: the device does not go that low"},
+		{"more than the setting, for too short to tell", scripted.Play(5*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Watts = 18
+			return s
+		}), nil, ""},
 		{"held below the setting", scripted.Play(lasting, func(t time.Duration) scripted.State {
 			s := scripted.OnMains(t)
 			s.Watts = 11

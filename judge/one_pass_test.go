@@ -212,3 +212,29 @@ func TestQuantilesOfADayInBoundedMemory(t *testing.T) {
 		t.Errorf("%d bytes were kept for one gauge, want at most 16 kB for each hour", bytes)
 	}
 }
+
+// What counts as a gap follows the interval that the run was sampled at, which its
+// first sweeps tell.
+func TestGapsFollowTheInterval(t *testing.T) {
+	rare := func(hole time.Duration) *scripted.Trace {
+		s := &scripted.Trace{Of: scripted.Sensors}
+		for at := time.Duration(0); at <= 10*time.Minute; at += 10 * time.Second {
+			if at == 5*time.Minute {
+				at += hole
+			}
+			x := scripted.OnBattery(at)
+			s.Sweeps = append(s.Sweeps, run.Sweep{At: scripted.After(scripted.Start, at), Values: x.Values(), Setting: x.Setting, Supply: x.Supply()})
+		}
+		return s
+	}
+	d := wantFindings(t, rare(20*time.Second), nil, "")
+	for _, s := range d.Summaries {
+		if s.Sensor == run.PackagePower && (s.EnergyJoules == nil || math.Abs(*s.EnergyJoules-14.5*600) > 1e-6) {
+			t.Errorf("energy %v, want 8700 J", deref(s.EnergyJoules))
+		}
+	}
+	wantFindings(t, rare(30*time.Second), []run.Code{run.SamplingGap}, "longer than 30.0 s, the longest 40.0 s")
+	many := scripted.Play(2*time.Minute, scripted.OnBattery) // more sweeps than are looked at
+	many.Sweeps = slices.Delete(many.Sweeps, 300, 310)
+	wantFindings(t, many, []run.Code{run.SamplingGap}, "longer than 1.0 s, the longest 2.8 s")
+}
