@@ -59,7 +59,7 @@ type Local struct {
 
 // StopRun ends the run in progress.
 func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
-	if s.Results, err = Results(s.Results).Directed(l.Lower); err != nil {
+	if s.Results, err = Results(s.Results).WithDirections(l.Lower); err != nil {
 		return d, err
 	}
 	return l.Recorder.StopRun(ctx, s)

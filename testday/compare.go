@@ -17,14 +17,14 @@ type Comparison struct {
 // CheckSides tells why the sides of a comparison cannot be understood.
 func CheckSides(q analysis.CompareRequest) error {
 	if q.By == "" && (q.A == "" || q.B == "") {
-		return refused(errors.New("compare what? Give --by device, supply or variant, or both sides (--a, --b)"))
+		return requestError(errors.New("compare what? Give --by device, supply or variant, or both sides (--a, --b)"))
 	}
 	for _, side := range []string{q.A, q.B} {
 		if side == "" {
 			continue
 		}
 		if _, err := analysis.ParseSelection(q.By, side); err != nil {
-			return refused(err)
+			return requestError(err)
 		}
 	}
 	return nil

@@ -28,7 +28,7 @@ type ResultRules struct {
 // that the frame times cover of which results are made, s; nil for none: the run is
 // then found short of frames, or no longer.
 func Correct(ctx context.Context, s Corrections, id string, list Results, framesS *float64, rules ResultRules, now time.Time) (run.Record, error) {
-	directed, err := list.Directed(rules.Lower)
+	directed, err := list.WithDirections(rules.Lower)
 	if err != nil {
 		return run.Record{}, err
 	}

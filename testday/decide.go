@@ -22,4 +22,4 @@ func Decide(ctx context.Context, s Corrections, id string, what run.Decision, wh
 }
 
 // CheckReason tells why a text cannot be the reason of a decision.
-func CheckReason(why string) error { return refused(run.CheckLabel("reason", why)) }
+func CheckReason(why string) error { return requestError(run.CheckLabel("reason", why)) }

@@ -15,8 +15,8 @@ type Extension struct {
 	Added int // runs
 }
 
-// RepeatPlan appends passes over all cells to the plan in force.
-func RepeatPlan(ctx context.Context, s Plans, passes int) (x Extension, err error) {
+// ExtendByPasses appends passes over all cells to the plan in force.
+func ExtendByPasses(ctx context.Context, s Plans, passes int) (x Extension, err error) {
 	if x.Plan, err = ReadPlan(ctx, s); err != nil {
 		return x, err
 	}
@@ -28,9 +28,9 @@ func RepeatPlan(ctx context.Context, s Plans, passes int) (x Extension, err erro
 	return x, x.add(ctx, s, cells, repeats)
 }
 
-// Settle appends runs to the plan in force where a comparison of the runs so far
+// ExtendByComparison appends runs to the plan in force where a comparison of the runs so far
 // cannot tell yet: as many as each side lacks, at most so many of each cell.
-func Settle(ctx context.Context, s Plans, f store.Filter, q analysis.CompareRequest, lower []string, most int) (x Extension, err error) {
+func ExtendByComparison(ctx context.Context, s Plans, f store.Filter, q analysis.CompareRequest, lower []string, most int) (x Extension, err error) {
 	if x.Plan, err = ReadPlan(ctx, s); err != nil {
 		return x, err
 	}

@@ -45,7 +45,7 @@ func NewPlan(ctx context.Context, s Plans, q PlanRequest, now time.Time) (p Plan
 
 // read reads a plan in CSV.
 func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
-	said, err := q.Estimates.replacing(schedule.Estimates{})
+	said, err := q.Estimates.override(schedule.Estimates{})
 	if err != nil {
 		return p, err
 	}
@@ -68,13 +68,13 @@ func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	if err != nil {
 		return p, err
 	}
-	if said, err = q.Estimates.replacing(said); err != nil {
+	if said, err = q.Estimates.override(said); err != nil {
 		return p, err
 	}
 	if p.Estimates, err = estimates(ctx, s, said); err != nil {
 		return p, err
 	}
-	if cells = replacing(cells, q.Cells); len(cells.Devices) == 0 {
+	if cells = overrideCells(cells, q.Cells); len(cells.Devices) == 0 {
 		device, err := q.Device()
 		if err != nil {
 			return p, err
@@ -104,8 +104,8 @@ func (q PlanRequest) readFile() (cells schedule.Request, said schedule.Estimates
 	return schedule.ReadRequest(in, q.File)
 }
 
-// replacing is q with what is said in its place.
-func replacing(q, said schedule.Request) schedule.Request {
+// overrideCells is q with what is said in its place.
+func overrideCells(q, said schedule.Request) schedule.Request {
 	for _, x := range []struct{ to, from *[]string }{
 		{&q.Devices, &said.Devices}, {&q.Workloads, &said.Workloads}, {&q.Settings, &said.Settings},
 		{&q.Supplies, &said.Supplies}, {&q.Variants, &said.Variants}, {&q.Hard, &said.Hard},
@@ -135,19 +135,19 @@ type EstimateRequest struct {
 	ChargeW        float64               // that fills the battery while runs on mains go on, W
 }
 
-// replacing is e with what is said in its place.
-func (q EstimateRequest) replacing(e schedule.Estimates) (schedule.Estimates, error) {
+// override is e with what is said in its place.
+func (q EstimateRequest) override(e schedule.Estimates) (schedule.Estimates, error) {
 	if q.RunTime != "" {
 		d, err := schedule.ParseDuration(q.RunTime)
 		if err != nil {
-			return e, refused(fmt.Errorf("--run-time %w", err))
+			return e, requestError(fmt.Errorf("--run-time %w", err))
 		}
 		e.RunDuration = map[string]time.Duration{"": d}
 	}
 	if q.Pause != "" {
 		d, err := schedule.ParseDuration(q.Pause)
 		if err != nil {
-			return e, refused(fmt.Errorf("--pause %w", err))
+			return e, requestError(fmt.Errorf("--pause %w", err))
 		}
 		e.Pause = d
 	}
@@ -169,7 +169,7 @@ func (q EstimateRequest) replacing(e schedule.Estimates) (schedule.Estimates, er
 		batteries[x.Device] = b
 	}
 	if err := all.Check(); err != nil {
-		return e, refused(err)
+		return e, requestError(err)
 	}
 	if all != (schedule.Battery{}) {
 		batteries[""] = all

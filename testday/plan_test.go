@@ -121,7 +121,7 @@ func TestEstimatesSaid(t *testing.T) {
 	inFile := schedule.Estimates{RunDuration: map[string]time.Duration{"": time.Hour, "tile-sort": time.Minute}, Pause: time.Hour,
 		Batteries: map[string]schedule.Battery{"": {FullWh: 40, Reserve: 0.3, ChargeW: 10}}}
 	e, err := EstimateRequest{RunTime: "5m", Pause: "10s", Reserve: &reserve, ChargeW: 45,
-		FullEnergy: []analysis.FullEnergy{{Wh: 50}, {Device: "unit-elm", Wh: 60}}}.replacing(inFile)
+		FullEnergy: []analysis.FullEnergy{{Wh: 50}, {Device: "unit-elm", Wh: 60}}}.override(inFile)
 	if err != nil || len(e.RunDuration) != 1 || e.RunDuration[""] != 5*time.Minute || e.Pause != 10*time.Second {
 		t.Errorf("%+v, %v", e, err)
 	}
@@ -131,15 +131,15 @@ func TestEstimatesSaid(t *testing.T) {
 	if got := e.Batteries["unit-elm"]; got != (schedule.Battery{FullWh: 60, Reserve: 0.2, ChargeW: 45}) || len(e.Batteries) != 2 {
 		t.Errorf("unit-elm's battery: %+v of %d", got, len(e.Batteries))
 	}
-	if e, err = (EstimateRequest{}).replacing(inFile); err != nil || e.RunDuration[""] != time.Hour || e.Pause != time.Hour || e.Batteries[""] != inFile.Batteries[""] {
+	if e, err = (EstimateRequest{}).override(inFile); err != nil || e.RunDuration[""] != time.Hour || e.Pause != time.Hour || e.Batteries[""] != inFile.Batteries[""] {
 		t.Errorf("nothing said: %+v, %v", e, err)
 	}
-	if e, err = (EstimateRequest{}).replacing(schedule.Estimates{}); err != nil || len(e.Batteries) != 0 {
+	if e, err = (EstimateRequest{}).override(schedule.Estimates{}); err != nil || len(e.Batteries) != 0 {
 		t.Errorf("nothing at all: %+v, %v", e, err)
 	}
 	for want, q := range map[string]EstimateRequest{"--run-time ": {RunTime: "long"}, "--pause ": {Pause: "short"}, "charge": {ChargeW: -1}} {
 		var request *RequestError
-		if _, err := q.replacing(inFile); !errors.As(err, &request) || !strings.Contains(err.Error(), want) {
+		if _, err := q.override(inFile); !errors.As(err, &request) || !strings.Contains(err.Error(), want) {
 			t.Errorf("%+v: %v, want %q", q, err, want)
 		}
 	}
@@ -192,10 +192,10 @@ func TestReadPlan(t *testing.T) {
 
 func TestExtendPlan(t *testing.T) {
 	s := openStore(t)
-	if _, err := RepeatPlan(t.Context(), s, 1); !errors.Is(err, store.ErrNoPlan) {
+	if _, err := ExtendByPasses(t.Context(), s, 1); !errors.Is(err, store.ErrNoPlan) {
 		t.Errorf("without a plan: %v", err)
 	}
-	if _, err := Settle(t.Context(), s, store.Filter{}, analysis.CompareRequest{}, nil, 1); !errors.Is(err, store.ErrNoPlan) {
+	if _, err := ExtendByComparison(t.Context(), s, store.Filter{}, analysis.CompareRequest{}, nil, 1); !errors.Is(err, store.ErrNoPlan) {
 		t.Errorf("without a plan: %v", err)
 	}
 	day(t, s)
@@ -204,7 +204,7 @@ func TestExtendPlan(t *testing.T) {
 	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: q, Device: thisDevice}, morning.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}
-	x, err := RepeatPlan(t.Context(), s, 2)
+	x, err := ExtendByPasses(t.Context(), s, 2)
 	if err != nil || x.Added != 12 || x.Cells != 6 || len(x.Plan.Slots) != 18 {
 		t.Errorf("%d added of %d cells, %d slots, %v", x.Added, x.Cells, len(x.Plan.Slots), err)
 	}
@@ -225,17 +225,17 @@ func TestExtendPlan(t *testing.T) {
 			}
 		}
 	}
-	if x, err = Settle(t.Context(), s, store.Filter{}, compare, nil, 1); err != nil || want == 0 || x.Added != want {
+	if x, err = ExtendByComparison(t.Context(), s, store.Filter{}, compare, nil, 1); err != nil || want == 0 || x.Added != want {
 		t.Errorf("%d added, want %d, %v", x.Added, want, err)
 	}
-	if x, err = Settle(t.Context(), s, store.Filter{}, compare, nil, 0); err != nil || x.Added != 0 {
+	if x, err = ExtendByComparison(t.Context(), s, store.Filter{}, compare, nil, 0); err != nil || x.Added != 0 {
 		t.Errorf("%d added of at most none, %v", x.Added, err)
 	}
-	if _, err := Settle(t.Context(), s, store.Filter{}, analysis.CompareRequest{By: "supply", Metric: "none"}, nil, 1); err == nil {
+	if _, err := ExtendByComparison(t.Context(), s, store.Filter{}, analysis.CompareRequest{By: "supply", Metric: "none"}, nil, 1); err == nil {
 		t.Error("a result that no run has")
 	}
 	failsWhereItsStoreDoes(t, s, []string{"AnalysisRuns", "Devices"}, func(s store.Store) error {
-		_, err := Settle(t.Context(), s, store.Filter{}, compare, nil, 1)
+		_, err := ExtendByComparison(t.Context(), s, store.Filter{}, compare, nil, 1)
 		return err
 	})
 }

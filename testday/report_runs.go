@@ -9,8 +9,8 @@ import (
 	"sweepd/run"
 )
 
-// worstRuns is how many single runs are drawn unless some are named.
-const worstRuns = 12
+// mostTraces is how many single runs are drawn unless some are named.
+const mostTraces = 12
 
 // traces reads the course of the named runs, else of those with the worst
 // findings.
@@ -27,7 +27,7 @@ func traces(ctx context.Context, s Traces, all []run.Run, named []string) ([]rep
 		ids = append(ids, id)
 	}
 	if len(named) == 0 {
-		ids = worst(all)
+		ids = worstRuns(all)
 	}
 	var list []report.Trace
 	for _, id := range ids {
@@ -40,9 +40,9 @@ func traces(ctx context.Context, s Traces, all []run.Run, named []string) ([]rep
 	return list, nil
 }
 
-// worst are the runs whose findings weigh most, the worst first; notes alone do
+// worstRuns are the runs whose findings weigh most, the worst first; notes alone do
 // not make a run worth a picture.
-func worst(all []run.Run) []string {
+func worstRuns(all []run.Run) []string {
 	weight := func(r run.Run) int {
 		w := 0
 		for _, f := range r.Findings {
@@ -56,7 +56,7 @@ func worst(all []run.Run) []string {
 	var ids []string
 	shown := map[run.Code]int{}
 	for _, r := range found {
-		if code := heaviest(r); len(ids) < worstRuns && shown[code] < alike {
+		if code := worstCode(r); len(ids) < mostTraces && shown[code] < mostAlike {
 			shown[code]++
 			ids = append(ids, r.ID)
 		}
@@ -64,11 +64,11 @@ func worst(all []run.Run) []string {
 	return ids
 }
 
-// alike is how many runs with the same finding are drawn: more say nothing new.
-const alike = 3
+// mostAlike is how many runs with the same finding are drawn: more say nothing new.
+const mostAlike = 3
 
-// heaviest is the code of a run's first finding that is more than a note.
-func heaviest(r run.Run) run.Code {
+// worstCode is the code of a run's first finding that is more than a note.
+func worstCode(r run.Run) run.Code {
 	code := run.Code("")
 	for _, f := range r.Findings {
 		if f.Severity == run.SeverityReject {

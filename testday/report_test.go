@@ -17,7 +17,7 @@ func TestWorstRuns(t *testing.T) {
 	}
 	all = append(all, with("fine"), with("noted", run.Finding{Code: run.Throttled, Severity: run.SeverityNote}),
 		with("two", doubt(run.TooShort), doubt(run.BusyStart)), with("rejected", run.Finding{Code: run.Suspended, Severity: run.SeverityReject}))
-	if got, want := strings.Join(worst(all), " "), "rejected two hot0 hot1 hot2"; got != want {
+	if got, want := strings.Join(worstRuns(all), " "), "rejected two hot0 hot1 hot2"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 }

@@ -67,9 +67,9 @@ func chooseLines(t run.Trace) []traceLine {
 		return func(run.Sensor) string { return name }
 	}
 	lines := temperatures(sensors)
-	lines = append(lines, first(pick(panelPower, "package_power_watts", 1, called("package")))...)
-	lines = append(lines, first(pick(panelPower, "battery_power_watts", 1, called("battery")))...)
-	for _, l := range first(pick(panelPower, "power_limit_watts", 1, called("limit"))) {
+	lines = append(lines, firstLine(pick(panelPower, "package_power_watts", 1, called("package")))...)
+	lines = append(lines, firstLine(pick(panelPower, "battery_power_watts", 1, called("battery")))...)
+	for _, l := range firstLine(pick(panelPower, "power_limit_watts", 1, called("limit"))) {
 		l.Steps = true
 		lines = append(lines, l)
 	}
@@ -80,11 +80,11 @@ func chooseLines(t run.Trace) []traceLine {
 		}
 		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelClock, sensors: clocks, factor: 1e-9})
 	}
-	lines = append(lines, first(pick(panelClock, "gpu_frequency_hertz", 1e-9, called("GPU")))...)
+	lines = append(lines, firstLine(pick(panelClock, "gpu_frequency_hertz", 1e-9, called("GPU")))...)
 	return lines
 }
 
-func first(lines []traceLine) []traceLine { return lines[:min(1, len(lines))] }
+func firstLine(lines []traceLine) []traceLine { return lines[:min(1, len(lines))] }
 
 func indices(sensors []run.Sensor, id string) []int {
 	var list []int

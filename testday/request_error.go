@@ -7,8 +7,8 @@ type RequestError struct{ Err error }
 func (e *RequestError) Error() string { return e.Err.Error() }
 func (e *RequestError) Unwrap() error { return e.Err }
 
-// refused marks an error as one of the request; nil stays nil.
-func refused(err error) error {
+// requestError marks an error as one of the request; nil stays nil.
+func requestError(err error) error {
 	if err == nil {
 		return nil
 	}

@@ -24,16 +24,16 @@ func direction(name string, lower []string) run.Better {
 	return run.Higher
 }
 
-// Directed gives the results whose direction is open the one that the configuration
+// WithDirections gives the results whose direction is open the one that the configuration
 // says: lower names those of which less is better. It fails for what cannot be kept.
-func (list Results) Directed(lower []string) (Results, error) {
+func (list Results) WithDirections(lower []string) (Results, error) {
 	out := make(Results, len(list))
 	for name, r := range list {
 		if r.Better == "" {
 			r.Better = direction(name, lower)
 		}
 		if err := run.CheckResult(name, r); err != nil {
-			return nil, refused(err)
+			return nil, requestError(err)
 		}
 		out[name] = r
 	}
@@ -61,17 +61,17 @@ func ParseResults(texts, lower []string) (Results, error) {
 	for _, text := range texts {
 		name, r, err := parseResult(text)
 		if err != nil {
-			return nil, refused(err)
+			return nil, requestError(err)
 		}
 		if _, twice := out[name]; twice {
-			return nil, refused(fmt.Errorf("result %s is given twice", name))
+			return nil, requestError(fmt.Errorf("result %s is given twice", name))
 		}
 		out[name] = r
 	}
 	for _, name := range lower {
 		r, ok := out[name]
 		if !ok {
-			return nil, refused(fmt.Errorf("--lower %s names no result that is given", run.Shorten(name)))
+			return nil, requestError(fmt.Errorf("--lower %s names no result that is given", run.Shorten(name)))
 		}
 		r.Better = run.Lower
 		out[name] = r

@@ -8,5 +8,5 @@ func ParseSetting(text string) (run.Setting, error) {
 	if err == nil && s.Name() != "" {
 		err = run.CheckLabel("setting", s.Name())
 	}
-	return s, refused(err)
+	return s, requestError(err)
 }

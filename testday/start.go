@@ -24,7 +24,7 @@ type StartRequest struct {
 func (q StartRequest) Start() (run.Start, error) {
 	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note}
 	if err := s.Check(); err != nil || q.Setting == "" {
-		return s, refused(err)
+		return s, requestError(err)
 	}
 	var err error
 	s.Setting, err = ParseSetting(q.Setting)

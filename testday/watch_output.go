@@ -33,7 +33,7 @@ func ParseOutputRules(texts []string) (*OutputRules, error) {
 	for _, text := range texts {
 		r, err := parseOutputRule(text)
 		if err != nil {
-			return nil, refused(err)
+			return nil, requestError(err)
 		}
 		o.rules = append(o.rules, r)
 		o.json = o.json || r.pattern == nil

@@ -74,7 +74,8 @@ func closeListeners(ls []net.Listener) {
 	}
 }
 
-// watcher is the agent with what follows from its runs.
+// watcher is the running agent, its metrics, and the comparisons that every run sets
+// off that ends or is corrected.
 type watcher struct {
 	sampler *agent.Agent
 	set     *collectors.Set

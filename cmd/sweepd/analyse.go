@@ -19,7 +19,7 @@ type analysisFlags struct {
 	filterFlags
 	metric string
 	lower  []string
-	noise  share
+	noise  ratioFlag
 }
 
 func (f *analysisFlags) add(cmd *cobra.Command, metric bool) {

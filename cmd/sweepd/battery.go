@@ -11,8 +11,8 @@ import (
 
 func (a *app) batteryCommand() *cobra.Command {
 	var f analysisFlags
-	var full energies
-	var reserve share
+	var full energiesFlag
+	var reserve ratioFlag
 	cmd := &cobra.Command{
 		Use:   "battery",
 		Short: "Say what runs draw on battery and how long the battery lasts",

@@ -11,13 +11,13 @@ import (
 	"sweepd/report/text"
 )
 
-// watchStart notes when a command begins: every error before that is one of the
-// command line, every error after it is not. It also has each command refuse, in
-// our own words, what its command line lacks or has too much of.
-func (a *app) watchStart(c *cobra.Command) {
+// prepare has each command note when it begins: every error before that is one of the
+// command line, every error after it is not. It also has each command refuse, in our
+// own words, what its command line lacks or has too much of.
+func (a *app) prepare(c *cobra.Command) {
 	switch run := c.RunE; {
 	case run != nil:
-		c.Args = complete(c.Args)
+		c.Args = checkUsage(c.Args)
 		c.RunE = func(cmd *cobra.Command, args []string) error {
 			a.started = true
 			return run(cmd, args)
@@ -27,34 +27,35 @@ func (a *app) watchStart(c *cobra.Command) {
 		c.RunE = a.refuseCommand
 	}
 	for _, sub := range c.Commands() {
-		a.watchStart(sub)
+		a.prepare(sub)
 	}
 }
 
-// refuseCommand is what a group of commands does when it is not told which.
+// refuseCommand is what a group of commands does where none of them is named: it says
+// which there are.
 func (a *app) refuseCommand(cmd *cobra.Command, args []string) error {
 	cmd.SuggestionsMinimumDistance = 2 // slips of the finger
 	switch {
 	case len(args) == 0 && cmd == cmd.Root():
 		return cmd.Help()
 	case len(args) == 0:
-		return misused(fmt.Errorf("%s needs to know what to do: %s", called(cmd), names(cmd)))
+		return misused(fmt.Errorf("%s needs to know what to do: %s", commandName(cmd), subcommandNames(cmd)))
 	}
 	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
 		return misused(fmt.Errorf("unknown command %q: did you mean %s?", args[0], strings.Join(near, ", ")))
 	}
-	return misused(fmt.Errorf("unknown command %q: %s knows %s", args[0], called(cmd), names(cmd)))
+	return misused(fmt.Errorf("unknown command %q: %s knows %s", args[0], commandName(cmd), subcommandNames(cmd)))
 }
 
-// called is a command's name in a sentence that begins with the program's.
-func called(cmd *cobra.Command) string {
+// commandName is a command's name in a sentence that begins with the program's.
+func commandName(cmd *cobra.Command) string {
 	if cmd == cmd.Root() {
 		return "it"
 	}
 	return strings.TrimPrefix(cmd.CommandPath(), cmd.Root().Name()+" ")
 }
 
-func names(c *cobra.Command) string {
+func subcommandNames(c *cobra.Command) string {
 	var list []string
 	for _, sub := range c.Commands() {
 		if sub.IsAvailableCommand() {
@@ -64,13 +65,13 @@ func names(c *cobra.Command) string {
 	return strings.Join(list, ", ")
 }
 
-// complete checks how many words a command is given, as counted does, and that the
-// flags that it cannot do without are there.
-func complete(counted cobra.PositionalArgs) cobra.PositionalArgs {
+// checkUsage checks how many words a command is given, by its own rule (nil: any
+// number), and that the flags that it cannot do without are there.
+func checkUsage(counted cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if counted != nil {
 			if err := counted(cmd, args); err != nil {
-				return miscounted(cmd, args, counted, err)
+				return wordCountError(cmd, args, counted, err)
 			}
 		}
 		var missing []string
@@ -81,7 +82,7 @@ func complete(counted cobra.PositionalArgs) cobra.PositionalArgs {
 			}
 		})
 		if len(missing) > 0 {
-			return fmt.Errorf("%s needs %s", called(cmd), strings.Join(missing, " and "))
+			return fmt.Errorf("%s needs %s", commandName(cmd), strings.Join(missing, " and "))
 		}
 		return nil
 	}
@@ -90,9 +91,9 @@ func complete(counted cobra.PositionalArgs) cobra.PositionalArgs {
 // mostWords is more than any command is given.
 const mostWords = 4
 
-// miscounted says whether words are missing or too many, and how the command is
-// given.
-func miscounted(cmd *cobra.Command, args []string, counted cobra.PositionalArgs, err error) error {
+// wordCountError says whether words are missing or too many by the rule that counted
+// them, and how the command is given.
+func wordCountError(cmd *cobra.Command, args []string, counted cobra.PositionalArgs, err error) error {
 	least, most := -1, -1
 	for n := range mostWords {
 		if counted(cmd, make([]string, n)) == nil {
@@ -112,7 +113,7 @@ func miscounted(cmd *cobra.Command, args []string, counted cobra.PositionalArgs,
 	}
 }
 
-// usageLine is how a command is given, without a word on flags.
+// usageLine is the usage line of a command without its flags.
 func usageLine(cmd *cobra.Command) string {
 	return strings.ReplaceAll(strings.TrimSuffix(cmd.UseLine(), " [flags]"), " [flags] ", " ")
 }
@@ -128,18 +129,18 @@ func flagError(cmd *cobra.Command, err error) error {
 		if short := unknown.GetSpecifiedShortnames(); short != "" {
 			name = "-" + short
 		}
-		return fmt.Errorf("%s has no flag %s", called(cmd), name)
+		return fmt.Errorf("%s has no flag %s", commandName(cmd), name)
 	case errors.As(err, &bare):
 		what, _ := pflag.UnquoteUsage(bare.GetFlag())
 		return fmt.Errorf("--%s needs a value: give it as --%[1]s %s", bare.GetFlag().Name, what)
 	case errors.As(err, &invalid):
-		return fmt.Errorf("--%s %q: %w", invalid.GetFlag().Name, text.Clip(invalid.GetValue(), 60), wanted(invalid))
+		return fmt.Errorf("--%s %q: %w", invalid.GetFlag().Name, text.Clip(invalid.GetValue(), 60), expectedValue(invalid))
 	}
 	return err
 }
 
-// wanted says what a flag takes, where the error comes from a library.
-func wanted(invalid *pflag.InvalidValueError) error {
+// expectedValue says what a flag takes, where the error comes from a library.
+func expectedValue(invalid *pflag.InvalidValueError) error {
 	switch invalid.GetFlag().Value.Type() {
 	case "duration":
 		return errors.New("want a time such as 250ms, 1.5s or 2m")

@@ -13,11 +13,11 @@ import (
 func (a *app) compareCommand() *cobra.Command {
 	var f analysisFlags
 	var q analysis.CompareRequest
-	var margin share
-	var prices priceList
-	by := choice{words: []string{"device", "supply", "variant"}}
+	var margin ratioFlag
+	var prices pricesFlag
+	by := choiceFlag{words: []string{"device", "supply", "variant"}}
 	watts := []string{analysis.AtSetting, analysis.AtPackage, analysis.AtSystem}
-	at, per := choice{words: watts}, choice{words: watts}
+	at, per := choiceFlag{words: watts}, choiceFlag{words: watts}
 	cmd := &cobra.Command{
 		Use:   "compare --by device|supply|variant",
 		Short: "Say which side is ahead at which setting, and whether that is more than noise",

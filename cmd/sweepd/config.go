@@ -66,7 +66,7 @@ type span struct{ time.Duration }
 
 var _ yaml.NodeUnmarshaler = (*span)(nil)
 
-// noTime is the error of a text that is no span.
+// noTime is the error of a text that is no time.
 type noTime struct{ *yaml.SyntaxError }
 
 // UnmarshalYAML keeps the place of what is no time, which the library loses.

@@ -55,6 +55,6 @@ func (a *app) printDemo(ctx context.Context, dir string, whole bool) error {
 func (a *app) answer(ctx context.Context, args []string) ([]byte, error) {
 	var out bytes.Buffer
 	again := &app{in: a.in, out: &out, err: a.err, getenv: a.getenv}
-	err := again.carryOutLine(ctx, args)
+	err := again.execute(ctx, args)
 	return out.Bytes(), err
 }

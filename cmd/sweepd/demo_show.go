@@ -81,14 +81,14 @@ func demoRuns(ctx context.Context, dir string) ([]run.Run, error) {
 	return s.Runs(ctx, store.Filter{})
 }
 
-// repeat runs a command line of this program. What it remarks stays beside what it
-// prints, so that a reader sees which command it belongs to.
+// repeat runs a command line of this program. Its standard error goes to standard
+// output, so that a reader sees which command a remark belongs to.
 func (a *app) repeat(ctx context.Context, args []string) error {
 	again := &app{in: a.in, out: a.out, err: a.out, getenv: a.getenv}
-	return again.carryOutLine(ctx, args)
+	return again.execute(ctx, args)
 }
 
-func (a *app) carryOutLine(ctx context.Context, args []string) error {
+func (a *app) execute(ctx context.Context, args []string) error {
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(a.out)

@@ -13,7 +13,7 @@ import (
 func (a *app) exportCommand() *cobra.Command {
 	var f filterFlags
 	var out string
-	as := choice{words: []string{testday.CSV, testday.JSON}}
+	as := choiceFlag{words: []string{testday.CSV, testday.JSON}}
 	cmd := &cobra.Command{
 		Use:   "export --as csv|json --out PATH",
 		Short: "Write runs to a file for other programs",

@@ -13,24 +13,24 @@ import (
 	"sweepd/run"
 )
 
-// share is a flag that takes 2% or 0.02.
-type share struct {
+// ratioFlag is a flag that takes 2% or 0.02.
+type ratioFlag struct {
 	value float64
 	given bool
 }
 
-var _ pflag.Value = (*share)(nil)
+var _ pflag.Value = (*ratioFlag)(nil)
 
-func (s *share) Type() string { return "SHARE" }
+func (s *ratioFlag) Type() string { return "SHARE" }
 
-func (s *share) String() string {
+func (s *ratioFlag) String() string {
 	if !s.given {
 		return ""
 	}
 	return strconv.FormatFloat(100*s.value, 'g', -1, 64) + "%"
 }
 
-func (s *share) Set(text string) error {
+func (s *ratioFlag) Set(text string) error {
 	number, percent := strings.CutSuffix(strings.TrimSpace(text), "%")
 	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if percent {
@@ -44,38 +44,38 @@ func (s *share) Set(text string) error {
 }
 
 // pointer is nil unless the flag was given.
-func (s *share) pointer() *float64 {
+func (s *ratioFlag) pointer() *float64 {
 	if !s.given {
 		return nil
 	}
 	return &s.value
 }
 
-// energies is a repeatable flag that takes 48.6Wh, with whose it is before it and
-// how uncertain it is behind it: unit-oak=48.6Wh, pack=100Wh=148.6Wh,
-// device=unit-oak,pack=100Wh=148.6Wh, 48.6Wh+-2%.
-type energies []analysis.FullEnergy
+// energiesFlag is a repeatable flag that takes what a battery holds, after the device
+// or variant that it is of and before its uncertainty: 48.6Wh, unit-oak=48.6Wh,
+// pack=100Wh=148.6Wh, device=unit-oak,pack=100Wh=148.6Wh, 48.6Wh+-2%.
+type energiesFlag []analysis.FullEnergy
 
-var _ pflag.Value = (*energies)(nil)
+var _ pflag.Value = (*energiesFlag)(nil)
 
-func (e *energies) Type() string { return "[WHOSE=]Wh" }
+func (e *energiesFlag) Type() string { return "[WHOSE=]Wh" }
 
-func (e *energies) String() string { return "" }
+func (e *energiesFlag) String() string { return "" }
 
 var errEnergy = errors.New("want watt hours above 0, such as 48.6Wh, unit-oak=48.6Wh, device=unit-oak,pack=100Wh=148.6Wh or 48.6Wh+-2%")
 
-func (e *energies) Set(text string) error {
+func (e *energiesFlag) Set(text string) error {
 	var f analysis.FullEnergy
 	if at := strings.LastIndexByte(text, '='); at >= 0 {
 		var err error
-		if f.Device, f.Variant, err = whose(text[:at]); err != nil {
+		if f.Device, f.Variant, err = parseOwner(text[:at]); err != nil {
 			return err
 		}
 		text = text[at+1:]
 	}
 	number, uncertainty, unsure := strings.Cut(strings.ReplaceAll(text, "±", "+-"), "+-")
 	if unsure {
-		var s share
+		var s ratioFlag
 		if err := s.Set(uncertainty); err != nil {
 			return errEnergy
 		}
@@ -93,9 +93,9 @@ func (e *energies) Set(text string) error {
 	return nil
 }
 
-// whose reads a device, or pairs of which device= names one and the others are a
-// variant as runs have it.
-func whose(text string) (device, variant string, err error) {
+// parseOwner reads what a battery is of: a device, or pairs of which device= names one
+// and the others are a variant, as runs have it.
+func parseOwner(text string) (device, variant string, err error) {
 	if !strings.Contains(text, "=") {
 		if text == "" {
 			return "", "", errEnergy
@@ -117,19 +117,19 @@ func whose(text string) (device, variant string, err error) {
 	return device, string(run.NewVariant(pairs)), nil
 }
 
-// choice is a flag that takes one of a few words.
-type choice struct {
+// choiceFlag is a flag that takes one of a few words.
+type choiceFlag struct {
 	value string
 	words []string
 }
 
-var _ pflag.Value = (*choice)(nil)
+var _ pflag.Value = (*choiceFlag)(nil)
 
-func (c *choice) Type() string { return strings.Join(c.words, "|") }
+func (c *choiceFlag) Type() string { return strings.Join(c.words, "|") }
 
-func (c *choice) String() string { return c.value }
+func (c *choiceFlag) String() string { return c.value }
 
-func (c *choice) Set(text string) error {
+func (c *choiceFlag) Set(text string) error {
 	for _, w := range c.words {
 		if text == w {
 			c.value = w

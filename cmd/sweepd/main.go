@@ -43,7 +43,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	case err == nil:
 		return exitOK
 	case errors.As(err, &usage), errors.As(err, &request), !a.started:
-		fmt.Fprintf(stderr, "sweepd: %v\nTry `%s --help`.\n", err, a.asked(root, args))
+		fmt.Fprintf(stderr, "sweepd: %v\nTry `%s --help`.\n", err, a.commandMeant(root, args))
 		return exitUsage
 	default:
 		fmt.Fprintf(stderr, "sweepd: %v\n", err)

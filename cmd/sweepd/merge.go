@@ -69,7 +69,7 @@ func (a *app) printMerge(r testday.Merged) error {
 	return p.Err
 }
 
-// someOf joins the first n texts and counts the rest.
+// someOf joins the first n texts and says how many more there are.
 func someOf(list []string, n int) string {
 	if len(list) <= n {
 		return strings.Join(list, "; ")

@@ -21,8 +21,8 @@ func (a *app) planCommand() *cobra.Command {
 // estimateFlags are what a user says of runs and batteries.
 type estimateFlags struct {
 	run, pause string
-	full       energies
-	reserve    share
+	full       energiesFlag
+	reserve    ratioFlag
 	charge     float64
 }
 

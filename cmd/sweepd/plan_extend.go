@@ -19,8 +19,8 @@ func (a *app) planExtendCommand() *cobra.Command {
 	var repeats, most int
 	var f analysisFlags
 	var q analysis.CompareRequest
-	var margin share
-	by := choice{words: []string{"device", "supply", "variant"}}
+	var margin ratioFlag
+	by := choiceFlag{words: []string{"device", "supply", "variant"}}
 	cmd := &cobra.Command{
 		Use:   "extend --repeats N | --by device|supply|variant",
 		Short: "Append passes to the plan: over all cells, or where a comparison cannot tell yet",
@@ -47,9 +47,9 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 				var x testday.Extension
 				var err error
 				if compare {
-					x, err = testday.Settle(cmd.Context(), s, filter, q, slices.Concat(c.Lower, f.lower), most)
+					x, err = testday.ExtendByComparison(cmd.Context(), s, filter, q, slices.Concat(c.Lower, f.lower), most)
 				} else {
-					x, err = testday.RepeatPlan(cmd.Context(), s, repeats)
+					x, err = testday.ExtendByPasses(cmd.Context(), s, repeats)
 				}
 				if err != nil {
 					return err

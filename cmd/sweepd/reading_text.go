@@ -57,7 +57,7 @@ func wordAt(words []string, v float64) string {
 	return ""
 }
 
-// readingText is a reading in both ways.
+// readingText is a reading with its unit and, in brackets, as people say it.
 func readingText(sensor, unit string, v float64) string {
 	if said := customaryText(sensor, v); said != "" {
 		return siText(v, unit) + " (" + said + ")"

@@ -14,7 +14,7 @@ import (
 	"sweepd/testday"
 )
 
-// reportFlags are what the report can be told.
+// reportFlags say what a report is about and how it is written.
 type reportFlags struct {
 	analysisFlags
 	out       string
@@ -22,10 +22,10 @@ type reportFlags struct {
 	runs      []string
 	metrics   []string
 	reference string
-	margin    share
-	full      energies
-	reserve   share
-	prices    priceList
+	margin    ratioFlag
+	full      energiesFlag
+	reserve   ratioFlag
+	prices    pricesFlag
 	frames    frameSets
 }
 

@@ -26,7 +26,7 @@ func (f *frameSets) add(cmd *cobra.Command) {
 	cmd.Flags().Var(&f.reader.delimiter, "frame-delimiter", "what separates columns, where it is not plain")
 }
 
-// read reads every file.
+// read reads the frame times of all files.
 func (f *frameSets) read() ([]report.Frames, error) {
 	var sets []report.Frames
 	for _, pair := range f.named {

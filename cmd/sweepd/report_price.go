@@ -9,14 +9,14 @@ import (
 	"sweepd/analysis"
 )
 
-// priceList is a repeatable flag that takes unit-oak=749EUR.
-type priceList struct{ analysis.Prices }
+// pricesFlag is a repeatable flag that takes unit-oak=749EUR.
+type pricesFlag struct{ analysis.Prices }
 
-func (p *priceList) Type() string { return "price" }
+func (p *pricesFlag) Type() string { return "price" }
 
-func (p *priceList) String() string { return "" }
+func (p *pricesFlag) String() string { return "" }
 
-func (p *priceList) Set(text string) error {
+func (p *pricesFlag) Set(text string) error {
 	device, amount, ok := strings.Cut(text, "=")
 	number := strings.TrimSpace(strings.TrimRightFunc(amount, func(r rune) bool { return r != '.' && (r < '0' || r > '9') }))
 	currency := strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(amount), number))
@@ -37,8 +37,8 @@ func (p *priceList) Set(text string) error {
 	return nil
 }
 
-// or is the prices given, else those of the configuration.
-func (p *priceList) or(configured map[string]float64) analysis.Prices {
+// or is the prices of the command line, else those of the configuration.
+func (p *pricesFlag) or(configured map[string]float64) analysis.Prices {
 	if len(p.ByDevice) > 0 {
 		return p.Prices
 	}

@@ -57,13 +57,13 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	root.SetFlagErrorFunc(flagError)
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}", 1))
 	root.InitDefaultCompletionCmd()
-	a.watchStart(root)
+	a.prepare(root)
 	return root
 }
 
-// asked is the command that a command line means, as far as it can be
+// commandMeant is the command that a command line means, as far as it can be
 // understood.
-func (a *app) asked(root *cobra.Command, args []string) string {
+func (a *app) commandMeant(root *cobra.Command, args []string) string {
 	if c, _, err := root.Find(args); err == nil {
 		return c.CommandPath()
 	}

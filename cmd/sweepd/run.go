@@ -25,7 +25,7 @@ func (a *app) runCommand() *cobra.Command {
 // filterFlags select runs.
 type filterFlags struct {
 	device, workload string
-	supply           choice
+	supply           choiceFlag
 	variant          []string
 }
 
@@ -52,7 +52,7 @@ type startFlags struct {
 }
 
 func (f *startFlags) add(cmd *cobra.Command) {
-	cmd.Flags().Var(&label{"workload", &f.workload}, "workload", "`NAME` of what is run")
+	cmd.Flags().Var(&labelFlag{"workload", &f.workload}, "workload", "`NAME` of what is run")
 	cmd.Flags().StringVar(&f.setting, "setting", "", "the active power setting, in watts (`25W`) or by name; unless given, the one declared before or read from the system")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "`k=v` for anything else that was changed on purpose (repeatable)")
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
@@ -66,24 +66,24 @@ func (f *startFlags) start() (run.Start, error) {
 	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note}.Start()
 }
 
-// label is a flag that takes a label, which may not be empty.
-type label struct {
+// labelFlag is a flag that takes a label, which may not be empty.
+type labelFlag struct {
 	what string
 	text *string
 }
 
-var _ pflag.Value = (*label)(nil)
+var _ pflag.Value = (*labelFlag)(nil)
 
-func (l *label) Type() string { return "NAME" }
+func (l *labelFlag) Type() string { return "NAME" }
 
-func (l *label) String() string {
+func (l *labelFlag) String() string {
 	if l.text == nil {
 		return ""
 	}
 	return *l.text
 }
 
-func (l *label) Set(text string) error {
+func (l *labelFlag) Set(text string) error {
 	*l.text = text
 	return run.CheckLabel(l.what, text)
 }

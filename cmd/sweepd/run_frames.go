@@ -14,7 +14,7 @@ import (
 // framesFlags name a file of frame times.
 type framesFlags struct {
 	file, column, unit string
-	delimiter          choice
+	delimiter          choiceFlag
 	timestamps         bool
 	slow               time.Duration
 }

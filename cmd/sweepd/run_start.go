@@ -52,8 +52,8 @@ until it is.`,
 	return cmd
 }
 
-// start is the run that the user asks for or, where nothing is said of it, the plan;
-// with what it needs of the device.
+// start is the run that the user asks for or, where no label is given, that of the
+// plan's next cell, and what it needs of the device.
 func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want run.Want, client *console.Client, err error) {
 	if f.workload == "" && (f.setting != "" || len(f.variant) > 0) {
 		return start, want, nil, misused(errors.New("--workload is missing: give it, or no label at all for the plan's next cell"))
@@ -80,8 +80,8 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	})
 }
 
-// printReady says in one line whether the device is fit to start, or waits until it
-// is.
+// printReady says in one line whether the device is fit to start; with wait, it waits
+// first until it is.
 func (a *app) printReady(ctx context.Context, client *console.Client, want run.Want, wait bool) (r run.Readiness, err error) {
 	if wait {
 		if err := a.waitReady(ctx, client, want); err != nil {

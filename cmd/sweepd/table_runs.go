@@ -94,7 +94,7 @@ func listedResults(r run.Run, name string, all bool) string {
 	return name + " " + valueText(r.Results[name]) + others
 }
 
-// sharedBy is the text that all runs have, empty unless there is one.
+// sharedBy is the text that all runs have in common, "" where they differ.
 func sharedBy(runs []run.Run, of func(run.Run) string) string {
 	for _, r := range runs {
 		if of(r) != of(runs[0]) {
