@@ -202,11 +202,9 @@ func (b *builder) timeAxis(workload string) timePlace {
 		if r.Workload != workload || r.StartedAt.IsZero() {
 			continue
 		}
-		if t.n == 0 || r.StartedAt.Before(first) {
-			first = r.StartedAt.Time
-		}
-		if r.StartedAt.After(last) {
-			last = r.StartedAt.Time
+		last = r.StartedAt.Time
+		if t.n == 0 {
+			first = last
 		}
 		t.n++
 		t.order[i] = t.n

@@ -49,7 +49,7 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 		}
 		p.Series = append(p.Series, s)
 		p.Guides = append(p.Guides, limits(g, s)...)
-		c.Alt += " " + s.Name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(followed(g)))
+		c.Alt += " " + s.Name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(sentence.Followed(g)))
 	}
 	if several {
 		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
@@ -63,14 +63,6 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 	}
 	c.Panels = []chart.Panel{p}
 	return c
-}
-
-// followed says which settings a device follows, and nothing else of its curve.
-func followed(g *analysis.CurveGroup) []sentence.Sentence {
-	return sentence.Curve(&analysis.CurveGroup{
-		Effective: g.Effective, KneeW: analysis.Unknown(), Enough: analysis.Enough{AtW: analysis.Unknown()},
-		Efficiency: analysis.Efficiency{PeakW: analysis.Unknown(), FromW: analysis.Unknown(), ToW: analysis.Unknown()},
-	})
 }
 
 // firstAndLast are the ends of a list.

@@ -1,6 +1,8 @@
 package report
 
 import (
+	"iter"
+	"maps"
 	"slices"
 	"strings"
 
@@ -26,28 +28,28 @@ func (b *builder) workload(t *Topic, workload string) Section {
 	return s
 }
 
-// bySupply are the groups of a workload for each supply, in order.
-func bySupply(t *Topic, workload string) (supplies []string, groups map[string][]*analysis.CurveGroup) {
-	groups = map[string][]*analysis.CurveGroup{}
+// bySupply are the groups of a workload for each supply, mains first.
+func bySupply(t *Topic, workload string) iter.Seq2[string, []*analysis.CurveGroup] {
+	groups := map[string][]*analysis.CurveGroup{}
 	for i := range t.Curve.Groups {
 		if g := &t.Curve.Groups[i]; g.Workload == workload {
-			if groups[g.Supply] == nil {
-				supplies = append(supplies, g.Supply)
-			}
 			groups[g.Supply] = append(groups[g.Supply], g)
 		}
 	}
-	slices.Sort(supplies)
-	slices.Reverse(supplies) // mains first
-	return supplies, groups
+	return func(yield func(string, []*analysis.CurveGroup) bool) {
+		for _, supply := range slices.Backward(slices.Sorted(maps.Keys(groups))) {
+			if !yield(supply, groups[supply]) {
+				return
+			}
+		}
+	}
 }
 
 func (b *builder) results(t *Topic, workload string) Section {
 	s := Section{Title: "Result against the setting", Notes: sentence.Notes(t.Curve.Notes)}
-	supplies, groups := bySupply(t, workload)
-	for _, supply := range supplies {
-		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups[supply])...)
-		for _, g := range groups[supply] {
+	for supply, groups := range bySupply(t, workload) {
+		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups)...)
+		for _, g := range groups {
 			about := sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
 			s.say(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)
 			s.Tables = append(s.Tables, table.Curve(&t.Curve, g))
@@ -59,8 +61,12 @@ func (b *builder) results(t *Topic, workload string) Section {
 
 func (b *builder) devices(t *Topic, workload string) Section {
 	return b.compared("Device against device", t, t.Device, workload, func(c *analysis.Comparison) bool {
-		_, groups := bySupply(t, workload)
-		return b.onlyComparison(t, workload, sentence.OrEmpty(c.Supply), groups[sentence.OrEmpty(c.Supply)]) != nil // the curves are drawn already
+		for supply, groups := range bySupply(t, workload) {
+			if supply == sentence.OrEmpty(c.Supply) {
+				return b.onlyComparison(t, workload, supply, groups) != nil // the curves are drawn already
+			}
+		}
+		return false
 	})
 }
 
@@ -113,10 +119,9 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 
 func (b *builder) efficiency(t *Topic, workload string) Section {
 	s := Section{Title: "Result for each watt"}
-	supplies, groups := bySupply(t, workload)
-	for _, supply := range supplies {
-		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups[supply])...)
-		for _, g := range groups[supply] {
+	for supply, groups := range bySupply(t, workload) {
+		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups)...)
+		for _, g := range groups {
 			s.say(sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)
 			if len(g.Efficiencies) > 0 {
 				unit, factor := efficiencyUnit(t)
@@ -129,9 +134,8 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 
 func (b *builder) obedience(t *Topic, workload string) Section {
 	s := Section{Title: "Package power against the setting"}
-	supplies, groups := bySupply(t, workload)
-	for _, supply := range supplies {
-		s.Charts = append(s.Charts, b.powerCharts(t, workload, supply, groups[supply])...)
+	for supply, groups := range bySupply(t, workload) {
+		s.Charts = append(s.Charts, b.powerCharts(t, workload, supply, groups)...)
 	}
 	return s
 }

@@ -50,7 +50,7 @@ func (b *builder) howMany() string {
 // short is what a reader takes home: one section for each question.
 func (b *builder) short() []Section {
 	var list []Section
-	for _, s := range []Section{b.whoIsAhead(), b.whatWasNotKept(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
+	for _, s := range []Section{b.whoIsAhead(), b.notFollowed(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
 		if len(s.Sentences) > 0 {
 			list = append(list, s)
 		}

@@ -93,8 +93,8 @@ func (w *writer) prepare(page string) error {
 		return fmt.Errorf("%s %w", pageName, errForeign)
 	}
 	for _, m := range chartNames.FindAllSubmatch(former, -1) {
-		for _, file := range chartFiles(string(m[1])) {
-			if err := os.Remove(filepath.Join(w.dir, chartsDir, file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		for _, picture := range pictures(string(m[1])) {
+			if err := os.Remove(filepath.Join(w.dir, chartsDir, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
 		}
@@ -102,41 +102,39 @@ func (w *writer) prepare(page string) error {
 	return nil
 }
 
-func svgFile(name string, p *chart.Palette) string { return name + "-" + p.Name + ".svg" }
-
-func pngFile(name string, p *chart.Palette, width int) string {
-	return fmt.Sprintf("%s-%s-%dx%d.png", name, p.Name, width, width*9/16)
+// picture is one file of a chart.
+type picture struct {
+	file    string
+	palette *chart.Palette
+	width   int // in pixels; 0: SVG
 }
 
-// chartFiles are all files that a chart may have.
-func chartFiles(name string) []string {
-	var files []string
+// pictures are all files that a chart may have.
+func pictures(name string) []picture {
+	var list []picture
 	for _, p := range []*chart.Palette{&chart.Light, &chart.Dark} {
-		files = append(files, svgFile(name, p))
+		list = append(list, picture{name + "-" + p.Name + ".svg", p, 0})
 		for _, width := range widths {
-			files = append(files, pngFile(name, p, width))
+			list = append(list, picture{fmt.Sprintf("%s-%s-%dx%d.png", name, p.Name, width, width*9/16), p, width})
 		}
 	}
-	return files
+	return list
+}
+
+func (f picture) write(b *bytes.Buffer, c *chart.Chart) error {
+	if f.width > 0 {
+		return chart.PNG(b, c, f.width, f.palette)
+	}
+	_, err := b.Write(chart.SVG(c, chart.Wide, f.palette))
+	return err
 }
 
 func (w *writer) jobs(p *Page, page string) []job {
 	jobs := []job{{page, func(b *bytes.Buffer) error { return p.HTML(b) }}}
-	charts := p.Charts()
-	for i := range charts {
-		c := &charts[i]
-		for _, palette := range []*chart.Palette{&chart.Light, &chart.Dark} {
-			jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, svgFile(c.Name, palette)), func(b *bytes.Buffer) error {
-				_, err := b.Write(chart.SVG(c, chart.Wide, palette))
-				return err
-			}})
-			if !w.options.PNG {
-				continue
-			}
-			for _, width := range widths {
-				jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, pngFile(c.Name, palette, width)), func(b *bytes.Buffer) error {
-					return chart.PNG(b, c, width, palette)
-				}})
+	for _, c := range p.Charts() {
+		for _, f := range pictures(c.Name) {
+			if f.width == 0 || w.options.PNG {
+				jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, f.file), func(b *bytes.Buffer) error { return f.write(b, &c) }})
 			}
 		}
 	}

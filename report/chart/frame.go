@@ -1,6 +1,10 @@
 package chart
 
-import "gonum.org/v1/plot/vg"
+import (
+	"image/color"
+
+	"gonum.org/v1/plot/vg"
+)
 
 // Size is the form in which a chart is drawn.
 type Size struct {
@@ -101,22 +105,25 @@ func (f *frame) headHeight() float64 {
 // head writes the words above the panels and returns where the panels begin.
 func (f *frame) head() float64 {
 	y := f.pad * 0.8
-	for _, s := range f.titleLines() {
-		l := f.titleType()
-		f.text(f.pad, y+l.size*0.9, s, l, f.palette.Ink, left)
-		y += l.size * 1.2
-	}
-	for _, s := range f.subLines() {
-		l := f.lineType()
-		f.text(f.pad, y+l.size, s, l, f.palette.Soft, left)
-		y += l.size * 1.35
-	}
+	title, line := f.titleType(), f.lineType()
+	y = f.lines(f.titleLines(), f.pad, y, title, 0.9, title.size*1.2, f.palette.Ink)
+	y = f.lines(f.subLines(), f.pad, y, line, 1, line.size*1.35, f.palette.Soft)
 	if items := f.nameItems(); len(items) > 0 {
 		y += f.size.Text * 0.4
 		f.items(items, y)
 		y += f.itemsHeight(items)
 	}
 	return y + f.size.Text*0.5
+}
+
+// lines writes lines from y downwards, a step apart, and returns where the next would
+// begin. The baseline lies base, in sizes of the text, below the top of a line.
+func (f *frame) lines(lines []string, x, y float64, l lettering, base, step float64, c color.Color) float64 {
+	for _, s := range lines {
+		f.text(x, y+l.size*base, s, l, c, left)
+		y += step
+	}
+	return y
 }
 
 // nameItems are the curves' names, where there is no room for them at the curves'

@@ -46,16 +46,8 @@ func (f *frame) panelWords(p *Panel, r room) {
 	x := r.left
 	y := r.y0 - f.panelHead(p)
 	title, label := f.panelLines(p)
-	for _, s := range title {
-		l := f.nameType()
-		f.text(x, y+l.size*1.05, s, l, f.palette.Ink, left)
-		y += f.size.Text * 1.5
-	}
-	for _, s := range label {
-		l := f.tickType()
-		f.text(x, y+l.size*0.95, s, l, f.palette.Soft, left)
-		y += f.size.Text * 1.45
-	}
+	y = f.lines(title, x, y, f.nameType(), 1.05, f.size.Text*1.5, f.palette.Ink)
+	y = f.lines(label, x, y, f.tickType(), 0.95, f.size.Text*1.45, f.palette.Soft)
 	if items := f.rowItems(p); len(items) > 0 {
 		f.items(items, y)
 	}

@@ -175,11 +175,9 @@ func ahead(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.
 	winner := Side(c.A)
 	if v == analysis.VerdictB {
 		winner = Side(c.B)
-		d, lower, upper = inverse(d), inverse(upper), inverse(lower)
 	}
-	if c.Better == "lower" { // less is more: the size of the difference
-		d, lower, upper = -d, -upper, -lower
-	}
+	d, lower, upper = lead(c, v, d), lead(c, v, lower), lead(c, v, upper)
+	lower, upper = min(lower, upper), max(lower, upper)
 	places := PercentPlaces(lower, upper)
 	return fmt.Sprintf("%s is ahead by %s %%%s", winner, Fixed(100*float64(d), places), Percents(lower, upper, places))
 }
@@ -192,13 +190,7 @@ func spread(c *analysis.Comparison, v analysis.Verdict, members []analysis.Setti
 	}
 	leads := make([]float64, len(members))
 	for i, s := range members {
-		leads[i] = float64(s.Diff)
-		if v == analysis.VerdictB {
-			leads[i] = float64(inverse(s.Diff))
-		}
-		if c.Better == "lower" {
-			leads[i] = -leads[i]
-		}
+		leads[i] = float64(lead(c, v, s.Diff))
 	}
 	least, most := slices.Index(leads, slices.Min(leads)), slices.Index(leads, slices.Max(leads))
 	at := func(i int) string {
@@ -207,8 +199,16 @@ func spread(c *analysis.Comparison, v analysis.Verdict, members []analysis.Setti
 	return " on average, from " + at(least) + " to " + at(most)
 }
 
-// inverse turns a/b - 1 into b/a - 1.
-func inverse(d analysis.Number) analysis.Number { return 1/(1+d) - 1 }
+// lead turns a/b - 1 into how far the side that is ahead differs from the other.
+func lead(c *analysis.Comparison, v analysis.Verdict, d analysis.Number) analysis.Number {
+	if v == analysis.VerdictB {
+		d = 1/(1+d) - 1
+	}
+	if c.Better == "lower" { // less is more: the size of the difference
+		d = -d
+	}
+	return d
+}
 
 // PercentPlaces are the decimals of a percentage with these bounds (ratios): 1,
 // or 2 where the interval is narrower than a percent.

@@ -117,6 +117,13 @@ func Efficient(g *analysis.CurveGroup) []Sentence {
 	return l
 }
 
+// Followed says which settings a device follows, and nothing else of its curve.
+func Followed(g *analysis.CurveGroup) []Sentence {
+	var l list
+	l.effective(g)
+	return l
+}
+
 // effective says which settings the device follows.
 func (l *list) effective(g *analysis.CurveGroup) {
 	e := g.Effective
