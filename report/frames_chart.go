@@ -55,13 +55,13 @@ func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 		}
 		p.Series = append(p.Series, s)
 		c.Alt += " " + f.Name + ", " + frames + ":"
-		for _, share := range frameQuantiles {
-			c.Alt += fmt.Sprintf(" %g %% within %s ms;", 100*share, sentence.Fixed(1000*ranked.Quantile(share), 1))
+		for _, q := range frameQuantiles {
+			c.Alt += fmt.Sprintf(" %g %% within %s ms;", 100*q, sentence.Fixed(1000*ranked.Quantile(q), 1))
 		}
 	}
-	for _, share := range frameQuantiles {
-		y := 100 * (1 - share)
-		p.Guides = append(p.Guides, chart.Guide{Y: &y, Text: fmt.Sprintf("1 in %.0f", 1/(1-share))})
+	for _, q := range frameQuantiles {
+		y := 100 * (1 - q)
+		p.Guides = append(p.Guides, chart.Guide{Y: &y, Text: fmt.Sprintf("1 in %.0f", 1/(1-q))})
 	}
 	low, high := rarestShare, 100.0
 	p.Y.From, p.Y.To = &low, &high

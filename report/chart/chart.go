@@ -50,8 +50,8 @@ type Axis struct {
 	Clock *time.Location
 }
 
-// Point is one value with its interval; Lower and Upper are NaN where it is
-// unknown. A point whose Y is NaN breaks the line.
+// Point is one value with its interval. Lower and Upper are NaN where the interval is
+// not known; a Y that is NaN leaves a gap in the line.
 type Point struct{ X, Y, Lower, Upper float64 }
 
 // Series is one curve. Style picks its colour, marker and dashes: 0 to 5, or Ink.
@@ -111,8 +111,8 @@ func (p *Panel) ReachY() Reach {
 	return r
 }
 
-// Lane is a bar beneath the curves for a stretch of the x axis that belongs to one
-// of them, with the curve's marker at one place of it.
+// Lane is a bar beneath the curves: the stretch of the x axis where one of them is as
+// good as at its best, with that curve's marker At the best.
 type Lane struct {
 	Reach
 	Style int

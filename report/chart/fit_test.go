@@ -73,12 +73,12 @@ func TestAlsoStretchesTheAxis(t *testing.T) {
 	f := newFrame(nil, &Chart{}, Wide, &Light)
 	small := &Panel{Series: []Series{{Points: []Point{{1, 50, nan, nan}, {2, 60, nan, nan}}}}}
 	large := &Panel{Series: []Series{{Points: []Point{{1, 10, nan, nan}, {2, 90, nan, nan}}}}}
-	want := f.upright(large, 0, 1)
-	if got := f.upright(small, 0, 1); got.max == want.max {
+	want := f.yScale(large, 0, 1)
+	if got := f.yScale(small, 0, 1); got.max == want.max {
 		t.Fatal("they have the same axis already")
 	}
 	small.Y.Also = []float64{10, 90}
-	if got := f.upright(small, 0, 1); got.min != want.min || got.max != want.max {
+	if got := f.yScale(small, 0, 1); got.min != want.min || got.max != want.max {
 		t.Errorf("%v to %v, want %v to %v", got.min, got.max, want.min, want.max)
 	}
 }
@@ -92,7 +92,7 @@ func TestLevelNumbersHaveRoom(t *testing.T) {
 		width := rapid.Float64Range(60, 900).Draw(t, "width")
 		s := scale{axis: &Axis{}, min: low, max: low * rapid.Float64Range(1.1, 20).Draw(t, "times"), to: width}
 		last := math.Inf(-1)
-		for _, k := range f.levelNumbers(s, width) {
+		for _, k := range f.xNumbers(s, width) {
 			half := f.tickType().width(k.text) / 2
 			if s.at(k.at)-half < last {
 				t.Fatalf("%q touches the one before", k.text)
@@ -100,7 +100,7 @@ func TestLevelNumbersHaveRoom(t *testing.T) {
 			last = s.at(k.at) + half
 		}
 	})
-	if n := len(f.levelNumbers(scale{axis: &Axis{}, min: 5, max: 41, to: 190}, 190)); n < 4 {
+	if n := len(f.xNumbers(scale{axis: &Axis{}, min: 5, max: 41, to: 190}, 190)); n < 4 {
 		t.Errorf("%d numbers from 5 to 41 on 190 points", n)
 	}
 }
@@ -125,7 +125,7 @@ func TestLongNamesStayDifferent(t *testing.T) {
 				seen[text] = true
 			}
 			for _, line := range lines {
-				if w := f.nameType().width(line); w > f.size.Width*nameShare {
+				if w := f.nameType().width(line); w > f.size.Width*nameWidth {
 					t.Fatalf("%q is %v wide", line, w)
 				}
 			}

@@ -106,8 +106,8 @@ func (f *frame) headHeight() float64 {
 func (f *frame) head() float64 {
 	y := f.pad * 0.8
 	title, line := f.titleType(), f.lineType()
-	y = f.lines(f.titleLines(), f.pad, y, title, 0.9, title.size*1.2, f.palette.Ink)
-	y = f.lines(f.subLines(), f.pad, y, line, 1, line.size*1.35, f.palette.Soft)
+	y = f.writeLines(f.titleLines(), f.pad, y, title, 0.9, title.size*1.2, f.palette.Ink)
+	y = f.writeLines(f.subLines(), f.pad, y, line, 1, line.size*1.35, f.palette.Soft)
 	if items := f.nameItems(); len(items) > 0 {
 		y += f.size.Text * 0.4
 		f.items(items, y)
@@ -116,9 +116,9 @@ func (f *frame) head() float64 {
 	return y + f.size.Text*0.5
 }
 
-// lines writes lines from y downwards, a step apart, and returns where the next would
+// writeLines writes lines from y downwards, a step apart, and returns where the next would
 // begin. The baseline lies base, in sizes of the text, below the top of a line.
-func (f *frame) lines(lines []string, x, y float64, l lettering, base, step float64, c color.Color) float64 {
+func (f *frame) writeLines(lines []string, x, y float64, l lettering, base, step float64, c color.Color) float64 {
 	for _, s := range lines {
 		f.text(x, y+l.size*base, s, l, c, left)
 		y += step
@@ -243,7 +243,7 @@ func (f *frame) panelLines(p *Panel) (title, label []string) {
 	if !f.size.Labels {
 		most = 4
 	}
-	return f.nameType().wrap(p.Title, width, most), f.tickType().wrap(f.upright(p, 0, 1).label(), width, most)
+	return f.nameType().wrap(p.Title, width, most), f.tickType().wrap(f.yScale(p, 0, 1).label(), width, most)
 }
 
 // panelHead is the height of the words above a panel's axes.
@@ -281,14 +281,14 @@ func (f *frame) panelFoot(i int) float64 {
 // gutter is the width of the numbers left of a panel's axes.
 func (f *frame) gutter(p *Panel, height float64) float64 {
 	w := 0.0
-	s := f.upright(p, 0, height)
-	for _, t := range s.ticks(f.uprightTicks(height)) {
+	s := f.yScale(p, 0, height)
+	for _, t := range s.ticks(f.yTicks(height)) {
 		w = max(w, f.tickType().width(t.text))
 	}
 	return w + f.size.Text*0.5
 }
 
-func (f *frame) uprightTicks(height float64) int {
+func (f *frame) yTicks(height float64) int {
 	n := int(height / (f.size.Text * 2))
 	if n < 3 && height > f.size.Text*3.8 { // two numbers, and zero between them
 		n = 3

@@ -11,8 +11,8 @@ func (b box) meets(c box) bool { return b.x0 < c.x1 && c.x0 < b.x1 && b.y0 < c.y
 // of each other and, where there is such a place, of the curves.
 type guideWords struct {
 	room
-	passed [][2]float64 // places that curves, their bars and upright lines pass
-	taken  []box
+	obstacles [][2]float64 // points of curves, bars and upright lines, which words should not cover
+	taken     []box
 }
 
 // mostRows is how many lines of words are tried from the top and from the bottom.
@@ -32,7 +32,7 @@ func (g *guideWords) place(line, width, size float64) (box, bool) {
 			if b.x0 < g.x0 || b.x1 > g.x1 || b.y0 < g.y0 || b.y1 > g.y1 || g.isTaken(b) {
 				continue
 			}
-			if n := g.passing(b); n < least {
+			if n := g.obstaclesIn(b); n < least {
 				best, least = b, n
 			}
 		}
@@ -53,21 +53,21 @@ func (g *guideWords) isTaken(b box) bool {
 	return false
 }
 
-// pass notes that a straight line passes from one place to another, in steps so
-// small that no word fits between.
-func (g *guideWords) pass(a, b [2]float64) {
+// addLine adds a straight line to the obstacles, as points so close that no word fits
+// between two.
+func (g *guideWords) addLine(a, b [2]float64) {
 	const step = 6
 	n := max(1, int(math.Hypot(b[0]-a[0], b[1]-a[1])/step))
 	for i := range n + 1 {
 		w := float64(i) / float64(n)
-		g.passed = append(g.passed, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})
+		g.obstacles = append(g.obstacles, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})
 	}
 }
 
-// passing counts the places in a box that something passes.
-func (g *guideWords) passing(b box) int {
+// obstaclesIn counts the obstacles in a box or close to it.
+func (g *guideWords) obstaclesIn(b box) int {
 	n := 0
-	for _, q := range g.passed {
+	for _, q := range g.obstacles {
 		if q[0] > b.x0-4 && q[0] < b.x1+4 && q[1] > b.y0-6 && q[1] < b.y1+6 {
 			n++
 		}
@@ -75,22 +75,22 @@ func (g *guideWords) passing(b box) int {
 	return n
 }
 
-// passCurves notes where the curves and bars of a panel pass.
-func (f *frame) passCurves(g *guideWords, p *Panel, x, y scale) {
+// addCurves adds the curves and bars of a panel to the obstacles.
+func (f *frame) addCurves(g *guideWords, p *Panel, x, y scale) {
 	for k := range p.Series {
 		s := &p.Series[k]
 		at := f.placed(p, k, x, y)
 		for i, q := range s.Points {
 			if !math.IsNaN(q.Y) && !math.IsNaN(q.Lower) && !math.IsNaN(q.Upper) {
-				g.pass([2]float64{at[i][0], max(y.at(q.Upper), y.to)}, [2]float64{at[i][0], min(y.at(q.Lower), y.from)})
+				g.addLine([2]float64{at[i][0], max(y.at(q.Upper), y.to)}, [2]float64{at[i][0], min(y.at(q.Lower), y.from)})
 			}
 		}
 		for _, piece := range pieces(s, at) {
 			for i := range piece {
 				if from := max(0, i-1); s.Joined {
-					g.pass(piece[from], piece[i])
+					g.addLine(piece[from], piece[i])
 				} else {
-					g.pass(piece[i], piece[i])
+					g.addLine(piece[i], piece[i])
 				}
 			}
 		}

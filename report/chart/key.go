@@ -97,8 +97,8 @@ func (f *frame) item(it placedItem, x, y float64) {
 	}
 }
 
-// symbol draws an item's symbol and returns how far its words stand from its
-// beginning.
+// symbol draws an item's symbol and returns the distance from its left edge to the
+// item's words.
 func (f *frame) symbol(it Item, x, y float64) float64 {
 	t := f.size.Text
 	w := t * (symbolWidth - 0.5)

@@ -9,8 +9,8 @@ import (
 // Names of curves at their ends, moved apart where they would touch.
 
 const (
-	nameShare       = 0.24 // most of the picture's width that names may take
-	nameShareBeside = 0.18 // the same right of one of several panels side by side
+	nameWidth       = 0.24 // of the picture's width, which names may take at most
+	nameWidthBeside = 0.18 // the same right of one of several panels side by side
 	nameGap         = 1.4  // from the axes to a name, in text sizes
 )
 
@@ -47,14 +47,14 @@ func (f *frame) namedLater(i int, name string) bool {
 	return false
 }
 
-// nameLines are a curve's name in lines that fit. What there is no room for is
-// left out where all names of the chart are alike, so that they stay different.
+// nameLines are a curve's name in lines that fit. A name that is too long loses first
+// what it has in common with the chart's other names, so that it still differs.
 func (f *frame) nameLines(name string) []string {
-	share := nameShare
+	part := nameWidth
 	if f.chart.Beside {
-		share = nameShareBeside
+		part = nameWidthBeside
 	}
-	l, width := f.nameType(), f.size.Width*share-f.size.Text*(nameGap+1.2)
+	l, width := f.nameType(), f.size.Width*part-f.size.Text*(nameGap+1.2)
 	names, most := f.curveNames()
 	if lines := l.lines(clean(name), width); len(lines) <= most {
 		return lines
@@ -94,8 +94,8 @@ func (f *frame) curveNames() (names []string, most int) {
 	return names, 2
 }
 
-// ownPart is where a name of so many letters stops beginning, and starts ending, as
-// all the others do.
+// ownPart is the part of a name of n letters that tells it from the others: from behind
+// the letters with which all names begin to before those with which all end.
 func ownPart(names []string, n int) (from, to int) {
 	first := []rune(names[0])
 	from, end := len(first), len(first)
@@ -119,8 +119,8 @@ func ownPart(names []string, n int) (from, to int) {
 	return from, max(from, n-end)
 }
 
-// shortName keeps so many letters of a name: first of its own part, then of what
-// stands before and behind it.
+// shortName shortens a name to so many letters. Its own part, between from and to, is
+// the last to be cut.
 func shortName(r []rune, from, to, keep int) string {
 	if from == to { // the names are all the same
 		return leaveOut(r, keep)

@@ -36,7 +36,7 @@ func rgb(v uint32) color.NRGBA {
 // unbroken line.
 const Ink = -1
 
-// colour is the colour of a style, which begin again after the last, or of Ink.
+// colour is the colour of a style, or of Ink. Behind the last style the first comes again.
 func (p *Palette) colour(style int) color.NRGBA {
 	if style < 0 {
 		return p.Ink
@@ -44,9 +44,9 @@ func (p *Palette) colour(style int) color.NRGBA {
 	return p.Styles[style%len(p.Styles)]
 }
 
-// veil is a colour that lets through what lies beneath. The library's SVG takes
-// the alpha out of the colour again and cuts off the rest, which would make another
-// colour of it: so each part is rounded up.
+// veil is a colour that lets through what lies beneath. The library's SVG divides the
+// parts of a colour by its alpha and rounds down, which would change the colour: so
+// each part is rounded up here.
 type veil struct{ color.NRGBA }
 
 // RGBA gives the colour with alpha multiplied in.

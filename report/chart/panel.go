@@ -13,8 +13,8 @@ type room struct {
 // panel draws one panel.
 func (f *frame) panel(i int, r room) {
 	p := &f.chart.Panels[i]
-	x := f.level(p, r.x0, r.x1)
-	y := f.upright(p, r.y0, r.y1-f.beneath(p))
+	x := f.xScale(p, r.x0, r.x1)
+	y := f.yScale(p, r.y0, r.y1-f.beneath(p))
 	f.panelWords(p, r)
 	f.spans(p, x, r)
 	f.grid(x, y, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
@@ -46,15 +46,15 @@ func (f *frame) panelWords(p *Panel, r room) {
 	x := r.left
 	y := r.y0 - f.panelHead(p)
 	title, label := f.panelLines(p)
-	y = f.lines(title, x, y, f.nameType(), 1.05, f.size.Text*1.5, f.palette.Ink)
-	y = f.lines(label, x, y, f.tickType(), 0.95, f.size.Text*1.45, f.palette.Soft)
+	y = f.writeLines(title, x, y, f.nameType(), 1.05, f.size.Text*1.5, f.palette.Ink)
+	y = f.writeLines(label, x, y, f.tickType(), 0.95, f.size.Text*1.45, f.palette.Soft)
 	if items := f.rowItems(p); len(items) > 0 {
 		f.items(items, y)
 	}
 }
 
-// level is the scale of the x axis: all panels that share it share its ends.
-func (f *frame) level(p *Panel, from, to float64) scale {
+// xScale is the scale of the x axis: all panels that share it share its ends.
+func (f *frame) xScale(p *Panel, from, to float64) scale {
 	panels := []Panel{*p}
 	if f.chart.Sharing {
 		panels = f.chart.Panels
@@ -70,8 +70,8 @@ func (f *frame) level(p *Panel, from, to float64) scale {
 	return s
 }
 
-// upright is the scale of the y axis between two heights, top first.
-func (f *frame) upright(p *Panel, top, bottom float64) scale {
+// yScale is the scale of the y axis between two heights, top first.
+func (f *frame) yScale(p *Panel, top, bottom float64) scale {
 	r := p.ReachY()
 	r.widen(p.Y.Also...)
 	s := scale{axis: &p.Y, from: bottom, to: top}
@@ -82,26 +82,26 @@ func (f *frame) upright(p *Panel, top, bottom float64) scale {
 // grid draws the axes with their numbers.
 func (f *frame) grid(x, y scale, r room, bare bool) {
 	l := f.tickType()
-	for _, t := range y.ticks(f.uprightTicks(r.y1 - r.y0)) {
+	for _, t := range y.ticks(f.yTicks(r.y1 - r.y0)) {
 		h := y.at(t.at)
 		f.line(stroke{colour: f.palette.Grid, width: 1}, [2]float64{r.x0, h}, [2]float64{r.x1, h})
 		f.text(r.x0-f.size.Text*0.4, h+l.size*0.35, t.text, l, f.palette.Soft, right)
 	}
 	f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{r.x0, r.y1}, [2]float64{r.x1, r.y1})
-	f.levelTicks(x, r, bare)
+	f.xTicks(x, r, bare)
 	if x.axis.Label != "" && !bare {
 		f.text((r.x0+r.x1)/2, r.y1+f.size.Text*2.75, l.cut(x.label(), r.x1-r.x0+f.size.Text*2), l, f.palette.Soft, middle)
 	}
 }
 
-func (f *frame) levelTicks(x scale, r room, bare bool) {
+func (f *frame) xTicks(x scale, r room, bare bool) {
 	l := f.tickType()
 	slot := math.Inf(1)
 	if len(x.axis.Names) > 0 {
 		slot = (r.x1-r.x0)/float64(len(x.axis.Names)) - f.size.Text*0.4
 	}
 	last := math.Inf(-1)
-	for _, t := range f.levelNumbers(x, r.x1-r.x0) {
+	for _, t := range f.xNumbers(x, r.x1-r.x0) {
 		at := x.at(t.at)
 		f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{at, r.y1}, [2]float64{at, r.y1 + 5})
 		text := l.short(clean(t.text), slot)
@@ -114,9 +114,9 @@ func (f *frame) levelTicks(x scale, r room, bare bool) {
 	}
 }
 
-// levelNumbers are as many ticks of an x axis of a width as have room for their
+// xNumbers are as many ticks of an x axis of a width as have room for their
 // numbers, but not more than can be taken in.
-func (f *frame) levelNumbers(x scale, width float64) []tick {
+func (f *frame) xNumbers(x scale, width float64) []tick {
 	const most = 15
 	if x.axis.Clock != nil {
 		return x.ticks(int(width / (f.size.Text * 4)))
@@ -158,7 +158,7 @@ func (f *frame) spans(p *Panel, x scale, r room) {
 func (f *frame) guides(p *Panel, x, y scale, r room) {
 	l := f.tickType()
 	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}}
-	f.passCurves(&words, p, x, y)
+	f.addCurves(&words, p, x, y)
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
@@ -187,7 +187,7 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 		case g.X != nil:
 			w := x.at(*g.X)
 			f.line(s, [2]float64{w, r.y0}, [2]float64{w, words.y1})
-			words.pass([2]float64{w, r.y0}, [2]float64{w, words.y1})
+			words.addLine([2]float64{w, r.y0}, [2]float64{w, words.y1})
 		default:
 			f.diagonal(g, x, y, r, s, l)
 		}

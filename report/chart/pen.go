@@ -80,6 +80,7 @@ type part struct {
 	up   float64
 }
 
+// parts are a line in pieces of one size each.
 func (l lettering) parts(s string) []part {
 	if !strings.ContainsFunc(s, isRaised) {
 		return []part{{l, s, 0}}
@@ -310,7 +311,7 @@ func (l lettering) cut(text string, width float64) string {
 	return "…"
 }
 
-// clean keeps what no font draws and no XML may hold out of a picture: text in a
+// clean replaces characters that no font draws or that XML may not hold: text in a
 // data file may come from elsewhere.
 func clean(text string) string {
 	return strings.Map(func(r rune) rune {

@@ -15,15 +15,15 @@ type scale struct {
 }
 
 func (s scale) at(v float64) float64 {
-	share := (v - s.min) / (s.max - s.min)
+	fraction := (v - s.min) / (s.max - s.min)
 	if s.axis.Log {
-		share = math.Log(v/s.min) / math.Log(s.max/s.min)
+		fraction = math.Log(v/s.min) / math.Log(s.max/s.min)
 	}
-	return s.from + share*(s.to-s.from)
+	return s.from + fraction*(s.to-s.from)
 }
 
-// zeroBelow is the share of the largest value below which the smallest makes an
-// axis start at zero: the space lost is less than what a cut axis would hide.
+// zeroBelow is a fraction of the largest value. An axis whose smallest value is below
+// it starts at zero: the space lost is less than what a cut axis would hide.
 const zeroBelow = 0.7
 
 // fit chooses the ends of an axis for values from low to high, with room beyond both.
@@ -144,7 +144,7 @@ func (s scale) label() string {
 	return s.axis.Label + ", " + parts
 }
 
-// Exponent writes a number as the exponent of a power.
+// Exponent writes a number in raised figures, to stand behind a 10.
 func Exponent(n int) string {
 	return strings.Map(func(r rune) rune {
 		for up, figure := range raised {

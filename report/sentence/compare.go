@@ -107,13 +107,13 @@ func verdict(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysi
 	return unclear + ": " + difference(c.A, c.B, d, lower, upper)
 }
 
-// Common names what both sides of a comparison have in common, nil where they
-// differ in it.
+// Common names what both sides of a comparison have in common: device, supply and
+// variant, each nil where the sides differ in it.
 func Common(device, supply, variant *string) string {
 	return cmp.Or(Joined(OrEmpty(device), OrEmpty(variant), OrEmpty(supply)), "All together")
 }
 
-// Across sums comparisons over workloads up.
+// Across says who is ahead over several workloads together.
 func Across(a, b string, x analysis.Across) string {
 	c := &analysis.Comparison{A: a, B: b, Better: x.Better}
 	return fmt.Sprintf("Over %d workloads %s.", x.Workloads, verdict(c, x.Verdict, x.Diff, x.Lower, x.Upper,
@@ -128,7 +128,7 @@ func Place(c *analysis.Comparison, watts analysis.Number, name string) string {
 	return Setting(watts, name)
 }
 
-// bandSettings are the shared settings of a band, told from its ends.
+// bandSettings are the settings from one end of a band to the other that both sides have.
 func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingComparison {
 	var members []analysis.SettingComparison
 	inside := false
@@ -228,7 +228,7 @@ func Percents(lower, upper analysis.Number, decimals int) string {
 // Margin is the margin in percent without needless decimals.
 func Margin(margin float64) string { return strconv.FormatFloat(100*margin, 'g', 3, 64) }
 
-// Winner names the side that a verdict names, else says what it says.
+// Winner is the side that a verdict puts ahead, else the verdict itself: "tie", "unclear".
 func Winner(c *analysis.Comparison, v analysis.Verdict) string {
 	switch v {
 	case analysis.VerdictA:

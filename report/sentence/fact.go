@@ -13,8 +13,8 @@ import (
 type Fact struct{ Name, Value string }
 
 // facts names the facts that devices say of themselves, in the order in which a
-// person would read them. Kind is what devices differ in that differ in the fact;
-// empty where the name says it.
+// person would read them. kind is the word for what two devices differ in if this fact
+// differs; where it is empty, the name is that word.
 var facts = []struct{ key, name, kind string }{
 	{"host_vendor", "maker", "model"},
 	{"host_model", "model", ""},
@@ -122,7 +122,7 @@ func factValues(key string, values []string) string {
 	return listed(shown)
 }
 
-// kindsOf says in what devices differ that differ in these facts, in reading order.
+// kindsOf names what devices differ in if these facts of theirs differ, in reading order.
 func kindsOf(keys []string) []string {
 	sorted := slices.Clone(keys)
 	slices.SortStableFunc(sorted, func(a, b string) int { return cmp.Compare(place(a), place(b)) })

@@ -24,8 +24,8 @@ func Open(c *analysis.Comparison) Sentence {
 	return Sentence{Doubtful, Capital(strings.Join(parts, ", ")) + "."}
 }
 
-// Advised says what the runs advised promise (methods: as many as that, or where the
-// runs at hand suffice, as many as tell the small difference found).
+// Advised says what the further runs that sentences advise are for. (Where the runs at
+// hand suffice for 3 %, as many are advised as tell the small difference found.)
 const Advised = "More runs are for each side at each setting: they find a difference of 3 % with a chance of 80 %; a smaller one may stay open."
 
 // Advises tells whether more runs of anything are advised.
@@ -41,7 +41,7 @@ func Advises(r *analysis.CompareResult) bool {
 // manyRuns is where asking for more runs is no advice any more.
 const manyRuns = 1000
 
-// need is what it would take to tell at settings that cannot be told.
+// need is what is missing for a verdict at settings that have none.
 type need struct {
 	least, most int      // further runs of each side at most of the settings; 0: none are named
 	harder      []string // settings that need more, with how many
@@ -49,6 +49,7 @@ type need struct {
 	unknown     []string // settings where the number is not known
 }
 
+// needed is what is missing at some settings of a comparison.
 func needed(c *analysis.Comparison, members []analysis.SettingComparison) need {
 	var n need
 	usual := usualMost(members)
@@ -71,8 +72,8 @@ func needed(c *analysis.Comparison, members []analysis.SettingComparison) need {
 	return n
 }
 
-// wanted says how many runs it would take: those that most of the settings need,
-// and the settings that need more.
+// wanted says in full what is missing: how many runs most of the settings need, which
+// settings need more, and where more runs would not help.
 func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string {
 	n := needed(c, members)
 	var parts []string
@@ -95,7 +96,7 @@ func wanted(c *analysis.Comparison, members []analysis.SettingComparison) string
 	return ": " + strings.Join(parts, "; ")
 }
 
-// brief is the same in brackets.
+// brief says what is missing in few words, in brackets.
 func (n need) brief() string {
 	var parts []string
 	if n.most > 0 {
@@ -123,8 +124,8 @@ func (n need) brief() string {
 	return " (" + strings.Join(parts, "; ") + ")"
 }
 
-// usualMost is what settings that need no more runs than most of them need at the
-// most: three times the median.
+// usualMost is three times the median of the further runs that settings need. A setting
+// that needs more than that is named by itself.
 func usualMost(members []analysis.SettingComparison) int {
 	var counts []int
 	for _, s := range members {

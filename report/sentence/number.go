@@ -13,7 +13,7 @@ import (
 // Dash stands for a number that is not known.
 const Dash = "–"
 
-// tooLong is from where digits before the point say nothing to a reader.
+// tooLong is the number from which on all are written with an exponent.
 const tooLong = 1e12
 
 // Quantity is Fixed for a number above 0, with a power of ten where the decimals

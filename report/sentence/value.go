@@ -50,8 +50,8 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 	return l
 }
 
-// lost says at which settings the cheaper device is ahead although the dearer is on
-// the whole, or the other way round: a mean over all settings hides it.
+// lost says at which settings the verdict is the opposite of that over all settings,
+// which as a mean hides it.
 func (l *list) lost(v *analysis.DeviceValue) {
 	var where []string
 	from := -1
