@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"encoding/hex"
 	"math"
 	"slices"
 	"testing"
@@ -9,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"sweepd/run"
 )
@@ -285,5 +287,58 @@ func TestLabelsLost(t *testing.T) {
 	}))
 	if n != 1 {
 		t.Errorf("%d sweeps, want 1", n)
+	}
+}
+
+// The layout stays as version 1 wrote it, so that files of every version are read: these
+// rows, with every mode of a column, were packed by the program that first had it.
+func TestPackedRowsStayAsTheyWere(t *testing.T) {
+	sensors := []run.Sensor{
+		{ID: run.PackageEnergy, Kind: run.Counter, Resolution: 1e-6}, {ID: run.PackagePower, Resolution: 1e-6},
+		{ID: run.Temperature, Resolution: 1e-3}, {ID: run.CPUBusy}, {ID: run.FanSpeed, Resolution: 1},
+	}
+	nan := math.NaN()
+	rows := [][][]float64{
+		{{100, 9.5, 41, 0.5, 30}, {103.25, 9.75, 41, 0.25, 30}, {106.5, 9.5, 41.5, 0.5, 30}, {110, 10, 41.5, 0.125, 30}},
+		{{113, nan, 42, 0.125, 30}, {nan, 10.25, 42, 0.125, 30}, {119, 10.5, 42, 1.0 / 3, 30}, {122.5, 10.5, 42, 1.0 / 3, 30}},
+		{{125.5, 10.5, 42, nan, 31}, {128.75, 10.5, 42, nan, 31}, {132, 10.25, 42, 0.5, 30}, {135.25, 10, 42, 0.5, 30}},
+	}
+	want := []string{
+		"07040580909de91aa0c21e00000080c087a08ab0a806000000000000da018084af5fa0dd8c0300a0c21ec0d58709a0c21e9fc21ec0843d05d08005e807010fbfc003806080608040013c",
+		"0c040000000000000000000080897a0000000101df00000d809bee0280b6dc05c09fab03000ea0c21ea0c21e0001e807010f000080aad4aad5aad5aa5500",
+		"08040000000000000202c601809bee02a0c21e00000c9fc21e9fc21e010c80ead4aad5aad5aa5500050201",
+	}
+	var p packer
+	p.grow(sensors)
+	var u unpacker
+	u.grow(sensors)
+	n := 0
+	for i, row := range rows {
+		var sweeps []run.Sweep
+		for _, values := range row {
+			s := quarter(n, values...)
+			if n > 6 { // it slept for a second
+				s.At.Boot += time.Second
+				s.At.Wall = s.At.Wall.Add(time.Second)
+			}
+			sweeps = append(sweeps, s)
+			n++
+		}
+		if got := hex.EncodeToString(p.pack(i == 0, sweeps, []int{0, 0, i, i}, false)); got != want[i] {
+			t.Errorf("row %d is\n%s, want\n%s", i, got, want[i])
+		}
+		data, err := hex.DecodeString(want[i])
+		must(t, err)
+		if err := u.unpack(data); err != nil {
+			t.Fatalf("row %d: %v", i, err)
+		}
+		for j, values := range row {
+			if got := u.values[j*u.width : (j+1)*u.width]; !cmp.Equal(values, got, cmpopts.EquateNaNs()) {
+				t.Errorf("row %d, sweep %d: %v, want %v", i, j, got, values)
+			}
+			if !u.times[j].Wall.Equal(sweeps[j].At.Wall) || u.times[j].Boot != sweeps[j].At.Boot || u.labels[j] != []int{0, 0, i, i}[j] {
+				t.Errorf("row %d, sweep %d: %+v and label %d", i, j, u.times[j], u.labels[j])
+			}
+		}
 	}
 }
