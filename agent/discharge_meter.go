@@ -62,14 +62,14 @@ func (f *contentFall) observe(energy float64, now time.Duration) {
 	if first { // when it began to be so is unknown
 		return
 	}
-	c := &f.changes[f.n%len(f.changes)]
-	if f.n > 0 { // keep changes apart, so that the ring spans fallOver
-		last := &f.changes[(f.n-1)%len(f.changes)]
-		if f.n > 1 && now-last.at < fallOver/time.Duration(len(f.changes)-1) {
+	if f.n > 1 { // keep changes apart, so that the ring spans fallOver
+		last, before := &f.changes[(f.n-1)%len(f.changes)], f.changes[(f.n-2)%len(f.changes)]
+		if last.at-before.at < fallOver/time.Duration(len(f.changes)-1) {
 			last.at, last.energy = now, energy
 			return
 		}
 	}
+	c := &f.changes[f.n%len(f.changes)]
 	c.at, c.energy = now, energy
 	f.n++
 }
