@@ -124,6 +124,9 @@ func TestTheAgentTellsWhatItSees(t *testing.T) {
 	if err := s.SweepIdle(t.Context()); err != nil {
 		t.Fatal(err)
 	}
+	if n := len(heard); n != 5 { // in stepped mode before the call returns
+		t.Errorf("%d events after the supply changed, want 5", n)
+	}
 	if err := s.Declare(t.Context(), run.Setting{}); err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package agent
 
 import (
 	"context"
+	"strings"
 	"testing"
 	"time"
 
@@ -54,6 +55,61 @@ func TestLoopRecordsARun(t *testing.T) {
 	}
 	if err := stop(); err != nil {
 		t.Error(err)
+	}
+}
+
+// An agent that has nothing to do ends at once when it is told to.
+func TestAnIdleAgentStops(t *testing.T) {
+	a, stop := running(t, newMachine(scripted.OnMains), newNotebook())
+	until(t, "the first sweep", func() bool {
+		var s Snapshot
+		a.Snapshot(&s)
+		return s.Sweeps > 0
+	})
+	ended := make(chan error, 1)
+	go func() { ended <- stop() }()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(20 * time.Second):
+		a.wake() // so that the test ends
+		t.Error("it went on for 20 s")
+	}
+}
+
+func TestOptions(t *testing.T) {
+	good := Options{Device: "unit-oak", Sensors: newMachine(scripted.OnMains), Recorder: newNotebook()}
+	for name, c := range map[string]struct {
+		change func(*Options)
+		says   string
+	}{
+		"no device":    {func(o *Options) { o.Device = "" }, "device name is empty"},
+		"no sensors":   {func(o *Options) { o.Sensors = nil }, "needs sensors and a recorder"},
+		"no recorder":  {func(o *Options) { o.Recorder = nil }, "needs sensors and a recorder"},
+		"too often":    {func(o *Options) { o.Interval = 99 * time.Millisecond }, "must be from 100ms to 1m0s"},
+		"too rarely":   {func(o *Options) { o.Interval = time.Minute + 1 }, "must be from 100ms to 1m0s"},
+		"often":        {func(o *Options) { o.Interval = 100 * time.Millisecond }, ""},
+		"rarely":       {func(o *Options) { o.Interval = time.Minute }, ""},
+		"as it begins": {func(*Options) {}, ""},
+	} {
+		o := good
+		c.change(&o)
+		a, err := New(o)
+		if c.says == "" && err != nil || c.says != "" && (err == nil || !strings.Contains(err.Error(), c.says)) {
+			t.Errorf("%s: error %v, want %q", name, err, c.says)
+		}
+		if err == nil && o.Interval == 0 && a.opts.Interval != DefaultInterval {
+			t.Errorf("%s: interval %v", name, a.opts.Interval)
+		}
+	}
+	a, _ := New(good)
+	if err := a.Step(); err == nil {
+		t.Error("an agent with a loop was stepped")
+	}
+	if err := newStepped(t, scripted.OnMains).Run(t.Context()); err == nil {
+		t.Error("a stepped agent ran by itself")
 	}
 }
 

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -410,6 +411,34 @@ func TestEnergyOfHoles(t *testing.T) {
 	}
 	if e := energyOf(counted, run.PackageEnergy); e == nil || math.Abs(*e-290) > 1e-9 {
 		t.Errorf("energy by counter over a long hole is %v, want 290: a counter loses nothing", deref(e))
+	}
+}
+
+// Package power is by counter, else by power, else unknown.
+func TestPackagePower(t *testing.T) {
+	for _, c := range []struct {
+		joules, watts float64 // per second
+		want          any
+	}{{14.5, 12, 14.5}, {nan, 12, 12.0}, {14.5, nan, 14.5}, {nan, nan, nil}} {
+		trace := scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+			s := scripted.OnMains(t)
+			s.Joules, s.Watts = c.joules*t.Seconds(), c.watts
+			return s
+		})
+		d, err := judged(trace)
+		if err != nil || deref(d.PackageW) != c.want {
+			t.Errorf("%v J and %v W: package_w %v, want %v; %v", c.joules, c.watts, deref(d.PackageW), c.want, err)
+		}
+		// The same of a device that has no such sensors at all.
+		for place, there := range map[int]bool{4: c.joules == c.joules, 5: c.watts == c.watts} {
+			if !there {
+				trace.Of = slices.Clone(trace.Of)
+				trace.Of[place] = run.Sensor{ID: run.FanSpeed, Instance: trace.Of[place].ID}
+			}
+		}
+		if d, err = judged(trace); err != nil || deref(d.PackageW) != c.want {
+			t.Errorf("without the sensors: package_w %v, want %v; %v", deref(d.PackageW), c.want, err)
+		}
 	}
 }
 
