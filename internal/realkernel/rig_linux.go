@@ -122,7 +122,7 @@ func boot(ctx context.Context, dir string, o Options) (Result, error) {
 	if err != nil {
 		return got, fmt.Errorf("prepare the guest's kernel: %w", err)
 	}
-	ram, err := initramfs(image, o)
+	ram, err := initramfs(ctx, filepath.Join(dir, "root"), image, o)
 	if err != nil {
 		return got, fmt.Errorf("build the initramfs: %w", err)
 	}
@@ -140,43 +140,38 @@ func boot(ctx context.Context, dir string, o Options) (Result, error) {
 		got.Stdout = string(output)
 		return got, err
 	}
-	return parseOutput(got, output, filepath.Join(dir, "out"))
+	return parseOutput(ctx, got, output, filepath.Join(dir, "out"))
 }
 
-// initramfs is the image's root with the payload added.
-func initramfs(image string, o Options) ([]byte, error) {
-	var a archive
-	a.add("init", initScript)
+// pack prints a folder as the archive that the kernel unpacks at boot (Linux,
+// Documentation/driver-api/early-userspace/buffer-format.rst); $0 is busybox. Equal
+// files give equal archives: no owner, no time.
+const pack = `chmod -R 755 . && find . -exec touch -d @0 {} + &&
+	find . -mindepth 1 | LC_ALL=C sort | "$0" cpio -o -H newc -R 0:0 --renumber-inodes --ignore-devno`
+
+// initramfs is the image's root with init, script and binary added, in an empty folder.
+func initramfs(ctx context.Context, dir, image string, o Options) ([]byte, error) {
 	root := filepath.Join(image, "root")
-	err := filepath.WalkDir(root, func(path string, d os.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		name, err := filepath.Rel(root, path)
-		if err != nil {
-			return err
-		}
-		return addFile(&a, name, path)
-	})
-	if err != nil {
+	if err := os.CopyFS(dir, os.DirFS(root)); err != nil {
 		return nil, err
 	}
+	files := map[string][]byte{"init": initScript, "rig/script": []byte(o.Script)}
 	if o.Binary != "" {
-		if err := addFile(&a, "rig/"+filepath.Base(o.Binary), o.Binary); err != nil {
+		content, err := os.ReadFile(o.Binary)
+		if err != nil {
+			return nil, err
+		}
+		files["rig/"+filepath.Base(o.Binary)] = content
+	}
+	if err := os.Mkdir(filepath.Join(dir, "rig"), 0o755); err != nil {
+		return nil, err
+	}
+	for name, content := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o755); err != nil {
 			return nil, err
 		}
 	}
-	a.add("rig/script", []byte(o.Script))
-	return a.finish(), nil
-}
-
-func addFile(a *archive, name, path string) error {
-	content, err := os.ReadFile(path)
-	if err != nil {
-		return err
-	}
-	a.add(name, content)
-	return nil
+	return command(ctx, dir, "sh", "-c", pack, filepath.Join(root, "bin/busybox"))
 }
 
 func compileTable(ctx context.Context, dir string, chargeUnits bool) error {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -185,33 +184,9 @@ func TestOutputThatEndsEarly(t *testing.T) {
 		{"text\n\x1cexit zero\n", "text\n", "exit code"},
 		{"text\n\x1cexit 0\nno archive", "text\n", "10 bytes"},
 	} {
-		got, err := parseOutput(Result{}, []byte(c.output), t.TempDir())
+		got, err := parseOutput(t.Context(), Result{}, []byte(c.output), t.TempDir())
 		if err == nil || !strings.Contains(err.Error(), c.says) || got.Stdout != c.stdout {
 			t.Errorf("%q: got %q and error %v, want %q and %q", c.output, got.Stdout, err, c.stdout, c.says)
 		}
-	}
-}
-
-// The kernel's document on the buffer format gives the header's fields.
-func TestArchiveForm(t *testing.T) {
-	var a archive
-	a.add("bin/tool", []byte("12345"))
-	a.add("bin/other", nil)
-	got := a.finish()
-	var names []string
-	for rest := got; len(rest) >= 110 && string(rest[:6]) == "070701"; {
-		var size, name int
-		if _, err := fmt.Sscanf(string(rest[54:62])+" "+string(rest[94:102]), "%x %x", &size, &name); err != nil {
-			t.Fatal(err)
-		}
-		names = append(names, string(rest[110:110+name-1]))
-		up := func(n int) int { return (n + 3) &^ 3 }
-		rest = rest[up(up(110+name)+size):]
-	}
-	if want := []string{"bin", "bin/tool", "bin/other", "TRAILER!!!"}; !slices.Equal(names, want) {
-		t.Errorf("archive holds %q, want %q", names, want)
-	}
-	if len(got)%4 != 0 {
-		t.Errorf("%d bytes: not padded to 4", len(got))
 	}
 }
