@@ -14,8 +14,8 @@ type currentGauge struct {
 	sample
 }
 
-// updateCurrent sets the gauges of the label set in force; those of another one
-// before it vanish, since they say nothing about now.
+// updateCurrent sets the gauges of the label set in force. Those of an earlier label set
+// are not exposed any more.
 func (m *Metrics) updateCurrent() {
 	s := &m.snap
 	if cell := s.Current.Cell(); m.current == nil || m.current.cell != cell || m.current.sensors != len(s.Sensors) {

@@ -1,5 +1,6 @@
-// Package exporter hands on what the agent and the store know: metrics for a
-// Prometheus that scrapes, and the effect of the supply on results.
+// Package exporter gives other programs what the agent and the store have: metrics for
+// Prometheus, with the effect of the supply on results, and runs as a tidy table, which
+// it also reads.
 //
 // Every reading carries the labels device, workload, setting, supply and
 // variant. Gauges exist for the label set in force alone; energy counters stay

@@ -10,14 +10,14 @@ import (
 type energySeries struct {
 	values   []string
 	counters map[agent.Domain]*counter
-	seen     bool
+	inUse    bool // the agent still has the label set
 }
 
-// updateEnergies brings the counters of every label set that is still to be
-// seen up to the agent's totals and drops the others.
+// updateEnergies raises the counters to the agent's totals and drops those of label sets
+// that the agent no longer has.
 func (m *Metrics) updateEnergies() {
 	for _, e := range m.energies {
-		e.seen = false
+		e.inUse = false
 	}
 	for _, e := range m.snap.Energies {
 		cell := e.Labels.Cell()
@@ -26,11 +26,11 @@ func (m *Metrics) updateEnergies() {
 			s = &energySeries{values: labelValues(e.Labels), counters: map[agent.Domain]*counter{}}
 			m.energies[cell] = s
 		}
-		s.seen = true
+		s.inUse = true
 		s.update(e, m.families.energy)
 	}
 	for cell, e := range m.energies {
-		if !e.seen {
+		if !e.inUse {
 			e.drop(m.families.energy)
 			delete(m.energies, cell)
 		}

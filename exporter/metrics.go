@@ -41,7 +41,7 @@ type Metrics struct {
 
 	finished    []finishedRun
 	runsChanged bool
-	recording   *run.Run // that was recording at the last scrape
+	recording   *run.Run // the run that was recording at the last scrape
 
 	sweepTime *prometheus.Desc
 }
@@ -79,8 +79,8 @@ func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
 	ch <- m.sweepTime
 }
 
-// Collect implements prometheus.Collector: it brings every series up to the
-// agent's latest sweep and event.
+// Collect implements prometheus.Collector: it first updates every series to the agent's
+// latest sweep and event.
 func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 	m.events.Flush()
 	m.mu.Lock()
@@ -104,8 +104,8 @@ type sourceSeries struct {
 	errors counter
 }
 
-// updateSources brings the collectors' series up to date. The list of
-// collectors is fixed.
+// updateSources updates the series of the collectors, of which there are always the
+// same.
 func (m *Metrics) updateSources() {
 	if m.health == nil {
 		return

@@ -16,9 +16,9 @@ type finishedRun struct {
 	until time.Duration
 }
 
-// onEvent has a run that ended exposed with its findings, and corrections of it as
-// long as it is. A run that was interrupted belongs to a time that is not exposed
-// any more, or to an agent that ends.
+// onEvent keeps a run that ended, to be exposed with its findings, and the corrections of
+// it while it is exposed. A run that was interrupted is not kept: it ended long ago, or
+// the agent is ending.
 func (m *Metrics) onEvent(e run.Event) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -26,7 +26,7 @@ func (m *Metrics) onEvent(e run.Event) {
 	case e.Kind == run.RunEnded && e.Run.State != run.Interrupted:
 		m.source.Snapshot(&m.snap)
 		m.runsChanged = true
-		m.dropOldRuns() // nobody may ever scrape
+		m.dropOldRuns() // here too: without a scrape the list would grow
 		m.finished = append(m.finished, finishedRun{e.Run, m.snap.Now.Mono + exposedFor})
 	case e.Kind == run.RunCorrected:
 		for i := range m.finished {
@@ -41,7 +41,7 @@ func (m *Metrics) onEvent(e run.Event) {
 // touches the series only when these are others than at the last scrape.
 func (m *Metrics) updateRuns() {
 	m.dropOldRuns()
-	// Not the id alone: the labels of a run are known a moment later.
+	// The run is compared, not its id: its labels are known a moment later.
 	if !m.runsChanged && m.snap.Recording == m.recording {
 		return
 	}

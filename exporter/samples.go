@@ -9,11 +9,11 @@ import (
 	"sweepd/run"
 )
 
-// metric is what a sweep exports under one name, with the labels of a reading and
-// at most one of its own.
+// metric is the name of what is exported of a sweep. It has the labels of a reading and
+// at most one more.
 type metric struct {
 	name, help string
-	label      string // its own; "" for none
+	label      string // the one more; "" for none
 }
 
 // readingLabels are the labels of every reading.
@@ -43,11 +43,11 @@ var (
 // energyJoules is a counter, with a sample for each domain of a label set.
 var energyJoules = &metric{"sweepd_energy_joules_total", "Energy since the agent started, integrated at the agent's own cadence; battery is what left the batteries, without what went in.", "domain"}
 
-// sample is one series that a sweep gives a value. It is the one mapping from a
-// sweep to what leaves the machine: whatever exports readings goes by it.
+// sample is one series and where a sweep has its value. The samples are the one mapping
+// from a sweep to what leaves the machine: whatever exports readings uses them.
 type sample struct {
 	metric     *metric
-	labelValue string // the value of the metric's own label
+	labelValue string // the value of metric.label
 	value      func(*agent.Snapshot) float64
 }
 

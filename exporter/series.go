@@ -18,8 +18,8 @@ func labelValues(l run.Labels, more ...string) []string {
 	return values
 }
 
-// validUTF8 makes text fit for a label. What comes from the system, such as the
-// name of a profile, may be anything; a scrape may not fail for it.
+// validUTF8 makes a text valid as a label. Texts from the system, such as the name of a
+// profile, may be anything, and no scrape may fail because of one.
 func validUTF8(text string) string { return strings.ToValidUTF8(text, "\uFFFD") }
 
 // gauge is one child of a vector, looked up once. While its value is missing it
@@ -48,7 +48,7 @@ func (g *gauge) drop() {
 	}
 }
 
-// counter is one child of a counter vector that follows a total kept elsewhere.
+// counter is one child of a counter vector, for a total that is kept elsewhere.
 type counter struct {
 	child prometheus.Counter
 	total float64

@@ -1,8 +1,10 @@
 package exporter
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 
@@ -12,9 +14,9 @@ import (
 	"sweepd/run"
 )
 
-// Effect is what the supply does to a result at one setting: battery over
-// mains, with simultaneous 95 % bounds that are unknown where nothing tells the
-// noise. The numbers are those of a comparison by supply.
+// Effect is what the supply does to a result at one setting: the result on battery
+// divided by that on mains, with simultaneous 95 % bounds. The bounds are unknown where
+// too few repeats were run. The numbers are those of a comparison by supply.
 type Effect struct {
 	Device, Workload, Variant, Setting, Result string
 	Ratio, Lower, Upper                        analysis.Number
@@ -22,12 +24,12 @@ type Effect struct {
 	Verdict                                    analysis.Verdict
 }
 
-// bounded tells whether something tells the noise.
+// bounded tells whether the bounds are known.
 func (e Effect) bounded() bool { return e.Lower.Known() && e.Upper.Known() }
 
 // String is the effect as a line for a log.
 func (e Effect) String() string {
-	text := fmt.Sprintf("%s of %s at %s on %s: battery against mains %+.1f %%", e.Result, e.Workload, e.settingText(), e.Device, percent(e.Ratio))
+	text := fmt.Sprintf("%s of %s at %s on %s: battery against mains %+.1f %%", e.Result, e.Workload, cmp.Or(e.Setting, "an unknown setting"), e.Device, percent(e.Ratio))
 	if e.bounded() {
 		text += fmt.Sprintf(" (%+.1f to %+.1f)", percent(e.Lower), percent(e.Upper))
 	} else {
@@ -36,16 +38,9 @@ func (e Effect) String() string {
 	return text + fmt.Sprintf(", %d and %d runs", e.OnBattery, e.OnMains)
 }
 
-func (e Effect) settingText() string {
-	if e.Setting == "" {
-		return "an unknown setting"
-	}
-	return e.Setting
-}
-
 func percent(ratio analysis.Number) float64 { return 100 * (float64(ratio) - 1) }
 
-// fields are the effect's numbers for a log that machines read, unrounded.
+// fields are the effect for a log that programs read, its numbers unrounded.
 func (e Effect) fields() []zap.Field {
 	f := []zap.Field{
 		zap.String("device", e.Device), zap.String("workload", e.Workload), zap.String("variant", e.Variant),
@@ -58,9 +53,9 @@ func (e Effect) fields() []zap.Field {
 	return f
 }
 
-// SupplyEffects compares battery with mains wherever both were measured, for
-// every result. One result that cannot be compared does not keep the others
-// from it: the error joins what went wrong.
+// SupplyEffects compares battery with mains for every result, at every setting where
+// both were measured. A result without such a setting is left out; one whose comparison
+// fails is left out too, and the error joins the reasons.
 func SupplyEffects(runs []run.Run) ([]Effect, error) {
 	var effects []Effect
 	var failed error
@@ -83,22 +78,20 @@ func SupplyEffects(runs []run.Run) ([]Effect, error) {
 // resultsOnBoth names the results that some device has on both supplies.
 func resultsOnBoth(runs []run.Run) []string {
 	type group struct{ device, workload, variant, result string }
-	seen := map[group]run.Supply{} // the supply that it was seen on
-	var names []string
+	firstSupply := map[group]run.Supply{}
+	names := map[string]bool{}
 	for i := range runs {
 		r := &runs[i]
 		for name := range r.Results {
 			g := group{r.Device, r.Workload, string(r.Variant), name}
-			first, known := seen[g]
-			if !known {
-				seen[g] = r.Supply
-			} else if first != r.Supply && !slices.Contains(names, name) {
-				names = append(names, name)
+			if first, there := firstSupply[g]; !there {
+				firstSupply[g] = r.Supply
+			} else if first != r.Supply {
+				names[name] = true
 			}
 		}
 	}
-	slices.Sort(names)
-	return names
+	return slices.Sorted(maps.Keys(names))
 }
 
 func effectsOf(c analysis.Comparison) []Effect {

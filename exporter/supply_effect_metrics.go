@@ -12,10 +12,10 @@ import (
 	"sweepd/store"
 )
 
-// CompareSupplies computes the effects of the supply for the device and the
-// workload of a run that ended, was corrected or rejected, exposes them in place
-// of the earlier ones, and says in the log what holds in the run's cell. An
-// empty run means all of the store, without a word.
+// CompareSupplies computes the effects of the supply for the device and the workload of
+// a run that ended, was corrected or was rejected, and exposes them in place of the
+// earlier ones. Those at the run's setting and variant are also logged. An empty run
+// stands for all devices and workloads, and then nothing is logged.
 //
 // Where a result cannot be compared, the others are exposed all the same.
 func (m *Metrics) CompareSupplies(ctx context.Context, runs store.AnalysisRuns, r run.Run, log *zap.Logger) error {
@@ -36,9 +36,8 @@ func (m *Metrics) CompareSupplies(ctx context.Context, runs store.AnalysisRuns, 
 	return err
 }
 
-// showEffects exposes the effects for one device and workload, empty for all,
-// and nothing else about them: the cell of a run that was rejected may have
-// none any more.
+// showEffects exposes the effects of one device and workload, "" for all, in place of
+// all that were exposed of them: a run that was rejected may leave its cell without any.
 func (m *Metrics) showEffects(device, workload string, effects []Effect) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -18,7 +18,7 @@ import (
 	"sweepd/run"
 )
 
-// RowError says which cell of a tidy table cannot be taken.
+// RowError says which cell of a tidy table cannot be read.
 type RowError struct {
 	File   string
 	Line   int // from 1, the header's
@@ -33,16 +33,16 @@ func (e *RowError) Error() string {
 
 func (e *RowError) Unwrap() error { return e.Err }
 
-// ReadTidy reads a tidy table row by row, once. The first cell that cannot be taken
-// ends it with an error that names file, line, column and text; whoever stores the
-// runs takes those before it back then. lower names the results of which less is
-// better, besides those that the table names itself.
+// ReadTidy reads a tidy table row by row, once. It ends at the first cell that cannot be
+// read, with an error that names file, line, column and text; the caller then discards
+// the runs before it. lower names the results of which less is better, besides those
+// that the table names itself.
 //
 // A run without an id gets one that is derived from its row, so that importing a
-// file twice adds nothing; equal rows are told apart by their order.
+// file twice adds nothing. The second and later ones of equal rows get ids of their own.
 func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*run.Record, error] {
 	return func(yield func(*run.Record, error) bool) {
-		t := &tidyReader{file: file, lower: lower, equalRows: map[uuid.UUID]int{}}
+		t := &tidyReader{file: file, lower: lower, equalRows: map[uuid.UUID]int{}, labels: map[string]string{}}
 		in, err := t.open(r)
 		if err != nil {
 			yield(nil, err)
@@ -86,7 +86,7 @@ type tidyReader struct {
 	file      string
 	lower     []string
 	columns   []string
-	equalRows map[uuid.UUID]int // rows seen, by the id of the first of equal ones
+	equalRows map[uuid.UUID]int // how often each row occurred, by the id of the first
 	name      []byte            // of a row, reused
 	labels    map[string]string
 }
@@ -167,7 +167,7 @@ func shorten(s string) string {
 	return s
 }
 
-// readCell takes one cell of a run.
+// readCell enters the text of one column in a run.
 func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	switch column {
 	case colDevice:
@@ -210,19 +210,18 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	return err
 }
 
-// sharedLabel shares the memory of labels, which recur in every row.
+// sharedLabel checks a label and returns the same text for the same label, which recurs
+// in every row, so that it takes memory once.
 func (t *tidyReader) sharedLabel(what, text string) (string, error) {
-	if known, there := t.labels[text]; there {
-		return known, nil
+	if label, there := t.labels[text]; there {
+		return label, nil
 	}
 	if err := run.CheckLabel(what, text); err != nil {
 		return "", err
 	}
-	if t.labels == nil {
-		t.labels = map[string]string{}
-	}
-	t.labels[strings.Clone(text)] = strings.Clone(text)
-	return t.labels[text], nil
+	label := strings.Clone(text)
+	t.labels[label] = label
+	return label, nil
 }
 
 func (t *tidyReader) readResult(d *run.Record, name, text string) error {
@@ -242,7 +241,7 @@ func (t *tidyReader) readResult(d *run.Record, name, text string) error {
 	return run.CheckResult(name, r)
 }
 
-// readResultTerms takes the columns units and lower.
+// readResultTerms enters the columns units and lower in a run's results.
 func (t *tidyReader) readResultTerms(d *run.Record, units, lower string) error {
 	for _, pair := range splitSemicolons(units) {
 		name, unit, _ := strings.Cut(pair, "=")
@@ -274,7 +273,7 @@ func splitSemicolons(text string) []string {
 	return strings.Split(text, ";")
 }
 
-// readSetting reads the name of a setting, which may be watts: "15W" is no name.
+// readSetting reads a name of a setting, or watts where the text is a number of watts.
 func readSetting(text string) run.Setting {
 	if s, err := run.ParseSetting(text); err == nil && s.Name() == "" {
 		return s
@@ -304,13 +303,13 @@ func readState(text string) (run.State, error) {
 	return "", errors.New("is no state of a run that ended: want finished, interrupted, rejected or nothing")
 }
 
-// readNumber reads a finite number that is fit; empty is unknown.
-func readNumber(text, want string, fit func(float64) bool) (*float64, error) {
+// readNumber reads a finite number that is valid; empty is unknown.
+func readNumber(text, want string, valid func(float64) bool) (*float64, error) {
 	if text == "" {
 		return nil, nil
 	}
 	x, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || !fit(x) {
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || !valid(x) {
 		return nil, fmt.Errorf("is not a number of %s", want)
 	}
 	return &x, nil

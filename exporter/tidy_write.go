@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,18 +30,13 @@ func WriteTidy(w io.Writer, runs []run.Run) error {
 }
 
 func tidyResults(runs []run.Run) []string {
-	var names []string
-	seen := map[string]bool{}
+	names := map[string]bool{}
 	for _, r := range runs {
 		for n := range r.Results {
-			if !seen[n] {
-				seen[n] = true
-				names = append(names, n)
-			}
+			names[n] = true
 		}
 	}
-	slices.Sort(names)
-	return names
+	return slices.Sorted(maps.Keys(names))
 }
 
 func tidyRow(r run.Run, names []string) []string {

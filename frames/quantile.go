@@ -2,7 +2,7 @@ package frames
 
 import "math"
 
-// Quantile is the frame time, s, that a share p, 0 to 1, of the frames does not
+// Quantile is the frame time, s, that a fraction p of the frames, 0 to 1, does not
 // exceed, by linear interpolation between the order statistics around (n-1)p + 1:
 // type 7 of Hyndman & Fan (1996), the default of R's quantile. It is NaN where there
 // is no frame. This is the one definition of a percentile of frame times.

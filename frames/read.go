@@ -9,6 +9,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
 )
 
 // Options say how to read a file of frame times. The zero value reads the only
@@ -18,8 +21,8 @@ type Options struct {
 	// Column is the name of the column in the header, or its number from 1;
 	// empty where there is only one.
 	Column string
-	// Unit of the numbers; UnitUnknown means what the end of the column's name
-	// says, as frame_ms and "time (s)" do.
+	// Unit of the numbers; UnitUnknown means the one at the end of the column's
+	// name, as in frame_ms and "time (s)".
 	Unit Unit
 	// Timestamps means that the numbers are times at which frames came, of which
 	// the differences are the frame times.
@@ -32,7 +35,7 @@ type Options struct {
 // NoDelimiter is for files of one column.
 const NoDelimiter = '\n'
 
-// Error says which row cannot be taken.
+// Error says which row cannot be read.
 type Error struct {
 	File   string
 	Line   int    // from 1
@@ -58,22 +61,24 @@ const longestLine = 1 << 20
 type Reader struct {
 	opts    Options
 	lines   *bufio.Reader
-	long    []byte // a line that crosses the end of the buffer
-	line    int
-	guessed bool // the delimiter
-	column  int  // from 0
-	columns int  // of every row
-	name    string
+	long    []byte  // a line that crosses the end of the buffer
+	line    int     // number of the line read last, from 1
+	guessed bool    // no delimiter was given
+	column  int     // from 0
+	columns int     // how many every row has
+	name    string  // of the column, or its number
 	scale   float64 // s for each unit
 	first   []byte  // a row read already, where there is no header
-	last    float64 // timestamp
-	started bool
+	last    float64 // the timestamp read last
+	started bool    // there is one
 }
 
-// NewReader reads as far as the first row. It fails where column, unit or delimiter
-// cannot be told.
+// NewReader reads as far as the first row. It fails where the column, the unit or the
+// delimiter remains unknown.
 func NewReader(r io.Reader, o Options) (*Reader, error) {
-	f := &Reader{opts: o, lines: bufio.NewReaderSize(decodeText(r), 1<<16)}
+	// A byte order mark tells UTF-16 from UTF-8 and is no part of the text.
+	text := transform.NewReader(r, unicode.BOMOverride(transform.Nop))
+	f := &Reader{opts: o, lines: bufio.NewReaderSize(text, 1<<16)}
 	line, err := f.nextLine()
 	if errors.Is(err, io.EOF) {
 		return nil, fmt.Errorf("%s: it holds %w", o.File, ErrNoFrames)
@@ -91,7 +96,7 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 	return f, nil
 }
 
-// delimiterOf is the tab, semicolon or comma that a line has, in this order.
+// delimiterOf is a tab where the line has one, else a semicolon, else a comma.
 func delimiterOf(line []byte) byte {
 	for _, c := range []byte("\t;,") {
 		if bytes.IndexByte(line, c) >= 0 {
@@ -101,8 +106,8 @@ func delimiterOf(line []byte) byte {
 	return NoDelimiter
 }
 
-// chooseColumn finds the column, and tells a header from a first row: a header has no
-// number, or the column's name.
+// chooseColumn finds the column in the first line, which is a header if it has no number
+// or has the column's name, and else the first row.
 func (f *Reader) chooseColumn(line []byte) error {
 	fields, err := f.split(line)
 	if err != nil {
@@ -145,7 +150,8 @@ func isNumber(text []byte) bool {
 	return err == nil
 }
 
-// isWhole tells whether a text has digits only, as both sides of a decimal comma.
+// isWhole tells whether a text has digits only, as the text on either side of a decimal
+// comma has.
 func isWhole(text []byte) bool {
 	return len(text) > 0 && !bytes.ContainsFunc(text, func(r rune) bool { return r < '0' || r > '9' })
 }
@@ -174,7 +180,7 @@ func columnNames(fields [][]byte, header bool) string {
 	return strings.Join(list, ", ")
 }
 
-// Next is the next frame time, s. io.EOF tells the end.
+// Next is the next frame time, s; io.EOF after the last.
 func (f *Reader) Next() (float64, error) {
 	for {
 		line := f.first
@@ -232,7 +238,7 @@ func shorten(s string) string {
 	return s
 }
 
-// nextLine is the next line that is neither empty nor a remark (#). It is good
+// nextLine is the next line that is neither empty nor a comment (#). It is valid
 // until the next call.
 func (f *Reader) nextLine() ([]byte, error) {
 	for {

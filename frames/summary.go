@@ -3,16 +3,17 @@ package frames
 import (
 	"errors"
 	"math"
+	"slices"
 	"strconv"
 )
 
-// Summary is what the frame times of a run amount to. Quantiles are of type 7 of
+// Summary has the figures of the frame times of a run. Quantiles are of type 7 of
 // Hyndman & Fan (1996).
 type Summary struct {
 	Frames int64   `json:"frames"`
 	TotalS float64 `json:"total_s"` // all frame times together, s
-	// Rounded tells that quantiles and slowest shares have a relative error of up
-	// to Resolution, because there were more than Exact frames.
+	// Rounded tells that quantiles, and what is of the slowest frames, have a relative
+	// error of up to Resolution, because there were more than Exact frames.
 	Rounded bool `json:"rounded"`
 
 	MeanFPS   float64 `json:"fps_mean"`   // frames over total time
@@ -26,12 +27,12 @@ type Summary struct {
 	MaxMs float64 `json:"frame_ms_max"`
 
 	SlowMs    float64 `json:"slow_ms"`    // the threshold for slow frames
-	SlowRatio float64 `json:"slow_ratio"` // share of the frames that take longer
+	SlowRatio float64 `json:"slow_ratio"` // fraction of the frames that take longer
 }
 
-// Slowest are the two figures in use for the slowest share of frames, fps.
+// Slowest are the two figures in use for a fraction of the frames, the slowest, fps.
 type Slowest struct {
-	// PercentileFPS is the rate at the frame time that this share of the frames exceeds.
+	// PercentileFPS is the rate at the frame time that this fraction of the frames exceeds.
 	PercentileFPS float64 `json:"edge"`
 	// MeanFPS is the rate over these frames alone: their number, rounded up, over
 	// the sum of their times.
@@ -47,23 +48,22 @@ func (t *Times) Summary() (Summary, error) {
 		return Summary{}, ErrNoFrames
 	}
 	r := t.Ranked()
-	s := Summary{
+	return Summary{
 		Frames: t.n, TotalS: t.total, Rounded: t.Rounded(),
 		MeanFPS: float64(t.n) / t.total, MedianFPS: rate(r.Quantile(0.5)),
 		Slowest1: r.slowestFraction(0.01), Slowest01: r.slowestFraction(0.001),
 		P95Ms: 1000 * r.Quantile(0.95), P99Ms: 1000 * r.Quantile(0.99), MaxMs: 1000 * t.longest,
 		SlowMs: 1000 * t.slowAt, SlowRatio: float64(t.slow) / float64(t.n),
-	}
-	return s, nil
+	}, nil
 }
 
-func (r Ranked) slowestFraction(share float64) Slowest {
-	k := int64(math.Ceil(share*float64(r.Frames()) - epsilon*float64(r.Frames())))
-	return Slowest{PercentileFPS: rate(r.Quantile(1 - share)), MeanFPS: rate(r.sumOfSlowest(k) / float64(k))}
+func (r Ranked) slowestFraction(fraction float64) Slowest {
+	k := int64(math.Ceil(fraction*float64(r.Frames()) - epsilon*float64(r.Frames())))
+	return Slowest{PercentileFPS: rate(r.Quantile(1 - fraction)), MeanFPS: rate(r.sumOfSlowest(k) / float64(k))}
 }
 
-// epsilon is the distance from 1 to the next larger number: a share of a whole number of
-// frames may miss it by that much of itself.
+// epsilon is the distance from 1 to the next larger number: a fraction that is a whole
+// number of frames may come out too large by that much of all frames.
 const epsilon = 1.0 / (1 << 52)
 
 // rate is the reciprocal; frames that take no time have none.
@@ -97,11 +97,5 @@ func (s Summary) Results() []Result {
 		{"frame_ms_max", s.MaxMs, "ms", true},
 		{"slow_frames_over_" + strconv.FormatFloat(s.SlowMs, 'g', 6, 64) + "ms", s.SlowRatio, "ratio", true},
 	}
-	known := all[:0]
-	for _, r := range all {
-		if !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0) {
-			known = append(known, r)
-		}
-	}
-	return known
+	return slices.DeleteFunc(all, func(r Result) bool { return math.IsNaN(r.Value) || math.IsInf(r.Value, 0) })
 }

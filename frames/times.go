@@ -1,12 +1,13 @@
 package frames
 
 import (
+	"maps"
 	"math"
 	"slices"
 )
 
-// Exact is how many frame times Times keeps one by one, about 8 MB. Of more it
-// keeps counts with a resolution of Resolution.
+// Exact is how many frame times Times keeps one by one, in about 8 MB. If there are
+// more, it keeps how many there are of each length, rounded to Resolution.
 const Exact = 1 << 20
 
 // Resolution is the largest relative error of a quantile, and of the mean of the
@@ -14,7 +15,7 @@ const Exact = 1 << 20
 // total and with them the mean rate are exact always.
 const Resolution = 1.0 / (1 << (mantissaBits + 1))
 
-// mantissaBits of a frame time that its count is kept by.
+// mantissaBits is how many bits of a frame time's mantissa are kept when it is rounded.
 const mantissaBits = 14
 
 // Times gathers frame times in bounded memory. The zero value is empty.
@@ -25,8 +26,8 @@ type Times struct {
 	slow    int64 // frames above slowAt
 	slowAt  float64
 
-	exact  []float64        // until there are too many
-	counts map[uint32]int64 // by the leading bits, once there are
+	exact  []float64        // up to Exact of them
+	counts map[uint32]int64 // by leadingBits, in place of exact where there are more
 }
 
 // NewTimes gathers frame times and counts those above slowAt, s.
@@ -60,13 +61,13 @@ func (t *Times) Frames() int64 { return t.n }
 // Rounded tells whether quantiles are rounded to Resolution.
 func (t *Times) Rounded() bool { return t.counts != nil }
 
-// leadingBits are the exponent and the leading bits of a positive number, which rise
-// with it.
+// leadingBits are the exponent and the leading mantissa bits of a positive number. They
+// are in the order of the numbers.
 func leadingBits(seconds float64) uint32 {
 	return uint32(math.Float64bits(seconds) >> (52 - mantissaBits))
 }
 
-// binMiddle is the middle of the numbers with the same leading bits.
+// binMiddle is the middle of the interval of numbers that have these leading bits.
 func binMiddle(bits uint32) float64 {
 	if bits == 0 {
 		return 0
@@ -76,11 +77,10 @@ func binMiddle(bits uint32) float64 {
 	return low + (high-low)/2
 }
 
-// Ranked is frame times from the shortest to the longest, each as often as it
-// occurred.
+// Ranked has all frame times in order, from the shortest to the longest.
 type Ranked struct {
 	values []float64
-	ends   []int64 // rank of the last frame time of each value, from 1; nil: one each
+	ends   []int64 // rank, from 1, of the last frame time of each value; nil where each occurred once
 }
 
 // Ranked puts what was added so far in order; what is added later is not in it.
@@ -88,16 +88,12 @@ func (t *Times) Ranked() Ranked {
 	if t.counts == nil {
 		return Ranked{values: slices.Sorted(slices.Values(t.exact))}
 	}
-	keys := make([]uint32, 0, len(t.counts))
-	for k := range t.counts {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
+	keys := slices.Sorted(maps.Keys(t.counts))
 	r := Ranked{values: make([]float64, len(keys)), ends: make([]int64, len(keys))}
 	end := int64(0)
 	for i, k := range keys {
 		end += t.counts[k]
-		// Half of the last interval may lie above the longest time there was.
+		// The middle of the last interval may be above the longest time there was.
 		r.values[i], r.ends[i] = min(binMiddle(k), t.longest), end
 	}
 	return r

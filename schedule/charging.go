@@ -7,9 +7,9 @@ import (
 	"sweepd/run"
 )
 
-// orderForCharging lets batteries recharge while runs on mains go on, as far as the order of
-// benches and of the first supply on each allows. What it does depends on estimates
-// alone, and the cells of each level stay in their random order.
+// orderForCharging orders the stretches of a pass so that batteries recharge while runs on
+// mains go on. The order of setups, the first supply of each and the random order of the
+// cells within a level stay as they are; the rest depends on the estimates alone.
 func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]run.Cell {
 	var out [][]run.Cell
 	for i := 0; i < len(stretches); i++ {
@@ -24,22 +24,23 @@ func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]r
 	return out
 }
 
-// orderSupplies orders the two supplies of a bench. A bench ends on the supply that the
-// next one, or the same one in the next pass, begins on. Where one charge does not last
-// for two stretches on battery in a row, that would be a wait; half of the first supply
-// then comes last instead, and runs on mains lie between any two stretches on battery. A
-// battery that does not even last for one takes turns with mains several times.
+// orderSupplies orders the stretches of the two supplies of a setup. Usually the first
+// supply comes whole, then the second, and the next setup (or the same one in the next
+// pass) begins on the second. Where one charge does not last for two stretches on battery
+// in a row, the tester would have to wait there; then the first supply is split, and half
+// of it comes last, so that runs on mains lie between any two stretches on battery. Where
+// one charge does not even last for one stretch, the two supplies alternate more often.
 //
 // The randomisation stays: a pass holds every cell once, the cells of each supply are in
-// random order, and either supply comes first in turn, from bench to bench and from pass
-// to pass. Which is where in between is as systematic as before, and the better balanced:
-// both lie about the middle of the bench, so that an even drift over it favours neither.
+// random order, and the supply that comes first changes from setup to setup and from pass
+// to pass. Splitting balances a setup: both supplies have their middle about in its
+// middle, so that an even drift over it favours neither.
 func (e Estimates) orderSupplies(first, second []run.Cell) [][]run.Cell {
-	turns := e.alternations(first, second)
-	if turns == 0 {
+	parts := e.alternations(first, second)
+	if parts == 0 {
 		return [][]run.Cell{first, second}
 	}
-	outer, inner := e.splitByLoad(first, turns, 0.5), e.splitByLoad(second, turns, 0)
+	outer, inner := e.splitByLoad(first, parts, 0.5), e.splitByLoad(second, parts, 0)
 	var out [][]run.Cell
 	for i := range outer {
 		out = append(out, outer[i])
@@ -50,17 +51,18 @@ func (e Estimates) orderSupplies(first, second []run.Cell) [][]run.Cell {
 	return slices.DeleteFunc(out, func(part []run.Cell) bool { return len(part) == 0 })
 }
 
-// alternations is how often the supplies of a bench take turns: the least that leaves no part
-// on battery that one charge does not last for, but for single runs; 0 where one
-// charge lasts for two whole stretches, or where that is not known.
+// alternations is into how many parts the second supply of a setup is split: the fewest
+// for which one charge lasts for every part on battery that has more than one run. It is
+// 0, for no split, where one charge lasts for two whole stretches, and where the
+// battery's energy is unknown.
 func (e Estimates) alternations(first, second []run.Cell) int {
 	battery, shift := first, 0.5
 	if !onBattery(first) {
 		battery, shift = second, 0
 	}
-	b, known := e.battery(battery[0].Device)
+	b, energyKnown := e.battery(battery[0].Device)
 	usable := b.FullWh * (1 - b.Reserve)
-	if !known || 2*e.batteryLoad(battery) <= usable {
+	if !energyKnown || 2*e.batteryLoad(battery) <= usable {
 		return 0
 	}
 	n := max(1, int(math.Ceil(e.batteryLoad(battery)/usable)))
@@ -72,23 +74,24 @@ func (e Estimates) alternations(first, second []run.Cell) int {
 	return n
 }
 
-// splitByLoad cuts cells of one supply, in their order, into n parts of equal weight; with
-// a shift of 0.5 into n + 1, of which the first and the last have half of it.
+// splitByLoad splits cells of one supply, in their order, into n parts of about equal
+// batteryLoad; with a shift of 0.5 into n + 1 parts, of which the first and the last have
+// half as much as the others.
 func (e Estimates) splitByLoad(cells []run.Cell, n int, shift float64) [][]run.Cell {
 	parts := make([][]run.Cell, int(math.Ceil(float64(n)+shift)))
 	total, before := e.batteryLoad(cells), 0.0
 	for _, c := range cells {
-		w := e.batteryLoad([]run.Cell{c})
-		middle := (before + w/2) / total
+		load := e.batteryLoad([]run.Cell{c})
+		middle := (before + load/2) / total
 		i := int(math.Ceil(middle*float64(n)+shift)) - 1
 		parts[i] = append(parts[i], c)
-		before += w
+		before += load
 	}
 	return parts
 }
 
-// batteryLoad is what cells of one supply do to the battery: the energy that they take from
-// it, Wh, or the time that they let it charge, s.
+// batteryLoad is what cells of one supply do to the battery: the energy that runs on
+// battery take from it, Wh, or the time for which runs on mains let it charge, s.
 func (e Estimates) batteryLoad(cells []run.Cell) (sum float64) {
 	for _, c := range cells {
 		if c.Supply == run.Battery {
@@ -100,20 +103,20 @@ func (e Estimates) batteryLoad(cells []run.Cell) (sum float64) {
 	return sum
 }
 
-// planCharging follows each battery through the plan, full at the start, and writes
-// down what charge each run on battery needs and how long charging for it takes.
-// Whoever has to charge does so for the whole stretch that is left.
+// planCharging estimates the content of each battery through the plan, full at the start,
+// and sets for each run on battery the charge that it needs and the wait for charging.
+// When the tester has to wait, it is for a charge that lasts for the rest of the stretch.
 func (p *Plan) planCharging(e Estimates) {
 	content := map[string]float64{} // Wh
 	for i := range p.Slots {
 		s := &p.Slots[i]
 		s.NeedsCharge, s.WaitS = nil, 0
-		b, known := e.battery(s.Device)
-		if !known {
+		b, energyKnown := e.battery(s.Device)
+		if !energyKnown {
 			continue
 		}
-		have, started := content[s.Device]
-		if !started {
+		have, ranBefore := content[s.Device]
+		if !ranBefore {
 			have = b.FullWh
 		}
 		if s.Supply != run.Battery {
@@ -139,8 +142,8 @@ func (p *Plan) planCharging(e Estimates) {
 	}
 }
 
-// stretch is the range of slots around slot i that follow each other and have its pass
-// and its level. A level may come back in a pass, in a stretch of its own.
+// stretch is the range of neighbouring slots around slot i that have its pass and its
+// level, from included, to not. A pass may have several stretches of one level.
 func (p *Plan) stretch(i int) (from, to int) {
 	for from = i; from > 0 && p.sameLevel(from-1, i); {
 		from--
@@ -151,7 +154,7 @@ func (p *Plan) stretch(i int) (from, to int) {
 	return from, to
 }
 
-// sameLevel tells whether slots i and j have one pass and one level.
+// sameLevel tells whether slots i and j are of the same pass and the same level.
 func (p *Plan) sameLevel(i, j int) bool {
 	a, b := p.Slots[i], p.Slots[j]
 	return a.Pass == b.Pass && levelKey(a.Cell, p.Hard) == levelKey(b.Cell, p.Hard)

@@ -14,11 +14,11 @@ import (
 type Entry struct {
 	Name string
 	When cron.Schedule
-	// MaxDelay is how long after its time an entry is still done, when the device
-	// slept or its clock was set forward; 0 means DefaultLate.
+	// MaxDelay is how long after its time an entry is still done, where the device
+	// slept or its clock was set forward; 0 means DefaultMaxDelay.
 	MaxDelay time.Duration
-	// Do does it. What it returns is told in the listing; ErrLeftOut says that
-	// there was a reason not to.
+	// Do does it and returns a text for the listing. An error that wraps ErrLeftOut
+	// means that there was a reason not to do it.
 	Do func(context.Context) (string, error)
 }
 
@@ -27,11 +27,10 @@ type Entry struct {
 // source).
 const DefaultMaxDelay = time.Hour
 
-// ErrLeftOut is returned by what an Entry does where the device was not in a state
-// to do it.
+// ErrLeftOut is returned by Entry.Do where the device was not in a state to do it.
 var ErrLeftOut = errors.New("left out")
 
-// Status says how an entry went.
+// Status says whether an entry was done when it was due.
 type Status string
 
 const (
@@ -40,7 +39,7 @@ const (
 	StatusLeftOut Status = "left out"
 )
 
-// Outcome is how an entry went when it was due last.
+// Outcome is what became of an entry one time that it was due.
 type Outcome struct {
 	Entry   string        `json:"entry"`
 	DueAt   run.Timestamp `json:"due_at"`

@@ -15,20 +15,20 @@ import (
 
 // Runner does entries when they are due.
 //
-// It goes by the wall clock and looks at it at least once a minute, because timers
+// It goes by the wall clock and reads it at least once a minute, because timers
 // stand still while a device sleeps and do not notice when its clock is set. An
-// entry whose time went by meanwhile is done at once if it is no later than it
-// allows, and else told as left out; however many of its times went by, it is done
-// once. Where the clock is set back by up to 3 h, entries at fixed hours are not
-// done again in the time that comes twice; a larger step is a correction, and the
-// new time counts (as cron(8) of Debian has it, from memory).
+// entry whose time passed meanwhile is done at once if the delay is at most its
+// MaxDelay, else its outcome is StatusLeftOut; however many of its times passed, it
+// is done once. Where the clock is set back by up to 3 h, entries at fixed hours are
+// not done again in the time that is repeated; a larger step is taken for a
+// correction, after which the new time counts (as in cron(8) of Debian, from memory).
 type Runner struct {
 	entries []*runnerEntry
 	now     func() time.Time
 	record  func(Outcome)
 	log     *zap.Logger
 
-	last    time.Time // the clock when it was looked at last
+	last    time.Time // the clock when it was read last
 	running sync.WaitGroup
 }
 
@@ -48,17 +48,17 @@ const (
 	correction   = 3 * time.Hour
 )
 
-// NewRunner prepares the entries. now is nil for the system's clock. keep is told
-// every outcome, one at a time.
-func NewRunner(entries []Entry, now func() time.Time, keep func(Outcome), log *zap.Logger) *Runner {
+// NewRunner prepares the entries. now is nil for the system's clock. record is called
+// with every outcome, one call at a time.
+func NewRunner(entries []Entry, now func() time.Time, record func(Outcome), log *zap.Logger) *Runner {
 	if now == nil {
 		now = time.Now
 	}
-	var one sync.Mutex
+	var oneAtATime sync.Mutex
 	r := &Runner{now: now, log: log, record: func(o Outcome) {
-		one.Lock()
-		defer one.Unlock()
-		keep(o)
+		oneAtATime.Lock()
+		defer oneAtATime.Unlock()
+		record(o)
 	}}
 	for _, e := range entries {
 		if e.MaxDelay == 0 {
@@ -68,8 +68,8 @@ func NewRunner(entries []Entry, now func() time.Time, keep func(Outcome), log *z
 		// Recovery and no overlap are passed in: the library's default has
 		// neither. Recover is the inner one: a panic that passes through
 		// SkipIfStillRunning leaves it skipping for ever.
-		told := entryLog{r, x}
-		x.job = cron.NewChain(cron.SkipIfStillRunning(told), cron.Recover(told)).Then(cron.FuncJob(func() { r.execute(x) }))
+		log := entryLog{r, x}
+		x.job = cron.NewChain(cron.SkipIfStillRunning(log), cron.Recover(log)).Then(cron.FuncJob(func() { r.execute(x) }))
 		r.entries = append(r.entries, x)
 	}
 	return r
@@ -91,7 +91,7 @@ func (r *Runner) Run(ctx context.Context) {
 	}
 }
 
-// setDueTimes makes every entry due at its next time from now on.
+// setDueTimes sets for every entry the first time from now at which it is due.
 func (r *Runner) setDueTimes(ctx context.Context) {
 	r.last = r.now().Round(0) // the wall clock alone
 	for _, x := range r.entries {
@@ -100,7 +100,7 @@ func (r *Runner) setDueTimes(ctx context.Context) {
 	}
 }
 
-// startDue starts what is due and says how long to sleep.
+// startDue starts what is due and returns how long to sleep until it is called again.
 func (r *Runner) startDue(ctx context.Context) time.Duration {
 	now := r.now().Round(0)
 	back := r.last.Sub(now)
@@ -124,9 +124,9 @@ func (r *Runner) startDue(ctx context.Context) time.Duration {
 
 func (r *Runner) start(ctx context.Context, x *runnerEntry, now time.Time) {
 	due := x.due
-	if late := now.Sub(due); late > x.MaxDelay {
+	if delay := now.Sub(due); delay > x.MaxDelay {
 		r.report(x, due, StatusLeftOut, fmt.Sprintf("it was due %s ago when the device woke up or its clock was set, more than %s",
-			late.Round(time.Second), x.MaxDelay))
+			delay.Round(time.Second), x.MaxDelay))
 		return
 	}
 	x.mu.Lock()
@@ -135,7 +135,7 @@ func (r *Runner) start(ctx context.Context, x *runnerEntry, now time.Time) {
 	r.running.Go(x.job.Run)
 }
 
-// execute is the innermost part of an entry's job.
+// execute does an entry and reports its outcome; the job wraps it.
 func (r *Runner) execute(x *runnerEntry) {
 	x.mu.Lock()
 	due, ctx := x.startedFor, x.ctx
@@ -153,12 +153,12 @@ func (r *Runner) execute(x *runnerEntry) {
 	}
 }
 
-func (r *Runner) report(x *runnerEntry, due time.Time, went Status, text string) {
-	r.record(Outcome{Entry: x.Name, DueAt: run.Stamp(due), EndedAt: run.Stamp(r.now()), Status: went, Text: text})
+func (r *Runner) report(x *runnerEntry, due time.Time, status Status, text string) {
+	r.record(Outcome{Entry: x.Name, DueAt: run.Stamp(due), EndedAt: run.Stamp(r.now()), Status: status, Text: text})
 }
 
-// entryLog hears from the library what became of a job that it skipped or that
-// panicked.
+// entryLog is how the library says that it skipped a job or that one panicked; it
+// reports these outcomes.
 type entryLog struct {
 	r *Runner
 	x *runnerEntry

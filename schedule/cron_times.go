@@ -7,8 +7,8 @@ import (
 	"github.com/robfig/cron/v3"
 )
 
-// ParseSchedule reads when an entry is due: a cron expression, with an optional field
-// for seconds before the five, or a descriptor such as "@daily" or "@every 6h".
+// ParseSchedule reads when an entry is due: a cron expression of five fields, or of six
+// with seconds first, or a descriptor such as "@daily" or "@every 6h".
 func ParseSchedule(spec string) (cron.Schedule, error) {
 	s, err := parser.Parse(spec)
 	if err != nil {
@@ -21,14 +21,14 @@ func ParseSchedule(spec string) (cron.Schedule, error) {
 }
 
 // Next is the first time after a moment at which a schedule is due, on the wall
-// clock of that moment's location; zero for never.
+// clock of that moment's location; zero if it never is.
 //
-// Where the clocks are put forward, what is due in the hour that is left out is due
-// as that hour would have begun; where they are put back, what is due in the hour
-// that comes twice is due the first time only. Schedules with a * in the field of
-// hours or minutes, and those like "@every 6h", go by elapsed time and are left
-// alone. So does cron(8) of Debian (from memory); the library skips the hour left
-// out, and runs twice in the one that comes twice.
+// Where clocks are put forward, what is due in the skipped hour is due at the moment
+// of the change. Where they are put back, what is due in the repeated hour is due the
+// first time only. Schedules with a * for hours or minutes, and those like
+// "@every 6h", go by elapsed time and are not affected. cron(8) of Debian does the
+// same (from memory); the library's own Next leaves out what is due in the skipped
+// hour, and gives what is due in the repeated hour twice.
 func Next(s cron.Schedule, after time.Time) time.Time {
 	spec, ok := s.(*cron.SpecSchedule)
 	if !ok || byElapsedTime(s) {
@@ -59,21 +59,21 @@ func byElapsedTime(s cron.Schedule) bool {
 	return !ok || spec.Hour&star != 0 || spec.Minute&star != 0
 }
 
-// wallClock is what the clock on the wall shows, as if it were UTC.
+// wallClock is what a clock on the wall shows at t, written as a time in UTC.
 func wallClock(t time.Time) time.Time {
 	_, offset := t.Zone()
 	return t.Add(time.Duration(offset) * time.Second).UTC()
 }
 
-// whenShown is the first moment at which the clock on the wall shows a time, or, where
-// it never does, the moment at which it passes it by.
+// whenShown is the first moment at which a clock on the wall shows a time, or, where it
+// never does, the moment of the change that skips it.
 func whenShown(wall time.Time, loc *time.Location) time.Time {
 	t := time.Date(wall.Year(), wall.Month(), wall.Day(), wall.Hour(), wall.Minute(), wall.Second(), 0, loc)
 	from, to := t.ZoneBounds()
 	switch shown := wallClock(t); {
-	case shown.After(wall): // the hour was left out before t
+	case shown.After(wall): // the hour was skipped before t
 		return from
-	case shown.Before(wall): // it is left out after t
+	case shown.Before(wall): // it is skipped after t
 		return to
 	}
 	if from.IsZero() {

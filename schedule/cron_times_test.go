@@ -102,7 +102,7 @@ func TestNextAgreesWithTheLibrary(t *testing.T) {
 	})
 }
 
-func TestParseWhen(t *testing.T) {
+func TestParseSchedule(t *testing.T) {
 	for _, spec := range []string{"", "often", "0 0 30 2 *", "61 * * * *", "@every"} {
 		if _, err := ParseSchedule(spec); err == nil {
 			t.Errorf("%q: no error", spec)

@@ -12,8 +12,8 @@ import (
 	"sweepd/run"
 )
 
-// Estimates are what a plan takes for granted where no run has told yet. The zero
-// value has the defaults and knows no battery.
+// Estimates are what a plan assumes of runs and batteries. The zero value has the
+// defaults and knows no battery.
 type Estimates struct {
 	// RunDuration is how long a run lasts, by workload; "" for the others. Default 5 min
 	// (common practice, no source).
@@ -21,20 +21,20 @@ type Estimates struct {
 	// Pause is the time between two runs. Default 90 s (common practice, no
 	// source).
 	Pause time.Duration
-	// Batteries are those of the devices; "" for the others.
+	// Batteries are by device; "" for the others.
 	Batteries map[string]Battery
 
 	draws map[string][]draw // of each device, rising in watts
 }
 
-// Battery is what a plan must know of a device's battery.
+// Battery is what a plan needs to know of a device's battery.
 type Battery struct {
 	FullWh float64 // energy when full
-	// Reserve is the charge that runs leave, as a share; 0 means 0.1 (common
-	// practice, no source).
+	// Reserve is the charge that runs leave in the battery, 0 to 1; 0 means 0.1
+	// (common practice, no source).
 	Reserve float64
-	// ChargeW is the power that fills the battery while runs go on, W; 0 means
-	// that it is filled in 2 hours (common practice, no source).
+	// ChargeW is the power that charges the battery while runs on mains go on, W;
+	// 0 means that it is full after 2 hours (common practice, no source).
 	ChargeW float64
 }
 
@@ -53,21 +53,16 @@ const (
 // draw is the mean power from the battery at one setting, W.
 type draw struct{ setting, watts float64 }
 
-func (e Estimates) battery(device string) (Battery, bool) {
+// battery is what is known of a device's battery, with defaults; energyKnown tells
+// whether its energy is.
+func (e Estimates) battery(device string) (b Battery, energyKnown bool) {
 	b, there := e.Batteries[device]
 	if !there {
 		b = e.Batteries[""]
 	}
-	if !(b.FullWh > 0) {
-		return b, false
-	}
-	if b.Reserve == 0 {
-		b.Reserve = DefaultReserve
-	}
-	if b.ChargeW == 0 {
-		b.ChargeW = b.FullWh / rechargeHours
-	}
-	return b, true
+	b.Reserve = cmp.Or(b.Reserve, DefaultReserve)
+	b.ChargeW = cmp.Or(b.ChargeW, b.FullWh/rechargeHours)
+	return b, b.FullWh > 0
 }
 
 func (e Estimates) runDuration(workload string) time.Duration {
@@ -91,8 +86,8 @@ func (e Estimates) slotS(c run.Cell) float64 {
 	return (e.runDuration(c.Workload) + e.pauseDuration()).Seconds()
 }
 
-// energyWh is what a run takes from the battery; in the pause the device is taken
-// to draw as much as in the run, which is on the safe side.
+// energyWh is the energy that a run takes from the battery, with the pause before it,
+// in which the device is assumed to draw as much as in the run: on the safe side.
 func (e Estimates) energyWh(c run.Cell) float64 { return e.DrawW(c) * e.slotS(c) / 3600 }
 
 // DrawW is the power that a cell is expected to take from the battery, W: what
@@ -101,8 +96,8 @@ func (e Estimates) energyWh(c run.Cell) float64 { return e.DrawW(c) * e.slotS(c)
 // 20 W.
 func (e Estimates) DrawW(c run.Cell) float64 {
 	seen := e.draws[c.Device]
-	w, known := c.Setting.Watts()
-	if !known {
+	w, inWatts := c.Setting.Watts()
+	if !inWatts {
 		if len(seen) == 0 {
 			return namedSettingW
 		}
@@ -129,9 +124,9 @@ func (e Estimates) DrawW(c run.Cell) float64 {
 	return low.watts + (high.watts-low.watts)*(w-low.setting)/(high.setting-low.setting)
 }
 
-// Learn takes from runs that were done how long they last, how long the pauses
-// are and what the devices draw; from their facts, what the batteries hold. What
-// the user said stays. Runs are in the order of their start.
+// Learn estimates from earlier runs, in the order of their start, how long runs and
+// pauses are and what the devices draw; from their facts, the energy of the batteries.
+// Where e has a value already, as the user gave it, that stays.
 func (e Estimates) Learn(runs []run.Record) Estimates {
 	e.RunDuration = learnRunDurations(e.RunDuration, runs)
 	if e.Pause == 0 {
@@ -142,9 +137,10 @@ func (e Estimates) Learn(runs []run.Record) Estimates {
 	return e
 }
 
+// isComplete tells whether a run counts for a plan.
 func isComplete(r run.Run) bool { return r.State == run.Finished && len(r.Results) > 0 }
 
-func learnRunDurations(said map[string]time.Duration, runs []run.Record) map[string]time.Duration {
+func learnRunDurations(given map[string]time.Duration, runs []run.Record) map[string]time.Duration {
 	seen := map[string][]float64{}
 	for _, r := range runs {
 		if isComplete(r.Run) && r.DurationS != nil {
@@ -155,15 +151,15 @@ func learnRunDurations(said map[string]time.Duration, runs []run.Record) map[str
 	for workload, durations := range seen {
 		out[workload] = time.Duration(analysis.Median(durations) * float64(time.Second))
 	}
-	if said[""] > 0 { // said for all
+	if given[""] > 0 { // for all workloads
 		clear(out)
 	}
-	maps.Copy(out, said)
+	maps.Copy(out, given)
 	return out
 }
 
-// longestPause is the longest time between two runs that is taken for a pause and
-// not for lunch.
+// longestPause is the longest time between two runs that still counts as a pause, and
+// not as lunch.
 const longestPause = 20 * time.Minute
 
 func learnPause(runs []run.Record) time.Duration {
@@ -186,48 +182,45 @@ func learnPause(runs []run.Record) time.Duration {
 }
 
 func learnDraws(runs []run.Record) map[string][]draw {
-	sums := map[string]map[float64][]float64{}
+	type place struct {
+		device  string
+		setting float64
+	}
+	sums, counts := map[place]float64{}, map[place]float64{}
 	for _, r := range runs {
-		w, known := r.Setting.Watts()
-		if !isComplete(r.Run) || r.Supply != run.Battery || r.SystemW == nil || !known || !(*r.SystemW > 0) {
-			continue
+		w, inWatts := r.Setting.Watts()
+		if isComplete(r.Run) && r.Supply == run.Battery && r.SystemW != nil && *r.SystemW > 0 && inWatts {
+			sums[place{r.Device, w}] += *r.SystemW
+			counts[place{r.Device, w}]++
 		}
-		if sums[r.Device] == nil {
-			sums[r.Device] = map[float64][]float64{}
-		}
-		sums[r.Device][w] = append(sums[r.Device][w], *r.SystemW)
 	}
 	out := map[string][]draw{}
-	for device, bySetting := range sums {
-		for w, seen := range bySetting {
-			total := 0.0
-			for _, v := range seen {
-				total += v
-			}
-			out[device] = append(out[device], draw{w, total / float64(len(seen))})
-		}
-		slices.SortFunc(out[device], func(a, b draw) int { return cmp.Compare(a.setting, b.setting) })
+	for at, sum := range sums {
+		out[at.device] = append(out[at.device], draw{at.setting, sum / counts[at]})
+	}
+	for _, draws := range out {
+		slices.SortFunc(draws, func(a, b draw) int { return cmp.Compare(a.setting, b.setting) })
 	}
 	return out
 }
 
-func learnBatteries(said map[string]Battery, runs []run.Record) map[string]Battery {
+func learnBatteries(given map[string]Battery, runs []run.Record) map[string]Battery {
 	out := map[string]Battery{}
 	for _, r := range runs { // the last run tells
 		full, err := strconv.ParseFloat(r.Facts[analysis.FactFullEnergyWh], 64)
 		if err != nil || !(full > 0) || math.IsInf(full, 0) {
 			continue
 		}
-		b := said[""]
+		b := given[""]
 		b.FullWh = full
 		out[r.Device] = b
 	}
-	if said[""].FullWh > 0 { // said for all
+	if given[""].FullWh > 0 { // for all devices
 		clear(out)
 	}
-	for device, b := range said {
+	for device, b := range given {
 		if b.FullWh == 0 {
-			b.FullWh = cmp.Or(out[device].FullWh, said[""].FullWh)
+			b.FullWh = cmp.Or(out[device].FullWh, given[""].FullWh)
 		}
 		out[device] = b
 	}

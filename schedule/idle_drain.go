@@ -35,15 +35,16 @@ type IdleDrain struct {
 	Agent    DrainAgent
 	Store    Corrector
 	Duration time.Duration
-	// Reserve is the charge at which the run ends, as a share.
+	// Reserve is the charge below which the run ends, 0 to 1.
 	Reserve float64
 }
 
 const drainCheckInterval = 10 * time.Second
 
-// Run records for the time given, until the battery is at its reserve, or until
-// somebody stops the run or plugs the device in, whichever is first. It is left out
-// where the device is not fit to start or is recording.
+// Run records until the Duration is over, the charge is below the reserve, the device is
+// plugged in or somebody else stops the run, whichever is first. It returns a text about
+// the run. The error wraps ErrLeftOut where the device is not fit to start or is
+// recording already.
 func (d IdleDrain) Run(ctx context.Context) (string, error) {
 	ready, err := d.Agent.Ready(ctx, run.Want{Supply: run.Battery, MinCharge: d.Reserve})
 	if err != nil {
@@ -85,12 +86,12 @@ func reasons(r run.Readiness) string {
 	return strings.Join(list, "; ")
 }
 
-// wait waits for the end and tells whether the run is still ours to stop.
+// wait waits for the end of the run; ours is false where somebody else stopped it.
 func (d IdleDrain) wait(ctx context.Context, id string) (ours bool) {
 	end := time.NewTimer(d.Duration)
 	defer end.Stop()
-	look := time.NewTicker(drainCheckInterval)
-	defer look.Stop()
+	check := time.NewTicker(drainCheckInterval)
+	defer check.Stop()
 	for over := false; ; {
 		s := d.Agent.Live()
 		if s.Recording == nil || s.Recording.ID != id {
@@ -102,7 +103,7 @@ func (d IdleDrain) wait(ctx context.Context, id string) (ours bool) {
 		select {
 		case <-end.C:
 			over = true
-		case <-look.C:
+		case <-check.C:
 		case <-ctx.Done():
 			over = true
 		}

@@ -11,7 +11,7 @@ import (
 	"go.uber.org/zap"
 )
 
-// DefaultIdleSweeps is how often an idle device is swept.
+// DefaultIdleSweeps is when an idle device is swept unless the configuration says.
 const DefaultIdleSweeps = "@every 10s"
 
 // Limits of the time between two idle sweeps.
@@ -30,8 +30,8 @@ type Sweeper interface {
 var parser = cron.NewParser(cron.SecondOptional | cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow | cron.Descriptor)
 
 // ParseIdleSweeps reads when to sweep an idle device: a cron expression, with an
-// optional leading field for seconds, or "@every 10s". Between two sweeps there
-// must be 1 s to 1 h, at any time of the week.
+// optional leading field for seconds, or a descriptor such as "@every 10s". The time
+// between two sweeps must be 1 s to 1 h, at any time of the week.
 func ParseIdleSweeps(spec string) (cron.Schedule, error) {
 	// The library rounds "@every 200ms" to a second without a word.
 	if text, ok := strings.CutPrefix(spec, "@every "); ok {
@@ -53,9 +53,9 @@ func ParseIdleSweeps(spec string) (cron.Schedule, error) {
 	return s, nil
 }
 
-// longestGap follows a schedule through a week, one without a clock change, and
-// gives up at the first gap that is too long. Of each minute it looks at the
-// first second that is due, which is enough to see an hour without any.
+// longestGap is the longest time between two sweeps of a schedule in a week without a
+// clock change, or the first one found that is too long. Of each minute only the first
+// second that is due counts, which is enough to find an hour without any.
 func longestGap(s cron.Schedule) time.Duration {
 	if spec, ok := s.(*cron.SpecSchedule); ok {
 		byMinute := *spec
@@ -76,15 +76,15 @@ func longestGap(s cron.Schedule) time.Duration {
 	return longest
 }
 
-// IdleSweeps asks for idle sweeps when they are due.
+// IdleSweeps asks an agent for idle sweeps when they are due.
 type IdleSweeps struct {
 	cron *cron.Cron
 	stop context.CancelFunc
 }
 
-// StartIdleSweeps starts asking for idle sweeps by the schedule (DefaultIdle where it
-// is empty) until Stop. A sweep that fails or panics is logged and the next one
-// comes all the same; one that is due while the last still runs is left out.
+// StartIdleSweeps asks for idle sweeps by the schedule (DefaultIdleSweeps where it is
+// empty) until Stop. A sweep that fails or panics is logged, and the next one is asked
+// for all the same; one that is due while the last is still in progress is left out.
 func StartIdleSweeps(spec string, sweeper Sweeper, log *zap.Logger) (*IdleSweeps, error) {
 	if spec == "" {
 		spec = DefaultIdleSweeps
@@ -109,14 +109,14 @@ func StartIdleSweeps(spec string, sweeper Sweeper, log *zap.Logger) (*IdleSweeps
 	return &IdleSweeps{cron: c, stop: cancel}, nil
 }
 
-// Stop ends the asking and waits for a sweep in progress. Calling it twice is
+// Stop asks for no further sweep and waits for one in progress. Calling it twice is
 // harmless.
 func (i *IdleSweeps) Stop() {
 	i.stop()
 	<-i.cron.Stop().Done()
 }
 
-// cronLog hands the library's messages on. What it calls information (every
+// cronLog writes the library's messages to the log. What it calls information (every
 // wake-up) is of interest in debugging only.
 type cronLog struct{ log *zap.SugaredLogger }
 

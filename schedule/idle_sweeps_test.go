@@ -116,7 +116,7 @@ func TestIdleStopCancels(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(11 * time.Second) // DefaultIdle is 10 s
+		time.Sleep(11 * time.Second) // DefaultIdleSweeps is every 10 s
 		idle.Stop()
 	})
 }

@@ -8,7 +8,7 @@ import (
 	"sweepd/run"
 )
 
-// factor is something hard to change, with the levels it has.
+// factor is something that is hard to change, with the levels that the cells have.
 type factor struct {
 	levelOf func(run.Cell) string
 	levels  []string
@@ -38,8 +38,8 @@ func levelKey(c run.Cell, hard []string) string {
 	return setupKey(c, hard) + "\x00" + string(c.Supply)
 }
 
-// setupKey is levelKey without the supply: what stays while a battery drains and
-// charges.
+// setupKey names the setup of a cell: its level without the supply, which is what stays
+// the same while a battery drains and charges.
 func setupKey(c run.Cell, hard []string) string {
 	parts := []string{c.Device}
 	for _, key := range hard {
@@ -49,9 +49,9 @@ func setupKey(c run.Cell, hard []string) string {
 	return strings.Join(parts, "\x00")
 }
 
-// nextLevels is the order of levels in the pass after the last one: random in the
-// first, else the opposite of the pass before. The supplies go there and back from
-// bench to bench, so that one bench ends on the supply that the next one begins on.
+// nextLevels is the order of levels in the pass after the last one: random in the first
+// pass, later the reverse of the pass before. The order of supplies is reversed from setup
+// to setup, so that one setup ends on the supply that the next one begins on.
 func (p *Plan) nextLevels(cells []run.Cell) []string {
 	all := slices.Concat(p.Cells(), cells)
 	exists := map[string]bool{}
@@ -61,12 +61,12 @@ func (p *Plan) nextLevels(cells []run.Cell) []string {
 	list := shuffled(factors(all, p.Hard), p.Seed)
 	supplies := slices.Clone(list[len(list)-1].levels)
 	var order []string
-	for _, bench := range serpentine(list[:len(list)-1]) {
-		if !exists[bench] {
+	for _, setup := range serpentine(list[:len(list)-1]) {
+		if !exists[setup] {
 			continue
 		}
 		for _, supply := range supplies {
-			order = append(order, bench+"\x00"+supply)
+			order = append(order, setup+"\x00"+supply)
 		}
 		slices.Reverse(supplies)
 	}
@@ -84,8 +84,9 @@ func shuffled(list []factor, seed uint64) []factor {
 	return list
 }
 
-// serpentine walks all combinations so that from one to the next only one factor
-// changes, the hardest most seldom: the inner ones go there and back.
+// serpentine lists all combinations of levels so that from one to the next only one
+// factor changes, the hardest to change most seldom: each time an outer factor changes,
+// the order of the inner ones is reversed.
 func serpentine(list []factor) []string {
 	if len(list) == 1 {
 		return slices.Clone(list[0].levels)

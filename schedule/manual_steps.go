@@ -6,9 +6,9 @@ import (
 	"sweepd/run"
 )
 
-// ManualSteps says what to do by hand before a run of a slot, when the device is as
-// now says; what is empty there is to be made sure of. The workload itself
-// comes last.
+// ManualSteps lists what a tester does before the run of a slot, in order; the workload
+// comes last. now is the state of the device; what is empty there is unknown, so the
+// list has a step for it.
 func ManualSteps(now run.Cell, s Slot) []string {
 	var list []string
 	if now.Device != "" && now.Device != s.Device {

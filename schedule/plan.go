@@ -14,8 +14,8 @@ type Plan struct {
 	Seed      uint64        `json:"seed"`
 	Hard      []string      `json:"hard"` // keys of the variant that are hard to change, hardest first
 	Slots     []Slot        `json:"slots"`
-	// UserEstimates is what the user said of runs and batteries when making the plan; what
-	// is learnt besides changes from day to day.
+	// UserEstimates are those that the user gave with the plan; what is learnt besides
+	// from runs changes from day to day.
 	UserEstimates Estimates `json:"-"`
 }
 
@@ -41,9 +41,9 @@ func (p *Plan) passes() int {
 	return n
 }
 
-// addPass appends one pass over the cells in random order, level by level. The
-// levels come in the opposite order of the pass before, so that neither is always
-// the first: what drifts within a pass then favours none of them.
+// addPass appends one pass over the cells, level by level, in random order within each.
+// The order of levels is the reverse of the pass before, so that no level is always the
+// first: what drifts within a pass then favours none of them.
 func (p *Plan) addPass(cells []run.Cell, e Estimates) {
 	pass := p.passes() + 1
 	levels := p.nextLevels(cells)
@@ -68,8 +68,9 @@ func (p *Plan) addPass(cells []run.Cell, e Estimates) {
 	}
 }
 
-// Extend appends passes over some cells of a plan: repeats[i] more of cells[i].
-// It works as if the plan had been made with them from the start.
+// Extend appends passes over some cells of a plan, with repeats[i] more runs of cells[i],
+// ordered as if the plan had been made with them from the start. It stops before a plan
+// becomes too long, and returns the number of slots added.
 func (p *Plan) Extend(cells []run.Cell, repeats []int, e Estimates) (added int) {
 	before := len(p.Slots)
 	for round := 1; ; round++ {
@@ -111,7 +112,7 @@ func (p *Plan) Devices() []string {
 	return list
 }
 
-// SameStretch tells whether the slots at two positions, from 1, are of one stretch.
+// SameStretch tells whether the slots at two positions, from 1, are in the same stretch.
 func (p *Plan) SameStretch(a, b int) bool {
 	from, to := p.stretch(a - 1)
 	return from < b && b <= to

@@ -14,8 +14,8 @@ import (
 	"sweepd/run"
 )
 
-// planColumns are those of a plan's table: the labels as in the tidy table of
-// runs, the pass, and what is the same in every row: the keys that are hard to
+// planColumns are those of a plan's table: the pass, the labels as in the tidy table of
+// runs, and two that have the same value in every row: the keys that are hard to
 // change, joined by commas, and the seed.
 var planColumns = []string{"pass", "device", "workload", "variant", "supply", "setting_w", "setting", "hard", "seed"}
 
@@ -33,9 +33,9 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 	return csv.NewWriter(w).WriteAll(rows)
 }
 
-// ReadCSV reads a plan in the order of its rows, whoever wrote them. The pass may
-// be missing: it is then the how-manieth row of its cell the row is. Passes must
-// not fall. Errors name file, line, column and text.
+// ReadCSV reads a plan from a table, one slot a row, in the order of the rows. A row
+// without a pass is in pass n if it is the nth row of its cell. A pass may not be lower
+// than that of the row above. Errors name file, line, column and text.
 func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error) {
 	p := Plan{CreatedAt: run.Stamp(now), Hard: []string{}, Slots: []Slot{}}
 	buffered := bufio.NewReader(r)
@@ -47,7 +47,7 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 	if err != nil {
 		return p, err
 	}
-	times := map[run.Cell]int{}
+	rows := map[run.Cell]int{}
 	for {
 		record, err := in.Read()
 		if errors.Is(err, io.EOF) {
@@ -64,9 +64,9 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 		if err := p.readPlanTerms(columns, record, len(p.Slots) == 0); err != nil {
 			return p, fmt.Errorf("plan %s: line %d: %w", file, line, err)
 		}
-		times[s.Cell]++
+		rows[s.Cell]++
 		if s.Pass == 0 {
-			s.Pass = times[s.Cell]
+			s.Pass = rows[s.Cell]
 		}
 		if n := len(p.Slots); n > 0 && s.Pass < p.Slots[n-1].Pass {
 			return p, fmt.Errorf("plan %s: line %d: pass %d comes after pass %d: every pass ends before the next one begins", file, line, s.Pass, p.Slots[n-1].Pass)
@@ -89,8 +89,8 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 	return p, nil
 }
 
-// readPlanTerms reads what a row says of the whole plan: the first row tells, and the
-// others must say the same.
+// readPlanTerms reads the columns hard and seed, which are about the whole plan: the
+// first row sets them, and the others must have the same values.
 func (p *Plan) readPlanTerms(columns, record []string, first bool) error {
 	hard, seed := []string{}, uint64(0)
 	for i, column := range columns {

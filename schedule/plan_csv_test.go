@@ -149,7 +149,7 @@ battery: {full_wh: 48.6, reserve: 0.15}
 }
 
 // A run or a pause takes a second to a day.
-func TestParseSpan(t *testing.T) {
+func TestParseDuration(t *testing.T) {
 	for text, want := range map[string]time.Duration{"1s": time.Second, "90s": 90 * time.Second, "2h30m": 150 * time.Minute, "24h": 24 * time.Hour} {
 		if got, err := ParseDuration(text); err != nil || got != want {
 			t.Errorf("%s: %v, %v", text, got, err)

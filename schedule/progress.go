@@ -1,7 +1,6 @@
 package schedule
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -9,7 +8,7 @@ import (
 	"sweepd/run"
 )
 
-// SlotState is where a slot of a plan stands.
+// SlotState says what was done of a slot.
 type SlotState string
 
 const (
@@ -41,21 +40,21 @@ type Progress struct {
 	Left     int            `json:"left"`     // all that are not done
 	Rejected int            `json:"rejected"` // runs of the plan that were rejected
 	Repeat   int            `json:"repeat"`   // slots tried in vain so far
-	// Outside are runs since the plan was made that are none of its cells, or one
-	// too many of one.
+	// Outside are the runs since the plan was made that have no slot: the plan lacks
+	// their cell, or all slots of it are done.
 	Outside []string `json:"outside"`
-	// LeftS is the time that what is left will take, s; ExpectedEnd the moment
-	// that comes after it.
+	// LeftS is the time that the slots left will take, s, one after the other;
+	// ExpectedEnd is that much after now.
 	LeftS       float64       `json:"left_s"`
 	ExpectedEnd run.Timestamp `json:"expected_end"`
 	// Next is the position of the slot to run next, 0 when nothing is left or a
-	// run is in progress on every device that has something left.
+	// run is in progress on every device that has slots left.
 	Next int `json:"next"`
 }
 
-// Progress says how far a plan has come with the runs done since it was made, in
-// the order of their start. device selects the slots of one; "" takes all. A run
-// counts if it is finished, not rejected, and has a result.
+// Progress assigns the runs since the plan was made, in the order of their start, to
+// the slots of their cells, and says how far the plan has come. device selects the slots
+// of one device; "" takes all. A run counts if it is finished and has a result.
 func (p *Plan) Progress(runs []run.Run, device string, e Estimates, now time.Time) Progress {
 	g := Progress{Slots: []SlotProgress{}, Outside: []string{}}
 	open := map[run.Cell][]int{} // slots of a cell that no run fills yet
@@ -66,7 +65,7 @@ func (p *Plan) Progress(runs []run.Run, device string, e Estimates, now time.Tim
 		open[s.Cell] = append(open[s.Cell], len(g.Slots))
 		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Attempts: []Attempt{}})
 	}
-	last := -1 // the slot tried last
+	last := -1 // index of the slot tried last
 	for _, r := range runs {
 		if r.StartedAt.Before(p.CreatedAt.Time) || device != "" && r.Device != device {
 			continue
@@ -88,7 +87,7 @@ func (p *Plan) Progress(runs []run.Run, device string, e Estimates, now time.Tim
 	return g
 }
 
-// enterRun enters a run in its slot and tells whether it fills it.
+// enterRun enters a run in its slot; fills is false where another run is needed for it.
 func (g *Progress) enterRun(s *SlotProgress, r run.Run) (fills bool) {
 	switch {
 	case r.State == run.Recording:
@@ -128,36 +127,32 @@ func (g *Progress) countStates() {
 	}
 }
 
-// nextPosition chooses within the first pass that has something left, so that passes stay
-// apart: first the stretch that was tried last, then the next stretch with slots
-// not tried yet, then what is to be repeated.
+// nextPosition is the position of the slot to run next, 0 for none. It is one of the
+// first pass that has slots left, so that passes stay apart: in the stretch of the slot
+// tried last before others; among these, one not tried yet before one to repeat; among
+// these, the first.
 func (g *Progress) nextPosition(p *Plan, last int) int {
-	type candidate struct {
-		slot            *SlotProgress
-		pass            int
-		elsewhere, late bool
-	}
-	var list []candidate
-	from, to := 0, 0 // the stretch that was tried last
+	from, to := 0, 0 // the stretch of the slot tried last
 	if last >= 0 {
 		from, to = p.stretch(g.Slots[last].Position - 1)
 	}
-	for i := range g.Slots {
-		s := &g.Slots[i]
+	best, bestPass, bestRank := 0, 0, 0
+	for _, s := range g.Slots {
 		if s.State != Open && s.State != Repeat || g.busy(s.Device) {
 			continue
 		}
-		here := from < s.Position && s.Position <= to
-		list = append(list, candidate{s, s.Pass, !here, s.State == Repeat})
+		rank := 0 // within the pass
+		if s.Position <= from || s.Position > to {
+			rank += 2
+		}
+		if s.State == Repeat {
+			rank++
+		}
+		if best == 0 || s.Pass < bestPass || s.Pass == bestPass && rank < bestRank {
+			best, bestPass, bestRank = s.Position, s.Pass, rank
+		}
 	}
-	if len(list) == 0 {
-		return 0
-	}
-	best := slices.MinFunc(list, func(a, b candidate) int {
-		return cmp.Or(cmp.Compare(a.pass, b.pass), compareBool(a.elsewhere, b.elsewhere), compareBool(a.late, b.late),
-			cmp.Compare(a.slot.Position, b.slot.Position))
-	})
-	return best.slot.Position
+	return best
 }
 
 // busy tells whether a run is in progress on a device.
@@ -165,17 +160,8 @@ func (g *Progress) busy(device string) bool {
 	return slices.ContainsFunc(g.Slots, func(s SlotProgress) bool { return s.Device == device && s.State == Recording })
 }
 
-func compareBool(a, b bool) int {
-	switch {
-	case a == b:
-		return 0
-	case a:
-		return 1
-	}
-	return -1
-}
-
-// estimateLeft adds up what is left, as if done one after the other from now on.
+// estimateLeft adds up the time that the slots left will take, one after the other from
+// now on.
 func (g *Progress) estimateLeft(e Estimates, now time.Time) {
 	for _, s := range g.Slots {
 		if s.State != Done {

@@ -8,27 +8,27 @@ import (
 	"sweepd/run"
 )
 
-// Request is what a user says of a test day. Devices, Workloads and Settings are
-// required.
+// Request is what a user asks of the plan of a test day. Devices, Workloads and Settings
+// are required.
 type Request struct {
-	Devices   []string `yaml:"devices"`
-	Workloads []string `yaml:"workloads"`
+	Devices   []string
+	Workloads []string
 	// Settings are settings or ranges with a step, see ParseSettings.
-	Settings []string `yaml:"settings"`
-	// Supplies are mains and battery unless said.
-	Supplies []string `yaml:"supplies"`
-	// Variants are sorted or unsorted k=v pairs joined by commas, "" for none;
-	// none unless said.
-	Variants []string `yaml:"variants"`
+	Settings []string
+	// Supplies are mains and battery where it is empty.
+	Supplies []string
+	// Variants are k=v pairs joined by commas, in any order; "" for no variant, which is
+	// the only one where it is empty.
+	Variants []string
 	// Hard names the keys of the variant that are hard to change, hardest first,
 	// such as cores through the firmware. The supply always is, and so is the
 	// device.
-	Hard []string `yaml:"hard"`
-	// Repeats is how many passes there are: 3 unless said, 1 to 100.
-	Repeats int `yaml:"repeats"`
+	Hard []string
+	// Repeats is how many passes there are, 1 to 100; 0 means 3.
+	Repeats int
 	// Seed of the random order. The same request with the same seed and the same
 	// estimates gives the same plan.
-	Seed uint64 `yaml:"seed"`
+	Seed uint64
 }
 
 // Limits and defaults of a Request.

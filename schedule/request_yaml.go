@@ -35,7 +35,7 @@ type requestFile struct {
 
 const requestKeys = "devices, workloads, settings, supplies, variants, hard, repeats, seed, run, pause, battery (full_wh, reserve, charge_w)"
 
-// textList is one text or a list of them; numbers count as texts.
+// textList reads one text or a list of them; a number is taken as its text.
 type textList []string
 
 var _ yaml.NodeUnmarshaler = (*textList)(nil)
@@ -86,9 +86,9 @@ func ParseDuration(text string) (time.Duration, error) {
 	return v, nil
 }
 
-// ReadRequest reads the YAML file of a test day. Seed tells whether the file has
-// one. Errors name file, line and column.
-func ReadRequest(r io.Reader, file string) (q Request, e Estimates, seed bool, err error) {
+// ReadRequest reads the YAML file of a test day. hasSeed tells whether the file gives
+// the seed. Errors name file, line and column.
+func ReadRequest(r io.Reader, file string) (q Request, e Estimates, hasSeed bool, err error) {
 	text, err := io.ReadAll(r)
 	if err != nil {
 		return q, e, false, fmt.Errorf("plan %s: %w", file, err)
@@ -100,7 +100,7 @@ func ReadRequest(r io.Reader, file string) (q Request, e Estimates, seed bool, e
 	}
 	q = Request{Devices: f.Devices, Workloads: f.Workloads, Settings: f.Settings, Supplies: f.Supplies, Variants: f.Variants, Hard: f.Hard, Repeats: f.Repeats}
 	if f.Seed != nil {
-		q.Seed, seed = *f.Seed, true
+		q.Seed, hasSeed = *f.Seed, true
 	}
 	if f.Run > 0 {
 		e.RunDuration = map[string]time.Duration{"": time.Duration(f.Run)}
@@ -108,14 +108,14 @@ func ReadRequest(r io.Reader, file string) (q Request, e Estimates, seed bool, e
 	e.Pause = time.Duration(f.Pause)
 	if b := (Battery{FullWh: f.Battery.FullWh, Reserve: f.Battery.Reserve, ChargeW: f.Battery.ChargeW}); b != (Battery{}) {
 		if err := b.Check(); err != nil {
-			return q, e, seed, fmt.Errorf("plan %s: battery: %w", file, err)
+			return q, e, hasSeed, fmt.Errorf("plan %s: battery: %w", file, err)
 		}
 		e.Batteries = map[string]Battery{"": b}
 	}
-	return q, e, seed, nil
+	return q, e, hasSeed, nil
 }
 
-// Check tells why a battery cannot be as it is said to be. Zeros are unknown.
+// Check tells why no battery can be like this. Zeros are unknown.
 func (b Battery) Check() error {
 	for what, v := range map[string]float64{"full_wh": b.FullWh, "charge_w": b.ChargeW} {
 		if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 || v > 1e5 {
@@ -128,7 +128,8 @@ func (b Battery) Check() error {
 	return nil
 }
 
-// withPosition turns the library's error with an excerpt into one sentence.
+// withPosition turns the library's error, which has an excerpt of the file, into one
+// sentence with line and column.
 func withPosition(err error) error {
 	var y yaml.Error
 	if !errors.As(err, &y) || y.GetToken() == nil {

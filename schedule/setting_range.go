@@ -9,10 +9,10 @@ import (
 	"sweepd/run"
 )
 
-// settingRange is a range as cron writes one, in watts: 8-28/4.
+// settingRange is a range of watts with a step, written as in cron: 8-28/4.
 var settingRange = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
 
-// maxSettings bounds what a range makes; a finer one is a slip of the finger.
+// maxSettings is the most settings in a range; more are a typing error.
 const maxSettings = 200
 
 // ParseSettings reads a setting ("25W", "quiet") or a range of watts with a step,

@@ -7,9 +7,9 @@ import (
 	"sweepd/run"
 )
 
-// SuggestedRepeats lists for the cells of a plan how many more runs a comparison suggests, at
-// most limit each. Cells that no unclear setting concerns are left out. Both sides
-// of a setting get as many.
+// SuggestedRepeats lists the cells of a plan of which the comparisons ask for more runs,
+// and how many: repeats[i] of cells[i], the most that any comparison asks for, at most
+// limit. Both sides of a setting get as many.
 func (p *Plan) SuggestedRepeats(comparisons []analysis.Comparison, limit int) (cells []run.Cell, repeats []int) {
 	for _, c := range p.Cells() {
 		most := 0
