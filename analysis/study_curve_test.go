@@ -25,7 +25,7 @@ type curveCampaign struct {
 	values []struct{ setting, packageW, systemW float64 }
 }
 
-// newCampaign makes n runs at each of the watts.
+// newCurveCampaign makes n runs at each of the watts.
 func newCurveCampaign(random *rand.Rand, watts []float64, n int) *curveCampaign {
 	c := &curveCampaign{random: random}
 	start := time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC)

@@ -138,7 +138,7 @@ func (e *dischargeEstimate) result(duration float64) *run.Discharge {
 		d.FromEnergyWatts = orNil(energy.watts)
 	}
 	if c := combine(power, energy); c.ok {
-		half := 1.959963984540054 * c.u
+		half := run.Coverage95 * c.u
 		d.Watts, d.UncertaintyWatts = orNil(c.watts), orNil(half)
 	}
 	return d
@@ -333,5 +333,5 @@ func (a *autocorrelation) standardError() float64 {
 	r := math.Min(math.Max(a.r1(), 0), 0.95)
 	effective := math.Max(2, float64(a.n)*(1-r)/(1+r))
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: effective - 1}.Quantile(0.975)
-	return a.sd() / math.Sqrt(effective) * t / 1.959963984540054
+	return a.sd() / math.Sqrt(effective) * t / run.Coverage95
 }

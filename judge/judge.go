@@ -275,7 +275,7 @@ func resultMissing(d run.Record) []run.Finding {
 	if len(d.Results) > 0 {
 		return nil
 	}
-	return []run.Finding{run.MissingResult()}
+	return []run.Finding{{Code: run.ResultMissing, Severity: run.SeverityDoubt, Text: "no result was given"}}
 }
 
 // intervals is from how many of them the typical one is told.

@@ -235,7 +235,7 @@ func TestResultMissing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(d.Findings) != 1 || d.Findings[0].Code != run.ResultMissing || d.Findings[0].WithAdvice() != "no result was given; add it with sweepd run result RUN NAME=VALUE" {
+	if len(d.Findings) != 1 || d.Findings[0].Code != run.ResultMissing || d.Findings[0].Severity != run.SeverityDoubt || d.Findings[0].WithAdvice() != "no result was given; add it with sweepd run result RUN NAME=VALUE" {
 		t.Errorf("findings %v, want result_missing with its advice", d.Findings)
 	}
 }

@@ -14,7 +14,7 @@ func (r *Record) Check() error {
 		errs = append(errs, fmt.Errorf("run id %q: want a line of text", r.ID))
 	}
 	for k, v := range r.Variant.Pairs() {
-		errs = append(errs, CheckVariantPair(k, v))
+		errs = append(errs, checkVariantPair(k, v))
 	}
 	// RFC 3339 has four digits for the year.
 	if year := r.StartedAt.UTC().Year(); !r.StartedAt.IsZero() && (year < 1 || year > 9999) {

@@ -6,18 +6,17 @@ type EventKind uint8
 const (
 	RunStarted   EventKind = iota + 1 // it is stored and being recorded
 	RunEnded                          // it is judged and stored, State says how it ended
-	RunCorrected                      // results, findings or state were changed since
-	SettingNow                        // the active setting, or where it is known from, is another
-	SupplyNow                         // the supply is another
+	RunCorrected                      // results, findings or state were changed after its end
+	SettingNow                        // the active setting, or where it is known from, changed
+	SupplyNow                         // the supply changed
 )
 
 // Event is something that happened to a run or to the device.
 type Event struct {
 	Kind EventKind
-	// Run is the run after what happened to it, of events of runs. It is shared:
-	// read only.
+	// Run is set for events of runs: the run after the event. It is shared: read only.
 	Run Run
-	// Labels are in force from now on, of the other events.
+	// Labels are set for the other events: those in force from now on.
 	Labels Labels
 }
 

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Severity says how much a finding weighs.
+// Severity says how much a finding matters.
 type Severity string
 
 const (
@@ -75,7 +75,7 @@ type Finding struct {
 	At       time.Time `json:"-"` // zero: the run as a whole
 }
 
-// WithAdvice is the text for a tester.
+// WithAdvice is the text for a tester: the evidence and, where there is any, the advice.
 func (f Finding) WithAdvice() string {
 	if f.Advice == "" {
 		return f.Text
@@ -83,14 +83,9 @@ func (f Finding) WithAdvice() string {
 	return f.Text + "; " + f.Advice
 }
 
-// Advise gives findings the advice of their codes, where they have none.
+// Advise sets the advice of the findings that have none to that of their codes.
 func Advise(list []Finding) {
 	for i := range list {
 		list[i].Advice = cmp.Or(list[i].Advice, advice[list[i].Code])
 	}
-}
-
-// MissingResult is the finding of a run without a result.
-func MissingResult() Finding {
-	return Finding{Code: ResultMissing, Severity: SeverityDoubt, Text: "no result was given"}
 }

@@ -11,11 +11,12 @@ type Supply string
 const (
 	Mains   Supply = "mains"
 	Battery Supply = "battery"
-	// SupplyUnknown is for machines that do not say.
+	// SupplyUnknown is that of machines that do not report it.
 	SupplyUnknown Supply = ""
 )
 
-// Labels say what a sweep or run belongs to. Equal labels are equal (==).
+// Labels say what a sweep or a run is of: the cell, and where its setting is known from.
+// They may be compared with ==.
 type Labels struct {
 	Device   string         `json:"device"`
 	Workload string         `json:"workload"`
@@ -24,8 +25,8 @@ type Labels struct {
 	Variant  Variant        `json:"variant"`
 }
 
-// Cell is one combination of device, workload, setting, supply and variant, the
-// statistical term. Runs of one cell are repeats. Equal cells are equal (==).
+// Cell is one combination of device, workload, setting, supply and variant, as in
+// statistics. Runs of one cell are repeats. Cells may be compared with ==.
 type Cell struct {
 	Device   string  `json:"device"`
 	Workload string  `json:"workload"`
@@ -51,7 +52,7 @@ func (c Cell) String() string {
 	return strings.Join(parts, ", ")
 }
 
-// Check tells why no run could be started as this cell.
+// Check tells why no run can be of this cell.
 func (c Cell) Check() error {
 	if err := CheckLabel("device", c.Device); err != nil {
 		return err
@@ -68,7 +69,7 @@ func (c Cell) Check() error {
 		}
 	}
 	for k, v := range c.Variant.Pairs() {
-		if err := CheckVariantPair(k, v); err != nil {
+		if err := checkVariantPair(k, v); err != nil {
 			return err
 		}
 	}
@@ -83,7 +84,7 @@ func (c Cell) Check() error {
 // metrics and file names.
 const maxLabel = 200
 
-// CheckLabel tells why text cannot be the label called what.
+// CheckLabel tells why text cannot be a label; what is the label's name in the error.
 func CheckLabel(what, text string) error {
 	switch {
 	case strings.TrimSpace(text) == "":
@@ -99,16 +100,15 @@ func CheckLabel(what, text string) error {
 // maxNote is the most bytes of a run's note.
 const maxNote = 4000
 
-// CheckNote tells why text cannot be a run's note.
-func CheckNote(text string) error {
+// checkNote tells why text cannot be a run's note.
+func checkNote(text string) error {
 	if len(text) > maxNote {
 		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), maxNote)
 	}
 	return nil
 }
 
-// Shorten keeps what a user typed short enough to quote in an error: at most 60
-// characters.
+// Shorten shortens what a user typed to 60 characters, to quote it in an error.
 func Shorten(text string) string {
 	const most = 60
 	runes := []rune(text)

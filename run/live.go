@@ -2,9 +2,9 @@ package run
 
 // Live is what an agent knows of its device at its latest sweep.
 type Live struct {
-	Now     Instant // of the question
-	At      Instant // of the sweep
-	Sweeps  uint64  // taken since the start; 0 means that nothing below is known
+	Now     Instant // when this was asked for
+	At      Instant // when the sweep was taken
+	Sweeps  uint64  // taken since the agent started; 0 means that nothing below is known
 	Current Labels
 	// SettingRead is what the system reports; nil when it reports nothing.
 	SettingRead *SourcedSetting

@@ -14,17 +14,17 @@ type Start struct {
 	Note     string
 }
 
-// Check tells why no run can be started so.
+// Check tells why no run can be started with this.
 func (s Start) Check() error {
 	if err := CheckLabel("workload", s.Workload); err != nil {
 		return err
 	}
 	for k, v := range s.Variant.Pairs() {
-		if err := CheckVariantPair(k, v); err != nil {
+		if err := checkVariantPair(k, v); err != nil {
 			return err
 		}
 	}
-	return CheckNote(s.Note)
+	return checkNote(s.Note)
 }
 
 // Stop is what a user says when stopping one.
@@ -33,14 +33,14 @@ type Stop struct {
 	Note    string // is added to the run's note
 }
 
-// Check tells why no run can be stopped so.
+// Check tells why no run can be stopped with this.
 func (s Stop) Check() error {
 	for name, r := range s.Results {
 		if err := CheckResult(name, r); err != nil {
 			return err
 		}
 	}
-	return CheckNote(s.Note)
+	return checkNote(s.Note)
 }
 
 // Decision is what a user decides about a run that is kept.
@@ -55,8 +55,8 @@ const (
 // Correction is what a user changes about a run that is kept.
 type Correction struct {
 	Results map[string]NewResult
-	// Findings are put in the place of those of their codes that the run has; nil only
-	// takes those away. They never change the run's state.
+	// Findings replace the run's findings of the same code; nil removes them without a
+	// replacement. They never change the run's state.
 	Findings map[Code]*Finding
 	Decision Decision
 	Why      string // of the decision
@@ -66,12 +66,12 @@ type Correction struct {
 // NewResult is a result that is added to a run, or replaces one.
 type NewResult struct {
 	Result
-	// KeepBetter leaves a result that the run has better in the direction that it
-	// was; Better is then for a new one.
+	// KeepBetter keeps the direction (Better) of the result that is replaced; that of
+	// the new one then counts only where the run has no such result.
 	KeepBetter bool
 }
 
-// Check tells why no run can be corrected so.
+// Check tells why no run can be corrected like this.
 func (c Correction) Check() error {
 	for name, r := range c.Results {
 		if err := CheckResult(name, r.Result); err != nil {
@@ -97,8 +97,8 @@ type Want struct {
 // Readiness says whether a device is fit to start a run, and if not, why.
 type Readiness struct {
 	Fit     bool      `json:"fit"`
-	Reasons []Finding `json:"reasons"` // what a run started now would be doubted for
-	// Celsius is the temperature that counts and Above how far it lies above
+	Reasons []Finding `json:"reasons"` // findings that a run started now would have
+	// Celsius is the temperature that decides, °C, and AboveBaseline how far it is above
 	// its idle baseline, K; nil while no baseline is known.
 	Celsius       *float64 `json:"celsius"`
 	AboveBaseline *float64 `json:"above_baseline"`

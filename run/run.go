@@ -1,6 +1,6 @@
 package run
 
-// State is where a run stands.
+// State says whether a run is in progress and, if not, how it ended.
 type State string
 
 const (
@@ -56,18 +56,18 @@ func (r *Run) HasFinding(code Code) bool {
 	return false
 }
 
-// half95 is the half width of a 95 % interval in standard uncertainties: the
-// 0.975 quantile of the normal distribution.
-const half95 = 1.959963984540054
+// Coverage95 is the half width of a 95 % interval in standard uncertainties: the 0.975
+// quantile of the normal distribution.
+const Coverage95 = 1.959963984540054
 
-// SystemUncertainty is the relative standard uncertainty of SystemW as the run
-// itself states it; 0 unknown. What makes one run's power uncertain (a gauge's
-// delay, its rounding) is the same in its repeats, so repeating does not reduce it.
+// SystemUncertainty is the relative standard uncertainty of SystemW, computed from the
+// uncertainty of the run's discharge; 0 where that is unknown. Its causes (a gauge's
+// delay, its rounding) are the same in all repeats, so that repeating does not reduce it.
 func (r *Run) SystemUncertainty() float64 {
 	if r.SystemW == nil || *r.SystemW <= 0 || r.Discharge == nil || r.Discharge.UncertaintyWatts == nil {
 		return 0
 	}
-	return *r.Discharge.UncertaintyWatts / half95 / *r.SystemW
+	return *r.Discharge.UncertaintyWatts / Coverage95 / *r.SystemW
 }
 
 // Record is all that is kept of a run but its sweeps.

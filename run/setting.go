@@ -12,7 +12,7 @@ import (
 )
 
 // Setting is a power setting: watts, or a name where the watts are unknown.
-// Settings are equal (==) exactly where they mean the same level; watts count to
+// Settings are equal (==) exactly where they mean the same level; watts are rounded to
 // the hundredth. The zero Setting is unknown.
 type Setting struct {
 	watts   float64 // to 0.01 W, never NaN
@@ -47,7 +47,7 @@ func (s Setting) Watts() (w float64, ok bool) { return s.watts, s.inWatts }
 // Name is the name of a setting whose watts are unknown, else "".
 func (s Setting) Name() string { return s.name }
 
-// Known tells whether the setting says anything.
+// Known tells whether the setting has watts or a name.
 func (s Setting) Known() bool { return s != Setting{} }
 
 // String is the setting as a label: "25W", "12.5W", the name, or "" when
@@ -87,8 +87,8 @@ func profileRank(name string) int {
 	return len(profileOrder)
 }
 
-// notWatts fits a number with a unit of power other than W, or written in a way that
-// is no decimal number: taken for a name, it would be a slip that nobody sees.
+// notWatts matches a number with a unit of power other than W, or one that is not written
+// as a decimal number. Taken for a name, such a typing error would go unnoticed.
 var notWatts = regexp.MustCompile(`(?i)^[+-]?[0-9][0-9.,_' ]*(([yzafpnuµμmcdhkgt]|milli|micro|kilo|mega)? ?w(att)?s?h?|ww+|dbm|hp|ps)$|^[+-]?[0-9]+,[0-9]+$`)
 
 // MaxSettingWatts is far above any portable computer's limit; a larger number

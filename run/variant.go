@@ -14,7 +14,7 @@ import (
 // ParseVariant, so that equal variants are equal texts.
 type Variant string
 
-// NewVariant is the variant of these pairs, which CheckVariantPair has accepted.
+// NewVariant is the variant of these pairs, which checkVariantPair has accepted.
 func NewVariant(pairs map[string]string) Variant {
 	texts := make([]string, 0, len(pairs))
 	for k, v := range pairs {
@@ -45,7 +45,7 @@ func ParseVariantPairs(texts []string) (Variant, error) {
 		if !found {
 			return "", fmt.Errorf("variant %q is not a pair k=v, such as cores=6", Shorten(text))
 		}
-		if err := CheckVariantPair(k, v); err != nil {
+		if err := checkVariantPair(k, v); err != nil {
 			return "", err
 		}
 		if old, twice := pairs[k]; twice && old != v {
@@ -111,7 +111,7 @@ func (v *Variant) UnmarshalJSON(text []byte) error {
 		return err
 	}
 	for key, value := range pairs {
-		if err := CheckVariantPair(key, value); err != nil {
+		if err := checkVariantPair(key, value); err != nil {
 			return err
 		}
 	}
@@ -119,8 +119,8 @@ func (v *Variant) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// CheckVariantPair tells why k=v cannot be a variant.
-func CheckVariantPair(k, v string) error {
+// checkVariantPair tells why k=v cannot be a variant.
+func checkVariantPair(k, v string) error {
 	if err := CheckLabel("variant key", k); err != nil {
 		return err
 	}

@@ -34,7 +34,7 @@ func TestCheckVariantPair(t *testing.T) {
 		{strings.Repeat("k", 201), "v", "variant key has 201 bytes"}, {"cores", strings.Repeat("v", 201), "value of variant cores has 201 bytes"},
 		{"a=b", "c", "may not hold"}, {"a,b", "c", "may not hold"}, {"a", "b,c", "may not hold"},
 	} {
-		refused(t, c.k+" and "+c.v, CheckVariantPair(c.k, c.v), c.want)
+		refused(t, c.k+" and "+c.v, checkVariantPair(c.k, c.v), c.want)
 	}
 	for text, want := range map[string]string{"": "", "  ": "", "cores=6,": "not a pair", "cores": "not a pair"} {
 		v, err := ParseVariant(text)

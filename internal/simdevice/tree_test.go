@@ -304,7 +304,8 @@ func TestWithout(t *testing.T) {
 	}
 }
 
-// TestCurrentValueOnly and the fan's values in hwmonN/device.
+// A firmware attribute that has its current value only, and the fan's values in
+// hwmonN/device.
 func TestOddPlaces(t *testing.T) {
 	d := newDevice(t, Config{CurrentOnly: true, HwmonInDevice: true})
 	entries, err := os.ReadDir(d.tree.full("sys/class/firmware-attributes/sim-firmware/attributes/ppt_pl1_spl"))

@@ -39,7 +39,7 @@ func TestDifferences(t *testing.T) {
 		`result load: only here`:                                                        func(r *run.Record) { delete(r.Results, "load") },
 		`result fps: only there`:                                                        func(r *run.Record) { r.Results["fps"] = run.Result{} },
 		`fact kernel: "6.1" here, "6.2" there`:                                          func(r *run.Record) { r.Facts["kernel"] = "6.2" },
-		`findings: 0 here, 1 there`:                                                     func(r *run.Record) { r.Findings = append(r.Findings, run.MissingResult()) },
+		`findings: 0 here, 1 there`:                                                     func(r *run.Record) { r.Findings = append(r.Findings, run.Finding{Code: run.ResultMissing}) },
 		`summaries: 0 here, 1 there`:                                                    func(r *run.Record) { r.Summaries = append(r.Summaries, run.Summary{}) },
 	} {
 		there := told()
