@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 )
 
@@ -15,18 +16,12 @@ func (b *builder) unique(name string) string {
 	return candidate
 }
 
+// notInNames is what names of files have a dash for.
+var notInNames = regexp.MustCompile(`[^a-z0-9]+`)
+
 // fileName makes a name of files out of words.
 func fileName(parts ...string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(strings.Join(parts, "-")) {
-		switch {
-		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-	}
 	const most = 80
-	name := b.String()
+	name := strings.Trim(notInNames.ReplaceAllString(strings.ToLower(strings.Join(parts, "-")), "-"), "-")
 	return strings.Trim(name[:min(len(name), most)], "-")
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 
@@ -29,12 +30,9 @@ func newLegend(s *Study) legend {
 		r := &s.runs[i]
 		seen[[2]string{r.Device, string(r.Variant)}] = true
 	}
-	for k := range seen {
-		l.keys = append(l.keys, k)
-	}
+	l.keys = slices.SortedFunc(maps.Keys(seen), func(a, b [2]string) int { return cmp.Or(cmp.Compare(a[1], b[1]), cmp.Compare(a[0], b[0])) })
 	l.devices = len(levels(s.runs, func(r *run.Run) []string { return []string{r.Device} })) > 1
 	l.variants = len(levels(s.runs, func(r *run.Run) []string { return []string{string(r.Variant)} })) > 1
-	slices.SortFunc(l.keys, func(a, b [2]string) int { return cmp.Or(cmp.Compare(a[1], b[1]), cmp.Compare(a[0], b[0])) })
 	for _, k := range l.keys {
 		l.groups = append(l.groups, l.name(k[0], k[1]))
 	}
@@ -43,14 +41,14 @@ func newLegend(s *Study) legend {
 
 // name is what a device with its variant is called in charts.
 func (l legend) name(device, variant string) string {
-	parts := []string{}
-	if l.devices || !l.variants {
-		parts = append(parts, cmp.Or(device, "unnamed device"))
+	device, variant = cmp.Or(device, "unnamed device"), cmp.Or(variant, "as it comes")
+	switch {
+	case !l.variants:
+		return device
+	case !l.devices:
+		return variant
 	}
-	if l.variants {
-		parts = append(parts, cmp.Or(variant, "as it comes"))
-	}
-	return strings.Join(parts, ", ")
+	return device + ", " + variant
 }
 
 func (l legend) style(device, variant string) int {

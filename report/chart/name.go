@@ -196,12 +196,7 @@ func (f *frame) nameTag(t nameTag, r room) {
 		f.line(thin, [2]float64{t.end[0] + f.size.Text*0.5, t.end[1]}, [2]float64{x - f.size.Text*0.3, t.y})
 	}
 	f.marker(t.style, x+f.size.Text*0.35, t.y, f.size.Text*0.34)
-	l := f.nameType()
-	y := t.y - t.height/2 + f.size.Text*0.95
-	for _, line := range t.lines {
-		f.text(x+f.size.Text*1.05, y, line, l, f.palette.Ink, left)
-		y += f.size.Text * 1.2
-	}
+	f.writeLines(t.lines, x+f.size.Text*1.05, t.y-t.height/2+f.size.Text*0.95, f.nameType(), 0, f.size.Text*1.2, f.palette.Ink)
 }
 
 // spread moves tags apart, in the order of their curves' ends, inside the room.
