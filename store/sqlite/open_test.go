@@ -56,7 +56,7 @@ func TestOpenRefuses(t *testing.T) {
 		t.Error("not ErrNotOurs")
 	}
 	_, err = Open(filepath.Join(text, "below"), Options{})
-	wantSentence(t, err, text, "not a directory", "--data")
+	wantSentence(t, err, text+" is a file", "not a directory", "--data")
 	_, err = Open("", Options{})
 	wantSentence(t, err, "no folder")
 	if _, err := os.Stat(filepath.Join(empty, FileName)); err == nil {
