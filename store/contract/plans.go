@@ -2,6 +2,7 @@ package contract
 
 import (
 	"errors"
+	"math"
 
 	"sweepd/run"
 	"sweepd/schedule"
@@ -25,6 +26,14 @@ func testPlan(t *testing.T) schedule.Plan {
 func keepsPlans(t *testing.T, s store.Store) {
 	if _, err := s.Plan(t.Context()); !errors.Is(err, store.ErrNoPlan) {
 		t.Errorf("no plan: %v", err)
+	}
+	endless := testPlan(t)
+	endless.UserEstimates = schedule.Estimates{Batteries: map[string]schedule.Battery{"unit-oak": {FullWh: math.Inf(1)}}}
+	if _, err := s.NewPlan(t.Context(), endless); err == nil {
+		t.Error("a battery without end was kept")
+	}
+	if _, err := s.Plan(t.Context()); !errors.Is(err, store.ErrNoPlan) {
+		t.Errorf("after a plan that was refused: %v", err)
 	}
 	p := testPlan(t)
 	var err error
