@@ -100,3 +100,179 @@ func TestFlaggedPairs(t *testing.T) {
 		t.Errorf("got %v, want %v", l, want)
 	}
 }
+
+// untold is a group of which nothing can be said yet.
+func untold() *analysis.CurveGroup {
+	u := analysis.Unknown()
+	return &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Effective: analysis.Effective{FromW: u, ToW: u, FloorW: u, CapW: u}}
+}
+
+func TestCurveMetric(t *testing.T) {
+	for _, c := range []struct{ metric, unit, better, want string }{
+		{"fps_mean", "fps", "higher", "fps_mean in fps, higher is better"},
+		{"duration", "", "lower", "duration, lower is better"},
+	} {
+		if got := CurveMetric(&analysis.CurveResult{Metric: c.metric, Unit: c.unit, Better: c.better}); got != c.want {
+			t.Errorf("got %q, want %q", got, c.want)
+		}
+	}
+}
+
+// Which settings a device follows, and how sure that is.
+func TestSettingsFollowed(t *testing.T) {
+	u := analysis.Unknown()
+	for _, c := range []struct {
+		name string
+		e    analysis.Effective
+		want string
+	}{
+		{"all, by power", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage}, "The device follows every setting tested, from 5 W to 40 W."},
+		{"all, by results", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromResults}, "The device follows every setting tested, from 5 W to 40 W, told from results alone."},
+		{"not tested", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u}, ""},
+		{"a floor by results", analysis.Effective{FromW: 8, ToW: 40, FloorW: 7.5, CapW: u, Source: analysis.RangeFromResults}, "The device follows settings from 8 W to 40 W; below it acts as if set to 7.50 W, told from results alone."},
+		{"a cap", analysis.Effective{FromW: 5, ToW: 35, FloorW: u, CapW: 38, Source: analysis.RangeFromPackage}, "The device follows settings from 5 W to 35 W; above it acts as if set to 38.0 W."},
+		{"both", analysis.Effective{FromW: 8, ToW: 35, FloorW: 7, CapW: 38, Source: analysis.RangeFromPackage}, "The device follows settings from 8 W to 35 W; below it acts as if set to 7.00 W, above it acts as if set to 38.0 W."},
+		{"one end unknown", analysis.Effective{FromW: 8, ToW: u, FloorW: 7, CapW: u, Source: analysis.RangeFromPackage}, ""},
+		{"the other end unknown", analysis.Effective{FromW: u, ToW: 35, FloorW: u, CapW: 38, Source: analysis.RangeFromPackage}, ""},
+	} {
+		g := untold()
+		g.Effective = c.e
+		var want []Sentence
+		if c.want != "" {
+			want = []Sentence{{Plain, c.want}}
+		}
+		if got := Curve(g); !slices.Equal(got, want) {
+			t.Errorf("%s: got %v, want %v", c.name, got, want)
+		}
+	}
+}
+
+// Where the result per watt is best, in a sentence and in short: by each kind of watts,
+// with a plateau and without, by watts and by name, and not from one setting alone.
+func TestMostEfficient(t *testing.T) {
+	u := analysis.Unknown()
+	points := []analysis.EfficiencyPoint{{SettingW: 5}, {SettingW: 8}, {SettingW: 12}}
+	for _, c := range []struct {
+		name        string
+		e           analysis.Efficiency
+		full, toSet string
+	}{
+		{name: "alone", e: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8, Points: points},
+			full: "Most efficient, by package watts, at 8 W; no other setting comes near.", toSet: "8 W for most per package watt."},
+		{name: "a plateau, at the lowest", e: analysis.Efficiency{By: analysis.BySystem, PeakW: 5, FromW: 5, ToW: 12, Points: points},
+			full: "Most efficient, by watts of the whole device, at 5 W (the lowest tested); as good, or less than 5 % worse, from 5 W to 12 W.", toSet: "5 W (the lowest tested) for most per watt of the whole device (plateau from 5 W to 12 W)."},
+		{name: "by name", e: analysis.Efficiency{By: analysis.BySetting, PeakW: u, FromW: u, ToW: u, Peak: "quiet", From: "quiet", To: "fast", Points: []analysis.EfficiencyPoint{{SettingW: u, Setting: "quiet"}, {SettingW: u, Setting: "fast"}}},
+			full: "Most efficient, by set watts, at quiet; as good, or less than 5 % worse, from quiet to fast.", toSet: "quiet for most per set watt (plateau from quiet to fast)."},
+		{name: "unknown", e: analysis.Efficiency{PeakW: u, FromW: u, ToW: u}},
+		{name: "one setting alone", e: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8, Points: points[:1]}, toSet: "8 W for most per package watt."},
+	} {
+		g := untold()
+		g.Efficiency, g.Efficiencies = c.e, []analysis.Efficiency{c.e}
+		g.Points = []analysis.CurvePoint{{SettingW: 5, Lower: u, Upper: u}, {SettingW: 8, Lower: u, Upper: u}}
+		var want []Sentence
+		if c.full != "" {
+			want = []Sentence{{Plain, c.full}}
+		}
+		if got := Curve(g); !slices.Equal(got, want) {
+			t.Errorf("%s: got %v, want %v", c.name, got, want)
+		}
+		if got := Efficient(g); !slices.Equal(got, want) {
+			t.Errorf("%s: of its efficiencies %v, want %v", c.name, got, want)
+		}
+		if got := ToSet(&analysis.CurveResult{}, g); got != c.toSet {
+			t.Errorf("%s: in short %q, want %q", c.name, got, c.toSet)
+		}
+	}
+}
+
+// In short: per watt, enough, the best; nothing of a single setting.
+func TestToSetNamesWhatIsKnown(t *testing.T) {
+	g := untold()
+	g.Efficiency = analysis.Efficiency{By: analysis.ByPackage, PeakW: 10, FromW: 10, ToW: 10}
+	g.Enough = analysis.Enough{AtW: 12.5, Share: 0.95}
+	g.Points = []analysis.CurvePoint{{SettingW: 10, Mean: 70, Lower: 69, Upper: 71}, {SettingW: 25, Mean: 80, Lower: 78, Upper: 82}}
+	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
+	r := &analysis.CurveResult{Unit: "fps"}
+	if got, want := ToSet(r, g), "10 W for most per package watt; 12.5 W for 95 % of the best mean; 25 W for the best result, 80.0 fps (78.0 to 82.0)."; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	g.Points = g.Points[1:]
+	if got := ToSet(r, g); got != "" {
+		t.Errorf("of one setting: %q", got)
+	}
+}
+
+// Results by name, one of which has an interval.
+func TestBestByName(t *testing.T) {
+	u := analysis.Unknown()
+	g := untold()
+	g.Points = []analysis.CurvePoint{{SettingW: u, Setting: "quiet", Mean: 70, Lower: u, Upper: u}, {SettingW: u, Setting: "fast", Mean: 80, Lower: 78, Upper: 82}}
+	g.Best = analysis.Best{AtW: u, FromW: u, ToW: u, At: "fast", From: "fast", To: "fast"}
+	r := &analysis.CurveResult{}
+	if got, want := Most(r, g), (Sentence{Plain, "The best mean result is at fast: 80.0 (78.0 to 82.0)."}); got != want {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	g.Best = analysis.Best{AtW: u, FromW: u, ToW: u, At: "quiet", From: "quiet", To: "fast"}
+	if got := Most(r, g); got != (Sentence{}) {
+		t.Errorf("without an interval: %v", got)
+	}
+	g.Best.At = "none of them"
+	if got := Most(r, g); got != (Sentence{}) {
+		t.Errorf("at no setting that was tested: %v", got)
+	}
+}
+
+// The last step that gains: later ones that lose, or are no more than noise, are not it.
+// Decimals show two digits of the half width, three at the most.
+func TestLastStepThatGains(t *testing.T) {
+	step := func(from, gain, half analysis.Number, significant bool) analysis.Marginal {
+		return analysis.Marginal{FromW: from, ToW: from + 5, PercentPerWatt: gain, Lower: gain - half, Upper: gain + half, Significant: significant}
+	}
+	for _, c := range []struct {
+		name  string
+		steps []analysis.Marginal
+		want  string
+	}{
+		{"the last of two", []analysis.Marginal{step(10, 4, 1, true), step(15, 2, 0.25, true)}, "from 15 W to 20 W: 2.00 % per watt (1.75 to 2.25)."},
+		{"the last loses", []analysis.Marginal{step(10, 4, 1, true), step(15, -2, 1, true)}, "from 10 W to 15 W: 4.0 % per watt (3.0 to 5.0)."},
+		{"the last is noise", []analysis.Marginal{step(10, 4, 1, true), step(15, 0.5, 1, false)}, "from 10 W to 15 W: 4.0 % per watt (3.0 to 5.0)."},
+		{"less than a percent", []analysis.Marginal{step(10, 0.5, 0.0004, true)}, "from 10 W to 15 W: 0.500 % per watt (0.500 to 0.500)."},
+		{"none", []analysis.Marginal{step(10, 0.5, 1, false), step(15, -2, 1, true), step(20, 0, 0, true)}, ""},
+	} {
+		g := untold()
+		g.Marginal = c.steps
+		var want []Sentence
+		if c.want != "" {
+			want = []Sentence{{Plain, "The last step that gains, as far as it can be told, is " + c.want}}
+		}
+		if got := Curve(g); !slices.Equal(got, want) {
+			t.Errorf("%s: got %v, want %v", c.name, got, want)
+		}
+	}
+}
+
+// All of a group, in the order in which it is read.
+func TestCurveSays(t *testing.T) {
+	u := analysis.Unknown()
+	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage},
+		Efficiency: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8}, Enough: analysis.Enough{AtW: 17.5, Share: 0.95},
+		KneeW: 12.5, KneeSignificant: true, Marginal: []analysis.Marginal{{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true}},
+		Departures: []analysis.DepartureAt{{SettingW: 15, Change: -0.08, PAdjusted: 0.004}, {SettingW: u, Setting: "quiet", Change: 0.031, PAdjusted: 0.02}},
+		Flagged:    []analysis.FlaggedRun{{Run: "a", SettingW: 20, N: 3}}}
+	want := []Sentence{
+		{Plain, "The device follows every setting tested, from 5 W to 40 W."},
+		{Plain, "Most efficient, by package watts, at 8 W; no other setting comes near."},
+		{Plain, "17.5 W is enough for 95 % of the best result."},
+		{Plain, "The curve bends most at 12.5 W."},
+		{Plain, "The last step that gains, as far as it can be told, is from 15 W to 20 W: 2.0 % per watt (1.0 to 3.0)."},
+		{Doubtful, "At 15 W the result is off the trend by -8.0 % (p 0.004)."},
+		{Doubtful, "At quiet the result is off the trend by +3.1 % (p 0.020)."},
+		{Plain, "Unlike its repeats, and counted all the same: a at 20 W."},
+	}
+	if got := Curve(g); !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	if got := Curve(untold()); len(got) != 0 {
+		t.Errorf("nothing is known: got %v", got)
+	}
+}

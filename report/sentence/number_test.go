@@ -22,6 +22,40 @@ func TestNumbers(t *testing.T) {
 		{SignedPercent(0.0312, 1), "+3.1"},
 		{SignedPercent(-0.0312, 1), "-3.1"},
 		{SignedPercent(math.NaN(), 1), Dash},
+		{SignedPercent(math.Inf(1), 1), Dash},
+		{SignedPercent(0, 1), "0.0"},
+		{Watts(math.NaN()), Dash},
+		{Watts(15.004), "15"},
+		{Watts(15.006), "15.01"},
+		{Fixed(-1.25e12, 1), "-1.250e+12"}, // digits before the point say nothing
+		{Fixed(999999999999, 0), "999999999999"},
+		{Fixed(math.Inf(-1), 0), Dash},
+		{WithUncertainty(5, math.Inf(1)), "5.00"},               // as without an uncertainty
+		{WithUncertainty(0.1234567891, 0.00000012), "0.123457"}, // 6 decimals at the most
+		{Quantity(0.0000003, 3), "3.000e-07"},
+		{Quantity(0.009, 3), "9.000e-03"}, // three decimals would show one digit of it
+		{Quantity(0.012, 3), "0.012"},
+		{Quantity(0.02, 1), "0.0"}, // a hundredth and more is no power of ten
+		{Quantity(0, 3), "0.000"},
+		{Quantity(-0.0000003, 1), "0.0"},
+		{Quantity(math.NaN(), 1), Dash},
+		{Compact(1234567), "1.23M"},
+		{Compact(999999), "999999"},
+		{Compact(0.001), "0.00100"},
+		{Compact(0.00025), "250µ"},
+		{Compact(-2000000), "-2M"},
+		{Compact(0), "0"},
+		{Compact(math.NaN()), Dash},
+		{WithUnit(12.345, "watts"), "12.3 W"},
+		{WithUnit(12340, "watts"), "12.34 kW"},
+		{WithUnit(9999, "joules"), "9999 J"},
+		{WithUnit(25000, "joules"), "25 kJ"},
+		{WithUnit(3400000000, "hertz"), "3.4 GHz"},
+		{WithUnit(61.34, "celsius"), "61.3 °C"},
+		{WithUnit(17179869184, "bytes"), "16.0 GiB"}, // 16 x 2^30
+		{WithUnit(0.5, "ratio"), "0.500"},
+		{WithUnit(12345, "seconds"), "12345 s"},
+		{WithUnit(7, "fps"), "7.00 fps"},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)
