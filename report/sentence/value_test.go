@@ -21,10 +21,10 @@ func TestValueSays(t *testing.T) {
 			overall: analysis.ValuePoint{Significant: true, Gain: 0.10, Lower: 0.08, Upper: 0.12, PercentPer100: 5, PercentPer100Lower: 4, PercentPer100Upper: 6, PerPrice: -0.175, PerPriceLower: -0.19, PerPriceUpper: -0.16},
 			tone:    Good, first: "unit-elm costs 200 EUR more than unit-oak (800 EUR against 600 EUR) and is better by 10.0 % (8.0 to 12.0) over all shared settings: 5.0 % (4.0 to 6.0) for every 100 EUR of its surcharge.",
 			forPrice: "17.5 % (16.0 to 19.0) below"},
-		{name: "a loss", currency: "EUR", dearer: 800, cheaper: 600, surplus: 200, // 0.90, 0.88 and 0.92 x 3/4
-			overall: analysis.ValuePoint{Significant: true, Gain: -0.10, Lower: -0.13, Upper: -0.08, PercentPer100: -5, PercentPer100Lower: -6.5, PercentPer100Upper: -4, PerPrice: -0.325, PerPriceLower: -0.3475, PerPriceUpper: -0.31},
-			tone:    Good, first: "unit-elm costs 200 EUR more than unit-oak (800 EUR against 600 EUR) and is worse by 10.0 % (8.0 to 13.0) over all shared settings: -5.0 % (-6.5 to -4.0) for every 100 EUR of its surcharge.",
-			forPrice: "32.5 % (31.0 to 34.8) below"},
+		{name: "a loss", currency: "EUR", dearer: 800, cheaper: 600, surplus: 200, // 0.90, 0.86 and 0.92 x 3/4
+			overall: analysis.ValuePoint{Significant: true, Gain: -0.10, Lower: -0.14, Upper: -0.08, PercentPer100: -5, PercentPer100Lower: -7, PercentPer100Upper: -4, PerPrice: -0.325, PerPriceLower: -0.355, PerPriceUpper: -0.31},
+			tone:    Good, first: "unit-elm costs 200 EUR more than unit-oak (800 EUR against 600 EUR) and is worse by 10.0 % (8.0 to 14.0) over all shared settings: -5.0 % (-7.0 to -4.0) for every 100 EUR of its surcharge.",
+			forPrice: "32.5 % (31.0 to 35.5) below"},
 		{name: "no more than noise", currency: "EUR", dearer: 1000, cheaper: 800, surplus: 200, // 1.005, 0.995 and 1.015 x 4/5
 			overall: analysis.ValuePoint{Gain: 0.005, Lower: -0.005, Upper: 0.015, PercentPer100: 0.25, PercentPer100Lower: -0.25, PercentPer100Upper: 0.75, PerPrice: -0.196, PerPriceLower: -0.204, PerPriceUpper: -0.188},
 			tone:    Doubtful, first: "unit-elm costs 200 EUR more than unit-oak (1000 EUR against 800 EUR); whether it gives more over all shared settings cannot be told: +0.5 % (-0.5 to 1.5).",
