@@ -216,6 +216,13 @@ func TestBestByName(t *testing.T) {
 	if got := Most(r, g); got != (Sentence{}) {
 		t.Errorf("without an interval: %v", got)
 	}
+	for _, open := range []analysis.CurvePoint{{Mean: 70, Lower: 69, Upper: u}, {Mean: 70, Lower: u, Upper: 71}} {
+		open.SettingW, open.Setting = u, "quiet"
+		g.Points[0] = open
+		if got := Most(r, g); got != (Sentence{}) {
+			t.Errorf("with half an interval: %v", got)
+		}
+	}
 	g.Best.At = "none of them"
 	if got := Most(r, g); got != (Sentence{}) {
 		t.Errorf("at no setting that was tested: %v", got)

@@ -39,13 +39,6 @@ func TestNumbers(t *testing.T) {
 		{Quantity(0, 3), "0.000"},
 		{Quantity(-0.0000003, 1), "0.0"},
 		{Quantity(math.NaN(), 1), Dash},
-		{Compact(1234567), "1.23M"},
-		{Compact(999999), "999999"},
-		{Compact(0.001), "0.00100"},
-		{Compact(0.00025), "250µ"},
-		{Compact(-2000000), "-2M"},
-		{Compact(0), "0"},
-		{Compact(math.NaN()), Dash},
 		{WithUnit(12.345, "watts"), "12.3 W"},
 		{WithUnit(12340, "watts"), "12.34 kW"},
 		{WithUnit(9999, "joules"), "9999 J"},
@@ -59,6 +52,23 @@ func TestNumbers(t *testing.T) {
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+}
+
+// Two digits of an uncertainty, else three of the number; none where neither is finite.
+func TestDecimals(t *testing.T) {
+	inf, nan := math.Inf(1), math.NaN()
+	for _, c := range []struct {
+		v, uncertainty float64
+		want           int
+	}{
+		{24.913, 0.12, 2}, {24.913, 3.4, 1}, {24.913, 10, 0}, {24.913, 9.9, 1}, {24.913, 1e-9, 6},
+		{24.913, 0, 1}, {24.913, nan, 1}, {24.913, inf, 1}, {24.913, -1, 1}, {-24.913, nan, 1}, {100, nan, 0}, {0.012345, nan, 4},
+		{0, nan, 0}, {inf, nan, 0}, {-inf, inf, 0}, {nan, nan, 0},
+	} {
+		if got := Decimals(c.v, c.uncertainty); got != c.want {
+			t.Errorf("%v with an uncertainty of %v: %d, want %d", c.v, c.uncertainty, got, c.want)
 		}
 	}
 }

@@ -143,20 +143,20 @@ func TestPageSaysThatItCouldNotWrite(t *testing.T) {
 	shown.Row(table.Text("10"))
 	for left := range 4 {
 		w := &full{left: left}
-		p := &page{w: w}
-		p.say("%s", "first")
-		p.gap()
-		p.table(shown)
-		if !errors.Is(p.err, errFull) || w.left != -1 {
-			t.Errorf("after %d writes: %v, and %d writes after it", left, p.err, -1-w.left)
+		p := &Printer{Out: w}
+		p.Say("first", "  ", Plain)
+		p.Line("")
+		p.Table(shown)
+		if !errors.Is(p.Err, errFull) || w.left != -1 {
+			t.Errorf("after %d writes: %v, and %d writes after it", left, p.Err, -1-w.left)
 		}
 	}
-	p := &page{w: &full{left: 4}}
-	p.say("%s", "first")
-	p.gap()
-	p.table(shown)
-	if p.err != nil {
-		t.Error(p.err)
+	p := &Printer{Out: &full{left: 4}}
+	p.Say("first", "  ", Plain)
+	p.Line("")
+	p.Table(shown)
+	if p.Err != nil {
+		t.Error(p.Err)
 	}
 }
 
