@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"sweepd/internal/scripted"
+	"sweepd/judge"
+	"sweepd/run"
 )
 
 // The live discharge is what the battery reports or, where it tells its content alone,
@@ -53,6 +55,26 @@ func TestLiveDischarge(t *testing.T) {
 				t.Errorf("%s 15 s after the change from 20 to 10 W: %v W, want about 15", name, got)
 			}
 			s.m.advance(time.Second)
+		}
+	}
+}
+
+// A battery that was pulled leaves the others' discharge known; one that says
+// something, but neither power nor content, does not.
+func TestLiveDischargeOfSeveralBatteries(t *testing.T) {
+	index := judge.NewSensorIndex([]run.Sensor{{ID: run.BatteryPower, Instance: "BAT0"}, {ID: run.BatteryDirection, Instance: "BAT0"},
+		{ID: run.BatteryPower, Instance: "BAT1"}, {ID: run.BatteryDirection, Instance: "BAT1"}})
+	nan := math.NaN()
+	for _, c := range []struct {
+		values []float64
+		want   float64
+	}{
+		{[]float64{8, 1, 4, 1}, 12}, {[]float64{8, 1, nan, nan}, 8}, {[]float64{nan, nan, 4, 1}, 4}, {[]float64{8, 1, nan, 0}, 8},
+		{[]float64{8, 1, nan, 1}, nan}, {[]float64{nan, nan, nan, nan}, nan}, {[]float64{-8, -1, 3, 1}, -5},
+	} {
+		var m dischargeMeter
+		if got := m.observe(&index, c.values, time.Second); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
+			t.Errorf("%v: %v W, want %v", c.values, got, c.want)
 		}
 	}
 }

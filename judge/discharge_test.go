@@ -149,3 +149,37 @@ func TestDischargeOfAnUnseenStart(t *testing.T) {
 	near(t, "discharge", *d.Discharge.Watts, 20.0005, 1e-4)
 	near(t, "half width", *d.Discharge.UncertaintyWatts, 1.96*16/math.Sqrt(3)/6, 0.005)
 }
+
+// What makes a fall of content uncertain, each by its closed form: 1000 J in 100 s and
+// ten falls, of a gauge in steps of 36 J that refreshes every 10 s, in a run of 120 s.
+// Rounding and timing at both ends are rectangular (u = a/sqrt 6 for two), what lies
+// outside is taken to scatter by a tenth where no power is known.
+func TestUncertaintyOfAFall(t *testing.T) {
+	b := batteryTrack{b: BatteryIndex{Energy: 0}, moving: true, contentChanges: 11, quantum: 36, firstP: nan,
+		changed: 11, lastChanged: 100 * time.Second}
+	b.first.energy, b.last.at, b.last.energy = 1000, 100, 0
+	e := b.fromEnergy(120)
+	near(t, "watts", e.watts, 10, 1e-12)
+	near(t, "u", e.u, math.Sqrt(0.01*0.01+0.36*0.36/6+1.0/6+1.0/36), 1e-12)
+	b.quantum = 500 // no more than flows between two changes
+	near(t, "u of a coarse gauge", b.fromEnergy(120).u, math.Sqrt(0.01*0.01+1.0/6+1.0/6+1.0/36), 1e-12)
+	if b.contentChanges = 2; b.fromEnergy(120).ok {
+		t.Error("two changes tell a discharge")
+	}
+}
+
+// In a run too short for refreshed values all of them count: 22 W are known to 5 %, to
+// what came late (4 W within two refreshes of 2 s in 10 s), and to the rounding.
+func TestUncertaintyOfAShortRun(t *testing.T) {
+	b := batteryTrack{resolution: 0.1, moving: true, firstP: 20, endP: 24, changed: 2, lastChanged: 2 * time.Second,
+		power: integrator{n: 2, first: 20, area: 220, covered: 10 * time.Second}}
+	e := b.fromPower(10)
+	near(t, "watts", e.watts, 22, 1e-12)
+	late := 4 * 2 * 2.0 / 10 / math.Sqrt(3)
+	near(t, "u", e.u, math.Sqrt(1.1*1.1+late*late+0.01/12), 1e-12)
+	b.moving = false
+	near(t, "u at rest", b.fromPower(10).u, math.Sqrt(0.022*0.022+late*late+0.01/12), 1e-12)
+	if b.fromPower(10.6).ok || !b.fromPower(10.5).ok {
+		t.Error("a power counts from 95 % of the run on")
+	}
+}

@@ -414,6 +414,38 @@ func TestEnergyOfHoles(t *testing.T) {
 	}
 }
 
+// Where readings begin a little late or end a little early, the rest of the run is
+// taken to be like them: 19.25 s of 20 s at 14.5 W are 290 J. Of less than 95 % nothing
+// is said.
+func TestEnergyBeyondTheReadings(t *testing.T) {
+	for _, c := range []struct {
+		from, to time.Duration
+		want     any
+	}{{0, 20 * time.Second, 290.0}, {500 * time.Millisecond, 19750 * time.Millisecond, 290.0}, {time.Second, 19750 * time.Millisecond, nil}} {
+		for _, counter := range []bool{true, false} {
+			d, err := judged(scripted.Play(20*time.Second, func(t time.Duration) scripted.State {
+				s := scripted.OnMains(t)
+				if !counter || t < c.from || t > c.to {
+					s.Joules = nan
+				}
+				if counter || t < c.from || t > c.to {
+					s.Watts = nan
+				}
+				return s
+			}))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := deref(d.Summaries[slices.IndexFunc(d.Summaries, func(s run.Summary) bool {
+				return s.Sensor == run.PackagePower || s.Sensor == run.PackageEnergy
+			})].EnergyJoules)
+			if joules, known := got.(float64); known != (c.want != nil) || known && math.Abs(joules-290) > 1e-9 {
+				t.Errorf("from %v to %v, counter %v: %v J, want %v", c.from, c.to, counter, got, c.want)
+			}
+		}
+	}
+}
+
 // Package power is by counter, else by power, else unknown.
 func TestPackagePower(t *testing.T) {
 	for _, c := range []struct {
