@@ -44,7 +44,7 @@ var inTests = map[string][]string{
 	"agent":        {"store/sqlite"},                                   // a real store keeps what the tests record
 	"store/sqlite": {"store/contract", "agent", "collectors", "judge"}, // the suite; an agent on a simulated device fills a real file
 	"exporter":     {"store/sqlite", "store/contract"},
-	"testday":      {"store/sqlite"},
+	"testday":      {"store/sqlite", "store/contract"},
 	"console":      {"store/sqlite", "store/contract", "agent", "collectors"}, // the API answers for a real agent
 	"cmd/sweepd":   {"store/contract"},
 }
