@@ -122,6 +122,9 @@ func (c *Client) do(ctx context.Context, method, path string, body io.Reader, an
 	if err != nil {
 		return c.unreachable(err)
 	}
+	if resp.StatusCode == http.StatusNoContent {
+		return nil
+	}
 	if resp.StatusCode != http.StatusOK {
 		return c.refused(resp.StatusCode, text)
 	}

@@ -29,8 +29,9 @@ import (
 // subject is an agent with its handler and data.
 type subject struct {
 	http.Handler
-	live func() run.Live
-	data store.Store
+	live      func() run.Live
+	subscribe func(func(run.Event)) *agent.Subscription
+	data      store.Store
 }
 
 // subjects make the fake and, where a device can be simulated, the real agent: what
@@ -47,7 +48,7 @@ func onEach(t *testing.T, test func(*testing.T, subject)) {
 
 func newFakeSubject(t *testing.T) subject {
 	f := &fakeAgent{data: openStore(t)}
-	return subject{newTestHandler(f), f.Live, f.data}
+	return subject{newTestHandler(f), f.Live, f.Subscribe, f.data}
 }
 
 func openStore(t *testing.T) store.Store {
@@ -70,6 +71,7 @@ type fakeAgent struct {
 	recording *run.Run
 	declared  run.Setting
 	asked     int // whether the device is fit
+	wanted    run.Want
 	data      store.Store
 	err       error
 }
@@ -109,6 +111,7 @@ func (f *fakeAgent) Live() run.Live {
 
 func (f *fakeAgent) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
 	f.asked++
+	f.wanted = w
 	if f.asked < 3 {
 		return run.Readiness{Reasons: []run.Finding{{Code: run.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
 	}
@@ -150,6 +153,12 @@ func ask(h http.Handler, method, path, body string, change func(*http.Request)) 
 	}
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, r)
+	if strings.HasPrefix(path, "/api/") && w.Code != http.StatusNoContent { // one answer, which no cache keeps
+		var answer any
+		if err := json.Unmarshal(w.Body.Bytes(), &answer); err != nil || w.Header().Get("Content-Type") != "application/json" || w.Header().Get("Cache-Control") != "no-store" {
+			panic(fmt.Sprintf("%s %s: %v: %s %v", method, path, err, w.Body, w.Header()))
+		}
+	}
 	return w
 }
 
@@ -412,12 +421,23 @@ func keptRuns(t *testing.T, h subject) {
 }
 
 func TestReady(t *testing.T) {
-	h := newTestHandler(&fakeAgent{})
-	if w := ask(h, "GET", "/api/v1/ready?supply=solar", "", nil); w.Code != 400 {
-		t.Errorf("supply solar: %d %s", w.Code, w.Body)
+	f := &fakeAgent{}
+	h := newTestHandler(f)
+	for query, says := range map[string]string{
+		"supply=solar": "supply is mains or battery", "charge=1.01": "charge is a share from 0 to 1", "charge=-0.1": "charge is a share", "charge=lots": "charge is a share",
+		"charge=NaN": "charge is a share", "setting=0W": "above 0",
+	} {
+		if w := ask(h, "GET", "/api/v1/ready?"+query, "", nil); w.Code != 400 || !strings.Contains(w.Body.String(), says) || f.asked > 0 {
+			t.Errorf("%s: %d %s", query, w.Code, w.Body)
+		}
 	}
-	if w := ask(h, "GET", "/api/v1/ready?supply=battery", "", nil); w.Code != 200 || !strings.Contains(w.Body.String(), "hot battery") {
-		t.Errorf("on battery: %d %s", w.Code, w.Body)
+	if w := ask(h, "GET", "/api/v1/ready?supply=battery&charge=0.6&setting=25W", "", nil); w.Code != 200 || !strings.Contains(w.Body.String(), "hot battery") || f.wanted != (run.Want{Supply: run.Battery, MinCharge: 0.6, Setting: run.Watts(25)}) {
+		t.Errorf("on battery: %d %s for %+v", w.Code, w.Body, f.wanted)
+	}
+	for _, charge := range []string{"0", "1"} {
+		if w := ask(h, "GET", "/api/v1/ready?supply=mains&charge="+charge, "", nil); w.Code != 200 {
+			t.Errorf("charge %s: %d %s", charge, w.Code, w.Body)
+		}
 	}
 }
 

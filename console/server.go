@@ -30,15 +30,21 @@ func Listen(address string) (net.Listener, error) {
 		address = DefaultListen
 	}
 	l, err := net.Listen("tcp", address)
-	switch {
-	case errors.Is(err, syscall.EADDRINUSE), errors.Is(err, windowsAddressInUse):
-		return nil, fmt.Errorf("listen on %s: the port is in use: another agent may be running; stop it, or choose another port with --listen: %w", address, err)
-	case errors.Is(err, syscall.EACCES):
-		return nil, fmt.Errorf("listen on %s: permission denied: ports below 1024 need root; choose another with --listen: %w", address, err)
-	case err != nil:
-		return nil, fmt.Errorf("listen on %s (an address is HOST:PORT, such as %s): %w", address, DefaultListen, err)
+	if err != nil {
+		return nil, listenError(address, err)
 	}
 	return l, nil
+}
+
+// listenError says what to do where an address cannot be opened.
+func listenError(address string, err error) error {
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE), errors.Is(err, windowsAddressInUse):
+		return fmt.Errorf("listen on %s: the port is in use: another agent may be running; stop it, or choose another port with --listen: %w", address, err)
+	case errors.Is(err, syscall.EACCES):
+		return fmt.Errorf("listen on %s: permission denied: ports below 1024 need root; choose another with --listen: %w", address, err)
+	}
+	return fmt.Errorf("listen on %s (an address is HOST:PORT, such as %s): %w", address, DefaultListen, err)
 }
 
 // ListenSystemd takes the sockets that systemd opened for this process (socket
@@ -68,10 +74,7 @@ const (
 // progress finish. webConfig is the exporters' web configuration file (TLS,
 // basic authentication), empty for none.
 func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
-	s := &http.Server{
-		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
-		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
-	}
+	s := newServer(h, log)
 	stopped := make(chan error, 1)
 	stop := context.AfterFunc(ctx, func() {
 		late, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTimeout)
@@ -84,6 +87,13 @@ func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig str
 		return errors.Join(fmt.Errorf("serve on %s: %w", strings.Join(addresses, ", "), err), s.Close(), closeAll(ls))
 	}
 	return <-stopped
+}
+
+func newServer(h http.Handler, log *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+	}
 }
 
 func closeAll(ls []net.Listener) (err error) {

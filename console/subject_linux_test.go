@@ -40,5 +40,5 @@ func newLabSubject(t *testing.T) subject {
 	}
 	h := New(Options{Agent: bench.Agent, Store: data, Machine: bench.Set, Lower: []string{"load"},
 		Metrics: metricsUp})
-	return subject{h, bench.Agent.Live, data}
+	return subject{h, bench.Agent.Live, bench.Agent.Subscribe, data}
 }

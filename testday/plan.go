@@ -79,7 +79,6 @@ func estimates(ctx context.Context, s Plans, said schedule.Estimates) (schedule.
 			all[len(all)-1].Facts = r.Facts
 		}
 	}
-	slices.SortStableFunc(all, func(x, y run.Record) int { return x.StartedAt.Compare(y.StartedAt.Time) })
 	return said.Learn(all), nil
 }
 

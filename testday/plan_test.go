@@ -190,6 +190,26 @@ func TestReadPlan(t *testing.T) {
 	})
 }
 
+// Pauses are those between runs of one device: where runs of a minute begin two minutes
+// apart, here and there in turn, each device pauses for three.
+func TestPausesAcrossDevices(t *testing.T) {
+	s := openStore(t)
+	for i, device := range []string{"unit-oak", "unit-elm", "unit-oak", "unit-elm"} {
+		keepRun(t, s, run.Run{ID: "019a0000-000" + string(rune('0'+i)), StartedAt: run.Stamp(morning.Add(time.Duration(2*i) * time.Minute)),
+			Labels: run.Labels{Device: device, Workload: "tile-sort", Supply: run.Mains, Setting: run.Watts(8).From(run.Declared)}, Results: map[string]run.Result{"seconds": {Value: 1, Better: run.Lower}}})
+	}
+	p, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: thisDevice}, morning.Add(time.Hour))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := p.Progress("", morning.Add(time.Hour)); g.LeftS != 240 {
+		t.Errorf("one run is left, of %v s with its pause", g.LeftS)
+	}
+	if (&Plan{}).Status("", morning).Hard == nil {
+		t.Error("a plan without keys that are hard to change lists none")
+	}
+}
+
 func TestExtendPlan(t *testing.T) {
 	s := openStore(t)
 	if _, err := ExtendByPasses(t.Context(), s, 1); !errors.Is(err, store.ErrNoPlan) {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // settingTimeout is how long the configured command may take.
@@ -31,10 +32,7 @@ func settingCommand(words []string) func(context.Context) (run.Setting, error) {
 		if text == "" {
 			return run.Setting{}, nil
 		}
-		s, err := run.ParseSetting(text)
-		if err == nil && s.Name() != "" {
-			err = run.CheckLabel("setting", s.Name())
-		}
+		s, err := testday.ParseSetting(text)
 		if err != nil {
 			return run.Setting{}, fmt.Errorf("setting command %s: %w", words[0], err)
 		}
