@@ -202,10 +202,10 @@ func (b *batcher) noteLost(ctx context.Context) error {
 	for _, id := range b.unnoted() {
 		lost := b.lostOf(id)
 		finding := judge.LostFindings(lost)[0]
-		if id != "" {
-			if _, err := b.recorder.Correct(ctx, id, run.Correction{Findings: map[run.Code]*run.Finding{finding.Code: &finding}}); err != nil {
-				return fmt.Errorf("note what is lost of run %s: %w", id, err)
-			}
+		if id == "" { // idle: nobody asks later
+			b.forgetLost(id)
+		} else if _, err := b.recorder.Correct(ctx, id, run.Correction{Findings: map[run.Code]*run.Finding{finding.Code: &finding}}); err != nil {
+			return fmt.Errorf("note what is lost of run %s: %w", id, err)
 		}
 		b.log.Error("sweeps were lost", zap.String("run", id), zap.String("finding", finding.Text))
 		b.noted(id)
@@ -236,13 +236,7 @@ func (b *batcher) lostOf(runID string) (lost []run.Loss) {
 	return lost
 }
 
-// noted keeps in mind what was lost of a run until that is judged; of idle sweeps
-// nothing.
 func (b *batcher) noted(runID string) {
-	if runID == "" {
-		b.forgetLost(runID)
-		return
-	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for i := range b.lost {

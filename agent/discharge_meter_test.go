@@ -59,6 +59,17 @@ func TestLiveDischarge(t *testing.T) {
 	}
 }
 
+// Two changes at one moment, as of a sweep at a run's edge, tell no fall.
+func TestContentThatChangesTwiceAtOnce(t *testing.T) {
+	f := contentFall{energy: math.NaN()}
+	for i, at := range []time.Duration{0, time.Second, time.Second} {
+		f.observe(1000-float64(i), at)
+	}
+	if w := f.watts(); !math.IsNaN(w) {
+		t.Errorf("%v W, want unknown", w)
+	}
+}
+
 // A battery that was pulled leaves the others' discharge known; one that says
 // something, but neither power nor content, does not.
 func TestLiveDischargeOfSeveralBatteries(t *testing.T) {

@@ -202,6 +202,36 @@ func TestOrderOfTrust(t *testing.T) {
 	want("taken back, and the command fails", "balanced profile")
 }
 
+// brokenPacer is a timer that the kernel refuses to set.
+type brokenPacer struct{}
+
+var errTimer = errors.New("the timer is gone")
+
+func (brokenPacer) Arm(time.Duration) error { return errTimer }
+func (brokenPacer) Wait() (bool, error)     { return false, errTimer }
+func (brokenPacer) Wake()                   {}
+func (brokenPacer) Close() error            { return nil }
+
+// A start or stop whose parts fail says so.
+func TestStartAndStopThatFail(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	s.opts.NewID = func(time.Time) (string, error) { return "", errDisk }
+	if _, err := s.StartRun(t.Context(), run.Start{Workload: "tile-sort"}); !errors.Is(err, errDisk) {
+		t.Errorf("start without an id: %v", err)
+	}
+	s.opts.NewID = func(time.Time) (string, error) { return "run-1", nil }
+	s.pacer = brokenPacer{}
+	if _, err := s.StartRun(t.Context(), run.Start{Workload: "tile-sort"}); !errors.Is(err, errTimer) {
+		t.Errorf("start without a timer: %v", err)
+	}
+	s = newStepped(t, scripted.OnMains)
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pacer = brokenPacer{}
+	if _, err := s.StopRun(t.Context(), run.Stop{}); !errors.Is(err, errTimer) {
+		t.Errorf("stop without a timer: %v", err)
+	}
+}
+
 func TestStartThatCannotBeStored(t *testing.T) {
 	s := newStepped(t, scripted.OnMains)
 	s.n.fail(errDisk)

@@ -168,6 +168,20 @@ func TestUncertaintyOfAFall(t *testing.T) {
 	}
 }
 
+// A content that stands still is a discharge of nothing; without one nothing is known.
+func TestContentAtRest(t *testing.T) {
+	for place, known := range map[int]bool{0: true, 3: true, -1: false} {
+		b := batteryTrack{b: BatteryIndex{Energy: place}}
+		if e := b.fromEnergy(60); e.ok != known || e.watts != 0 || e.u != floorWatts {
+			t.Errorf("content at place %d: %+v, want known %v", place, e, known)
+		}
+	}
+	b := batteryTrack{b: BatteryIndex{Energy: 0}, moving: true}
+	if e := b.fromEnergy(60); e.ok {
+		t.Errorf("a battery that works while its content stands still: %+v", e)
+	}
+}
+
 // In a run too short for refreshed values all of them count: 22 W are known to 5 %, to
 // what came late (4 W within two refreshes of 2 s in 10 s), and to the rounding.
 func TestUncertaintyOfAShortRun(t *testing.T) {

@@ -501,6 +501,34 @@ func TestJudgeWithoutSweeps(t *testing.T) {
 	}
 }
 
+// One sweep is no run to speak of: values, but neither energy nor power.
+func TestJudgeOneSweep(t *testing.T) {
+	d, err := judged(scripted.Play(0, scripted.OnBattery))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.PackageW != nil || *d.DurationS != 0 || len(d.Summaries) != len(scripted.Sensors) {
+		t.Errorf("%+v", d)
+	}
+	for _, s := range d.Summaries {
+		if s.EnergyJoules != nil || s.First == nil || s.P95 != nil && *s.P95 != *s.First {
+			t.Errorf("%s: energy %v, p95 %v, first %v", s.Sensor, deref(s.EnergyJoules), deref(s.P95), deref(s.First))
+		}
+	}
+}
+
+// Doubts stand before notes, whichever was found first.
+func TestOrderOfFindings(t *testing.T) {
+	wantFindings(t, scripted.Play(30*time.Second, func(t time.Duration) scripted.State {
+		s := scripted.OnMains(t)
+		if s.Power, s.Direction = -18, -1; t > 15*time.Second {
+			s.Power, s.Direction = 9, 1
+		}
+		s.Energy = nan
+		return s
+	}), []run.Code{run.ChargerWeak, run.Charging}, "the battery gave 9.0 W for 15 s")
+}
+
 // A warm-up is found where power falls to its steady value, and cut from the
 // steady means alone.
 func TestWarmUp(t *testing.T) {
