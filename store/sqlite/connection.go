@@ -107,15 +107,19 @@ func openPool(dsn string, pragmas []pragma) (*sql.DB, error) {
 // read lock could fail at once.
 const writerOptions = "_txlock=immediate"
 
-// dsn is the path as a URI (https://sqlite.org/uri.html).
+// dsn is the path as a URI, with options.
 func dsn(path, options string) string {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		abs = path
 	}
-	abs = filepath.ToSlash(abs)
-	if !strings.HasPrefix(abs, "/") { // C:/folder
-		abs = "/" + abs
+	return fileURI(filepath.ToSlash(abs)) + "?" + options
+}
+
+// fileURI is a full path with slashes as a URI (https://sqlite.org/uri.html).
+func fileURI(path string) string {
+	if !strings.HasPrefix(path, "/") { // C:/folder
+		path = "/" + path
 	}
-	return (&url.URL{Scheme: "file", Path: abs}).String() + "?" + options
+	return (&url.URL{Scheme: "file", Path: path}).String()
 }

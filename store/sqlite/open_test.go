@@ -57,6 +57,8 @@ func TestOpenRefuses(t *testing.T) {
 	}
 	_, err = Open(filepath.Join(text, "below"), Options{})
 	wantSentence(t, err, text+" is a file", "not a directory", "--data")
+	_, err = Open(filepath.Join(text, "below"), Options{ReadOnly: true})
+	wantSentence(t, err, text, "--data")
 	_, err = Open("", Options{})
 	wantSentence(t, err, "no folder")
 	if _, err := os.Stat(filepath.Join(empty, FileName)); err == nil {
@@ -260,6 +262,19 @@ func TestRemedies(t *testing.T) {
 	}
 	if got := remedyByCode(1); got != "" {
 		t.Errorf("an error in SQL: %q, want no remedy", got)
+	}
+}
+
+// The examples of https://sqlite.org/uri.html, 3.1.
+func TestFileURI(t *testing.T) {
+	for path, want := range map[string]string{
+		"/home/fred/data.db":                             "file:///home/fred/data.db",
+		"C:/Documents and Settings/fred/Desktop/data.db": "file:///C:/Documents%20and%20Settings/fred/Desktop/data.db",
+		"/folder #1/100% & more?.db":                     "file:///folder%20%231/100%25%20&%20more%3F.db",
+	} {
+		if got := fileURI(path); got != want {
+			t.Errorf("%s: %s, want %s", path, got, want)
+		}
 	}
 }
 
