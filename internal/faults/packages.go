@@ -25,6 +25,7 @@ var leftOut = map[string]string{
 	"internal/layering":   "tests alone",
 	"store/contract":      "tests alone, which every store runs",
 	"internal/realkernel": "boots a kernel for each test",
+	"internal/scripted":   "a machine for the tests of other packages",
 }
 
 // module is the module whose packages are tried.
