@@ -12,6 +12,7 @@ import (
 	"sweepd/run"
 
 	"go.uber.org/zap"
+	"go.uber.org/zap/zaptest/observer"
 )
 
 // stuck lets time go by while nothing can be stored.
@@ -165,5 +166,25 @@ func TestARunIsStoredBeforeItsSweeps(t *testing.T) {
 	}
 	if err := b.flush(t.Context(), false); err != nil || w.stored("run-1") != 5 {
 		t.Errorf("%d sweeps stored, error %v", w.stored("run-1"), err)
+	}
+}
+
+// A failure that lasts is logged once, another one and one that comes back again.
+func TestALastingFailureIsLoggedOnce(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	core, logs := observer.New(zap.ErrorLevel)
+	s.batcher.log = zap.New(core)
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.stuck(5*time.Second, errDisk)
+	s.stuck(5*time.Second, errDisk)
+	s.pass(t, 3*time.Second)
+	s.stuck(5*time.Second, errDisk)
+	want := []string{"sweeps could not be stored; they are kept and tried again", "sweeps could not be stored; they are kept and tried again"}
+	var got []string
+	for _, l := range logs.All() {
+		got = append(got, l.Message)
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("logged %q, want %q", got, want)
 	}
 }
