@@ -1,12 +1,14 @@
 package testday
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"sweepd/judge"
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/store"
@@ -69,8 +71,8 @@ func TestReportInput(t *testing.T) {
 	if _, err := ReportInput(t.Context(), s, ReportRequest{Filter: store.Filter{Supply: run.Battery}, Runs: []string{"0001"}}); err == nil || !strings.Contains(err.Error(), "run 019d0000-0001 is not among the selected ones") {
 		t.Errorf("named, but not selected: %v", err)
 	}
-	if _, err := ReportInput(t.Context(), s, ReportRequest{Questions: report.Questions{Metrics: []string{"none"}}}); err == nil {
-		t.Error("a result that no run has")
+	if in, err := ReportInput(t.Context(), s, ReportRequest{Questions: report.Questions{Metrics: []string{"none"}}}); err == nil || in.Tidy != nil || in.Traces != nil {
+		t.Errorf("a result that no run has: %v, and yet a report of %+v", err, in.Traces)
 	}
 	failsWhereItsStoreDoes(t, s, []string{"AnalysisRuns", "SwitchedOff", "Runs", "Trace"}, func(s store.Store) error {
 		_, err := ReportInput(t.Context(), s, ReportRequest{})
@@ -122,5 +124,35 @@ func TestTemperatures(t *testing.T) {
 	}
 	if lines := temperatures(nil); len(lines) != 0 {
 		t.Errorf("%+v", lines)
+	}
+}
+
+// A limit is told of a busy run whose power was flat; else the error names the run.
+func TestInferLimit(t *testing.T) {
+	s := openStore(t)
+	recordRun(t, s, "019d0000-0001")
+	if _, err := InferLimit(t.Context(), s, "0001"); !errors.Is(err, judge.ErrNoFlatTop) || !strings.HasPrefix(err.Error(), "run 019d0000-0001: ") {
+		t.Errorf("three sweeps tell nothing: %v", err)
+	}
+	if _, err := InferLimit(t.Context(), s, "none"); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("no run: %v", err)
+	}
+	if _, err := InferLimit(t.Context(), &failing{s, "Trace"}, "0001"); !errors.Is(err, errDisk) {
+		t.Errorf("no trace: %v", err)
+	}
+	d := run.Record{Run: run.Run{ID: "019d0000-0002", State: run.Recording, StartedAt: run.Stamp(morning.Add(time.Hour))}}
+	if err := s.BeginRun(t.Context(), d); err != nil {
+		t.Fatal(err)
+	}
+	b := run.Batch{RunID: d.ID, Sensors: []run.Sensor{{ID: run.PackagePower, Unit: "watts", Resolution: 1e-6}}}
+	for i := range 60 {
+		at := time.Duration(i) * time.Second
+		b.Sweeps = append(b.Sweeps, run.Sweep{At: run.Instant{Wall: morning.Add(time.Hour + at), Mono: time.Hour + at, Boot: time.Hour + at}, Values: []float64{15}})
+	}
+	if err := s.Append(t.Context(), b); err != nil {
+		t.Fatal(err)
+	}
+	if limit, err := InferLimit(t.Context(), s, "last"); err != nil || limit.Watts != 15 || limit.From != "package_w" {
+		t.Errorf("a minute at 15 W: %+v, %v", limit, err)
 	}
 }
