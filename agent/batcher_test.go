@@ -8,11 +8,11 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/internal/scripted"
-	"sweepd/run"
-
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest/observer"
+
+	"sweepd/internal/scripted"
+	"sweepd/run"
 )
 
 // stuck lets time go by while nothing can be stored.

@@ -2,8 +2,9 @@ package agent
 
 import (
 	"math"
-	"sweepd/judge"
 	"time"
+
+	"sweepd/judge"
 )
 
 // dischargeMeter gives the present discharge of all batteries: what they report

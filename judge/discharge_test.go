@@ -2,9 +2,10 @@ package judge
 
 import (
 	"math"
-	"sweepd/internal/scripted"
 	"testing"
 	"time"
+
+	"sweepd/internal/scripted"
 )
 
 // Reference series with certified values: NIST StRD univariate, Mavro (n 50):

@@ -5,9 +5,10 @@ import (
 	"math"
 	"math/rand/v2"
 	"strings"
-	"sweepd/internal/scripted"
 	"testing"
 	"time"
+
+	"sweepd/internal/scripted"
 )
 
 // capped wants 28 W with a spread of 6 W, changing every second, and is held at a

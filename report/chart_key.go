@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+
 	"sweepd/analysis"
 	"sweepd/report/chart"
 )

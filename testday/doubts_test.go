@@ -2,8 +2,9 @@ package testday
 
 import (
 	"strings"
-	"sweepd/run"
 	"testing"
+
+	"sweepd/run"
 )
 
 func TestDoubtsAreOrdered(t *testing.T) {

@@ -3,8 +3,9 @@ package testday
 import (
 	"fmt"
 	"strings"
-	"sweepd/run"
 	"testing"
+
+	"sweepd/run"
 )
 
 // The runs whose findings weigh most are drawn, few of one kind.

@@ -9,12 +9,13 @@ import (
 	"reflect"
 	"slices"
 	"strings"
-	"sweepd/judge"
 	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
+
+	"sweepd/judge"
 )
 
 // config is what the configuration file may say; deploy/sweepd.example.yaml

@@ -1,12 +1,13 @@
 package contract
 
 import (
-	"sweepd/run"
-	"sweepd/store"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"sweepd/run"
+	"sweepd/store"
 )
 
 func analysisRuns(t *testing.T, s store.Store) {

@@ -2,13 +2,13 @@ package contract
 
 import (
 	"errors"
-
-	"sweepd/run"
-	"sweepd/store"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"sweepd/run"
+	"sweepd/store"
 )
 
 func corrections(t *testing.T, s store.Store) {

@@ -3,15 +3,15 @@ package contract
 import (
 	"errors"
 	"math"
-
-	"sweepd/run"
-	"sweepd/schedule"
-	"sweepd/store"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"sweepd/run"
+	"sweepd/schedule"
+	"sweepd/store"
 )
 
 func testPlan(t *testing.T) schedule.Plan {

@@ -4,11 +4,11 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"testing"
+	"time"
 
 	"sweepd/run"
 	"sweepd/store"
-	"testing"
-	"time"
 )
 
 var start = time.Date(2026, 5, 1, 9, 0, 0, 0, time.UTC)

@@ -4,11 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"testing"
+	"time"
 
 	"sweepd/run"
 	"sweepd/store"
-	"testing"
-	"time"
 )
 
 func findsRuns(t *testing.T, s store.Store) {

@@ -10,10 +10,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-
-	"sweepd/store"
 	"sync"
 	"time"
+
+	"sweepd/store"
 )
 
 // FileName is the data file's name in its folder.

@@ -7,10 +7,14 @@ import (
 	"sweepd/run"
 )
 
-// setting undoes watts and the setting's name.
+// setting undoes watts and the setting's name. Plans and imported runs of older
+// versions may hold watts as a name, where a table had 15W in its column setting.
 func setting(watts *float64, name string) run.Setting {
 	if watts != nil {
 		return run.Watts(*watts)
+	}
+	if s, err := run.ParseSetting(name); err == nil && s.Name() == "" {
+		return s
 	}
 	return run.Named(name)
 }
