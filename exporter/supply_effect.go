@@ -59,7 +59,7 @@ func (e Effect) fields() []zap.Field {
 func SupplyEffects(runs []run.Run) ([]Effect, error) {
 	var effects []Effect
 	var failed error
-	for _, name := range resultsOnBoth(runs) {
+	for _, name := range resultNames(runs) {
 		result, err := analysis.Compare(runs, analysis.CompareRequest{By: "supply", Metric: name})
 		if errors.Is(err, analysis.ErrNoComparison) {
 			continue
@@ -75,20 +75,12 @@ func SupplyEffects(runs []run.Run) ([]Effect, error) {
 	return effects, failed
 }
 
-// resultsOnBoth names the results that some device has on both supplies.
-func resultsOnBoth(runs []run.Run) []string {
-	type group struct{ device, workload, variant, result string }
-	firstSupply := map[group]run.Supply{}
+// resultNames are the results that some run has.
+func resultNames(runs []run.Run) []string {
 	names := map[string]bool{}
 	for i := range runs {
-		r := &runs[i]
-		for name := range r.Results {
-			g := group{r.Device, r.Workload, string(r.Variant), name}
-			if first, there := firstSupply[g]; !there {
-				firstSupply[g] = r.Supply
-			} else if first != r.Supply {
-				names[name] = true
-			}
+		for name := range runs[i].Results {
+			names[name] = true
 		}
 	}
 	return slices.Sorted(maps.Keys(names))
