@@ -103,6 +103,8 @@ func TestChanges(t *testing.T) {
 	now := run.Cell{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(8), Supply: run.Mains, Variant: "cores=6"}
 	waits := slot
 	waits.NeedsCharge, waits.WaitS = &charge, 1800
+	charged := slot // enough is in the battery already
+	charged.NeedsCharge = &charge
 	onBattery := slot.Cell
 	other := slot.Cell
 	other.Device = "unit-elm"
@@ -119,6 +121,8 @@ func TestChanges(t *testing.T) {
 		{other, slot, "go to unit-oak; unplug; set cores=6; set 18W; make tile-sort ready"},
 		{now, waits, "charge to 80 % (about 30 min); unplug; set 18W"},
 		{onBattery, waits, "plug in, charge to 80 % (about 30 min), unplug"},
+		{now, charged, "unplug; set 18W"},
+		{onBattery, charged, ""},
 		{fan, slot, "take back fan=quiet"},
 	} {
 		if got := strings.Join(ManualSteps(c.now, c.slot), "; "); got != c.want {
