@@ -1,15 +1,21 @@
 package simlab_test
 
 import (
+	"context"
+	"errors"
 	"math"
 	"os"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"sweepd/agent"
 	"sweepd/analysis"
 	"sweepd/collectors"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
+	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
 )
@@ -48,25 +54,8 @@ func covers(t *testing.T, what string, lower, upper analysis.Number, truth float
 
 func batteryOf(t *testing.T, cfg simdevice.Config) analysis.BatteryGroup {
 	t.Helper()
-	s, err := sqlite.Open(t.TempDir(), sqlite.Options{Unsynced: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	tree, err := simdevice.MakeTempDir("simlab")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer os.RemoveAll(tree)
-	cfg.StartOnMains, cfg.ChargerW = true, 100
-	b, err := simlab.New(tree, cfg, simlab.Options{Recorder: s, Start: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC), Seed: 3,
-		Collectors: func(r collectors.Roots) []collectors.Collector {
-			return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r)}
-		}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer b.Close()
+	s := newStore(t)
+	b := newBench(t, cfg, s)
 	day := simlab.Day{Settings: []float64{6, 9, 12, 15, 18, 22, 27, 33, 40, 50}, Passes: 3, Seed: 1,
 		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: time.Minute}}}
 	if err := day.Play(b); err != nil {
@@ -81,4 +70,81 @@ func batteryOf(t *testing.T, cfg simdevice.Config) analysis.BatteryGroup {
 		t.Fatalf("%d groups, error %v", len(result.Groups), err)
 	}
 	return result.Groups[0]
+}
+
+func newStore(t *testing.T) *sqlite.Store {
+	t.Helper()
+	s, err := sqlite.Open(t.TempDir(), sqlite.Options{Unsynced: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+// newBench puts a device on the bench until the test ends.
+func newBench(t *testing.T, cfg simdevice.Config, recorder agent.Recorder) *simlab.Bench {
+	t.Helper()
+	tree, err := simdevice.MakeTempDir("simlab")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(tree) })
+	cfg.StartOnMains, cfg.ChargerW = true, 100
+	b, err := simlab.New(tree, cfg, simlab.Options{Recorder: recorder, Start: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC), Seed: 3,
+		Collectors: func(r collectors.Roots) []collectors.Collector {
+			return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r)}
+		}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.Close() })
+	return b
+}
+
+// The supplies alternate from pass to pass, the first block on mains, so that a
+// drift over the day meets both alike (ABBA order; common practice, no source).
+func TestADaysSupplies(t *testing.T) {
+	b := newBench(t, simdevice.UnitOak(), newStore(t))
+	var onMains []bool
+	day := simlab.Day{Settings: []float64{15}, Passes: 3, Seed: 1,
+		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: 10 * time.Second}},
+		Done:  func(int) { onMains = append(onMains, b.Device.Truth().OnMains) }}
+	if err := day.Play(b); err != nil {
+		t.Fatal(err)
+	}
+	if want := []bool{true, false, false, true, true, false}; !slices.Equal(onMains, want) {
+		t.Errorf("runs on mains: %v, want %v", onMains, want)
+	}
+}
+
+// fullDisk is a store that takes no run after the first.
+type fullDisk struct {
+	agent.Recorder
+	begun int
+}
+
+var errFull = errors.New("no space left")
+
+func (f *fullDisk) BeginRun(ctx context.Context, d run.Record) error {
+	if f.begun++; f.begun > 1 {
+		return errFull
+	}
+	return f.Recorder.BeginRun(ctx, d)
+}
+
+// A run that fails ends the day, and the error says which one it was.
+func TestAFailedRunEndsTheDay(t *testing.T) {
+	disk := &fullDisk{Recorder: newStore(t)}
+	b := newBench(t, simdevice.UnitOak(), disk)
+	done := 0
+	day := simlab.Day{Settings: []float64{15}, Passes: 2, Seed: 1, Done: func(runs int) { done = runs },
+		Plays: []simlab.Play{{Workload: simdevice.HarbourFlight(), For: 10 * time.Second}}}
+	err := day.Play(b)
+	if !errors.Is(err, errFull) || !strings.HasPrefix(err.Error(), "harbour-flight at 15 W: ") {
+		t.Errorf("error %v, want that of the store, of harbour-flight at 15 W", err)
+	}
+	if done != 1 || disk.begun != 2 {
+		t.Errorf("%d runs were done and %d begun, want 1 and 2", done, disk.begun)
+	}
 }
