@@ -174,6 +174,42 @@ func TestStatusTexts(t *testing.T) {
 	expect("Discharging")
 }
 
+// TestLevelWords: the word of the level follows the charge. The words are those of
+// the kernel (Documentation/ABI/testing/sysfs-class-power); from which charge on
+// each is used differs by firmware, 3 % and 10 % are this model's own.
+func TestLevelWords(t *testing.T) {
+	d := newDevice(t, UnitOak())
+	bat := "sys/class/power_supply/BAT0/"
+	for _, c := range []struct {
+		charge float64
+		want   string
+	}{
+		{0.02, "Critical"},
+		{0.06, "Low"},
+		{0.09, "Low"},
+		{0.13, "Normal"},
+		{0.5, "Normal"},
+		{0.97, "Normal"},
+	} {
+		d.SetCharge(c.charge)
+		pass(t, d, 2*time.Second)
+		if got := read(t, d, bat+"capacity_level"); got != c.want {
+			t.Errorf("at %s %% the level is %q, want %q", read(t, d, bat+"capacity"), got, c.want)
+		}
+	}
+	d.Plug()
+	d.SetCharge(1)
+	pass(t, d, 2*time.Second)
+	if got := read(t, d, bat+"capacity_level"); got != "Full" {
+		t.Errorf("the level of a full battery is %q", got)
+	}
+	for percent, want := range map[int64]string{3: "Critical", 4: "Low", 10: "Low", 11: "Normal"} {
+		if got := (&shown{status: "Discharging", percent: percent}).level(); got != want {
+			t.Errorf("at %d %% the level is %q, want %q", percent, got, want)
+		}
+	}
+}
+
 // TestPlugLags: the adapter's file follows at once, the battery at its next
 // refresh; either can be made later.
 func TestPlugLags(t *testing.T) {
