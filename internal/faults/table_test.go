@@ -47,6 +47,26 @@ a/one.go:7: return err -> return nil
 	}
 }
 
+// Where no fault can be noticed none went unnoticed: a package of which all faults
+// are equivalent does not look worse than another, and its row has a number.
+func TestShare(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		of   []record
+		want float64
+	}{
+		{"no faults", nil, 1},
+		{"none compiled", outcomes("a", 2, notCompiled, ""), 1},
+		{"all equivalent", outcomes("a", 3, survived, "so"), 1},
+		{"none noticed", outcomes("a", 3, survived, ""), 0},
+		{"one of two, and an equivalent one", together(outcomes("a", 1, caught, ""), outcomes("a", 1, survived, ""), outcomes("a", 1, survived, "so")), 0.5},
+	} {
+		if got := count(c.of).share(); got != c.want {
+			t.Errorf("%s: share %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
 func TestConclusion(t *testing.T) {
 	for _, c := range []struct {
 		name  string
