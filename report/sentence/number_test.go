@@ -43,6 +43,8 @@ func TestNumbers(t *testing.T) {
 		{WithUnit(12340, "watts"), "12.34 kW"},
 		{WithUnit(9999, "joules"), "9999 J"},
 		{WithUnit(25000, "joules"), "25 kJ"},
+		{WithUnit(-12340, "watts"), "-12.34 kW"}, // a battery's power, say, has a sign
+		{WithUnit(-9999, "joules"), "-9999 J"},
 		{WithUnit(3400000000, "hertz"), "3.4 GHz"},
 		{WithUnit(61.34, "celsius"), "61.3 °C"},
 		{WithUnit(17179869184, "bytes"), "16.0 GiB"}, // 16 x 2^30
