@@ -214,6 +214,38 @@ func TestNotesSayGauges(t *testing.T) {
 	}
 }
 
+// The gauges' note comes above 0.2 %, root mean square of the runs that are used:
+// a single one, of the only side with watts, counts whole.
+func TestNoteOfGaugesComesAboveItsThreshold(t *testing.T) {
+	for _, c := range []struct {
+		name          string
+		oak, elm      float64 // uncertainty of the run's watts
+		elmHasNoWatts bool
+		want          float64 // 0: no note
+	}{
+		{"one run with watts", 0.0025, 0.0025, true, 0.0025},
+		{"one run with watts, below", 0.0019, 0.0025, true, 0},
+		{"one run a side", 0.0025, 0.0025, false, 0.0025},
+		{"one run a side, below", 0.0019, 0.0019, false, 0},
+		{"one side alone, 0.003/√2", 0.003, 0, false, 0.0021213203},
+		{"one side alone, below", 0.0025, 0, false, 0},
+	} {
+		oak := sameSettings("unit-oak", []float64{10}, [][]float64{{50}})
+		elm := sameSettings("unit-elm", []float64{10}, [][]float64{{52}})
+		oak[0].SystemW = pointer(20.0)
+		uncertain(&oak[0], c.oak)
+		if !c.elmHasNoWatts {
+			elm[0].SystemW = pointer(20.0)
+			uncertain(&elm[0], c.elm)
+		}
+		got := compareOne(t, append(oak, elm...), CompareRequest{By: "device", A: "unit-oak", B: "unit-elm", Per: AtSystem})
+		gauges, ok := oneOf(got.Notes, NoteGaugesLeftOut)
+		if ok != (c.want > 0) || ok && math.Abs(float64(gauges.Ratio)-c.want) > 1e-9 {
+			t.Errorf("%s: notes %+v, want gauges of %v", c.name, got.Notes, c.want)
+		}
+	}
+}
+
 func TestNotesSayWeakSpots(t *testing.T) {
 	interleaved := compareOne(t, twoDevices(), CompareRequest{By: "device"})
 	if notes := interleaved.Notes; has(notes, Note{Code: NoteDaysLeftOut}) || has(notes, Note{Code: NoteUnevenNoiseUnseen}) || has(notes, Note{Code: NoteSlowRunUnseen}) {

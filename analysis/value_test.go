@@ -54,6 +54,41 @@ func TestValue(t *testing.T) {
 	asJSON(t, got)
 }
 
+// What the dearer one gains over all settings is the comparison's overall where it is
+// side a, with the bounds on their own sides; where it is side b, it
+// is b/a - 1, and the bounds change places.
+func TestValueOverall(t *testing.T) {
+	compared := compareDevices(t, valueRuns())
+	compared.Comparisons[0].Overall = &Overall{Diff: 0.25, Lower: 0, Upper: 0.6, Verdict: VerdictUnclear}
+	for _, c := range []struct {
+		oak, elm           float64
+		lower, gain, upper float64
+	}{
+		{600, 500, 0, 0.25, 0.6},
+		{500, 600, -0.375, -0.2, 0}, // 1/1.6 - 1, 1/1.25 - 1, 1/1 - 1
+	} {
+		got, err := Value(compared, Prices{"EUR", map[string]float64{"unit-oak": c.oak, "unit-elm": c.elm}})
+		if err != nil || len(got.Values) != 1 || got.Values[0].Overall == nil {
+			t.Fatalf("%+v, %v", got, err)
+		}
+		o := got.Values[0].Overall
+		for _, n := range []struct {
+			what string
+			got  Number
+			want float64
+		}{
+			{"lower", o.Lower, c.lower}, {"gain", o.Gain, c.gain}, {"upper", o.Upper, c.upper},
+			// 100 EUR more: percent per 100 EUR is percent.
+			{"lower per 100 EUR", o.PercentPer100Lower, 100 * c.lower}, {"per 100 EUR", o.PercentPer100, 100 * c.gain},
+			{"upper per 100 EUR", o.PercentPer100Upper, 100 * c.upper},
+		} {
+			if math.Abs(float64(n.got)-n.want) > 1e-12 {
+				t.Errorf("%v and %v EUR: %s %v, want %v", c.oak, c.elm, n.what, n.got, n.want)
+			}
+		}
+	}
+}
+
 // Turning the prices round, or the direction of the metric, mirrors the gain.
 func TestValueMirrored(t *testing.T) {
 	runs := valueRuns()
