@@ -100,6 +100,8 @@ func TestVeryWideBoundsAreCut(t *testing.T) {
 	}{
 		{"one wide", []analysis.SettingComparison{at(0.1, 0.02), at(0.2, 0.02), at(0.15, 0.5)}, -2, 26},
 		{"none wide", []analysis.SettingComparison{at(0.1, 0.02), at(0.2, 0.02), at(0.15, 0.03)}, math.NaN(), math.NaN()},
+		{"too few with a width to tell", []analysis.SettingComparison{at(0.1, 0.02), at(0.15, 0.5), at(0.12, 0)}, math.NaN(), math.NaN()},
+		{"no width is no usual one", []analysis.SettingComparison{at(0.1, 0.02), at(0.2, 0.02), at(0.15, 0.5), at(0.12, 0), at(0.13, 0), at(0.14, 0), at(0.16, 0)}, -2, 26},
 		{"too few to tell", []analysis.SettingComparison{at(0.1, 0.02), at(0.15, 0.5)}, math.NaN(), math.NaN()},
 	} {
 		p := chart.Panel{Series: []chart.Series{{}}}

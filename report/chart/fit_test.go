@@ -2,6 +2,8 @@ package chart
 
 import (
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -102,6 +104,72 @@ func TestLevelNumbersHaveRoom(t *testing.T) {
 	})
 	if n := len(f.xNumbers(scale{axis: &Axis{}, min: 5, max: 41, to: 190}, 190)); n < 4 {
 		t.Errorf("%d numbers from 5 to 41 on 190 points", n)
+	}
+}
+
+// Names, and places that are given, all keep their tick though their words have no room
+// beside each other; numbers are rather fewer.
+func TestGivenPlacesKeepTheirTicks(t *testing.T) {
+	f := newFrame(nil, &Chart{}, Wide, &Light)
+	for name, c := range map[string]struct {
+		s    scale
+		want int
+	}{
+		"names":          {scale{axis: &Axis{Names: []string{"quiet and cool", "balanced", "performance"}}, min: 0.5, max: 3.5, to: 60}, 3},
+		"given places":   {scale{axis: &Axis{At: []float64{15, 15.5, 16, 16.5}}, min: 14, max: 20, to: 60}, 4},
+		"numbers, 0, 20": {scale{axis: &Axis{}, min: 0, max: 30, to: 60}, 2},
+	} {
+		if got := f.xNumbers(c.s, 60); len(got) != c.want {
+			t.Errorf("%s: ticks %+v, want %d", name, got, c.want)
+		}
+	}
+}
+
+// What a line covers does not depend on the end it is drawn from, but for rounding: 30
+// across and 40 down is 50 long, 8 steps of 6.25.
+func TestLineCoversTheSameFromBothEnds(t *testing.T) {
+	var there, back guideWords
+	a, b := [2]float64{100, 20}, [2]float64{130, 60}
+	there.addLine(a, b)
+	back.addLine(b, a)
+	if len(there.obstacles) != 9 || len(back.obstacles) != 9 {
+		t.Fatalf("%d and %d points, want 9", len(there.obstacles), len(back.obstacles))
+	}
+	for i, p := range there.obstacles {
+		q := back.obstacles[8-i]
+		x, y := 100+3.75*float64(i), 20+5*float64(i)
+		if math.Abs(p[0]-x) > 1e-9 || math.Abs(p[1]-y) > 1e-9 || math.Abs(q[0]-x) > 1e-9 || math.Abs(q[1]-y) > 1e-9 {
+			t.Errorf("point %d: %v and %v, want %v, %v", i, p, q, x, y)
+		}
+	}
+}
+
+// The words of the line on which both axes are equal end beside it, at 88 % of its way,
+// wherever the axes start: from 10 to 30 that is at 27.6.
+func TestWordsOfTheDiagonalStandAtItsEnd(t *testing.T) {
+	axis := Axis{From: number(10), To: number(30), At: []float64{10, 30}}
+	c := &Chart{Panels: []Panel{{X: axis, Y: axis, Guides: []Guide{{Text: "equal"}}}}}
+	svg := string(SVG(c, Wide, &Light))
+	line := regexp.MustCompile(`d="M([0-9.]+),([0-9.]+)L([0-9.]+),([0-9.]+)" style="[^"]*stroke-dasharray`).FindStringSubmatch(svg)
+	words := regexp.MustCompile(`<text x="([0-9.]+)" y="-([0-9.]+)" [^>]*textLength="([0-9.]+)"[^>]*>equal<`).FindStringSubmatch(svg)
+	if line == nil || words == nil {
+		t.Fatalf("line %q, words %q", line, words)
+	}
+	number := func(s string) float64 {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	x0, y0, x1, y1 := number(line[1]), number(line[2]), number(line[3]), number(line[4])
+	end, base := number(words[1])+number(words[3]), number(words[2])
+	// 0.6 times the text's 17 points left of the line, and a fifth of the words' 15.98 above.
+	if want := x0 + 0.88*(x1-x0) - 10.2; math.Abs(end-want) > 0.1 {
+		t.Errorf("the words end at %v, want %v", end, want)
+	}
+	if want := y0 + 0.88*(y1-y0) + 3.196; math.Abs(base-want) > 0.1 {
+		t.Errorf("the words stand at %v, want %v", base, want)
 	}
 }
 
