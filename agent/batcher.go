@@ -16,7 +16,7 @@ import (
 
 // batcher gathers sweeps and hands them to the Recorder once a second, off the
 // sampling goroutine. What cannot be written is kept and tried again, up to a bound;
-// what is lost is kept count of.
+// what is lost is counted.
 type batcher struct {
 	recorder Recorder
 	events   *Events
@@ -39,8 +39,8 @@ type batch struct {
 	values []float64
 }
 
-// lostStretch is a stretch of sweeps of a run, "" for idle ones, that will never be
-// stored.
+// lostStretch is a stretch of sweeps that will never be stored. They are of a run,
+// or, where its id is "", of idle time.
 type lostStretch struct {
 	run.Loss
 	runID string
@@ -196,8 +196,8 @@ func (b *batcher) complain(what string, err error) {
 	}
 }
 
-// noteLost stores with each run what of it was lost since the last time, so that it
-// is known should the agent die before the run is judged.
+// noteLost stores a finding with each run that lost sweeps since the last call, so
+// that it is known even if the agent dies before the run is judged.
 func (b *batcher) noteLost(ctx context.Context) error {
 	for _, id := range b.unnoted() {
 		lost := b.lostOf(id)
@@ -213,7 +213,7 @@ func (b *batcher) noteLost(ctx context.Context) error {
 	return nil
 }
 
-// unnoted are the runs of which something was lost since it was noted last.
+// unnoted are the runs that lost sweeps since the last call of noteLost.
 func (b *batcher) unnoted() (ids []string) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -250,8 +250,8 @@ func (b *batcher) forgetLost(runID string) {
 	b.lost = slices.DeleteFunc(b.lost, func(l lostStretch) bool { return l.runID == runID })
 }
 
-// begin has a run started by start and stores it before any of its sweeps can
-// be written. It returns what start gave, also when storing failed.
+// begin calls start, which starts a run, and stores the run before any of its sweeps
+// can be written. It returns what start gave, also when storing failed.
 func (b *batcher) begin(ctx context.Context, start func() (run.Record, error)) (run.Record, error) {
 	b.write.Lock()
 	defer b.write.Unlock()
@@ -304,7 +304,7 @@ func (b *batcher) judge(ctx context.Context, d run.Record, th judge.Thresholds) 
 	return judged, nil
 }
 
-// lossyTrace is a trace with what was never stored of it.
+// lossyTrace is a stored trace that also tells of the sweeps that were never stored.
 type lossyTrace struct {
 	run.Trace
 	lost []run.Loss

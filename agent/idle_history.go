@@ -10,10 +10,10 @@ import (
 	"sweepd/run"
 )
 
-// readHistory reads back what idle looked like before this agent was made, so that it
-// judges a start as an agent would that never stopped. The first that needs to know
-// waits for it, some milliseconds; at the agent's own start it would delay the first
-// sweep.
+// readHistory reads the idle sweeps that were stored before this agent was made, so
+// that it judges a run's start as if the agent had never been restarted. Whoever needs
+// the baseline first waits for it, some milliseconds; read at the agent's own start it
+// would delay the first sweep.
 func (a *Agent) readHistory(ctx context.Context) error {
 	select {
 	case a.readingHistory <- struct{}{}:
@@ -42,7 +42,7 @@ func (a *Agent) readHistory(ctx context.Context) error {
 	})
 }
 
-// readIdle learns from the idle sweeps that the store has of before.
+// readIdle learns a baseline from the stored idle sweeps.
 //
 // Only the wall clock tells the age of a sweep across restarts. Those later than now
 // are left out: the clock was set back since, and who knows when they were taken.

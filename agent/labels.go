@@ -6,8 +6,7 @@ import (
 	"sweepd/run"
 )
 
-// relabelLocked lets the labels that follow from a sweep hold from now on.
-// a.mu is held.
+// relabelLocked puts the labels that follow from a sweep in force. a.mu is held.
 func (a *Agent) relabelLocked(values []float64, now time.Duration) {
 	next := a.labels
 	next.Supply = a.index.Supply(values)
@@ -37,7 +36,8 @@ func (a *Agent) activeSetting(values []float64) run.SourcedSetting {
 	return a.shared.read
 }
 
-// tellOfLabels publishes what of the labels changed.
+// tellOfLabels publishes an event for the setting and for the supply where they
+// changed.
 func (a *Agent) tellOfLabels(before run.Labels) {
 	if a.labels.Setting != before.Setting {
 		a.tell(run.Event{Kind: run.SettingNow, Labels: a.labels})

@@ -12,7 +12,7 @@ import (
 // since many idle sweeps are taken while the device cools down after a run.
 //
 // Sweeps of every setting and supply count together: at idle no power limit binds,
-// and what a charging battery adds is left behind like what a run left.
+// and the warmth of a charging battery is treated like the warmth after a run.
 type Baseline struct {
 	n      int                               // sweeps seen
 	at     [baselineSize]time.Duration       // when, on the clock that goes on during sleep
@@ -52,7 +52,7 @@ func (b *Baseline) begin(now time.Duration) (row int) {
 	return row
 }
 
-// column is a sensor's; a new one was missing in every sweep so far.
+// column is the column of a sensor; a new sensor was missing in every sweep so far.
 func (b *Baseline) column(instance string) *[baselineSize]float32 {
 	column := b.values[instance]
 	if column == nil {
@@ -68,7 +68,7 @@ func (b *Baseline) column(instance string) *[baselineSize]float32 {
 	return column
 }
 
-// Append takes the sweeps of a later baseline.
+// Append adds the sweeps of a baseline that was learnt later.
 func (b *Baseline) Append(later *Baseline) {
 	for k := max(0, later.n-baselineSize); k < later.n; k++ {
 		from := k % baselineSize
@@ -79,7 +79,7 @@ func (b *Baseline) Append(later *Baseline) {
 	}
 }
 
-// of is the baseline of a sensor now, NaN where it is not known.
+// of is the idle temperature of a sensor at this moment, NaN where it is not known.
 func (b *Baseline) of(instance string, now time.Duration) float64 {
 	column := b.values[instance]
 	if column == nil {

@@ -105,7 +105,7 @@ func onePackage(sensors []run.Sensor, energy, power []int) []int {
 	return kept
 }
 
-// At is the value At position i, NaN where there is none.
+// At is the value at position i, NaN where there is none.
 func At(values []float64, i int) float64 {
 	if i < 0 || i >= len(values) {
 		return math.NaN()
@@ -208,7 +208,7 @@ func (b BatteryIndex) Silent(values []float64) bool {
 	return math.IsNaN(At(values, b.Power)) && math.IsNaN(At(values, b.Energy)) && math.IsNaN(At(values, b.Direction))
 }
 
-// Charge is the batteries' Charge, 0 to 1, their mean where there are several.
+// Charge is the charge of the batteries, 0 to 1, their mean where there are several.
 func (index *SensorIndex) Charge(values []float64) float64 {
 	total, n := 0.0, 0
 	for _, b := range index.Batteries {

@@ -115,8 +115,8 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 	return w, nil
 }
 
-// follow compares a run that ended or was corrected with its like.
-func (w *watcher) follow(e run.Event) {
+// onEvent compares a run that ended or was corrected with its like.
+func (w *watcher) onEvent(e run.Event) {
 	if e.Kind == run.RunEnded && e.Run.State != run.Interrupted || e.Kind == run.RunCorrected {
 		w.compare(e.Run)
 	}

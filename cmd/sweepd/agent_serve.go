@@ -19,7 +19,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	sampling, stopSampling := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopSampling()
 	defer w.following.Wait()
-	defer w.sampler.Subscribe(w.follow).Close()
+	defer w.sampler.Subscribe(w.onEvent).Close()
 	defer w.stop()
 	idle, err := schedule.StartIdleSweeps(c.Idle, w.sampler, w.log)
 	if err != nil {

@@ -112,7 +112,7 @@ func (p *Panel) ReachY() Reach {
 }
 
 // Lane is a bar beneath the curves: the stretch of the x axis where one of them is as
-// good as at its best, with that curve's marker At the best.
+// good as at its best, with that curve's marker at the best.
 type Lane struct {
 	Reach
 	Style int
