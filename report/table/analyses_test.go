@@ -310,3 +310,14 @@ func TestValueTable(t *testing.T) {
 		t.Errorf("in full: %q", got)
 	}
 }
+
+// However narrow an interval is, an efficiency has at most four decimals.
+func TestEfficiencyTableOfNarrowIntervals(t *testing.T) {
+	_, g := curve()
+	g.Efficiencies = []analysis.Efficiency{{By: analysis.BySystem, Points: []analysis.EfficiencyPoint{
+		{SettingW: 10, N: 9, Value: 0.123456789, Lower: 0.123455, Upper: 0.123459}}}}
+	table := Efficiency(g, "frames per J", 1).On(Page)
+	if got := table.Rows[0][3].Text; got != "0.1235" {
+		t.Errorf("mean %s, want 0.1235", got)
+	}
+}
