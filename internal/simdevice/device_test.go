@@ -123,6 +123,35 @@ func TestAdvanceWithClock(t *testing.T) {
 	}
 }
 
+// TestChargerControls: Plug plugs the charger in and Unplug pulls it out, however
+// it was before, and the files say so (kernel, Documentation/ABI/testing/
+// sysfs-class-power: online is 0 when offline and 1 when fixed online; from memory).
+func TestChargerControls(t *testing.T) {
+	d := newDevice(t, UnitOak())
+	for i, step := range []struct {
+		name    string
+		control func()
+		onMains bool
+	}{
+		{"Plug", d.Plug, true}, {"Plug", d.Plug, true},
+		{"Unplug", d.Unplug, false}, {"Unplug", d.Unplug, false},
+		{"Plug", d.Plug, true}, {"Unplug", d.Unplug, false},
+	} {
+		step.control()
+		truth := d.Truth()
+		if truth.OnMains != step.onMains || (truth.MainsW > 0) != step.onMains || (truth.DischargeW > 0) == step.onMains {
+			t.Errorf("step %d, %s: on mains %v, %v W from it, %v W from the battery", i, step.name, truth.OnMains, truth.MainsW, truth.DischargeW)
+		}
+		d.Advance(time.Minute)
+		if err := d.Flush(); err != nil {
+			t.Fatal(err)
+		}
+		if got := readInt(t, d, "sys/class/power_supply/ADP0/online"); got != flag(step.onMains) {
+			t.Errorf("step %d, %s: the adapter's online is %d", i, step.name, got)
+		}
+	}
+}
+
 // TestConcurrentUse is for the race detector.
 func TestConcurrentUse(t *testing.T) {
 	d := newDevice(t, UnitOak())
