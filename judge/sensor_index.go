@@ -43,7 +43,18 @@ func NewSensorIndex(sensors []run.Sensor) SensorIndex {
 		v.Batteries = append(v.Batteries, BatteryIndex{instance, -1, -1, -1, -1})
 		return &v.Batteries[len(v.Batteries)-1]
 	}
+	lists := map[string]*[]int{
+		run.SupplyOnline:  &v.online,
+		run.PackageEnergy: &v.PackageEnergy, run.PackagePower: &v.PackagePower,
+		run.CoreEnergy: &v.CoreEnergy, run.CorePower: &v.CorePower,
+		run.GPUEnergy: &v.GPUEnergy, run.GPUPower: &v.GPUPower,
+		run.Temperature: &v.temperatures, run.CPUFrequency: &v.frequencies, run.ThrottleEvents: &v.throttles,
+	}
 	for i, s := range sensors {
+		if list := lists[s.ID]; list != nil {
+			*list = append(*list, i)
+			continue
+		}
 		switch s.ID {
 		case run.BatteryPower:
 			battery(s.Instance).Power = i
@@ -53,28 +64,8 @@ func NewSensorIndex(sensors []run.Sensor) SensorIndex {
 			battery(s.Instance).Charge = i
 		case run.BatteryDirection:
 			battery(s.Instance).Direction = i
-		case run.SupplyOnline:
-			v.online = append(v.online, i)
-		case run.PackageEnergy:
-			v.PackageEnergy = append(v.PackageEnergy, i)
-		case run.PackagePower:
-			v.PackagePower = append(v.PackagePower, i)
-		case run.CoreEnergy:
-			v.CoreEnergy = append(v.CoreEnergy, i)
-		case run.CorePower:
-			v.CorePower = append(v.CorePower, i)
-		case run.GPUEnergy:
-			v.GPUEnergy = append(v.GPUEnergy, i)
-		case run.GPUPower:
-			v.GPUPower = append(v.GPUPower, i)
 		case run.PowerLimit:
 			v.limits[s.Instance] = i
-		case run.Temperature:
-			v.temperatures = append(v.temperatures, i)
-		case run.CPUFrequency:
-			v.frequencies = append(v.frequencies, i)
-		case run.ThrottleEvents:
-			v.throttles = append(v.throttles, i)
 		case run.CPUBusy:
 			v.busy = i
 		case run.PlatformProfile:
