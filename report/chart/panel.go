@@ -130,7 +130,7 @@ func (f *frame) xNumbers(x scale, width float64) []tick {
 			fits = fits && x.at(t.at)-half >= last
 			last = x.at(t.at) + half + f.size.Text*0.9
 		}
-		if fits || len(x.axis.Names) > 0 || len(x.axis.At) > 0 {
+		if fits {
 			return list
 		}
 	}
