@@ -14,6 +14,11 @@ func Listed(runs []run.Run) []run.Run {
 
 func listed(r run.Run) run.Run {
 	r.Discharge, r.Facts = nil, nil
+	return withoutNulls(r)
+}
+
+// withoutNulls gives a run empty lists and maps in place of nil ones.
+func withoutNulls(r run.Run) run.Run {
 	if r.Results == nil {
 		r.Results = map[string]run.Result{}
 	}
@@ -26,9 +31,7 @@ func listed(r run.Run) run.Run {
 // complete gives a run the form in which it leaves as JSON with all that is kept of
 // it. Where there is no discharge it gets one of unknown numbers.
 func complete(d run.Record) run.Record {
-	discharge, facts := d.Discharge, d.Facts
-	d.Run = listed(d.Run)
-	d.Discharge, d.Facts = discharge, facts
+	d.Run = withoutNulls(d.Run)
 	if d.Summaries == nil {
 		d.Summaries = []run.Summary{}
 	}
