@@ -13,6 +13,9 @@ func setting(watts *float64, name string) run.Setting {
 	if watts != nil {
 		return run.Watts(*watts)
 	}
+	if name == "" { // most imported runs: nothing to parse
+		return run.Setting{}
+	}
 	if s, err := run.ParseSetting(name); err == nil && s.Name() == "" {
 		return s
 	}
