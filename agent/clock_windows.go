@@ -19,10 +19,10 @@ var (
 	unbiasedTimeOK = unbiasedTime.Find() == nil
 )
 
-// Now reads the clocks. Go's own goes on while the machine sleeps, as does
+// Now reads the clocks. Go's own is the interrupt time of KUSER_SHARED_DATA
+// (runtime/time_windows.h), which goes on while the machine sleeps, as does
 // GetTickCount64; QueryUnbiasedInterruptTime stands still (Microsoft Learn, Windows
-// Time; that Go's does is from memory). What the last two differ by is what the
-// machine slept.
+// Time and Interrupt Time). What the last two differ by is what the machine slept.
 func (SystemClock) Now() run.Instant {
 	now := time.Now()
 	elapsed := now.Sub(started)

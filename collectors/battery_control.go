@@ -7,6 +7,16 @@ import (
 	"math"
 )
 
+// deviceClass is an interface class of devices, a GUID as Windows lays it out.
+type deviceClass struct {
+	Data1        uint32
+	Data2, Data3 uint16
+	Data4        [8]byte
+}
+
+// batteryClass is GUID_DEVICE_BATTERY (poclass.h).
+var batteryClass = deviceClass{0x72631e54, 0x78a4, 0x11d0, [8]byte{0xbc, 0xf7, 0x00, 0xaa, 0x00, 0xb7, 0xb3, 0x2a}}
+
 // The control codes of a Windows battery's driver (poclass.h): device 0x29, read
 // access, functions 0x10, 0x11, 0x13. They are documented for every battery that
 // the system shows.
@@ -64,6 +74,11 @@ type batteryInformation struct {
 
 const batteryInformationSize = 36
 
+const (
+	batteryQuestionSize     = 12 // BATTERY_QUERY_INFORMATION
+	batteryStatusAskingSize = 20 // BATTERY_WAIT_STATUS
+)
+
 func (i batteryInformation) usable() bool {
 	return i.capabilities&batteryIsSystem != 0 && i.capabilities&(batteryIsRelative|batteryShortTerm) == 0
 }
@@ -79,7 +94,7 @@ func decodeBatteryInformation(b *[batteryInformationSize]byte) batteryInformatio
 
 // askInformation sends a BATTERY_QUERY_INFORMATION for level 0.
 func askInformation(d controlDevice, tag uint32) (batteryInformation, error) {
-	var in [12]byte
+	var in [batteryQuestionSize]byte
 	binary.LittleEndian.PutUint32(in[:], tag)
 	var out [batteryInformationSize]byte
 	if err := controlWhole(d, batteryQueryInformation, in[:], out[:]); err != nil {
@@ -106,7 +121,7 @@ func decodeBatteryStatus(b *[batteryStatusSize]byte) batteryReading {
 }
 
 // askStatus sends a BATTERY_WAIT_STATUS that does not wait.
-func askStatus(d controlDevice, tag uint32, in *[20]byte, out *[batteryStatusSize]byte) (batteryReading, error) {
+func askStatus(d controlDevice, tag uint32, in *[batteryStatusAskingSize]byte, out *[batteryStatusSize]byte) (batteryReading, error) {
 	binary.LittleEndian.PutUint32(in[:], tag)
 	if err := controlWhole(d, batteryQueryStatus, in[:], out[:]); err != nil {
 		return unknownBattery(), fmt.Errorf("ask for the battery's status: %w", err)

@@ -7,19 +7,20 @@ import (
 	"strings"
 	"time"
 	"unicode/utf16"
-
-	"sweepd/run"
 )
 
-// The Energy Metering Interface of Windows (emi.h): a driver whose channels count
-// energy. Its control codes have device 0x22, read access, functions 0 to 3. Codes
-// and layouts are from memory; no such device was at hand.
+// The Energy Metering Interface of Windows (emi.h: Microsoft's SDK documentation,
+// structures and control codes): a driver whose channels count energy. Its codes
+// have device 0x22, read access, functions 0 to 3. No such device was at hand.
 const (
 	meterVersion      = 0x224000
 	meterMetadataSize = 0x224004
 	meterMetadata     = 0x224008
 	meterMeasurement  = 0x22400C
 )
+
+// meterClass is GUID_DEVICE_ENERGY_METER (emi.h).
+var meterClass = deviceClass{0x45bd8344, 0x7ed6, 0x49cf, [8]byte{0xa4, 0x40, 0xc2, 0x76, 0xc9, 0x33, 0xb0, 0x53}}
 
 // meterChannel is one counter of a meter.
 type meterChannel struct {
@@ -75,33 +76,6 @@ func meterText(b []byte) (text string, rest []byte, err error) {
 		units = append(units, binary.LittleEndian.Uint16(b[i:]))
 	}
 	return strings.TrimRight(string(utf16.Decode(units)), "\x00"), b[size:], nil
-}
-
-// meterDomains are the ends of the names that processors' channels have, and what
-// they count; from memory.
-var meterDomains = []struct{ end, energy, power string }{
-	{"_PKG", run.PackageEnergy, run.PackagePower},
-	{"_PP0", run.CoreEnergy, run.CorePower},
-	{"_PP1", run.GPUEnergy, run.GPUPower},
-	{"_DRAM", run.DRAMEnergy, run.DRAMPower},
-}
-
-// sensors are those of a channel: energy and mean power.
-func (c meterChannel) sensors(source, fallback string) []run.Sensor {
-	instance, energy, power := c.name, run.Energy, run.Power
-	if instance == "" {
-		instance = fallback
-	}
-	for _, d := range meterDomains {
-		if name, found := strings.CutSuffix(instance, d.end); found {
-			instance, energy, power = strings.ToLower(name), d.energy, d.power
-			break
-		}
-	}
-	return []run.Sensor{
-		{ID: energy, Instance: instance, Unit: "joules", Kind: run.Counter, Source: source, Resolution: 1e-6},
-		{ID: power, Instance: instance, Unit: "watts", Source: source, Resolution: 1e-3},
-	}
 }
 
 // meterMicrojoules is a count of picowatt hours in µJ, rounded down: 1 pWh is
@@ -166,66 +140,111 @@ func (c energyMeters) Scan() (offers []Offer, absences []Absence) {
 		}
 		return nil, []Absence{{Collector: c.Name(), Source: source, Why: why}}
 	}
+	var found []meterRail
 	for _, path := range paths {
-		channels, err := c.describe(path)
+		rails, silent, err := c.rails(path)
 		if err != nil {
 			absences = append(absences, Absence{Collector: c.Name(), Source: path, Why: err.Error(), Remedy: meterRemedy})
 			continue
 		}
-		o := Offer{Remedy: meterRemedy, Open: func() (Probe, error) { return c.open(path, len(channels)) }}
-		for i, ch := range channels {
-			o.Sensors = append(o.Sensors, ch.sensors(path, fmt.Sprintf("%s/%d", deviceName(path), i))...)
+		found = append(found, rails...)
+		for _, r := range silent {
+			absences = append(absences, Absence{Collector: c.Name(), Source: r.source(""), Why: "it never counted: the driver names a rail that is not there"})
 		}
-		offers = append(offers, o)
 	}
-	return offers, absences
+	return c.offers(found), absences
 }
 
-func (c energyMeters) describe(path string) ([]meterChannel, error) {
+// rails are the channels of a meter that count, and those that never did: a rail
+// that a machine does not have stays at 0.
+func (c energyMeters) rails(path string) (rails, silent []meterRail, err error) {
 	d, err := c.calls.OpenDevice(path)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer d.Close()
 	channels, err := meterDescription(d)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	for _, ch := range channels {
-		if ch.unit != 0 {
-			return nil, fmt.Errorf("energy meter: unit %d of channel %q is not known, only picowatt hours", ch.unit, ch.name)
+	counts := make([]byte, measurementSize*len(channels))
+	if err := controlWhole(d, meterMeasurement, nil, counts); err != nil {
+		return nil, nil, fmt.Errorf("ask the energy meter: %w", err)
+	}
+	for i, ch := range channels {
+		r := meterRail{path: path, at: i, of: len(channels), name: ch.name}
+		switch energy, _ := decodeMeasurement(counts, i); {
+		case ch.unit != 0:
+			return nil, nil, fmt.Errorf("energy meter: unit %d of channel %q is not known, only picowatt hours", ch.unit, ch.name)
+		case r.isTotal():
+		case energy == 0:
+			silent = append(silent, r)
+		default:
+			rails = append(rails, r)
 		}
 	}
-	return channels, nil
+	return rails, silent, nil
 }
 
-func (c energyMeters) open(path string, channels int) (Probe, error) {
-	d, err := c.calls.OpenDevice(path)
-	if err != nil {
-		return nil, err
+// offers makes one offer for each meter of all of its rails, which are read with
+// one call.
+func (c energyMeters) offers(found []meterRail) (offers []Offer) {
+	sensors := meterSensors(found)
+	for i := 0; i < len(found); {
+		first := found[i]
+		o := Offer{Remedy: meterRemedy}
+		var at []int
+		for ; i < len(found) && found[i].path == first.path; i++ {
+			o.Sensors = append(o.Sensors, sensors[i][:]...)
+			at = append(at, found[i].at)
+		}
+		o.Open = func() (Probe, error) {
+			d, err := c.calls.OpenDevice(first.path)
+			if err != nil {
+				return nil, err
+			}
+			return &energyMeter{device: d, buf: make([]byte, measurementSize*first.of), at: at, counts: make([]stampedCount, len(at))}, nil
+		}
+		offers = append(offers, o)
 	}
-	return &energyMeter{device: d, buf: make([]byte, 16*channels), counts: make([]energyCount, channels)}, nil
+	return offers
 }
 
-// energyMeter reads all channels of a meter with one call: for each the energy
-// since some moment in pWh and the time of the count in 100 ns, 8 bytes each
-// (EMI_CHANNEL_MEASUREMENT_DATA).
+// measurementSize is the size of an EMI_CHANNEL_MEASUREMENT_DATA.
+const measurementSize = 16
+
+// decodeMeasurement reads what channel i counted: the energy since some moment in
+// pWh and the time of that count in 100 ns.
+func decodeMeasurement(b []byte, i int) (energy, stamp uint64) {
+	b = b[measurementSize*i:]
+	return binary.LittleEndian.Uint64(b), binary.LittleEndian.Uint64(b[8:])
+}
+
+// energyMeter reads all rails of a meter with one call.
 type energyMeter struct {
 	device controlDevice
-	buf    []byte
-	counts []energyCount
+	buf    []byte // one measurement for each of its channels
+	at     []int  // which of them are rails
+	counts []stampedCount
 	repeat repeatedError
 }
+
+var errMeterStands = fmt.Errorf("energy meter: its counts carry the same time for over %v, so no power can be told", meterSilence)
 
 func (p *energyMeter) Read(now time.Duration, dst []float64) error {
 	setMissing(dst)
 	if err := controlWhole(p.device, meterMeasurement, nil, p.buf); err != nil {
 		return p.repeat.of(fmt.Errorf("ask the energy meter: %w", err))
 	}
-	for i := range p.counts {
-		dst[2*i], dst[2*i+1] = p.counts[i].next(now, meterMicrojoules(binary.LittleEndian.Uint64(p.buf[16*i:])))
+	var stands error
+	for i, at := range p.at {
+		energy, stamp := decodeMeasurement(p.buf, at)
+		var fresh bool
+		if dst[2*i], dst[2*i+1], fresh = p.counts[i].next(now, energy, stamp); !fresh {
+			stands = errMeterStands
+		}
 	}
-	return nil
+	return stands
 }
 
 func (p *energyMeter) Close() error { return p.device.Close() }

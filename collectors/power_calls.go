@@ -202,7 +202,7 @@ type controlledBattery struct {
 	device controlDevice
 	tag    uint32 // 0: still to be asked
 	info   batteryInformation
-	in     [20]byte
+	in     [batteryStatusAskingSize]byte
 	out    [batteryStatusSize]byte
 	repeat repeatedError
 }

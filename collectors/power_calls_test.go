@@ -85,7 +85,7 @@ func TestBatteryInformation(t *testing.T) {
 	}
 }
 
-// Bytes by SYSTEM_BATTERY_STATE (winnt.h; layout from memory).
+// Bytes by SYSTEM_BATTERY_STATE (winnt.h).
 func TestBatteryState(t *testing.T) {
 	r, ok := decodeBatteryState((*[batteryStateSize]byte)(unhex(t, "00 01 00 01 00 00 00 01 8c c3 00 00 2a c1 00 00 22 ed ff ff f8 90 00 00 00 00 00 00 00 00 00 00")))
 	if !ok || r.power != 4.83 || r.content != 49450*3.6 || r.full != 50060*3.6 || r.direction != 1 || !sameNumber(r.charge(), 49450.0/50060) {
@@ -329,21 +329,44 @@ func wide(text string, n int) []byte {
 
 func word(size int, v uint64) []byte { return binary.LittleEndian.AppendUint64(nil, v)[:size] }
 
-// The layouts of emi.h, from memory.
-func TestEnergyMeter(t *testing.T) {
-	name := func(s string) []byte { return slices.Concat(word(2, uint64(2*len(s)+2)), wide(s, len(s)+1)) }
-	meter := func(version uint64, description []byte, counts ...uint64) *answering {
-		d := &answering{answers: map[uint32][]byte{meterVersion: word(2, version), meterMetadataSize: word(4, uint64(len(description))), meterMetadata: description}}
-		var m []byte
-		for _, c := range counts {
-			m = slices.Concat(m, word(8, c), word(8, 12345))
-		}
-		d.answers[meterMeasurement] = m
-		return d
+// meterName is a channel's name with its size in bytes, the zero at its end
+// included.
+func meterName(s string) []byte {
+	return slices.Concat(word(2, uint64(2*len(s)+2)), wide(s, len(s)+1))
+}
+
+var meterMaker = slices.Concat(wide("maker", 16), wide("model", 16), word(2, 1))
+
+// count is what a channel counted: pWh, and when, in 100 ns.
+type count struct{ energy, stamp uint64 }
+
+func measured(counts ...count) (b []byte) {
+	for _, c := range counts {
+		b = slices.Concat(b, word(8, c.energy), word(8, c.stamp))
 	}
-	maker := slices.Concat(wide("maker", 16), wide("model", 16), word(2, 1))
-	two := meter(2, slices.Concat(maker, word(2, 2), word(4, 0), name("X_Package0_PKG"), word(4, 0), name("X_Package0_PP0")), 1e12, 5e11)
-	one := meter(1, slices.Concat(word(4, 0), maker, name("rail")), 0)
+	return b
+}
+
+// answeringMeter is a meter of version 2 with these channels, all of which counted.
+func answeringMeter(names ...string) *answering {
+	b := slices.Concat(meterMaker, word(2, uint64(len(names))))
+	counts := make([]count, len(names))
+	for i, n := range names {
+		b = slices.Concat(b, word(4, 0), meterName(n))
+		counts[i] = count{1e12, 600_0000000}
+	}
+	return &answering{answers: map[uint32][]byte{meterVersion: word(2, 2), meterMetadataSize: word(4, uint64(len(b))), meterMetadata: b, meterMeasurement: measured(counts...)}}
+}
+
+// second is the meter's time of a second.
+const second = 1_0000000
+
+// The layouts of emi.h; TestAgainstWindowsHeaders has a compiler lay them out.
+func TestEnergyMeter(t *testing.T) {
+	two := answeringMeter("X_Package0_PKG", "X_Package0_PP0")
+	description := slices.Concat(word(4, 0), meterMaker, meterName("rail"))
+	one := &answering{answers: map[uint32][]byte{meterVersion: word(2, 1), meterMetadataSize: word(4, uint64(len(description))), meterMetadata: description,
+		meterMeasurement: measured(count{5, 9})}}
 	calls := &scriptedCalls{devices: map[string]*answering{`\\?\a#two#1#{g}`: two, `\\?\a#one#1#{g}`: one}}
 	offers, absences := energyMeters{calls}.Scan()
 	if len(offers) != 2 || len(absences) != 0 {
@@ -357,21 +380,132 @@ func TestEnergyMeter(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer p.Close()
+	read := func(now time.Duration, counts ...count) []float64 {
+		t.Helper()
+		two.answers[meterMeasurement] = measured(counts...)
+		dst := make([]float64, 4)
+		if err := p.Read(now, dst); err != nil {
+			t.Error(err)
+		}
+		return dst
+	}
+	start := uint64(1e17) // 317 years
+	if got := read(0, count{1e12, start}, count{5e11, start}); got[0] != 0 || got[2] != 0 {
+		t.Errorf("%v", got)
+	}
+	// A minute of the meter at 30 W is 0.5 Wh = 5e11 pWh = 1800 J, though we asked
+	// after 61.5 s; the other channel was measured half a minute later.
+	if got := read(61500*time.Millisecond, count{15e11, start + 60*second}, count{6e11, start + 90*second}); !slices.Equal(got, []float64{1800, 30, 360, 4}) {
+		t.Errorf("%v", got)
+	}
+	// The same count again tells nothing new, for a while.
+	if got := read(62*time.Second, count{15e11, start + 60*second}, count{6e11, start + 90*second}); !slices.Equal(got, []float64{1800, 30, 360, 4}) {
+		t.Errorf("again: %v", got)
+	}
+	// No fall of our clock's pace shows: 2 s of the meter at 18 W are 1e10 pWh.
+	if got := read(62250*time.Millisecond, count{151e10, start + 62*second}, count{61e10, start + 92*second}); !slices.Equal(got, []float64{1836, 18, 396, 18}) {
+		t.Errorf("next: %v", got)
+	}
 	dst := make([]float64, 4)
-	if err := p.Read(0, dst); err != nil || dst[0] != 0 {
-		t.Errorf("%v, %v", dst, err)
+	if err := p.Read(73*time.Second, dst); err != errMeterStands || !math.IsNaN(dst[0]) || !math.IsNaN(dst[1]) {
+		t.Errorf("stands still: %v, %v", dst, err)
 	}
-	// A minute at 30 W is 0.5 Wh = 5e11 pWh = 1800 J.
-	two.answers[meterMeasurement] = slices.Concat(word(8, 1e12+5e11), word(8, 1), word(8, 5e11+1e11), word(8, 1))
-	if err := p.Read(time.Minute, dst); err != nil || !slices.Equal(dst, []float64{1800, 30, 360, 6}) {
-		t.Errorf("%v, %v", dst, err)
+	// A meter that begins anew is missing once.
+	if got := read(74*time.Second, count{7e11, 5 * second}, count{62e10, start + 93*second}); !math.IsNaN(got[0]) || !math.IsNaN(got[1]) || !slices.Equal(got[2:], []float64{432, 36}) {
+		t.Errorf("begun anew: %v", got)
 	}
-	var ids []string
-	for _, s := range offers[1].Sensors {
-		ids = append(ids, s.ID+" "+s.Instance)
+	if got := read(75*time.Second, count{71e10, 6 * second}, count{63e10, start + 94*second}); !slices.Equal(got, []float64{36, 36, 468, 36}) {
+		t.Errorf("after it: %v", got)
 	}
-	if want := []string{run.PackageEnergy + " x_package0", run.PackagePower + " x_package0", run.CoreEnergy + " x_package0", run.CorePower + " x_package0"}; !slices.Equal(ids, want) {
-		t.Errorf("%v, want %v", ids, want)
+}
+
+// What a driver's stamps are, whatever they are, no reading is negative or infinite.
+func TestStampsOfAnyKind(t *testing.T) {
+	var c stampedCount
+	for i, stamp := range []uint64{0, math.MaxUint64, 1, 0, 1 << 63, 1<<63 + 1, 1<<63 + second, math.MaxUint64 - 1} {
+		joules, watts, _ := c.next(time.Duration(i)*time.Second, uint64(1e12+i*1e9), stamp)
+		if joules < 0 || watts < 0 || math.IsInf(joules, 0) || math.IsInf(watts, 0) {
+			t.Errorf("stamp %d: %v J, %v W", stamp, joules, watts)
+		}
+	}
+}
+
+// identities are the sensors' ids and instances, of every other one: energies.
+func identities(offers []Offer) (list []string) {
+	for _, o := range offers {
+		for i := 0; i < len(o.Sensors); i += 2 {
+			list = append(list, o.Sensors[i].ID+" "+o.Sensors[i].Instance)
+		}
+	}
+	return list
+}
+
+func TestNamesOfMeterChannels(t *testing.T) {
+	const first, second = `\\?\a#1#0#{g}`, `\\?\a#2#0#{g}`
+	for what, c := range map[string]struct {
+		meters map[string]*answering
+		want   []string
+	}{
+		"two packages of one meter": {map[string]*answering{first: answeringMeter("X_Package0_PKG", "X_Package0_PP0", "X_Package1_PKG", "X_Package0_PP1", "X_Package0_DRAM")},
+			[]string{run.PackageEnergy + " x_package0", run.CoreEnergy + " x_package0", run.PackageEnergy + " x_package1", run.GPUEnergy + " x_package0", run.DRAMEnergy + " x_package0"}},
+		"other names of the package": {map[string]*answering{first: answeringMeter("Apu Power", "VDDCR")},
+			[]string{run.PackageEnergy + " apu power", run.Energy + " VDDCR"}},
+		"several names of it count once": {map[string]*answering{first: answeringMeter("CPU Power", "socket power", "Current Socket Power")},
+			[]string{run.Energy + " CPU Power", run.PackageEnergy + " socket power", run.Energy + " Current Socket Power"}},
+		"also over meters": {map[string]*answering{first: answeringMeter("CPU Power"), second: answeringMeter("X_Package0_PKG")},
+			[]string{run.Energy + " CPU Power", run.PackageEnergy + " x_package0"}},
+		"two sockets of one name": {map[string]*answering{first: answeringMeter("Socket Power"), second: answeringMeter("Socket Power")},
+			[]string{run.PackageEnergy + " 1#0/socket power", run.PackageEnergy + " 2#0/socket power"}},
+		"two channels of one name": {map[string]*answering{first: answeringMeter("rail", "rail")},
+			[]string{run.Energy + " 1#0/rail/0", run.Energy + " 1#0/rail/1"}},
+		"the display's sum is no channel": {map[string]*answering{first: answeringMeter("_Total", "rail")}, []string{run.Energy + " rail"}},
+		"no name":                         {map[string]*answering{first: answeringMeter("")}, []string{run.Energy + " 1#0/0"}},
+	} {
+		offers, absences := energyMeters{&scriptedCalls{devices: c.meters}}.Scan()
+		if got := identities(offers); !slices.Equal(got, c.want) || len(absences) != 0 {
+			t.Errorf("%s: %q, absent %v, want %q", what, got, absences, c.want)
+		}
+	}
+	offers, _ := energyMeters{&scriptedCalls{devices: map[string]*answering{first: answeringMeter("Apu Power", "VDDCR")}}}.Scan()
+	if got, want := offers[0].Sensors[0].Source, first+`, channel "Apu Power", by its name the whole package`; got != want {
+		t.Errorf("the source is %s, want %s", got, want)
+	}
+	if got, want := offers[0].Sensors[3].Source, first+`, channel "VDDCR"`; got != want {
+		t.Errorf("the source is %s, want %s", got, want)
+	}
+}
+
+// A rail that a machine does not have stays at 0: it is missing, until it counts.
+func TestRailThatNeverCounted(t *testing.T) {
+	const path = `\\?\a#1#0#{g}`
+	d := answeringMeter("X_Package0_PKG", "X_Package0_DRAM", "X_Package1_PKG")
+	d.answers[meterMeasurement] = measured(count{5, second}, count{0, second}, count{7, second})
+	calls := &scriptedCalls{devices: map[string]*answering{path: d}}
+	offers, absences := energyMeters{calls}.Scan()
+	if got, want := identities(offers), []string{run.PackageEnergy + " x_package0", run.PackageEnergy + " x_package1"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if len(absences) != 1 || absences[0].Source != path+`, channel "X_Package0_DRAM"` || !strings.Contains(absences[0].Why, "never counted") {
+		t.Errorf("absent: %v", absences)
+	}
+	p, err := offers[0].Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	dst := make([]float64, 4)
+	for i := range uint64(2) {
+		d.answers[meterMeasurement] = measured(count{1e12 + i*1e10, (1 + i*2) * second}, count{0, second}, count{2e12 + i*2e10, (1 + i*2) * second})
+		if err := p.Read(time.Duration(i)*time.Second, dst); err != nil {
+			t.Error(err)
+		}
+	}
+	if !slices.Equal(dst, []float64{36, 18, 72, 36}) { // the third channel's, not the second's
+		t.Errorf("%v", dst)
+	}
+	d.answers[meterMeasurement] = measured(count{5, second}, count{1, second}, count{7, second})
+	if offers, _ = (energyMeters{calls}).Scan(); len(offers[0].Sensors) != 6 {
+		t.Errorf("%q", identities(offers))
 	}
 }
 
@@ -382,7 +516,7 @@ func TestEnergyMeterThatIsNotUnderstood(t *testing.T) {
 		"ends too early": {answers: map[uint32][]byte{meterVersion: word(2, 2), meterMetadataSize: word(4, 68),
 			meterMetadata: slices.Concat(make([]byte, 66), word(2, 9))}},
 		"unit 7 of channel": {answers: map[uint32][]byte{meterVersion: word(2, 1), meterMetadataSize: word(4, 74),
-			meterMetadata: slices.Concat(word(4, 7), make([]byte, 66), word(2, 2), wide("a", 1))}},
+			meterMetadata: slices.Concat(word(4, 7), make([]byte, 66), word(2, 2), wide("a", 1)), meterMeasurement: measured(count{1, 1})}},
 		"is not believed": {answers: map[uint32][]byte{meterVersion: word(2, 2), meterMetadataSize: word(4, 1<<31)}},
 	} {
 		offers, absences := energyMeters{&scriptedCalls{devices: map[string]*answering{"m": d}}}.Scan()

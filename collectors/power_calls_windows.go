@@ -32,9 +32,6 @@ func (systemCalls) PowerStatus(b *[powerStatusSize]byte) error {
 	return nil
 }
 
-// systemBatteryState is the level of CallNtPowerInformation (POWER_INFORMATION_LEVEL).
-const systemBatteryState = 5
-
 func (systemCalls) BatteryState(b *[batteryStateSize]byte) error {
 	if err := callNtPowerInformation.Find(); err != nil {
 		return fmt.Errorf("%s: %w", batteryStateSource, err)
@@ -46,28 +43,22 @@ func (systemCalls) BatteryState(b *[batteryStateSize]byte) error {
 	return nil
 }
 
-// Interface classes of devices: batteries (GUID_DEVICE_BATTERY, poclass.h) and
-// energy meters (GUID_DEVICE_ENERGY_METER, emi.h); from memory.
-var (
-	batteryClass = windows.GUID{Data1: 0x72631e54, Data2: 0x78a4, Data3: 0x11d0, Data4: [8]byte{0xbc, 0xf7, 0x00, 0xaa, 0x00, 0xb7, 0xb3, 0x2a}}
-	meterClass   = windows.GUID{Data1: 0x45bd8344, Data2: 0x7ed6, Data3: 0x49cf, Data4: [8]byte{0xa4, 0x40, 0xc2, 0x76, 0xc9, 0x33, 0xb0, 0x53}}
-)
-
 func (systemCalls) Batteries() ([]string, error) { return devices(batteryClass) }
 func (systemCalls) Meters() ([]string, error)    { return devices(meterClass) }
 
 // devices lists the paths of the present devices of a class.
-func devices(class windows.GUID) ([]string, error) {
+func devices(class deviceClass) ([]string, error) {
 	if err := getInterfaceList.Find(); err != nil {
 		return nil, err
 	}
-	list, err := windows.CM_Get_Device_Interface_List("", &class, windows.CM_GET_DEVICE_INTERFACE_LIST_PRESENT)
+	id := windows.GUID(class)
+	list, err := windows.CM_Get_Device_Interface_List("", &id, windows.CM_GET_DEVICE_INTERFACE_LIST_PRESENT)
 	var code windows.CONFIGRET
 	switch {
 	case errors.As(err, &code): // whose text may need a function that Wine lacks
-		return nil, fmt.Errorf("list devices of class %v: configuration manager error %#x", class, uint32(code))
+		return nil, fmt.Errorf("list devices of class %v: configuration manager error %#x", id, uint32(code))
 	case err != nil:
-		return nil, fmt.Errorf("list devices of class %v: %w", class, err)
+		return nil, fmt.Errorf("list devices of class %v: %w", id, err)
 	}
 	return list, nil
 }

@@ -44,9 +44,13 @@ func decodePowerStatus(b *[powerStatusSize]byte) powerStatus {
 	return s
 }
 
-// batteryStateSize is the size of SYSTEM_BATTERY_STATE (winnt.h; layout from
-// memory).
-const batteryStateSize = 32
+// systemBatteryState is the level of CallNtPowerInformation that asks for a
+// SYSTEM_BATTERY_STATE (POWER_INFORMATION_LEVEL, winnt.h), batteryStateSize the
+// size of that.
+const (
+	systemBatteryState = 5
+	batteryStateSize   = 32
+)
 
 // decodeBatteryState reads what CallNtPowerInformation(SystemBatteryState) fills:
 // all batteries of the system as one. Its content is in mWh, its rate in mW as a
