@@ -132,8 +132,8 @@ func TestCurvePoints(t *testing.T) {
 
 // Fleming & Wallace 1986, CACM 29:218-221: the geometric mean of 4, 1 and 1/32 is
 // 1/2, and the times of machines R and M have a ratio of geometric means of
-// 0.857436734 (printed .86), whichever is the base (data from memory, recomputed
-// with R 4.2.2).
+// 0.857436734 (printed .86), whichever is the base (nobody saw the paper for this;
+// the ratios were worked out anew with R 4.2.2).
 func TestCurveMeansAreGeometric(t *testing.T) {
 	g := oneCurve(t, sameSettings("unit-oak", []float64{10}, [][]float64{{4, 1, 1. / 32}}), CurveRequest{})
 	near(t, "mean", float64(g.Points[0].Mean), 0.5, 1e-12)

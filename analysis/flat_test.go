@@ -89,9 +89,8 @@ func TestStraightCurveDoesNotBend(t *testing.T) {
 	}
 }
 
-// Orthogonal polynomials for equal spacing (Fisher & Yates, Statistical Tables,
-// from memory; they check themselves: orthogonal to 1 and to x): 1 -2 1 for three
-// points, 2 -1 -2 -1 2 for five. With equal variance s^2 of the values,
+// Orthogonal polynomials for equal spacing: 1 -2 1 for three points, 2 -1 -2 -1 2
+// for five; they check themselves, being orthogonal to 1 and to x. With equal variance s^2 of the values,
 // t = -sum c y / (s sqrt(sum c^2)).
 func TestBendByHand(t *testing.T) {
 	for _, c := range []struct{ y, contrast []float64 }{

@@ -37,7 +37,7 @@ type WarmUp struct {
 //
 // Source: White 1997, Simulation 69:323-334 (the rule); White, Cobb & Spratt
 // 2000, Winter Simulation Conference (batches of five); Hoad, Robinson & Davies
-// 2010, J. Oper. Res. Soc. 61 (spare batches, second half). All from memory.
+// 2010, J. Oper. Res. Soc. 61 (spare batches, second half). Nobody looked these up, as README says.
 func WarmUpMSER5(values []float64) WarmUp {
 	batches := batchMeans(values, mserBatch)
 	k := len(batches)

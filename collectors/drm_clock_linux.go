@@ -12,8 +12,8 @@ import (
 // clock offers the card's clock from the best source: the sensor chip's freq1
 // comes with its channels; else the table of levels; else the actual clock that
 // the driver of the other large family reports in MHz, in one file for the card
-// or one for each unit of it (file names from memory of the kernel's ABI
-// folder).
+// or one for each unit of it (the second kind of file is newer than Linux 6.1, whose
+// source was looked at; nobody looked its name up).
 func (c graphicsCard) clock() []Offer {
 	if _, ok := c.chip.channel("freq1"); ok {
 		return nil

@@ -166,7 +166,7 @@ func (e *dischargeEstimate) total(duration float64, f func(*batteryTrack, float6
 // combine weights two estimates by their uncertainties (inverse variances). If
 // they lie further apart than those explain, both get the same additional
 // variance, so much that they just agree: neither is then believed alone
-// (Paule & Mandel 1982, J. Res. NBS 87:377-385, from memory).
+// (Paule & Mandel 1982, J. Res. NBS 87:377-385, doi 10.6028/jres.087.022).
 func combine(a, b estimate) estimate {
 	if !a.ok || !b.ok {
 		if a.ok {
@@ -324,7 +324,7 @@ func (a *autocorrelation) r1() float64 {
 
 // standardError is the standard error of the mean of an autocorrelated series,
 // with the effective number of values n (1-r)/(1+r) of a first-order
-// autoregression (Bartlett 1946; Bayley & Hammersley 1946, from memory). Few
+// autoregression (Bartlett 1946; Bayley & Hammersley 1946: nobody looked these up, as README says). Few
 // values widen it as Student's t widens a 95 % interval. 0 below two values.
 func (a *autocorrelation) standardError() float64 {
 	if a.n < 2 || a.m2 <= 0 {

@@ -14,7 +14,7 @@ import (
 // Fan 1996, type 1). A sweep stands for half the interval on either side.
 //
 // One walk can tell that exactly only if it keeps all that may be the answer (Munro &
-// Paterson 1980, Theor. Comput. Sci. 12:315-323, from memory). These are the readings
+// Paterson 1980, Theor. Comput. Sci. 12:315-323, which nobody looked up, as README says). These are the readings
 // that were exceeded for at most 1-p of the longest time that the run may have
 // lasted, which for a p near 1 are few: for the 95 % of 40 gauges that never show the
 // same twice, read every 250 ms, at most 0.7 MB for each hour; for gauges that show

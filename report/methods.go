@@ -38,38 +38,39 @@ func methods() []Method {
 			sources(carrollRuppert, guide)},
 		{"Intervals", "A 95 % interval is made so that 95 of 100 such intervals hold the true value. Numbers are written with the digits that their interval supports; the tables hold them in full.",
 			sources(neyman, guide+" (7.2.6: digits)")},
+		{"Sources", "Author, year and title of the sources marked † are from memory: nobody looked them up.", ""},
 	}
 }
 
-// The sources. Their titles are from memory, and Cohen, Neyman and Snedecor & Cochran
-// altogether; numbers that the methods take from them are checked in the tests of
-// package analysis.
+// The sources. Those without a † were seen: guide and satopaa themselves, the others
+// as the manuals of R and of its packages lmtest and metafor cite them. Numbers that
+// the methods take from them are checked in the tests of package analysis.
 const (
 	barlow          = "Barlow, Bartholomew, Bremner & Brunk 1972, Statistical Inference under Order Restrictions"
-	bergerHsu       = "Berger & Hsu 1996, Bioequivalence trials, intersection-union tests and equivalence confidence sets, Statistical Science 11"
-	carrollRuppert  = "Carroll & Ruppert 1988, Transformation and Weighting in Regression"
+	bergerHsu       = "Berger & Hsu 1996, Bioequivalence trials, intersection-union tests and equivalence confidence sets, Statistical Science 11 †"
+	carrollRuppert  = "Carroll & Ruppert 1988, Transformation and Weighting in Regression †"
 	cochranCox      = "Cochran & Cox 1957, Experimental Designs"
 	cohen           = "Cohen 1988, Statistical Power Analysis for the Behavioral Sciences (the 80 %)"
-	daviesGather    = "Davies & Gather 1993, The identification of multiple outliers, Journal of the American Statistical Association 88"
-	fieller         = "Fieller 1954, Some problems in interval estimation, Journal of the Royal Statistical Society B 16"
-	flemingWallace  = "Fleming & Wallace 1986, How not to lie with statistics: the correct way to summarize benchmark results, Communications of the ACM 29"
-	gasser          = "Gasser, Sroka & Jennen-Steinmetz 1986, Residual variance and residual pattern in nonlinear regression, Biometrika 73"
+	daviesGather    = "Davies & Gather 1993, The identification of multiple outliers, Journal of the American Statistical Association 88 †"
+	fieller         = "Fieller 1954, Some problems in interval estimation, Journal of the Royal Statistical Society B 16 †"
+	flemingWallace  = "Fleming & Wallace 1986, How not to lie with statistics: the correct way to summarize benchmark results, Communications of the ACM 29 †"
+	gasser          = "Gasser, Sroka & Jennen-Steinmetz 1986, Residual variance and residual pattern in nonlinear regression, Biometrika 73 †"
 	goldfeldQuandt  = "Goldfeld & Quandt 1965, Some tests for homoscedasticity, Journal of the American Statistical Association 60"
 	guide           = "JCGM 100:2008, Guide to the expression of uncertainty in measurement"
-	hallKay         = "Hall, Kay & Titterington 1990, Asymptotically optimal difference-based estimation of variance in nonparametric regression, Biometrika 77"
-	hampel          = "Hampel 1974, The influence curve and its role in robust estimation, Journal of the American Statistical Association 69"
+	hallKay         = "Hall, Kay & Titterington 1990, Asymptotically optimal difference-based estimation of variance in nonparametric regression, Biometrika 77 †"
+	hampel          = "Hampel 1974, The influence curve and its role in robust estimation, Journal of the American Statistical Association 69 †"
 	holm            = "Holm 1979, A simple sequentially rejective multiple test procedure, Scandinavian Journal of Statistics 6"
-	hsu             = "Hsu 1984, Constrained simultaneous confidence intervals for multiple comparisons with the best, Annals of Statistics 12"
-	hudson          = "Hudson 1966, Fitting segmented curves whose join points have to be estimated, Journal of the American Statistical Association 61"
-	neyman          = "Neyman 1937, Outline of a theory of statistical estimation based on the classical theory of probability, Philosophical Transactions of the Royal Society A 236"
+	hsu             = "Hsu 1984, Constrained simultaneous confidence intervals for multiple comparisons with the best, Annals of Statistics 12 †"
+	hudson          = "Hudson 1966, Fitting segmented curves whose join points have to be estimated, Journal of the American Statistical Association 61 †"
+	neyman          = "Neyman 1937, Outline of a theory of statistical estimation based on the classical theory of probability, Philosophical Transactions of the Royal Society A 236 †"
 	satopaa         = "Satopää, Albrecht, Irwin & Raghavan 2011, Finding a “kneedle” in a haystack: detecting knee points in system behavior, ICDCS Workshops"
-	satterthwaite   = "Satterthwaite 1946, An approximate distribution of estimates of variance components, Biometrics Bulletin 2"
-	schuirmann      = "Schuirmann 1987, A comparison of the two one-sided tests procedure and the power approach for assessing the equivalence of average bioavailability, Journal of Pharmacokinetics and Biopharmaceutics 15"
-	schwarz         = "Schwarz 1978, Estimating the dimension of a model, Annals of Statistics 6"
-	sidak           = "Šidák 1967, Rectangular confidence regions for the means of multivariate normal distributions, Journal of the American Statistical Association 62"
-	snedecorCochran = "Snedecor & Cochran 1967, Statistical Methods"
-	stolineUry      = "Stoline & Ury 1979, Tables of the studentized maximum modulus distribution and an application to multiple comparisons among means, Technometrics 21"
-	welch           = "Welch 1947, The generalization of ‘Student’s’ problem when several different population variances are involved, Biometrika 34"
+	satterthwaite   = "Satterthwaite 1946, An approximate distribution of estimates of variance components, Biometrics Bulletin 2 †"
+	schuirmann      = "Schuirmann 1987, A comparison of the two one-sided tests procedure and the power approach for assessing the equivalence of average bioavailability, Journal of Pharmacokinetics and Biopharmaceutics 15 †"
+	schwarz         = "Schwarz 1978, Estimating the dimension of a model, Annals of Statistics 6 †"
+	sidak           = "Šidák 1967, Rectangular confidence regions for the means of multivariate normal distributions, Journal of the American Statistical Association 62 †"
+	snedecorCochran = "Snedecor & Cochran 1967, Statistical Methods †"
+	stolineUry      = "Stoline & Ury 1979, Tables of the studentized maximum modulus distribution and an application to multiple comparisons among means, Technometrics 21 †"
+	welch           = "Welch 1947, The generalization of ‘Student’s’ problem when several different population variances are involved, Biometrika 34 †"
 )
 
 func sources(list ...string) string { return strings.Join(list, "; ") }

@@ -99,6 +99,7 @@ var PlatformProfiles = []string{
 }
 
 // USBTypes are the words of the file usb_type of a supply, in the order of the
-// kernel's table (drivers/power/supply/power_supply_sysfs.c; from memory). The
-// order is part of the stored data: add at the end only.
+// kernel's table (drivers/power/supply/power_supply_sysfs.c of Linux 6.1; the last
+// two are newer, and nobody looked them up). The order is part of the stored data:
+// add at the end only.
 var USBTypes = []string{"Unknown", "SDP", "DCP", "CDP", "ACA", "C", "PD", "PD_DRP", "PD_PPS", "BrickID", "PD_SPR_AVS", "PD_PPS_SPR_AVS"}

@@ -21,7 +21,7 @@ import (
 // MaxDelay, else its outcome is StatusLeftOut; however many of its times passed, it
 // is done once. Where the clock is set back by up to 3 h, entries at fixed hours are
 // not done again in the time that is repeated; a larger step is taken for a
-// correction, after which the new time counts (as in cron(8) of Debian, from memory).
+// correction, after which the new time counts (as in cron(8) of Debian 12).
 type Runner struct {
 	entries []*runnerEntry
 	now     func() time.Time

@@ -26,8 +26,8 @@ func ParseSchedule(spec string) (cron.Schedule, error) {
 // Where clocks are put forward, what is due in the skipped hour is due at the moment
 // of the change. Where they are put back, what is due in the repeated hour is due the
 // first time only. Schedules with a * for hours or minutes, and those like
-// "@every 6h", go by elapsed time and are not affected. cron(8) of Debian does the
-// same (from memory); the library's own Next leaves out what is due in the skipped
+// "@every 6h", go by elapsed time and are not affected. cron(8) of Debian 12 does
+// the same where the change is below 3 h; the library's own Next leaves out what is due in the skipped
 // hour, and gives what is due in the repeated hour twice.
 func Next(s cron.Schedule, after time.Time) time.Time {
 	spec, ok := s.(*cron.SpecSchedule)

@@ -14,7 +14,7 @@
 // found to suffice, "An experimental determination of sufficient mutant
 // operators", ACM TOSEM 5(2), 1996, and mistakes that Go invites: a deleted
 // statement, a condition turned around, swapped arguments, a lock not taken, an
-// error not returned. (Both papers from memory.)
+// error not returned. (Nobody looked either paper up.)
 //
 //	go run ./internal/faults --packages frames,report/chart --per-package 20 --seed 3
 package main

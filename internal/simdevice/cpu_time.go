@@ -26,8 +26,8 @@ const idleWakeups = 120
 
 // Intervals of the kernel's own averaging.
 const (
-	loadInterval = 5 * time.Second // common practice: LOAD_FREQ, from memory
-	psiInterval  = 2 * time.Second // PSI_FREQ, from memory
+	loadInterval = 5 * time.Second // LOAD_FREQ, 5*HZ+1: include/linux/sched/loadavg.h of Linux 6.1
+	psiInterval  = 2 * time.Second // PSI_FREQ, 2*HZ+1: kernel/sched/psi.c of Linux 6.1
 )
 
 func newCPUTime(cpus int) cpuTime {

@@ -125,7 +125,7 @@ func TestAdvanceWithClock(t *testing.T) {
 
 // TestChargerControls: Plug plugs the charger in and Unplug pulls it out, however
 // it was before, and the files say so (kernel, Documentation/ABI/testing/
-// sysfs-class-power: online is 0 when offline and 1 when fixed online; from memory).
+// sysfs-class-power: online is 0 when offline and 1 when fixed online; Linux 6.1).
 func TestChargerControls(t *testing.T) {
 	d := newDevice(t, UnitOak())
 	for i, step := range []struct {

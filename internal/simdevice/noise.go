@@ -7,7 +7,7 @@ import (
 
 // wander is noise with a memory: an Ornstein-Uhlenbeck process of mean 0 and
 // variance 1, advanced exactly: x(t+h) = x(t) e^(-h/T) + sqrt(1-e^(-2h/T)) N(0,1)
-// (Gillespie 1996, Phys. Rev. E 54:2084; citation from memory, the formula
+// (Gillespie 1996, Phys. Rev. E 54:2084, which nobody looked up; the formula
 // follows from the process's covariance e^(-h/T)).
 type wander struct{ x float64 }
 

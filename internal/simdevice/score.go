@@ -14,7 +14,7 @@ func (c Curve) rate(watts float64) float64 {
 	return c.Peak * (1 - math.Exp(-(watts-c.StartW)/c.ScaleW))
 }
 
-// speedup is Amdahl's law (Amdahl 1967, AFIPS 30:483-485; citation from memory):
+// speedup is Amdahl's law (Amdahl 1967, AFIPS 30:483-485, which nobody looked up):
 // 1 / ((1-p) + p/n).
 func speedup(parallel float64, n int) float64 {
 	return 1 / ((1 - parallel) + parallel/float64(n))

@@ -54,7 +54,7 @@ func TestARunStartsWithTheSettingOfTheMoment(t *testing.T) {
 
 // The wall clock goes on while the device sleeps and the monotonic clock stands
 // (clock_gettime(2): CLOCK_MONOTONIC "does not count time that the system is
-// suspended"; quoted from memory), so a run lasts as long as it was awake and is
+// suspended", man-pages 6.03), so a run lasts as long as it was awake and is
 // rejected for the sleep.
 func TestASleepIsNoPartOfARun(t *testing.T) {
 	b := newBench(t, simdevice.UnitOak(), newStore(t))

@@ -260,7 +260,8 @@ func TestWrapFits(t *testing.T) {
 }
 
 // vision simulates how colours look with one kind of cone missing (linear RGB;
-// Machado, Oliveira & Fernandes 2009, severity 1; the numbers are from memory).
+// Machado, Oliveira & Fernandes 2009, severity 1, compared with the table in Debian's
+// python3-colorspacious, cvd.py, which has it from the authors' page).
 var vision = map[string][3][3]float64{
 	"all cones":  {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
 	"protanopia": {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216}, {-0.003882, -0.048116, 1.051998}},
