@@ -97,8 +97,11 @@ func New(opts Options) (*Agent, error) {
 }
 
 // Declare makes a setting the active one until the next declaration. The zero
-// Setting takes the declaration back.
+// Setting takes the declaration back. It fails where no run could be stored anyway.
 func (a *Agent) Declare(ctx context.Context, s run.Setting) error {
+	if err := a.opts.Recorder.CheckPlace(ctx); err != nil {
+		return err
+	}
 	a.refresh(ctx) // what the system reports was perhaps set a moment ago
 	return a.do(ctx, func() error {
 		a.declared = run.SourcedSetting{}

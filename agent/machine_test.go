@@ -61,6 +61,7 @@ type notebook struct {
 	runs    map[string]run.Record
 	sweeps  map[string][]run.Sweep
 	refuse  error
+	gone    error // of CheckPlace
 	appends int
 }
 
@@ -163,6 +164,8 @@ func (n *notebook) Unfinished(context.Context, string) ([]run.Record, error) {
 	}
 	return left, nil
 }
+
+func (n *notebook) CheckPlace(context.Context) error { n.mu.Lock(); defer n.mu.Unlock(); return n.gone }
 
 func (n *notebook) stored(id string) int { n.mu.Lock(); defer n.mu.Unlock(); return len(n.sweeps[id]) }
 

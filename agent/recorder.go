@@ -25,6 +25,9 @@ type Recorder interface {
 	// Unfinished are the runs that a crash left recording and that the agent of this
 	// device is to end.
 	Unfinished(ctx context.Context, device string) ([]run.Record, error)
+	// CheckPlace tells why what is stored now would be found by nobody. Any goroutine may
+	// call it.
+	CheckPlace(ctx context.Context) error
 }
 
 // IdleHistory gives the device's own baseline to the checks before a run, across

@@ -202,6 +202,18 @@ func TestOrderOfTrust(t *testing.T) {
 	want("taken back, and the command fails", "balanced profile")
 }
 
+// Where nothing can be stored, no setting is taken either: who declares one is told.
+func TestDeclareWhereNothingCanBeStored(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	s.n.gone = errDisk
+	if err := s.Declare(t.Context(), run.Watts(25)); !errors.Is(err, errDisk) {
+		t.Errorf("declared: %v", err)
+	}
+	if live := s.Live(); live.Current.Setting.Source == run.Declared {
+		t.Errorf("%v is in force", live.Current.Setting)
+	}
+}
+
 // brokenPacer is a timer that the kernel refuses to set.
 type brokenPacer struct{}
 

@@ -44,6 +44,9 @@ type Recorder interface {
 	// Unfinished are the runs that a crash left recording and that the agent of this
 	// device is to end: its own, and those that no other agent can be recording.
 	Unfinished(ctx context.Context, device string) ([]run.Record, error)
+	// CheckPlace tells why what is stored now would not be found again, as where the data
+	// was moved or deleted while it is open. Whatever stores refuses then.
+	CheckPlace(context.Context) error
 }
 
 // Last is what a user may type for the run that started last.

@@ -190,6 +190,7 @@ func (d *dropped) Correct(context.Context, string, run.Correction) (run.Record, 
 	return run.Record{}, nil
 }
 func (d *dropped) Unfinished(context.Context, string) ([]run.Record, error) { return nil, nil }
+func (d *dropped) CheckPlace(context.Context) error                         { return nil }
 
 type noTrace struct{}
 

@@ -46,6 +46,7 @@ func begins(t *testing.T, r store.Store) {
 	got, err := r.Unfinished(t.Context(), "unit-oak")
 	must(t, err)
 	same(t, []run.Record{want, named}, got)
+	must(t, r.CheckPlace(t.Context()))
 	one, err := r.Run(t.Context(), "run-b")
 	must(t, err)
 	same(t, named, one)

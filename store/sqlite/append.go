@@ -72,6 +72,9 @@ func checkBatch(b run.Batch) error {
 }
 
 func (s *Store) appendLocked(ctx context.Context, b run.Batch) (err error) {
+	if err := s.checkPlace(ctx); err != nil {
+		return err
+	}
 	w, err := s.seriesLocked(ctx, b)
 	if err != nil {
 		return err

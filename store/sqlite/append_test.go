@@ -52,7 +52,7 @@ func TestAppendWaitsForTheDisk(t *testing.T) {
 	must(t, s.write.Close())
 	inner, err := sqlite.NewConnector(dsn(s.path, writerOptions))
 	must(t, err)
-	s.write = sql.OpenDB(executed{connector{inner, writerPragmas}, &queries})
+	s.write = sql.OpenDB(executed{connector{inner, writerPragmas, s.place.opened}, &queries})
 	s.write.SetMaxOpenConns(1)
 	synced := func(at time.Duration) bool {
 		t.Helper()

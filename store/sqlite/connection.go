@@ -44,6 +44,7 @@ var readerPragmas = []pragma{
 type connector struct {
 	driver.Connector
 	pragmas []pragma
+	opened  func() error // tells what is wrong with the file that was opened; nil: nothing
 }
 
 func (c connector) Connect(ctx context.Context) (driver.Conn, error) {
@@ -53,6 +54,11 @@ func (c connector) Connect(ctx context.Context) (driver.Conn, error) {
 	}
 	for _, p := range c.pragmas {
 		if err := p.set(ctx, conn); err != nil {
+			return nil, errors.Join(err, conn.Close())
+		}
+	}
+	if c.opened != nil {
+		if err := c.opened(); err != nil {
 			return nil, errors.Join(err, conn.Close())
 		}
 	}
@@ -94,13 +100,14 @@ func askPragma(ctx context.Context, query driver.QueryerContext, name string) (s
 	return fmt.Sprint(value[0]), nil
 }
 
-// openPool prepares a pool; its connections open when first used.
-func openPool(dsn string, pragmas []pragma) (*sql.DB, error) {
+// openPool prepares a pool; its connections open when first used, and opened tells what
+// is wrong with each.
+func openPool(dsn string, pragmas []pragma, opened func() error) (*sql.DB, error) {
 	inner, err := sqlite.NewConnector(dsn)
 	if err != nil {
 		return nil, err
 	}
-	return sql.OpenDB(connector{inner, pragmas}), nil
+	return sql.OpenDB(connector{inner, pragmas, opened}), nil
 }
 
 // writerOptions have every transaction begin with the write lock: upgrading a

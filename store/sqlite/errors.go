@@ -57,6 +57,10 @@ func remedy(err error) string {
 		return remedyByCode(broken.Code())
 	}
 	switch {
+	case errors.Is(err, ErrMoved):
+		return "put it back; or, to go on with what is there now, end the agent and start it again"
+	case errors.Is(err, ErrForeignLog):
+		return "put back the file that the log belongs to, or move the log and its -shm away to go on with this file, without what is only in the log"
 	case errors.Is(err, ErrNewerSchema):
 		return "install that version or a later one, or choose another folder with --data"
 	case errors.Is(err, ErrNotOurs):

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -9,9 +10,11 @@ import (
 	"strings"
 )
 
-// AgentLock is held by the one agent that records into a folder. The system
-// takes it away when the process ends, however it ends.
-type AgentLock struct{ file *os.File }
+// AgentLock is held by the one agent that records into a folder: on the folder itself,
+// where the system can lock one, and on a file in it, which agents of earlier versions
+// go by and which could be deleted. The system takes it away when the process ends,
+// however it ends.
+type AgentLock struct{ folder, file *os.File }
 
 // lockFile keeps the holder's process id; the file itself stays.
 const lockFile = "agent.lock"
@@ -19,40 +22,48 @@ const lockFile = "agent.lock"
 // LockAgent takes the agent's lock on a data folder, which is created where
 // absent. A second agent gets an error that names the first.
 func LockAgent(dir string) (*AgentLock, error) {
+	l := &AgentLock{}
+	taken, err := l.take(dir)
+	switch {
+	case err != nil:
+		return nil, explain("locking", dir, errors.Join(err, l.Release()))
+	case !taken:
+		defer l.Release()
+		return nil, fmt.Errorf("another agent (pid %s) is using %s: stop it first, or choose another folder with --data", holder(dir), dir)
+	}
+	return l, nil
+}
+
+func (l *AgentLock) take(dir string) (taken bool, err error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, explain("locking", dir, err)
+		return false, err
+	}
+	if l.folder, taken, err = lockFolder(dir); err != nil || !taken {
+		return false, err
 	}
 	path := filepath.Join(dir, lockFile)
 	if err := makeShared(path); err != nil {
-		return nil, explain("locking", dir, err)
+		return false, err
 	}
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
-	if err != nil {
-		return nil, explain("locking", dir, err)
+	if l.file, err = openNoLink(path, os.O_RDWR); err != nil {
+		return false, err
 	}
-	taken, err := tryLock(f)
-	if err == nil && taken {
-		err = writePid(f)
+	if taken, err = tryLock(l.file); err != nil || !taken {
+		return false, err
 	}
-	if err != nil {
-		f.Close()
-		return nil, explain("locking", dir, err)
-	}
-	if !taken {
-		defer f.Close()
-		return nil, fmt.Errorf("another agent (pid %s) is using %s: stop it first, or choose another folder with --data", holder(f), dir)
-	}
-	return &AgentLock{f}, nil
+	return true, writePid(l.file)
 }
 
 // Release gives the lock back. Calling it again is harmless.
 func (l *AgentLock) Release() error {
-	if l.file == nil {
-		return nil
+	var errs []error
+	for _, f := range []**os.File{&l.file, &l.folder} {
+		if *f != nil {
+			errs = append(errs, (*f).Close())
+			*f = nil
+		}
 	}
-	err := l.file.Close()
-	l.file = nil
-	return err
+	return errors.Join(errs...)
 }
 
 func writePid(f *os.File) error {
@@ -64,11 +75,17 @@ func writePid(f *os.File) error {
 }
 
 // holder is the pid that the holder wrote.
-func holder(f *os.File) string {
+func holder(dir string) string {
+	const unknown = "unknown"
+	f, err := openNoLink(filepath.Join(dir, lockFile), os.O_RDONLY)
+	if err != nil {
+		return unknown
+	}
+	defer f.Close()
 	text, err := io.ReadAll(io.LimitReader(f, 20))
 	pid := strings.TrimSpace(string(text))
 	if err != nil || pid == "" {
-		return "unknown"
+		return unknown
 	}
 	return pid
 }

@@ -56,7 +56,7 @@ func (m *merger) open(ctx context.Context, path string) (err error) {
 	if os.SameFile(here, there) {
 		return fmt.Errorf("%w as %s", ErrSameFile, m.store.path)
 	}
-	if m.db, err = openPool(dsn(m.store.path, writerOptions), writerPragmas); err != nil {
+	if m.db, err = openPool(dsn(m.store.path, writerOptions), writerPragmas, m.store.place.check); err != nil {
 		return err
 	}
 	m.db.SetMaxOpenConns(1)

@@ -36,8 +36,9 @@ type Store struct {
 	// write is one connection, nil when read-only. read are connections that
 	// cannot write, opened on demand and closed when idle.
 	write, read *sql.DB
-	immutable   bool // read without looking for writers
-	unsynced    bool // never wait for the disk
+	place       *place // nil when read-only
+	immutable   bool   // read without looking for writers
+	unsynced    bool   // never wait for the disk
 
 	recording recorder
 	closeOnce sync.Once
@@ -99,20 +100,29 @@ func makeFolder(dir string) error {
 // connect opens the connections, and makes the schema or brings it up to date.
 func (s *Store) connect(readOnly bool) error {
 	ctx := context.Background()
-	var err error
+	err := checkLog(s.path)
+	if err != nil {
+		return err
+	}
 	if !readOnly {
 		if err := makeShared(s.path); err != nil {
+			return err
+		}
+		if s.place, err = newPlace(s.path); err != nil {
 			return err
 		}
 		pragmas := writerPragmas
 		if s.unsynced {
 			pragmas = append(slices.Clone(pragmas), pragma{"synchronous", "OFF", "0"})
 		}
-		if s.write, err = openPool(dsn(s.path, writerOptions), pragmas); err != nil {
+		if s.write, err = openPool(dsn(s.path, writerOptions), pragmas, s.place.opened); err != nil {
 			return err
 		}
 		s.write.SetMaxOpenConns(1)
 		if err := migrate(ctx, s.write); err != nil {
+			return err
+		}
+		if err := s.place.opened(); err != nil {
 			return err
 		}
 	}
@@ -138,7 +148,7 @@ func (s *Store) openReaders() (err error) {
 	if s.write == nil { // not the agent: memory is for use
 		pragmas = append(slices.Clone(pragmas), pragma{"cache_size", "-8192", "-8192"})
 	}
-	if s.read, err = openPool(s.dsn(), pragmas); err != nil {
+	if s.read, err = openPool(s.dsn(), pragmas, s.place.check); err != nil {
 		return err
 	}
 	// Idle readers go: their page caches would count against the agent.
@@ -184,7 +194,7 @@ func (s *Store) Close() error {
 		if s.read != nil {
 			errs = append(errs, s.read.Close())
 		}
-		if s.write != nil {
+		if s.write != nil && s.place.mayClose() {
 			errs = append(errs, s.recording.close(), s.write.Close())
 		}
 		s.closeErr = explain("closing", s.path, errors.Join(errs...))

@@ -281,7 +281,7 @@ func TestFileURI(t *testing.T) {
 // A pragma that does not take is no silent one.
 func TestPragmasAreReadBack(t *testing.T) {
 	s := openTest(t)
-	db, err := openPool(dsn(s.Path(), "mode=ro"), []pragma{{"cache_size", "-256", "-257"}})
+	db, err := openPool(dsn(s.Path(), "mode=ro"), []pragma{{"cache_size", "-256", "-257"}}, nil)
 	must(t, err)
 	defer db.Close()
 	wantSentence(t, db.PingContext(t.Context()), `cache_size is "-256", want "-257"`, "does not support it")

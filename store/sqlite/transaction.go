@@ -6,12 +6,19 @@ import (
 	"errors"
 )
 
-// commit runs f in a transaction. With flush the disk has it on return, else a
-// power cut may still take it.
+// commit runs f in a transaction, in the file that is at the path. With flush the disk
+// has it on return, and the file is still there; else a power cut may still take it.
 func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
-	if s.write == nil {
-		return errReadOnly
+	if err := s.checkPlace(ctx); err != nil {
+		return err
 	}
+	if err := s.commitThere(ctx, flush, f); err != nil || !flush {
+		return err
+	}
+	return s.checkPlace(ctx)
+}
+
+func (s *Store) commitThere(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
 	conn, err := s.write.Conn(ctx)
 	if err != nil {
 		return err

@@ -10,8 +10,8 @@ import (
 // Upkeep drops idle readings, see store.Store. Then it brings what is in the write-ahead
 // log to the file, as far as readers let it, and refreshes what the query planner knows.
 func (s *Store) Upkeep(ctx context.Context, keepIdle time.Duration, now time.Time) error {
-	if s.write == nil {
-		return s.fail("tidying", errReadOnly)
+	if err := s.checkPlace(ctx); err != nil {
+		return s.fail("tidying", err)
 	}
 	if keepIdle > 0 {
 		if err := s.dropIdle(ctx, now.Add(-keepIdle)); err != nil {
