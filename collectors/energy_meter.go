@@ -229,22 +229,22 @@ type energyMeter struct {
 	repeat repeatedError
 }
 
-var errMeterStands = fmt.Errorf("energy meter: its counts carry the same time for over %v, so no power can be told", meterSilence)
+var errMeterStands = fmt.Errorf("its counts carry the same time for over %v, so no power can be told", meterSilence)
 
 func (p *energyMeter) Read(now time.Duration, dst []float64) error {
 	setMissing(dst)
 	if err := controlWhole(p.device, meterMeasurement, nil, p.buf); err != nil {
 		return p.repeat.of(fmt.Errorf("ask the energy meter: %w", err))
 	}
-	var stands error
+	var first error
 	for i, at := range p.at {
 		energy, stamp := decodeMeasurement(p.buf, at)
-		var fresh bool
-		if dst[2*i], dst[2*i+1], fresh = p.counts[i].next(now, energy, stamp); !fresh {
-			stands = errMeterStands
+		var err error
+		if dst[2*i], dst[2*i+1], err = p.counts[i].next(now, energy, stamp); err != nil && first == nil {
+			first = p.repeat.of(fmt.Errorf("energy meter, channel %d: %w", at, err))
 		}
 	}
-	return stands
+	return first
 }
 
 func (p *energyMeter) Close() error { return p.device.Close() }

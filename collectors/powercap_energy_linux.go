@@ -35,7 +35,7 @@ func openEnergy(dir string) (Probe, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &energyCounter{file: f, count: energyCount{power: math.NaN()}}
+	p := &energyCounter{file: f}
 	r, err := openSysFile(filepath.Join(dir, "max_energy_range_uj"))
 	if err != nil {
 		return p, nil // without a range a fall is a reset
@@ -55,7 +55,9 @@ func (p *energyCounter) Read(now time.Duration, dst []float64) error {
 	if err != nil {
 		return err
 	}
-	dst[0], dst[1] = p.count.next(now, raw)
+	if dst[0], dst[1], err = p.count.next(now, raw); err != nil {
+		return p.file.fail(err)
+	}
 	return nil
 }
 

@@ -3,7 +3,6 @@ package collectors
 import (
 	"errors"
 	"io/fs"
-	"math"
 	"os"
 	"strings"
 	"testing"
@@ -80,16 +79,16 @@ func TestEnergyCount(t *testing.T) {
 			{0, 240422366267, 0, nan}, {500 * time.Second, 1000000, 21721.962583, 43.443925166}}},
 		"a gap as long as the range at 500 W": {capturedRange, []step{
 			{0, 0, 0, nan}, {524 * time.Second, 31600000, 31.6, 31.6 / 524},
-			{1049 * time.Second, 63200000, nan, nan}, // 525 s: who knows how often it wrapped
+			{1049 * time.Second, 63200000, 0, nan}, // 525 s: who knows how often it wrapped
 			{1050 * time.Second, 94800000, 31.6, 31.6}}},
 		"a fall too large for a wrap is a reset": {capturedRange, []step{
-			{0, 200_000_000_000, 0, nan}, {time.Second, 1000, nan, nan}, {2 * time.Second, 10_001_000, 10, 10}}},
+			{0, 200_000_000_000, 0, nan}, {time.Second, 1000, 0, nan}, {2 * time.Second, 10_001_000, 10, 10}}},
 		"a fall without a range is a reset": {0, []step{
-			{0, 5_000_000, 0, nan}, {time.Second, 1000, nan, nan}, {2 * time.Second, 10_001_000, 10, 10}}},
+			{0, 5_000_000, 0, nan}, {time.Second, 1000, 0, nan}, {2 * time.Second, 10_001_000, 10, 10}}},
 		"without a range no gap is too long": {0, []step{
 			{0, 5_000_000, 0, nan}, {time.Hour, 3605_000_000, 3600, 1}}},
 		"a count above the range": {1000, []step{
-			{0, 5_000_000, 0, nan}, {time.Microsecond, 0, nan, nan}}},
+			{0, 5_000_000, 0, nan}, {time.Microsecond, 0, 0, nan}}},
 		"too soon for a new mean": {capturedRange, []step{
 			{0, 0, 0, nan}, {9 * time.Millisecond, 90_000, 0.09, nan}, {100 * time.Millisecond, 2_000_000, 2, 20},
 			{109 * time.Millisecond, 2_900_000, 2.9, 20}, {109 * time.Millisecond, 2_900_000, 2.9, 20},
@@ -98,13 +97,77 @@ func TestEnergyCount(t *testing.T) {
 			{0, 262143_000_000, 0, nan}, {100 * time.Millisecond, 60_000_000, 60.32885, 603.2885}}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			count := energyCount{span: c.span, power: math.NaN()}
+			count := energyCount{span: c.span}
 			for _, s := range c.steps {
-				joules, watts := count.next(s.at, s.raw)
+				joules, watts, _ := count.next(s.at, s.raw)
 				wantValue(t, joules, s.joule)
 				wantValue(t, watts, s.watts)
 			}
 		})
+	}
+}
+
+// A counter that leaps says so. Of the leap only the energy tells, not the power, and
+// afterwards both go on as before: 0.25 s at 22 W are 5.5 J.
+func TestEnergyCountThatLeaps(t *testing.T) {
+	const quarter = 250 * time.Millisecond
+	for name, c := range map[string]struct {
+		leap, joules float64
+		says         string
+	}{
+		"forward by 50 kJ":             {50_000, 50_005.5, "leapt from 200000000000 to 250005500000 µJ within 0.25 s: beyond the 500 W"},
+		"by more than 500 W in 0.35 s": {169.6, 175.1, "leapt"},
+		"by no more":                   {169.4, 174.9, ""},
+		"back by 50 kJ":                {-50_000, 0, "fell from 200000000000 to 150005500000 µJ"},
+		"back to 0":                    {-200_000, 0, "fell"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			count := energyCount{span: capturedRange}
+			raw := int64(199_994_500_000)
+			count.next(0, raw)
+			raw += 5_500_000
+			joules, watts, err := count.next(quarter, raw)
+			wantValue(t, joules, 5.5)
+			wantValue(t, watts, 22)
+			if err != nil {
+				t.Fatal(err)
+			}
+			raw += 5_500_000 + int64(c.leap*1e6)
+			after, watts, err := count.next(2*quarter, raw)
+			if c.says == "" {
+				if wantValue(t, after, 5.5+c.joules); err != nil {
+					t.Error(err)
+				}
+				return
+			}
+			if err == nil || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("error %v, want %q in it", err, c.says)
+			}
+			if c.joules > 0 {
+				c.joules += 5.5
+			}
+			wantValue(t, after, c.joules)
+			wantValue(t, watts, nan)
+			joules, watts, err = count.next(3*quarter, raw+5_500_000)
+			wantValue(t, joules, after+5.5)
+			if wantValue(t, watts, 22); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+}
+
+// One that refreshes every 10 s is late with 10 s of what it counts, not leaping.
+func TestEnergyCountThatIsLate(t *testing.T) {
+	count := energyCount{span: capturedRange}
+	raw := int64(0)
+	for i := range 400 {
+		if i%40 == 0 {
+			raw += 400 * 10_000_000
+		}
+		if _, _, err := count.next(time.Duration(i)*250*time.Millisecond, raw); err != nil {
+			t.Fatalf("%d: %v", i, err)
+		}
 	}
 }
 
@@ -114,7 +177,7 @@ func TestEnergyCountAgainstASum(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		span := rapid.Int64Range(65_000_000_000, 300_000_000_000).Draw(t, "range, µJ")
 		raw := rapid.Int64Range(0, span-1).Draw(t, "first, µJ")
-		count := energyCount{span: span, power: math.NaN()}
+		count := energyCount{span: span}
 		now, sum := time.Duration(0), int64(0)
 		count.next(now, raw)
 		for range rapid.IntRange(1, 50).Draw(t, "readings") {
@@ -123,9 +186,9 @@ func TestEnergyCountAgainstASum(t *testing.T) {
 			now += time.Duration(dt) * time.Millisecond
 			raw = (raw + flow) % span
 			sum += flow
-			joules, watts := count.next(now, raw)
-			if want := float64(sum) / 1e6; joules != want {
-				t.Fatalf("%v J, %v J flowed", joules, want)
+			joules, watts, err := count.next(now, raw)
+			if want := float64(sum) / 1e6; joules != want || err != nil {
+				t.Fatalf("%v J, %v J flowed; %v", joules, want, err)
 			}
 			if watts > 500.000001 || watts < 0 {
 				t.Fatalf("%v W, at most 500 flowed", watts)

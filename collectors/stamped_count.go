@@ -31,23 +31,19 @@ type stampedCount struct {
 // next takes what was counted, in picowatt hours, and when, in 100 ns, and gives
 // the energy in joules since the first and the mean power in watts over the time
 // of the meter, as energyCount does. A count that was given before says nothing
-// new: what it told holds, for meterSilence by our clock; then both are missing
-// and fresh is false.
-func (c *stampedCount) next(now time.Duration, pwh, stamp uint64) (joules, watts float64, fresh bool) {
+// new: what it told holds, for meterSilence by our clock; then both are missing,
+// with errMeterStands.
+func (c *stampedCount) next(now time.Duration, pwh, stamp uint64) (joules, watts float64, err error) {
 	if c.started && stamp == c.last {
 		if now-c.fresh >= meterSilence {
-			return math.NaN(), math.NaN(), false
+			return math.NaN(), math.NaN(), errMeterStands
 		}
-		return c.joules, c.watts, true
+		return c.joules, c.watts, nil
 	}
-	again := c.started && (stamp < c.last || stamp-c.first > longestStamp)
-	if !c.started || again {
+	if !c.started || stamp < c.last || stamp-c.first > longestStamp { // or the meter began anew, and falls to 0
 		c.first, c.count = stamp, energyCount{}
 	}
 	c.started, c.last, c.fresh = true, stamp, now
-	c.joules, c.watts = c.count.next(time.Duration(stamp-c.first)*stampTick, meterMicrojoules(pwh))
-	if again { // the meter began anew: missing once, as after any reset
-		c.joules = math.NaN()
-	}
-	return c.joules, c.watts, true
+	c.joules, c.watts, err = c.count.next(time.Duration(stamp-c.first)*stampTick, meterMicrojoules(pwh))
+	return c.joules, c.watts, err
 }
