@@ -31,7 +31,7 @@ func (c cpufreq) Scan() (offers []Offer, absences []Absence) {
 				Source: path, Resolution: 1000}},
 			MinInterval: cpufreqInterval,
 			Open: openGuarded(guardedSource{inputs: []string{path},
-				limits: limits{scale: 1000, low: 1, high: anyInteger, want: "an integer above 0 (kilohertz)"}}),
+				limits: bound{1000, believedHertz.high, "above 0 to 20 GHz"}.in(1000, "an integer (kilohertz)")}),
 		})
 	}
 	if len(offers) == 0 {

@@ -24,7 +24,7 @@ func (c graphicsCard) clock() []Offer {
 		o.Open = openActiveLevel(s.Source, c.guards)
 		return []Offer{o}
 	}
-	megahertz := limits{scale: 1e6, high: 1e6, want: "a whole number of MHz"}
+	megahertz := believedHertz.in(1e6, "a whole number of MHz")
 	if s.Source = filepath.Join(c.dir, "gt_act_freq_mhz"); exists(s.Source) {
 		return []Offer{c.offer(s, megahertz)}
 	}

@@ -163,7 +163,7 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 	var offers []Offer
 	if path := filepath.Join(c.device, "gpu_busy_percent"); exists(path) {
 		offers = append(offers, c.offer(run.Sensor{ID: run.GPUBusy, Unit: "ratio", Source: path, Resolution: 0.01},
-			limits{scale: 0.01, high: 100, want: "an integer from 0 to 100 (percent)"}))
+			bound{0, 1, "0 to 100 %"}.in(0.01, "an integer (percent)")))
 	}
 	offers = append(offers, c.clock()...)
 	for _, channel := range c.chip.channels {
@@ -173,7 +173,7 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 	}
 	if c.cap != "" {
 		s := run.Sensor{ID: run.PowerLimit, Unit: "watts", Source: c.cap, Resolution: 1e-6}
-		o := c.offer(s, limits{scale: 1e-6, low: 1, high: anyInteger, want: "an integer above 0 (microwatts)"})
+		o := c.offer(s, bound{1e-6, believedLimit.high, "above 0 to 10000 W"}.in(1e-6, "an integer (microwatts)"))
 		o.Sensors[0].Instance = run.LimitGPU
 		if !limit {
 			o.Sensors[0].Instance += " " + c.name

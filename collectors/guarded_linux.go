@@ -24,16 +24,13 @@ type limits struct {
 	scale     float64
 	low, high int64
 	want      string
+	believed  string // low to high for people; empty where want says it
 }
 
 // anyInteger leaves out nothing that parseInt takes.
 const anyInteger = math.MaxInt64
 
-// temperatureLimits are for files in thousandths of a degree Celsius. What lies
-// outside -60 to 200 °C is a missing probe, a register that was never written
-// (the kernel's own mark is -274 °C) or a thermistor that reports volts: silicon
-// stops working long before. Common practice, no source.
-var temperatureLimits = limits{scale: 1e-3, low: -60_000, high: 200_000, want: "an integer from -60000 to 200000 (thousandths of a degree Celsius)"}
+var temperatureLimits = believedCelsius.in(1e-3, "an integer (thousandths of a degree Celsius)")
 
 // guard is a file beside a reading that can forbid it.
 type guard struct {
@@ -144,14 +141,15 @@ func (l limits) read(f *sysFile) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	v, ok := parseInt(text)
-	if !ok || v < l.low || v > l.high {
-		return 0, f.refuse(text, l.want)
+	switch v, ok := parseInt(text); {
+	case ok && v >= l.low && v <= l.high:
+		f.err = nil
+		return v, nil
+	case isInteger(text):
+		return 0, f.refused(text, l.want, l.believed)
 	}
-	f.err = nil
-	return v, nil
+	return 0, f.refuse(text, l.want)
 }
-
 func (g *guard) check() error {
 	text, err := g.file.text()
 	if err != nil {

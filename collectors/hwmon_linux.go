@@ -1,7 +1,6 @@
 package collectors
 
 import (
-	"math"
 	"path/filepath"
 	"strings"
 	"time"
@@ -99,16 +98,12 @@ type hwmonKind struct {
 var hwmonKinds = []hwmonKind{
 	{prefix: "temp", inputs: []string{"input"}, id: run.Temperature, unit: "celsius", resolution: 1e-3, limits: temperatureLimits},
 	// The average first: it loses nothing between two sweeps.
-	{prefix: "power", inputs: []string{"average", "input"}, id: run.Power, unit: "watts", resolution: 1e-6, limits: integers(1e-6, "microwatts")},
-	{prefix: "energy", inputs: []string{"input"}, id: run.Energy, unit: "joules", kind: run.Counter, resolution: 1e-6, limits: integers(1e-6, "microjoules")},
-	{prefix: "in", inputs: []string{"input"}, id: run.Voltage, unit: "volts", resolution: 1e-3, limits: integers(1e-3, "millivolts")},
-	{prefix: "curr", inputs: []string{"input"}, id: run.Current, unit: "amperes", resolution: 1e-3, limits: integers(1e-3, "milliamperes")},
+	{prefix: "power", inputs: []string{"average", "input"}, id: run.Power, unit: "watts", resolution: 1e-6, limits: believedWatts.in(1e-6, "an integer (microwatts)")},
+	{prefix: "energy", inputs: []string{"input"}, id: run.Energy, unit: "joules", kind: run.Counter, resolution: 1e-6, limits: microjoules},
+	{prefix: "in", inputs: []string{"input"}, id: run.Voltage, unit: "volts", resolution: 1e-3, limits: believedVolts.in(1e-3, "an integer (millivolts)")},
+	{prefix: "curr", inputs: []string{"input"}, id: run.Current, unit: "amperes", resolution: 1e-3, limits: believedAmperes.in(1e-3, "an integer (milliamperes)")},
 	{prefix: "fan", inputs: []string{"input"}, id: run.FanSpeed, unit: "hertz", resolution: 1.0 / 60, interval: time.Second,
-		limits: limits{scale: 1.0 / 60, high: anyInteger, want: "a whole number of revolutions per minute"}},
+		limits: believedFan.in(1.0/60, "a whole number of revolutions per minute")},
 	{prefix: "freq", inputs: []string{"input"}, id: run.Frequency, unit: "hertz", resolution: 1,
-		limits: limits{scale: 1, high: anyInteger, want: "a whole number of hertz"}},
-}
-
-func integers(scale float64, unit string) limits {
-	return limits{scale: scale, low: math.MinInt64, high: anyInteger, want: "an integer (" + unit + ")"}
+		limits: believedHertz.in(1, "a whole number of hertz")},
 }

@@ -67,18 +67,17 @@ func (r Roots) powerSupplies() []supplyFolder {
 	return found
 }
 
-// Bounds of what is believed, so that the marks for "unknown" of some drivers
-// (all bits set, times the unit) are not taken for values. Common practice, no
-// source.
+// What the files of a supply say. The marks for "unknown" of some drivers (all bits
+// set, times the unit) lie beyond the bounds.
 var (
-	microvolts   = limits{scale: 1e-6, low: 1, high: 1e8, want: "microvolts above 0, at most 100 V"}
-	microamperes = limits{scale: 1e-6, low: -1e9, high: 1e9, want: "microamperes, at most 1000 A"}
-	microwatts   = limits{scale: 1e-6, low: -1e10, high: 1e10, want: "microwatts, at most 10 kW"}
+	microvolts   = bound{1e-6, believedVolts.high, "above 0 to 100 V"}.in(1e-6, "an integer (microvolts)")
+	microamperes = believedAmperes.in(1e-6, "an integer (microamperes)")
+	microwatts   = believedWatts.in(1e-6, "an integer (microwatts)")
 	// microwattHours as joules and microampereHours as coulombs: times 3600/1e6.
-	microwattHours   = limits{scale: 3600e-6, low: 0, high: 1e11, want: "microwatt hours from 0, at most 100 kWh"}
-	microampereHours = limits{scale: 3600e-6, low: 0, high: 1e11, want: "microampere hours from 0, at most 100 kAh"}
-	percentage       = limits{scale: 1e-2, low: 0, high: 200, want: "a percentage from 0 to 200"}
-	deciCelsius      = limits{scale: 1e-1, low: -600, high: 2000, want: "tenths of a degree Celsius from -60 to 200 degrees"}
+	microwattHours   = bound{0, believedJoules.high, "0 to 1 kWh"}.in(3600e-6, "an integer (microwatt hours)")
+	microampereHours = believedCoulombs.in(3600e-6, "an integer (microampere hours)")
+	percentage       = believedRatio.in(1e-2, "an integer (percent)")
+	deciCelsius      = believedCelsius.in(1e-1, "an integer (tenths of a degree Celsius)")
 	yesNo            = limits{scale: 1, low: 0, high: 255, want: "0, or a number above 0 for yes"}
 )
 

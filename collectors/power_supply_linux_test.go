@@ -208,7 +208,7 @@ func TestBatteryUnknownRateIsMissing(t *testing.T) {
 	wantValue(t, dst[0], nan)
 	wantValue(t, dst[1], 178020)
 	wantValue(t, dst[2], 1)
-	want := &ReadError{Path: roots.sys("class", "power_supply", "BAT0", "power_now"), Text: "4294967295000", Want: microwatts.want}
+	want := &ReadError{Path: roots.sys("class", "power_supply", "BAT0", "power_now"), Text: "4294967295000", Want: microwatts.want, Believed: "-1000 to 1000 W"}
 	if d := cmp.Diff(error(want), err); d != "" {
 		t.Errorf("error (-want +got):\n%s", d)
 	}

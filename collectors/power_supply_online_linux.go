@@ -50,7 +50,7 @@ type adapter struct {
 }
 
 // An unplugged port has no voltage.
-var supplyMicrovolts = limits{scale: 1e-6, low: 0, high: 1e8, want: "microvolts from 0, at most 100 V"}
+var supplyMicrovolts = bound{0, believedVolts.high, "0 to 100 V"}.in(1e-6, "an integer (microvolts)")
 
 func openAdapter(dir string, which []int) (Probe, error) {
 	s := &adapter{properties: properties{dir: dir}, which: which}

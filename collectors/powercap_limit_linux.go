@@ -13,6 +13,8 @@ import (
 // holds (4090 W has been seen) and limit nothing. Common practice, no source.
 const noLimitWatts = 1000
 
+var limitMicrowatts = believedLimit.in(1e-6, "an integer (microwatts)")
+
 // offerPowercapLimit offers the long-term limit of all packages together.
 func offerPowercapLimit(zones []powercapZone) (Offer, bool) {
 	var packages []string
@@ -77,7 +79,7 @@ type powercapConstraint struct {
 func openPowercapLimit(sources []powercapLimitSource, packages int) (Probe, error) {
 	p := &powercapLimit{least: make([]float64, packages)}
 	for _, s := range sources {
-		c := powercapConstraint{pack: s.pack, limit: p.add(s.limit, microwatts)}
+		c := powercapConstraint{pack: s.pack, limit: p.add(s.limit, limitMicrowatts)}
 		if c.limit.file == nil && c.limit.err == nil {
 			continue // it went since the scan
 		}

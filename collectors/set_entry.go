@@ -27,6 +27,8 @@ type entry struct {
 	interval   time.Duration // between two reads in the slow lane; 0: not set by the offer
 	probe      Probe
 	buf        []float64
+	bounds     []bound
+	beyond     repeatedError
 	failures   *reportedFailures
 	reopened   bool          // opened again, nothing read since
 	hits       int           // reads in a row that speak for the other lane
@@ -59,6 +61,11 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 	given := 0
 	e.changed = false
 	for j, v := range e.buf {
+		if b := &e.bounds[j]; v < b.low || v > b.high {
+			if v = math.NaN(); err == nil {
+				err = e.beyond.of(b.refuse(e.sensors[j], e.buf[j]))
+			}
+		}
 		if v-v != 0 { // NaN or infinite
 			e.buf[j] = math.NaN()
 			continue

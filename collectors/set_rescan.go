@@ -121,7 +121,7 @@ func (s *Set) admit(src *source, o Offer) error {
 	e := &entry{
 		source: src, sensors: o.Sensors, interval: o.MinInterval, probe: probe,
 		at: make([]int, n), buf: make([]float64, n), latest: make([]float64, n), changes: make([]changeHistory, n),
-		failures: &reportedFailures{}, everySweep: wantedEverySweep(o.Sensors), open: true,
+		failures: &reportedFailures{}, everySweep: wantedEverySweep(o.Sensors), open: true, bounds: boundsOf(o.Sensors),
 	}
 	e.readTime.Store(int64(took))
 	s.install(e, o.MinInterval > 0 || took > s.slowRead)

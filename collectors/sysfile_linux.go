@@ -102,12 +102,14 @@ func (f *sysFile) fail(cause error) error {
 }
 
 // refuse reports text that is not what it should be.
-func (f *sysFile) refuse(text []byte, want string) error {
+func (f *sysFile) refuse(text []byte, want string) error { return f.refused(text, want, "") }
+
+func (f *sysFile) refused(text []byte, want, believed string) error {
 	if len(text) > 40 {
 		text = text[:40]
 	}
-	if f.err == nil || f.err.Err != nil || f.err.Want != want || f.err.Text != string(text) {
-		f.err = &ReadError{Path: f.path, Text: string(text), Want: want}
+	if f.err == nil || f.err.Err != nil || f.err.Want != want || f.err.Believed != believed || f.err.Text != string(text) {
+		f.err = &ReadError{Path: f.path, Text: string(text), Want: want, Believed: believed}
 	}
 	return f.err
 }
@@ -128,6 +130,12 @@ func realPath(path string) (string, error) {
 		return filepath.EvalSymlinks(path)
 	}
 	return real, nil
+}
+
+// isInteger tells whether text is one, of whatever size.
+func isInteger(text []byte) bool {
+	digits := bytes.TrimLeft(text, "+-")
+	return len(digits) > 0 && len(text) <= len(digits)+1 && len(bytes.Trim(digits, "0123456789")) == 0
 }
 
 // parseInt parses a decimal integer with an optional sign, without allocating.

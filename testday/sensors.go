@@ -69,7 +69,7 @@ func missing(source string, cause error, absence string) string {
 	switch {
 	case absence != "":
 		return absence
-	case errors.As(cause, &read) && read.Path == source && read.Err == nil: // the row names the file
+	case errors.As(cause, &read) && read.Path == source && read.Want != "" && read.Believed == "": // the row names the file
 		return fmt.Sprintf("got %q, want %s", read.Text, read.Want)
 	case cause != nil:
 		return cause.Error()
