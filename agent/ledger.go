@@ -42,8 +42,9 @@ type LabelledEnergy struct {
 // labels in force between them. Totals are kept for the agent's life, so that a
 // cell measured again goes on counting.
 type ledger struct {
-	entries map[run.Cell]*LabelledEnergy
-	current *LabelledEnergy
+	entries  map[run.Cell]*LabelledEnergy
+	current  *LabelledEnergy
+	counters []judge.CounterRise // by position in a sweep
 }
 
 // maxLedgerGap is the longest time between two sweeps that is integrated over;
@@ -69,16 +70,28 @@ func (l *ledger) under(labels run.Labels, runID string, now time.Duration) {
 	l.current = e
 }
 
-// add counts the interval between two sweeps under the labels in force.
+// add counts the interval between two sweeps under the labels in force. The first sweep
+// has none before it: prev is nil.
 func (l *ledger) add(index *judge.SensorIndex, prev, cur []float64, dt, now time.Duration, prevDischarge, discharge float64) {
-	if l.current == nil {
+	joules := [domains]float64{
+		DomainPackage: l.counted(cur, index.PackageEnergy, now),
+		DomainCore:    l.counted(cur, index.CoreEnergy, now),
+		DomainGPU:     l.counted(cur, index.GPUEnergy, now),
+		DomainBattery: math.NaN(),
+	}
+	if l.current == nil || prev == nil {
 		return
 	}
 	l.current.Until = now
-	l.count(DomainPackage, counterOrPower(prev, cur, index.PackageEnergy, index.PackagePower, dt))
-	l.count(DomainCore, counterOrPower(prev, cur, index.CoreEnergy, index.CorePower, dt))
-	l.count(DomainGPU, counterOrPower(prev, cur, index.GPUEnergy, index.GPUPower, dt))
-	l.count(DomainBattery, trapezoid(math.Max(prevDischarge, 0), math.Max(discharge, 0), dt))
+	for d, power := range [domains][]int{DomainPackage: index.PackagePower, DomainCore: index.CorePower, DomainGPU: index.GPUPower} {
+		if math.IsNaN(joules[d]) {
+			joules[d] = trapezoid(judge.Sum(prev, power), judge.Sum(cur, power), dt)
+		}
+	}
+	joules[DomainBattery] = trapezoid(math.Max(prevDischarge, 0), math.Max(discharge, 0), dt)
+	for d, x := range joules {
+		l.count(Domain(d), x)
+	}
 }
 
 func (l *ledger) count(d Domain, joules float64) {
@@ -89,13 +102,29 @@ func (l *ledger) count(d Domain, joules float64) {
 	l.current.Joules[d] += joules
 }
 
-// counterOrPower is the energy of an interval by difference from counters, or
-// by trapezoid from powers where there are no counters or one was reset.
-func counterOrPower(prev, cur []float64, energy, power []int, dt time.Duration) float64 {
-	if diff := judge.Sum(cur, energy) - judge.Sum(prev, energy); diff >= 0 {
-		return diff
+// counted is the energy since the last sweep by its counters; NaN where there are none,
+// or where one is missing, leapt or was reset.
+func (l *ledger) counted(cur []float64, counters []int, now time.Duration) float64 {
+	for len(l.counters) < len(cur) {
+		l.counters = append(l.counters, judge.CounterRise{})
 	}
-	return trapezoid(judge.Sum(prev, power), judge.Sum(cur, power), dt)
+	total := 0.0
+	for _, i := range counters {
+		x := judge.At(cur, i)
+		if math.IsNaN(x) {
+			l.counters[i], total = judge.CounterRise{}, x
+			continue
+		}
+		joules, believed := l.counters[i].Next(now, x)
+		if !believed {
+			joules = math.NaN()
+		}
+		total += joules
+	}
+	if len(counters) == 0 {
+		return math.NaN()
+	}
+	return total
 }
 
 // trapezoid is the integral of a power that runs straight from a to b, J; NaN

@@ -30,9 +30,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 
 	before := a.labels
 	a.mu.Lock()
-	if a.prev != nil {
-		a.shared.ledger.add(&a.index, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
-	}
+	a.shared.ledger.add(&a.index, a.prev, values, now.Mono-a.last.Mono, now.Mono, a.prevOut, out)
 	a.relabelLocked(values, now.Mono)
 	a.shared.note(now, &a.index, values, out, a.labels, a.run)
 	a.mu.Unlock()

@@ -32,7 +32,7 @@ func TestReadingsBeyondPhysicsAreRefused(t *testing.T) {
 		{chip + "in1_input", "100001", "voltage_volts board/in1", "-100 to 100 V"},                                                    //
 		{chip + "fan1_input", "60001", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                  //
 		{chip + "fan1_input", "-1", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                     //
-		{"sys/devices/system/cpu/cpufreq/policy0/scaling_cur_freq", "4300000000", "cpu_frequency_hertz policy0", "above 0 to 20 GHz"}, // 4.3 THz
+		{"sys/devices/system/cpu/cpufreq/policy0/scaling_cur_freq", "4300000000", "cpu_frequency_hertz policy0", "0 (exclusive) to 20 GHz"}, // 4.3 THz
 		{bat0 + "power_now", "nan", "battery_power_watts BAT0", ""},
 		{chip + "power1_input", "1e9", "power_watts board/power1", ""},
 	} {

@@ -31,7 +31,7 @@ func (c cpufreq) Scan() (offers []Offer, absences []Absence) {
 				Source: path, Resolution: 1000}},
 			MinInterval: cpufreqInterval,
 			Open: openGuarded(guardedSource{inputs: []string{path},
-				limits: bound{1000, believedHertz.high, "above 0 to 20 GHz"}.in(1000, "an integer (kilohertz)")}),
+				limits: bound{1000, believedHertz.high, "0 (exclusive) to 20 GHz"}.in(1000, "an integer (kilohertz)")}),
 		})
 	}
 	if len(offers) == 0 {

@@ -9,9 +9,6 @@ import (
 )
 
 const (
-	// openedLate is how long ago a counter may have changed before it was opened:
-	// slow ones refresh once a second.
-	openedLate = time.Second
 	// shortestMean is the time below which the mean power is not worked out
 	// anew, since the counter's own refresh (about 1 ms) would show in it.
 	shortestMean = 10 * time.Millisecond
@@ -47,7 +44,7 @@ func (c *energyCount) next(now time.Duration, raw int64) (joules, watts float64,
 	if c.started {
 		step, err = c.step(now, raw)
 	} else {
-		c.started, c.changed, c.power = true, now-openedLate, math.NaN()
+		c.started, c.changed, c.power = true, now-run.CounterLate, math.NaN()
 		c.raw, c.powerFromAt = raw, now
 	}
 	if raw != c.raw {

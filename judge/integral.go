@@ -19,7 +19,9 @@ type integrator struct {
 	covered               time.Duration
 	every, until          time.Duration // steps of the marks and the last one's time
 	marks                 []mark        // where the steady part may begin
-	broken                bool          // a hole longer than bridge, or a counter that fell
+	broken                bool          // a hole longer than bridge
+	rise                  CounterRise
+	leapt                 float64 // by a counter in steps that are not believed, J
 }
 
 // mark is where an integral stood at the first reading from a moment on.
@@ -46,6 +48,7 @@ func (g *integrator) observe(t time.Duration, x float64) {
 	}
 	if g.n == 0 {
 		g.min, g.max, g.first, g.firstAt = x, x, x, t
+		g.rise.Next(t, x)
 	} else {
 		g.step(t, x)
 	}
@@ -62,7 +65,11 @@ func (g *integrator) nextMark() time.Duration { return time.Duration(len(g.marks
 func (g *integrator) step(t time.Duration, x float64) {
 	dt := t - g.lastAt
 	if g.counter {
-		g.broken = g.broken || x < g.last
+		joules, believed := g.rise.Next(t, x)
+		if !believed {
+			g.leapt += joules
+			return
+		}
 		g.covered += dt
 		return
 	}
@@ -105,9 +112,9 @@ func (g *integrator) meanFrom(m mark) *float64 {
 // is stated for the whole of it.
 const minCoverage = 0.95
 
-// energy is a power's integral over the whole run, or a counter's rise, J. The
-// ends that no reading covers are filled at the mean of the rest; nil if they
-// are more than a twentieth of the run, or if there is a hole.
+// energy is a power's integral over the whole run, or a counter's rise without the
+// steps that are not believed, J. What no reading covers is filled at the mean of the
+// rest; nil if that is more than a twentieth of the run, or if a power has a hole.
 func (g *integrator) energy(duration float64) *float64 {
 	covered := g.covered.Seconds()
 	if g.broken || covered <= 0 || covered < minCoverage*duration {
@@ -115,7 +122,7 @@ func (g *integrator) energy(duration float64) *float64 {
 	}
 	e := g.area
 	if g.counter {
-		e = g.last - g.first
+		e = g.last - g.first - g.leapt
 	}
 	if missing := duration - covered; missing > 0 {
 		e *= duration / covered

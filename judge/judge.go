@@ -102,7 +102,7 @@ func (j *judgement) begin() error {
 	j.checks = []check{
 		j.supply, j.setting, j.clock, newGoneCheck(&j.index, bridge), &chargingCheck{index: &j.index},
 		&weakCheck{index: &j.index, th: j.th}, newReserveCheck(&j.index, j.th), &staleCheck{index: &j.index, allowed: j.th.Stale},
-		j.power,
+		j.power, newCounterCheck(j.index.Sensors),
 	}
 	early := j.early
 	j.early = nil

@@ -35,6 +35,8 @@ const (
 	FramesShort      Code = "frames_short"
 	ReadingsLost     Code = "readings_lost"
 	DataDamaged      Code = "data_damaged"
+	ContentStep      Code = "content_step"
+	CounterStep      Code = "counter_step"
 
 	Throttled    Code = "throttled"
 	Charging     Code = "charging"
@@ -59,6 +61,8 @@ var advice = map[Code]string{
 	FramesShort:      "record frames from start to stop, or see whether file and unit are the right ones",
 	ReadingsLost:     "see that the disk has room and answers; the agent's log says what it refused",
 	DataDamaged:      "copy the data to another disk and look after this one",
+	ContentStep:      "run it again if the battery was changed; else let its gauge learn: charge it full, empty it once",
+	CounterStep:      "run it again; where it comes back, the agent's log says what the counter showed",
 	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
 	Charging:         "charge it before the run to compare at rest",
 	Outlying:         "look for the cause, and reject the run if you find one",
