@@ -20,18 +20,18 @@ func TestReadingsBeyondPhysicsAreRefused(t *testing.T) {
 	clock := map[string]string{"sys/devices/system/cpu/cpufreq/policy0/scaling_cur_freq": "1219917\n"}
 	sound := merged(battery, board, clock)
 	for _, c := range []struct{ file, text, sensor, believed string }{
-		{bat0 + "power_now", "500000000000", "battery_power_watts BAT0", "-1000 to 1000 W"},                                           // 500 kW
-		{bat0 + "current_now", "-1000000000000000", "battery_current_amperes BAT0", "-500 to 500 A"},                                  // -1e9 A
-		{bat0 + "voltage_now", "-1", "battery_voltage_volts BAT0", "above 0 to 100 V"},                                                // no battery is reversed
-		{bat0 + "energy_now", "1000000001", "battery_energy_joules BAT0", "0 to 1 kWh"},                                               // 1 µWh more
-		{bat0 + "energy_now", "99999999999999999999", "battery_energy_joules BAT0", "0 to 1 kWh"},                                     // more than 64 bits
-		{bat0 + "temp", "10000000", "temperature_celsius BAT0", "-60 to 200 °C"},                                                      // 1e6 °C
-		{chip + "temp1_input", "-274000", "temperature_celsius board/temp1", "-60 to 200 °C"},                                         // below 0 K
-		{chip + "power1_input", "500000000000", "power_watts board/power1", "-1000 to 1000 W"},                                        //
-		{chip + "curr1_input", "-1000000000000", "current_amperes board/curr1", "-500 to 500 A"},                                      //
-		{chip + "in1_input", "100001", "voltage_volts board/in1", "-100 to 100 V"},                                                    //
-		{chip + "fan1_input", "60001", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                  //
-		{chip + "fan1_input", "-1", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                     //
+		{bat0 + "power_now", "500000000000", "battery_power_watts BAT0", "-1000 to 1000 W"},                                                 // 500 kW
+		{bat0 + "current_now", "-1000000000000000", "battery_current_amperes BAT0", "-500 to 500 A"},                                        // -1e9 A
+		{bat0 + "voltage_now", "-1", "battery_voltage_volts BAT0", "0 (exclusive) to 100 V"},                                                // no battery is reversed
+		{bat0 + "energy_now", "1000000001", "battery_energy_joules BAT0", "0 to 1 kWh"},                                                     // 1 µWh more
+		{bat0 + "energy_now", "99999999999999999999", "battery_energy_joules BAT0", "0 to 1 kWh"},                                           // more than 64 bits
+		{bat0 + "temp", "10000000", "temperature_celsius BAT0", "-60 to 200 °C"},                                                            // 1e6 °C
+		{chip + "temp1_input", "-274000", "temperature_celsius board/temp1", "-60 to 200 °C"},                                               // below 0 K
+		{chip + "power1_input", "500000000000", "power_watts board/power1", "-1000 to 1000 W"},                                              //
+		{chip + "curr1_input", "-1000000000000", "current_amperes board/curr1", "-500 to 500 A"},                                            //
+		{chip + "in1_input", "100001", "voltage_volts board/in1", "-100 to 100 V"},                                                          //
+		{chip + "fan1_input", "60001", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                        //
+		{chip + "fan1_input", "-1", "fan_speed_hertz board/fan1", "0 to 1000 Hz"},                                                           //
 		{"sys/devices/system/cpu/cpufreq/policy0/scaling_cur_freq", "4300000000", "cpu_frequency_hertz policy0", "0 (exclusive) to 20 GHz"}, // 4.3 THz
 		{bat0 + "power_now", "nan", "battery_power_watts BAT0", ""},
 		{chip + "power1_input", "1e9", "power_watts board/power1", ""},

@@ -173,7 +173,7 @@ func (c graphicsCard) offers(packagePower, limit bool) []Offer {
 	}
 	if c.cap != "" {
 		s := run.Sensor{ID: run.PowerLimit, Unit: "watts", Source: c.cap, Resolution: 1e-6}
-		o := c.offer(s, bound{1e-6, believedLimit.high, "above 0 to 10000 W"}.in(1e-6, "an integer (microwatts)"))
+		o := c.offer(s, bound{1e-6, believedLimit.high, "0 (exclusive) to 10000 W"}.in(1e-6, "an integer (microwatts)"))
 		o.Sensors[0].Instance = run.LimitGPU
 		if !limit {
 			o.Sensors[0].Instance += " " + c.name

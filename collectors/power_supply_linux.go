@@ -70,7 +70,7 @@ func (r Roots) powerSupplies() []supplyFolder {
 // What the files of a supply say. The marks for "unknown" of some drivers (all bits
 // set, times the unit) lie beyond the bounds.
 var (
-	microvolts   = bound{1e-6, believedVolts.high, "above 0 to 100 V"}.in(1e-6, "an integer (microvolts)")
+	microvolts   = bound{1e-6, believedVolts.high, "0 (exclusive) to 100 V"}.in(1e-6, "an integer (microvolts)")
 	microamperes = believedAmperes.in(1e-6, "an integer (microamperes)")
 	microwatts   = believedWatts.in(1e-6, "an integer (microwatts)")
 	// microwattHours as joules and microampereHours as coulombs: times 3600/1e6.
