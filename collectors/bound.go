@@ -81,12 +81,6 @@ func boundsOf(sensors []run.Sensor) []bound {
 	return list
 }
 
-// in is what is believed of a file whose unit is scale of the SI's, in words such as
-// "an integer (microwatts)".
-func (b bound) in(scale float64, want string) limits {
-	return limits{scale: scale, low: int64(math.Round(b.low / scale)), high: int64(math.Round(b.high / scale)), want: want, believed: b.text}
-}
-
 // refuse is the error of a reading beyond the bound that no file shows as it is: a
 // system call's, or one worked out from others.
 func (b bound) refuse(s run.Sensor, v float64) error {

@@ -27,6 +27,12 @@ type limits struct {
 	believed  string // low to high for people; empty where want says it
 }
 
+// in is what is believed of a file whose unit is scale of the SI's, in words such as
+// "an integer (microwatts)".
+func (b bound) in(scale float64, want string) limits {
+	return limits{scale: scale, low: int64(math.Round(b.low / scale)), high: int64(math.Round(b.high / scale)), want: want, believed: b.text}
+}
+
 // anyInteger leaves out nothing that parseInt takes.
 const anyInteger = math.MaxInt64
 
