@@ -45,6 +45,8 @@ type Agent struct {
 	meter    dischargeMeter
 	baseline judge.Baseline
 
+	ending sync.Map // by id, of runs that are being stored: a chan struct{} that is closed then
+
 	command atomic.Pointer[run.SourcedSetting] // what the user's command last said
 
 	mu     sync.Mutex // guards shared, for Snapshot
@@ -124,14 +126,20 @@ func (a *Agent) SweepIdle(ctx context.Context) error {
 	})
 }
 
-// do runs f on the sampling goroutine and waits for it.
+// do runs f on the sampling goroutine and waits for it. Where ctx ends first, f
+// does not run at all.
 func (a *Agent) do(ctx context.Context, f func() error) error {
 	if a.opts.Stepped {
 		return f()
 	}
 	done := make(chan error, 1)
+	var taken atomic.Bool // by the sampling goroutine, or by the end of ctx
 	select {
-	case a.mail <- func() { done <- f() }:
+	case a.mail <- func() {
+		if taken.CompareAndSwap(false, true) {
+			done <- f()
+		}
+	}:
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -140,6 +148,9 @@ func (a *Agent) do(ctx context.Context, f func() error) error {
 	case err := <-done:
 		return err
 	case <-ctx.Done():
-		return ctx.Err()
+		if taken.CompareAndSwap(false, true) {
+			return ctx.Err()
+		}
+		return <-done
 	}
 }

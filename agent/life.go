@@ -2,9 +2,8 @@ package agent
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"maps"
-	"strings"
 	"time"
 
 	"go.uber.org/zap"
@@ -40,7 +39,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	}
 	if d.ID != "" { // sampled, but not stored: it never was
 		a.batcher.discard(d.ID)
-		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(run.Stop{}); return err })
+		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(run.Stop{Run: d.ID}); return err })
 		a.batcher.discard(d.ID)
 	}
 	return run.Run{}, err
@@ -98,17 +97,25 @@ func (a *Agent) describeRun(d *run.Record) {
 }
 
 // StopRun ends the recording run with a sweep at this moment, judges and stores
-// it. It fails with ErrNotRecording when there is none.
+// it. It fails with ErrNotRecording when there is none, and with ErrEnded when it is
+// not the one that s names: then that one is stored already if this agent recorded it.
 func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
-	if err := s.Check(); err != nil {
-		return run.Record{}, err
-	}
 	a.refresh(ctx)
 	var d run.Record
-	err := a.do(ctx, func() (err error) { d, err = a.endRun(s); return err })
+	kept := make(chan struct{})
+	err := a.do(ctx, func() (err error) {
+		if d, err = a.endRun(s); err == nil {
+			a.ending.Store(d.ID, kept)
+		}
+		return err
+	})
+	if errors.Is(err, run.ErrEnded) {
+		a.awaitKept(ctx, s.Run)
+	}
 	if err != nil {
 		return run.Record{}, err
 	}
+	defer func() { a.ending.Delete(d.ID); close(kept) }()
 	// From here on the run is over whatever the caller does.
 	d, err = a.batcher.judge(context.WithoutCancel(ctx), d, a.opts.Thresholds)
 	if err != nil {
@@ -119,10 +126,26 @@ func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 	return d, nil
 }
 
+// awaitKept waits until a run that has ended is judged and stored, or failed to be.
+func (a *Agent) awaitKept(ctx context.Context, id string) {
+	if kept, ok := a.ending.Load(id); ok {
+		select {
+		case <-kept.(chan struct{}):
+		case <-ctx.Done():
+		}
+	}
+}
+
 // endRun runs on the sampling goroutine.
 func (a *Agent) endRun(s run.Stop) (run.Record, error) {
+	if s.Run != "" && (a.run == nil || a.run.record.ID != s.Run) {
+		return run.Record{}, fmt.Errorf("run %s: %w", run.ShortID(s.Run), run.ErrEnded)
+	}
 	if a.run == nil {
 		return run.Record{}, run.ErrNotRecording
+	}
+	if err := s.Check(a.run.record.Run); err != nil {
+		return run.Record{}, err
 	}
 	now := a.opts.Clock.Now()
 	err := a.sweep(now, sweepEdge)
@@ -130,8 +153,7 @@ func (a *Agent) endRun(s run.Stop) (run.Record, error) {
 	d.State = run.Finished
 	elapsed := (now.Mono - a.run.started.Mono).Seconds()
 	d.DurationS = &elapsed
-	maps.Copy(d.Results, s.Results)
-	d.Note = strings.TrimSpace(d.Note + "\n" + s.Note)
+	s.Apply(&d.Run)
 	a.run = nil
 	before := a.labels
 	a.mu.Lock()

@@ -2,7 +2,9 @@ package agent
 
 import (
 	"context"
+	"errors"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -153,6 +155,41 @@ func TestACrashLeavesAnInterruptedRun(t *testing.T) {
 		t.Errorf("left behind: %+v", d.Run)
 	}
 	mustStop(t, a, run.Stop{})
+}
+
+// Whoever hangs up while a command waits for the loop has it done whole or not at all.
+func TestHangingUpIsAllOrNothing(t *testing.T) {
+	a, _ := running(t, newMachine(scripted.OnMains), newNotebook())
+	until(t, "the first sweep", func() bool {
+		var s Snapshot
+		a.Snapshot(&s)
+		return s.Sweeps > 0
+	})
+	mustStart(t, a, run.Start{Workload: "tile-sort"})
+	busy, free := make(chan struct{}), make(chan struct{})
+	release := sync.OnceFunc(func() { close(free) })
+	defer release()
+	waited := make(chan error, 1)
+	go func() { waited <- a.do(context.Background(), func() error { close(busy); <-free; return nil }) }()
+	<-busy
+	ctx, cancel := context.WithCancel(t.Context())
+	hungUp := make(chan error, 1)
+	go func() {
+		_, err := a.StopRun(ctx, run.Stop{})
+		hungUp <- err
+	}()
+	until(t, "the stop waits for the loop", func() bool { return len(a.mail) == 1 })
+	cancel()
+	if err := <-hungUp; !errors.Is(err, context.Canceled) {
+		t.Errorf("hung up: %v", err)
+	}
+	release()
+	if err := <-waited; err != nil {
+		t.Error(err)
+	}
+	if d := mustStop(t, a, run.Stop{}); d.State != run.Finished {
+		t.Errorf("the run did not go on: %+v", d.Run)
+	}
 }
 
 // A controller that hangs delays neither sweeps nor commands for long.

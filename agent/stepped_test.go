@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -137,6 +138,34 @@ func TestOrderOfCommands(t *testing.T) {
 	s.pass(t, 6*time.Second)
 	mustStop(t, s.Agent, run.Stop{})
 	mustStart(t, s.Agent, run.Start{Workload: "harbour-flight"})
+}
+
+// A stop that names another run than the one that is recording ends none.
+func TestStopOfAnotherRun(t *testing.T) {
+	s := newStepped(t, scripted.OnMains)
+	ctx := context.Background()
+	first := mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pass(t, 6*time.Second)
+	d := mustStop(t, s.Agent, run.Stop{Run: first.ID, Failure: "the command ended with exit status 3"})
+	if f := finding(d, run.CommandFailed); f == nil || f.Severity != run.SeverityDoubt || f.Advice == "" || !strings.Contains(f.Text, "exit status 3") {
+		t.Errorf("findings %+v", d.Findings)
+	}
+	for range 2 {
+		if _, err := s.StopRun(ctx, run.Stop{Run: first.ID}); !errors.Is(err, run.ErrEnded) {
+			t.Errorf("stopped twice: %v", err)
+		}
+		mustStart(t, s.Agent, run.Start{Workload: "harbour-flight"})
+		if d := mustStop(t, s.Agent, run.Stop{}); d.Workload != "harbour-flight" || finding(d, run.CommandFailed) != nil {
+			t.Errorf("%+v", d)
+		}
+	}
+}
+
+func finding(d run.Record, c run.Code) *run.Finding {
+	if i := slices.IndexFunc(d.Findings, func(f run.Finding) bool { return f.Code == c }); i >= 0 {
+		return &d.Findings[i]
+	}
+	return nil
 }
 
 func TestBadLabels(t *testing.T) {

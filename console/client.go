@@ -53,9 +53,16 @@ func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err erro
 	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
 }
 
-// StopRun ends the run in progress.
+// StopRun ends the run in progress, or the one that s names. Then it asks once more
+// where the answer is lost.
 func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
-	return d, c.post(ctx, "/api/v1/runs/stop", StopRequest{Results: messages(s.Results), Note: s.Note}, &d)
+	q := StopRequest{Run: s.Run, Results: messages(s.Results), Note: s.Note, Failure: s.Failure}
+	err = c.post(ctx, "/api/v1/runs/stop", q, &d)
+	var away *unreachableError
+	if s.Run != "" && errors.As(err, &away) {
+		err = c.post(ctx, "/api/v1/runs/stop", q, &d)
+	}
+	return d, err
 }
 
 // Declare declares the active setting.
@@ -134,13 +141,24 @@ func (c *Client) do(ctx context.Context, method, path string, body io.Reader, an
 	return nil
 }
 
-// unreachable says what to do when nobody answers.
+// unreachableError is that nobody answers.
+type unreachableError struct {
+	url string
+	err error
+}
+
+func (e *unreachableError) Error() string {
+	return fmt.Sprintf("no agent answers at %s (%v): start one with `sweepd agent`, or say where it is with --agent URL or SWEEPD_AGENT", e.url, e.err)
+}
+
+func (e *unreachableError) Unwrap() error { return e.err }
+
 func (c *Client) unreachable(err error) error {
 	var u *url.Error
 	if errors.As(err, &u) {
 		err = u.Err // the URL is named already
 	}
-	return fmt.Errorf("no agent answers at %s (%w): start one with `sweepd agent`, or say where it is with --agent URL or SWEEPD_AGENT", c.shown, err)
+	return &unreachableError{c.shown, err}
 }
 
 // refused gives the agent's own sentence.

@@ -35,7 +35,7 @@ func New(o Options) http.Handler {
 	if o.Log == nil {
 		o.Log = zap.NewNop()
 	}
-	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Version: o.Version, Lower: o.Lower}}
+	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower}}
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
 	local.HandleFunc("GET /api/v1/sensors", h.sensors)
@@ -140,7 +140,7 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusBadRequest, err)
 		return
 	}
-	d, err := testday.Stop(r.Context(), h.agent, run.Stop{Results: list, Note: q.Note})
+	d, err := testday.Stop(r.Context(), h.agent, run.Stop{Run: q.Run, Results: list, Note: q.Note, Failure: q.Failure})
 	h.answer(w, r, d, err)
 }
 

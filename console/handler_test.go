@@ -69,6 +69,7 @@ func openStore(t *testing.T) store.Store {
 type fakeAgent struct {
 	agent.Events
 	recording *run.Run
+	started   int
 	declared  run.Setting
 	asked     int // whether the device is fit
 	wanted    run.Want
@@ -83,16 +84,26 @@ func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 	if f.recording != nil {
 		return run.Run{}, run.ErrRecording
 	}
-	f.recording = &run.Run{ID: "019a", State: run.Recording, Labels: run.Labels{Workload: s.Workload, Setting: s.Setting.From(run.Declared), Variant: s.Variant}, Note: s.Note}
+	f.started++
+	f.recording = &run.Run{ID: fmt.Sprintf("019a0000-000%d", f.started), State: run.Recording, Labels: run.Labels{Workload: s.Workload, Setting: s.Setting.From(run.Declared), Variant: s.Variant}, Note: s.Note}
 	return *f.recording, nil
 }
 
-func (f *fakeAgent) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
+func (f *fakeAgent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
+	if s.Run != "" && (f.recording == nil || f.recording.ID != s.Run) {
+		return run.Record{}, run.ErrEnded
+	}
 	if f.recording == nil {
 		return run.Record{}, run.ErrNotRecording
 	}
 	d := run.Record{Run: *f.recording}
-	d.State, d.Results, f.recording = run.Finished, s.Results, nil
+	d.State, d.Results, f.recording = run.Finished, map[string]run.Result{}, nil
+	s.Apply(&d.Run)
+	if f.data != nil {
+		if _, _, err := f.data.Import(ctx, contract.Sequence(d), nil); err != nil {
+			return d, err
+		}
+	}
 	return d, f.err
 }
 
@@ -244,6 +255,56 @@ func startAndStop(t *testing.T, h subject) {
 	}
 	if w := ask(h, "POST", "/api/v1/runs/stop", `{}`, nil); w.Code != 409 || !strings.Contains(w.Body.String(), run.ErrNotRecording.Error()) {
 		t.Errorf("a second stop: %d %s", w.Code, w.Body)
+	}
+}
+
+// A stop that names a run ends that one or none; repeated, it is done already, and
+// what it says of the run is kept.
+func TestStopOfANamedRun(t *testing.T) { onEach(t, stopOfANamedRun) }
+
+func stopOfANamedRun(t *testing.T, h subject) {
+	start := func(workload string) string {
+		t.Helper()
+		var r run.Run
+		w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"`+workload+`"}`, nil)
+		if err := json.Unmarshal(w.Body.Bytes(), &r); err != nil || w.Code != 200 {
+			t.Fatalf("start: %d %s", w.Code, w.Body)
+		}
+		return r.ID
+	}
+	stop := func(code int, body, says string) {
+		t.Helper()
+		if w := ask(h, "POST", "/api/v1/runs/stop", body, nil); w.Code != code || !strings.Contains(w.Body.String(), says) {
+			t.Errorf("%s: %d %s, want %d with %s", body, w.Code, w.Body, code, says)
+		}
+	}
+	first := start("tile-sort")
+	long := strings.Repeat("x", 4001)
+	stop(404, `{"run":"ffffffff"}`, "no such run")
+	stop(400, `{"run":"`+first+`","note":"`+long+`"}`, "note has 4001 bytes: at most 4000 are allowed")
+	stop(400, `{"note":"`+long+`"}`, "note has 4001 bytes: at most 4000 are allowed")
+	if r := h.live().Recording; r == nil || r.ID != first {
+		t.Fatalf("a bad stop ended the run: %+v", r)
+	}
+	repeated := `{"run":"` + first + `","results":{"fps":{"value":61.5}},"note":"n","failure":"exit status 3"}`
+	for range 2 {
+		stop(200, repeated, `"id":"`+first)
+		stop(200, repeated, `"fps":{"value":61.5,"unit":"","better":"higher"}`)
+		stop(200, repeated, `{"code":"command_failed","severity":"doubt","text":"exit status 3"`)
+		if r := h.live().Recording; r != nil && r.ID == first {
+			t.Fatal("not stopped")
+		}
+		start("harbour-flight")
+		stop(200, repeated, `"workload":"tile-sort"`)
+		stop(200, `{"run":"`+first+`","results":{"load":{"value":4}}}`, `"load":{"value":4,"unit":"","better":"lower"}`)
+		stop(409, `{"run":"`+first+`","note":"another"}`, "is not recording (finished): its note stays as it is")
+		if r := h.live().Recording; r == nil || r.Workload != "harbour-flight" {
+			t.Fatalf("another run was stopped: %+v", r)
+		}
+		stop(200, `{"run":"`+h.live().Recording.ID+`"}`, `"results":{}`)
+	}
+	if w := ask(h, "GET", "/api/v1/runs/"+first, "", nil); !strings.Contains(w.Body.String(), `"note":"n"`) || !strings.Contains(w.Body.String(), `"history":{"results":[],`) || strings.Count(w.Body.String(), "command_failed") != 1 {
+		t.Errorf("a repeated stop left traces: %s", w.Body)
 	}
 }
 

@@ -15,8 +15,13 @@ type SettingRequest struct {
 
 // StopRequest ends the run: POST /api/v1/runs/stop.
 type StopRequest struct {
+	// Run is the id of the run that is meant, or a part that only it has; without one it
+	// is the run that is recording. One that has ended already gets the results.
+	Run     string                   `json:"run,omitempty"`
 	Results map[string]ResultMessage `json:"results,omitempty"`
 	Note    string                   `json:"note,omitempty"` // is added to the run's note
+	// Failure says what went wrong with what was run: the finding command_failed.
+	Failure string `json:"failure,omitempty"`
 }
 
 // ResultsRequest adds results to a run that is kept: POST /api/v1/runs/ID/results.

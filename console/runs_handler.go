@@ -102,7 +102,7 @@ func statusOf(err error) int {
 	if errors.As(err, &request) {
 		return http.StatusBadRequest
 	}
-	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, store.ErrStillRecording, store.ErrNotRejected} {
+	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, run.ErrEnded, store.ErrStillRecording, store.ErrNotRejected} {
 		if errors.Is(err, conflict) {
 			return http.StatusConflict
 		}

@@ -230,12 +230,13 @@ func (j *judgement) cutWarmUp(d *run.Record) {
 }
 
 // fromBefore are the findings that the trace does not tell: of the start, since they
-// need the device's idle baseline, and of sweeps that were lost before the agent was
-// started anew.
+// need the device's idle baseline, of the command that was run, and of sweeps that were
+// lost before the agent was started anew.
 func fromBefore(list []run.Finding) []run.Finding {
 	var found []run.Finding
 	for _, f := range list {
-		if f.Code == run.HotStart || f.Code == run.BusyStart || f.Code == run.ReadingsLost {
+		switch f.Code {
+		case run.HotStart, run.BusyStart, run.CommandFailed, run.ReadingsLost:
 			found = append(found, f)
 		}
 	}

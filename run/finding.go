@@ -33,6 +33,7 @@ const (
 	TooShort         Code = "too_short"
 	ResultMissing    Code = "result_missing"
 	FramesShort      Code = "frames_short"
+	CommandFailed    Code = "command_failed"
 	ReadingsLost     Code = "readings_lost"
 	DataDamaged      Code = "data_damaged"
 	ContentStep      Code = "content_step"
@@ -59,6 +60,7 @@ var advice = map[Code]string{
 	TooShort:         "run it longer",
 	ResultMissing:    "add it with sweepd run result RUN NAME=VALUE",
 	FramesShort:      "record frames from start to stop, or see whether file and unit are the right ones",
+	CommandFailed:    "see what the command printed, and run it again",
 	ReadingsLost:     "see that the disk has room and answers; the agent's log says what it refused",
 	DataDamaged:      "copy the data to another disk and look after this one",
 	ContentStep:      "run it again if the battery was changed; else let its gauge learn: charge it full, empty it once",

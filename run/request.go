@@ -3,6 +3,9 @@ package run
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -29,18 +32,47 @@ func (s Start) Check() error {
 
 // Stop is what a user says when stopping one.
 type Stop struct {
+	// Run is the id of the run that is meant; "" is the one that is recording,
+	// whichever that is.
+	Run     string
 	Results map[string]Result
 	Note    string // is added to the run's note
+	// Failure says what went wrong with what was run, which the finding
+	// command_failed keeps; "": nothing is known to.
+	Failure string
 }
 
-// Check tells why no run can be stopped with this.
-func (s Stop) Check() error {
+// Check tells why the run cannot be stopped with this. Of the run the note counts.
+func (s Stop) Check(r Run) error {
 	for name, r := range s.Results {
 		if err := CheckResult(name, r); err != nil {
 			return err
 		}
 	}
-	return checkNote(s.Note)
+	if err := checkNote(s.Failure); err != nil {
+		return fmt.Errorf("failure: %w", err)
+	}
+	return checkNote(s.note(r))
+}
+
+// note is the run's note with what is added to it.
+func (s Stop) note(r Run) string { return strings.TrimSpace(r.Note + "\n" + s.Note) }
+
+// Apply gives the run what the stop says of it.
+func (s Stop) Apply(r *Run) {
+	maps.Copy(r.Results, s.Results)
+	r.Note = s.note(*r)
+	if f := s.Finding(); f != nil {
+		r.Findings = append(slices.Clip(r.Findings), *f)
+	}
+}
+
+// Finding is what the stop says against the run; nil for nothing.
+func (s Stop) Finding() *Finding {
+	if s.Failure == "" {
+		return nil
+	}
+	return &Finding{Code: CommandFailed, Severity: SeverityDoubt, Text: s.Failure}
 }
 
 // Decision is what a user decides about a run that is kept.
@@ -110,6 +142,8 @@ var (
 	ErrRecording = errors.New("a run is recording: stop it first (sweepd run stop)")
 	// ErrNotRecording: there is no run to stop.
 	ErrNotRecording = errors.New("no run is recording: start one (sweepd run start --workload NAME)")
+	// ErrEnded: the run that is to be stopped is not the one that is recording.
+	ErrEnded = errors.New("the run is not recording")
 	// ErrNoRun: no run has the given id.
 	ErrNoRun = errors.New("no such run")
 	// ErrRefused is wrapped where sweeps will never be stored, however often it is

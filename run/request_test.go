@@ -52,8 +52,27 @@ func TestCheckStop(t *testing.T) {
 		"":                    {Results: map[string]Result{"fps_mean": good}, Note: "again"},
 		"score=NaN":           {Results: map[string]Result{"fps_mean": good, "score": bad}},
 		"note has 4001 bytes": {Note: strings.Repeat("x", longNote)},
+		// The run's own note counts: 7 bytes and the line's end between the two.
+		"note has 4005 bytes":          {Note: strings.Repeat("x", longNote-4)},
+		"failure: note has 4001 bytes": {Failure: strings.Repeat("x", longNote)},
 	} {
-		refused(t, s.Note, s.Check(), want)
+		r := Run{}
+		if want == "note has 4005 bytes" {
+			r.Note = "started"
+		}
+		refused(t, s.Note, s.Check(r), want)
+	}
+}
+
+func TestApplyStop(t *testing.T) {
+	r := Run{Note: "a", Results: map[string]Result{}, Findings: []Finding{{Code: HotStart}}}
+	Stop{Note: "b", Results: map[string]Result{"fps": {Value: 60}}, Failure: "exit status 3"}.Apply(&r)
+	if r.Note != "a\nb" || r.Results["fps"].Value != 60 || len(r.Findings) != 2 || r.Findings[1] != (Finding{Code: CommandFailed, Severity: SeverityDoubt, Text: "exit status 3"}) {
+		t.Errorf("%+v", r)
+	}
+	Stop{}.Apply(&r)
+	if r.Note != "a\nb" || len(r.Findings) != 2 {
+		t.Errorf("a stop that says nothing: %+v", r)
 	}
 }
 

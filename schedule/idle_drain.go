@@ -60,11 +60,15 @@ func (d IdleDrain) Run(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	stopped := fmt.Sprintf("run %s was stopped by somebody else", run.ShortID(r.ID))
 	if !d.wait(ctx, r.ID) {
-		return fmt.Sprintf("run %s was stopped by somebody else", run.ShortID(r.ID)), nil
+		return stopped, nil
 	}
 	done := context.WithoutCancel(ctx) // also when the agent ends: the run is over
-	detail, err := d.Agent.StopRun(done, run.Stop{})
+	detail, err := d.Agent.StopRun(done, run.Stop{Run: r.ID})
+	if errors.Is(err, run.ErrEnded) {
+		return stopped, nil
+	}
 	if err != nil {
 		return "", err
 	}

@@ -2,7 +2,11 @@ package testday
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
+	"strings"
+	"time"
 
 	"sweepd/agent"
 	"sweepd/run"
@@ -12,7 +16,10 @@ import (
 // the other end of a connection. All methods may be called from any goroutine.
 type Agent interface {
 	StartRun(context.Context, run.Start) (run.Run, error)
-	// StopRun takes results whose direction is open, see Results.
+	// StopRun takes results whose direction is open, see Results. Where s names a run
+	// that has ended already nothing is stopped: that run gets the results and is
+	// returned as it is then, so that a stop may be repeated whose answer was lost. Any
+	// part names a run that only it has.
 	StopRun(context.Context, run.Stop) (run.Record, error)
 	// Declare declares the active setting; an unknown one takes the declaration back.
 	Declare(context.Context, run.Setting) (Status, error)
@@ -53,16 +60,53 @@ var (
 // Local is the agent in this process.
 type Local struct {
 	Recorder
+	Store   Corrections
 	Version string   // the program's
 	Lower   []string // results of which less is better, where their direction is open
 }
 
-// StopRun ends the run in progress.
+// StopRun ends the run in progress, or the one that s names.
 func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
-	if s.Results, err = Results(s.Results).WithDirections(l.Lower); err != nil {
+	given := Results(s.Results)
+	if s.Results, err = given.WithDirections(l.Lower); err != nil {
 		return d, err
 	}
-	return l.Recorder.StopRun(ctx, s)
+	var recording run.Run
+	if r := l.Live().Recording; r != nil {
+		recording = *r
+	}
+	if err := s.Check(recording); err != nil {
+		return d, requestError(err)
+	}
+	if s.Run != "" && s.Run != recording.ID {
+		if s.Run, err = l.Store.FindRun(ctx, s.Run); err != nil {
+			return d, err
+		}
+	}
+	d, err = l.Recorder.StopRun(ctx, s)
+	if errors.Is(err, run.ErrEnded) {
+		return l.afterEnd(ctx, s, given)
+	}
+	return d, err
+}
+
+// afterEnd gives a run that has ended what a stop says of it.
+func (l *Local) afterEnd(ctx context.Context, s run.Stop, given Results) (d run.Record, err error) {
+	err = l.Publish(func() (run.Event, error) {
+		if d, err = l.Store.Run(ctx, s.Run); err != nil {
+			return run.Event{}, err
+		}
+		if !strings.HasSuffix(d.Note, s.Note) {
+			return run.Event{}, fmt.Errorf("run %s: %w (%s): its note stays as it is", run.ShortID(d.ID), run.ErrEnded, d.State)
+		}
+		c := run.Correction{Results: corrected(s.Results, given), At: time.Now()}
+		if f := s.Finding(); f != nil {
+			c.Findings = map[run.Code]*run.Finding{f.Code: f}
+		}
+		d, err = l.Store.Correct(ctx, d.ID, c)
+		return run.Event{Kind: run.RunCorrected, Run: d.Run}, err
+	})
+	return d, err
 }
 
 // Declare declares the active setting.

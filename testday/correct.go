@@ -36,10 +36,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, frames
 	if err != nil {
 		return d, err
 	}
-	c := run.Correction{Results: map[string]run.NewResult{}, At: now}
-	for name, r := range directed {
-		c.Results[name] = run.NewResult{Result: r, KeepBetter: list[name].Better == ""}
-	}
+	c := run.Correction{Results: corrected(directed, list), At: now}
 	if framesS != nil {
 		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
 		if f, short := judge.CheckFrames(*framesS, d.DurationS, rules.FramesShort); short {
@@ -47,6 +44,16 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, frames
 		}
 	}
 	return correct(ctx, s, d.ID, c)
+}
+
+// corrected are results that were given: where their direction was open, a run keeps
+// the one it has.
+func corrected(directed, given Results) map[string]run.NewResult {
+	list := map[string]run.NewResult{}
+	for name, r := range directed {
+		list[name] = run.NewResult{Result: r, KeepBetter: given[name].Better == ""}
+	}
+	return list
 }
 
 func correct(ctx context.Context, s Corrections, id string, c run.Correction) (run.Record, error) {

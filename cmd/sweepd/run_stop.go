@@ -33,17 +33,18 @@ func (a *app) runStopCommand() *cobra.Command {
 	var f resultFlags
 	var frames framesFlags
 	cmd := &cobra.Command{
-		Use:   "stop",
+		Use:   "stop [RUN]",
 		Short: "Stop the run and keep it with its results",
-		Long: `Stop the run and keep it with the numbers that the workload reported. A unit may
-follow each number. Results can be given later, too (sweepd run result). A file of
+		Long: `Stop the run and keep it with the numbers that the workload reported. With RUN (any
+part of the id that only one run has) that run is meant and no other is stopped: where
+it has ended already, it gets the results. A unit may follow each number. Results can be given later, too (sweepd run result). A file of
 frame times becomes results: mean and median rate, the slowest 1 % and 0.1 % of
 frames by their edge (a percentile) and by their mean, and the share of slow frames.`,
 		Example: `  sweepd run stop --result fps_mean=61.3fps
   sweepd run stop --result score=10234 --result "load time=4.2 s" --lower "load time"
-  sweepd run stop --frames frames.csv --frame-column frame_ms`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+  sweepd run stop 3f9c21ab --frames frames.csv --frame-column frame_ms`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			results, err := testday.ParseResults(f.results, f.lower)
 			if err != nil {
 				return err
@@ -53,6 +54,11 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
 				return misused(err)
 			}
 			stop := run.Stop{Results: results}
+			if len(args) > 0 {
+				if stop.Run = args[0]; stop.Run == "" {
+					return misused(errors.New("RUN is empty: give the id of the run to stop, or nothing for the one that is recording"))
+				}
+			}
 			given, err := frames.given(cmd)
 			if err != nil {
 				return err
