@@ -49,7 +49,8 @@ type Recorder interface {
 	CheckPlace(context.Context) error
 }
 
-// Last is what a user may type for the run that started last.
+// Last is what a user may type for the run that was recorded last: into this store, in
+// the order of recording, whatever their times; imported and merged runs never are it.
 const Last = "last"
 
 // Runs gives runs as they are listed and shown.

@@ -32,6 +32,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"idle sweeps since":            idleSince,
 
 		"runs are found by parts of ids": findsRuns,
+		"the last run is found":          findsTheLastRun,
 		"few of many runs are told":      tellsFewOfMany,
 		"filters select":                 filters,
 		"devices are listed":             listsDevices,

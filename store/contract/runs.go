@@ -18,7 +18,6 @@ func findsRuns(t *testing.T, s store.Store) {
 	imported(t, s, finished("20260501-aaaa1111", 1), finished("20260501-bbbb2222", 3), finished("20260502-cccc2222", 2), finished("abcd", 0), finished("abcdef", 0))
 	for given, want := range map[string]string{
 		"20260501-aaaa1111": "20260501-aaaa1111",
-		"last":              "20260501-bbbb2222",
 		"20260502":          "20260502-cccc2222",
 		"bb2222":            "20260501-bbbb2222",
 		"abcd":              "abcd", // in full, though another begins with it
@@ -38,6 +37,38 @@ func findsRuns(t *testing.T, s store.Store) {
 	if want := `run "2222" fits several runs: 20260501-bbbb2222 (2026-05-01T12:03:00.000Z), 20260502-cccc2222 (2026-05-01T12:02:00.000Z): give more letters`; err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}
+}
+
+// The last run is the one that was recorded last, whatever its time, and never one that
+// was imported.
+func findsTheLastRun(t *testing.T, s store.Store) {
+	last := func(want string) {
+		t.Helper()
+		if got, err := s.FindRun(t.Context(), store.Last); err != nil || got != want {
+			t.Errorf("%q, %v, want %q", got, err, want)
+		}
+	}
+	imported(t, s, finished("imported", 30))
+	if got, err := s.FindRun(t.Context(), store.Last); !errors.Is(err, run.ErrNoRun) || !strings.Contains(err.Error(), "imported or merged") {
+		t.Errorf("where all are imported: %q, %v", got, err)
+	}
+	begun(t, s, "run-a", 20)
+	last("run-a")
+	begun(t, s, "run-b", 10) // the clock was set back
+	last("run-b")
+	imported(t, s, finished("from-the-future", 100000))
+	last("run-b")
+	if d, err := s.Run(t.Context(), store.Last); err != nil || d.ID != "run-b" {
+		t.Errorf("read: %q, %v", d.ID, err)
+	}
+}
+
+// begun stores a run that is being recorded.
+func begun(t *testing.T, s store.Store, id string, minutes int) {
+	t.Helper()
+	d := newRun(id)
+	d.StartedAt = run.Stamp(noon.Add(time.Duration(minutes) * time.Minute))
+	must(t, s.BeginRun(t.Context(), d))
 }
 
 // A part of an id that fits very many runs is told with the five newest of them.

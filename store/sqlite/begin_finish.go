@@ -40,7 +40,7 @@ func finishRun(w *runWriter, r *run.Record) error {
 	if err := r.Check(); err != nil {
 		return err
 	}
-	n, state, err := runState(w.ctx, w.tx, r.ID)
+	n, state, err := runState(w.ctx, w.tx, r.ID, keptRuns)
 	if err != nil {
 		return err
 	}
@@ -81,9 +81,9 @@ func (s *Store) Unfinished(ctx context.Context, _ string) ([]run.Record, error) 
 	return s.Records(ctx, store.Filter{State: run.Recording})
 }
 
-// runState finds a run by its full id: its n and its state.
-func runState(ctx context.Context, q queryer, id string) (n int64, state run.State, err error) {
-	err = q.QueryRowContext(ctx, `SELECT n, state FROM runs WHERE id = ?`, id).Scan(&n, (*string)(&state))
+// runState finds a run by its full id among those that are there: its n and its state.
+func runState(ctx context.Context, q queryer, id, kept string) (n int64, state run.State, err error) {
+	err = q.QueryRowContext(ctx, `SELECT n, state FROM runs WHERE id = ? AND `+kept, id).Scan(&n, (*string)(&state))
 	if errors.Is(err, sql.ErrNoRows) {
 		err = fmt.Errorf("run %s: %w", id, run.ErrNoRun)
 	}

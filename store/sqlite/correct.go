@@ -25,7 +25,7 @@ func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run
 		doing = "keeping a run in"
 	}
 	return r, s.fail(doing, s.commit(ctx, true, func(tx *sql.Tx) error {
-		n, state, err := runState(ctx, tx, id)
+		n, state, err := runState(ctx, tx, id, keptRuns)
 		if err != nil {
 			return err
 		}

@@ -24,6 +24,6 @@ func (s *Store) Devices(ctx context.Context) ([]store.DeviceRuns, error) {
 		d.First, d.Last = from.Time, to.Time
 		devices = append(devices, d)
 		return err
-	}, `SELECT device, count(*), min(started_at), max(started_at) FROM runs GROUP BY device ORDER BY device`)
+	}, `SELECT device, count(*), min(started_at), max(started_at) FROM runs WHERE `+s.kept()+` GROUP BY device ORDER BY device`)
 	return devices, s.fail("listing devices of", err)
 }

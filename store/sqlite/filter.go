@@ -21,9 +21,20 @@ func (c selection) and(condition string) selection {
 	return c
 }
 
+// keptRuns is what the runs that are there fulfil: not those of an import that is not done.
+const keptRuns = "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done))"
+
+// kept is keptRuns, or, of a file that is read in an older version, what comes to the same.
+func (s *Store) kept() string {
+	if s.version < 2 {
+		return "1"
+	}
+	return keptRuns
+}
+
 // selected are the runs that a filter selects.
-func selected(f store.Filter) selection {
-	var conditions []string
+func (s *Store) selected(f store.Filter) selection {
+	conditions := []string{s.kept()}
 	var args []any
 	need := func(condition string, arg any) {
 		conditions = append(conditions, condition)
@@ -50,10 +61,7 @@ func selected(f store.Filter) selection {
 	if !f.Until.IsZero() {
 		need("started_at < ?", run.Stamp(f.Until).String())
 	}
-	all := "1"
-	if len(conditions) > 0 {
-		all = strings.Join(conditions, " AND ")
-	}
+	all := strings.Join(conditions, " AND ")
 	if f.Limit > 0 {
 		all = fmt.Sprintf("n IN (SELECT n FROM runs WHERE %s ORDER BY started_at DESC, n DESC LIMIT %d)", all, f.Limit)
 	}

@@ -29,7 +29,7 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 		found = append(found, fmt.Sprintf("%s (%s)", full, started))
 		return err
 	}, `SELECT id, coalesce(started_at, 'start unknown') FROM runs
-		WHERE id = ?1 OR length(?1) >= ?2 AND (substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1)
+		WHERE `+s.kept()+` AND (id = ?1 OR length(?1) >= ?2 AND (substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1))
 		ORDER BY id <> ?1, started_at DESC LIMIT ?3`, id, minPart, maxCandidates+1)
 	switch {
 	case err != nil:
@@ -50,15 +50,24 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 	return ids[0], nil
 }
 
-// lastRun is the id of the run that started last.
+// lastRun is the id of the run that was recorded here last. An older version's file
+// does not tell which were; there runs without facts are those of a table.
 func (s *Store) lastRun(ctx context.Context) (string, error) {
+	recorded := "import IS NULL"
+	if s.version < 2 {
+		recorded = "fact_set IS NOT NULL OR state = 'recording'"
+	}
 	var id sql.NullString
-	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs ORDER BY started_at DESC, n DESC LIMIT 1)`).Scan(&id)
-	if err != nil {
+	var others int
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs WHERE `+recorded+` ORDER BY n DESC LIMIT 1),
+		EXISTS (SELECT 1 FROM runs WHERE `+s.kept()+`)`).Scan(&id, &others)
+	switch {
+	case err != nil:
 		return "", s.fail("looking for a run in", err)
+	case id.Valid:
+		return id.String, nil
+	case others > 0:
+		return "", fmt.Errorf("run %q: %w that was recorded here: those that are here were imported or merged; name one by its id (`sweepd run list`)", store.Last, run.ErrNoRun)
 	}
-	if !id.Valid {
-		return "", fmt.Errorf("run %q: %w yet", store.Last, run.ErrNoRun)
-	}
-	return id.String, nil
+	return "", fmt.Errorf("run %q: %w yet", store.Last, run.ErrNoRun)
 }

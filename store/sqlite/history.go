@@ -10,7 +10,7 @@ import (
 // History tells what was corrected and decided, see store.Runs.
 func (s *Store) History(ctx context.Context, id string) (store.History, error) {
 	h := store.History{Results: []store.OldResult{}, Decisions: []store.Decided{}}
-	n, _, err := runState(ctx, s.read, id)
+	n, _, err := runState(ctx, s.read, id, s.kept())
 	if err != nil {
 		return h, s.fail("reading a run of", err)
 	}

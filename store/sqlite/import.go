@@ -20,46 +20,91 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 	if err := s.setForImport(ctx, importCache, "MEMORY"); err != nil {
 		return 0, 0, s.fail("importing to", err)
 	}
-	var given error
-	total := 0
-	err = s.commit(ctx, true, func(tx *sql.Tx) error {
-		// A context that can end costs a goroutine for each statement.
-		i, err := newRunInserter(newRunWriter(context.WithoutCancel(ctx), tx))
+	in, err := s.newIntake(ctx)
+	if err != nil {
+		return 0, 0, s.fail("importing to", err)
+	}
+	x := importer{intake: in, progress: progress}
+	if err = x.take(ctx, runs); err == nil {
+		err = in.finish(ctx)
+	}
+	if err == nil {
+		return x.added, x.total - x.added, nil
+	}
+	if e := in.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
+		err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next import does it): %w", e))
+	}
+	switch {
+	case x.given != nil:
+		return 0, 0, x.given
+	case ctx.Err() != nil: // which may show as a transaction that is gone
+		err = ctx.Err()
+	}
+	return 0, 0, s.fail("importing to", err)
+}
+
+// importer stores the runs of a sequence.
+type importer struct {
+	*intake
+	progress     func(done int)
+	total, added int
+	given        error // that the sequence gave
+}
+
+// take stores all runs, in slices.
+func (x *importer) take(ctx context.Context, runs iter.Seq2[*run.Record, error]) error {
+	next, stop := iter.Pull2(walkAhead(ctx, runs))
+	defer stop()
+	for more := true; more; {
+		err := x.slice(ctx, func(tx *sql.Tx, full func() bool) (err error) {
+			// A context that can end costs a goroutine for each statement.
+			more, err = x.some(newRunWriter(context.WithoutCancel(ctx), tx), next, full)
+			return err
+		})
 		if err != nil {
 			return err
 		}
-		for r, err := range walkAhead(ctx, runs) {
-			if err != nil {
-				given = err
-				return err
-			}
-			if r.State == run.Recording {
-				return fmt.Errorf("run %s is %q: only its own agent can record it", r.ID, run.Recording)
-			}
-			if err := i.put(r); err != nil {
-				return err
-			}
-			if total++; total%progressEvery == 0 && progress != nil {
-				progress(total)
-			}
-		}
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		if total%progressEvery != 0 && progress != nil {
-			progress(total)
-		}
-		err = i.flush()
-		added = i.added
-		return err
-	})
-	switch {
-	case err == nil:
-		return added, total - added, nil
-	case given != nil && errors.Is(err, given):
-		return 0, 0, given
 	}
-	return 0, 0, s.fail("importing to", err)
+	if x.total%progressEvery != 0 {
+		x.tell()
+	}
+	return ctx.Err()
+}
+
+// some stores runs until the slice is full, and says whether there may be more.
+func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), full func() bool) (more bool, err error) {
+	i, err := newRunInserter(w, x.id)
+	if err != nil {
+		return false, err
+	}
+	more = true
+	for more && !full() {
+		var r *run.Record
+		if r, x.given, more = next(); x.given != nil || !more {
+			break
+		}
+		if r.State == run.Recording {
+			return false, fmt.Errorf("run %s is %q: only its own agent can record it", r.ID, run.Recording)
+		}
+		if err := i.put(r); err != nil {
+			return false, err
+		}
+		if x.total++; x.total%progressEvery == 0 {
+			x.tell()
+		}
+	}
+	if x.given != nil {
+		return false, x.given
+	}
+	err = i.flush()
+	x.added += i.added
+	return more, err
+}
+
+func (x *importer) tell() {
+	if x.progress != nil {
+		x.progress(x.total)
+	}
 }
 
 // walkAhead walks a sequence on a goroutine of its own, so that making the runs and

@@ -13,6 +13,7 @@ import (
 // flush.
 type runInserter struct {
 	*runWriter
+	origin  any           // the import that brings the runs, nil where they are recorded here
 	next    int64         // n of the first run that waits
 	added   int           // runs that were new
 	waiting []*run.Record // runs put, but not inserted
@@ -21,13 +22,14 @@ type runInserter struct {
 	measured, plain, results *rowInserter
 }
 
-func newRunInserter(w *runWriter) (*runInserter, error) {
+func newRunInserter(w *runWriter, origin any) (*runInserter, error) {
 	const once = " ON CONFLICT (id) DO NOTHING"
-	columns := append([]string{"n"}, writtenColumns...)
+	columns := append([]string{"n", "import"}, writtenColumns...)
 	i := &runInserter{
 		runWriter: w,
+		origin:    origin,
 		measured:  newRowInserter(w, "runs", columns, once),
-		plain:     newRowInserter(w, "runs", columns[:1+measuredColumns], once),
+		plain:     newRowInserter(w, "runs", columns[:2+measuredColumns], once),
 		results:   newRowInserter(w, "results", []string{"run", "name", "value", "unit", "better"}, ""),
 	}
 	i.runs = i.plain
@@ -38,7 +40,7 @@ func newRunInserter(w *runWriter) (*runInserter, error) {
 
 // add stores one run, false where its id is known already.
 func (w *runWriter) add(r *run.Record) (added bool, err error) {
-	i, err := newRunInserter(w)
+	i, err := newRunInserter(w, nil)
 	if err != nil {
 		return false, err
 	}
@@ -69,7 +71,7 @@ func (i *runInserter) put(r *run.Record) error {
 		}
 		i.runs = rows
 	}
-	rows.put(i.next + int64(len(i.waiting)))
+	rows.put(i.next+int64(len(i.waiting)), i.origin)
 	rows.put(values...)
 	i.waiting = append(i.waiting, r)
 	if !i.runs.full() {

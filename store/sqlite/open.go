@@ -38,6 +38,7 @@ type Store struct {
 	write, read *sql.DB
 	place       *place // nil when read-only
 	immutable   bool   // read without looking for writers
+	version     int    // of the file's schema: Version, or less where read-only
 	unsynced    bool   // never wait for the disk
 
 	recording recorder
@@ -180,9 +181,10 @@ func (s *Store) checkVersion(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if v < Version {
-		return fmt.Errorf("written by an older version of sweepd (schema %d, now %d): run a command that writes, such as `sweepd agent`, once", v, Version)
+	if v == 0 {
+		return ErrNoData
 	}
+	s.version = v
 	return nil
 }
 

@@ -15,14 +15,14 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 	if err != nil || maps.Equal(before, texts) {
 		return false, err
 	}
-	chosen := selected(f)
+	chosen := s.selected(f)
 	return true, s.fail("storing findings in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		w := newRunWriter(ctx, tx)
 		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(run.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+chosen.where+`)`, chosen.args...); err != nil {
 			return err
 		}
 		for id, text := range texts {
-			n, _, err := runState(ctx, tx, id)
+			n, _, err := runState(ctx, tx, id, keptRuns)
 			if err != nil {
 				return err
 			}

@@ -12,13 +12,13 @@ import (
 
 // Runs lists the selected runs in the order of their start.
 func (s *Store) Runs(ctx context.Context, f store.Filter) ([]run.Run, error) {
-	r, err := s.readRuns(ctx, selected(f), listed)
+	r, err := s.readRuns(ctx, s.selected(f), listed)
 	return r.runs, s.fail("listing runs of", err)
 }
 
 // Records are the selected runs with all that is kept of them but sweeps.
 func (s *Store) Records(ctx context.Context, f store.Filter) ([]run.Record, error) {
-	r, err := s.readRuns(ctx, selected(f), whole)
+	r, err := s.readRuns(ctx, s.selected(f), whole)
 	return r.records(), s.fail("reading runs of", err)
 }
 
@@ -43,7 +43,7 @@ func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, st
 	var r runReader
 	var skipped store.Skipped
 	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
-		chosen := selected(f)
+		chosen := s.selected(f)
 		err = tx.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE state = 'recording'), count(*) FILTER (WHERE state = 'interrupted'),
 			count(*) FILTER (WHERE state = 'rejected') FROM runs WHERE `+chosen.where, chosen.args...).Scan(&skipped.Recording, &skipped.Interrupted, &skipped.Rejected)
 		if err != nil {
@@ -58,7 +58,7 @@ func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, st
 // SwitchedOff are the selected runs on battery that were interrupted, see
 // store.AnalysisRuns.
 func (s *Store) SwitchedOff(ctx context.Context, f store.Filter) ([]run.Run, error) {
-	chosen := selected(f).and("state = 'interrupted' AND supply = 'battery'")
+	chosen := s.selected(f).and("state = 'interrupted' AND supply = 'battery'")
 	chosen.most = false
 	r, err := s.readRuns(ctx, chosen, analysed)
 	return r.runs, s.fail("reading runs of", err)
@@ -66,7 +66,7 @@ func (s *Store) SwitchedOff(ctx context.Context, f store.Filter) ([]run.Run, err
 
 // recordsWhere are the runs that fit a condition.
 func (s *Store) recordsWhere(ctx context.Context, where string, args ...any) ([]run.Record, error) {
-	r, err := s.readRuns(ctx, selection{where: where, args: args}, whole)
+	r, err := s.readRuns(ctx, selection{where: where, args: args}.and(s.kept()), whole)
 	return r.records(), err
 }
 

@@ -5,11 +5,12 @@ import (
 	"database/sql"
 	_ "embed"
 	"fmt"
+	"strings"
 )
 
 // Version is the version of the schema that this program reads and writes
 // (PRAGMA user_version).
-const Version = 1
+const Version = 2
 
 // applicationID marks our files (PRAGMA application_id): "swpd" in ASCII.
 const applicationID = 0x73777064
@@ -17,9 +18,29 @@ const applicationID = 0x73777064
 //go:embed schema.sql
 var schema string
 
+// views is the part of the schema that a migration makes anew.
+var views = schema[strings.Index(schema, "CREATE VIEW"):]
+
 // migrations[i] brings a file from version i+1 to i+2. schema.sql is always
 // the newest: a test brings a file of each old version up and compares.
-var migrations = []string{}
+var migrations = []string{
+	// Version 1 does not tell what was imported; runs of a table have no facts and no
+	// readings.
+	`DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table; DROP VIEW summary_table; DROP VIEW fact_table;
+	DROP VIEW reading_rows;
+	CREATE TABLE imports (
+	  id              INTEGER PRIMARY KEY,
+	  done            INTEGER NOT NULL CHECK (done IN (0, 1)),
+	  alive_until_ms  INTEGER NOT NULL
+	) STRICT;
+	CREATE INDEX imports_under_way ON imports (id) WHERE NOT done;
+	INSERT INTO imports VALUES (1, 1, 0);
+	ALTER TABLE runs ADD COLUMN import INTEGER;
+	UPDATE runs SET import = 1 WHERE fact_set IS NULL AND state <> 'recording'
+		AND n NOT IN (SELECT run FROM summaries) AND n NOT IN (SELECT run FROM series WHERE run IS NOT NULL);
+	CREATE INDEX recorded_runs ON runs (n) WHERE import IS NULL;
+	` + views,
+}
 
 // schemaVersion is 0 for an empty file.
 func schemaVersion(ctx context.Context, q queryer) (int, error) {

@@ -7,6 +7,16 @@
 -- text order is time order; the few columns called _ms are Unix time in
 -- milliseconds. An unknown number is NULL, an unknown text ''.
 
+-- What `import` and `merge` bring is not there before all of it is: runs of an
+-- import that is not done are hidden, see kept_runs. One that was broken off is
+-- taken out again by the next one, or by the agent's upkeep.
+CREATE TABLE imports (
+  id              INTEGER PRIMARY KEY,
+  done            INTEGER NOT NULL CHECK (done IN (0, 1)),
+  alive_until_ms  INTEGER NOT NULL           -- later, one that is not done is broken off
+) STRICT;
+CREATE INDEX imports_under_way ON imports (id) WHERE NOT done;
+
 -- One row for each run. n is local to this file; id is the same everywhere.
 CREATE TABLE runs (
   n               INTEGER PRIMARY KEY,
@@ -36,8 +46,10 @@ CREATE TABLE runs (
   warmup_s        REAL,                      -- warm-up that steady_mean leaves out; NULL: none
   start_temperature_c  REAL,                 -- of the hottest sensor in the first sweep
   start_charge_ratio   REAL,                 -- mean of the batteries in the first sweep
-  fact_set        INTEGER REFERENCES fact_sets (id)
+  fact_set        INTEGER REFERENCES fact_sets (id),
+  import          INTEGER                    -- the one that brought it, see imports; NULL: recorded here
 ) STRICT;
+CREATE INDEX recorded_runs ON runs (n) WHERE import IS NULL;
 
 -- The numbers that the workload reported, as they stand now.
 CREATE TABLE results (
@@ -197,6 +209,9 @@ CREATE TABLE schedule_outcomes (
   text      TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
 
+CREATE VIEW kept_runs AS
+  SELECT * FROM runs WHERE import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done);
+
 CREATE VIEW run_table AS
   SELECT id, device, workload, variant, supply,
     CASE WHEN setting_w IS NULL THEN setting
@@ -206,27 +221,28 @@ CREATE VIEW run_table AS
     (SELECT group_concat(name || '=' || value || unit, ' ') FROM results WHERE run = n) AS results,
     (SELECT group_concat(code, ' ') FROM findings WHERE run = n) AS findings,
     why, note
-  FROM runs ORDER BY started_at, n;
+  FROM kept_runs ORDER BY started_at, n;
 
 CREATE VIEW result_table AS
   SELECT id, device, workload, variant, supply, setting_w, setting, state, name, value, unit, better, set_at
-  FROM results JOIN runs ON n = run ORDER BY started_at, n, name;
+  FROM results JOIN kept_runs ON n = run ORDER BY started_at, n, name;
 
 CREATE VIEW finding_table AS
   SELECT id, started_at, severity, code, text, at
-  FROM findings JOIN runs ON n = run ORDER BY started_at, n, position;
+  FROM findings JOIN kept_runs ON n = run ORDER BY started_at, n, position;
 
 CREATE VIEW summary_table AS
   SELECT r.id, s.sensor, s.instance, s.unit, mean, min, max, p95, first, last, energy_j, steady_mean
-  FROM summaries m JOIN runs r ON r.n = m.run JOIN sensors s ON s.id = m.sensor
+  FROM summaries m JOIN kept_runs r ON r.n = m.run JOIN sensors s ON s.id = m.sensor
   ORDER BY started_at, n, position;
 
 CREATE VIEW fact_table AS
   SELECT id, device, started_at, name, value
-  FROM runs JOIN facts USING (fact_set) ORDER BY started_at, n, name;
+  FROM kept_runs JOIN facts USING (fact_set) ORDER BY started_at, n, name;
 
 CREATE VIEW reading_rows AS
   SELECT d.id >> 32 AS series, d.id & 0xffffffff AS position, s.device,
     r.id AS run, strftime('%Y-%m-%dT%H:%M:%fZ', at_ms / 1000.0, 'unixepoch') AS at,
     sweeps, length(data) AS bytes
-  FROM readings d JOIN series s ON s.id = d.id >> 32 LEFT JOIN runs r ON r.n = s.run;
+  FROM readings d JOIN series s ON s.id = d.id >> 32 LEFT JOIN kept_runs r ON r.n = s.run
+  WHERE s.run IS NULL OR r.n IS NOT NULL;

@@ -36,7 +36,7 @@ type storedSeries struct {
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 	var series sql.NullInt64
 	var runs int
-	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ?`, runID).Scan(&runs, &series)
+	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ? AND `+s.kept(), runID).Scan(&runs, &series)
 	if err == nil && runs == 0 {
 		err = fmt.Errorf("run %s: %w", runID, run.ErrNoRun)
 	}

@@ -13,6 +13,9 @@ func (s *Store) Upkeep(ctx context.Context, keepIdle time.Duration, now time.Tim
 	if err := s.checkPlace(ctx); err != nil {
 		return s.fail("tidying", err)
 	}
+	if err := s.dropBroken(ctx); err != nil {
+		return s.fail("tidying", err)
+	}
 	if keepIdle > 0 {
 		if err := s.dropIdle(ctx, now.Add(-keepIdle)); err != nil {
 			return s.fail("dropping old idle readings of", err)
@@ -53,7 +56,7 @@ func (s *Store) dropIdle(ctx context.Context, before time.Time) error {
 	}
 	for _, x := range old {
 		for n := int64(dropRows); n == dropRows; {
-			if n, err = s.dropSome(ctx, x.series<<32, x.end); err != nil {
+			if n, err = s.dropReadings(ctx, x.series<<32, x.end); err != nil {
 				return err
 			}
 		}
@@ -61,8 +64,8 @@ func (s *Store) dropIdle(ctx context.Context, before time.Time) error {
 	return s.dropEmpty(ctx, before)
 }
 
-// dropSome drops some of the rows from first up to, not with, end.
-func (s *Store) dropSome(ctx context.Context, first, end int64) (n int64, err error) {
+// dropReadings drops some of the rows from first up to, not with, end.
+func (s *Store) dropReadings(ctx context.Context, first, end int64) (n int64, err error) {
 	err = s.commit(ctx, false, func(tx *sql.Tx) error {
 		r, err := tx.ExecContext(ctx, `DELETE FROM readings WHERE id IN (
 			SELECT id FROM readings WHERE id >= ? AND id < ? ORDER BY id LIMIT ?)`, first, end, dropRows)
