@@ -108,17 +108,6 @@ func (i *intake) finish(ctx context.Context) error {
 	})
 }
 
-// abandon takes out again what was stored.
-func (i *intake) abandon(ctx context.Context) error {
-	if err := i.drop(ctx, "import = ?", i.id); err != nil {
-		return err
-	}
-	return i.store.commit(ctx, false, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `DELETE FROM imports WHERE id = ? AND NOT done`, i.id)
-		return err
-	})
-}
-
 // dropBroken takes out what imports and merges left that ended without a word. One that
 // is to live longer than any does is from before the clock was set back.
 func (s *Store) dropBroken(ctx context.Context) error {
@@ -150,17 +139,21 @@ var (
 // dropRuns is how many runs are taken out together, dropRows how many rows of readings.
 const dropRuns = 500
 
-// drop takes out runs of the intake that fit a condition.
-func (i *intake) drop(ctx context.Context, where string, args ...any) error {
+// abandon takes out again what was stored. The row in imports stays, so that no other
+// gets its id.
+func (i *intake) abandon(ctx context.Context) error {
 	for more := true; more; {
-		err := i.slice(ctx, func(tx *sql.Tx, full func() bool) error {
+		err := i.slice(ctx, func(tx *sql.Tx, full func() bool) (err error) {
 			for more && !full() {
-				var err error
-				if more, err = dropSome(ctx, tx, fmt.Sprintf("import = %d AND %s", i.id, where), args); err != nil {
+				if more, err = dropSome(ctx, tx, "import = ?", i.id); err != nil {
 					return err
 				}
 			}
-			return nil
+			if more {
+				return nil
+			}
+			_, err = tx.ExecContext(ctx, `UPDATE imports SET done = 1 WHERE id = ?`, i.id)
+			return err
 		})
 		if err != nil {
 			return err
@@ -170,7 +163,7 @@ func (i *intake) drop(ctx context.Context, where string, args ...any) error {
 }
 
 // dropSome takes out some of the runs that fit, and says whether there may be more.
-func dropSome(ctx context.Context, tx *sql.Tx, where string, args []any) (more bool, err error) {
+func dropSome(ctx context.Context, tx *sql.Tx, where string, args ...any) (more bool, err error) {
 	var first, last sql.NullInt64
 	err = tx.QueryRowContext(ctx, fmt.Sprintf(`SELECT min(n), max(n) FROM (SELECT n FROM runs WHERE %s ORDER BY n DESC LIMIT %d)`, where, dropRuns), args...).Scan(&first, &last)
 	if err != nil || !first.Valid {
