@@ -170,20 +170,20 @@ func changesArePublished(t *testing.T, h subject) {
 			return run.Event{}
 		}
 	}
-	if w := ask(h, "POST", "/api/v1/runs/last/results", `{"results":{"fps":{"value":60}}}`, nil); w.Code != 200 {
+	if w := ask(h, "POST", "/api/v1/runs/"+one.ID+"/results", `{"results":{"fps":{"value":60}}}`, nil); w.Code != 200 {
 		t.Fatalf("%d %s", w.Code, w.Body)
 	}
 	if e := next(); e.Kind != run.RunCorrected || e.Run.ID != one.ID || e.Run.Results["fps"].Value != 60 {
 		t.Errorf("%+v", e)
 	}
-	if w := ask(h, "POST", "/api/v1/runs/last/changed", `{}`, nil); w.Code != http.StatusNoContent || w.Body.Len() > 0 {
+	if w := ask(h, "POST", "/api/v1/runs/"+one.ID+"/changed", `{}`, nil); w.Code != http.StatusNoContent || w.Body.Len() > 0 {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
 	if e := next(); e.Kind != run.RunCorrected || e.Run.ID != one.ID {
 		t.Errorf("%+v", e)
 	}
 	c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
-	if err := c.Changed(t.Context(), "last"); err != nil || next().Run.ID != one.ID {
+	if err := c.Changed(t.Context(), one.ID); err != nil || next().Run.ID != one.ID {
 		t.Errorf("by the client: %v", err)
 	}
 	if w := ask(h, "POST", "/api/v1/runs/none/changed", `{}`, nil); w.Code != http.StatusNotFound || len(heard) > 0 {

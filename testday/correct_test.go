@@ -41,8 +41,9 @@ func keepRun(t *testing.T, s store.Store, r run.Run) {
 		minute := 60.0
 		r.DurationS = &minute
 	}
-	one := func(yield func(*run.Record, error) bool) { yield(&run.Record{Run: r}, nil) }
-	if _, _, err := s.Import(t.Context(), one, nil); err != nil {
+	begun := run.Record{Run: r}
+	begun.State, begun.Results = run.Recording, nil
+	if err := errors.Join(s.BeginRun(t.Context(), begun), s.FinishRun(t.Context(), run.Record{Run: r})); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -30,8 +30,8 @@ func TestImportAndExport(t *testing.T) {
 	if x, err = Import(t.Context(), s, file, nil, func(int, int) {}); err != nil || x != (Imported{Known: 2}) {
 		t.Errorf("again: %+v, %v", x, err)
 	}
-	if d, err := s.Run(t.Context(), "last"); err != nil || d.Results["seconds"].Better != run.Lower {
-		t.Errorf("%+v, %v", d.Results, err)
+	if list, err := s.Runs(t.Context(), store.Filter{}); err != nil || list[1].Results["seconds"].Better != run.Lower {
+		t.Errorf("%+v, %v", list, err)
 	}
 	if _, err := Import(t.Context(), s, "/no/such.csv", nil, func(int, int) {}); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -14,7 +15,6 @@ import (
 	"github.com/rivo/uniseg"
 
 	"sweepd/run"
-	storecontract "sweepd/store/contract"
 	"sweepd/store/sqlite"
 )
 
@@ -46,12 +46,16 @@ func campaignOf(t *testing.T, data string, devices ...string) {
 			}
 		}
 	}
-	s, err := sqlite.Open(data, sqlite.Options{})
+	s, err := sqlite.Open(data, sqlite.Options{Unsynced: true})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := s.Import(t.Context(), storecontract.Sequence(runs...), nil); err != nil {
-		t.Fatal(err)
+	for _, r := range runs {
+		begun := r
+		begun.State = run.Recording
+		if err := errors.Join(s.BeginRun(t.Context(), begun), s.FinishRun(t.Context(), r)); err != nil {
+			t.Fatal(err)
+		}
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)

@@ -47,7 +47,8 @@ func (a *app) runShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show RUN",
 		Short: "Show all that is kept of a run",
-		Long:  `Show all that is kept of a run. RUN is any part of the id that only one run has, or "last".`,
+		Long: `Show all that is kept of a run.
+` + whichRun,
 		Example: `  sweepd run show 3f9c21ab
   sweepd run show last --json`,
 		Args: cobra.ExactArgs(1),

@@ -90,7 +90,8 @@ func (a *app) runResultCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "result RUN [NAME=VALUE[UNIT]]...",
 		Short: "Add results to a run, or correct them",
-		Long:  `Add results to a run, or correct them; what they were before is kept. RUN is any part of the id that only one run has, or "last".`,
+		Long: `Add results to a run, or correct them; what they were before is kept.
+` + whichRun,
 		Example: `  sweepd run result 3f9c21ab fps_mean=61.3fps
   sweepd run result last "load time=4.2 s" --lower "load time"
   sweepd run result last --frames frames.csv --frame-column frame_ms`,
@@ -134,6 +135,10 @@ func (a *app) runResultCommand() *cobra.Command {
 func (a *app) runRejectCommand() *cobra.Command { return a.decisionCommand(run.Reject) }
 func (a *app) runKeepCommand() *cobra.Command   { return a.decisionCommand(run.Keep) }
 
+// whichRun says in the help of commands what names a run.
+const whichRun = `RUN is any part of the id that only one run has, or "last": the run that was recorded
+last into this data folder, never one that was imported or merged, whatever its time.`
+
 // decisionCommand is reject or keep, which differ in words only.
 func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	var why string
@@ -155,6 +160,7 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 		cmd.Short = "Count a run again that was rejected, by a finding or by hand"
 		cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"`
 	}
+	cmd.Long = cmd.Short + ".\n" + whichRun
 	cmd.Flags().StringVar(&why, "why", "", "`TEXT` that says why")
 	_ = cmd.MarkFlagRequired("why")
 	return cmd
