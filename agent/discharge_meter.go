@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"sweepd/judge"
+	"sweepd/run"
 )
 
 // dischargeMeter gives the present discharge of all batteries: what they report
@@ -13,10 +14,12 @@ type dischargeMeter struct {
 	contents []contentFall // one for each battery of the view, in its order
 }
 
-// contentFall follows the content of one battery from change to change.
+// contentFall follows the content of one battery from change to change, since it
+// stepped last.
 type contentFall struct {
 	instance string
-	energy   float64
+	watch    judge.ContentWatch
+	energy   float64 // at the latest change, of any origin
 	changes  [16]struct {
 		at     time.Duration
 		energy float64
@@ -28,16 +31,16 @@ type contentFall struct {
 // its rounding (10 mWh is 36 J) is small against some 10 W.
 const fallOver = 30 * time.Second
 
-func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now time.Duration) float64 {
+func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now run.Instant) float64 {
 	for len(m.contents) < len(index.Batteries) {
-		m.contents = append(m.contents, contentFall{energy: math.NaN()})
+		m.contents = append(m.contents, contentFall{})
 	}
 	total, any := 0.0, false
 	for i, b := range index.Batteries {
 		if m.contents[i].instance != b.Instance {
-			m.contents[i] = contentFall{instance: b.Instance, energy: math.NaN()}
+			m.contents[i] = contentFall{instance: b.Instance}
 		}
-		m.contents[i].observe(judge.At(values, b.Energy), now)
+		m.contents[i].observe(b, values, now)
 		if b.Silent(values) {
 			continue
 		}
@@ -54,24 +57,29 @@ func (m *dischargeMeter) observe(index *judge.SensorIndex, values []float64, now
 	return total
 }
 
-func (f *contentFall) observe(energy float64, now time.Duration) {
-	if math.IsNaN(energy) || energy == f.energy {
+func (f *contentFall) observe(b judge.BatteryIndex, values []float64, now run.Instant) {
+	change, changed := f.watch.Observe(b, values, now)
+	if !changed {
 		return
 	}
-	first := math.IsNaN(f.energy)
-	f.energy = energy
-	if first { // when it began to be so is unknown
-		return
+	f.energy += change.Joules
+	if change.Kind != judge.ContentFlowed {
+		f.n = 0
 	}
+	f.add(now.Mono)
+}
+
+// add keeps the latest change.
+func (f *contentFall) add(now time.Duration) {
 	if f.n > 1 { // keep changes apart, so that the ring spans fallOver
 		last, before := &f.changes[(f.n-1)%len(f.changes)], f.changes[(f.n-2)%len(f.changes)]
 		if last.at-before.at < fallOver/time.Duration(len(f.changes)-1) {
-			last.at, last.energy = now, energy
+			last.at, last.energy = now, f.energy
 			return
 		}
 	}
 	c := &f.changes[f.n%len(f.changes)]
-	c.at, c.energy = now, energy
+	c.at, c.energy = now, f.energy
 	f.n++
 }
 

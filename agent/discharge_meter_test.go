@@ -61,9 +61,10 @@ func TestLiveDischarge(t *testing.T) {
 
 // Two changes at one moment, as of a sweep at a run's edge, tell no fall.
 func TestContentThatChangesTwiceAtOnce(t *testing.T) {
-	f := contentFall{energy: math.NaN()}
+	var f contentFall
+	content := judge.BatteryIndex{Power: -1, Charge: -1, Direction: -1, Full: -1}
 	for i, at := range []time.Duration{0, time.Second, time.Second} {
-		f.observe(1000-float64(i), at)
+		f.observe(content, []float64{1000 - float64(i)}, scripted.After(scripted.Start, at))
 	}
 	if w := f.watts(); !math.IsNaN(w) {
 		t.Errorf("%v W, want unknown", w)
@@ -84,8 +85,34 @@ func TestLiveDischargeOfSeveralBatteries(t *testing.T) {
 		{[]float64{8, 1, nan, 1}, nan}, {[]float64{nan, nan, nan, nan}, nan}, {[]float64{-8, -1, 3, 1}, -5},
 	} {
 		var m dischargeMeter
-		if got := m.observe(&index, c.values, time.Second); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
+		if got := m.observe(&index, c.values, scripted.Start); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
 			t.Errorf("%v: %v W, want %v", c.values, got, c.want)
+		}
+	}
+}
+
+// A battery that tells its content alone and is changed, or learns anew, while 20 W leave
+// it: the live discharge is 20 W or, until its next change, unknown.
+func TestLiveDischargeOfAContentThatSteps(t *testing.T) {
+	for _, step := range []float64{-42_660, 12_800, 100_000} {
+		s := newStepped(t, func(t time.Duration) scripted.State {
+			x := scripted.OnBattery(t)
+			if x.Power = math.NaN(); t >= time.Minute {
+				x.Energy += step
+			}
+			return x
+		})
+		for second := range 120 {
+			if err := s.SweepIdle(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			var snap Snapshot
+			s.Snapshot(&snap)
+			unknown := second < 2 || second == 60
+			if got := snap.DischargeWatts; math.IsNaN(got) != unknown || !unknown && math.Abs(got-20) > 1e-9 {
+				t.Errorf("a step of %v J, after %d s: %v W", step, second, got)
+			}
+			s.m.advance(time.Second)
 		}
 	}
 }

@@ -26,7 +26,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	if len(values) != len(a.index.Sensors) {
 		a.index = judge.NewSensorIndex(a.opts.Sensors.Sensors()[:len(values)])
 	}
-	out := a.meter.observe(&a.index, values, now.Mono)
+	out := a.meter.observe(&a.index, values, now)
 
 	before := a.labels
 	a.mu.Lock()

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -13,7 +14,8 @@ import (
 // power that the batteries report and from the fall of their content. A gauge
 // refreshes its values about once a second while sweeps are faster, so the fall
 // counts only from change to change: between the first and the last sweep at
-// which the content changed.
+// which the content changed. Where it stepped (see ContentWatch) the fall counts in
+// pieces, from step to step.
 type dischargeEstimate struct {
 	batteries []batteryTrack
 }
@@ -29,21 +31,32 @@ type batteryTrack struct {
 	b          BatteryIndex
 	resolution float64 // of the reported power, W
 
-	n              int        // sweeps at which the battery said anything
-	power          integrator // over the whole run
-	settled        integrator // from the second change on: measured inside the run
-	moving         bool       // it charged or discharged at some sweep
-	lastP, lastE   float64
-	changed        int // sweeps at which some value changed
-	firstChanged   time.Duration
-	lastChanged    time.Duration
-	samples        autocorrelation // of the power, at changes
-	contentChanges int             // sweeps at which the content changed
-	first, last    struct{ at, energy float64 }
-	quantum        float64 // smallest change of the content seen, J
-	firstP, endP   float64
-	energyBreaks   bool
-	sweepInterval  float64
+	n            int        // sweeps at which the battery said anything
+	power        integrator // over the whole run
+	settled      integrator // from the second change on: measured inside the run
+	moving       bool       // it charged or discharged at some sweep
+	lastP, lastE float64
+	changed      int // sweeps at which some value changed
+	firstChanged time.Duration
+	lastChanged  time.Duration
+	samples      autocorrelation // of the power, at changes
+	firstP, endP float64
+
+	content ContentWatch
+	moved   bool    // the content changed
+	pieces  int     // of the content, with a fall in each
+	open    bool    // a piece has one
+	falls   int     // from change to change, in all pieces
+	fall    float64 // of the content in them, J
+	span    float64 // their time, s
+	quantum float64 // the smallest, J
+	steps   int
+	largest contentStep
+}
+
+type contentStep struct {
+	ContentChange
+	at run.Instant
 }
 
 func newDischargeEstimate(index *SensorIndex) *dischargeEstimate {
@@ -59,9 +72,10 @@ func newDischargeEstimate(index *SensorIndex) *dischargeEstimate {
 	return e
 }
 
-func (e *dischargeEstimate) observe(values []float64, t time.Duration) {
+func (e *dischargeEstimate) observe(s *run.Sweep, t time.Duration) {
 	for i := range e.batteries {
-		e.batteries[i].observe(values, t)
+		e.batteries[i].observe(s.Values, t)
+		e.batteries[i].observeContent(s)
 	}
 }
 
@@ -95,9 +109,6 @@ func (t *batteryTrack) observe(values []float64, now time.Duration) {
 	if t.changed >= settledChange {
 		t.settled.observe(now, p)
 	}
-	if differs(energy, t.lastE) {
-		t.contentChanged(now.Seconds(), energy)
-	}
 	if !math.IsNaN(p) {
 		t.lastP = p
 	}
@@ -115,13 +126,29 @@ const settledChange = 2
 // differs tells whether a value is known to have changed.
 func differs(x, last float64) bool { return !math.IsNaN(x) && !math.IsNaN(last) && x != last }
 
-func (t *batteryTrack) contentChanged(at, energy float64) {
-	t.quantum = math.Min(t.quantum, math.Abs(energy-t.lastE))
-	if t.contentChanges == 0 {
-		t.first.at, t.first.energy = at, energy
+func (t *batteryTrack) observeContent(s *run.Sweep) {
+	c, changed := t.content.Observe(t.b, s.Values, s.At)
+	if !changed {
+		return
 	}
-	t.last.at, t.last.energy = at, energy
-	t.contentChanges++
+	t.moved = true
+	if c.Kind != ContentFlowed {
+		t.open = false
+		if c.Kind == ContentStepped {
+			if t.steps++; t.steps == 1 || math.Abs(c.Joules) > math.Abs(t.largest.Joules) {
+				t.largest = contentStep{c, s.At}
+			}
+		}
+		return
+	}
+	if !t.open {
+		t.open = true
+		t.pieces++
+	}
+	t.falls++
+	t.fall -= c.Joules
+	t.span += c.Over.Seconds()
+	t.quantum = math.Min(t.quantum, math.Abs(c.Joules))
 }
 
 // result combines both estimates; nil for a device without a battery.
@@ -131,13 +158,14 @@ func (e *dischargeEstimate) result(duration float64) *run.Discharge {
 	}
 	power, energy := e.total(duration, (*batteryTrack).fromPower), e.total(duration, (*batteryTrack).fromEnergy)
 	d := &run.Discharge{}
+	contradicted := slices.ContainsFunc(e.batteries, func(t batteryTrack) bool { return t.contradicted(duration) })
 	if power.ok {
 		d.FromPowerWatts = orNil(power.watts)
 	}
 	if energy.ok {
 		d.FromEnergyWatts = orNil(energy.watts)
 	}
-	if c := combine(power, energy); c.ok {
+	if c := combine(power, energy); c.ok && !contradicted {
 		half := run.Coverage95 * c.u
 		d.Watts, d.UncertaintyWatts = orNil(c.watts), orNil(half)
 	}
@@ -228,26 +256,40 @@ func (t *batteryTrack) fromPower(duration float64) estimate {
 // to be refreshed (common practice, no source).
 const unrefreshed = 0.05
 
-// fromEnergy is the fall of the content from its first to its last change. The
-// content at a change is uncertain by its rounding, but by no more than what
-// flows between two changes; the moment of a change by the time between
-// refreshes; and what lies outside the two changes by the power's scatter.
+// fromEnergy is the fall of the content from its first to its last change, of each
+// piece. The content at a change is uncertain by its rounding, but by no more than
+// what flows between two changes; the moment of a change by the time between
+// refreshes; and what lies outside the pieces by the power's scatter.
 func (t *batteryTrack) fromEnergy(duration float64) estimate {
-	if t.contentChanges == 0 && !t.moving {
+	if !t.moved && !t.moving {
 		return estimate{ok: t.b.Energy >= 0, u: floorWatts}
 	}
-	span := t.last.at - t.first.at
-	if t.contentChanges < 3 || span <= 0 {
+	if t.falls < 2 || t.span <= 0 {
 		return estimate{}
 	}
-	watts := (t.first.energy - t.last.energy) / span
+	watts := t.fall / t.span
 	flow := math.Abs(watts)
-	perChange := flow * span / float64(t.contentChanges-1)
-	rounding := math.Min(t.quantum, perChange) / math.Sqrt(6)
-	timing := flow * t.refresh() / math.Sqrt(6)
+	ends := math.Sqrt(float64(t.pieces))
+	rounding := math.Min(t.quantum, flow*t.span/float64(t.falls)) / math.Sqrt(6) * ends
+	timing := flow * t.refresh() / math.Sqrt(6) * ends
 	scatter := t.samples.sdOr(0.1 * flow)
-	outside := math.Max(0, duration-span) / math.Max(duration, span) * scatter
-	return estimate{watts: watts, u: norm(t.floor(watts), rounding/span, timing/span, outside, t.unseen(watts, duration)), ok: true}
+	outside := math.Max(0, duration-t.span) / math.Max(duration, t.span) * scatter
+	return estimate{watts: watts, u: norm(t.floor(watts), rounding/t.span, timing/t.span, outside, t.unseen(watts, duration)), ok: true}
+}
+
+// Power and content contradict each other where they lie further apart than three times
+// their uncertainty, than contradiction of the larger, and than contradictionWatts
+// (common practice, no source). Then neither is the battery's discharge.
+const (
+	contradiction      = 0.5
+	contradictionWatts = 1
+)
+
+func (t *batteryTrack) contradicted(duration float64) bool {
+	power, energy := t.fromPower(duration), t.fromEnergy(duration)
+	apart := math.Abs(power.watts - energy.watts)
+	return power.ok && energy.ok && apart > 3*math.Hypot(power.u, energy.u) && apart > contradictionWatts &&
+		apart > contradiction*math.Max(math.Abs(power.watts), math.Abs(energy.watts))
 }
 
 // unseen is the standard uncertainty from the time between the run's start and

@@ -156,16 +156,17 @@ func TestDischargeOfAnUnseenStart(t *testing.T) {
 // Rounding and timing at both ends are rectangular (u = a/sqrt 6 for two), what lies
 // outside is taken to scatter by a tenth where no power is known.
 func TestUncertaintyOfAFall(t *testing.T) {
-	b := batteryTrack{b: BatteryIndex{Energy: 0}, moving: true, contentChanges: 11, quantum: 36, firstP: nan,
-		changed: 11, lastChanged: 100 * time.Second}
-	b.first.energy, b.last.at, b.last.energy = 1000, 100, 0
+	b := batteryTrack{b: BatteryIndex{Energy: 0}, moving: true, moved: true, pieces: 1, falls: 10, fall: 1000, span: 100, quantum: 36,
+		firstP: nan, changed: 11, lastChanged: 100 * time.Second}
 	e := b.fromEnergy(120)
 	near(t, "watts", e.watts, 10, 1e-12)
 	near(t, "u", e.u, math.Sqrt(0.01*0.01+0.36*0.36/6+1.0/6+1.0/36), 1e-12)
 	b.quantum = 500 // no more than flows between two changes
 	near(t, "u of a coarse gauge", b.fromEnergy(120).u, math.Sqrt(0.01*0.01+1.0/6+1.0/6+1.0/36), 1e-12)
-	if b.contentChanges = 2; b.fromEnergy(120).ok {
-		t.Error("two changes tell a discharge")
+	b.pieces = 4 // each has two ends
+	near(t, "u of pieces", b.fromEnergy(120).u, math.Sqrt(0.01*0.01+4.0/6+4.0/6+1.0/36), 1e-12)
+	if b.falls = 1; b.fromEnergy(120).ok {
+		t.Error("one fall tells a discharge")
 	}
 }
 

@@ -128,7 +128,7 @@ func (j *judgement) take(s *run.Sweep) error {
 		j.sums[i].observe(t, At(s.Values, i))
 	}
 	j.quantiles.observe(s.Values, t)
-	j.discharge.observe(s.Values, t)
+	j.discharge.observe(s, t)
 	for _, c := range j.checks {
 		c.observe(s, t)
 	}
@@ -198,6 +198,7 @@ func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
 	add(tooShort(*d.DurationS, j.th))
 	add(resultMissing(*d))
 	add(LostFindings(lost))
+	add(j.discharge.findings(*d.DurationS))
 	j.clock.lost = lost
 	for _, c := range j.checks {
 		add(c.findings())

@@ -29,6 +29,7 @@ type SensorIndex struct {
 type BatteryIndex struct {
 	Instance                         string
 	Power, Energy, Charge, Direction int
+	Full                             int // full content
 }
 
 // NewSensorIndex makes the index of sweeps of these sensors.
@@ -40,7 +41,7 @@ func NewSensorIndex(sensors []run.Sensor) SensorIndex {
 				return &v.Batteries[i]
 			}
 		}
-		v.Batteries = append(v.Batteries, BatteryIndex{instance, -1, -1, -1, -1})
+		v.Batteries = append(v.Batteries, BatteryIndex{instance, -1, -1, -1, -1, -1})
 		return &v.Batteries[len(v.Batteries)-1]
 	}
 	lists := map[string]*[]int{
@@ -60,6 +61,8 @@ func NewSensorIndex(sensors []run.Sensor) SensorIndex {
 			battery(s.Instance).Power = i
 		case run.BatteryEnergy:
 			battery(s.Instance).Energy = i
+		case run.BatteryEnergyFull:
+			battery(s.Instance).Full = i
 		case run.BatteryCharge:
 			battery(s.Instance).Charge = i
 		case run.BatteryDirection:
