@@ -20,7 +20,10 @@ import (
 // DefaultURL is where an agent answers unless it was told otherwise.
 const DefaultURL = "http://" + DefaultListen
 
-var _ testday.CorrectingAgent = (*Client)(nil)
+var (
+	_ testday.CorrectingAgent = (*Client)(nil)
+	_ testday.WatchedAgent    = (*Client)(nil)
+)
 
 // Client is a running agent at the other end of a connection.
 type Client struct {
@@ -63,6 +66,14 @@ func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err err
 		err = c.post(ctx, "/api/v1/runs/stop", q, &d)
 	}
 	return d, err
+}
+
+// HoldRun holds on to a run until ctx ends: where this process is killed first, the agent
+// stops the run.
+func (c *Client) HoldRun(ctx context.Context, id string) error {
+	patient := *c
+	patient.http.Timeout = 0
+	return patient.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/hold", struct{}{}, nil)
 }
 
 // Declare declares the active setting.

@@ -27,6 +27,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 		}
 	})
 	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
+	mux.HandleFunc("POST /api/v1/runs/{id}/hold", h.hold)
 	for _, d := range []run.Decision{run.Reject, run.Keep} {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest

@@ -74,7 +74,7 @@ const (
 // progress finish. webConfig is the exporters' web configuration file (TLS,
 // basic authentication), empty for none.
 func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
-	s := newServer(h, log)
+	s := newServer(ctx, h, log)
 	stopped := make(chan error, 1)
 	stop := context.AfterFunc(ctx, func() {
 		late, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTimeout)
@@ -89,9 +89,14 @@ func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig str
 	return <-stopped
 }
 
-func newServer(h http.Handler, log *slog.Logger) *http.Server {
+// stopping is the key of the channel that is closed when the server is to stop, in the
+// context of its requests.
+type stopping struct{}
+
+func newServer(ctx context.Context, h http.Handler, log *slog.Logger) *http.Server {
 	return &http.Server{
-		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		BaseContext: func(net.Listener) context.Context { return context.WithValue(context.Background(), stopping{}, ctx.Done()) },
+		Handler:     h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
 }

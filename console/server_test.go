@@ -43,7 +43,7 @@ func TestListenError(t *testing.T) {
 
 // Every wait of the server ends, and it waits for an answer as long as its client does.
 func TestServerTimeouts(t *testing.T) {
-	s := newServer(nil, slog.New(slog.DiscardHandler))
+	s := newServer(t.Context(), nil, slog.New(slog.DiscardHandler))
 	for name, d := range map[string]time.Duration{"header": s.ReadHeaderTimeout, "read": s.ReadTimeout, "write": s.WriteTimeout, "idle": s.IdleTimeout} {
 		if d < 5*time.Second || d > time.Hour {
 			t.Errorf("%s timeout %v", name, d)

@@ -3,7 +3,9 @@ package testday
 import (
 	"context"
 	"errors"
+	"maps"
 	"slices"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -21,9 +23,11 @@ type fakeAgent struct {
 	asked     int
 	wanted    run.Want
 	stopped   run.Stop
+	ended     *run.Record // the last one that was stopped
 	frames    FrameResults
 	status    Status
 	err       error
+	holds     atomic.Int32
 }
 
 func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
@@ -39,9 +43,19 @@ func (f *fakeAgent) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 	if f.err != nil {
 		return run.Record{}, f.err
 	}
+	if f.recording == nil || s.Run != "" && s.Run != f.recording.ID {
+		if f.ended == nil || s.Run != f.ended.ID {
+			return run.Record{}, run.ErrEnded
+		}
+		maps.Copy(f.ended.Results, s.Results)
+		return *f.ended, nil
+	}
 	f.stopped = s
+	length := 12.5
 	d := run.Record{Run: *f.recording}
-	d.State, d.Results, d.Note, f.recording = run.Finished, s.Results, s.Note, nil
+	d.State, d.DurationS, d.Results, f.recording = run.Finished, &length, map[string]run.Result{}, nil
+	s.Apply(&d.Run)
+	f.ended = &d
 	return d, nil
 }
 
@@ -66,7 +80,18 @@ func (f *fakeAgent) Status(context.Context) (Status, error) {
 	return f.status, f.err
 }
 
-var _ CorrectingAgent = (*fakeAgent)(nil)
+// HoldRun counts those who hold.
+func (f *fakeAgent) HoldRun(ctx context.Context, _ string) error {
+	f.holds.Add(1)
+	defer f.holds.Add(-1)
+	<-ctx.Done()
+	return ctx.Err()
+}
+
+var (
+	_ CorrectingAgent = (*fakeAgent)(nil)
+	_ WatchedAgent    = (*fakeAgent)(nil)
+)
 
 var errAway = errors.New("no agent answers")
 

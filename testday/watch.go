@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"maps"
 	"os/exec"
+	"slices"
+	"strings"
 	"time"
 
 	"sweepd/run"
@@ -22,57 +24,132 @@ type Watched struct {
 	Out, Err io.Writer
 }
 
+// WatchedAgent is an agent that also ends a run by itself where its watch is gone.
+type WatchedAgent interface {
+	Agent
+	// HoldRun holds on to a run until ctx ends. Where the caller goes away without
+	// ending ctx, as a process does that is killed, the agent stops the run.
+	HoldRun(ctx context.Context, id string) error
+}
+
 // Watch starts a run, carries out the command and stops the run when the command
-// ends, whatever became of it. The record is the run's, with an empty id where none
-// was kept. The error says, beside what went wrong with the run, that the command
-// failed or that results were not in its output.
-func Watch(ctx context.Context, a Agent, start run.Start, w Watched) (d run.Record, err error) {
+// ends, whatever became of it, and no other run. Signals that end this process end the
+// command and all that it started. The record is the run's, with an empty id where none
+// was kept to the command's end. The error says, beside what went wrong with the run,
+// that the command failed or that results were not in its output.
+func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d run.Record, err error) {
 	program, err := exec.LookPath(w.Command[0])
 	if err != nil {
-		return d, fmt.Errorf("command %q cannot be started: %w", w.Command[0], err)
+		return d, fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(w.Command[0]), err)
 	}
+	signals, stopSignals := endingSignals()
+	defer stopSignals()
 	r, err := a.StartRun(ctx, start)
 	if err != nil {
 		return d, err
 	}
+	held, release := context.WithCancel(context.WithoutCancel(ctx))
+	defer release()
+	go func() { _ = a.HoldRun(held, r.ID) }() // an agent that is gone has ended the run
+
+	began := time.Now()
 	output := w.Rules.newOutput()
-	failed := w.carryOut(ctx, program, output)
-	results, missing := output.results()
+	c, err := w.start(program, output)
+	if err != nil {
+		d, serr := Stop(context.WithoutCancel(ctx), a, run.Stop{Run: r.ID, Failure: err.Error()})
+		if serr != nil {
+			d = run.Record{}
+		}
+		return d, errors.Join(fmt.Errorf("%w; run %s is kept: reject it if it does not count", err, run.ShortID(r.ID)), serr)
+	}
+	defer c.close()
+	failure := c.await(ctx, signals)
+	took := time.Since(began)
+	return w.finish(context.WithoutCancel(ctx), a, r, c, run.Stop{Run: r.ID, Failure: failure}, took)
+}
+
+// What the command printed is in the pipe when it ends. Where a process that it left
+// behind holds the pipe open, the run does not wait for the rest of it.
+const (
+	outputWait     = 100 * time.Millisecond
+	lateOutputWait = 2 * time.Second
+)
+
+// finish stops the run of a command that has ended.
+func (w Watched) finish(ctx context.Context, a WatchedAgent, r run.Run, c *command, stop run.Stop, took time.Duration) (d run.Record, err error) {
+	if s, err := a.Status(ctx); err == nil && (s.Recording == nil || s.Recording.ID != r.ID) {
+		c.drained(lateOutputWait)
+		results, _ := w.results(c.output)
+		return d, notWatchedToTheEnd(ctx, a, r, results, stop.Failure, took)
+	}
+	if !c.drained(outputWait) {
+		_, _ = Stop(ctx, a, stop) // said below, when it fails again
+		if !c.drained(lateOutputWait) {
+			fmt.Fprintf(w.Err, "command %s left processes behind that hold its output; the run ended with the command\n", c.name)
+		}
+	}
+	var missing, failed error
+	stop.Results, missing = w.results(c.output)
+	if stop.Failure != "" {
+		failed = fmt.Errorf("%s; run %s is kept: reject it if it does not count", stop.Failure, run.ShortID(r.ID))
+	}
+	if d, err = Stop(ctx, a, stop); err != nil {
+		err = fmt.Errorf("run %s could not be stopped: %w%s", run.ShortID(r.ID), err, offer("; when it is, its results are added with", r.ID, stop.Results))
+		if stop.Failure != "" {
+			failed = errors.New(stop.Failure)
+		}
+		return run.Record{}, errors.Join(err, failed, missing)
+	}
+	return d, errors.Join(failed, missing)
+}
+
+// results are those in what the command printed.
+func (w Watched) results(o *output) (Results, error) {
+	results, missing := o.results()
 	for name, x := range results {
 		if direction(name, w.Lower) == run.Lower {
 			x.Better = run.Lower
 			results[name] = x
 		}
 	}
-	stop := run.Stop{Results: results}
-	if failed != nil {
-		stop.Note = failed.Error()
-	}
-	d, err = Stop(context.WithoutCancel(ctx), a, stop)
-	if err != nil {
-		return run.Record{}, errors.Join(fmt.Errorf("run %s could not be stopped: %w", run.ShortID(r.ID), err), failed)
-	}
-	if failed != nil {
-		failed = fmt.Errorf("%w; run %s is kept: reject it if it does not count", failed, run.ShortID(r.ID))
-	}
-	return d, errors.Join(failed, missing)
+	return results, missing
 }
 
-// killDelay is how long a command may take to end once it was asked to.
-const killDelay = 10 * time.Second
-
-// carryOut runs the command and keeps what it prints. Where the context ends, the
-// command is asked to end, too.
-func (w Watched) carryOut(ctx context.Context, program string, output *output) error {
-	c := exec.CommandContext(ctx, program, w.Command[1:]...)
-	c.Args[0] = w.Command[0]
-	c.Stdin = w.In
-	c.Stdout = io.MultiWriter(w.Out, output.stream())
-	c.Stderr = io.MultiWriter(w.Err, output.stream())
-	c.Cancel = func() error { return c.Process.Signal(os.Interrupt) }
-	c.WaitDelay = killDelay
-	if err := c.Run(); err != nil {
-		return fmt.Errorf("command %s: %w", w.Command[0], err)
+// notWatchedToTheEnd says what became of a run that was over before its command was.
+// The results are left to the user, since the run did not measure what they are of to
+// the end.
+func notWatchedToTheEnd(ctx context.Context, a Agent, r run.Run, results Results, failure string, took time.Duration) error {
+	text := fmt.Sprintf("run %s was not recorded to the end of the command, which took %.1f s", run.ShortID(r.ID), took.Seconds())
+	d, err := a.StopRun(ctx, run.Stop{Run: r.ID})
+	switch {
+	case err != nil:
+		text += fmt.Sprintf(", and where it stands is unknown (%v)", err)
+	case d.DurationS == nil:
+		text += fmt.Sprintf(": it is %s", d.State)
+	case d.State == run.Interrupted:
+		text += fmt.Sprintf(": it is interrupted after %.1f s, when its agent ended", *d.DurationS)
+	default:
+		text += fmt.Sprintf(": somebody else stopped it after %.1f s, it is %s", *d.DurationS, d.State)
 	}
-	return nil
+	text += "; no run was stopped or changed now" + offer("; if the command's results count for it, add them with", r.ID, results)
+	if failure != "" {
+		text += "; " + failure
+	}
+	return errors.New(text)
+}
+
+// offer is how results are added to a run by hand, after a few words; "" without any.
+func offer(words, id string, results Results) string {
+	if len(results) == 0 {
+		return ""
+	}
+	var given, lower []string
+	for _, name := range slices.Sorted(maps.Keys(results)) {
+		x := results[name]
+		given = append(given, fmt.Sprintf("%q", fmt.Sprintf("%s=%v%s", name, x.Value, x.Unit)))
+		if x.Better == run.Lower {
+			lower = append(lower, fmt.Sprintf(" --lower %q", name))
+		}
+	}
+	return fmt.Sprintf("%s `sweepd run result %s %s%s`", words, run.ShortID(id), strings.Join(given, " "), strings.Join(lower, ""))
 }

@@ -4,9 +4,12 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"io"
+	"os"
 	"os/exec"
 	"strings"
 	"testing"
+	"time"
 
 	"sweepd/run"
 )
@@ -37,21 +40,122 @@ func TestWatch(t *testing.T) {
 	}
 }
 
+// failureOf is the text of the finding that the command failed.
+func failureOf(d run.Record) string {
+	for _, f := range d.Findings {
+		if f.Code == run.CommandFailed {
+			return f.Text
+		}
+	}
+	return ""
+}
+
+// The run ends with the command, not with what it left behind in the background; what
+// that prints shortly after still counts.
+func TestWatchOfABackgroundChild(t *testing.T) {
+	f := &fakeAgent{}
+	stoppedAt := make(chan time.Time, 2)
+	a := stopSpy{f, func(run.Stop) { stoppedAt <- time.Now() }}
+	w := watched(t, `(sleep 0.5; echo "fps 61.5"; exec sleep 30) & echo ready`, `fps=fps ([0-9.]+)`)
+	var ready time.Time
+	w.Out = writerFunc(func(p []byte) (int, error) {
+		if string(p) == "ready\n" {
+			ready = time.Now()
+		}
+		return len(p), nil
+	})
+	d, err := Watch(t.Context(), a, run.Start{}, w)
+	if err != nil || d.Results["fps"].Value != 61.5 || failureOf(d) != "" {
+		t.Errorf("%+v, %v", d, err)
+	}
+	if idle := (<-stoppedAt).Sub(ready); idle > 400*time.Millisecond {
+		t.Errorf("stopped %v after the end of the command", idle)
+	}
+	if s := w.Err.(*bytes.Buffer).String(); !strings.Contains(s, `command "sh" left processes behind that hold its output`) {
+		t.Errorf("said %q", s)
+	}
+}
+
+// stopSpy hears of each stop before it is carried out.
+type stopSpy struct {
+	*fakeAgent
+	hear func(run.Stop)
+}
+
+func (s stopSpy) StopRun(ctx context.Context, x run.Stop) (run.Record, error) {
+	s.hear(x)
+	return s.fakeAgent.StopRun(ctx, x)
+}
+
+// stolen is an agent whose run somebody else stops, and perhaps starts another, before
+// the command ends.
+type stolen struct {
+	*fakeAgent
+	next *run.Run
+}
+
+func (s stolen) Status(ctx context.Context) (Status, error) {
+	if _, err := s.StopRun(ctx, run.Stop{}); err != nil {
+		return Status{}, err
+	}
+	s.recording = s.next
+	return s.fakeAgent.Status(ctx)
+}
+
+// A run that somebody else stops while the command runs is left as it is, and so is
+// the next one.
+func TestWatchOfARunThatSomebodyElseStops(t *testing.T) {
+	for _, next := range []*run.Run{nil, {ID: "019a0000-0002"}} {
+		a := stolen{&fakeAgent{}, next}
+		w := watched(t, `echo "load 4.5s"; exit 3`, `load=load (.*)`)
+		w.Lower = []string{"load"}
+		d, err := Watch(t.Context(), a, run.Start{}, w)
+		if d.ID != "" || err == nil || len(a.ended.Results) != 0 || failureOf(*a.ended) != "" || a.recording != next {
+			t.Fatalf("%+v, %v; %+v", d, err, a.ended)
+		}
+		for _, part := range []string{"run 000-0001 was not recorded to the end of the command, which took ", "somebody else stopped it after 12.5 s, it is finished; no run was stopped or changed now",
+			"add them with `sweepd run result 000-0001 \"load=4.5s\" --lower \"load\"`", "exit status 3"} {
+			if !strings.Contains(err.Error(), part) {
+				t.Errorf("%v lacks %q", err, part)
+			}
+		}
+	}
+}
+
+// What cannot be passed on ends the command.
+func TestWatchWhoseReaderLeaves(t *testing.T) {
+	f := &fakeAgent{}
+	w := watched(t, "echo ready; exec sleep 60")
+	w.Out = writerFunc(func([]byte) (int, error) { return 0, io.ErrClosedPipe })
+	d, err := Watch(t.Context(), f, run.Start{}, w)
+	if err == nil || f.recording != nil || !strings.Contains(failureOf(d), "what it printed could not be passed on (io: read/write on closed pipe)") {
+		t.Errorf("%+v, %v", d, err)
+	}
+}
+
 func TestWatchThatFails(t *testing.T) {
 	f := &fakeAgent{}
 	d, err := Watch(t.Context(), f, run.Start{Workload: "tile-sort"}, watched(t, "exit 3", `fps=fps ([0-9.]+)`))
-	if err == nil || d.ID == "" || d.Note != "command sh: exit status 3" || f.recording != nil {
+	if err == nil || d.ID == "" || failureOf(d) != `command "sh": exit status 3` || d.Note != "" || f.recording != nil {
 		t.Errorf("%+v, %v", d, err)
 	}
-	for _, part := range []string{"command sh: exit status 3; run 000-0001 is kept: reject it if it does not count", "no line of the output fits"} {
+	for _, part := range []string{`command "sh": exit status 3; run 000-0001 is kept: reject it if it does not count`, "no line of the output fits"} {
 		if !strings.Contains(err.Error(), part) {
 			t.Errorf("%v lacks %q", err, part)
 		}
 	}
 	w := watched(t, "true")
 	w.Command = []string{"no-such-program"}
-	if _, err := Watch(t.Context(), f, run.Start{}, w); err == nil || !strings.Contains(err.Error(), `command "no-such-program" cannot be started`) || f.recording != nil {
+	if _, err := Watch(t.Context(), f, run.Start{}, w); err == nil || !strings.Contains(err.Error(), `command "no-such-program" cannot be started, so no run was`) || f.recording != nil {
 		t.Errorf("no program: %v", err)
+	}
+	w.Command = []string{writeFile(t, "garbage", "\x00garbage")}
+	if err := os.Chmod(w.Command[0], 0o700); err != nil {
+		t.Fatal(err)
+	}
+	d, err = Watch(t.Context(), f, run.Start{}, w)
+	if err == nil || d.ID == "" || !strings.Contains(failureOf(d), "could not be started: ") || f.recording != nil {
+		t.Errorf("no program of this system: %+v, %v", d, err)
 	}
 	away := &fakeAgent{err: errAway}
 	if d, err := Watch(t.Context(), away, run.Start{}, watched(t, "true")); !errors.Is(err, errAway) || d.ID != "" {
@@ -67,8 +171,9 @@ func (s stopless) StopRun(context.Context, run.Stop) (run.Record, error) {
 }
 
 func TestWatchThatCannotStop(t *testing.T) {
-	d, err := Watch(t.Context(), stopless{&fakeAgent{}}, run.Start{}, watched(t, "exit 3"))
-	if !errors.Is(err, errAway) || d.ID != "" || !strings.Contains(err.Error(), "run 000-0001 could not be stopped") || !strings.Contains(err.Error(), "exit status 3") {
+	d, err := Watch(t.Context(), stopless{&fakeAgent{}}, run.Start{}, watched(t, "echo fps 61.5; exit 3", `fps=fps ([0-9.]+)`))
+	if !errors.Is(err, errAway) || d.ID != "" || !strings.Contains(err.Error(), "run 000-0001 could not be stopped") || !strings.Contains(err.Error(), "exit status 3") ||
+		!strings.Contains(err.Error(), "its results are added with `sweepd run result 000-0001 \"fps=61.5\"`") {
 		t.Errorf("%+v, %v", d, err)
 	}
 }
@@ -80,7 +185,7 @@ func TestWatchGivenUp(t *testing.T) {
 	w := watched(t, "echo ready; exec sleep 60")
 	w.Out = writerFunc(func(p []byte) (int, error) { cancel(); return len(p), nil })
 	d, err := Watch(ctx, f, run.Start{}, w)
-	if err == nil || d.ID == "" || f.recording != nil || !strings.Contains(d.Note, "interrupt") {
+	if err == nil || d.ID == "" || f.recording != nil || !strings.Contains(failureOf(d), "run watch was given up") {
 		t.Errorf("%+v, %v", d, err)
 	}
 }

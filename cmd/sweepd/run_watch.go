@@ -13,8 +13,11 @@ func (a *app) runWatchCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "watch [flags] -- COMMAND...",
 		Short: "Record a run around a command",
-		Long: `Start a run, carry out the command, stop the run when it ends. The command's
-output passes through. A result is what the brackets of a regular expression
+		Long: `Start a run, carry out the command, stop the run when it ends: that run and no other.
+The command's output passes through. Ctrl-C and other signals end the command and what
+it started; one that does not end within 10 s is killed. A command that fails (any
+status but 0, a signal) is the finding command_failed, with its status; the exit status
+here is 1 then, whatever the command's. A result is what the brackets of a regular expression
 enclose, in the last line that fits, or what a JSON path (RFC 9535) leads to in the
 last JSON that has it; a unit may follow the number there.`,
 		Example: `  sweepd run watch --workload tile-sort --setting 25W --result-from 'score=total score: ([0-9.]+)' -- ./tile-sort --fast

@@ -1,0 +1,71 @@
+package console
+
+import (
+	"context"
+	"log/slog"
+	"net"
+	"testing"
+	"time"
+
+	"sweepd/run"
+)
+
+// A run that is held ends when its holder is gone, unless that let go of it first or
+// the agent ends.
+func TestHold(t *testing.T) {
+	f := &fakeAgent{data: openStore(t)}
+	l, err := Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	served := make(chan error, 1)
+	go func() {
+		served <- Serve(ctx, []net.Listener{l}, newTestHandler(f), "", slog.New(slog.DiscardHandler))
+	}()
+	c, err := NewClient("http://" + l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	hold := func() (r run.Run, gone context.CancelFunc, held chan error) {
+		t.Helper()
+		if r, err = c.StartRun(t.Context(), run.Start{Workload: "tile-sort"}); err != nil {
+			t.Fatal(err)
+		}
+		holding, gone := context.WithCancel(t.Context())
+		held = make(chan error, 1)
+		go func() { held <- c.HoldRun(holding, r.ID) }()
+		return r, gone, held
+	}
+	r, gone, held := hold()
+	select {
+	case err := <-held:
+		t.Fatalf("not held: %v", err)
+	case <-time.After(100 * time.Millisecond):
+	}
+	gone()
+	<-held
+	var d run.Record
+	for end := time.Now().Add(10 * time.Second); d.State != run.Finished && time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		d, _ = f.data.Run(t.Context(), r.ID) // not there before its end
+	}
+	if len(d.Findings) != 1 || d.Findings[0].Code != run.CommandFailed || d.Findings[0].Text != abandoned {
+		t.Errorf("%+v", d)
+	}
+	r, gone, held = hold()
+	if d, err := c.StopRun(t.Context(), run.Stop{Run: r.ID}); err != nil || len(d.Findings) != 0 {
+		t.Errorf("%+v, %v", d, err)
+	}
+	gone()
+	<-held
+	_, gone, held = hold()
+	defer gone()
+	time.Sleep(50 * time.Millisecond) // until it holds
+	cancel()
+	if err := <-held; err != nil {
+		t.Errorf("the agent ends: %v", err)
+	}
+	if err := <-served; err != nil {
+		t.Errorf("serve: %v", err)
+	}
+}

@@ -1,0 +1,176 @@
+//go:build unix
+
+package testday
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// gently asks a command to end.
+const gently = unix.SIGTERM
+
+// endingSignals are those that end this process. A signal that it was started to
+// ignore (nohup) stays ignored. Writing to a pipe that nobody reads fails from here on
+// instead of ending the process.
+func endingSignals() (c chan os.Signal, stop func()) {
+	c = make(chan os.Signal, 8)
+	for _, s := range []os.Signal{unix.SIGHUP, unix.SIGINT, unix.SIGQUIT, unix.SIGTERM} {
+		if !signal.Ignored(s) {
+			signal.Notify(c, s)
+		}
+	}
+	broken := make(chan os.Signal, 1)
+	signal.Notify(broken, unix.SIGPIPE)
+	return c, func() { signal.Stop(c); signal.Stop(broken) }
+}
+
+// process is the command's, which leads a process group. It gets the terminal when it
+// or a process of the group asks for it, and stops and goes on together with this one,
+// as in a shell with job control (POSIX.1-2024, 11.1.4 and 2.11 of the shell).
+type process struct {
+	group     int
+	terminal  int // the controlling one; -1 for none
+	hasTurn   bool
+	stops     chan os.Signal
+	continued chan os.Signal
+}
+
+func startProcess(x *exec.Cmd) (*process, error) {
+	p := &process{terminal: -1, stops: make(chan os.Signal, 1), continued: make(chan os.Signal, 1)}
+	x.SysProcAttr = &unix.SysProcAttr{Setpgid: true}
+	if err := x.Start(); err != nil {
+		return nil, err
+	}
+	p.group = x.Process.Pid
+	_ = x.Process.Release() // wait waits for it by its number
+	if fd, err := unix.Open("/dev/tty", unix.O_RDWR|unix.O_CLOEXEC|unix.O_NOCTTY, 0); err == nil {
+		p.terminal = fd
+		signal.Notify(p.stops, unix.SIGTSTP)
+		signal.Notify(p.continued, unix.SIGCONT)
+		go func() {
+			for range p.stops { // Ctrl-Z reached this process instead of the command
+				p.signal(unix.SIGTSTP)
+			}
+		}()
+	}
+	return p, nil
+}
+
+// wait waits for the end and says how it was not as it should be; "" for well.
+func (p *process) wait() string {
+	for {
+		var status unix.WaitStatus
+		_, err := unix.Wait4(p.group, &status, unix.WUNTRACED, nil)
+		switch {
+		case errors.Is(err, unix.EINTR):
+		case err != nil:
+			return fmt.Sprintf("its end is unknown: %v", err)
+		case status.Stopped():
+			p.stopped(status.StopSignal())
+		case status.Signaled():
+			return fmt.Sprintf("ended by %s (%v)", unix.SignalName(status.Signal()), status.Signal())
+		case status.ExitStatus() != 0:
+			return fmt.Sprintf("exit status %d", status.ExitStatus())
+		default:
+			return ""
+		}
+	}
+}
+
+// stopped is called when the command stopped. One that wants the terminal gets it where
+// this process has it to give; else this process stops, too, until both go on.
+func (p *process) stopped(by unix.Signal) {
+	if p.terminal < 0 {
+		return // by somebody who knows how to continue it
+	}
+	wants := by == unix.SIGTTIN || by == unix.SIGTTOU
+	if !wants && by != unix.SIGTSTP {
+		return
+	}
+	if !wants || !p.inForeground() {
+		p.takeBack()
+		p.stopSelf()
+	}
+	if (wants || p.hasTurn) && p.inForeground() {
+		p.hasTurn = p.foreground(p.group) == nil
+	}
+	p.signal(unix.SIGCONT)
+}
+
+// stopSelf stops this process and those beside it in a pipeline as Ctrl-Z does, and
+// returns when they go on; where nobody could continue them the kernel does not stop
+// them (POSIX.1-2024, 2.4.3, orphaned process groups).
+func (p *process) stopSelf() {
+	signal.Stop(p.stops)
+	signal.Reset(unix.SIGTSTP)
+	select {
+	case <-p.continued: // an old one
+	default:
+	}
+	_ = unix.Kill(0, unix.SIGTSTP)
+	select {
+	case <-p.continued:
+	case <-time.After(signalWait):
+	}
+	signal.Notify(p.stops, unix.SIGTSTP)
+}
+
+// inForeground tells whether this process has the terminal.
+func (p *process) inForeground() bool {
+	group, err := unix.IoctlGetInt(p.terminal, unix.TIOCGPGRP)
+	return err == nil && group == unix.Getpgrp()
+}
+
+// foreground gives the terminal to a process group.
+func (p *process) foreground(group int) error {
+	signal.Ignore(unix.SIGTTOU) // else it stops whoever gives the terminal from the background
+	defer signal.Reset(unix.SIGTTOU)
+	return unix.IoctlSetPointerInt(p.terminal, unix.TIOCSPGRP, group)
+}
+
+// takeBack takes the terminal from the command, where that has it.
+func (p *process) takeBack() {
+	if group, err := unix.IoctlGetInt(p.terminal, unix.TIOCGPGRP); err == nil && group == p.group {
+		_ = p.foreground(unix.Getpgrp()) // else the shell takes it
+	}
+}
+
+// signal sends the whole group a signal, and lets it go on where it is stopped so that
+// it can end.
+func (p *process) signal(s os.Signal) {
+	_ = unix.Kill(-p.group, s.(unix.Signal)) // nobody may be left
+	if s != unix.SIGTSTP {
+		_ = unix.Kill(-p.group, unix.SIGCONT)
+	}
+}
+
+func (p *process) kill() { p.signal(unix.SIGKILL) }
+
+// groupPoll is how often it is looked whether a group is empty.
+const groupPoll = 10 * time.Millisecond
+
+// close lets go of a command that has ended. With end, what it left behind is killed
+// unless it ends by itself within killDelay.
+func (p *process) close(end bool) {
+	if p.terminal >= 0 {
+		p.takeBack()
+		signal.Stop(p.stops)
+		close(p.stops)
+		signal.Stop(p.continued)
+		_ = unix.Close(p.terminal)
+	}
+	for waited := time.Duration(0); end && unix.Kill(-p.group, 0) == nil; waited += groupPoll {
+		if waited >= killDelay {
+			p.kill()
+			return
+		}
+		time.Sleep(groupPoll)
+	}
+}
