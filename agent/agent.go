@@ -25,8 +25,11 @@ type Agent struct {
 	batcher      batcher
 	pacer        pacer
 	mail         chan func()
-	slowRequests chan slowRequest
+	slowRequests chan laneRequest
 	store        chan struct{}
+
+	commandRequests chan laneRequest // nil where no command is configured
+	command         commandState
 
 	made           run.Instant   // when
 	readingHistory chan struct{} // held while what was stored before is read
@@ -46,8 +49,6 @@ type Agent struct {
 	baseline judge.Baseline
 
 	ending sync.Map // by id, of runs that are being stored: a chan struct{} that is closed then
-
-	command atomic.Pointer[run.SourcedSetting] // what the user's command last said
 
 	mu     sync.Mutex // guards shared, for Snapshot
 	shared shared
@@ -86,11 +87,14 @@ func New(opts Options) (*Agent, error) {
 		opts:           opts,
 		log:            opts.Log,
 		mail:           make(chan func(), 16),
-		slowRequests:   make(chan slowRequest, 1),
+		slowRequests:   make(chan laneRequest, 1),
 		store:          make(chan struct{}, 1),
 		made:           opts.Clock.Now(),
 		readingHistory: make(chan struct{}, 1),
 		prevOut:        math.NaN(),
+	}
+	if opts.ReadSetting != nil {
+		a.commandRequests = make(chan laneRequest, 1)
 	}
 	a.inline = opts.Stepped
 	a.batcher = batcher{recorder: opts.Recorder, events: &a.Events, log: opts.Log}

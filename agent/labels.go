@@ -30,7 +30,7 @@ func (a *Agent) activeSetting(values []float64) run.SourcedSetting {
 	if a.declared.Known() {
 		return a.declared
 	}
-	if c := a.command.Load(); c != nil && c.Known() {
+	if c := a.command.setting.Load(); c != nil && c.Known() {
 		return *c
 	}
 	return a.shared.read

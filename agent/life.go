@@ -89,7 +89,7 @@ func (a *Agent) describeRun(d *run.Record) {
 		read := a.shared.read
 		d.SettingRead = &read
 	}
-	if c := a.command.Load(); c != nil {
+	if c := a.command.setting.Load(); c != nil {
 		d.SettingRead = c
 	}
 	r := d.Run

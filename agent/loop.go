@@ -32,6 +32,7 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	background, stop := context.WithCancel(context.Background())
 	var helpers sync.WaitGroup
 	helpers.Go(func() { a.slowLane(background) })
+	helpers.Go(func() { a.commandLane(background) })
 	helpers.Go(func() { a.writer(background) })
 	helpers.Go(func() { _ = a.SweepIdle(background) }) // so that there is something to show at once; fails only at the end
 	defer context.AfterFunc(ctx, a.wake)()
@@ -107,9 +108,8 @@ func (a *Agent) writer(ctx context.Context) {
 	}
 }
 
-// slowRequest asks the slow lane for a pass; done, if not nil, is closed after
-// it.
-type slowRequest struct {
+// laneRequest asks a lane for a pass; done, if not nil, is closed after it.
+type laneRequest struct {
 	now  time.Duration
 	done chan struct{}
 }
@@ -122,7 +122,7 @@ func (a *Agent) slowLane(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case r := <-a.slowRequests:
-			scanned = a.readSlow(ctx, r.now, scanned)
+			scanned = a.readSlow(r.now, scanned)
 			if r.done != nil {
 				close(r.done)
 			}
@@ -133,11 +133,8 @@ func (a *Agent) slowLane(ctx context.Context) {
 // rescanEvery is how often sources that came or went are looked for.
 const rescanEvery = 5 * time.Second
 
-func (a *Agent) readSlow(ctx context.Context, now, scanned time.Duration) time.Duration {
+func (a *Agent) readSlow(now, scanned time.Duration) time.Duration {
 	a.opts.Sensors.ReadSlow(now)
-	if a.opts.ReadSetting != nil {
-		a.askCommand(ctx)
-	}
 	if now-scanned < rescanEvery {
 		return scanned
 	}
@@ -145,43 +142,36 @@ func (a *Agent) readSlow(ctx context.Context, now, scanned time.Duration) time.D
 	return now
 }
 
-func (a *Agent) askCommand(ctx context.Context) {
-	s, err := a.opts.ReadSetting(ctx)
-	if err != nil {
-		if a.command.Swap(nil) != nil {
-			a.log.Warn("the setting command failed; its setting is unknown until it works again", zap.Error(err))
-		}
-		return
-	}
-	command := s.From(run.Command)
-	a.command.Store(&command)
-}
-
 // edgeWait is how long a run's edge waits for the slow sensors.
 const edgeWait = 250 * time.Millisecond
 
-// refresh has the slow sensors read, and waits for it a little: an edge should
-// not carry values of ten seconds ago, and may not hang on a controller.
+// refresh has the slow sensors read and the command asked, and waits for it a
+// little: an edge should not carry values of ten seconds ago, and may not hang on
+// a controller or a command.
 func (a *Agent) refresh(ctx context.Context) {
 	now := a.opts.Clock.Now().Mono
 	if a.opts.Stepped {
-		a.shared.scanned = a.readSlow(ctx, now, a.shared.scanned)
+		a.shared.scanned = a.readSlow(now, a.shared.scanned)
+		a.askCommand(ctx)
 		return
 	}
-	r := slowRequest{now: now, done: make(chan struct{})}
-	limit := time.NewTimer(edgeWait)
-	defer limit.Stop()
+	ctx, cancel := context.WithTimeout(ctx, edgeWait)
+	defer cancel()
+	asked := laneRequest{now: now, done: make(chan struct{})}
+	if !offer(a.commandRequests, asked) { // none configured, or it is at work on an earlier one
+		close(asked.done)
+	}
+	r := laneRequest{now: now, done: make(chan struct{})}
 	select {
 	case a.slowRequests <- r:
-	case <-limit.C:
-		return
 	case <-ctx.Done():
 		return
 	}
-	select {
-	case <-r.done:
-	case <-limit.C:
-	case <-ctx.Done():
+	for _, done := range []chan struct{}{r.done, asked.done} {
+		select {
+		case <-done:
+		case <-ctx.Done():
+		}
 	}
 }
 

@@ -74,6 +74,10 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 		read := s.read
 		dst.SettingRead = &read
 	}
+	dst.SettingCommandFailure = ""
+	if f := a.command.failure.Load(); f != nil {
+		dst.SettingCommandFailure = *f
+	}
 	dst.Recording = s.run
 	dst.Sensors = s.sensors
 	dst.Values = append(dst.Values[:0], s.values...)

@@ -59,9 +59,13 @@ func (a *Agent) runID() string {
 // afterSweep hands on the work that does not belong on the pacing path.
 func (a *Agent) afterSweep(now time.Duration, full bool, kind sweepKind) error {
 	slow := kind == sweepPaced && a.opts.Sensors.SlowDue(now)
+	ask := kind == sweepPaced && a.commandDue(now)
 	if a.opts.Stepped {
 		if slow {
-			a.shared.scanned = a.readSlow(context.Background(), now, a.shared.scanned)
+			a.shared.scanned = a.readSlow(now, a.shared.scanned)
+		}
+		if ask {
+			a.askCommand(context.Background())
 		}
 		if full && kind != sweepEdge { // at an edge the caller stores
 			return a.batcher.flush(context.Background(), false)
@@ -72,16 +76,21 @@ func (a *Agent) afterSweep(now time.Duration, full bool, kind sweepKind) error {
 		offer(a.store, struct{}{})
 	}
 	if slow {
-		offer(a.slowRequests, slowRequest{now: now})
+		offer(a.slowRequests, laneRequest{now: now})
+	}
+	if ask {
+		offer(a.commandRequests, laneRequest{now: now})
 	}
 	return nil
 }
 
 // offer sends if somebody is ready or there is room; the next sweep offers
 // again.
-func offer[T any](c chan<- T, v T) {
+func offer[T any](c chan<- T, v T) bool {
 	select {
 	case c <- v:
+		return true
 	default:
+		return false
 	}
 }

@@ -67,7 +67,7 @@ func (h *handler) status(w http.ResponseWriter, r *http.Request) {
 
 func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
 	live := h.agent.Live()
-	writeJSON(w, testday.SensorRows(h.Machine, live.Sensors, live.Values))
+	writeJSON(w, testday.WithSettingCommand(testday.SensorRows(h.Machine, live.Sensors, live.Values), live.SettingCommandFailure))
 }
 
 // ready tells whether the device is fit to start a run. ?supply=battery asks for

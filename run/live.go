@@ -8,6 +8,9 @@ type Live struct {
 	Current Labels
 	// SettingRead is what the system reports; nil when it reports nothing.
 	SettingRead *SourcedSetting
+	// SettingCommandFailure is why the command that the user configured tells no
+	// setting; empty where it does or there is none.
+	SettingCommandFailure string
 	// Recording is the run in progress, nil between runs.
 	Recording *Run
 

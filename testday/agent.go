@@ -39,6 +39,9 @@ type Status struct {
 	DischargeW  *float64            `json:"discharge_watts"`
 	ChargeRatio *float64            `json:"charge_ratio"`
 	Sweeps      uint64              `json:"sweeps"`
+	// SettingCommandFailure is why the configured command tells no setting; empty
+	// where it does or there is none.
+	SettingCommandFailure string `json:"setting_command_failure"`
 }
 
 // Recorder is what Local needs of the agent in this process; *agent.Agent is one.
@@ -123,6 +126,7 @@ func (l *Local) Status(context.Context) (Status, error) {
 	status := Status{
 		Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
+		SettingCommandFailure: s.SettingCommandFailure,
 	}
 	if s.Sweeps > 0 {
 		status.At = run.Stamp(s.At.Wall)

@@ -62,6 +62,15 @@ func SensorRows(m Machine, sensors []run.Sensor, values []float64) []SensorRow {
 	return rows
 }
 
+// WithSettingCommand adds the command for the setting that the user configured, as
+// a missing source, where it fails.
+func WithSettingCommand(rows []SensorRow, failure string) []SensorRow {
+	if failure == "" {
+		return rows
+	}
+	return append(rows, SensorRow{Source: "setting_command", Missing: failure})
+}
+
 // missing says why a sensor has no value: by its source's absence, which knows a
 // remedy, else by the failure of its last read.
 func missing(source string, cause error, absence string) string {

@@ -100,7 +100,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 		History:     data,
 		Interval:    c.Interval.Duration,
 		Thresholds:  c.Thresholds.forJudge(),
-		ReadSetting: settingCommand(c.SettingCommand),
+		ReadSetting: newSettingCommand(c.SettingCommand),
 		Facts: func() map[string]string {
 			facts := collectors.ReadFacts(roots)
 			facts["agent_version"] = currentVersion()
