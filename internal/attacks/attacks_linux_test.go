@@ -20,6 +20,7 @@ type attack struct {
 // table is the whole table: one list for each subject.
 var table = [][]attack{
 	usualDay,
+	stayingAlive,
 	moved,
 }
 
