@@ -97,7 +97,7 @@ func New(opts Options) (*Agent, error) {
 		a.commandRequests = make(chan laneRequest, 1)
 	}
 	a.inline = opts.Stepped
-	a.batcher = batcher{recorder: opts.Recorder, events: &a.Events, log: opts.Log}
+	a.batcher = batcher{recorder: opts.Recorder, interval: opts.Interval, events: &a.Events, log: opts.Log}
 	a.labels = run.Labels{Device: opts.Device}
 	return a, nil
 }

@@ -14,19 +14,25 @@ import (
 	"sweepd/run"
 )
 
-// batcher gathers sweeps and hands them to the Recorder once a second, off the
-// sampling goroutine. What cannot be written is kept and tried again, up to a bound;
+// batcher gathers sweeps and hands them to the Recorder before they are a second old, off
+// the sampling goroutine. What cannot be written is kept and tried again, up to a bound;
 // what is lost is counted.
 type batcher struct {
 	recorder Recorder
+	interval time.Duration // between the sweeps of a run
 	events   *Events
 	log      *zap.Logger
 
-	mu    sync.Mutex // guards open to lost
-	open  *batch
-	full  []*batch
-	spare []*batch // written ones, for reuse
-	lost  []lostStretch
+	mu     sync.Mutex // guards open to writing
+	open   *batch
+	closed time.Duration // monotonic time of the last sweep of the batch before open
+	// closedRun is the run of that batch.
+	closedRun string
+	full      []*batch
+	spare     []*batch // written ones, for reuse
+	lost      []lostStretch
+	// writing is how long the Recorder takes for a batch, at most, of late.
+	writing time.Duration
 
 	write sync.Mutex // one call to the Recorder at a time
 	bad   string     // the last failure's text, logged once
@@ -35,9 +41,13 @@ type batcher struct {
 // batch is a Batch with the memory its sweeps' values live in.
 type batch struct {
 	run.Batch
-	began  time.Duration
 	values []float64
+	// after is the monotonic time of the sweep that what is lost is counted from if the
+	// agent is killed: the run's last one before these, or else the first of these.
+	after time.Duration
 }
+
+func (x *batch) last() *run.Sweep { return &x.Sweeps[len(x.Sweeps)-1] }
 
 // lostStretch is a stretch of sweeps that will never be stored. They are of a run,
 // or, where its id is "", of idle time.
@@ -48,9 +58,19 @@ type lostStretch struct {
 	noted bool // with the run
 }
 
-// maxPending is how many seconds of sweeps are kept while the disk refuses
-// them.
-const maxPending = 600
+// maxPending is how long sweeps are kept while the disk refuses them.
+const maxPending = 10 * time.Minute
+
+// A run loses at most keepWithin to a kill, or what came since its last sweep where its
+// sweeps are further apart.
+const keepWithin = time.Second
+
+// Bounds of the time that is left for writing a batch: a disk that takes longer than the
+// most may cost a run more than keepWithin.
+const (
+	leastWriting = 50 * time.Millisecond
+	mostWriting  = 500 * time.Millisecond
+)
 
 // add copies a sweep. It reports whether a batch is full and wants writing.
 func (b *batcher) add(device, runID string, sensors []run.Sensor, s run.Sweep) bool {
@@ -61,7 +81,10 @@ func (b *batcher) add(device, runID string, sensors []run.Sensor, s run.Sweep) b
 	}
 	if b.open == nil {
 		b.open = b.takeLocked()
-		b.open.Device, b.open.RunID, b.open.began = device, runID, s.At.Mono
+		b.open.Device, b.open.RunID, b.open.after = device, runID, s.At.Mono
+		if runID == b.closedRun {
+			b.open.after = b.closed
+		}
 	}
 	x := b.open
 	x.Sensors = sensors
@@ -69,10 +92,18 @@ func (b *batcher) add(device, runID string, sensors []run.Sensor, s run.Sweep) b
 	x.values = append(x.values, s.Values...)
 	s.Values = x.values[at:len(x.values):len(x.values)]
 	x.Sweeps = append(x.Sweeps, s)
-	if runID == "" || s.At.Mono-x.began >= time.Second-time.Millisecond {
+	// Is it too late for them to be stored with the next sweep?
+	if runID == "" || s.At.Mono+b.interval-x.after > keepWithin-min(max(b.writing, leastWriting), mostWriting) {
 		b.closeLocked()
 	}
 	return len(b.full) > 0
+}
+
+// inRun tells whether the sweeps are those of a run.
+func (b *batcher) inRun() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.closedRun != ""
 }
 
 func (b *batcher) takeLocked() *batch {
@@ -89,8 +120,9 @@ func (b *batcher) closeLocked() {
 		return
 	}
 	b.full = append(b.full, b.open)
+	b.closed, b.closedRun = b.open.last().At.Mono, b.open.RunID
 	b.open = nil
-	if len(b.full) > maxPending { // the oldest goes: what comes after it tells more of how things are
+	for b.closed-b.full[0].last().At.Mono > maxPending { // the oldest go: what comes after them tells more of how things are
 		b.loseLocked(b.full[0])
 		b.full = slices.Delete(b.full, 0, 1)
 	}
@@ -98,7 +130,7 @@ func (b *batcher) closeLocked() {
 
 // loseLocked notes that a batch will never be stored.
 func (b *batcher) loseLocked(x *batch) {
-	from, to := x.Sweeps[0].At.Wall, x.Sweeps[len(x.Sweeps)-1].At.Wall
+	from, to := x.Sweeps[0].At.Wall, x.last().At.Wall
 	i := slices.IndexFunc(b.lost, func(l lostStretch) bool { return l.runID == x.RunID && !l.ended })
 	if i < 0 {
 		i = len(b.lost)
@@ -130,9 +162,10 @@ func (b *batcher) flush(ctx context.Context, all bool) error {
 			}
 			return nil
 		}
+		began := time.Now()
 		switch err := b.recorder.Append(ctx, x.Batch); {
 		case err == nil:
-			b.stored(x)
+			b.stored(x, time.Since(began))
 		case errors.Is(err, run.ErrRefused):
 			b.log.Error("sweeps are lost", zap.String("run", x.RunID), zap.Int("sweeps", len(x.Sweeps)), zap.Error(err))
 			b.refused(x)
@@ -165,9 +198,10 @@ func (b *batcher) putBack(x *batch) {
 	b.full = append([]*batch{x}, b.full...)
 }
 
-func (b *batcher) stored(x *batch) {
+func (b *batcher) stored(x *batch, took time.Duration) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.writing = max(took, b.writing*7/8)
 	for i := range b.lost {
 		b.lost[i].ended = b.lost[i].ended || b.lost[i].runID == x.RunID
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -44,11 +46,11 @@ func TestSweepsLostToAStuckStore(t *testing.T) {
 	s.stuck(900*time.Second, errDisk)
 	s.pass(t, 10*time.Second)
 	d := mustStop(t, s.Agent, score)
-	// A batch is five sweeps, 1.25 s: 600 of them are kept, which is 750 s.
+	// Those of 600 s are kept, within a batch of 0.75 s.
 	stored := s.n.sweeps[r.ID]
 	lost := int(919/0.25) + 2 - len(stored)
-	if lost < 500 || lost > 800 {
-		t.Fatalf("%d sweeps are lost of 919 s, want about those of 150 s", lost)
+	if lost < 4*299 || lost > 4*301 {
+		t.Fatalf("%d sweeps are lost of 919 s, want about those of 300 s", lost)
 	}
 	wantOnly(t, d, run.ReadingsLost, fmt.Sprintf("%d sweeps from 09:30:", lost))
 	hole := 0
@@ -69,6 +71,56 @@ func TestSweepsLostToAStuckStore(t *testing.T) {
 	if advice := d.Findings[0].Advice; advice == "" {
 		t.Error("there is no advice")
 	}
+}
+
+// Whenever a kill comes, what a run loses is the last second, or what came since its last
+// sweep, whatever the interval.
+func TestAKillLosesTheLastSecond(t *testing.T) {
+	for _, interval := range []time.Duration{100 * time.Millisecond, DefaultInterval, 300 * time.Millisecond, 450 * time.Millisecond,
+		500 * time.Millisecond, 900 * time.Millisecond, time.Second, 1500 * time.Millisecond, 10 * time.Second, time.Minute} {
+		m, n := newMachine(scripted.OnMains), newNotebook()
+		a, err := New(Options{Device: "unit-oak", Sensors: m, Recorder: n, Clock: m, Stepped: true, Interval: interval})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := stepped{a, m, n}
+		r := mustStart(t, a, run.Start{Workload: "tile-sort"})
+		kept, lost := m.Now().Mono, time.Duration(0)
+		for passed := time.Duration(0); passed < 5*interval+5*time.Second; passed += 50 * time.Millisecond {
+			s.pass(t, 50*time.Millisecond)
+			// Killed just before the writing of what this sweep completed.
+			lost = max(lost, m.Now().Mono-kept)
+			if stored := n.sweeps[r.ID]; len(stored) > 0 {
+				kept = stored[len(stored)-1].At.Mono
+			}
+		}
+		if lost > max(keepWithin, interval) {
+			t.Errorf("sampled every %v, a kill takes %v", interval, lost)
+		}
+	}
+}
+
+// Where sampling is held up, what was swept before is stored all the same.
+func TestSweepsAreStoredWhileTheNextOneHangs(t *testing.T) {
+	m, n := newMachine(scripted.OnMains), newNotebook()
+	var hold sync.Mutex
+	var swept atomic.Int32
+	hang := make(chan struct{})
+	m.show = func(d time.Duration) scripted.State {
+		if swept.Add(1) == 15 { // in the midst of a batch of 9
+			hang <- struct{}{}
+			hold.Lock()
+			hold.Unlock()
+		}
+		return scripted.OnMains(d)
+	}
+	a, _ := running(t, m, n)
+	hold.Lock()
+	defer hold.Unlock()
+	r := mustStart(t, a, run.Start{Workload: "tile-sort"})
+	<-hang
+	before := int(swept.Load()) - 1
+	until(t, "all sweeps to be stored", func() bool { return n.stored(r.ID)+n.stored("") == before })
 }
 
 // What was lost is known to the agent that judges the run after a crash.

@@ -96,14 +96,23 @@ func (a *Agent) wake() {
 	}
 }
 
-// writer stores full batches. It is woken by the sampling goroutine.
+// writer stores full batches. It is woken by the sampling goroutine, or, where that is
+// held up in a run, by the time.
 func (a *Agent) writer(ctx context.Context) {
+	late := time.NewTimer(0)
+	<-late.C
+	defer late.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-a.store:
 			_ = a.batcher.flush(ctx, false) // said by the batcher, and tried again
+			if a.batcher.inRun() {
+				late.Reset(keepWithin - leastWriting)
+			}
+		case <-late.C:
+			_ = a.batcher.flush(ctx, true)
 		}
 	}
 }
