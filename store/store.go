@@ -20,6 +20,7 @@ type Store interface {
 	Importer
 	Plans
 	Outcomes
+	Checker
 
 	// Upkeep drops idle readings older than keepIdle, counted from now, but for the few
 	// that later ones go on from; 0 keeps all. Then it tidies up. Runs are never dropped.
@@ -101,9 +102,11 @@ type AnalysisRuns interface {
 	SwitchedOff(context.Context, Filter) ([]run.Run, error)
 }
 
-// Skipped counts the selected runs that the analysis does not take.
+// Skipped counts the selected runs that the analysis does not take, and names those that
+// it cannot. Of a damaged run nobody knows whether it was selected.
 type Skipped struct {
 	Recording, Interrupted, Rejected int
+	Damaged                          []string // ids of those whose labels, watts or results are damaged
 }
 
 // Corrector changes runs that are kept.

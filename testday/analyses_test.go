@@ -16,7 +16,7 @@ func TestSelect(t *testing.T) {
 	s := openStore(t)
 	day(t, s)
 	x, err := Select(t.Context(), s, store.Filter{}, []string{"seconds", "none"})
-	if err != nil || len(x.Runs) != 16 || x.Skipped != (store.Skipped{Rejected: 1, Interrupted: 1}) || len(x.SwitchedOff) != 1 {
+	if err != nil || len(x.Runs) != 16 || x.Skipped.Rejected != 1 || x.Skipped.Interrupted != 1 || x.Skipped.Recording != 0 || len(x.SwitchedOff) != 1 {
 		t.Fatalf("%d runs, %+v, %d switched off, %v", len(x.Runs), x.Skipped, len(x.SwitchedOff), err)
 	}
 	for _, r := range x.Runs {

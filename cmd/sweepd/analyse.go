@@ -54,6 +54,9 @@ func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (x selection, er
 	})
 }
 
+// shownDamaged is how many damaged runs are named.
+const shownDamaged = 5
+
 func printSkipped(w io.Writer, n store.Skipped) {
 	var parts []string
 	for _, x := range []struct {
@@ -63,6 +66,9 @@ func printSkipped(w io.Writer, n store.Skipped) {
 		if x.count > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", x.count, x.state))
 		}
+	}
+	if len(n.Damaged) > 0 {
+		parts = append(parts, fmt.Sprintf("%d damaged (%s)", len(n.Damaged), someOf(n.Damaged, shownDamaged)))
 	}
 	if len(parts) > 0 {
 		fmt.Fprintf(w, "not counted: %s\n", strings.Join(parts, ", "))

@@ -51,7 +51,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
 	root.AddCommand(a.agentCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(),
-		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.demoCommand(), a.versionCommand())
+		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.checkCommand(), a.demoCommand(), a.versionCommand())
 	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)
 	root.SetFlagErrorFunc(flagError)
@@ -107,5 +107,8 @@ func (a *app) withStore(o sqlite.Options, f func(store.Store, config) error) (er
 			err = cerr
 		}
 	}()
-	return f(s, c)
+	if err := f(s, c); err != nil {
+		return err
+	}
+	return s.Damage() // what could be done was done, without it
 }

@@ -48,8 +48,8 @@ func analysisRuns(t *testing.T, s store.Store) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
-	if want := (store.Skipped{Recording: 1, Interrupted: 1, Rejected: 1}); skipped != want {
-		t.Errorf("skipped %+v, want %+v", skipped, want)
+	if diff := cmp.Diff(store.Skipped{Recording: 1, Interrupted: 1, Rejected: 1}, skipped); diff != "" {
+		t.Errorf("skipped (-want +got):\n%s", diff)
 	}
 	some, _, err := s.AnalysisRuns(t.Context(), store.Filter{Variant: "cores=6"})
 	must(t, err)

@@ -98,7 +98,7 @@ func (s *Store) seriesLocked(ctx context.Context, b run.Batch) (*seriesWriter, e
 			return nil, w.reordered(b.Sensors, at)
 		}
 	}
-	w = &seriesWriter{device: b.Device, runID: b.RunID, startedMs: b.Sweeps[0].At.Wall.UnixMilli()}
+	w = &seriesWriter{storedSeries: storedSeries{device: b.Device, runID: b.RunID, startedMs: b.Sweeps[0].At.Wall.UnixMilli(), format: packFormat}}
 	if b.RunID == "" {
 		return w, nil
 	}
@@ -116,20 +116,19 @@ func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []
 	wider := w.grow(sensors)
 	labels := w.place(sweeps)
 	key := w.sinceKey == 0 || w.sinceKey >= keyEvery
-	data := w.pack(key, sweeps, labels, wider)
-	atMs := sweeps[0].At.Wall.UnixMilli()
+	r := row{atMs: sweeps[0].At.Wall.UnixMilli(), sweeps: len(sweeps), data: w.pack(key, sweeps, labels, wider)}
 
 	mono := sweeps[len(sweeps)-1].At.Mono
 	flush := mono-s.recording.synced >= syncEvery || mono < s.recording.synced
 	var err error
 	if w.described() && !flush {
-		err = s.insertRowLocked(ctx, w.nextRow(), atMs, len(sweeps), data)
+		err = s.insertRowLocked(ctx, w.nextRow(&r)...)
 	} else {
 		err = s.commit(ctx, flush, func(tx *sql.Tx) error {
 			if err := w.describe(ctx, tx); err != nil {
 				return err
 			}
-			_, err := tx.ExecContext(ctx, insertReading, w.nextRow(), atMs, len(sweeps), data)
+			_, err := tx.ExecContext(ctx, insertReading, w.nextRow(&r)...)
 			return err
 		})
 	}
@@ -146,7 +145,7 @@ func (s *Store) appendRowLocked(ctx context.Context, w *seriesWriter, sensors []
 const insertReading = `INSERT INTO readings (id, at_ms, sweeps, data) VALUES (?, ?, ?, ?)`
 
 // insertRowLocked stores a row without a word about its series.
-func (s *Store) insertRowLocked(ctx context.Context, id, atMs int64, sweeps int, data []byte) error {
+func (s *Store) insertRowLocked(ctx context.Context, row ...any) error {
 	if s.recording.insert == nil {
 		stmt, err := s.write.PrepareContext(ctx, insertReading)
 		if err != nil {
@@ -154,6 +153,6 @@ func (s *Store) insertRowLocked(ctx context.Context, id, atMs int64, sweeps int,
 		}
 		s.recording.insert = stmt
 	}
-	_, err := s.recording.insert.ExecContext(ctx, id, atMs, sweeps, data)
+	_, err := s.recording.insert.ExecContext(ctx, row...)
 	return err
 }

@@ -47,7 +47,11 @@ func finishRun(w *runWriter, r *run.Record) error {
 	if state != run.Recording {
 		return fmt.Errorf("run %s is %s already", r.ID, state)
 	}
-	facts, err := w.factSet(r.Facts)
+	return w.change(n, func() error { return finish(w, n, r) })
+}
+
+func finish(w *runWriter, n int64, r *run.Record) error {
+	facts, _, err := w.factSet(r.Facts)
 	if err != nil {
 		return err
 	}
@@ -71,6 +75,9 @@ func finishRun(w *runWriter, r *run.Record) error {
 		if err := w.decide(n, ended(r), run.Reject, "finding", r.Why); err != nil {
 			return err
 		}
+	}
+	if err := closeSeries(w.ctx, w.tx, `SELECT id FROM series WHERE run = ?`, n); err != nil {
+		return err
 	}
 	return w.dropResultMissing(n)
 }

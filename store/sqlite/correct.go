@@ -29,10 +29,11 @@ func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run
 		if err != nil {
 			return err
 		}
-		if err := newRunWriter(ctx, tx).correct(n, state, c); err != nil {
+		w := newRunWriter(ctx, tx)
+		if err := w.change(n, func() error { return w.correct(n, state, c) }); err != nil {
 			return fmt.Errorf("run %s: %w", id, err)
 		}
-		corrected, err := readRuns(ctx, tx, selection{where: "n = ?", args: []any{n}}, whole)
+		corrected, err := readRuns(ctx, tx, Version, runNumber(n), whole)
 		if err == nil {
 			r = corrected.records()[0]
 		}

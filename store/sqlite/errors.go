@@ -63,6 +63,8 @@ func remedy(err error) string {
 		return "put back the file that the log belongs to, or move the log and its -shm away to go on with this file, without what is only in the log"
 	case errors.Is(err, ErrNewerSchema):
 		return "install that version or a later one, or choose another folder with --data"
+	case errors.Is(err, ErrDamaged):
+		return "`sweepd check` tells what is damaged and what is whole; `sweepd merge` into another folder takes over what is whole"
 	case errors.Is(err, ErrNotOurs):
 		return "choose another folder with --data"
 	case errors.Is(err, ErrNoData):

@@ -13,6 +13,9 @@ type selection struct {
 	where string
 	args  []any
 	most  bool // nearly all runs fit
+	// named says that the condition names the runs, so that others need not be looked at.
+	// Whether a run fits another one cannot be told where that run is damaged.
+	named bool
 }
 
 // and is the selection of those that fit another condition too.

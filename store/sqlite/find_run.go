@@ -59,7 +59,7 @@ func (s *Store) lastRun(ctx context.Context) (string, error) {
 	}
 	var id sql.NullString
 	var others int
-	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs WHERE `+recorded+` ORDER BY n DESC LIMIT 1),
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs NOT INDEXED WHERE `+recorded+` ORDER BY n DESC LIMIT 1),
 		EXISTS (SELECT 1 FROM runs WHERE `+s.kept()+`)`).Scan(&id, &others)
 	switch {
 	case err != nil:

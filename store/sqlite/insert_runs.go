@@ -17,9 +17,11 @@ type runInserter struct {
 	next    int64         // n of the first run that waits
 	added   int           // runs that were new
 	waiting []*run.Record // runs put, but not inserted
-	runs    *rowInserter  // of waiting: measured, or plain where none has measured columns
+	sums    []runSums     // of waiting, as far as they are known
+	summer
+	runs *rowInserter // of waiting: measured, or plain where none has measured columns
 
-	measured, plain, results *rowInserter
+	measured, plain, results, sealed *rowInserter
 }
 
 func newRunInserter(w *runWriter, origin any) (*runInserter, error) {
@@ -30,7 +32,8 @@ func newRunInserter(w *runWriter, origin any) (*runInserter, error) {
 		origin:    origin,
 		measured:  newRowInserter(w, "runs", columns, once),
 		plain:     newRowInserter(w, "runs", columns[:2+measuredColumns], once),
-		results:   newRowInserter(w, "results", []string{"run", "name", "value", "unit", "better"}, ""),
+		results:   newRowInserter(w, "results", []string{"run", "name", "value", "unit", "better", "set_at"}, ""),
+		sealed:    newRowInserter(w, "run_checksums", strings.Split("run, "+sumColumns, ", "), ""),
 	}
 	i.runs = i.plain
 	// Nobody else writes until the transaction ends.
@@ -57,11 +60,12 @@ func (i *runInserter) put(r *run.Record) error {
 	if err := r.Check(); err != nil {
 		return err
 	}
-	facts, err := i.factSet(r.Facts)
+	facts, sum, err := i.factSet(r.Facts)
 	if err != nil {
 		return err
 	}
 	values, rows := runValues(r, facts), i.measured
+	sums := runSums{partRow: i.summer.add(0, rowValues(append(values, i.origin))...), partFacts: sum}
 	if !slices.ContainsFunc(values[measuredColumns:], func(v any) bool { return v != nil }) {
 		values, rows = values[:measuredColumns], i.plain
 	}
@@ -73,7 +77,7 @@ func (i *runInserter) put(r *run.Record) error {
 	}
 	rows.put(i.next+int64(len(i.waiting)), i.origin)
 	rows.put(values...)
-	i.waiting = append(i.waiting, r)
+	i.waiting, i.sums = append(i.waiting, r), append(i.sums, sums)
 	if !i.runs.full() {
 		return nil
 	}
@@ -84,8 +88,12 @@ func (i *runInserter) flush() error {
 	if err := i.insertRuns(); err != nil {
 		return err
 	}
-	_, err := i.results.insert()
-	return err
+	for _, rows := range []*rowInserter{i.results, i.sealed} {
+		if _, err := rows.insert(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // insertRuns inserts the runs that wait, and what hangs on those that are new.
@@ -106,21 +114,31 @@ func (i *runInserter) insertRuns() error {
 			continue
 		}
 		i.added++
+		sums := i.sums[at]
 		for _, name := range slices.Sorted(maps.Keys(r.Results)) { // in the table's order
 			x := r.Results[name]
-			i.results.put(n, name, x.Value, x.Unit, string(x.Better))
-			if i.results.full() {
-				if _, err := i.results.insert(); err != nil {
-					return err
-				}
+			values := []any{name, x.Value, x.Unit, string(x.Better), nil}
+			sums[partResults] = i.summer.add(sums[partResults], values...)
+			if err := i.results.putOne(n, values); err != nil {
+				return err
 			}
 		}
 		if err := i.addParts(n, r); err != nil {
 			return err
 		}
+		for _, f := range r.Findings {
+			sums[partFindings] = i.summer.add(sums[partFindings], findingValues(f)...)
+		}
+		for k := range r.Summaries {
+			x := &r.Summaries[k]
+			sums[partSummaries] = i.summer.add(sums[partSummaries], append([]any{x.Sensor, x.Instance, x.Unit}, summaryNumbers(x)...)...)
+		}
+		if err := i.sealed.putOne(n, sums.of(&i.summer, r.ID).values(n)[1:]); err != nil {
+			return err
+		}
 	}
 	i.next += int64(len(i.waiting))
-	i.waiting = i.waiting[:0]
+	i.waiting, i.sums = i.waiting[:0], i.sums[:0]
 	return nil
 }
 
@@ -157,6 +175,18 @@ func newRowInserter(w *runWriter, table string, columns []string, conflict strin
 }
 
 func (t *rowInserter) put(values ...any) { t.args = append(t.args, values...) }
+
+// putOne puts a row of the run n, and inserts the rows that wait where they fill a
+// statement.
+func (t *rowInserter) putOne(n int64, values []any) error {
+	t.put(n)
+	t.put(values...)
+	if !t.full() {
+		return nil
+	}
+	_, err := t.insert()
+	return err
+}
 
 // full tells whether the rows that wait fill a statement.
 func (t *rowInserter) full() bool { return len(t.args) == rowsTogether*t.columns }

@@ -132,8 +132,8 @@ func (s *Store) dropBroken(ctx context.Context) error {
 
 // Tables whose rows hang on a run, and on a series.
 var (
-	runTables    = []string{"results", "result_history", "decisions", "findings", "summaries"}
-	seriesTables = []string{"series_sensors", "series_labels"}
+	runTables    = []string{"results", "result_history", "decisions", "findings", "summaries", "run_checksums"}
+	seriesTables = []string{"series_sensors", "series_labels", "series_checksums"}
 )
 
 // dropRuns is how many runs are taken out together, dropRows how many rows of readings.

@@ -97,7 +97,8 @@ func TestDamagedRowsAreAFinding(t *testing.T) {
 	id := record(t, s, 200, func(int) {})
 	_, err := s.write.ExecContext(t.Context(), `UPDATE readings SET data = substr(data, 1, 2) WHERE id & 0xffffffff = 70`)
 	must(t, err)
-	// A row has the five sweeps of 1.25 s: the 70th begins at 87.5 s, the next key row,
-	// the 128th, at 160 s.
-	judgedAnew(t, s, id, run.DataDamaged, "290 sweeps from 09:31:27 to 09:32:40 UTC cannot be read")
+	// A row has the three sweeps of 0.75 s, the first one four: the one before the 70th ends
+	// at 52.5 s, and the next key row,
+	// the 128th, begins at 96.25 s.
+	judgedAnew(t, s, id, run.DataDamaged, "at least 171 sweeps from 09:30:52 to 09:31:36 UTC cannot be read")
 }

@@ -156,7 +156,25 @@ func (m *merger) take(ctx context.Context, tx *sql.Tx, ids []string) error {
 		}
 	}
 	m.report.Added += len(ids)
-	return nil
+	all := strings.ReplaceAll("id IN FRESH", "FRESH", fresh)
+	if err := sealRuns(ctx, tx, selection{where: all, args: list, named: true}); err != nil {
+		return err
+	}
+	return sealTaken(ctx, tx, `SELECT id FROM main.series WHERE run IN (SELECT n FROM main.runs WHERE `+all+`)`, list...)
+}
+
+// sealTaken seals series that a query selects, and closes them.
+func sealTaken(ctx context.Context, tx *sql.Tx, query string, args ...any) error {
+	ids, err := numbers(ctx, tx, query, args...)
+	for _, id := range ids {
+		if err := sealSeries(ctx, tx, id); err != nil {
+			return err
+		}
+	}
+	if err != nil {
+		return err
+	}
+	return closeSeries(ctx, tx, query, args...)
 }
 
 const moveRun = `JOIN other.runs o ON o.n = x.run JOIN main.runs h ON h.id = o.id WHERE o.id IN FRESH`
@@ -246,5 +264,5 @@ func (m *merger) takeIdle(ctx context.Context, tx *sql.Tx, id int64) error {
 			m.report.Rows += int(n)
 		}
 	}
-	return nil
+	return sealTaken(ctx, tx, `SELECT h.id FROM main.series h JOIN other.series x ON `+sameIdle+` WHERE x.id = ?`, id)
 }

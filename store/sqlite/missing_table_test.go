@@ -27,70 +27,70 @@ var operations = []struct {
 	tables string // that it cannot do without
 	do     func(context.Context, *Store) error
 }{
-	{"begin", "runs results findings summaries sensors fact_sets facts", func(ctx context.Context, s *Store) error {
+	{"begin", "runs results findings summaries sensors fact_sets facts run_checksums", func(ctx context.Context, s *Store) error {
 		r := everything("run-new")
 		r.State = run.Recording
 		r.Facts["kernel"] = "6.2"
 		r.Summaries[0].Sensor = run.GPUPower
 		return s.BeginRun(ctx, r)
 	}},
-	{"finish", "runs results result_history findings summaries decisions", func(ctx context.Context, s *Store) error {
+	{"finish", "runs results result_history findings summaries decisions facts run_checksums series", func(ctx context.Context, s *Store) error {
 		r := everything("run-now")
 		r.Facts = nil
 		return s.FinishRun(ctx, r)
 	}},
-	{"unfinished", "runs", func(ctx context.Context, s *Store) error {
+	{"unfinished", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Unfinished(ctx, "unit-oak")
 		return err
 	}},
-	{"correct results", "runs results result_history findings", func(ctx context.Context, s *Store) error {
+	{"correct results", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", oneResult("score", run.Result{Value: 1, Better: run.Lower}, noon))
 		return err
 	}},
-	{"correct a new result", "runs results findings summaries facts", func(ctx context.Context, s *Store) error {
+	{"correct a new result", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", oneResult("fps", run.Result{Value: 1, Better: run.Lower}, noon))
 		return err
 	}},
-	{"correct a finding", "runs findings", func(ctx context.Context, s *Store) error {
+	{"correct a finding", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", run.Correction{Findings: map[run.Code]*run.Finding{run.HotStart: {Code: run.HotStart, Severity: run.SeverityDoubt}}})
 		return err
 	}},
-	{"reject", "runs decisions", func(ctx context.Context, s *Store) error {
+	{"reject", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", reject("too warm"))
 		return err
 	}},
-	{"keep", "runs decisions", func(ctx context.Context, s *Store) error {
+	{"keep", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", run.Correction{Decision: run.Keep, Why: "all well"})
 		return err
 	}},
-	{"mark outlying", "runs findings", func(ctx context.Context, s *Store) error {
+	{"mark outlying", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.SetOutlying(ctx, store.Filter{}, map[string]string{"run-0001": "score is odd"})
 		return err
 	}},
-	{"import", "runs results findings summaries sensors fact_sets facts", func(ctx context.Context, s *Store) error {
+	{"import", "runs results findings summaries sensors fact_sets facts run_checksums", func(ctx context.Context, s *Store) error {
 		r := everything("run-new")
 		r.Facts["kernel"] = "6.2"
 		r.Summaries[0].Sensor = run.GPUPower
 		_, _, err := s.Import(ctx, contract.Sequence(r), nil)
 		return err
 	}},
-	{"list", "runs results findings", func(ctx context.Context, s *Store) error {
+	{"list", "runs results findings run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Runs(ctx, store.Filter{Device: "unit-oak"})
 		return err
 	}},
-	{"list all", "runs results findings", func(ctx context.Context, s *Store) error {
+	{"list all", "runs results findings run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Runs(ctx, store.Filter{})
 		return err
 	}},
-	{"read", "runs results findings summaries facts", func(ctx context.Context, s *Store) error {
+	{"read", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Run(ctx, store.Last)
 		return err
 	}},
-	{"analyse", "runs results findings summaries facts", func(ctx context.Context, s *Store) error {
+	{"analyse", "runs results findings facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, _, err := s.AnalysisRuns(ctx, store.Filter{})
 		return err
 	}},
-	{"switched off", "runs results findings summaries facts", func(ctx context.Context, s *Store) error {
+	{"switched off", "runs results findings facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.SwitchedOff(ctx, store.Filter{})
 		return err
 	}},
@@ -98,7 +98,7 @@ var operations = []struct {
 		_, err := s.FindRun(ctx, "run-0001")
 		return err
 	}},
-	{"history", "runs result_history decisions", func(ctx context.Context, s *Store) error {
+	{"history", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.History(ctx, "run-0001")
 		return err
 	}},
@@ -106,14 +106,14 @@ var operations = []struct {
 		_, err := s.Devices(ctx)
 		return err
 	}},
-	{"walk", "runs series series_sensors sensors series_labels readings", func(ctx context.Context, s *Store) error {
+	{"walk", "runs series series_sensors sensors series_labels readings series_checksums", func(ctx context.Context, s *Store) error {
 		trace, err := s.Trace(ctx, "run-now")
 		if err != nil {
 			return err
 		}
 		return trace.Each(func(run.Sweep) error { return nil })
 	}},
-	{"walk idle sweeps", "series series_sensors sensors series_labels readings", func(ctx context.Context, s *Store) error {
+	{"walk idle sweeps", "series series_sensors sensors series_labels readings series_checksums", func(ctx context.Context, s *Store) error {
 		trace, err := s.IdleSweeps(ctx, "unit-oak", noon.Add(time.Hour))
 		if err != nil {
 			return err
@@ -121,23 +121,23 @@ var operations = []struct {
 		return trace.Each(func(run.Sweep) error { return nil })
 	}},
 	{"upkeep", "series readings", func(ctx context.Context, s *Store) error { return s.Upkeep(ctx, time.Hour, noon.Add(24*time.Hour)) }},
-	{"new plan", "plans plan_slots", func(ctx context.Context, s *Store) error {
+	{"new plan", "plans plan_slots checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.NewPlan(ctx, onePlan())
 		return err
 	}},
-	{"plan", "plans plan_slots", func(ctx context.Context, s *Store) error {
+	{"plan", "plans plan_slots checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Plan(ctx)
 		return err
 	}},
-	{"extend plan", "plans plan_slots", func(ctx context.Context, s *Store) error {
+	{"extend plan", "plans plan_slots checksums", func(ctx context.Context, s *Store) error {
 		p := onePlan()
 		p.ID = 1
 		return s.ExtendPlan(ctx, p, 1)
 	}},
-	{"keep an outcome", "schedule_outcomes", func(ctx context.Context, s *Store) error {
+	{"keep an outcome", "schedule_outcomes checksums", func(ctx context.Context, s *Store) error {
 		return s.KeepOutcome(ctx, schedule.Outcome{Entry: "upkeep", Status: schedule.StatusDone})
 	}},
-	{"outcomes", "schedule_outcomes", func(ctx context.Context, s *Store) error {
+	{"outcomes", "schedule_outcomes checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Outcomes(ctx)
 		return err
 	}},

@@ -42,6 +42,7 @@ type Store struct {
 	unsynced    bool   // never wait for the disk
 
 	recording recorder
+	damage    damage
 	closeOnce sync.Once
 	closeErr  error
 }

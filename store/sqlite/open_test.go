@@ -9,7 +9,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -138,9 +137,6 @@ func schemaOf(t *testing.T, s *Store) string {
 	must(t, s.read.QueryRow(`SELECT group_concat(sql, ';' || char(10)) FROM (SELECT sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite_stat%' ORDER BY type, name)`).Scan(&all))
 	return spaces.ReplaceAllString(all.String, "")
 }
-
-// spaces are comments and white space, by which an older file's schema may differ.
-var spaces = regexp.MustCompile(`--.*|\s`)
 
 // A full disk is told, and what was stored before is still there. The page
 // limit makes SQLite fail just as a full disk does.

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"maps"
 
 	"sweepd/run"
@@ -15,19 +16,21 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 	if err != nil || maps.Equal(before, texts) {
 		return false, err
 	}
-	chosen := s.selected(f)
 	return true, s.fail("storing findings in", s.commit(ctx, false, func(tx *sql.Tx) error {
 		w := newRunWriter(ctx, tx)
-		if _, err := w.exec(`DELETE FROM findings WHERE code = '`+string(run.Outlying)+`' AND run IN (SELECT n FROM runs WHERE `+chosen.where+`)`, chosen.args...); err != nil {
-			return err
-		}
-		for id, text := range texts {
+		changed := maps.Clone(before)
+		maps.Copy(changed, texts)
+		for id := range changed {
 			n, _, err := runState(ctx, tx, id, keptRuns)
 			if err != nil {
 				return err
 			}
-			if err := w.addFinding(n, run.Finding{Code: run.Outlying, Severity: run.SeverityNote, Text: text}); err != nil {
-				return err
+			var f *run.Finding
+			if text, is := texts[id]; is {
+				f = &run.Finding{Code: run.Outlying, Severity: run.SeverityNote, Text: text}
+			}
+			if err := w.change(n, func() error { return w.replaceFinding(n, run.Outlying, f) }); err != nil {
+				return fmt.Errorf("run %s: %w", id, err)
 			}
 		}
 		return nil

@@ -8,8 +8,10 @@ import (
 	"sweepd/run"
 )
 
-// packFormat is the layout of `readings.data` described here.
+// packFormat is the layout of `readings.data` described here. Format 1, of an older
+// version, lacks the checksum.
 //
+//	data    = row, checksum (CRC-32C, see row.sum; 4 bytes, the highest first)
 //	row     = flags, sweeps, [columns], times, [offsets], [labels], modes, column...
 //	flags   = one byte of the row... constants below
 //	sweeps  = uvarint, number of sweeps n
@@ -24,7 +26,7 @@ import (
 // the row before it, except a key row, which starts from nothing. A counter's
 // dense column holds the change of the difference, because its rate is what
 // changes little. A value that steps cannot express keeps all 64 bits.
-const packFormat = 1
+const packFormat = 2
 
 const (
 	rowKey     = 1 << 0

@@ -29,7 +29,10 @@ func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err err
 		if id, err = r.LastInsertId(); err != nil {
 			return err
 		}
-		return insertSlots(ctx, tx, id, p.Slots)
+		if err := insertSlots(ctx, tx, id, p.Slots); err != nil {
+			return err
+		}
+		return sealPlan(ctx, tx, id)
 	})
 	return id, s.fail("storing a plan in", err)
 }
@@ -37,7 +40,7 @@ func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err err
 // ExtendPlan keeps what was appended to a plan, see store.Plans.
 func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, devices ...string) error {
 	return s.fail("extending the plan in", s.commit(ctx, true, func(tx *sql.Tx) error {
-		latest, err := latestPlan(ctx, tx, devices)
+		latest, err := latestPlan(ctx, tx, Version, devices)
 		if err != nil {
 			return err
 		}
@@ -51,7 +54,10 @@ func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, dev
 		if _, err := tx.ExecContext(ctx, `DELETE FROM plan_slots WHERE plan = ?`, p.ID); err != nil {
 			return err
 		}
-		return insertSlots(ctx, tx, p.ID, p.Slots)
+		if err := insertSlots(ctx, tx, p.ID, p.Slots); err != nil {
+			return err
+		}
+		return sealPlan(ctx, tx, p.ID)
 	}))
 }
 
@@ -75,7 +81,7 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, error) {
 	var p schedule.Plan
 	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
-		p, err = readPlan(ctx, tx, devices)
+		p, err = readPlan(ctx, tx, s.version, devices)
 		return err
 	})
 	if errors.Is(err, store.ErrNoPlan) {
@@ -84,8 +90,8 @@ func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, err
 	return p, s.fail("reading the plan of", err)
 }
 
-func readPlan(ctx context.Context, tx *sql.Tx, devices []string) (p schedule.Plan, err error) {
-	if p.ID, err = latestPlan(ctx, tx, devices); err != nil {
+func readPlan(ctx context.Context, tx *sql.Tx, version int, devices []string) (p schedule.Plan, err error) {
+	if p.ID, err = latestPlan(ctx, tx, version, devices); err != nil {
 		return p, err
 	}
 	var created, seed, hard, said string
@@ -122,7 +128,7 @@ func readPlan(ctx context.Context, tx *sql.Tx, devices []string) (p schedule.Pla
 }
 
 // latestPlan is the id of the newest plan with a slot for any of the devices, or of all.
-func latestPlan(ctx context.Context, tx *sql.Tx, devices []string) (id int64, err error) {
+func latestPlan(ctx context.Context, tx *sql.Tx, version int, devices []string) (id int64, err error) {
 	query, args := `SELECT max(id) FROM plans`, []any{}
 	if len(devices) > 0 {
 		query = `SELECT max(plan) FROM plan_slots WHERE device IN (?` + strings.Repeat(", ?", len(devices)-1) + `)`
@@ -133,6 +139,18 @@ func latestPlan(ctx context.Context, tx *sql.Tx, devices []string) (id int64, er
 	var latest sql.NullInt64
 	if err := tx.QueryRowContext(ctx, query, args...).Scan(&latest); err != nil {
 		return 0, err
+	}
+	// A newer one that is damaged may have been for any device.
+	if version >= 2 {
+		newer, err := plansFrom(ctx, tx, latest.Int64)
+		if err != nil {
+			return 0, err
+		}
+		for _, id := range newer {
+			if err := checkPlan(ctx, tx, id); err != nil {
+				return 0, err
+			}
+		}
 	}
 	if !latest.Valid {
 		return 0, store.ErrNoPlan

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"fmt"
 	"maps"
+	"slices"
+	"strings"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -49,10 +51,11 @@ func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, st
 		if err != nil {
 			return err
 		}
-		r, err = readRuns(ctx, tx, chosen.and("state = 'finished'"), analysed)
+		r, err = s.readRunsIn(ctx, tx, chosen.and("state = 'finished'"), analysed)
 		return err
 	})
-	return r.runs, skipped, s.fail("reading runs of", err)
+	skipped.Damaged = r.spoilt()
+	return r.usable(), skipped, s.fail("reading runs of", err)
 }
 
 // SwitchedOff are the selected runs on battery that were interrupted, see
@@ -61,65 +64,88 @@ func (s *Store) SwitchedOff(ctx context.Context, f store.Filter) ([]run.Run, err
 	chosen := s.selected(f).and("state = 'interrupted' AND supply = 'battery'")
 	chosen.most = false
 	r, err := s.readRuns(ctx, chosen, analysed)
-	return r.runs, s.fail("reading runs of", err)
+	return r.usable(), s.fail("reading runs of", err)
 }
 
 // recordsWhere are the runs that fit a condition.
 func (s *Store) recordsWhere(ctx context.Context, where string, args ...any) ([]run.Record, error) {
-	r, err := s.readRuns(ctx, selection{where: where, args: args}.and(s.kept()), whole)
+	r, err := s.readRuns(ctx, selection{where: where, args: args, named: true}.and(s.kept()), whole)
 	return r.records(), err
 }
 
 func (s *Store) readRuns(ctx context.Context, chosen selection, what content) (r runReader, err error) {
 	err = inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
-		r, err = readRuns(ctx, tx, chosen, what)
+		r, err = s.readRunsIn(ctx, tx, chosen, what)
 		return err
 	})
 	return r, err
 }
 
-// content says what is read of the selected runs, beside cell, times, watts, results
-// and findings.
+// readRunsIn reads runs and keeps in mind what of them is damaged.
+func (s *Store) readRunsIn(ctx context.Context, tx *sql.Tx, chosen selection, what content) (runReader, error) {
+	r, err := readRuns(ctx, tx, s.version, chosen, what)
+	for i, damage := range r.damage {
+		if damage.any() {
+			s.notice(fmt.Sprintf("%s of run %s", damage, r.runs[i].ID))
+		}
+	}
+	for _, n := range r.lost {
+		s.notice(fmt.Sprintf("a run that is gone (the file's number %d)", n))
+	}
+	return r, err
+}
+
+// content says what is read of the selected runs, beside cell, times and watts.
 type content int
 
 const (
-	listed   content = iota // what a list shows: state, reason, note, settings in full
-	analysed                // what the analysis takes: facts, conditions at start and end
+	rowOnly  content = iota // nothing
+	listed                  // what a list shows: results, findings, state, reason, note, settings in full
+	analysed                // what the analysis takes: results, findings, facts, conditions at start and end
 	whole                   // as listed, with all the rest that is kept but sweeps
 )
 
 // runReader gathers selected runs and what hangs on them, with one query for each
 // table.
 type runReader struct {
-	ctx    context.Context
-	tx     *sql.Tx
-	chosen selection
+	ctx     context.Context
+	tx      *sql.Tx
+	version int // of the file's schema
+	chosen  selection
+	summer
 
-	runs   []run.Run
-	at     map[int64]int // place of each run in runs, by n
-	others []others      // of each run, where all is read
+	runs    []run.Run
+	numbers []int64       // n of each run
+	at      map[int64]int // place of each run in runs, by n
+	others  []others      // of each run, where all is read
+	sums    []runSums     // of each run as read
+	stored  []storedSums  // that each run was stored with
+	damage  []partSet     // of each run
+	lost    []int64       // numbers of runs that are gone
 }
 
 // others is what a record has beside the run.
 type others struct {
 	warmUpS   *float64
 	summaries []run.Summary
+	history   store.History
 }
 
-func readRuns(ctx context.Context, tx *sql.Tx, chosen selection, what content) (runReader, error) {
-	r := runReader{ctx: ctx, tx: tx, chosen: chosen, runs: []run.Run{}, at: map[int64]int{}}
-	steps := []func() error{func() error { return r.readRows(what) }, r.readResults, r.readFindings}
+func readRuns(ctx context.Context, tx *sql.Tx, version int, chosen selection, what content) (runReader, error) {
+	r := runReader{ctx: ctx, tx: tx, version: version, chosen: chosen, runs: []run.Run{}, at: map[int64]int{}}
+	steps := []func() error{func() error { return r.readRows(what) }}
 	switch what {
-	case analysed:
-		steps = append(steps, r.readEndCharges)
+	case listed, analysed:
+		steps = append(steps, r.readResults, r.readFindings)
 	case whole:
-		steps = append(steps, r.readSummaries)
+		steps = append(steps, r.readResults, r.readFindings, r.readSummaries, r.readOldResults, r.readDecisions)
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return runReader{}, err
 		}
 	}
+	r.check(what)
 	return r, nil
 }
 
@@ -131,66 +157,81 @@ func (r *runReader) records() []run.Record {
 	return records
 }
 
-// run is the selected run of a row, nil where it is not selected.
-func (r *runReader) run(n int64) *run.Run {
-	if at, ok := r.at[n]; ok {
-		return &r.runs[at]
+// usable are the runs of which something can be made use of.
+func (r *runReader) usable() []run.Run {
+	runs := r.runs[:0:0]
+	for i := range r.runs {
+		if !r.damage[i].spoilt() {
+			runs = append(runs, r.runs[i])
+		}
 	}
-	return nil
+	return runs
 }
 
-// Columns of `runs` that are read, in the order of their fields in runRow.
-const (
-	commonColumns = "n, id, device, workload, supply, variant, setting_w, setting, started_at, duration_s, package_w, system_w"
-	listedColumns = ", setting_source, setting_read_w, setting_read, setting_read_source, state, why, note"
-	wholeColumns  = ", fact_set, discharge_uncertainty_w, discharge_w, discharge_from_power_w, discharge_from_energy_w, warmup_s"
-	// Of the discharge the analysis takes its uncertainty alone.
-	analysedColumns = ", fact_set, discharge_uncertainty_w, start_temperature_c, start_charge_ratio"
-)
+// spoilt names the other runs.
+func (r *runReader) spoilt() (ids []string) {
+	for i := range r.runs {
+		if r.damage[i].spoilt() {
+			ids = append(ids, r.runs[i].ID)
+		}
+	}
+	return ids
+}
 
-// runRow is a row of `runs` as it is scanned.
+// runRow is a row of `runs` as it is scanned, with its checksums and whether it is
+// selected.
 type runRow struct {
 	n                           int64
 	run                         run.Run
+	stateBefore                 string
 	watts, readWatts            *float64
 	name                        string
 	started, readName, readFrom sql.NullString
-	factSet                     sql.NullInt64
+	factSet, origin             sql.NullInt64
 	discharge                   run.Discharge
 	warmUpS                     *float64
+	stored                      storedSums
+	selected                    bool
 }
 
-// scanned are the columns to read, and where they go.
-func (x *runRow) scanned(what content) (columns string, into []any) {
+// columns are where the columns of `runs` go: written ones in their order, and the import.
+func (x *runRow) columns() []any {
 	r, d := &x.run, &x.discharge
-	columns = commonColumns
-	into = []any{&x.n, &r.ID, &r.Device, &r.Workload, (*string)(&r.Supply), (*string)(&r.Variant), &x.watts, &x.name,
-		&x.started, &r.DurationS, &r.PackageW, &r.SystemW}
-	if what == analysed {
-		return columns + analysedColumns, append(into, &x.factSet, &d.UncertaintyWatts, &r.StartCelsius, &r.StartCharge)
-	}
-	columns += listedColumns
-	into = append(into, (*string)(&r.Setting.Source), &x.readWatts, &x.readName, &x.readFrom, (*string)(&r.State), &r.Why, &r.Note)
-	if what == whole {
-		columns += wholeColumns
-		into = append(into, &x.factSet, &d.UncertaintyWatts, &d.Watts, &d.FromPowerWatts, &d.FromEnergyWatts, &x.warmUpS)
-	}
-	return columns, into
+	return []any{&r.ID, &r.Device, &r.Workload, (*string)(&r.Variant), (*string)(&r.Supply), &x.watts, &x.name, (*string)(&r.Setting.Source),
+		(*string)(&r.State), &x.stateBefore, &r.Why, &r.Note, &x.started, &r.DurationS, &r.PackageW, &r.SystemW,
+		&x.readWatts, &x.readName, &x.readFrom,
+		&d.Watts, &d.UncertaintyWatts, &d.FromPowerWatts, &d.FromEnergyWatts,
+		&x.warmUpS, &r.StartCelsius, &r.StartCharge, &r.EndCharge, &x.factSet, &x.origin}
+}
+
+// rowValues are what goes into the checksum of a run's row: all but the number of its
+// facts, which have a checksum of their own.
+func rowValues(columns []any) []any {
+	return append(slices.Clone(columns[:factSetColumn]), columns[factSetColumn+1:]...)
 }
 
 // complete is the run of a scanned row.
-func (x *runRow) complete() (r run.Run, err error) {
+func (x *runRow) complete(what content) (r run.Run, err error) {
 	r = x.run
 	if r.StartedAt, err = parseStamp(x.started.String); err != nil {
 		return r, fmt.Errorf("run %s: %w", r.ID, err)
 	}
 	r.Setting.Setting = setting(x.watts, x.name)
-	if x.readName.Valid {
-		read := setting(x.readWatts, x.readName.String).From(run.Source(x.readFrom.String))
-		r.SettingRead = &read
+	if r.DurationS == nil || *r.DurationS < longRun || r.Supply != run.Battery {
+		r.EndCharge = nil
 	}
-	if x.discharge != (run.Discharge{}) {
-		d := x.discharge
+	d := x.discharge
+	if what == analysed {
+		r.State, r.Why, r.Note, r.Setting.Source = "", "", "", ""
+		d = run.Discharge{UncertaintyWatts: d.UncertaintyWatts}
+	} else {
+		r.StartCelsius, r.StartCharge, r.EndCharge = nil, nil, nil
+		if x.readName.Valid {
+			read := setting(x.readWatts, x.readName.String).From(run.Source(x.readFrom.String))
+			r.SettingRead = &read
+		}
+	}
+	if what != listed && d != (run.Discharge{}) {
 		r.Discharge = &d
 	}
 	r.Results = map[string]run.Result{}
@@ -198,35 +239,104 @@ func (x *runRow) complete() (r run.Run, err error) {
 	return r, nil
 }
 
-func (r *runReader) readRows(what content) (err error) {
-	var facts map[int64]map[string]string
-	if what != listed {
+// longRun is how long a run on battery lasts, in seconds, before its last charge
+// is of interest: a full battery is never empty sooner.
+const longRun = 300
+
+// readColumns are what is read of `runs` and `run_checksums`. Older versions lack some.
+func readColumns(version int) (columns, from string) {
+	written := strings.Join(writtenColumns, ", ")
+	if version < 2 {
+		return strings.Replace(written, "end_charge_ratio", endCharge, 1) + ", NULL" + strings.Repeat(", NULL", int(parts)), "runs"
+	}
+	return written + ", import, " + sumColumns, "runs LEFT JOIN run_checksums ON run = n"
+}
+
+// endCharge is the mean of the batteries' last charges of a run.
+const endCharge = `(SELECT avg(last) FROM summaries m JOIN sensors s ON s.id = m.sensor WHERE m.run = n AND s.sensor = '` + run.BatteryCharge + `')`
+
+func (r *runReader) readRows(what content) error {
+	facts := map[int64]factSet{}
+	if what == analysed || what == whole {
+		var err error
 		if facts, err = loadFactSets(r.ctx, r.tx); err != nil {
 			return err
 		}
 	}
 	var x runRow
-	columns, into := x.scanned(what)
-	return each(r.ctx, r.tx, func(rows *sql.Rows) error {
-		if err := rows.Scan(into...); err != nil {
-			return err
-		}
-		one, err := x.complete()
+	into := x.columns()
+	values := rowValues(into)
+	columns, from := readColumns(r.version)
+	query := "SELECT n, " + columns + ", 1 FROM " + from + " WHERE " + r.chosen.where
+	if !r.chosen.named { // one that is damaged may belong to any
+		query = "SELECT n, " + columns + ", coalesce((" + r.chosen.where + "), 0) FROM " + from
+	}
+	scanned := slices.Concat([]any{&x.n}, into, x.stored.scanned(), []any{&x.selected})
+	found := 0
+	err := each(r.ctx, r.tx, func(rows *sql.Rows) error {
+		found++
+		x.run.ID = ""
+		readable, err := r.scan(rows, scanned...)
 		if err != nil {
 			return err
 		}
+		sum := r.add(0, values...)
+		sound := readable && r.fits(x.stored[partRow], sum)
+		if sound && !x.selected {
+			return nil
+		}
+		one, err := x.complete(what)
+		if err != nil && sound {
+			return err
+		}
+		sums := runSums{partRow: sum}
+		set := facts[x.factSet.Int64]
+		sums[partFacts] = set.sum
 		switch what {
 		case analysed:
-			one.Facts = facts[x.factSet.Int64]
+			one.Facts = set.facts
 		case whole:
 			one.Facts = map[string]string{}
-			maps.Copy(one.Facts, facts[x.factSet.Int64])
-			r.others = append(r.others, others{x.warmUpS, []run.Summary{}})
+			maps.Copy(one.Facts, set.facts)
+			r.others = append(r.others, others{warmUpS: x.warmUpS, summaries: []run.Summary{}, history: noHistory()})
 		}
 		r.at[x.n] = len(r.runs)
 		r.runs = append(r.runs, one)
+		r.numbers = append(r.numbers, x.n)
+		r.sums = append(r.sums, sums)
+		r.stored = append(r.stored, x.stored)
+		r.damage = append(r.damage, partSet{partRow: !readable})
 		return nil
-	}, "SELECT "+columns+" FROM runs WHERE "+r.chosen.where+" ORDER BY started_at, n", r.chosen.args...)
+	}, query+" ORDER BY started_at, n", r.chosen.args...)
+	if err == nil && !r.chosen.named && r.version >= 2 {
+		r.lost, err = lostRuns(r.ctx, r.tx, found)
+	}
+	return err
+}
+
+// scan scans a row, false where that is damaged. What cannot be scanned in the file of
+// an older version, which has no checksums, is an error.
+func (r *runReader) scan(rows *sql.Rows, into ...any) (readable bool, err error) {
+	if err = rows.Scan(into...); err != nil && r.version >= 2 {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// part scans a row of a part of a run, and goes on with its checksum. The first column is
+// the run's number; the values that count are those from the second to the last.
+func (r *runReader) part(p part, rows *sql.Rows, n *int64, values ...any) (one *run.Run, err error) {
+	*n = 0
+	readable, err := r.scan(rows, append([]any{n}, values...)...)
+	at, selected := r.at[*n]
+	if err != nil || !selected {
+		return nil, err
+	}
+	if r.sums[at][p] = r.add(r.sums[at][p], values...); !readable {
+		r.damage[at][p] = true
+		return nil, nil
+	}
+	return &r.runs[at], nil
 }
 
 // eachPart reads a table of parts. Where nearly all runs are selected, passing over the
@@ -243,14 +353,13 @@ func (r *runReader) readResults() error {
 		var n int64
 		var name string
 		var x run.Result
-		if err := rows.Scan(&n, &name, &x.Value, &x.Unit, (*string)(&x.Better)); err != nil {
-			return err
-		}
-		if one := r.run(n); one != nil {
+		var set sql.NullString
+		one, err := r.part(partResults, rows, &n, &name, &x.Value, &x.Unit, (*string)(&x.Better), &set)
+		if one != nil {
 			one.Results[name] = x
 		}
-		return nil
-	}, "SELECT run, name, value, unit, better FROM results", "")
+		return err
+	}, "SELECT run, name, value, unit, better, set_at FROM results", " ORDER BY run, name")
 }
 
 func (r *runReader) readFindings() error {
@@ -258,74 +367,100 @@ func (r *runReader) readFindings() error {
 		var n int64
 		var f run.Finding
 		var at sql.NullString
-		if err := rows.Scan(&n, (*string)(&f.Code), (*string)(&f.Severity), &f.Text, &at); err != nil {
+		one, err := r.part(partFindings, rows, &n, (*string)(&f.Code), (*string)(&f.Severity), &f.Text, &at)
+		if one == nil {
 			return err
 		}
-		stamp, err := parseStamp(at.String)
-		if err != nil {
-			return err
-		}
-		if one := r.run(n); one != nil {
-			f.At = stamp.Time
-			one.Findings = append(one.Findings, f)
-			run.Advise(one.Findings[len(one.Findings)-1:])
-		}
-		return nil
+		stamp, err := r.stamp(at)
+		f.At = stamp.Time
+		one.Findings = append(one.Findings, f)
+		run.Advise(one.Findings[len(one.Findings)-1:])
+		return err
 	}, "SELECT run, code, severity, text, at FROM findings", " ORDER BY run, position")
+}
+
+// stamp is a stored time. Where it is damaged it is zero: its checksum tells.
+func (r *runReader) stamp(text sql.NullString) (run.Timestamp, error) {
+	at, err := parseStamp(text.String)
+	if r.version >= 2 {
+		err = nil
+	}
+	return at, err
 }
 
 func (r *runReader) readSummaries() error {
 	return r.eachPart(func(rows *sql.Rows) error {
 		var n int64
 		var x run.Summary
-		if err := rows.Scan(&n, &x.Sensor, &x.Instance, &x.Unit, &x.Mean, &x.Min, &x.Max, &x.P95, &x.First, &x.Last,
-			&x.EnergyJoules, &x.SteadyMean); err != nil {
-			return err
+		one, err := r.part(partSummaries, rows, &n, &x.Sensor, &x.Instance, &x.Unit, &x.Mean, &x.Min, &x.Max, &x.P95, &x.First, &x.Last,
+			&x.EnergyJoules, &x.SteadyMean)
+		if one != nil {
+			others := &r.others[r.at[n]]
+			others.summaries = append(others.summaries, x)
 		}
-		if at, ok := r.at[n]; ok {
-			r.others[at].summaries = append(r.others[at].summaries, x)
-		}
-		return nil
+		return err
 	}, `SELECT run, s.sensor, instance, unit, mean, min, max, p95, first, last, energy_j, steady_mean
 		FROM summaries m JOIN sensors s ON s.id = m.sensor`, " ORDER BY run, position")
 }
 
-// longRun is how long a run on battery lasts, in seconds, before its last charge
-// is of interest: a full battery is never empty sooner.
-const longRun = 300
-
-// readEndCharges reads the last charge of long runs on battery, the mean of the
-// batteries as at the start.
-func (r *runReader) readEndCharges() error {
-	return each(r.ctx, r.tx, func(rows *sql.Rows) error {
+func (r *runReader) readOldResults() error {
+	return r.eachPart(func(rows *sql.Rows) error {
 		var n int64
-		var charge float64
-		if err := rows.Scan(&n, &charge); err != nil {
+		var x store.OldResult
+		var set, replaced sql.NullString
+		one, err := r.part(partHistory, rows, &n, &x.Name, &x.Result.Value, &x.Result.Unit, (*string)(&x.Result.Better), &set, &replaced)
+		if one == nil {
 			return err
 		}
-		if one := r.run(n); one != nil {
-			one.EndCharge = &charge
+		h := &r.others[r.at[n]].history
+		if x.SetAt, err = r.stamp(set); err != nil {
+			return err
 		}
-		return nil
-	}, fmt.Sprintf(`SELECT run, avg(last) FROM summaries WHERE last IS NOT NULL AND sensor IN (SELECT id FROM sensors WHERE sensor = ?)
-		AND run IN (SELECT n FROM runs WHERE duration_s >= %d AND supply = 'battery' AND %s) GROUP BY run`, longRun, r.chosen.where),
-		append([]any{run.BatteryCharge}, r.chosen.args...)...)
+		x.ReplacedAt, err = r.stamp(replaced)
+		h.Results = append(h.Results, x)
+		return err
+	}, "SELECT run, name, value, unit, better, set_at, replaced_at FROM result_history", " ORDER BY run, rowid")
+}
+
+func (r *runReader) readDecisions() error {
+	return r.eachPart(func(rows *sql.Rows) error {
+		var n int64
+		var x store.Decided
+		var at sql.NullString
+		one, err := r.part(partHistory, rows, &n, &at, (*string)(&x.What), &x.Who, &x.Why)
+		if one == nil {
+			return err
+		}
+		h := &r.others[r.at[n]].history
+		x.At, err = r.stamp(at)
+		h.Decisions = append(h.Decisions, x)
+		return err
+	}, "SELECT run, at, what, who, why FROM decisions", " ORDER BY run, rowid")
+}
+
+// factSet is what devices said of themselves, with its checksum.
+type factSet struct {
+	facts map[string]string
+	sum   uint32
 }
 
 // loadFactSets reads every set; there are few, because runs share them.
-func loadFactSets(ctx context.Context, q rowsQueryer) (map[int64]map[string]string, error) {
-	sets := map[int64]map[string]string{}
+func loadFactSets(ctx context.Context, q rowsQueryer) (map[int64]factSet, error) {
+	sets := map[int64]factSet{}
+	var s summer
 	err := each(ctx, q, func(rows *sql.Rows) error {
-		var set int64
+		var id int64
 		var name, value string
-		if err := rows.Scan(&set, &name, &value); err != nil {
+		if err := rows.Scan(&id, &name, &value); err != nil {
 			return err
 		}
-		if sets[set] == nil {
-			sets[set] = map[string]string{}
+		set := sets[id]
+		if set.facts == nil {
+			set.facts = map[string]string{}
 		}
-		sets[set][name] = value
+		set.facts[name], set.sum = value, s.add(set.sum, name, value)
+		sets[id] = set
 		return nil
-	}, "SELECT fact_set, name, value FROM facts ORDER BY fact_set")
+	}, "SELECT fact_set, name, value FROM facts ORDER BY fact_set, name")
 	return sets, err
 }

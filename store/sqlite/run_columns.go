@@ -14,8 +14,10 @@ var writtenColumns = []string{
 	"state", "state_before", "why", "note", "started_at", "duration_s", "package_w", "system_w",
 	"setting_read_w", "setting_read", "setting_read_source",
 	"discharge_w", "discharge_uncertainty_w", "discharge_from_power_w", "discharge_from_energy_w",
-	"warmup_s", "fact_set", "start_temperature_c", "start_charge_ratio",
+	"warmup_s", "start_temperature_c", "start_charge_ratio", "end_charge_ratio", "fact_set",
 }
+
+var factSetColumn = slices.Index(writtenColumns, "fact_set")
 
 var measuredColumns = slices.Index(writtenColumns, "setting_read_w")
 
@@ -32,6 +34,7 @@ func runValues(r *run.Record, factSet any) []any {
 		discharge = *r.Discharge
 	}
 	temperature, charge := startOf(r.Summaries)
+	endCharge := meanCharge(r.Summaries, func(x *run.Summary) *float64 { return x.Last })
 	before := ""
 	if r.State == run.Rejected {
 		before = string(run.Finished)
@@ -40,31 +43,33 @@ func runValues(r *run.Record, factSet any) []any {
 		string(r.State), before, r.Why, r.Note, stampText(r.StartedAt.Time), number(r.DurationS), number(r.PackageW), number(r.SystemW),
 		readWatts, readName, readSource,
 		number(discharge.Watts), number(discharge.UncertaintyWatts), number(discharge.FromPowerWatts), number(discharge.FromEnergyWatts),
-		number(r.WarmUpS), factSet, number(temperature), number(charge)}
+		number(r.WarmUpS), number(temperature), number(charge), number(endCharge), factSet}
 }
 
 // startOf finds the hottest temperature and the mean charge at the start.
 func startOf(summaries []run.Summary) (temperature, charge *float64) {
+	for i := range summaries {
+		first := summaries[i].First
+		if first != nil && summaries[i].Sensor == run.Temperature && (temperature == nil || *first > *temperature) {
+			temperature = first
+		}
+	}
+	return temperature, meanCharge(summaries, func(x *run.Summary) *float64 { return x.First })
+}
+
+// meanCharge is the mean of what is known of the batteries' charges, nil for none.
+func meanCharge(summaries []run.Summary, of func(*run.Summary) *float64) *float64 {
 	var sum float64
 	n := 0
 	for i := range summaries {
-		first := summaries[i].First
-		if first == nil {
-			continue
-		}
-		switch summaries[i].Sensor {
-		case run.Temperature:
-			if temperature == nil || *first > *temperature {
-				temperature = first
-			}
-		case run.BatteryCharge:
-			sum += *first
+		if charge := of(&summaries[i]); charge != nil && summaries[i].Sensor == run.BatteryCharge {
+			sum += *charge
 			n++
 		}
 	}
-	if n > 0 {
-		mean := sum / float64(n)
-		charge = &mean
+	if n == 0 {
+		return nil
 	}
-	return temperature, charge
+	mean := sum / float64(n)
+	return &mean
 }

@@ -19,7 +19,13 @@ type runWriter struct {
 	tx         *sql.Tx
 	statements map[string]*sql.Stmt
 	sensors    map[sensorName]int64
-	factSets   map[[16]byte]int64
+	factSets   map[[16]byte]storedFacts
+}
+
+// storedFacts is a set of facts that is stored, and its checksum.
+type storedFacts struct {
+	id  int64
+	sum uint32
 }
 
 type sensorName struct{ sensor, instance, unit string }
@@ -27,7 +33,7 @@ type sensorName struct{ sensor, instance, unit string }
 func newRunWriter(ctx context.Context, tx *sql.Tx) *runWriter {
 	return &runWriter{
 		ctx: ctx, tx: tx,
-		statements: map[string]*sql.Stmt{}, sensors: map[sensorName]int64{}, factSets: map[[16]byte]int64{},
+		statements: map[string]*sql.Stmt{}, sensors: map[sensorName]int64{}, factSets: map[[16]byte]storedFacts{},
 	}
 }
 
@@ -67,20 +73,28 @@ func (w *runWriter) addParts(n int64, r *run.Record) error {
 		if err != nil {
 			return err
 		}
-		if _, err := w.exec(`INSERT INTO summaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, n, i, id,
-			number(x.Mean), number(x.Min), number(x.Max), number(x.P95), number(x.First), number(x.Last),
-			number(x.EnergyJoules), number(x.SteadyMean)); err != nil {
+		if _, err := w.exec(`INSERT INTO summaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, append([]any{n, i, id}, summaryNumbers(x)...)...); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
+// summaryNumbers are the numbers of a summary in the order of their columns.
+func summaryNumbers(x *run.Summary) []any {
+	return []any{number(x.Mean), number(x.Min), number(x.Max), number(x.P95), number(x.First), number(x.Last), number(x.EnergyJoules), number(x.SteadyMean)}
+}
+
+// findingValues is a finding in the order of its columns.
+func findingValues(f run.Finding) []any {
+	return []any{string(f.Code), string(f.Severity), f.Text, stampText(f.At)}
+}
+
 // addFinding stores a finding after those that the run has.
 func (w *runWriter) addFinding(n int64, f run.Finding) error {
 	_, err := w.exec(`INSERT INTO findings (run, position, code, severity, text, at)
 		SELECT ?1, coalesce(max(position) + 1, 0), ?2, ?3, ?4, ?5 FROM findings WHERE run = ?1`,
-		n, string(f.Code), string(f.Severity), f.Text, stampText(f.At))
+		append([]any{n}, findingValues(f)...)...)
 	return err
 }
 
@@ -131,10 +145,11 @@ func (w *runWriter) sensor(name sensorName) (int64, error) {
 	return id, err
 }
 
-// factSet finds or adds the set of these facts; nil where there are none.
-func (w *runWriter) factSet(facts map[string]string) (any, error) {
+// factSet finds or adds the set of these facts; nil where there are none. sum is their
+// checksum.
+func (w *runWriter) factSet(facts map[string]string) (id any, sum uint32, err error) {
 	if len(facts) == 0 {
-		return nil, nil
+		return nil, 0, nil
 	}
 	names := slices.Sorted(maps.Keys(facts))
 	hash := sha256.New()
@@ -142,19 +157,23 @@ func (w *runWriter) factSet(facts map[string]string) (any, error) {
 		hash.Write([]byte(name + "\x00" + facts[name] + "\x00"))
 	}
 	digest := [16]byte(hash.Sum(nil))
-	if id := w.factSets[digest]; id != 0 {
-		return id, nil
+	set, known := w.factSets[digest]
+	if known {
+		return set.id, set.sum, nil
 	}
-	var id int64
-	err := w.tx.QueryRowContext(w.ctx, `SELECT id FROM fact_sets WHERE digest = ?`, digest[:]).Scan(&id)
+	err = w.tx.QueryRowContext(w.ctx, `SELECT id FROM fact_sets WHERE digest = ?`, digest[:]).Scan(&set.id)
 	if errors.Is(err, sql.ErrNoRows) {
-		id, err = w.addFactSet(digest, names, facts)
+		set.id, err = w.addFactSet(digest, names, facts)
 	}
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	w.factSets[digest] = id
-	return id, nil
+	var s summer
+	for _, name := range names {
+		set.sum = s.add(set.sum, name, facts[name])
+	}
+	w.factSets[digest] = set
+	return set.id, set.sum, nil
 }
 
 func (w *runWriter) addFactSet(digest [16]byte, names []string, facts map[string]string) (int64, error) {

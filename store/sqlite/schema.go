@@ -38,8 +38,18 @@ var migrations = []string{
 	ALTER TABLE runs ADD COLUMN import INTEGER;
 	UPDATE runs SET import = 1 WHERE fact_set IS NULL AND state <> 'recording'
 		AND n NOT IN (SELECT run FROM summaries) AND n NOT IN (SELECT run FROM series WHERE run IS NOT NULL);
-	CREATE INDEX recorded_runs ON runs (n) WHERE import IS NULL;
-	` + views,
+	ALTER TABLE runs ADD COLUMN end_charge_ratio REAL;
+	UPDATE runs SET end_charge_ratio = ` + endCharge + `;
+	` + added("run_checksums", "series_checksums", "checksums") + views,
+}
+
+// added are the statements that make tables of the newest schema.
+func added(tables ...string) (statements string) {
+	for _, table := range tables {
+		from := strings.Index(schema, "CREATE TABLE "+table+" ")
+		statements += schema[from:from+strings.Index(schema[from:], ";")+1] + "\n"
+	}
+	return statements
 }
 
 // schemaVersion is 0 for an empty file.
@@ -80,6 +90,9 @@ func migrate(ctx context.Context, db *sql.DB) error {
 				return fmt.Errorf("bringing schema %d to %d: %w", v, Version, err)
 			}
 		}
-		return nil
+		if v == 0 {
+			return nil
+		}
+		return sealAll(ctx, tx)
 	})
 }

@@ -47,9 +47,9 @@ CREATE TABLE runs (
   start_temperature_c  REAL,                 -- of the hottest sensor in the first sweep
   start_charge_ratio   REAL,                 -- mean of the batteries in the first sweep
   fact_set        INTEGER REFERENCES fact_sets (id),
-  import          INTEGER                    -- the one that brought it, see imports; NULL: recorded here
+  import          INTEGER,                   -- the one that brought it, see imports; NULL: recorded here
+  end_charge_ratio     REAL                  -- mean of the batteries in the last sweep
 ) STRICT;
-CREATE INDEX recorded_runs ON runs (n) WHERE import IS NULL;
 
 -- The numbers that the workload reported, as they stand now.
 CREATE TABLE results (
@@ -207,6 +207,31 @@ CREATE TABLE schedule_outcomes (
   ended_at  TEXT NOT NULL,
   outcome   TEXT NOT NULL CHECK (outcome IN ('done', 'failed', 'left out')),
   text      TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+-- Checksums of what is kept (CRC-32C, see checksum.go): reading holds the data against
+-- them, so that no damaged number is taken for a measured one. They are only made by
+-- sweepd: whoever changes a row by hand finds the run called damaged, and
+-- `sweepd check` names it. Packed readings end with a checksum of their own.
+CREATE TABLE run_checksums (
+  run        INTEGER PRIMARY KEY REFERENCES runs (n),
+  run_row    INTEGER NOT NULL,               -- of the row in `runs`
+  results    INTEGER NOT NULL,
+  findings   INTEGER NOT NULL,
+  facts      INTEGER NOT NULL,
+  summaries  INTEGER NOT NULL,
+  history    INTEGER NOT NULL                -- of result_history and decisions
+) STRICT;
+CREATE TABLE series_checksums (
+  series     INTEGER PRIMARY KEY REFERENCES series (id),
+  row_count  INTEGER,                        -- rows of readings, NULL while being recorded
+  checksum   INTEGER NOT NULL                -- of the series, its sensors and labels
+) STRICT;
+CREATE TABLE checksums (
+  kind      TEXT NOT NULL CHECK (kind IN ('plan', 'outcome')),
+  of        INTEGER NOT NULL,                -- plans.id, or the checksum of the name of an entry
+  checksum  INTEGER NOT NULL,
+  PRIMARY KEY (kind, of)
 ) STRICT, WITHOUT ROWID;
 
 CREATE VIEW kept_runs AS

@@ -13,16 +13,12 @@ import (
 // seriesWriter is the series that Append is writing.
 type seriesWriter struct {
 	packer
-	device, runID string
-	startedMs     int64
-	id            int64 // 0: no row yet
-	next          int64 // position of the next row
-	sinceKey      int   // rows since the last key row, counting it; 0: none yet
+	storedSeries       // id is 0 before the first row
+	next         int64 // position of the next row
+	sinceKey     int   // rows since the last key row, counting it; 0: none yet
 
-	sensors []run.Sensor
-	labels  []label
-	places  []int                         // reused by place
-	stored  struct{ sensors, labels int } // how many of them the file has
+	places []int                         // reused by place
+	stored struct{ sensors, labels int } // how many of them the file has
 }
 
 // firstDifference is the first place where sensors differ from the series', -1
@@ -66,7 +62,12 @@ func (w *seriesWriter) place(sweeps []run.Sweep) []int {
 	return places
 }
 
-func (w *seriesWriter) nextRow() int64 { return w.id<<32 | w.next }
+// nextRow has what is stored of the row r, which is the next one.
+func (w *seriesWriter) nextRow(r *row) []any {
+	r.id = w.id<<32 | w.next
+	w.out = r.seal(w.identity())
+	return []any{r.id, r.atMs, r.sweeps, w.out}
+}
 
 func (w *seriesWriter) appended(key bool) {
 	w.next++
@@ -96,11 +97,11 @@ func (w *seriesWriter) resume(ctx context.Context, db *sql.DB) error {
 	} else if err != nil {
 		return err
 	}
-	if w.sensors, err = seriesSensors(ctx, db, w.id); err != nil {
+	if w.storedSeries, err = readSeries(ctx, db, w.id, Version); err != nil {
 		return err
 	}
-	if w.labels, err = seriesLabels(ctx, db, w.id); err != nil {
-		return err
+	if w.damaged {
+		return fmt.Errorf("run %s: its sensors and settings %w", w.runID, errChecksum)
 	}
 	w.packer.grow(w.sensors)
 	w.stored.sensors, w.stored.labels = len(w.sensors), len(w.labels)
@@ -125,6 +126,12 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 		if w.id, err = r.LastInsertId(); err != nil {
 			return err
 		}
+		if w.runID == "" { // the idle sweeps before a run, or of an agent that was there before
+			if err := closeSeries(ctx, tx, `SELECT id FROM series JOIN series_checksums ON series = id
+				WHERE run IS NULL AND device = ? AND row_count IS NULL`, w.device); err != nil {
+				return err
+			}
+		}
 	}
 	for i := w.stored.sensors; i < len(w.sensors); i++ {
 		id, err := sensorID(ctx, tx, w.sensors[i])
@@ -143,5 +150,5 @@ func (w *seriesWriter) describe(ctx context.Context, tx *sql.Tx) error {
 		}
 	}
 	w.stored.sensors, w.stored.labels = len(w.sensors), len(w.labels)
-	return nil
+	return w.seal(ctx, tx)
 }

@@ -18,14 +18,7 @@ type trace struct {
 	series  []storedSeries
 	since   time.Time // earlier sweeps are left out; zero: none
 	lost    []run.Loss
-}
-
-type storedSeries struct {
-	id      int64
-	sensors []run.Sensor
-	labels  []label
-	// places says where each sensor stands among the trace's; nil: the same.
-	places []int
+	gone    bool // there may have been some series that is gone
 }
 
 // Trace opens the sweeps stored for a run; a run without any has an empty one.
@@ -34,32 +27,29 @@ type storedSeries struct {
 // A row that is damaged or lost takes the rows up to the next key row with it,
 // at most 64; the walk goes on there, and Lost says what was left out.
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
-	var series sql.NullInt64
-	var runs int
-	err := s.read.QueryRowContext(ctx, `SELECT count(*), (SELECT id FROM series WHERE run = n) FROM runs WHERE id = ? AND `+s.kept(), runID).Scan(&runs, &series)
-	if err == nil && runs == 0 {
+	var n sql.NullInt64
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT n FROM runs WHERE id = ? AND `+s.kept()+`)`, runID).Scan(&n)
+	if err == nil && !n.Valid {
 		err = fmt.Errorf("run %s: %w", runID, run.ErrNoRun)
 	}
 	if err != nil {
 		return nil, s.fail("reading readings of", err)
 	}
-	var ids []int64
-	if series.Valid {
-		ids = append(ids, series.Int64)
+	ids, err := numbers(ctx, s.read, `SELECT id FROM series WHERE run = ?`, n)
+	if err == nil && len(ids) == 0 { // of most imported runs; or the index has lost it
+		ids, err = numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run = ?`, n)
+	}
+	if err != nil {
+		return nil, s.fail("reading readings of", err)
 	}
 	return s.openTrace(ctx, ids, time.Time{})
 }
 
 // IdleSweeps walks the idle sweeps stored for the device since a moment.
 func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
-	var ids []int64
-	// The last series that began before since may reach beyond it.
-	err := each(ctx, s.read, func(rows *sql.Rows) error {
-		var id int64
-		err := rows.Scan(&id)
-		ids = append(ids, id)
-		return err
-	}, `SELECT id FROM series WHERE run IS NULL AND device = ?1 AND started_ms >= coalesce((
+	// The last series that began before since may reach beyond it. A damaged index may have
+	// lost some.
+	ids, err := numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL AND device = ?1 AND started_ms >= coalesce((
 			SELECT max(started_ms) FROM series WHERE run IS NULL AND device = ?1 AND started_ms <= ?2), ?2)
 		ORDER BY started_ms, id`, device, since.UnixMilli())
 	if err != nil {
@@ -70,16 +60,21 @@ func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) 
 
 func (s *Store) openTrace(ctx context.Context, ids []int64, since time.Time) (*trace, error) {
 	t := &trace{store: s, ctx: ctx, since: since}
+	if len(ids) == 0 && s.version >= 2 {
+		// It is not known of which run a series is that is gone.
+		err := s.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM series_checksums WHERE series NOT IN (SELECT id FROM series NOT INDEXED))`).Scan(&t.gone)
+		if err != nil {
+			return nil, s.fail("reading readings of", err)
+		}
+	}
 	for _, id := range ids {
-		x := storedSeries{id: id}
-		var err error
-		if x.sensors, err = seriesSensors(ctx, s.read, id); err != nil {
+		x, err := readSeries(ctx, s.read, id, s.version)
+		if err != nil {
 			return nil, s.fail("reading readings of", err)
 		}
-		if x.labels, err = seriesLabels(ctx, s.read, id); err != nil {
-			return nil, s.fail("reading readings of", err)
+		if !x.damaged {
+			x.places = t.merge(x.sensors)
 		}
-		x.places = t.merge(x.sensors)
 		t.series = append(t.series, x)
 	}
 	return t, nil
@@ -109,6 +104,10 @@ func (t *trace) Sensors() []run.Sensor { return t.sensors }
 // Each walks the sweeps in order; the Sweep's Values hold until the next call.
 func (t *trace) Each(f func(run.Sweep) error) error {
 	t.lost = nil
+	if t.gone {
+		t.store.notice("readings that are gone")
+		t.lost = []run.Loss{{Code: run.DataDamaged, AtLeast: true}}
+	}
 	for i := range t.series {
 		if err := t.eachOf(&t.series[i], f); err != nil {
 			return err
@@ -121,7 +120,11 @@ func (t *trace) Each(f func(run.Sweep) error) error {
 func (t *trace) Lost() []run.Loss { return t.lost }
 
 func (t *trace) eachOf(x *storedSeries, f func(run.Sweep) error) error {
-	w := walker{trace: t, series: x, f: f}
+	w := walker{trace: t, series: x, f: f, identity: x.identity(), wall: time.UnixMilli(x.startedMs).UTC()}
+	if x.damaged { // and with it what its readings mean
+		w.lose(w.wall, w.wall, 0)
+		return nil
+	}
 	w.grow(x.sensors)
 	first, err := t.firstRow(x.id)
 	if err != nil {
@@ -140,6 +143,9 @@ func (t *trace) eachOf(x *storedSeries, f func(run.Sweep) error) error {
 		if err := w.row(r); err != nil {
 			return err
 		}
+	}
+	if x.rows.Int64 > (w.seen+1)&0xffffffff {
+		w.lose(w.wall, w.wall, 0)
 	}
 	return t.store.fail("reading readings of", rows.Err())
 }
@@ -163,25 +169,23 @@ func (t *trace) firstRow(series int64) (int64, error) {
 // walker hands the sweeps of one series on.
 type walker struct {
 	unpacker
-	trace  *trace
-	series *storedSeries
-	f      func(run.Sweep) error
-	seen   int64     // id of the last row; 0: none yet
-	last   int64     // id of the last good row; 0: wait for a key row
-	losing bool      // the last row was lost
-	wall   time.Time // of the last sweep
-	placed []float64
-}
-
-// row is one of the table readings.
-type row struct {
-	id, atMs int64
-	sweeps   int
-	data     sql.RawBytes
+	trace    *trace
+	series   *storedSeries
+	f        func(run.Sweep) error
+	identity uint32    // of the series
+	seen     int64     // id of the last row; 0: none yet
+	last     int64     // id of the last good row; 0: wait for a key row
+	losing   bool      // the last row was lost
+	wall     time.Time // of the last sweep
+	placed   []float64
 }
 
 func (w *walker) row(r row) error {
 	at := time.UnixMilli(r.atMs).UTC()
+	data, sound := w.open(&r)
+	if !sound { // what it tells of itself may be wrong too
+		at, r.sweeps = w.wall, 0
+	}
 	if w.seen == 0 {
 		w.seen, w.wall = w.series.id<<32-1, at
 		if !w.trace.since.IsZero() { // it did not begin at the series' first
@@ -192,11 +196,11 @@ func (w *walker) row(r row) error {
 		w.lose(w.wall, at, 0)
 	}
 	w.seen = r.id
-	isKey := len(r.data) > 0 && r.data[0]&rowKey != 0
+	isKey := len(data) > 0 && data[0]&rowKey != 0
 	follows := isKey || r.id == w.last+1
 	w.last = 0
-	if !follows || w.unpack(r.data) != nil { // what it goes on from is lost, or it is damaged; a key row follows
-		if !at.Before(w.trace.since) {
+	if !follows || w.unpack(data) != nil { // what it goes on from is lost, or it is damaged; a key row follows
+		if !sound || !at.Before(w.trace.since) {
 			w.lose(at, at, r.sweeps)
 		}
 		return nil
@@ -215,8 +219,22 @@ func (w *walker) row(r row) error {
 	return nil
 }
 
+// open is a row's data, false where it is damaged. The rows of an older version's file
+// have no checksum.
+func (w *walker) open(r *row) (data []byte, sound bool) {
+	if w.series.format != packFormat {
+		return r.data, true
+	}
+	return r.open(w.identity)
+}
+
 // lose notes what cannot be read; 0 sweeps: nobody knows how many.
 func (w *walker) lose(from, to time.Time, sweeps int) {
+	of := "idle readings of " + w.series.device
+	if w.series.runID != "" {
+		of = "readings of run " + w.series.runID
+	}
+	w.trace.store.notice(of)
 	if !w.losing {
 		w.trace.lost = append(w.trace.lost, run.Loss{Code: run.DataDamaged, From: from})
 		w.losing = true

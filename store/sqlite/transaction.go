@@ -64,6 +64,22 @@ type rowsQueryer interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }
 
+type reader interface {
+	queryer
+	rowsQueryer
+}
+
+// numbers are the integers that a query gives.
+func numbers(ctx context.Context, q rowsQueryer, query string, args ...any) (all []int64, err error) {
+	err = each(ctx, q, func(rows *sql.Rows) error {
+		var n int64
+		err := rows.Scan(&n)
+		all = append(all, n)
+		return err
+	}, query, args...)
+	return all, err
+}
+
 // each calls scan for every row of a query.
 func each(ctx context.Context, q rowsQueryer, scan func(*sql.Rows) error, query string, args ...any) error {
 	rows, err := q.QueryContext(ctx, query, args...)

@@ -84,12 +84,13 @@ func (s *Store) dropEmpty(ctx context.Context, before time.Time) error {
 		AND id NOT IN (SELECT max(id) FROM series WHERE run IS NULL GROUP BY device)
 		AND NOT EXISTS (SELECT 1 FROM readings WHERE id BETWEEN series.id << 32 AND series.id << 32 | 0xffffffff))`
 	return s.commit(ctx, false, func(tx *sql.Tx) error {
-		for _, table := range []string{"series_sensors WHERE series", "series_labels WHERE series", "series WHERE id"} {
-			if _, err := tx.ExecContext(ctx, "DELETE FROM "+table+" IN "+empty, before.UnixMilli()); err != nil {
+		for _, table := range seriesTables {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM "+table+" WHERE series IN "+empty, before.UnixMilli()); err != nil {
 				return err
 			}
 		}
-		return nil
+		_, err := tx.ExecContext(ctx, "DELETE FROM series WHERE id IN "+empty, before.UnixMilli())
+		return err
 	})
 }
 

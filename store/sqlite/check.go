@@ -1,0 +1,217 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"regexp"
+	"time"
+
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// Check holds all that is kept against its checksums, see store.Checker, and has SQLite
+// check the file's structure.
+func (s *Store) Check(ctx context.Context) (store.CheckReport, error) {
+	if s.version < 2 {
+		return store.CheckReport{}, s.fail("checking", fmt.Errorf(
+			"written by an older version of sweepd (schema %d), which kept no checksums: run a command that writes, such as `sweepd agent`, once", s.version))
+	}
+	c := checker{s: s, ctx: ctx, report: store.CheckReport{Path: s.path, Runs: []store.CheckedRun{}, Damaged: []string{}}}
+	for _, step := range []struct {
+		of string
+		do func() error
+	}{
+		{"the file's structure", c.structure}, {"the file's schema", c.schema}, {"references between rows", c.references},
+		{"runs", c.runs}, {"idle readings", c.idle}, {"plans", c.plans}, {"outcomes of the schedule", c.outcomes},
+	} {
+		err := step.do()
+		if ctx.Err() != nil {
+			return c.report, s.fail("checking", ctx.Err())
+		}
+		if err != nil { // the file is damaged in a way that keeps SQLite from reading on
+			c.damaged("%s: %v", step.of, err)
+		}
+	}
+	c.report.Whole = len(c.report.Damaged) == 0 && c.report.DamagedRuns() == 0
+	return c.report, nil
+}
+
+type checker struct {
+	s      *Store
+	ctx    context.Context
+	report store.CheckReport
+}
+
+func (c *checker) damaged(format string, args ...any) {
+	c.report.Damaged = append(c.report.Damaged, fmt.Sprintf(format, args...))
+}
+
+// shownProblems is how many faults of the structure are told.
+const shownProblems = 20
+
+// structure has SQLite check pages, order and indexes (https://sqlite.org/pragma.html#pragma_integrity_check).
+func (c *checker) structure() error {
+	return each(c.ctx, c.s.read, func(rows *sql.Rows) error {
+		var text string
+		err := rows.Scan(&text)
+		if err == nil && text != "ok" {
+			c.damaged("the file's structure: %s", text)
+		}
+		return err
+	}, fmt.Sprintf("PRAGMA integrity_check(%d)", shownProblems))
+}
+
+// references are rows that refer to others which are not there.
+func (c *checker) references() error {
+	return each(c.ctx, c.s.read, func(rows *sql.Rows) error {
+		var table, parent string
+		var row sql.NullInt64
+		var key int
+		err := rows.Scan(&table, &row, &parent, &key)
+		if err == nil && len(c.report.Damaged) < shownProblems {
+			c.damaged("a row of %s refers to one of %s that is gone", table, parent)
+		}
+		return err
+	}, "PRAGMA foreign_key_check")
+}
+
+// spaces are comments and white space, by which the schema of a file that an older
+// version made may differ.
+var spaces = regexp.MustCompile(`--.*|\s`)
+
+// schema holds the tables and views against those of a new file.
+func (c *checker) schema() error {
+	want, err := freshSchema(c.ctx)
+	if err != nil {
+		return err
+	}
+	got, err := schemaObjects(c.ctx, c.s.read)
+	for name, text := range want {
+		if got[name] != text {
+			c.damaged("the file's schema: %s is not as sweepd makes it", name)
+		}
+	}
+	return err
+}
+
+func freshSchema(ctx context.Context) (map[string]string, error) {
+	db, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1) // each has a memory of its own
+	if _, err := db.ExecContext(ctx, schema); err != nil {
+		return nil, err
+	}
+	return schemaObjects(ctx, db)
+}
+
+// schemaObjects are the statements that made what a file has, without spaces.
+func schemaObjects(ctx context.Context, q rowsQueryer) (map[string]string, error) {
+	all := map[string]string{}
+	return all, each(ctx, q, func(rows *sql.Rows) error {
+		var name, text string
+		err := rows.Scan(&name, &text)
+		all[name] = spaces.ReplaceAllString(text, "")
+		return err
+	}, `SELECT name, coalesce(sql, '') FROM sqlite_schema`)
+}
+
+// checkTogether is how many runs are read together.
+const checkTogether = 500
+
+func (c *checker) runs() error {
+	var last int64
+	if err := c.s.read.QueryRowContext(c.ctx, `SELECT coalesce(max(n), 0) FROM (SELECT n FROM runs NOT INDEXED UNION ALL SELECT run FROM run_checksums)`).Scan(&last); err != nil {
+		return err
+	}
+	for from := int64(1); from <= last; from += checkTogether {
+		if err := c.runsFrom(from); err != nil {
+			return err
+		}
+	}
+	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
+		lost, err := lostRuns(c.ctx, tx, -1)
+		for _, n := range lost {
+			c.damaged("a run is gone (the file's number %d)", n)
+		}
+		return err
+	})
+}
+
+func (c *checker) runsFrom(from int64) error {
+	r, err := c.s.readRuns(c.ctx, selection{where: "n BETWEEN ? AND ?", args: []any{from, from + checkTogether - 1}, named: true}, whole)
+	for i := range r.runs {
+		one := &r.runs[i]
+		x := store.CheckedRun{ID: one.ID, Device: one.Device, Workload: one.Workload, StartedAt: one.StartedAt, Damaged: r.damage[i].names()}
+		lost, err := c.lostReadings(func() (run.Trace, error) { return c.s.Trace(c.ctx, one.ID) })
+		if lost || err != nil {
+			x.Damaged = append(x.Damaged, "readings")
+		}
+		c.report.Runs = append(c.report.Runs, x)
+	}
+	return err
+}
+
+// lostReadings walks a trace and tells whether part of it is lost.
+func (c *checker) lostReadings(open func() (run.Trace, error)) (bool, error) {
+	trace, err := open()
+	if err != nil {
+		return false, err
+	}
+	err = trace.Each(func(run.Sweep) error { return nil })
+	return len(trace.Lost()) > 0, err
+}
+
+func (c *checker) idle() error {
+	ids, err := numbers(c.ctx, c.s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL`)
+	if err != nil {
+		return err
+	}
+	for _, id := range ids {
+		var t *trace
+		lost, err := c.lostReadings(func() (_ run.Trace, err error) {
+			t, err = c.s.openTrace(c.ctx, []int64{id}, time.UnixMilli(0)) // the first rows may have been dropped
+			return t, err
+		})
+		if lost || err != nil {
+			at := run.Timestamp{}
+			if t != nil && len(t.lost) > 0 {
+				at = run.Stamp(t.lost[0].From)
+			}
+			c.damaged("idle readings from %s on", at)
+		}
+	}
+	return nil
+}
+
+func (c *checker) plans() error {
+	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
+		ids, err := plansFrom(c.ctx, tx, 0)
+		if err != nil {
+			return err
+		}
+		for _, id := range ids {
+			if err := checkPlan(c.ctx, tx, id); errors.Is(err, ErrDamaged) {
+				c.damaged("%v", err)
+			} else if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (c *checker) outcomes() error {
+	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
+		_, damaged, err := readOutcomes(c.ctx, tx, c.s.version)
+		if damaged > 0 {
+			c.damaged("%d outcomes of the schedule", damaged)
+		}
+		return err
+	})
+}
