@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -14,6 +15,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"sweepd/internal/userfile"
 	"sweepd/report/chart"
 )
 
@@ -60,6 +62,7 @@ func Write(ctx context.Context, dir string, p *Page, o Options) (Written, error)
 type writer struct {
 	ctx     context.Context
 	dir     string
+	charts  string // the folder of charts, its links followed
 	options Options
 }
 
@@ -68,6 +71,9 @@ type job struct {
 	path string
 	make func(*bytes.Buffer) error
 }
+
+// largestPage is far above a page of more runs than anybody reads, bytes.
+const largestPage = 1 << 30
 
 var errForeign = errors.New("is not a report of sweepd: name another folder")
 
@@ -79,10 +85,18 @@ var (
 
 // prepare makes the folders and clears the charts of a former report.
 func (w *writer) prepare(page string) error {
-	if err := os.MkdirAll(filepath.Join(w.dir, chartsDir), 0o755); err != nil {
+	charts, err := userfile.Resolve(filepath.Join(w.dir, chartsDir))
+	if err != nil {
 		return err
 	}
-	former, err := os.ReadFile(page)
+	if err := os.MkdirAll(charts, 0o755); err != nil {
+		return err
+	}
+	w.charts = charts
+	if info, err := os.Stat(page); err == nil && !info.Mode().IsRegular() {
+		return fmt.Errorf("%s %w", pageName, errForeign)
+	}
+	former, err := userfile.Read(w.ctx, page, largestPage)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -94,7 +108,7 @@ func (w *writer) prepare(page string) error {
 	}
 	for _, m := range chartNames.FindAllSubmatch(former, -1) {
 		for _, picture := range pictures(string(m[1])) {
-			if err := os.Remove(filepath.Join(w.dir, chartsDir, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			if err := os.Remove(filepath.Join(w.charts, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
 		}
@@ -134,7 +148,7 @@ func (w *writer) jobs(p *Page, page string) []job {
 	for _, c := range p.Charts() {
 		for _, f := range pictures(c.Name) {
 			if f.width == 0 || w.options.PNG {
-				jobs = append(jobs, job{filepath.Join(w.dir, chartsDir, f.file), func(b *bytes.Buffer) error { return f.write(b, &c) }})
+				jobs = append(jobs, job{filepath.Join(w.charts, f.file), func(b *bytes.Buffer) error { return f.write(b, &c) }})
 			}
 		}
 	}
@@ -152,7 +166,7 @@ func (w *writer) run(jobs []job) error {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
-			if err := writeFile(j); err != nil {
+			if err := writeFile(ctx, j); err != nil {
 				return err
 			}
 			mu.Lock()
@@ -168,17 +182,13 @@ func (w *writer) run(jobs []job) error {
 }
 
 // writeFile makes a file whole: it takes its name only when all is in it.
-func writeFile(j job) error {
+func writeFile(ctx context.Context, j job) error {
 	var b bytes.Buffer
 	if err := j.make(&b); err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(j.path), err)
 	}
-	temporary := j.path + ".new"
-	if err := os.WriteFile(temporary, b.Bytes(), 0o644); err != nil {
+	return userfile.Write(ctx, j.path, func(w io.Writer) error {
+		_, err := b.WriteTo(w)
 		return err
-	}
-	if err := os.Rename(temporary, j.path); err != nil {
-		return errors.Join(err, os.Remove(temporary))
-	}
-	return nil
+	})
 }

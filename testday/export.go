@@ -1,10 +1,8 @@
 package testday
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -13,6 +11,7 @@ import (
 	"time"
 
 	"sweepd/exporter"
+	"sweepd/internal/userfile"
 	"sweepd/run"
 	"sweepd/store"
 )
@@ -23,10 +22,25 @@ const (
 	JSON = "json" // also summaries, discharge, findings and facts
 )
 
-// Export writes the runs that the filter selects to a file, which is made anew whole,
-// or not at all.
+// Export writes the runs that the filter selects to a file, whole or not at all, as
+// userfile.Write does.
 func Export(ctx context.Context, s store.Runs, f store.Filter, format, path string) error {
-	return writeWhole(path, func(w io.Writer) error { return WriteExport(ctx, s, f, format, w) })
+	if isData(path) {
+		return fmt.Errorf("write %s: it is a data file, whose runs would be gone: name another file", path)
+	}
+	return userfile.Write(ctx, path, func(w io.Writer) error { return WriteExport(ctx, s, f, format, w) })
+}
+
+// isData tells whether a path is that of a data file that exists, or of what the
+// database keeps beside it.
+func isData(path string) bool {
+	file, err := userfile.Resolve(path)
+	if err != nil {
+		return false
+	}
+	_, err = os.Stat(file)
+	name := strings.TrimSuffix(strings.TrimSuffix(file, "-wal"), "-shm")
+	return err == nil && strings.EqualFold(filepath.Ext(name), ".db")
 }
 
 // ExportPath is the file that a scheduled export writes to: {date} stands for the day.
@@ -55,27 +69,4 @@ func WriteExport(ctx context.Context, s store.Runs, f store.Filter, format strin
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
 	return e.Encode(list)
-}
-
-// writeWhole writes a file beside its place and moves it there when it is whole.
-func writeWhole(path string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	defer func() {
-		if err != nil {
-			_ = f.Close()
-			_ = os.Remove(f.Name())
-			err = fmt.Errorf("write %s: %w", path, err)
-		}
-	}()
-	buffered := bufio.NewWriterSize(f, 1<<16)
-	if err := write(buffered); err != nil {
-		return err
-	}
-	if err := errors.Join(buffered.Flush(), f.Chmod(0o644), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

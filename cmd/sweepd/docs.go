@@ -3,16 +3,20 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
 
 	"sweepd/deploy"
+	"sweepd/internal/userfile"
 )
 
 // docsCommands write what a package ships beside the program. They are built with
@@ -25,19 +29,23 @@ func (a *app) docsCommands() []*cobra.Command {
 		Args:    cobra.ExactArgs(1),
 		Hidden:  true,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := writeManPages(cmd.Root(), filepath.Join(args[0], "man")); err != nil {
+			if err := writeManPages(cmd.Context(), cmd.Root(), filepath.Join(args[0], "man")); err != nil {
 				return err
 			}
-			if err := os.WriteFile(filepath.Join(args[0], "sweepd.yaml"), []byte(deploy.Configuration()), 0o644); err != nil {
+			err := userfile.Write(cmd.Context(), filepath.Join(args[0], "sweepd.yaml"), func(w io.Writer) error {
+				_, err := io.WriteString(w, deploy.Configuration())
+				return err
+			})
+			if err != nil {
 				return err
 			}
-			return writeCompletions(cmd.Root(), filepath.Join(args[0], "completions"))
+			return writeCompletions(cmd.Context(), cmd.Root(), filepath.Join(args[0], "completions"))
 		},
 	}}
 }
 
 // writeManPages writes one page for each command, dated SOURCE_DATE_EPOCH.
-func writeManPages(root *cobra.Command, dir string) error {
+func writeManPages(ctx context.Context, root *cobra.Command, dir string) error {
 	seconds, err := strconv.ParseInt(os.Getenv("SOURCE_DATE_EPOCH"), 10, 64)
 	if err != nil {
 		return fmt.Errorf("SOURCE_DATE_EPOCH must say the pages' date in seconds since 1970: %w", err)
@@ -48,19 +56,35 @@ func writeManPages(root *cobra.Command, dir string) error {
 	}
 	root.DisableAutoGenTag = true
 	header := &doc.GenManHeader{Section: "1", Date: &date, Source: "sweepd " + currentVersion(), Manual: "sweepd"}
-	return doc.GenManTree(root, header, dir)
+	return eachCommand(root, func(c *cobra.Command) error {
+		own := *header // it fills in what is empty
+		name := strings.ReplaceAll(c.CommandPath(), " ", "-") + ".1"
+		return userfile.Write(ctx, filepath.Join(dir, name), func(w io.Writer) error { return doc.GenMan(c, &own, w) })
+	})
 }
 
-func writeCompletions(root *cobra.Command, dir string) error {
+// eachCommand calls f with a command that is shown and with all below it.
+func eachCommand(c *cobra.Command, f func(*cobra.Command) error) error {
+	for _, sub := range c.Commands() {
+		if sub.IsAvailableCommand() && !sub.IsAdditionalHelpTopicCommand() {
+			if err := eachCommand(sub, f); err != nil {
+				return err
+			}
+		}
+	}
+	return f(c)
+}
+
+func writeCompletions(ctx context.Context, root *cobra.Command, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	for name, write := range map[string]func(string) error{
-		"sweepd.bash": func(f string) error { return root.GenBashCompletionFileV2(f, true) },
-		"sweepd.zsh":  root.GenZshCompletionFile,
-		"sweepd.fish": func(f string) error { return root.GenFishCompletionFile(f, true) },
+	for name, write := range map[string]func(io.Writer) error{
+		"sweepd.bash": func(w io.Writer) error { return root.GenBashCompletionV2(w, true) },
+		"sweepd.zsh":  root.GenZshCompletion,
+		"sweepd.fish": func(w io.Writer) error { return root.GenFishCompletion(w, true) },
 	} {
-		if err := write(filepath.Join(dir, name)); err != nil {
+		if err := userfile.Write(ctx, filepath.Join(dir, name), write); err != nil {
 			return err
 		}
 	}

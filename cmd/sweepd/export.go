@@ -19,7 +19,8 @@ func (a *app) exportCommand() *cobra.Command {
 		Short: "Write runs to a file for other programs",
 		Long: `Write runs to a file for other programs: csv is the tidy table, one row a run, that
 import takes back without loss; json holds summaries, discharge, findings and facts
-as well. PATH is made anew whole, or not at all; - is standard output.`,
+as well. PATH is made anew whole, or not at all; a link is followed, a pipe or a device
+is written to, - is standard output.`,
 		Example: `  sweepd export --as csv --out day.csv
   sweepd export --as json --workload harbour-flight --out -`,
 		Args: cobra.NoArgs,

@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"sweepd/internal/userfile"
 	"sweepd/store"
 )
 
@@ -72,9 +73,15 @@ func locate(path string, readOnly bool) (string, error) {
 	if path == "" {
 		return "", fmt.Errorf("no folder given: %w", fs.ErrInvalid)
 	}
+	path, err := userfile.Resolve(path)
+	if err != nil {
+		return "", err
+	}
 	file := path
 	if info, err := os.Stat(path); err == nil && info.IsDir() || err != nil && !strings.HasSuffix(path, ".db") {
-		file = filepath.Join(path, FileName)
+		if file, err = userfile.Resolve(filepath.Join(path, FileName)); err != nil {
+			return "", err
+		}
 	}
 	if readOnly {
 		if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) {
