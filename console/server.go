@@ -14,6 +14,8 @@ import (
 
 	"github.com/coreos/go-systemd/v22/activation"
 	"github.com/prometheus/exporter-toolkit/web"
+
+	"sweepd/internal/userfile"
 )
 
 // DefaultListen is the address that the agent listens on unless told otherwise:
@@ -121,6 +123,12 @@ func Addresses(ls []net.Listener) []string {
 
 // CheckWebConfig tells what is wrong with a web configuration file.
 func CheckWebConfig(path string) error {
+	if path == "" {
+		return nil
+	}
+	if _, err := userfile.Read(context.Background(), path, userfile.Small); err != nil {
+		return fmt.Errorf("web configuration: %w", err)
+	}
 	if err := web.Validate(path); err != nil {
 		return fmt.Errorf("web configuration %s: %w", path, err)
 	}

@@ -1,7 +1,6 @@
 package exporter
 
 import (
-	"bufio"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -15,6 +14,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"sweepd/internal/bounded"
 	"sweepd/run"
 )
 
@@ -59,13 +59,7 @@ func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*run.Record, e
 
 // open reads as far as the header.
 func (t *tidyReader) open(r io.Reader) (*csv.Reader, error) {
-	buffered := bufio.NewReaderSize(r, 1<<16)
-	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
-		_, _ = buffered.Discard(3)
-	}
-	head, _ := buffered.Peek(1 << 12)
-	in := csv.NewReader(buffered)
-	in.Comma = delimiter(head)
+	in := bounded.NewTable(r, delimiter)
 	in.ReuseRecord = true
 	return in, t.readHeader(in)
 }

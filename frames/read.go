@@ -71,6 +71,7 @@ type Reader struct {
 	first   []byte  // a row read already, where there is no header
 	last    float64 // the timestamp read last
 	started bool    // there is one
+	most    int64   // frames
 }
 
 // NewReader reads as far as the first row. It fails where the column, the unit or the
@@ -78,7 +79,7 @@ type Reader struct {
 func NewReader(r io.Reader, o Options) (*Reader, error) {
 	// A byte order mark tells UTF-16 from UTF-8 and is no part of the text.
 	text := transform.NewReader(r, unicode.BOMOverride(transform.Nop))
-	f := &Reader{opts: o, lines: bufio.NewReaderSize(text, 1<<16)}
+	f := &Reader{opts: o, most: Most, lines: bufio.NewReaderSize(text, 1<<16)}
 	line, err := f.nextLine()
 	if errors.Is(err, io.EOF) {
 		return nil, fmt.Errorf("%s: it holds %w", o.File, ErrNoFrames)
@@ -281,6 +282,9 @@ func (f *Reader) rawLine() ([]byte, error) {
 // progressEvery is how many frames are read between two calls of progress.
 const progressEvery = 1 << 16
 
+// Most is how many frames a file may have: more than a day of 1000 a second.
+const Most = 100_000_000
+
 // Times reads the rest of the file and counts the frames that took longer than
 // slowAt, s. progress, which may be nil, is called every so often with the number of
 // frames so far.
@@ -294,7 +298,9 @@ func (f *Reader) Times(slowAt float64, progress func(frames int64)) (*Times, err
 		if err != nil {
 			return nil, err
 		}
-		t.Add(s)
+		if t.Add(s); t.n > f.most {
+			return nil, fmt.Errorf("%s: line %d: more than %d frames, the most that are read of a file", f.opts.File, f.line, f.most)
+		}
 		if progress != nil && t.n%progressEvery == 0 {
 			progress(t.n)
 		}

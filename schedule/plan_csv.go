@@ -1,7 +1,6 @@
 package schedule
 
 import (
-	"bufio"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -11,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"sweepd/internal/bounded"
 	"sweepd/run"
 )
 
@@ -38,11 +38,7 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 // than that of the row above. Errors name file, line, column and text.
 func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error) {
 	p := Plan{CreatedAt: run.Stamp(now), Hard: []string{}, Slots: []Slot{}}
-	buffered := bufio.NewReader(r)
-	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\ufeff" {
-		_, _ = buffered.Discard(3)
-	}
-	in := csv.NewReader(buffered)
+	in := bounded.NewTable(r, nil)
 	columns, err := planHeader(in, file)
 	if err != nil {
 		return p, err

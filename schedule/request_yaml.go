@@ -1,7 +1,6 @@
 package schedule
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +11,8 @@ import (
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+
+	"sweepd/internal/bounded"
 )
 
 // requestFile is a Request with its estimates, as a YAML file has them.
@@ -94,8 +95,7 @@ func ReadRequest(r io.Reader, file string) (q Request, e Estimates, hasSeed bool
 		return q, e, false, fmt.Errorf("plan %s: %w", file, err)
 	}
 	var f requestFile
-	err = yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(&f)
-	if err != nil && !errors.Is(err, io.EOF) {
+	if err := bounded.DecodeYAML(text, &f); err != nil {
 		return q, e, false, fmt.Errorf("plan %s: %w", file, withPosition(err))
 	}
 	q = Request{Devices: f.Devices, Workloads: f.Workloads, Settings: f.Settings, Supplies: f.Supplies, Variants: f.Variants, Hard: f.Hard, Repeats: f.Repeats}

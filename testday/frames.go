@@ -1,13 +1,14 @@
 package testday
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"sweepd/frames"
+	"sweepd/internal/userfile"
 	"sweepd/run"
 )
 
@@ -15,55 +16,37 @@ import (
 // (common practice, no source).
 const DefaultSlow = 33333 * time.Microsecond
 
+// largestFrames is how many bytes a file of frame times may have: frames.Most rows of 80.
+const largestFrames = 8 << 30
+
 // FrameFile is a file of frame times that was opened and found to be one.
 type FrameFile struct {
 	*frames.Reader
-	close func() error
-	size  int64
-	read  *countingReader
+	in *userfile.Input
 }
 
 // OpenFrames reads the file as far as its first row, so that a slip in how to read it
 // shows before anything happens. "-" is standard input.
-func OpenFrames(path string, stdin io.Reader, o frames.Options) (*FrameFile, error) {
-	f := &FrameFile{close: func() error { return nil }, read: &countingReader{r: stdin}}
+func OpenFrames(ctx context.Context, path string, stdin io.Reader, o frames.Options) (f *FrameFile, err error) {
+	f = &FrameFile{}
 	o.File = path
 	if path == "-" {
 		o.File = "standard input"
-	} else {
-		opened, err := os.Open(path)
-		if err != nil {
-			return nil, fmt.Errorf("frame times: %w", err)
-		}
-		f.close, f.read.r = opened.Close, opened
-		if info, err := opened.Stat(); err == nil {
-			f.size = info.Size()
-		}
+		f.in = userfile.NewInput(ctx, stdin, o.File, largestFrames)
+	} else if f.in, err = userfile.Open(ctx, path, largestFrames); err != nil {
+		return nil, fmt.Errorf("frame times: %w", err)
 	}
-	var err error
-	if f.Reader, err = frames.NewReader(f.read, o); err != nil {
-		return nil, errors.Join(err, f.close())
+	if f.Reader, err = frames.NewReader(f.in, o); err != nil {
+		return nil, errors.Join(err, f.in.Close())
 	}
 	return f, nil
 }
 
-// countingReader counts the bytes that were read.
-type countingReader struct {
-	r io.Reader
-	n int64
-}
-
-func (c *countingReader) Read(p []byte) (int, error) {
-	n, err := c.r.Read(p)
-	c.n += int64(n)
-	return n, err
-}
-
 // Size is the file's size in bytes, 0 where it is unknown.
-func (f *FrameFile) Size() int64 { return f.size }
+func (f *FrameFile) Size() int64 { return f.in.Size() }
 
 // Close gives the file back.
-func (f *FrameFile) Close() error { return f.close() }
+func (f *FrameFile) Close() error { return f.in.Close() }
 
 // FrameResults are the results that frame times make.
 type FrameResults struct {
@@ -78,8 +61,8 @@ type FrameResults struct {
 // Results reads the whole file and closes it. slow is the frame time above which a
 // frame is slow; progress is told how many bytes have been read, at most Size.
 func (f *FrameFile) Results(slow time.Duration, progress func(read int64)) (r FrameResults, err error) {
-	s, err := f.Summary(slow.Seconds(), func(int64) { progress(min(f.read.n, f.size)) })
-	if err := errors.Join(err, f.close()); err != nil {
+	s, err := f.Summary(slow.Seconds(), func(int64) { progress(min(f.in.Bytes(), f.in.Size())) })
+	if err := errors.Join(err, f.in.Close()); err != nil {
 		return r, err
 	}
 	r = FrameResults{Results: Results{}, FramesS: s.TotalS, Frames: s.Frames, Rounded: s.Rounded}

@@ -3,9 +3,13 @@ package testday
 import (
 	"bytes"
 	"context"
-	"os"
+	"errors"
+	"fmt"
+	"io"
 
 	"sweepd/exporter"
+	"sweepd/internal/bounded"
+	"sweepd/internal/userfile"
 	"sweepd/store"
 )
 
@@ -15,16 +19,42 @@ type Imported struct {
 	Known int `json:"known"`
 }
 
+// Bounds of a table: the runs of a lab in years.
+const (
+	largestTable = 512 << 20 // bytes
+	mostRows     = 5_000_000
+)
+
 // Import takes over the runs of a tidy table. lower names the results of which less is
 // better; progress is told how many runs were taken of a table of so many lines.
 func Import(ctx context.Context, s store.Importer, file string, lower []string, progress func(done, lines int)) (x Imported, err error) {
 	// The whole file first: nobody else can write while runs are stored, and it may
 	// lie on a slow medium.
-	table, err := os.ReadFile(file)
+	in, err := userfile.Open(ctx, file, largestTable)
 	if err != nil {
 		return x, err
 	}
-	lines := bytes.Count(table, []byte("\n"))
-	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(bytes.NewReader(table), file, lower), func(done int) { progress(done, lines) })
+	rows := bounded.LimitRows(in, mostRows)
+	table, err := readBlocks(rows)
+	if err := errors.Join(err, in.Close()); err != nil {
+		return x, fmt.Errorf("%s: %w", file, err)
+	}
+	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(table, file, lower), func(done int) { progress(done, rows.Count()) })
 	return x, err
+}
+
+// readBlocks reads all of r into memory, which is free again as it is read.
+func readBlocks(r io.Reader) (io.Reader, error) {
+	var blocks []io.Reader
+	for {
+		block := make([]byte, 1<<20)
+		n, err := io.ReadFull(r, block)
+		blocks = append(blocks, bytes.NewReader(block[:n]))
+		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+			return io.MultiReader(blocks...), nil
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
 }

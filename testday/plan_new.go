@@ -5,12 +5,12 @@ import (
 	"crypto/rand"
 	"encoding/binary"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/internal/userfile"
 	"sweepd/schedule"
 )
 
@@ -43,6 +43,9 @@ func NewPlan(ctx context.Context, s Plans, q PlanRequest, now time.Time) (p Plan
 	return p, err
 }
 
+// largestPlanTable is far above a plan of as many runs as a plan may have, bytes.
+const largestPlanTable = 64 << 20
+
 // read reads a plan in CSV.
 func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
 	said, err := q.Estimates.override(schedule.Estimates{})
@@ -52,7 +55,7 @@ func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	if p.Estimates, err = estimates(ctx, s, said); err != nil {
 		return p, err
 	}
-	in, err := os.Open(q.File)
+	in, err := userfile.Open(ctx, q.File, largestPlanTable)
 	if err != nil {
 		return p, err
 	}
@@ -64,7 +67,7 @@ func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, 
 
 // make makes a plan of cells.
 func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
-	cells, said, seeded, err := q.readFile()
+	cells, said, seeded, err := q.readFile(ctx)
 	if err != nil {
 		return p, err
 	}
@@ -92,11 +95,11 @@ func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	return p, err
 }
 
-func (q PlanRequest) readFile() (cells schedule.Request, said schedule.Estimates, seeded bool, err error) {
+func (q PlanRequest) readFile(ctx context.Context) (cells schedule.Request, said schedule.Estimates, seeded bool, err error) {
 	if q.File == "" {
 		return cells, said, false, nil
 	}
-	in, err := os.Open(q.File)
+	in, err := userfile.Open(ctx, q.File, userfile.Small)
 	if err != nil {
 		return cells, said, false, err
 	}

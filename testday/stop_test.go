@@ -51,7 +51,7 @@ func framesText() string {
 
 func TestFrames(t *testing.T) {
 	text := framesText()
-	file, err := OpenFrames(writeFile(t, "frames.csv", text), nil, frames.Options{})
+	file, err := OpenFrames(t.Context(), writeFile(t, "frames.csv", text), nil, frames.Options{})
 	if err != nil || file.Size() != int64(len(text)) {
 		t.Fatalf("%+v, %v", file, err)
 	}
@@ -66,19 +66,19 @@ func TestFrames(t *testing.T) {
 	if x := r.Results["fps_median"]; x.Value != 100 || x.Better != run.Higher || x.Unit == "" {
 		t.Errorf("median: %+v", x)
 	}
-	if file, err = OpenFrames("-", strings.NewReader(text), frames.Options{}); err != nil || file.Size() != 0 {
+	if file, err = OpenFrames(t.Context(), "-", strings.NewReader(text), frames.Options{}); err != nil || file.Size() != 0 {
 		t.Fatalf("standard input: %v", err)
 	}
 	if r, err := file.Results(DefaultSlow, func(n int64) { read = n }); err != nil || r.Frames != 200 || read > 0 {
 		t.Errorf("standard input: %+v, %v, %d bytes of none", r, err, read)
 	}
-	if _, err := OpenFrames("-", strings.NewReader(""), frames.Options{}); err == nil || !strings.Contains(err.Error(), "standard input") {
+	if _, err := OpenFrames(t.Context(), "-", strings.NewReader(""), frames.Options{}); err == nil || !strings.Contains(err.Error(), "standard input") {
 		t.Errorf("empty: %v", err)
 	}
-	if _, err := OpenFrames("/no/such/file", nil, frames.Options{}); !errors.Is(err, os.ErrNotExist) || !strings.HasPrefix(err.Error(), "frame times: ") {
+	if _, err := OpenFrames(t.Context(), "/no/such/file", nil, frames.Options{}); !errors.Is(err, os.ErrNotExist) || !strings.HasPrefix(err.Error(), "frame times: ") {
 		t.Errorf("no file: %v", err)
 	}
-	if file, err = OpenFrames(writeFile(t, "bad.csv", "frame_ms\n10\nx\n"), nil, frames.Options{}); err != nil {
+	if file, err = OpenFrames(t.Context(), writeFile(t, "bad.csv", "frame_ms\n10\nx\n"), nil, frames.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	if r, err := file.Results(DefaultSlow, func(int64) {}); err == nil || r.Results != nil {

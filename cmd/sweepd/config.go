@@ -1,11 +1,8 @@
 package main
 
 import (
-	"bytes"
-	"errors"
+	"context"
 	"fmt"
-	"io"
-	"os"
 	"reflect"
 	"slices"
 	"strings"
@@ -15,6 +12,8 @@ import (
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
 
+	"sweepd/internal/bounded"
+	"sweepd/internal/userfile"
 	"sweepd/judge"
 )
 
@@ -85,7 +84,7 @@ func loadConfig(path string) (config, error) {
 	if path == "" {
 		return c, nil
 	}
-	text, err := os.ReadFile(path)
+	text, err := userfile.Read(context.Background(), path, userfile.Small)
 	if err != nil {
 		return c, fmt.Errorf("configuration: %w", err)
 	}
@@ -96,11 +95,7 @@ func loadConfig(path string) (config, error) {
 }
 
 func parseConfig(text []byte, c *config) error {
-	err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(c)
-	if errors.Is(err, io.EOF) { // nothing but comments
-		return nil
-	}
-	if err != nil {
+	if err := bounded.DecodeYAML(text, c); err != nil {
 		return placeError(text, err)
 	}
 	return checkConfig(text, c)

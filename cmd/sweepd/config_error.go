@@ -8,6 +8,8 @@ import (
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+
+	"sweepd/internal/bounded"
 )
 
 // placeError turns the library's error with an excerpt into one sentence with the
@@ -25,6 +27,7 @@ func placeError(text []byte, err error) error {
 	}
 	var unknown *yaml.UnknownFieldError
 	var time *noTime
+	var much *bounded.BoundError
 	var kind *yaml.TypeError
 	var shape *yaml.UnexpectedNodeTypeError
 	switch {
@@ -32,6 +35,8 @@ func placeError(text []byte, err error) error {
 		return fmt.Errorf("%sunknown key %q: the keys there are %s", place, value, strings.Join(keysBeside(text, at), ", "))
 	case errors.As(err, &time):
 		return errors.New(place + key + time.GetMessage())
+	case errors.As(err, &much):
+		return errors.New(place + much.GetMessage())
 	case errors.As(err, &kind):
 		return fmt.Errorf("%s%s%q is not what is wanted there: %s", place, key, value, kindText(kind))
 	case errors.As(err, &shape):

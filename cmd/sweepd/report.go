@@ -81,7 +81,7 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 	}
 	var page *report.Page
 	err = a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
-		sets, err := f.frames.read()
+		sets, err := f.frames.read(ctx)
 		if err != nil {
 			return err
 		}

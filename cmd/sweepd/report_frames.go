@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -27,7 +28,7 @@ func (f *frameSets) add(cmd *cobra.Command) {
 }
 
 // read reads the frame times of all files.
-func (f *frameSets) read() ([]report.Frames, error) {
+func (f *frameSets) read(ctx context.Context) ([]report.Frames, error) {
 	var sets []report.Frames
 	for _, pair := range f.named {
 		name, file, found := strings.Cut(pair, "=")
@@ -36,7 +37,7 @@ func (f *frameSets) read() ([]report.Frames, error) {
 		}
 		one := f.reader
 		one.file = file
-		times, err := readFrames(one)
+		times, err := readFrames(ctx, one)
 		if err != nil {
 			return nil, err
 		}
@@ -46,8 +47,8 @@ func (f *frameSets) read() ([]report.Frames, error) {
 }
 
 // readFrames reads the frame times of a file.
-func readFrames(f framesFlags) (times *frames.Times, err error) {
-	file, err := f.open(strings.NewReader(""))
+func readFrames(ctx context.Context, f framesFlags) (times *frames.Times, err error) {
+	file, err := f.open(ctx, strings.NewReader(""))
 	if err != nil {
 		return nil, err
 	}

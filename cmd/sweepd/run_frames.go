@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"time"
@@ -55,12 +56,12 @@ func (f *framesFlags) options() (o frames.Options, err error) {
 }
 
 // open reads the file as far as its first row.
-func (f *framesFlags) open(stdin io.Reader) (*testday.FrameFile, error) {
+func (f *framesFlags) open(ctx context.Context, stdin io.Reader) (*testday.FrameFile, error) {
 	o, err := f.options()
 	if err != nil {
 		return nil, err
 	}
-	return testday.OpenFrames(f.file, stdin, o)
+	return testday.OpenFrames(ctx, f.file, stdin, o)
 }
 
 // readFrames reads the whole file, with progress, and makes results of it.

@@ -66,7 +66,7 @@ frames by their edge (a percentile) and by their mean, and the share of slow fra
 			var d run.Record
 			if given {
 				var file *testday.FrameFile
-				if file, err = frames.open(a.in); err != nil {
+				if file, err = frames.open(cmd.Context(), a.in); err != nil {
 					return fmt.Errorf("the run goes on: %w", err)
 				}
 				d, err = testday.StopWithFrames(cmd.Context(), client, stop, func() (testday.FrameResults, error) { return a.readFrames(file, frames.slow) })
@@ -110,7 +110,7 @@ func (a *app) runResultCommand() *cobra.Command {
 			}
 			var framesS *float64
 			if given {
-				file, err := frames.open(a.in)
+				file, err := frames.open(cmd.Context(), a.in)
 				if err != nil {
 					return err
 				}
