@@ -22,6 +22,7 @@ var table = [][]attack{
 	usualDay,
 	stayingAlive,
 	moved,
+	files,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.
