@@ -48,7 +48,6 @@ var inTests = map[string][]string{
 	"exporter":     {"store/sqlite", "store/contract"},
 	"testday":      {"store/sqlite", "store/contract"},
 	"console":      {"store/sqlite", "store/contract", "agent", "collectors"}, // the API answers for a real agent
-	"cmd/sweepd":   {"store/contract"},
 }
 
 // any stands for every package in reasons.
