@@ -7,6 +7,8 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"os"
+	"slices"
 	"strings"
 
 	"sweepd/run"
@@ -16,14 +18,13 @@ import (
 // their own.
 const maxBody = 64 << 10
 
-// guard lets only the device itself through, until there are tokens. A page
-// that some other site shows in a browser on the device cannot get at the API
-// either: not under a name that it made resolve to 127.0.0.1 (the Host header is
-// checked), not by a form or script of its own (writes need a JSON content type,
-// which browsers ask for permission first, and the same origin).
-func guard(next http.Handler) http.Handler {
+// guard lets only the device itself through, until there are tokens, and only under
+// a name of its own. A page that some other site shows in a browser on the device
+// cannot write by a form or script of its own either (writes need a JSON content
+// type, which browsers ask for permission first, and the same origin).
+func guard(hosts hostNames, next http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return hosts.only(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		err := fromHere(r)
 		if err == nil {
 			err = origin.Check(r)
@@ -40,7 +41,7 @@ func guard(next http.Handler) http.Handler {
 			r.Body = http.MaxBytesReader(w, r.Body, maxBody)
 		}
 		next.ServeHTTP(w, r)
-	})
+	}))
 }
 
 // fromHere tells why a request does not come from this device.
@@ -49,17 +50,49 @@ func fromHere(r *http.Request) error {
 	if err != nil || !from.Addr().Unmap().IsLoopback() {
 		return errors.New("only /metrics answers to other machines: use this on the device itself")
 	}
-	host := r.Host
+	return nil
+}
+
+// hostNames are the names, lower case, under which the agent may be asked besides
+// IP addresses and localhost.
+type hostNames []string
+
+// newHostNames are the device's own name, alone and as its network announces it
+// (RFC 6762), and those that were configured.
+func newHostNames(configured []string) hostNames {
+	names := slices.Clone(configured)
+	if own, err := os.Hostname(); err == nil && own != "" {
+		short, _, _ := strings.Cut(own, ".")
+		names = append(names, own, short, short+".local")
+	}
+	for i, name := range names {
+		names[i] = strings.ToLower(strings.TrimSuffix(name, "."))
+	}
+	return names
+}
+
+// only lets requests through that name this device. A page of another site that
+// made its own name resolve to this device (DNS rebinding) sends that name, in a
+// browser that may be on the device or on any machine that reaches it.
+func (n hostNames) only(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !n.have(r.Host) {
+			writeError(w, http.StatusForbidden, fmt.Errorf("the host name %q is not this device's: use its address or its own name, or list this one under hosts: in the configuration", run.Shorten(r.Host)))
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func (n hostNames) have(host string) bool {
 	if h, _, err := net.SplitHostPort(host); err == nil {
 		host = h
 	}
-	if strings.EqualFold(host, "localhost") {
-		return nil
+	if _, err := netip.ParseAddr(strings.Trim(host, "[]")); err == nil {
+		return true
 	}
-	if a, err := netip.ParseAddr(strings.Trim(host, "[]")); err == nil && a.Unmap().IsLoopback() {
-		return nil
-	}
-	return fmt.Errorf("the host name %q is not this device's: use 127.0.0.1 or localhost", run.Shorten(host))
+	host = strings.ToLower(strings.TrimSuffix(host, "."))
+	return host == "localhost" || slices.Contains(n, host)
 }
 
 func isJSON(r *http.Request) error {

@@ -16,8 +16,11 @@ type Options struct {
 	Agent   testday.Recorder
 	Store   testday.Corrections
 	Machine testday.Machine
-	// Metrics answers GET /metrics, to everybody; nil means that nothing does.
+	// Metrics answers GET /metrics, to every machine; nil means that nothing does.
 	Metrics http.Handler
+	// Hosts are names of this device besides its addresses, localhost and its own
+	// host name. Requests under others are refused.
+	Hosts []string
 	// Lower names the results of which less is better unless a request says
 	// otherwise.
 	Lower []string
@@ -47,11 +50,12 @@ func New(o Options) http.Handler {
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusNotFound, errors.New("there is nothing at "+r.Method+" "+run.Shorten(r.URL.Path)))
 	})
+	hosts := newHostNames(o.Hosts)
 	all := http.NewServeMux()
 	if o.Metrics != nil {
-		all.Handle("GET /metrics", o.Metrics)
+		all.Handle("GET /metrics", hosts.only(o.Metrics))
 	}
-	all.Handle("/", guard(local))
+	all.Handle("/", guard(hosts, local))
 	return all
 }
 

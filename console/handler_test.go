@@ -12,6 +12,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -196,14 +197,46 @@ func onlyThisDeviceGetsIn(t *testing.T, h subject) {
 		"a rebound name":       {func(r *http.Request) { r.Host = "evil.example:9745" }, 403},
 		"a name like this one": {func(r *http.Request) { r.Host = "localhost.evil.example" }, 403},
 		"no host":              {func(r *http.Request) { r.Host = "" }, 403},
+		"by its address":       {func(r *http.Request) { r.Host = "192.0.2.8:9745" }, 200},
+		"by its own name":      {func(r *http.Request) { r.Host = ownName(t) + ":9745" }, 200},
 		"forwarded":            {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5"; r.Header.Set("X-Forwarded-For", "127.0.0.1") }, 403},
 	} {
 		if w := ask(h, "GET", "/api/v1/status", "", c.change); w.Code != c.want {
 			t.Errorf("%s: %d, want %d: %s", name, w.Code, c.want, w.Body)
 		}
 	}
-	if w := ask(h, "GET", "/metrics", "", func(r *http.Request) { r.RemoteAddr, r.Host = "192.0.2.7:5", "unit-oak.example" }); w.Code != 200 {
-		t.Errorf("metrics from another machine: %d", w.Code)
+	own := ownName(t)
+	short, _, _ := strings.Cut(own, ".")
+	for host, want := range map[string]int{
+		"192.0.2.8:9745": 200, "192.0.2.8": 200, "[2001:db8::8]:9745": 200, "[fe80::8%1]": 200, "localhost": 200, own: 200, strings.ToUpper(own) + ".:9745": 200,
+		short + ".local:9745": 200, "evil.example:9745": 403, own + ".evil.example": 403, "localhost.evil.example": 403, "192.0.2.8.evil.example": 403,
+		"": 403, "local": 403, ".local": 403, "192.0.2.8@evil.example": 403,
+	} {
+		if w := ask(h, "GET", "/metrics", "", func(r *http.Request) { r.RemoteAddr, r.Host = "192.0.2.7:5", host }); w.Code != want || strings.Contains(w.Body.String(), "up 1") != (want == 200) {
+			t.Errorf("metrics from another machine under %q: %d, want %d: %s", host, w.Code, want, w.Body)
+		}
+	}
+}
+
+func ownName(t *testing.T) string {
+	t.Helper()
+	name, err := os.Hostname()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
+// A name that was configured is the device's, as it is written and in no other
+// domain.
+func TestConfiguredHosts(t *testing.T) {
+	h := New(Options{Agent: &fakeAgent{}, Machine: fakeMachine{}, Metrics: metricsUp, Hosts: []string{"Unit-Oak.lab.example."}})
+	for host, want := range map[string]int{"unit-oak.lab.example:9745": 200, "UNIT-OAK.lab.example.": 200, "unit-elm.lab.example": 403, "lab.example": 403, "unit-oak.lab.example.evil.example": 403} {
+		for _, path := range []string{"/metrics", "/api/v1/status"} {
+			if w := ask(h, "GET", path, "", func(r *http.Request) { r.Host = host }); w.Code != want {
+				t.Errorf("%s under %s: %d, want %d", path, host, w.Code, want)
+			}
+		}
 	}
 }
 
@@ -396,14 +429,14 @@ func TestStatusAndSensors(t *testing.T) {
 func TestClientAgainstServer(t *testing.T) { onEach(t, clientAgainstServer) }
 
 func clientAgainstServer(t *testing.T, h subject) {
-	l, err := Listen("127.0.0.1:0")
+	ls, err := Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, []net.Listener{l}, h, "", slog.New(slog.DiscardHandler)) }()
-	c, err := NewClient("http://" + l.Addr().String() + "/")
+	go func() { served <- Serve(ctx, ls, h, "", slog.New(slog.DiscardHandler)) }()
+	c, err := NewClient("http://" + ls[0].Addr().String() + "/")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -425,7 +458,7 @@ func clientAgainstServer(t *testing.T, h subject) {
 	if _, err := c.StartRun(ctx, run.Start{}); err == nil || err.Error() != "workload is empty" {
 		t.Errorf("the agent's own sentence: %v", err)
 	}
-	if _, err := Listen(l.Addr().String()); err == nil || !strings.Contains(err.Error(), "the port is in use") {
+	if _, err := Listen(ls[0].Addr().String()); err == nil || !strings.Contains(err.Error(), "the port is in use") {
 		t.Errorf("a second listener: %v", err)
 	}
 	cancel()

@@ -3,7 +3,6 @@ package console
 import (
 	"context"
 	"log/slog"
-	"net"
 	"testing"
 	"time"
 
@@ -14,16 +13,16 @@ import (
 // the agent ends.
 func TestHold(t *testing.T) {
 	f := &fakeAgent{data: openStore(t)}
-	l, err := Listen("127.0.0.1:0")
+	ls, err := Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
 	go func() {
-		served <- Serve(ctx, []net.Listener{l}, newTestHandler(f), "", slog.New(slog.DiscardHandler))
+		served <- Serve(ctx, ls, newTestHandler(f), "", slog.New(slog.DiscardHandler))
 	}()
-	c, err := NewClient("http://" + l.Addr().String())
+	c, err := NewClient("http://" + ls[0].Addr().String())
 	if err != nil {
 		t.Fatal(err)
 	}

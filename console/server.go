@@ -7,7 +7,9 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
@@ -26,8 +28,10 @@ const DefaultListen = "127.0.0.1:9745"
 // (WSAEADDRINUSE, winsock2.h).
 const windowsAddressInUse = syscall.Errno(10048)
 
-// Listen opens the agent's address, empty for DefaultListen.
-func Listen(address string) (net.Listener, error) {
+// Listen opens the agent's address, empty for DefaultListen. Where that is not one
+// of this device alone, the same port of the loopback addresses is opened as well:
+// the rest of the API answers there only, and commands look there.
+func Listen(address string) ([]net.Listener, error) {
 	if address == "" {
 		address = DefaultListen
 	}
@@ -35,13 +39,43 @@ func Listen(address string) (net.Listener, error) {
 	if err != nil {
 		return nil, listenError(address, err)
 	}
-	return l, nil
+	ls := []net.Listener{l}
+	for _, loopback := range loopbackBeside(l.Addr()) {
+		beside, err := net.Listen("tcp", loopback)
+		switch {
+		case err == nil:
+			ls = append(ls, beside)
+		case inUse(err):
+			err = fmt.Errorf("listen on %s, which the commands on this device need beside %s: another program has the port; stop it, or choose another port with --listen: %w", loopback, address, err)
+			return nil, errors.Join(err, closeAll(ls))
+		} // else this device has no such address
+	}
+	return ls, nil
+}
+
+// loopbackBeside are the loopback addresses that a listener at an address leaves
+// out.
+func loopbackBeside(at net.Addr) []string {
+	main, err := netip.ParseAddrPort(at.String())
+	if err != nil || main.Addr().Unmap().IsUnspecified() || main.Addr().Unmap() == netip.AddrFrom4([4]byte{127, 0, 0, 1}) {
+		return nil
+	}
+	port := strconv.Itoa(int(main.Port()))
+	list := []string{net.JoinHostPort("127.0.0.1", port)}
+	if !main.Addr().IsLoopback() {
+		list = append(list, net.JoinHostPort("::1", port))
+	}
+	return list
+}
+
+func inUse(err error) bool {
+	return errors.Is(err, syscall.EADDRINUSE) || errors.Is(err, windowsAddressInUse)
 }
 
 // listenError says what to do where an address cannot be opened.
 func listenError(address string, err error) error {
 	switch {
-	case errors.Is(err, syscall.EADDRINUSE), errors.Is(err, windowsAddressInUse):
+	case inUse(err):
 		return fmt.Errorf("listen on %s: the port is in use: another agent may be running; stop it, or choose another port with --listen: %w", address, err)
 	case errors.Is(err, syscall.EACCES):
 		return fmt.Errorf("listen on %s: permission denied: ports below 1024 need root; choose another with --listen: %w", address, err)
@@ -65,11 +99,12 @@ func ListenSystemd() ([]net.Listener, error) {
 
 // Timeouts of the server. An answer may have to wait for a long run's judging.
 const (
-	readTimeout  = 30 * time.Second
-	writeTimeout = clientTimeout
-	idleTimeout  = 2 * time.Minute
-	stopTimeout  = 10 * time.Second
-	maxHeader    = 16 << 10
+	headerTimeout = 10 * time.Second
+	readTimeout   = 30 * time.Second
+	writeTimeout  = clientTimeout
+	idleTimeout   = 2 * time.Minute
+	stopTimeout   = 10 * time.Second
+	maxHeader     = 16 << 10
 )
 
 // Serve answers on the listeners until the context ends, then lets requests in
@@ -83,10 +118,10 @@ func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig str
 		defer cancel()
 		stopped <- s.Shutdown(late)
 	})
-	socket, addresses := false, Addresses(ls)
-	err := web.ServeMultiple(ls, s, &web.FlagConfig{WebListenAddresses: &addresses, WebSystemdSocket: &socket, WebConfigFile: &webConfig}, log)
+	g := newGate(ls, maxConnections)
+	err := web.Serve(g, s, &web.FlagConfig{WebConfigFile: &webConfig}, log)
 	if stop() { // the server ended by itself
-		return errors.Join(fmt.Errorf("serve on %s: %w", strings.Join(addresses, ", "), err), s.Close(), closeAll(ls))
+		return errors.Join(fmt.Errorf("serve on %s: %w", strings.Join(Addresses(ls), ", "), err), s.Close(), g.Close())
 	}
 	return <-stopped
 }
@@ -97,8 +132,11 @@ type stopping struct{}
 
 func newServer(ctx context.Context, h http.Handler, log *slog.Logger) *http.Server {
 	return &http.Server{
-		BaseContext: func(net.Listener) context.Context { return context.WithValue(context.Background(), stopping{}, ctx.Done()) },
-		Handler:     h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		BaseContext: func(net.Listener) context.Context {
+			return context.WithValue(context.Background(), stopping{}, ctx.Done())
+		},
+		ConnContext: withGateConn,
+		Handler:     countAnswers(h), ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
 }

@@ -56,15 +56,15 @@ func TestServerTimeouts(t *testing.T) {
 
 // A server that cannot serve says so.
 func TestServeFails(t *testing.T) {
-	l, err := Listen("127.0.0.1:0")
+	ls, err := Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Close(); err != nil {
+	if err := ls[0].Close(); err != nil {
 		t.Fatal(err)
 	}
-	err = Serve(t.Context(), []net.Listener{l}, http.NotFoundHandler(), "", slog.New(slog.DiscardHandler))
-	if err == nil || !strings.HasPrefix(err.Error(), "serve on "+l.Addr().String()+": ") {
+	err = Serve(t.Context(), ls, http.NotFoundHandler(), "", slog.New(slog.DiscardHandler))
+	if err == nil || !strings.HasPrefix(err.Error(), "serve on "+ls[0].Addr().String()+": ") {
 		t.Errorf("%v", err)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -27,17 +26,17 @@ func TestBasicAuthentication(t *testing.T) {
 	if err := CheckWebConfig(file); err != nil {
 		t.Fatal(err)
 	}
-	l, err := Listen("127.0.0.1:0")
+	ls, err := Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
 	go func() {
-		served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), file, slog.New(slog.DiscardHandler))
+		served <- Serve(ctx, ls, newTestHandler(&fakeAgent{}), file, slog.New(slog.DiscardHandler))
 	}()
 	for user, want := range map[string]string{"": "USER:PASSWORD", "tester:wrong@": "USER:PASSWORD", "tester:secret@": ""} {
-		c, err := NewClient("http://" + user + l.Addr().String())
+		c, err := NewClient("http://" + user + ls[0].Addr().String())
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -71,6 +71,5 @@ func (f *agentFlags) listeners(c config) ([]net.Listener, error) {
 	if f.systemdSocket {
 		return console.ListenSystemd()
 	}
-	l, err := console.Listen(c.Listen)
-	return []net.Listener{l}, err
+	return console.Listen(c.Listen)
 }

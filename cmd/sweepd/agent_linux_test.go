@@ -248,7 +248,11 @@ func TestReadOnlyDataFolder(t *testing.T) {
 func TestMetricsAnswerAndTheRestStaysHere(t *testing.T) {
 	alone(t)
 	liveDevice(t)
-	a := startAgent(t)
+	file := filepath.Join(t.TempDir(), "sweepd.yaml")
+	if err := os.WriteFile(file, []byte("hosts: [scrape.example]\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	a := startAgent(t, "--config", file)
 	get := func(path, host string) (int, string) {
 		q, err := http.NewRequest(http.MethodGet, a.url+path, nil)
 		if err != nil {
@@ -269,10 +273,12 @@ func TestMetricsAnswerAndTheRestStaysHere(t *testing.T) {
 		return resp.StatusCode, string(text)
 	}
 	if code, text := get("/metrics", "scrape.example:9745"); code != http.StatusOK || !strings.Contains(text, "sweepd_build_info") {
-		t.Errorf("metrics under another name: %d", code)
+		t.Errorf("metrics under a configured name: %d", code)
 	}
-	if code, text := get("/api/v1/status", "scrape.example:9745"); code != http.StatusForbidden {
-		t.Errorf("status under another name: %d, %s", code, text)
+	for _, path := range []string{"/metrics", "/api/v1/status"} {
+		if code, text := get(path, "rebound.example:9745"); code != http.StatusForbidden || !strings.Contains(text, "hosts:") {
+			t.Errorf("%s under another name: %d, %s", path, code, text)
+		}
 	}
 	if code, text := get("/api/v1/status", ""); code != http.StatusOK || !strings.Contains(text, `"device":`) {
 		t.Errorf("status: %d, %s", code, text)

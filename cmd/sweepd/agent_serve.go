@@ -38,7 +38,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	}()
 	w.following.Go(func() { manager.run(w.background) })
 	handler := console.New(console.Options{
-		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(),
+		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Version: currentVersion(), Log: w.log,
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, slogger(w.log))

@@ -23,6 +23,7 @@ type config struct {
 	Device         string             `yaml:"device"`
 	Data           string             `yaml:"data"`
 	Listen         string             `yaml:"listen"`
+	Hosts          []string           `yaml:"hosts"`
 	WebConfigFile  string             `yaml:"web_config_file"`
 	Interval       span               `yaml:"interval"`
 	Idle           string             `yaml:"idle"`

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"net"
+	"regexp"
 	"slices"
 	"time"
 
@@ -25,6 +26,7 @@ func checkConfig(text []byte, c *config) error {
 	}{
 		{"device", optional(c.Device, func() error { return run.CheckLabel("device", c.Device) })},
 		{"listen", optional(c.Listen, func() error { _, _, err := net.SplitHostPort(c.Listen); return err })},
+		{"hosts", each(c.Hosts, hostName)},
 		{"interval", within(c.Interval, agent.MinInterval, agent.MaxInterval)},
 		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdleSweeps(c.Idle); return err })},
 		{"thresholds.too_short", within(c.Thresholds.TooShort, time.Millisecond, time.Hour)},
@@ -104,6 +106,15 @@ func each(list []string, check func(string) error) error {
 		if err := check(s); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+var isHostName = regexp.MustCompile(`^[A-Za-z0-9_]([A-Za-z0-9_.-]{0,252})$`)
+
+func hostName(name string) error {
+	if !isHostName.MatchString(name) {
+		return fmt.Errorf("%q is no host name such as unit-oak.lab.example: leave scheme and port away", run.Shorten(name))
 	}
 	return nil
 }

@@ -57,6 +57,8 @@ func TestConfigurationRefuses(t *testing.T) {
 		"negative gap":        {"thresholds:\n  gap: -1s\n", "line 2, column 8"},
 		"price of 0":          {"prices:\n  unit-oak: 0\n", "the price of unit-oak"},
 		"device on 2 lines":   {"device: \"a\\nb\"\n", "line 1, column 9: device:"},
+		"a host with a port":  {"hosts: ['unit-oak:9745']\n", "line 1, column 8: hosts:"},
+		"a URL for a host":    {"hosts: ['http://unit-oak']\n", "line 1, column 8: hosts:"},
 		"empty lower":         {"lower: ['']\n", "line 1, column 8: lower:"},
 		"command of nothing":  {"setting_command: ['']\n", "line 1, column 18: setting_command:"},
 	} {

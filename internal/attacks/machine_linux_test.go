@@ -149,7 +149,7 @@ type agent struct {
 	done chan struct{}
 }
 
-var address = regexp.MustCompile(`"address":"([^"]+)"`)
+var address = regexp.MustCompile(`"address":"([^",]+)`)
 
 // agent starts an agent on the machine's data folder and waits until it listens;
 // the programs that are started after it find it. It ends with the test.

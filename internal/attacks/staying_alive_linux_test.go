@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"strconv"
@@ -67,7 +68,106 @@ var stayingAlive = []attack{{
 		m.eventually("the log tells", func() bool { return strings.Contains(a.log.String(), "/nowhere/print-limit") })
 		return "the log, the status and the list of sensors say why"
 	},
+}, {
+	fault:    "16 3,000 connections that ask for nothing",
+	expected: "less than 100 MB of memory; a scraper and a person get in",
+	try: func(t *testing.T, m *machine) string {
+		m.device()
+		a := m.agent()
+		for range 3000 {
+			c, err := net.Dial("tcp", strings.TrimPrefix(a.url, "http://"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer c.Close()
+		}
+		if !strings.Contains(a.get("/metrics"), "sweepd_build_info") {
+			t.Error("no metrics")
+		}
+		m.mustRun("run", "start", "--workload", "tile-sort")
+		m.mustRun("run", "stop")
+		peak := a.peakMB()
+		if peak > 100 {
+			t.Errorf("%d MB", peak)
+		}
+		return fmt.Sprintf("%d MB of memory; a scraper and a person get in", peak)
+	},
+}, {
+	fault:    "16 a web page makes its own name resolve to the device",
+	expected: "403 for its name, 200 for the device's, its address and a configured one",
+	try: func(t *testing.T, m *machine) string {
+		a := m.agent("--config", m.write("sweepd.yaml", "hosts: [unit-oak.lab.example]\n"))
+		own, err := os.Hostname()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var seen []string
+		for _, x := range []struct {
+			host string
+			want int
+		}{{"evil.example:9745", 403}, {own + ":9745", 200}, {"127.0.0.1:9745", 200}, {"unit-oak.lab.example:9745", 200}} {
+			for _, path := range []string{"/metrics", "/api/v1/status"} {
+				q, err := http.NewRequest(http.MethodGet, a.url+path, nil)
+				if err != nil {
+					t.Fatal(err)
+				}
+				q.Host = x.host
+				resp, err := http.DefaultClient.Do(q)
+				if err != nil {
+					t.Fatal(err)
+				}
+				resp.Body.Close()
+				if resp.StatusCode != x.want {
+					t.Errorf("%s under %s: %d", path, x.host, resp.StatusCode)
+				}
+				seen = append(seen, strconv.Itoa(resp.StatusCode))
+			}
+		}
+		return strings.Join(seen, " ")
+	},
+}, {
+	fault:    "16 --listen with the address of a network",
+	expected: "strangers get /metrics alone; commands on the device work on the same port",
+	try: func(t *testing.T, m *machine) string {
+		a := m.agent("--listen", addressOfNetwork()+":0")
+		_, port, _ := net.SplitHostPort(strings.TrimPrefix(a.url, "http://"))
+		m.env = append(m.env, "SWEEPD_AGENT=http://127.0.0.1:"+port)
+		m.mustRun("run", "start", "--workload", "tile-sort")
+		m.mustRun("run", "stop")
+		if !strings.Contains(a.get("/metrics"), "sweepd_build_info") {
+			t.Error("no metrics at " + a.url)
+		}
+		if addressOfNetwork() != loopback {
+			resp, err := http.Get(a.url + "/api/v1/status")
+			if err != nil {
+				t.Fatal(err)
+			}
+			resp.Body.Close()
+			if resp.StatusCode != http.StatusForbidden {
+				t.Errorf("the status at %s: %d", a.url, resp.StatusCode)
+			}
+		}
+		second := m.run("agent", "--data", m.path("other"), "--listen", "127.0.0.3:"+port)
+		if second.code != 1 || !strings.Contains(second.stderr, "another program has the port") {
+			t.Errorf("the port is taken on 127.0.0.1: exit %d, %s", second.code, second.stderr)
+		}
+		return "strangers get /metrics alone; commands on the device work on the same port"
+	},
 }}
+
+// loopback stands for the address of a network where there is none.
+const loopback = "127.0.0.2"
+
+// addressOfNetwork is an address of this machine that others could reach.
+func addressOfNetwork() string {
+	list, _ := net.InterfaceAddrs()
+	for _, a := range list {
+		if n, ok := a.(*net.IPNet); ok && n.IP.To4() != nil && n.IP.IsGlobalUnicast() {
+			return n.IP.String()
+		}
+	}
+	return loopback
+}
 
 // get asks the agent for a page, which must be there.
 func (a *agent) get(path string) string {
