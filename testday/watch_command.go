@@ -61,11 +61,21 @@ func (w Watched) start(program string, output *output) (_ *command, err error) {
 		return nil, err
 	}
 	x.Stdout, x.Stderr = stdout, stderr
-	if c.process, err = startProcess(x); err != nil {
+	if c.process, err = startProcess(x, isPipe(w.Out) || isPipe(w.Err)); err != nil {
 		return nil, err
 	}
 	go func() { copying.Wait(); close(c.read) }()
 	return c, nil
+}
+
+// isPipe tells whether what is written goes to another program.
+func isPipe(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeNamedPipe != 0
 }
 
 // passedOn passes on what is printed until that fails. Writing to it never does.

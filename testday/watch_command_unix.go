@@ -31,35 +31,33 @@ func endingSignals() (c chan os.Signal, stop func()) {
 	return c, func() { signal.Stop(c); signal.Stop(broken) }
 }
 
-// process is the command's, which leads a process group. It gets the terminal when it
-// or a process of the group asks for it, and stops and goes on together with this one,
-// as in a shell with job control (POSIX.1-2024, 11.1.4 and 2.11 of the shell).
+// process is the command's, which leads a process group. It has the terminal where this
+// process has it to give, and stops and goes on together with this one, as in a shell
+// with job control (POSIX.1-2024, 11.1.4, and 2.11 of the shell).
 type process struct {
 	group     int
 	terminal  int // the controlling one; -1 for none
 	hasTurn   bool
-	stops     chan os.Signal
 	continued chan os.Signal
 }
 
-func startProcess(x *exec.Cmd) (*process, error) {
-	p := &process{terminal: -1, stops: make(chan os.Signal, 1), continued: make(chan os.Signal, 1)}
+// startProcess starts the command. Where this process is part of a pipeline, a pager
+// may want the terminal: the command gets it when it asks for it.
+func startProcess(x *exec.Cmd, pipeline bool) (*process, error) {
+	p := &process{terminal: -1, continued: make(chan os.Signal, 1)}
 	x.SysProcAttr = &unix.SysProcAttr{Setpgid: true}
+	if fd, err := unix.Open("/dev/tty", unix.O_RDWR|unix.O_CLOEXEC|unix.O_NOCTTY, 0); err == nil {
+		p.terminal = fd
+		p.hasTurn = !pipeline && p.inForeground()
+		x.SysProcAttr.Foreground, x.SysProcAttr.Ctty = p.hasTurn, fd
+		signal.Notify(p.continued, unix.SIGCONT)
+	}
 	if err := x.Start(); err != nil {
+		p.release()
 		return nil, err
 	}
 	p.group = x.Process.Pid
 	_ = x.Process.Release() // wait waits for it by its number
-	if fd, err := unix.Open("/dev/tty", unix.O_RDWR|unix.O_CLOEXEC|unix.O_NOCTTY, 0); err == nil {
-		p.terminal = fd
-		signal.Notify(p.stops, unix.SIGTSTP)
-		signal.Notify(p.continued, unix.SIGCONT)
-		go func() {
-			for range p.stops { // Ctrl-Z reached this process instead of the command
-				p.signal(unix.SIGTSTP)
-			}
-		}()
-	}
 	return p, nil
 }
 
@@ -108,8 +106,6 @@ func (p *process) stopped(by unix.Signal) {
 // returns when they go on; where nobody could continue them the kernel does not stop
 // them (POSIX.1-2024, 2.4.3, orphaned process groups).
 func (p *process) stopSelf() {
-	signal.Stop(p.stops)
-	signal.Reset(unix.SIGTSTP)
 	select {
 	case <-p.continued: // an old one
 	default:
@@ -119,7 +115,6 @@ func (p *process) stopSelf() {
 	case <-p.continued:
 	case <-time.After(signalWait):
 	}
-	signal.Notify(p.stops, unix.SIGTSTP)
 }
 
 // inForeground tells whether this process has the terminal.
@@ -146,31 +141,40 @@ func (p *process) takeBack() {
 // it can end.
 func (p *process) signal(s os.Signal) {
 	_ = unix.Kill(-p.group, s.(unix.Signal)) // nobody may be left
-	if s != unix.SIGTSTP {
-		_ = unix.Kill(-p.group, unix.SIGCONT)
-	}
+	_ = unix.Kill(-p.group, unix.SIGCONT)
 }
 
 func (p *process) kill() { p.signal(unix.SIGKILL) }
 
-// groupPoll is how often it is looked whether a group is empty.
-const groupPoll = 10 * time.Millisecond
+// What a command left behind may take leftBehindDelay to end; groupPoll is how often it
+// is looked. Dead processes count until the system has cleared them away.
+const (
+	leftBehindDelay = 2 * time.Second
+	groupPoll       = 10 * time.Millisecond
+)
 
-// close lets go of a command that has ended. With end, what it left behind is killed
-// unless it ends by itself within killDelay.
+// close lets go of a command that has ended. With end, what it left behind is ended,
+// too, and killed where it does not end within leftBehindDelay.
 func (p *process) close(end bool) {
-	if p.terminal >= 0 {
-		p.takeBack()
-		signal.Stop(p.stops)
-		close(p.stops)
-		signal.Stop(p.continued)
-		_ = unix.Close(p.terminal)
+	p.release()
+	if !end {
+		return
 	}
-	for waited := time.Duration(0); end && unix.Kill(-p.group, 0) == nil; waited += groupPoll {
-		if waited >= killDelay {
+	p.signal(gently) // shells have what they start in the background ignore Ctrl-C
+	for waited := time.Duration(0); unix.Kill(-p.group, 0) == nil; waited += groupPoll {
+		if waited >= leftBehindDelay {
 			p.kill()
 			return
 		}
 		time.Sleep(groupPoll)
+	}
+}
+
+// release gives the terminal up.
+func (p *process) release() {
+	if p.terminal >= 0 {
+		p.takeBack()
+		signal.Stop(p.continued)
+		_ = unix.Close(p.terminal)
 	}
 }

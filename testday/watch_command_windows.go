@@ -28,7 +28,7 @@ type process struct {
 	job windows.Handle
 }
 
-func startProcess(x *exec.Cmd) (p *process, err error) {
+func startProcess(x *exec.Cmd, _ bool) (p *process, err error) {
 	p = &process{cmd: x}
 	if p.job, err = windows.CreateJobObject(nil, nil); err != nil {
 		return nil, fmt.Errorf("create a job object: %w", err)

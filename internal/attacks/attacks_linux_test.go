@@ -23,6 +23,7 @@ var table = [][]attack{
 	stayingAlive,
 	moved,
 	files,
+	watched,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.
