@@ -61,7 +61,7 @@ func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, erro
 	}
 	d := run.Record{}
 	d.ID, d.Facts = id, facts
-	d.Device, d.Workload, d.Variant, d.Note, d.State = a.opts.Device, s.Workload, s.Variant, s.Note, run.Recording
+	d.Device, d.Workload, d.Variant, d.Note, d.State = a.opts.Device, s.Workload, s.Variant, run.NoteText(s.Note), run.Recording
 	d.Results = map[string]run.Result{}
 	d.Findings = []run.Finding{}
 	d.Summaries = []run.Summary{}

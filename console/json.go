@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+
+	"sweepd/run"
 )
 
 // readJSON reads the one value of a request's body. Where it is not what it
@@ -39,12 +41,12 @@ func writeJSON(w http.ResponseWriter, v any) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-store")
-	_, _ = w.Write(append(text, '\n')) // a client that hung up is its own affair
+	_, _ = run.VisibleWriter{To: w}.Write(append(text, '\n')) // a client that hung up is its own affair
 }
 
 func writeError(w http.ResponseWriter, status int, err error) {
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(errorMessage{Error: err.Error()})
+	_ = json.NewEncoder(run.VisibleWriter{To: w}).Encode(errorMessage{Error: err.Error()})
 }

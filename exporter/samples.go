@@ -63,7 +63,7 @@ func samplesOf(sensors []run.Sensor) []sample {
 	}
 	for i, x := range sensors {
 		if x.ID == run.Temperature {
-			list = append(list, sample{temperatureCelsius, cmp.Or(validUTF8(x.Instance), onlyTemperature), func(s *agent.Snapshot) float64 { return s.Values[i] }})
+			list = append(list, sample{temperatureCelsius, cmp.Or(run.Visible(x.Instance), onlyTemperature), func(s *agent.Snapshot) float64 { return s.Values[i] }})
 		}
 	}
 	for _, d := range agent.Domains() {

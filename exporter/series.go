@@ -2,25 +2,21 @@ package exporter
 
 import (
 	"math"
-	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
 
 	"sweepd/run"
 )
 
-// labelValues are the values of readingLabels, followed by more.
+// labelValues are the values of readingLabels, followed by more. Texts from the system,
+// such as the name of a profile, may be anything, and no scrape may fail because of one.
 func labelValues(l run.Labels, more ...string) []string {
 	values := append([]string{l.Device, l.Workload, l.Setting.String(), string(l.Supply), string(l.Variant)}, more...)
 	for i, v := range values {
-		values[i] = validUTF8(v)
+		values[i] = run.Visible(v)
 	}
 	return values
 }
-
-// validUTF8 makes a text valid as a label. Texts from the system, such as the name of a
-// profile, may be anything, and no scrape may fail because of one.
-func validUTF8(text string) string { return strings.ToValidUTF8(text, "\uFFFD") }
 
 // gauge is one child of a vector, looked up once. While its value is missing it
 // is not exposed: a missing sensor is never zero.

@@ -44,7 +44,7 @@ func (m *Metrics) showEffects(device, workload string, effects []Effect) {
 	scope := prometheus.Labels{}
 	for name, value := range map[string]string{"device": device, "workload": workload} {
 		if value != "" {
-			scope[name] = validUTF8(value)
+			scope[name] = run.Visible(value)
 		}
 	}
 	m.families.effect.DeletePartialMatch(scope)
@@ -59,7 +59,7 @@ func (m *Metrics) showEffect(e Effect) {
 		value analysis.Number
 	}{{"estimate", e.Ratio}, {"lower", e.Lower}, {"upper", e.Upper}} {
 		if b.value.Known() && (b.name == "estimate" || e.bounded()) {
-			m.families.effect.WithLabelValues(validUTF8(e.Device), validUTF8(e.Workload), validUTF8(e.Variant), validUTF8(e.Setting), validUTF8(e.Result), b.name).Set(float64(b.value))
+			m.families.effect.WithLabelValues(run.Visible(e.Device), run.Visible(e.Workload), run.Visible(e.Variant), run.Visible(e.Setting), run.Visible(e.Result), b.name).Set(float64(b.value))
 		}
 	}
 }

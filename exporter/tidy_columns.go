@@ -26,6 +26,9 @@ const (
 	colLower   = "lower" // results of which less is better, joined by semicolons
 )
 
+// textColumns are those whose cells are written as run.CSVText makes them.
+var textColumns = []string{colRun, colDevice, colWorkload, colVariant, colSetting, colWhy, colNote, colUnits, colLower}
+
 // tidyColumns are the known columns in the order in which they are written.
 var tidyColumns = []string{
 	colRun, colDevice, colWorkload, colVariant, colSupply, colSettingW, colSetting, colStarted, colDuration,

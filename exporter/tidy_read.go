@@ -64,11 +64,17 @@ func (t *tidyReader) open(r io.Reader) (*csv.Reader, error) {
 	return in, t.readHeader(in)
 }
 
-// delimiter is the commonest of comma, semicolon and tab in the first line.
+// delimiter is that of comma, semicolon and tab which sets the needed columns apart
+// in the first line, else the commonest there.
 func delimiter(head []byte) rune {
 	line, _, _ := strings.Cut(string(head), "\n")
 	best := ','
-	for _, c := range []rune{';', '\t'} {
+	for _, c := range []rune{',', ';', '\t'} {
+		in := csv.NewReader(strings.NewReader(line))
+		in.Comma, in.LazyQuotes = c, true
+		if names, _ := in.Read(); slices.Contains(names, colDevice) && slices.Contains(names, colWorkload) {
+			return c
+		}
 		if strings.Count(line, string(c)) > strings.Count(line, string(best)) {
 			best = c
 		}
@@ -96,7 +102,7 @@ func (t *tidyReader) readHeader(in *csv.Reader) error {
 		return fmt.Errorf("%s: %w", t.file, err)
 	}
 	for i, name := range header {
-		name = strings.TrimSpace(name)
+		name = run.FromCSVText(strings.TrimSpace(name))
 		if err := run.CheckLabel("column name", name); err != nil {
 			return fmt.Errorf("%s: line 1, column %d: %w", t.file, i+1, err)
 		}
@@ -133,6 +139,9 @@ func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	for i, column := range t.columns {
 		text := strings.TrimSpace(record[i])
 		var err error
+		if strings.HasPrefix(text, "'") && slices.Contains(textColumns, column) {
+			text = run.FromCSVText(text)
+		}
 		switch column {
 		case colUnits:
 			units = text
@@ -180,7 +189,7 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 		}
 	case colSetting:
 		if _, inWatts := d.Setting.Watts(); !inWatts {
-			d.Setting.Setting = readSetting(text)
+			d.Setting.Setting, err = readSetting(text)
 		}
 	case colStarted:
 		d.StartedAt, err = readTime(text)
@@ -195,9 +204,9 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	case colState:
 		d.State, err = readState(text)
 	case colWhy:
-		d.Why = strings.Clone(text)
+		d.Why, err = readNote(text)
 	case colNote:
-		d.Note = strings.Clone(text)
+		d.Note, err = readNote(text)
 	default:
 		err = t.readResult(d, column, text)
 	}
@@ -260,19 +269,27 @@ func (t *tidyReader) readResultTerms(d *run.Record, units, lower string) error {
 	return nil
 }
 
+// splitSemicolons takes apart what joinSemicolons made.
 func splitSemicolons(text string) []string {
-	if text == "" {
+	in := csv.NewReader(strings.NewReader(text))
+	in.Comma, in.LazyQuotes = ';', true
+	list, err := in.Read()
+	if err != nil { // nothing is in it
 		return nil
 	}
-	return strings.Split(text, ";")
+	return list
 }
 
 // readSetting reads a name of a setting, or watts where the text is a number of watts.
-func readSetting(text string) run.Setting {
-	if s, err := run.ParseSetting(text); err == nil && s.Name() == "" {
-		return s
+func readSetting(text string) (run.Setting, error) {
+	if s, err := run.ParseSetting(text); err == nil && s.Name() == "" || text == "" {
+		return s, nil
 	}
-	return run.Named(strings.Clone(text))
+	return run.Named(strings.Clone(text)), run.CheckLabel(colSetting, text)
+}
+
+func readNote(text string) (string, error) {
+	return strings.Clone(run.NoteText(text)), run.CheckKeptNote(text)
 }
 
 func readSupply(text string) (run.Supply, error) {

@@ -53,7 +53,7 @@ func (p *Page) HTML(w io.Writer) error {
 	if len(p.Tidy) > 0 {
 		v.Download = template.URL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(p.Tidy))
 	}
-	return pageTemplate.ExecuteTemplate(w, "page", v)
+	return pageTemplate.ExecuteTemplate(run.VisibleWriter{To: w}, "page", v)
 }
 
 // pageView is what the template sees: the page, and what it needs as a file.

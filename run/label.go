@@ -3,6 +3,7 @@ package run
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // Supply is what feeds the device.
@@ -91,21 +92,38 @@ func CheckLabel(what, text string) error {
 		return fmt.Errorf("%s is empty", what)
 	case len(text) > maxLabel:
 		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxLabel)
-	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f || r == '\uFFFD' }):
-		return fmt.Errorf("%s %q holds control characters or is not UTF-8: use one line of plain text", what, text)
+	case Visible(text) != text || strings.ContainsRune(text, utf8.RuneError):
+		return fmt.Errorf("%s %q holds control characters or such that turn the direction of text, or is not UTF-8: use one line of plain text", what, text)
+	case strings.TrimSpace(text) != text:
+		return fmt.Errorf("%s %q begins or ends with a blank: leave that out", what, text)
 	}
 	return nil
 }
 
-// maxNote is the most bytes of a run's note.
+// maxNote is the most bytes of a note that a user types.
 const maxNote = 4000
 
-// checkNote tells why text cannot be a run's note.
-func checkNote(text string) error {
-	if len(text) > maxNote {
-		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), maxNote)
+// CheckNote tells why text cannot be a run's note.
+func CheckNote(text string) error { return checkNote(text, maxNote) }
+
+// CheckKeptNote tells why text cannot be the note of a run that has ended: that of its
+// start and that of its stop.
+func CheckKeptNote(text string) error { return checkNote(text, 2*maxNote+1) }
+
+func checkNote(text string, most int) error {
+	if len(text) > most {
+		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), most)
+	}
+	if text = NoteText(text); VisibleLines(text) != text || strings.ContainsRune(text, utf8.RuneError) {
+		return fmt.Errorf("note %q holds control characters or such that turn the direction of text, or is not UTF-8: use plain text", Shorten(text))
 	}
 	return nil
+}
+
+// NoteText is a note as it is kept: without blanks around it, its lines ended as
+// everywhere, by a line feed.
+func NoteText(text string) string {
+	return strings.TrimSpace(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text))
 }
 
 // Shorten shortens what a user typed to 60 characters, to quote it in an error.

@@ -25,9 +25,9 @@ func TestCheckLabel(t *testing.T) {
 }
 
 func TestCheckNote(t *testing.T) {
-	refused(t, "no note", checkNote(""), "")
-	refused(t, "a page", checkNote(strings.Repeat("x\n", 2000)), "")
-	refused(t, "more", checkNote(strings.Repeat("x", 4001)), "note has 4001 bytes: at most 4000")
+	refused(t, "no note", CheckNote(""), "")
+	refused(t, "a page", CheckNote(strings.Repeat("x\n", 2000)), "")
+	refused(t, "more", CheckNote(strings.Repeat("x", 4001)), "note has 4001 bytes: at most 4000")
 }
 
 func TestShorten(t *testing.T) {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -27,7 +26,7 @@ func (s Start) Check() error {
 			return err
 		}
 	}
-	return checkNote(s.Note)
+	return CheckNote(s.Note)
 }
 
 // Stop is what a user says when stopping one.
@@ -49,14 +48,14 @@ func (s Stop) Check(r Run) error {
 			return err
 		}
 	}
-	if err := checkNote(s.Failure); err != nil {
-		return fmt.Errorf("failure: %w", err)
+	if len(s.Failure) > maxNote {
+		return fmt.Errorf("failure has %d bytes: at most %d are allowed", len(s.Failure), maxNote)
 	}
-	return checkNote(s.note(r))
+	return CheckNote(s.note(r))
 }
 
 // note is the run's note with what is added to it.
-func (s Stop) note(r Run) string { return strings.TrimSpace(r.Note + "\n" + s.Note) }
+func (s Stop) note(r Run) string { return NoteText(r.Note + "\n" + s.Note) }
 
 // Apply gives the run what the stop says of it.
 func (s Stop) Apply(r *Run) {
@@ -72,7 +71,7 @@ func (s Stop) Finding() *Finding {
 	if s.Failure == "" {
 		return nil
 	}
-	return &Finding{Code: CommandFailed, Severity: SeverityDoubt, Text: s.Failure}
+	return &Finding{Code: CommandFailed, Severity: SeverityDoubt, Text: VisibleLines(s.Failure)}
 }
 
 // Decision is what a user decides about a run that is kept.

@@ -28,7 +28,11 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 		if w, ok := s.Setting.Watts(); ok {
 			watts = strconv.FormatFloat(w, 'f', -1, 64)
 		}
-		rows = append(rows, []string{strconv.Itoa(s.Pass), s.Device, s.Workload, string(s.Variant), string(s.Supply), watts, s.Setting.Name(), hard, seed})
+		row := []string{strconv.Itoa(s.Pass), s.Device, s.Workload, string(s.Variant), string(s.Supply), watts, s.Setting.Name(), hard, seed}
+		for i, text := range row {
+			row[i] = run.CSVText(run.Visible(text))
+		}
+		rows = append(rows, row)
 	}
 	return csv.NewWriter(w).WriteAll(rows)
 }
@@ -90,7 +94,7 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 func (p *Plan) readPlanTerms(columns, record []string, first bool) error {
 	hard, seed := []string{}, uint64(0)
 	for i, column := range columns {
-		text := strings.TrimSpace(record[i])
+		text := run.FromCSVText(strings.TrimSpace(record[i]))
 		switch {
 		case text == "":
 		case column == "hard":
@@ -143,7 +147,7 @@ func planHeader(in *csv.Reader, file string) ([]string, error) {
 
 func readSlot(columns, record []string) (s Slot, err error) {
 	for i, column := range columns {
-		text := strings.TrimSpace(record[i])
+		text := run.FromCSVText(strings.TrimSpace(record[i]))
 		var err error
 		switch column {
 		case "pass":

@@ -99,7 +99,7 @@ func (l *Local) afterEnd(ctx context.Context, s run.Stop, given Results) (d run.
 		if d, err = l.Store.Run(ctx, s.Run); err != nil {
 			return run.Event{}, err
 		}
-		if !strings.HasSuffix(d.Note, s.Note) {
+		if !strings.HasSuffix(d.Note, run.NoteText(s.Note)) {
 			return run.Event{}, fmt.Errorf("run %s: %w (%s): its note stays as it is", run.ShortID(d.ID), run.ErrEnded, d.State)
 		}
 		c := run.Correction{Results: corrected(s.Results, given), At: time.Now()}

@@ -20,6 +20,10 @@ import (
 const (
 	CSV  = "csv"  // the tidy table, one row a run, that Import takes back without loss
 	JSON = "json" // also summaries, discharge, findings and facts
+
+	// PlainCSV is CSV whose texts stay as they are, though a spreadsheet may take one
+	// for a formula.
+	PlainCSV = "plain csv"
 )
 
 // Export writes the runs that the filter selects to a file, whole or not at all, as
@@ -50,12 +54,12 @@ func ExportPath(pattern string, now time.Time) string {
 
 // WriteExport writes the runs that the filter selects.
 func WriteExport(ctx context.Context, s store.Runs, f store.Filter, format string, w io.Writer) error {
-	if format == CSV {
+	if write := map[string]func(io.Writer, []run.Run) error{CSV: exporter.WriteTidy, PlainCSV: exporter.WritePlainTidy}[format]; write != nil {
 		runs, err := s.Runs(ctx, f)
 		if err != nil {
 			return err
 		}
-		return exporter.WriteTidy(w, runs)
+		return write(w, runs)
 	}
 	details, err := s.Records(ctx, f)
 	if err != nil {
@@ -65,7 +69,7 @@ func WriteExport(ctx context.Context, s store.Runs, f store.Filter, format strin
 	for i, d := range details {
 		list[i] = complete(d)
 	}
-	e := json.NewEncoder(w)
+	e := json.NewEncoder(run.VisibleWriter{To: w})
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
 	return e.Encode(list)

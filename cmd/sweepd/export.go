@@ -13,6 +13,7 @@ import (
 func (a *app) exportCommand() *cobra.Command {
 	var f filterFlags
 	var out string
+	var plain bool
 	as := choiceFlag{words: []string{testday.CSV, testday.JSON}}
 	cmd := &cobra.Command{
 		Use:   "export --as csv|json --out PATH",
@@ -20,7 +21,11 @@ func (a *app) exportCommand() *cobra.Command {
 		Long: `Write runs to a file for other programs: csv is the tidy table, one row a run, that
 import takes back without loss; json holds summaries, discharge, findings and facts
 as well. PATH is made anew whole, or not at all; a link is followed, a pipe or a device
-is written to, - is standard output.`,
+is written to, - is standard output.
+
+A spreadsheet takes a cell that begins with = + - @ for a formula, so a text that does
+gets an apostrophe before it, which import takes off again. --plain leaves it out, for
+programs that take no cell for a formula. Numbers are never changed.`,
 		Example: `  sweepd export --as csv --out day.csv
   sweepd export --as json --workload harbour-flight --out -`,
 		Args: cobra.NoArgs,
@@ -28,20 +33,28 @@ is written to, - is standard output.`,
 			if as.value == "" || out == "" {
 				return misused(errors.New("export needs --as csv or json, and --out PATH (- for standard output)"))
 			}
+			format := as.value
+			if plain {
+				if format != testday.CSV {
+					return misused(errors.New("--plain is about tables: give it with --as csv"))
+				}
+				format = testday.PlainCSV
+			}
 			filter, err := f.filter()
 			if err != nil {
 				return err
 			}
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 				if out == "-" {
-					return testday.WriteExport(cmd.Context(), s, filter, as.value, a.out)
+					return testday.WriteExport(cmd.Context(), s, filter, format, a.out)
 				}
-				return testday.Export(cmd.Context(), s, filter, as.value, out)
+				return testday.Export(cmd.Context(), s, filter, format, out)
 			})
 		},
 	}
 	f.add(cmd)
 	cmd.Flags().Var(&as, "as", "format")
 	cmd.Flags().StringVar(&out, "out", "", "`PATH` to write to")
+	cmd.Flags().BoolVar(&plain, "plain", false, "with --as csv: write texts as they are, also those that a spreadsheet takes for a formula")
 	return cmd
 }

@@ -9,6 +9,8 @@ import (
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
 	"golang.org/x/term"
+
+	"sweepd/run"
 )
 
 // newLogger logs lines for people to a terminal, and JSON to anything else.
@@ -24,7 +26,7 @@ func newLogger(w io.Writer) *zap.Logger {
 		c.EncodeDuration = zapcore.SecondsDurationEncoder
 		encoder = zapcore.NewJSONEncoder(c)
 	}
-	return zap.New(zapcore.NewCore(encoder, zapcore.Lock(zapcore.AddSync(w)), zap.InfoLevel))
+	return zap.New(zapcore.NewCore(encoder, zapcore.Lock(zapcore.AddSync(run.VisibleWriter{To: w})), zap.InfoLevel))
 }
 
 func isTerminal(w io.Writer) bool {

@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"syscall"
 
+	"sweepd/run"
 	"sweepd/testday"
 )
 
@@ -43,10 +44,10 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	case err == nil:
 		return exitOK
 	case errors.As(err, &usage), errors.As(err, &request), !a.started:
-		fmt.Fprintf(stderr, "sweepd: %v\nTry `%s --help`.\n", err, a.commandMeant(root, args))
+		fmt.Fprintf(run.VisibleWriter{To: stderr}, "sweepd: %v\nTry `%s --help`.\n", err, a.commandMeant(root, args))
 		return exitUsage
 	default:
-		fmt.Fprintf(stderr, "sweepd: %v\n", err)
+		fmt.Fprintf(run.VisibleWriter{To: stderr}, "sweepd: %v\n", err)
 		return exitFailed
 	}
 }

@@ -53,7 +53,7 @@ where --run names them, else those with the worst findings.`,
 			if a.json {
 				return a.printJSON(map[string]any{"page": written.Page, "files": written.Files})
 			}
-			_, err = fmt.Fprintf(a.out, "%s and %d pictures\n", written.Page, written.Files-1)
+			_, err = fmt.Fprintf(a.shown(), "%s and %d pictures\n", written.Page, written.Files-1)
 			return err
 		},
 	}

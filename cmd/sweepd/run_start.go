@@ -118,7 +118,7 @@ func (a *app) printStarted(r run.Run) error {
 	if r.Supply != run.SupplyUnknown {
 		supply = "on " + string(r.Supply)
 	}
-	_, err := fmt.Fprintf(a.out, "run %s started: %s, %s, %s\n", run.ShortID(r.ID), r.Workload, setting, supply)
+	_, err := fmt.Fprintf(a.shown(), "run %s started: %s, %s, %s\n", run.ShortID(r.ID), r.Workload, setting, supply)
 	return err
 }
 
@@ -133,7 +133,7 @@ func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Wa
 		case terminal:
 			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.terminal(a.err).Columns()-1))
 		case reasonsOf(r) != last:
-			fmt.Fprintln(a.err, line)
+			fmt.Fprintln(run.VisibleWriter{To: a.err}, line)
 		}
 		last = reasonsOf(r)
 	})

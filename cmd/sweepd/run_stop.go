@@ -178,7 +178,7 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 		if a.json {
 			return a.printJSON(d)
 		}
-		_, err = fmt.Fprintf(a.out, "run %s: %s, %s\n", run.ShortID(d.ID), d.State, resultsText(d.Results))
+		_, err = fmt.Fprintf(a.shown(), "run %s: %s, %s\n", run.ShortID(d.ID), d.State, resultsText(d.Results))
 		return err
 	})
 }

@@ -56,7 +56,7 @@ the active one.`,
 			if a.json {
 				return a.printJSON(map[string]any{"setting": s.Setting, "setting_read": s.SettingRead})
 			}
-			_, err = fmt.Fprintln(a.out, describeSetting(s.Setting, s.SettingRead))
+			_, err = fmt.Fprintln(a.shown(), describeSetting(s.Setting, s.SettingRead))
 			return err
 		},
 	}

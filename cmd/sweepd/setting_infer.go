@@ -20,7 +20,7 @@ func (a *app) inferSetting(ctx context.Context, run string) error {
 		if a.json {
 			return a.printJSON(limit)
 		}
-		_, err = fmt.Fprintf(a.out, "%v\na workload that wants no more looks the same; if it is the limit, declare it: sweepd setting %.1fW\n", limit, limit.Watts)
+		_, err = fmt.Fprintf(a.shown(), "%v\na workload that wants no more looks the same; if it is the limit, declare it: sweepd setting %.1fW\n", limit, limit.Watts)
 		return err
 	})
 }

@@ -8,6 +8,7 @@ import (
 	"golang.org/x/term"
 
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 const (
@@ -35,6 +36,9 @@ func (a *app) terminal(w io.Writer) text.Options {
 	o.Colour = a.getenv("NO_COLOR") == "" && a.getenv("TERM") != "dumb"
 	return o
 }
+
+// shown is standard output for sentences that hold texts from elsewhere.
+func (a *app) shown() io.Writer { return run.VisibleWriter{To: a.out} }
 
 // printer writes what this command shows.
 type printer struct{ text.Printer }

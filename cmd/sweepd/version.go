@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/exporter"
+	"sweepd/run"
 )
 
 // version is set when a release is built (-ldflags "-X main.version=1.2.3").
@@ -62,7 +63,7 @@ func (a *app) versionCommand() *cobra.Command {
 
 // printJSON prints v on one or more lines, for people and programs.
 func (a *app) printJSON(v any) error {
-	e := json.NewEncoder(a.out)
+	e := json.NewEncoder(run.VisibleWriter{To: a.out})
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
 	return e.Encode(v)

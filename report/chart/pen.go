@@ -4,7 +4,6 @@ import (
 	"image/color"
 	"strings"
 	"sync"
-	"unicode"
 	"unicode/utf8"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
@@ -14,6 +13,8 @@ import (
 	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
+
+	"sweepd/run"
 )
 
 // faces are the two faces of the house style. Their widths are those of the
@@ -311,13 +312,8 @@ func (l lettering) cut(text string, width float64) string {
 	return "…"
 }
 
-// clean replaces characters that no font draws or that XML may not hold: text in a
-// data file may come from elsewhere.
+// clean makes a text visible, without the two characters that XML may not hold: text
+// in a data file may come from elsewhere.
 func clean(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || r == 0xfffe || r == 0xffff {
-			return '\uFFFD'
-		}
-		return r
-	}, strings.ToValidUTF8(text, "\uFFFD"))
+	return strings.NewReplacer("\ufffe", "\ufffd", "\uffff", "\ufffd").Replace(run.Visible(text))
 }

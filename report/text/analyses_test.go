@@ -77,7 +77,7 @@ func TestUnknownNumbers(t *testing.T) {
 }
 
 func TestColourIsOptional(t *testing.T) {
-	if s := (Options{Colour: true}).Paint("reject\x1b[0m", Bad); s != "\x1b[31mreject\uFFFD[0m\x1b[0m" {
+	if s := (Options{Colour: true}).Paint("reject\x1b[0m", Bad); s != "\x1b[31mreject\\u001b[0m\x1b[0m" {
 		t.Errorf("with colour: %q", s)
 	}
 	if s := (Options{}).Paint("reject", Bad); s != "reject" {

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // Options say what a terminal can show. The zero value is 80 columns without
@@ -50,7 +51,7 @@ func (o Options) paint(text string, t Tone) string {
 }
 
 // Paint gives a text its tone where the terminal can show it.
-func (o Options) Paint(text string, t Tone) string { return o.paint(clean(text), t) }
+func (o Options) Paint(text string, t Tone) string { return o.paint(run.Visible(text), t) }
 
 // PaintLines is Paint for a text of several lines.
 func (o Options) PaintLines(text string, t Tone) string {

@@ -26,7 +26,7 @@ func TestPaint(t *testing.T) {
 		{o.Paint("a", Plain), "a"},
 		{o.Paint("", Good), ""},
 		{o.PaintLines("a\n\nb", Good), "\x1b[32ma\x1b[0m\n\n\x1b[32mb\x1b[0m"},
-		{(Options{}).PaintLines("a\nb\x07", Good), "a\nb\uFFFD"},
+		{(Options{}).PaintLines("a\nb\x07", Good), "a\nb\\u0007"},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)

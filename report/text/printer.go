@@ -6,6 +6,7 @@ import (
 
 	"sweepd/report/sentence"
 	"sweepd/report/table"
+	"sweepd/run"
 )
 
 // Printer writes to a terminal or a file. After an error it writes nothing more and
@@ -16,16 +17,21 @@ type Printer struct {
 	Err error
 }
 
-// Line writes a line as it is, however long.
+// Line writes a line, however long.
 func (p *Printer) Line(format string, args ...any) {
+	p.Painted(run.VisibleLines(fmt.Sprintf(format, args...)))
+}
+
+// Painted writes a line of which parts were painted, as it is.
+func (p *Printer) Painted(line string) {
 	if p.Err == nil {
-		_, p.Err = fmt.Fprintf(p.Out, format+"\n", args...)
+		_, p.Err = fmt.Fprintln(p.Out, line)
 	}
 }
 
 // Say writes a text in lines that fit; those after the first begin with indent.
 func (p *Printer) Say(s, indent string, tone Tone) {
-	p.Line("%s", p.PaintLines(p.Wrap(s, indent), tone))
+	p.Painted(p.PaintLines(p.Wrap(s, indent), tone))
 }
 
 // Table writes a table under its caption; without rows, the caption alone.

@@ -4,11 +4,11 @@ import (
 	"bufio"
 	"io"
 	"strings"
-	"unicode"
 
 	"github.com/rivo/uniseg"
 
 	"sweepd/report/table"
+	"sweepd/run"
 )
 
 // Columns are two blanks apart, one where that does not fit.
@@ -27,8 +27,11 @@ func Write(w io.Writer, shown *table.Table, o Options) error {
 	t := terminal{shown.On(table.Terminal)}
 	for _, row := range t.Rows {
 		for i := range row {
-			row[i].Text = clean(row[i].Text)
+			row[i].Text = run.Visible(row[i].Text)
 		}
+	}
+	for i, c := range t.Columns {
+		t.Columns[i].Head = run.Visible(c.Head)
 	}
 	t.alignPoints()
 	l := t.layout(o)
@@ -214,7 +217,7 @@ func (t *terminal) writeBelow(b *bufio.Writer, row []table.Cell, l layout, o Opt
 // Clip cuts the end of a text that is wider than width columns, and marks the
 // cut.
 func Clip(text string, width int) string {
-	text = clean(text)
+	text = run.Visible(text)
 	if uniseg.StringWidth(text) <= width {
 		return text
 	}
@@ -251,15 +254,4 @@ func split(text string, width int) (head, tail string) {
 		_, at = g.Positions()
 	}
 	return text[:at], text[at:]
-}
-
-// clean keeps control characters away from the terminal: text in a data file
-// may come from elsewhere.
-func clean(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
-			return '\uFFFD'
-		}
-		return r
-	}, text)
 }

@@ -20,7 +20,7 @@ func TestTableFits(t *testing.T) {
 	want := "" +
 		"run       workload          W\n" +
 		"0a1b2c3d  harbour-flight   25\n" +
-		"ffffffff  ti\uFFFD[31mle       5.5\n"
+		"ffffffff  ti\\u001b[31mle  5.5\n"
 	if b.String() != want {
 		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}

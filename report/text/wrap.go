@@ -4,6 +4,8 @@ import (
 	"strings"
 
 	"github.com/rivo/uniseg"
+
+	"sweepd/run"
 )
 
 // Wrap breaks a text at blanks so that its lines fit the width; lines after the
@@ -12,7 +14,7 @@ func (o Options) Wrap(text, indent string) string {
 	var b strings.Builder
 	used := len(text) - len(strings.TrimLeft(text, " "))
 	b.WriteString(text[:used])
-	for i, word := range strings.Fields(clean(text)) {
+	for i, word := range strings.Fields(run.VisibleLines(text)) {
 		width := uniseg.StringWidth(word)
 		switch {
 		case i == 0:
