@@ -114,7 +114,7 @@ func checkNote(text string, most int) error {
 	if len(text) > most {
 		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), most)
 	}
-	if text = NoteText(text); VisibleLines(text) != text || strings.ContainsRune(text, utf8.RuneError) {
+	if text = NoteText(text); VisibleLines(text) != text {
 		return fmt.Errorf("note %q holds control characters or such that turn the direction of text, or is not UTF-8: use plain text", Shorten(text))
 	}
 	return nil

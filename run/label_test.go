@@ -18,7 +18,8 @@ func TestCheckLabel(t *testing.T) {
 		"unit-oak": "", "fünf Welten": "", strings.Repeat("x", 200): "", "a b": "", "~": "",
 		"": "workload is empty", " \t": "workload is empty", strings.Repeat("x", 201): "workload has 201 bytes: at most 200",
 		"a\nb": "control characters", "a\x00": "control characters", "a\x1f": "control characters", "\x7f": "control characters",
-		"a\xff": "not UTF-8",
+		"a\xff": "not UTF-8", "a\u009bb": "control characters", "gpj\u202egnp": `"gpj\u202egnp" holds control characters or such that turn the direction`,
+		"a\u2028b": "control characters", " a": "begins or ends with a blank", "a\u00a0": "begins or ends with a blank",
 	} {
 		refused(t, text, CheckLabel("workload", text), want)
 	}
@@ -28,6 +29,18 @@ func TestCheckNote(t *testing.T) {
 	refused(t, "no note", CheckNote(""), "")
 	refused(t, "a page", CheckNote(strings.Repeat("x\n", 2000)), "")
 	refused(t, "more", CheckNote(strings.Repeat("x", 4001)), "note has 4001 bytes: at most 4000")
+	refused(t, "two notes", CheckKeptNote(strings.Repeat("x", 8001)), "")
+	refused(t, "more than two", CheckKeptNote(strings.Repeat("x", 8002)), "note has 8002 bytes: at most 8001")
+	refused(t, "lines of any system, and tabs", CheckNote("a\r\nb\rc\td\n"), "")
+	for _, text := range []string{"a\x00b", "\x1b[2J", "a\u202eb", "a\xffb", "a\u0085b"} {
+		refused(t, text, CheckNote(text), "control characters")
+	}
+}
+
+func TestNoteText(t *testing.T) {
+	if got, want := NoteText(" a\r\nb\r\rc\n "), "a\nb\n\nc"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
 }
 
 func TestShorten(t *testing.T) {

@@ -53,8 +53,8 @@ func TestCheckStop(t *testing.T) {
 		"score=NaN":           {Results: map[string]Result{"fps_mean": good, "score": bad}},
 		"note has 4001 bytes": {Note: strings.Repeat("x", longNote)},
 		// The run's own note counts: 7 bytes and the line's end between the two.
-		"note has 4005 bytes":          {Note: strings.Repeat("x", longNote-4)},
-		"failure: note has 4001 bytes": {Failure: strings.Repeat("x", longNote)},
+		"note has 4005 bytes":    {Note: strings.Repeat("x", longNote-4)},
+		"failure has 4001 bytes": {Failure: strings.Repeat("x", longNote)},
 	} {
 		r := Run{}
 		if want == "note has 4005 bytes" {

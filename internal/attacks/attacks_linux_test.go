@@ -24,6 +24,7 @@ var table = [][]attack{
 	moved,
 	files,
 	watched,
+	words,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.
