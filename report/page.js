@@ -1,11 +1,18 @@
 "use strict";
 // Copying a table for a spreadsheet, and unfolding all that is folded.
+
+// A text that a spreadsheet would take for a formula gets an apostrophe before it; a
+// number, with its unit, is none.
+function unlikeFormula(text) {
+	const number = /^[+-]?[\d.,]+[\s\w%°µ\/]*$/;
+	return /^'*[=+\-@＝＋－＠]/.test(text) && !number.test(text) ? "'" + text : text;
+}
 for (const table of document.querySelectorAll("table")) {
 	const button = document.createElement("button");
 	button.type = "button";
 	button.textContent = "Copy table";
 	button.addEventListener("click", async () => {
-		const rows = [...table.rows].map(r => [...r.cells].map(c => c.innerText.replace(/\s+/g, " ").trim()).join("\t"));
+		const rows = [...table.rows].map(r => [...r.cells].map(c => unlikeFormula(c.innerText.replace(/\s+/g, " ").trim())).join("\t"));
 		const text = rows.join("\n");
 		try {
 			await navigator.clipboard.writeText(text);
