@@ -127,3 +127,38 @@ func TestBoundsAreGenerous(t *testing.T) {
 		}
 	}
 }
+
+// Several files of one battery that are spoilt are told each, once, and so is one that
+// another stands in for.
+func TestEveryRefusalIsTold(t *testing.T) {
+	roots := madeTree(t, with(bat0, map[string]string{"type": "Battery\n", "status": "Discharging\n", "power_now": "500000000000\n", "voltage_now": "12000000\n",
+		"current_now": "2000000\n", "energy_now": "-5\n", "temp": "10000000\n"}))
+	told := map[string]error{}
+	s := NewSet(SetOptions{OnError: func(_ string, sensor run.Sensor, err error) {
+		if _, twice := told[sensor.ID]; twice {
+			t.Errorf("%s: told twice", sensor)
+		}
+		told[sensor.ID] = err
+	}}, NewPowerSupply(roots))
+	defer s.Close()
+	for now := range 3 {
+		s.ReadSlow(time.Duration(now) * 2 * time.Second)
+	}
+	for i, v := range s.Sweep(6 * time.Second) {
+		sensor := s.Sensors()[i]
+		cause := CauseOf(s.Cause(i), sensor.Source)
+		switch sensor.ID {
+		case run.BatteryPower:
+			if v != 24 || told[sensor.ID] == nil {
+				t.Errorf("power is %v W, want 24 by current and voltage; told %v", v, told[sensor.ID])
+			}
+		case run.BatteryEnergy, run.Temperature:
+			if !math.IsNaN(v) || cause == nil || told[sensor.ID] != error(cause) || cause.Believed == "" {
+				t.Errorf("%s is %v, because of %v; told %v", sensor, v, cause, told[sensor.ID])
+			}
+		}
+	}
+	if len(told) != 3 {
+		t.Errorf("told %v", told)
+	}
+}

@@ -53,10 +53,10 @@ func (r Roots) profileDrivers() []string {
 var profilesWanted = "one of " + strings.Join(run.PlatformProfiles, ", ")
 
 // profileIndex is the profile's place in run.PlatformProfiles.
-func profileIndex(p *property, first *error) float64 {
-	text, ok := p.text(first)
+func profileIndex(p *property, failed *causes) float64 {
+	text, ok := p.text(failed)
 	if !ok {
 		return math.NaN()
 	}
-	return p.indexIn(run.PlatformProfiles, text, text, profilesWanted, first)
+	return p.indexIn(run.PlatformProfiles, text, text, profilesWanted, failed)
 }

@@ -88,6 +88,8 @@ type battery struct {
 	charge, chargeFull, chargeDesign *property
 	capacity, temperature            *property
 
+	failed, rateFailed causes
+
 	sign    rateSign
 	content chargeContent
 }
@@ -107,7 +109,7 @@ func openBattery(dir string, which []int) (Probe, error) {
 		return nil, err
 	}
 	fixed := properties{dir: dir}
-	var ignored error // without it the first voltage seen is the nominal one
+	var ignored causes // without it the first voltage seen is the nominal one
 	b.content.nominal = fixed.property("voltage_min_design", microvolts).value(&ignored)
 	if err := fixed.Close(); err != nil {
 		return nil, errors.Join(err, b.Close())
@@ -117,63 +119,65 @@ func openBattery(dir string, which []int) (Probe, error) {
 
 func (b *battery) Read(_ time.Duration, dst []float64) error {
 	setMissing(dst)
-	var first error
-	if b.present.value(&first) == 0 {
+	if b.present.value(&b.failed) == 0 {
 		// An empty bay is no fault. What comes back may be another battery.
 		b.content.forget()
-		return nil
+		return b.failed.err()
 	}
-	values := b.values(&first)
+	values := b.values(&b.failed)
 	for i, which := range b.which {
 		dst[i] = values[which]
 	}
-	return first
+	return b.failed.err()
 }
 
-func (b *battery) values(first *error) batteryValues {
-	voltage := b.voltage.value(first)
-	current := b.current.value(first)
-	rate := b.rate(voltage, current, first)
+func (b *battery) values(failed *causes) batteryValues {
+	voltage := b.voltage.value(failed)
+	current := b.current.value(failed)
+	rate := b.rate(voltage, current, failed)
 	signed := current
 	if signed != signed {
 		signed = rate
 	}
-	direction := b.direction(signed, first)
+	direction := b.direction(signed, failed)
 
-	energy, full, design := b.energy.value(first), b.energyFull.value(first), b.energyDesign.value(first)
+	energy, full, design := b.energy.value(failed), b.energyFull.value(failed), b.energyDesign.value(failed)
 	ratio := energy / full
 	if b.energy.file == nil && b.charge.file != nil {
-		charge, chargeFull := b.charge.value(first), b.chargeFull.value(first)
+		charge, chargeFull := b.charge.value(failed), b.chargeFull.value(failed)
 		ratio = charge / chargeFull
 		energy = b.content.joules(charge, voltage, direction)
-		full, design = chargeFull*b.content.nominal, b.chargeDesign.value(first)*b.content.nominal
+		full, design = chargeFull*b.content.nominal, b.chargeDesign.value(failed)*b.content.nominal
 	}
 	if !(ratio <= math.MaxFloat64) { // unknown, or a full content of 0
-		ratio = b.capacity.value(first)
+		ratio = b.capacity.value(failed)
 	}
 	return batteryValues{
 		withDirection(direction, rate), energy, full, design, math.Min(ratio, 1), direction,
-		voltage, withDirection(direction, current), b.temperature.value(first),
+		voltage, withDirection(direction, current), b.temperature.value(failed),
 	}
 }
 
 // rate is the flow in watts with the driver's sign: power where it is reported,
-// else current times voltage, else the same from the driver's averages.
-func (b *battery) rate(voltage, current float64, first *error) float64 {
-	var failed error
-	rate := b.power.value(&failed)
+// else current times voltage, else the same from the driver's averages. Why a file was
+// of no use is told where none was of use, or where it showed a number beyond belief.
+func (b *battery) rate(voltage, current float64, failed *causes) float64 {
+	rate := b.power.value(&b.rateFailed)
 	if rate != rate {
 		rate = current * voltage
 	}
 	if rate != rate {
-		rate = b.powerAvg.value(&failed)
+		rate = b.powerAvg.value(&b.rateFailed)
 	}
 	if rate != rate {
-		rate = b.currentAvg.value(&failed) * voltage
+		rate = b.currentAvg.value(&b.rateFailed) * voltage
 	}
-	if rate != rate && *first == nil {
-		*first = failed
+	for _, err := range b.rateFailed.list {
+		if rate != rate || beyondBelief(err) {
+			failed.add(err)
+		}
 	}
+	b.rateFailed.list = b.rateFailed.list[:0]
 	return rate
 }
 
@@ -187,8 +191,8 @@ var (
 
 // direction is 1 while discharging, -1 while charging, 0 at rest, NaN if nobody
 // knows; rate is a rate with the driver's sign.
-func (b *battery) direction(rate float64, first *error) float64 {
-	text, ok := b.status.text(first)
+func (b *battery) direction(rate float64, failed *causes) float64 {
+	text, ok := b.status.text(failed)
 	switch {
 	case !ok:
 	case bytes.Equal(text, statusDischarging):
@@ -200,9 +204,7 @@ func (b *battery) direction(rate float64, first *error) float64 {
 	case bytes.Equal(text, statusNotCharging), bytes.Equal(text, statusFull):
 		return 0
 	case !bytes.Equal(text, statusUnknown):
-		if err := b.status.file.refuse(text, "Charging, Discharging, Not charging, Full or Unknown"); *first == nil {
-			*first = err
-		}
+		failed.add(b.status.file.refuse(text, "Charging, Discharging, Not charging, Full or Unknown"))
 	}
 	return b.sign.direction(rate)
 }

@@ -147,8 +147,8 @@ func (p *properties) Close() error {
 }
 
 // value reads a number in SI units, NaN where there is no such file or where
-// reading fails; the failure is kept in first if that is still nil.
-func (p *property) value(first *error) float64 {
+// reading fails; the failure is added to failed.
+func (p *property) value(failed *causes) float64 {
 	err := p.err
 	if p.file != nil {
 		var v int64
@@ -156,36 +156,30 @@ func (p *property) value(first *error) float64 {
 			return p.inUnit(float64(v))
 		}
 	}
-	if *first == nil {
-		*first = err
-	}
+	failed.add(err)
 	return math.NaN()
 }
 
 // text reads the text; ok is false where value would give NaN.
-func (p *property) text(first *error) (text []byte, ok bool) {
+func (p *property) text(failed *causes) (text []byte, ok bool) {
 	err := p.err
 	if p.file != nil {
 		if text, err = p.file.text(); err == nil {
 			return text, true
 		}
 	}
-	if *first == nil {
-		*first = err
-	}
+	failed.add(err)
 	return nil, false
 }
 
 // indexIn is the place of a word in a list. Where the list lacks it, the file's
 // text is refused as not what is wanted.
-func (p *property) indexIn(list []string, word, text []byte, want string, first *error) float64 {
+func (p *property) indexIn(list []string, word, text []byte, want string, failed *causes) float64 {
 	if i := slices.IndexFunc(list, func(s string) bool { return s == string(word) }); i >= 0 {
 		p.file.err = nil
 		return float64(i)
 	}
-	if err := p.file.refuse(text, want); *first == nil {
-		*first = err
-	}
+	failed.add(p.file.refuse(text, want))
 	return math.NaN()
 }
 
@@ -193,11 +187,11 @@ func (p *property) indexIn(list []string, word, text []byte, want string, first 
 // that has it.
 type firstOf struct {
 	properties
-	read  func(p *property, first *error) float64 // NaN where the file does not have it
-	first error                                   // of the present Read; here, since a local one would be allocated
+	read   func(p *property, failed *causes) float64 // NaN where the file does not have it
+	failed causes
 }
 
-func openFirstOf(paths []string, l limits, read func(p *property, first *error) float64) (Probe, error) {
+func openFirstOf(paths []string, l limits, read func(p *property, failed *causes) float64) (Probe, error) {
 	p := &firstOf{read: read}
 	for _, path := range paths {
 		p.add(path, l)
@@ -209,13 +203,13 @@ func openFirstOf(paths []string, l limits, read func(p *property, first *error) 
 }
 
 func (p *firstOf) Read(_ time.Duration, dst []float64) error {
-	p.first = nil
+	p.failed.list = p.failed.list[:0]
 	for _, file := range p.open {
-		if v := p.read(file, &p.first); v == v {
+		if v := p.read(file, &p.failed); v == v {
 			dst[0] = v
 			return nil
 		}
 	}
 	dst[0] = math.NaN()
-	return p.first
+	return p.failed.err()
 }

@@ -47,6 +47,7 @@ type adapter struct {
 	properties
 	which                                                     []int // indices into supplySensors
 	online, voltageMax, currentMax, voltage, current, usbType *property
+	failed                                                    causes
 }
 
 // An unplugged port has no voltage.
@@ -65,28 +66,27 @@ func openAdapter(dir string, which []int) (Probe, error) {
 }
 
 func (s *adapter) Read(_ time.Duration, dst []float64) error {
-	var first error
-	values := s.values(&first)
+	values := s.values(&s.failed)
 	for i, which := range s.which {
 		dst[i] = values[which]
 	}
-	return first
+	return s.failed.err()
 }
 
-func (s *adapter) values(first *error) supplyValues {
-	plugged := s.online.value(first)
-	limit := s.voltageMax.value(first) * s.currentMax.value(first)
+func (s *adapter) values(failed *causes) supplyValues {
+	plugged := s.online.value(failed)
+	limit := s.voltageMax.value(failed) * s.currentMax.value(failed)
 	if !(plugged > 0) || limit == 0 {
 		limit = math.NaN() // what is not plugged offers nothing, whatever its driver remembers
 	}
 	// 1 is a fixed and 2 a programmable voltage: both are plugged.
-	return supplyValues{math.Min(plugged, 1), limit, s.voltage.value(first), s.current.value(first), s.kind(first)}
+	return supplyValues{math.Min(plugged, 1), limit, s.voltage.value(failed), s.current.value(failed), s.kind(failed)}
 }
 
 // kind is the active one of usb_type, which lists all that the port can be and
 // has the active one in brackets. Older drivers name only that.
-func (s *adapter) kind(first *error) float64 {
-	text, ok := s.usbType.text(first)
+func (s *adapter) kind(failed *causes) float64 {
+	text, ok := s.usbType.text(failed)
 	if !ok {
 		return math.NaN()
 	}
@@ -94,7 +94,7 @@ func (s *adapter) kind(first *error) float64 {
 	if _, after, found := bytes.Cut(text, []byte("[")); found {
 		active, _, _ = bytes.Cut(after, []byte("]"))
 	}
-	return s.usbType.indexIn(run.USBTypes, active, text, usbTypesWanted, first)
+	return s.usbType.indexIn(run.USBTypes, active, text, usbTypesWanted, failed)
 }
 
 var usbTypesWanted = "one of " + strings.Join(run.USBTypes, ", ") + " in brackets"

@@ -69,6 +69,7 @@ type powercapLimit struct {
 	properties
 	constraints []powercapConstraint
 	least       []float64 // by package
+	failed      causes
 }
 
 type powercapConstraint struct {
@@ -96,10 +97,9 @@ func openPowercapLimit(sources []powercapLimitSource, packages int) (Probe, erro
 // nothing that can be called the limit exists then.
 func (p *powercapLimit) Read(_ time.Duration, dst []float64) error {
 	setMissing(p.least)
-	var first error
 	for _, c := range p.constraints {
-		watts := c.limit.value(&first)
-		off := c.enabled.value(&first) == 0
+		watts := c.limit.value(&p.failed)
+		off := c.enabled.value(&p.failed) == 0
 		if !off && watts > 0 && watts <= noLimitWatts && !(p.least[c.pack] <= watts) {
 			p.least[c.pack] = watts
 		}
@@ -108,5 +108,5 @@ func (p *powercapLimit) Read(_ time.Duration, dst []float64) error {
 	for _, watts := range p.least {
 		dst[0] += watts
 	}
-	return first
+	return p.failed.err()
 }

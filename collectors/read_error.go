@@ -1,6 +1,9 @@
 package collectors
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // ReadError says which file could not be read or understood.
 type ReadError struct {
@@ -21,6 +24,22 @@ func (e *ReadError) Error() string {
 		return fmt.Sprintf("refused: %q read from %s is beyond %s", e.Text, e.Path, e.Believed)
 	}
 	return fmt.Sprintf("read %s: got %q, want %s", e.Path, e.Text, e.Want)
+}
+
+// beyondBelief tells whether err is a number that was refused.
+func beyondBelief(err error) bool {
+	e, ok := errors.AsType[*ReadError](err)
+	return ok && e.Believed != ""
+}
+
+// CauseOf is what err says of a file or call; nil where it says nothing of it.
+func CauseOf(err error, path string) *ReadError {
+	for _, cause := range each(err) {
+		if e, ok := errors.AsType[*ReadError](cause); ok && e.Path == path {
+			return e
+		}
+	}
+	return nil
 }
 
 func (e *ReadError) Unwrap() error { return e.Err }

@@ -97,8 +97,8 @@ func (s *Set) read(e *entry, now time.Duration) (gone bool) {
 	if f := e.failure.Load(); f == nil || !same(f.err, err) {
 		e.failure.Store(&failure{err})
 	}
-	if e.failures.isNew(err) {
-		s.onError(e.source.collector.Name(), e.sensorOf(err), err)
+	for _, cause := range e.failures.news(err) {
+		s.onError(e.source.collector.Name(), e.sensorOf(cause), cause)
 	}
 	return failing && vanished(err)
 }
@@ -181,20 +181,24 @@ type reportedFailures struct {
 
 const maxFailures = 16
 
-func (f *reportedFailures) isNew(err error) bool {
+// news are the failures in err that were not reported yet.
+func (f *reportedFailures) news(err error) (list []error) {
 	if same(f.last, err) {
-		return false
+		return nil
 	}
 	f.last = err
-	text := err.Error()
-	if f.seen[text] || len(f.seen) >= maxFailures {
-		return false
+	for _, cause := range each(err) {
+		text := cause.Error()
+		if f.seen[text] || len(f.seen) >= maxFailures {
+			continue
+		}
+		if f.seen == nil {
+			f.seen = map[string]bool{}
+		}
+		f.seen[text] = true
+		list = append(list, cause)
 	}
-	if f.seen == nil {
-		f.seen = map[string]bool{}
-	}
-	f.seen[text] = true
-	return true
+	return list
 }
 
 func (f *reportedFailures) forget() { *f = reportedFailures{} }

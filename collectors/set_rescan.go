@@ -222,7 +222,7 @@ func (s *Set) noteSource(src *source, sensor run.Sensor, err error) {
 	if !errors.Is(err, fs.ErrPermission) && !errors.Is(err, fs.ErrNotExist) {
 		src.errors.Add(1)
 	}
-	if src.reported.isNew(err) {
+	if len(src.reported.news(err)) > 0 {
 		s.onError(src.collector.Name(), sensor, err)
 	}
 }

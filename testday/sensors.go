@@ -2,7 +2,6 @@ package testday
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -74,12 +73,14 @@ func WithSettingCommand(rows []SensorRow, failure string) []SensorRow {
 // missing says why a sensor has no value: by its source's absence, which knows a
 // remedy, else by the failure of its last read.
 func missing(source string, cause error, absence string) string {
-	var read *collectors.ReadError
+	read := collectors.CauseOf(cause, source)
 	switch {
 	case absence != "":
 		return absence
-	case errors.As(cause, &read) && read.Path == source && read.Want != "" && read.Believed == "": // the row names the file
+	case read != nil && read.Want != "" && read.Believed == "": // the row names the file
 		return fmt.Sprintf("got %q, want %s", read.Text, read.Want)
+	case read != nil:
+		return read.Error()
 	case cause != nil:
 		return cause.Error()
 	}

@@ -25,6 +25,7 @@ var table = [][]attack{
 	files,
 	watched,
 	words,
+	untrue,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.

@@ -72,9 +72,11 @@ func (m *machine) write(name, text string) string {
 
 // device is a simulated handheld that lives along with the clock; the programs
 // that are started after it read its files.
-func (m *machine) device() *simdevice.Device {
+func (m *machine) device() *simdevice.Device { return m.deviceOf(simdevice.UnitOak()) }
+
+func (m *machine) deviceOf(cfg simdevice.Config) *simdevice.Device {
 	m.t.Helper()
-	d, err := simdevice.New(m.path("device"), simdevice.UnitOak(), time.Now())
+	d, err := simdevice.New(m.path("device"), cfg, time.Now())
 	if err != nil {
 		m.t.Fatal(err)
 	}

@@ -65,6 +65,10 @@ func (d *Device) SetCharge(ratio float64) {
 	})
 }
 
+// LeapCounter makes the counter of the package's energy leap forward by joules that
+// nothing drew.
+func (d *Device) LeapCounter(joules float64) { d.do(func(m *model) { m.leaptJ += joules }) }
+
 // HeatTo brings the die to a temperature at once, degrees Celsius, as if it had
 // worked before.
 func (d *Device) HeatTo(celsius float64) {

@@ -42,6 +42,8 @@
 //	thermal throttling                BlockFan
 //	other load                        BackgroundLoad
 //	sensor gone, broken or stuck      BreakFile, PullBattery
+//	battery's gauge learns anew       SetCharge in mid-run
+//	energy counter leaps              LeapCounter
 //	suspended                         Suspend
 //	sampling gap                      a long Advance between two sweeps
 //	an outlying result                SpoilNext

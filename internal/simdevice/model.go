@@ -60,6 +60,7 @@ type model struct {
 
 	// Ever since the start, J.
 	packageJ, cpuJ, gpuJ, systemJ, mainsJ, lossJ, leakJ float64
+	leaptJ                                              float64 // that the package's counter shows beyond its energy
 	averageW                                            float64 // W, what power1_average shows
 }
 

@@ -18,17 +18,17 @@ func addPowercap(d *Device, t *tree) {
 	t.link("sys/class/powercap/sim-power", "sys/devices/virtual/powercap/sim-power")
 	for _, z := range []struct {
 		folder, name string
-		joules       *float64
+		joules       func() float64
 	}{
-		{zone, "package-0", &m.packageJ},
-		{zone + "/" + zone + ":0", "core", &m.cpuJ},
-		{zone + "/" + zone + ":1", "uncore", &m.gpuJ},
+		{zone, "package-0", func() float64 { return m.packageJ + m.leaptJ }},
+		{zone + "/" + zone + ":0", "core", func() float64 { return m.cpuJ }},
+		{zone + "/" + zone + ":1", "uncore", func() float64 { return m.gpuJ }},
 	} {
 		dir := root + z.folder + "/"
 		t.fixed(dir+"name", z.name)
 		t.fixed(dir+"enabled", "1")
 		t.fixed(dir+"max_energy_range_uj", strconv.FormatUint(d.cfg.WrapMicroJ, 10))
-		t.secret(dir+"energy_uj", func() int64 { return energyCount(*z.joules, d.cfg.WrapMicroJ) })
+		t.secret(dir+"energy_uj", func() int64 { return energyCount(z.joules(), d.cfg.WrapMicroJ) })
 		t.link("sys/class/powercap/"+path.Base(z.folder), root+z.folder)
 	}
 	if d.cfg.Without&PartPowercapLimit == 0 {
