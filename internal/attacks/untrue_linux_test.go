@@ -47,14 +47,14 @@ var untrue = []attack{
 			seen := energy()
 			m.eventually("energy is counted after it", func() bool { return energy() > seen+8 })
 			r := m.stopped()
-			r.mustHave(t, run.CounterStep, "leapt by 500")
+			found := r.mustHave(t, run.CounterStep, "leapt by 500")
 			if r.PackageW == nil || *r.PackageW < 5 || *r.PackageW > 60 {
 				t.Errorf("package_w is %v", number(r.PackageW))
 			}
 			if after := energy(); after > before+500 {
 				t.Errorf("the exported energy leapt from %.0f to %.0f J", before, after)
 			}
-			return fmt.Sprintf("counter_step, package_w %s W", number(r.PackageW))
+			return fmt.Sprintf("%s, package_w %s W", found, number(r.PackageW))
 		},
 	},
 	{
@@ -128,11 +128,11 @@ func step(fault, says string, do func(*simdevice.Device, *machine)) attack {
 			do(d, m)
 			changes(2)
 			r := m.stopped()
-			r.mustHave(t, run.ContentStep, says)
+			found := r.mustHave(t, run.ContentStep, says)
 			if w := r.SystemW; w != nil && (*w < 5 || *w > 60) {
 				t.Errorf("system_w is %v", *w)
 			}
-			return fmt.Sprintf("content_step, system_w %s W", number(r.SystemW))
+			return fmt.Sprintf("%s, system_w %s W", found, number(r.SystemW))
 		},
 	}
 }
@@ -187,17 +187,19 @@ func (m *machine) stopped() stoppedRun {
 	return r
 }
 
-func (r stoppedRun) mustHave(t *testing.T, code run.Code, says string) {
+// mustHave looks for a finding and gives what there is in a few words.
+func (r stoppedRun) mustHave(t *testing.T, code run.Code, says string) string {
 	t.Helper()
 	for _, f := range r.Findings {
 		if f.Code == code {
 			if !strings.Contains(f.Text, says) {
 				t.Errorf("%s does not say %q: %s", code, says, f.Text)
 			}
-			return
+			return string(code)
 		}
 	}
 	t.Errorf("no finding %s: %v", code, r.Findings)
+	return "no " + string(code)
 }
 
 func number(v *float64) string {
