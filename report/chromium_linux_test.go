@@ -3,15 +3,20 @@ package report
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
+	"encoding/json"
 	"fmt"
 	"image"
 	"image/png"
+	"maps"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -186,6 +191,45 @@ func TestPageFitsItsReader(t *testing.T) {
 		}
 		if got["buttons"] != got["tables"] || got["tables"] == "0" {
 			t.Errorf("at %d px %s of %s tables can be copied", c.width, got["buttons"], got["tables"])
+		}
+	}
+}
+
+// TestCopiedCellsAreNoFormulas: what the button copies for a spreadsheet is as in the
+// tables that are written (run.CSVText), but for numbers, which are shown as texts here.
+func TestCopiedCellsAreNoFormulas(t *testing.T) {
+	cells := map[string]string{
+		"=cmd|' /C calc'!A0": "'=cmd|' /C calc'!A0", "@quiet": "'@quiet", "+pack=1": "'+pack=1", "-1+1|x": "'-1+1|x", "-x": "'-x", "'=1": "''=1",
+		"-5": "-5", "+3.1 %": "+3.1 %", "-0.25 W": "-0.25 W", "−4 °C": "−4 °C", "tile-sort": "tile-sort", "": "",
+	}
+	list, err := json.Marshal(slices.Sorted(maps.Keys(cells)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := filepath.Join(t.TempDir(), "copy.html")
+	text := "<!doctype html><meta charset=utf-8><title>copy</title><body><script>" + pageJS + "</script><script>document.body.textContent = 'got ' + btoa(encodeURIComponent(JSON.stringify(" + string(list) + ".map(unlikeFormula)))) + ' end'</script>"
+	if err := os.WriteFile(page, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	found := regexp.MustCompile(`got (\S+) end`).FindStringSubmatch(browser(t, "--dump-dom", "file://"+page))
+	if found == nil {
+		t.Fatal("the script did not run")
+	}
+	encoded, err := base64.StdEncoding.DecodeString(found[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := url.PathUnescape(string(encoded))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	if err := json.Unmarshal([]byte(plain), &got); err != nil {
+		t.Fatal(err)
+	}
+	for i, cell := range slices.Sorted(maps.Keys(cells)) {
+		if got[i] != cells[cell] {
+			t.Errorf("%q is copied as %q, want %q", cell, got[i], cells[cell])
 		}
 	}
 }

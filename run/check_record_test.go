@@ -26,7 +26,7 @@ func TestRecordCheck(t *testing.T) {
 		"want a line of text": {
 			func(r *Record) { r.ID = "" }, func(r *Record) { r.ID = "a\nb" }, func(r *Record) { r.ID = "a\x00" },
 		},
-		"variant key is empty": {func(r *Record) { r.Variant = "=6" }},
+		`variant "=6": want pairs`: {func(r *Record) { r.Variant = "=6" }},
 		"year from 1 to 9999": {
 			func(r *Record) { r.StartedAt = Stamp(time.Date(10000, 1, 1, 0, 0, 0, 0, time.UTC)) },
 			func(r *Record) { r.StartedAt = Stamp(time.Date(0, 1, 1, 0, 0, 0, 0, time.UTC)) },
