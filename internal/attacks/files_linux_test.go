@@ -181,6 +181,19 @@ var files = append([]attack{{
 		return "refused, all of them; nothing was written"
 	},
 }, {
+	fault:    "14 merge of a pipe, --data a pipe, whose writer never comes",
+	expected: "exit 1 with a sentence",
+	try: func(t *testing.T, m *machine) string {
+		m.mustRun("import", m.write("one.csv", tableOfOne))
+		m.pipe("pipe.db")
+		for _, line := range []string{"merge pipe.db", "run list --data pipe.db", "import one.csv --data pipe.db"} {
+			if o := m.run(strings.Fields(line)...); o.code != 1 || !strings.Contains(o.stderr, "pipe.db is no regular file") {
+				t.Errorf("%s: exit %d, %s", line, o.code, o.stderr)
+			}
+		}
+		return "refused: no regular file"
+	},
+}, {
 	fault:    "14 bodies of 1 MB and of 60,000 brackets to the API",
 	expected: "413 and 400, in no memory to speak of",
 	try: func(t *testing.T, m *machine) string {

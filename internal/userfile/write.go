@@ -89,6 +89,10 @@ func pour(f *os.File, write func(io.Writer) error) error {
 	if err == nil {
 		err = b.Flush()
 	}
+	var at *fs.PathError
+	if errors.As(err, &at) && at.Path == f.Name() { // a name that nobody gave
+		err = at.Err
+	}
 	if errors.Is(err, syscall.EPIPE) {
 		err = fmt.Errorf("its reader left before all was written: %w", syscall.EPIPE)
 	}
@@ -138,7 +142,7 @@ func replace(file string, old fs.FileInfo, write func(io.Writer) error) (err err
 	temporary := ".sweepd-" + rand.Text()
 	f, err := folder.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
 	if err != nil {
-		return fmt.Errorf("make a new file beside it: %w", err)
+		return fmt.Errorf("make a new file beside it: %w", bare(err))
 	}
 	defer func() {
 		if err != nil {

@@ -83,8 +83,12 @@ func locate(path string, readOnly bool) (string, error) {
 			return "", err
 		}
 	}
+	info, err := os.Stat(file)
+	if err == nil && !info.Mode().IsRegular() { // a pipe would let wait for ever
+		return "", fmt.Errorf("%s is no regular file: %w", file, fs.ErrInvalid)
+	}
 	if readOnly {
-		if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) {
+		if errors.Is(err, fs.ErrNotExist) {
 			return "", ErrNoData
 		} else if err != nil {
 			return "", err
