@@ -50,7 +50,9 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		return err
 	}
 	defer closeListeners(listeners)
-	data, err := sqlite.Open(dir, sqlite.Options{})
+	data, err := sqlite.Open(dir, sqlite.Options{Damaged: func(what string) {
+		log.Error("stored data is damaged and left out; sweepd check tells what is whole", zap.String("what", what))
+	}})
 	if err != nil {
 		return err
 	}

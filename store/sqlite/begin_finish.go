@@ -85,7 +85,9 @@ func finish(w *runWriter, n int64, r *run.Record) error {
 // Unfinished are the runs that a crash left recording. One agent at a time records into
 // a file (LockAgent), so they are all this device's, whatever it was called then.
 func (s *Store) Unfinished(ctx context.Context, _ string) ([]run.Record, error) {
-	return s.Records(ctx, store.Filter{State: run.Recording})
+	left, err := s.Records(ctx, store.Filter{State: run.Recording})
+	// Damaged ones come with any filter; they are nobody's to end.
+	return slices.DeleteFunc(left, func(r run.Record) bool { return r.State != run.Recording }), err
 }
 
 // runState finds a run by its full id among those that are there: its n and its state.

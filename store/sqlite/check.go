@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"sync"
 	"time"
 
 	"sweepd/run"
@@ -84,7 +85,7 @@ var spaces = regexp.MustCompile(`--.*|\s`)
 
 // schema holds the tables and views against those of a new file.
 func (c *checker) schema() error {
-	want, err := freshSchema(c.ctx)
+	want, err := freshSchema()
 	if err != nil {
 		return err
 	}
@@ -97,7 +98,9 @@ func (c *checker) schema() error {
 	return err
 }
 
-func freshSchema(ctx context.Context) (map[string]string, error) {
+// freshSchema is that of a new file.
+var freshSchema = sync.OnceValues(func() (map[string]string, error) {
+	ctx := context.Background()
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return nil, err
@@ -108,7 +111,7 @@ func freshSchema(ctx context.Context) (map[string]string, error) {
 		return nil, err
 	}
 	return schemaObjects(ctx, db)
-}
+})
 
 // schemaObjects are the statements that made what a file has, without spaces.
 func schemaObjects(ctx context.Context, q rowsQueryer) (map[string]string, error) {
@@ -175,7 +178,7 @@ func (c *checker) idle() error {
 	for _, id := range ids {
 		var t *trace
 		lost, err := c.lostReadings(func() (_ run.Trace, err error) {
-			t, err = c.s.openTrace(c.ctx, []int64{id}, time.UnixMilli(0)) // the first rows may have been dropped
+			t, err = c.s.openTrace(c.ctx, "", []int64{id}, time.UnixMilli(0)) // the first rows may have been dropped
 			return t, err
 		})
 		if lost || err != nil {

@@ -18,14 +18,19 @@ var errChecksum = fmt.Errorf("do not have the checksum they were stored with: %w
 type damage struct {
 	mu    sync.Mutex
 	found []string
+	tell  func(what string)
 }
 
 // notice keeps in mind that something that was read is damaged.
 func (s *Store) notice(what string) {
 	s.damage.mu.Lock()
 	defer s.damage.mu.Unlock()
-	if !slices.Contains(s.damage.found, what) {
-		s.damage.found = append(s.damage.found, what)
+	if slices.Contains(s.damage.found, what) {
+		return
+	}
+	s.damage.found = append(s.damage.found, what)
+	if s.damage.tell != nil {
+		s.damage.tell(what)
 	}
 }
 

@@ -65,7 +65,9 @@ func (s *Store) lastRun(ctx context.Context) (string, error) {
 	case err != nil:
 		return "", s.fail("looking for a run in", err)
 	case id.Valid:
-		return id.String, nil
+		// A later one may be damaged, and be told by it to have been imported.
+		_, err := s.readRuns(ctx, selection{where: "n > (SELECT n FROM runs WHERE id = ?)", args: []any{id.String}, named: true}, rowOnly)
+		return id.String, s.fail("looking for a run in", err)
 	case others > 0:
 		return "", fmt.Errorf("run %q: %w that was recorded here: those that are here were imported or merged; name one by its id (`sweepd run list`)", store.Last, run.ErrNoRun)
 	}

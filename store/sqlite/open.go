@@ -28,6 +28,9 @@ type Options struct {
 	// Unsynced never waits for the disk: for simulated data and tests, where
 	// months pass in minutes. A power cut may then damage the file.
 	Unsynced bool
+	// Damaged is told, once, of each thing that is found damaged as it is read, if it is
+	// not nil; see Damage.
+	Damaged func(what string)
 }
 
 // Store is an open data file. Reading methods may be called from any
@@ -58,7 +61,7 @@ func Open(path string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, explain("opening", path, err)
 	}
-	s := &Store{path: file, unsynced: o.Unsynced}
+	s := &Store{path: file, unsynced: o.Unsynced, damage: damage{tell: o.Damaged}}
 	if err := s.connect(o.ReadOnly); err != nil {
 		return nil, errors.Join(explain("opening", file, err), s.Close())
 	}

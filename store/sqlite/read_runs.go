@@ -213,6 +213,8 @@ func rowValues(columns []any) []any {
 // complete is the run of a scanned row.
 func (x *runRow) complete(what content) (r run.Run, err error) {
 	r = x.run
+	r.Results = map[string]run.Result{}
+	r.Findings = []run.Finding{}
 	if r.StartedAt, err = parseStamp(x.started.String); err != nil {
 		return r, fmt.Errorf("run %s: %w", r.ID, err)
 	}
@@ -234,8 +236,6 @@ func (x *runRow) complete(what content) (r run.Run, err error) {
 	if what != listed && d != (run.Discharge{}) {
 		r.Discharge = &d
 	}
-	r.Results = map[string]run.Result{}
-	r.Findings = []run.Finding{}
 	return r, nil
 }
 

@@ -42,7 +42,7 @@ func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 	if err != nil {
 		return nil, s.fail("reading readings of", err)
 	}
-	return s.openTrace(ctx, ids, time.Time{})
+	return s.openTrace(ctx, runID, ids, time.Time{})
 }
 
 // IdleSweeps walks the idle sweeps stored for the device since a moment.
@@ -55,10 +55,11 @@ func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) 
 	if err != nil {
 		return nil, s.fail("reading idle readings of", err)
 	}
-	return s.openTrace(ctx, ids, since)
+	return s.openTrace(ctx, "", ids, since)
 }
 
-func (s *Store) openTrace(ctx context.Context, ids []int64, since time.Time) (*trace, error) {
+// openTrace opens series of a run, or idle ones.
+func (s *Store) openTrace(ctx context.Context, runID string, ids []int64, since time.Time) (*trace, error) {
 	t := &trace{store: s, ctx: ctx, since: since}
 	if len(ids) == 0 && s.version >= 2 {
 		// It is not known of which run a series is that is gone.
@@ -72,7 +73,7 @@ func (s *Store) openTrace(ctx context.Context, ids []int64, since time.Time) (*t
 		if err != nil {
 			return nil, s.fail("reading readings of", err)
 		}
-		if !x.damaged {
+		if x.damaged = x.damaged || x.runID != runID; !x.damaged { // an index may have named another's
 			x.places = t.merge(x.sensors)
 		}
 		t.series = append(t.series, x)
