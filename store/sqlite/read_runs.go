@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -273,6 +274,7 @@ func (r *runReader) readRows(what content) error {
 	}
 	scanned := slices.Concat([]any{&x.n}, into, x.stored.scanned(), []any{&x.selected})
 	found := 0
+	var starts []string
 	err := each(r.ctx, r.tx, func(rows *sql.Rows) error {
 		found++
 		x.run.ID = ""
@@ -300,18 +302,50 @@ func (r *runReader) readRows(what content) error {
 			maps.Copy(one.Facts, set.facts)
 			r.others = append(r.others, others{warmUpS: x.warmUpS, summaries: []run.Summary{}, history: noHistory()})
 		}
-		r.at[x.n] = len(r.runs)
+		starts = append(starts, x.started.String)
 		r.runs = append(r.runs, one)
 		r.numbers = append(r.numbers, x.n)
 		r.sums = append(r.sums, sums)
 		r.stored = append(r.stored, x.stored)
 		r.damage = append(r.damage, partSet{partRow: !readable})
 		return nil
-	}, query+" ORDER BY started_at, n", r.chosen.args...)
+	}, query, r.chosen.args...)
+	r.sort(starts)
 	if err == nil && !r.chosen.named && r.version >= 2 {
 		r.lost, err = lostRuns(r.ctx, r.tx, found)
 	}
 	return err
+}
+
+// sort puts the runs in the order of their starts, and of their numbers: SQLite would take
+// longer, having to keep all columns.
+func (r *runReader) sort(starts []string) {
+	order := make([]int, len(starts))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		return cmp.Or(strings.Compare(starts[a], starts[b]), cmp.Compare(r.numbers[a], r.numbers[b]))
+	})
+	r.runs, r.numbers, r.sums, r.stored, r.damage = permuted(r.runs, order), permuted(r.numbers, order), permuted(r.sums, order), permuted(r.stored, order), permuted(r.damage, order)
+	if r.others != nil {
+		r.others = permuted(r.others, order)
+	}
+	for i, n := range r.numbers {
+		r.at[n] = i
+	}
+}
+
+// permuted has the elements of a list in another order.
+func permuted[T any](list []T, order []int) []T {
+	if slices.IsSorted(order) {
+		return list
+	}
+	other := make([]T, len(list))
+	for i, at := range order {
+		other[i] = list[at]
+	}
+	return other
 }
 
 // scan scans a row, false where that is damaged. What cannot be scanned in the file of
