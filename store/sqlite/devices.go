@@ -2,28 +2,30 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
+	"maps"
+	"slices"
 
 	"sweepd/store"
 )
 
 // Devices lists the devices that have runs, see store.Runs.
 func (s *Store) Devices(ctx context.Context) ([]store.DeviceRuns, error) {
-	devices := []store.DeviceRuns{}
-	err := each(ctx, s.read, func(rows *sql.Rows) error {
-		var d store.DeviceRuns
-		var first, last sql.NullString
-		if err := rows.Scan(&d.Device, &d.Runs, &first, &last); err != nil {
-			return err
+	r, err := s.readRuns(ctx, s.selected(store.Filter{}), rowOnly)
+	byName := map[string]store.DeviceRuns{}
+	for _, one := range r.usable() {
+		d := byName[one.Device]
+		if at := one.StartedAt.Time; !at.IsZero() {
+			if d.Last = at; d.First.IsZero() { // they come in the order of their starts
+				d.First = at
+			}
 		}
-		from, err := parseStamp(first.String)
-		if err != nil {
-			return err
-		}
-		to, err := parseStamp(last.String)
-		d.First, d.Last = from.Time, to.Time
-		devices = append(devices, d)
-		return err
-	}, `SELECT device, count(*), min(started_at), max(started_at) FROM runs WHERE `+s.kept()+` GROUP BY device ORDER BY device`)
+		d.Device = one.Device
+		d.Runs++
+		byName[d.Device] = d
+	}
+	devices := make([]store.DeviceRuns, 0, len(byName))
+	for _, name := range slices.Sorted(maps.Keys(byName)) {
+		devices = append(devices, byName[name])
+	}
 	return devices, s.fail("listing devices of", err)
 }

@@ -102,7 +102,7 @@ var operations = []struct {
 		_, err := s.History(ctx, "run-0001")
 		return err
 	}},
-	{"devices", "runs", func(ctx context.Context, s *Store) error {
+	{"devices", "runs run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Devices(ctx)
 		return err
 	}},

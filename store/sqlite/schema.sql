@@ -224,6 +224,7 @@ CREATE TABLE run_checksums (
 ) STRICT;
 CREATE TABLE series_checksums (
   series     INTEGER PRIMARY KEY REFERENCES series (id),
+  identity   INTEGER NOT NULL,               -- of the device, the id of the run and the start
   row_count  INTEGER,                        -- rows of readings, NULL while being recorded
   checksum   INTEGER NOT NULL                -- of the series, its sensors and labels
 ) STRICT;

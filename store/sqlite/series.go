@@ -89,9 +89,24 @@ func (x *storedSeries) sum() uint32 {
 	return sum
 }
 
+// strayed tells whether a series is gone, or is told to be another's: of a damaged device
+// or start, no query finds it.
+func strayed(ctx context.Context, q rowsQueryer) (found bool, err error) {
+	return found, each(ctx, q, func(rows *sql.Rows) error {
+		var x storedSeries
+		var started sql.NullInt64
+		var identity int64
+		err := rows.Scan(&x.device, &x.runID, &started, &identity)
+		x.startedMs = started.Int64
+		found = found || !started.Valid || identity != int64(x.identity())
+		return err
+	}, `SELECT coalesce(x.device, ''), coalesce(r.id, ''), started_ms, identity
+		FROM series_checksums LEFT JOIN series x ON x.id = series LEFT JOIN runs r ON r.n = x.run`)
+}
+
 // seal stores the checksum of the series as it is.
 func (x *storedSeries) seal(ctx context.Context, tx *sql.Tx) error {
-	_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO series_checksums VALUES (?, ?, ?)`, x.id, x.rows, int64(x.sum()))
+	_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO series_checksums VALUES (?, ?, ?, ?)`, x.id, int64(x.identity()), x.rows, int64(x.sum()))
 	return err
 }
 

@@ -55,7 +55,11 @@ func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) 
 	if err != nil {
 		return nil, s.fail("reading idle readings of", err)
 	}
-	return s.openTrace(ctx, "", ids, since)
+	t, err := s.openTrace(ctx, "", ids, since)
+	if err == nil && s.version >= 2 {
+		t.gone, err = strayed(ctx, s.read)
+	}
+	return t, s.fail("reading idle readings of", err)
 }
 
 // openTrace opens series of a run, or idle ones.
