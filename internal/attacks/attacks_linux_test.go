@@ -22,6 +22,7 @@ var table = [][]attack{
 	usualDay,
 	stayingAlive,
 	moved,
+	damaged,
 	files,
 	watched,
 	words,
