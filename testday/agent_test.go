@@ -117,7 +117,10 @@ func TestListed(t *testing.T) {
 	}
 	s := openStore(t)
 	day(t, s)
-	failsWhereItsStoreDoes(t, s, []string{"History"}, func(s store.Store) error { _, err := Show(t.Context(), s, "019a0000"+morning.Add(3*time.Minute).Format("-1504")); return err })
+	failsWhereItsStoreDoes(t, s, []string{"History"}, func(s store.Store) error {
+		_, err := Show(t.Context(), s, "019a0000"+morning.Add(3*time.Minute).Format("-1504"))
+		return err
+	})
 	if runs, err := List(t.Context(), s, store.Filter{Supply: run.Mains}); err != nil || len(runs) != 9 || runs[0].Facts != nil || runs[0].Findings == nil {
 		t.Errorf("%d runs, %v", len(runs), err)
 	}
