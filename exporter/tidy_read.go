@@ -200,7 +200,9 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	case colSystem:
 		d.SystemW, err = readNumber(text, "watts", func(float64) bool { return true })
 	case colRun:
-		d.ID, err = strings.Clone(text), checkID(text)
+		if text != "" {
+			d.ID, err = strings.Clone(text), run.CheckID(text)
+		}
 	case colState:
 		d.State, err = readState(text)
 	case colWhy:
@@ -337,13 +339,6 @@ func readTime(text string) (run.Timestamp, error) {
 		return run.Timestamp{}, errors.New("is no time: want RFC 3339, such as 2026-05-04T09:30:00Z")
 	}
 	return run.Stamp(at), nil
-}
-
-func checkID(text string) error {
-	if text == "" || len(text) <= 64 && !strings.ContainsFunc(text, func(r rune) bool { return r <= ' ' || r > '~' }) {
-		return nil
-	}
-	return errors.New("is no run id: want at most 64 printable characters without spaces")
 }
 
 // rowNamespace is the name space of ids that are derived from rows (RFC 9562, 5.5).

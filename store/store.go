@@ -52,7 +52,7 @@ type Recorder interface {
 
 // Last is what a user may type for the run that was recorded last: into this store, in
 // the order of recording, whatever their times; imported and merged runs never are it.
-const Last = "last"
+const Last = run.Last
 
 // Runs gives runs as they are listed and shown.
 type Runs interface {
@@ -137,9 +137,11 @@ type Importer interface {
 	Import(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
 	// Merge takes over all runs of another data file, or folder, with their readings,
 	// results, facts and history, and the idle readings. Runs that are here already are
-	// left as they are; where the two differ, the report says how. Merging again adds
-	// nothing. What was taken over before an error stays. progress may be nil; it counts
-	// runs.
+	// left as they are; where the two differ, the report says how. Those that break the
+	// rules of import (run.Record.CheckImported) or are damaged are left out, and the
+	// report says why. Merging again adds nothing. A reader sees all that is new or nothing
+	// of it; after an error nothing of it is there, but idle readings. progress may be nil;
+	// it counts runs.
 	Merge(ctx context.Context, path string, progress func(done, total int)) (MergeReport, error)
 }
 
@@ -149,8 +151,12 @@ type MergeReport struct {
 	Known     int        // runs that are here already, just the same
 	Recording []string   // runs that the other file is still recording: not taken
 	Conflicts []Conflict // runs that are here with other content: not touched
+	Bad       []BadRun   // runs that cannot be taken over
 	Rows      int        // rows of readings that are new here
 }
+
+// BadRun is a run that cannot be taken over, and why.
+type BadRun struct{ Run, Why string }
 
 // Conflict is a run that two stores tell differently.
 type Conflict struct {

@@ -110,9 +110,13 @@ func openPool(dsn string, pragmas []pragma, opened func() error) (*sql.DB, error
 	return sql.OpenDB(connector{inner, pragmas, opened}), nil
 }
 
+// defensive keeps what a file holds from making SQL damage it
+// (https://sqlite.org/c3ref/c_dbconfig_defensive.html).
+const defensive = "_defensive=1"
+
 // writerOptions have every transaction begin with the write lock: upgrading a
 // read lock could fail at once.
-const writerOptions = "_txlock=immediate"
+const writerOptions = "_txlock=immediate&" + defensive
 
 // dsn is the path as a URI, with options.
 func dsn(path, options string) string {

@@ -83,8 +83,8 @@ func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), fu
 		if r, x.given, more = next(); x.given != nil || !more {
 			break
 		}
-		if r.State == run.Recording {
-			return false, fmt.Errorf("run %s is %q: only its own agent can record it", r.ID, run.Recording)
+		if err := r.CheckImported(); err != nil {
+			return false, err
 		}
 		if err := i.put(r); err != nil {
 			return false, err

@@ -87,18 +87,15 @@ func locate(path string, readOnly bool) (string, error) {
 		}
 	}
 	info, err := os.Stat(file)
-	if err == nil && !info.Mode().IsRegular() { // a pipe would let wait for ever
+	switch {
+	case err == nil && !info.Mode().IsRegular(): // a pipe would let wait for ever
 		return "", fmt.Errorf("%s is no regular file: %w", file, fs.ErrInvalid)
+	case !readOnly:
+		return file, makeFolder(filepath.Dir(file))
+	case errors.Is(err, fs.ErrNotExist), err == nil && info.Size() == 0 && !exists(file+"-wal"):
+		return "", ErrNoData
 	}
-	if readOnly {
-		if errors.Is(err, fs.ErrNotExist) {
-			return "", ErrNoData
-		} else if err != nil {
-			return "", err
-		}
-		return file, nil
-	}
-	return file, makeFolder(filepath.Dir(file))
+	return file, err
 }
 
 // makeFolder makes a folder, where absent, and says so where a file stands in its way.
@@ -175,7 +172,7 @@ func (s *Store) openReaders() (err error) {
 
 // dsn is where readers find the file.
 func (s *Store) dsn() string {
-	options := "mode=ro"
+	options := "mode=ro&" + defensive
 	if s.immutable {
 		options += "&immutable=1"
 	}
@@ -200,7 +197,10 @@ func (s *Store) checkVersion(ctx context.Context) error {
 		return ErrNoData
 	}
 	s.version = v
-	return nil
+	if s.write != nil { // which looked already
+		return nil
+	}
+	return checkTables(ctx, s.read, v)
 }
 
 // Close brings the readings to the file and closes it. Calling it again is

@@ -72,7 +72,11 @@ func schemaVersion(ctx context.Context, q queryer) (int, error) {
 
 // migrate makes the schema of an empty file, or brings an older one up to date.
 func migrate(ctx context.Context, db *sql.DB) error {
-	if v, err := schemaVersion(ctx, db); err != nil || v == Version {
+	v, err := schemaVersion(ctx, db)
+	if err == nil && v > 0 {
+		err = checkTables(ctx, db, v)
+	}
+	if err != nil || v == Version {
 		return err
 	}
 	return inTx(ctx, db, func(tx *sql.Tx) error {
