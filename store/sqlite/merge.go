@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"slices"
-	"strings"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -16,35 +15,39 @@ import (
 // ErrSameFile is returned by Merge where both files are one.
 var ErrSameFile = errors.New("is the same file")
 
-// mergeRuns is how many runs one transaction takes; an agent that records into
-// the same file waits meanwhile.
+// mergeRuns is how many runs are read together.
 const mergeRuns = 20
 
 // Merge takes over the runs of another data file, see store.Importer.
 func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int)) (store.MergeReport, error) {
-	m := merger{store: s, progress: progress, report: store.MergeReport{Recording: []string{}, Conflicts: []store.Conflict{}}}
-	err := m.open(ctx, path)
-	if err == nil {
-		err = m.run(ctx)
+	none := store.MergeReport{Recording: []string{}, Conflicts: []store.Conflict{}, Bad: []store.BadRun{}}
+	if s.write == nil {
+		return none, explain("merging", path, errReadOnly)
 	}
-	return m.report, explain("merging", path, errors.Join(err, m.close()))
+	other, err := openForeign(ctx, path)
+	if err != nil {
+		return none, explain("merging", path, err)
+	}
+	m := merger{store: s, other: other, progress: progress, report: none}
+	err = m.merge(ctx)
+	if ctx.Err() != nil { // which may show as a transaction that is gone
+		err = ctx.Err()
+	}
+	if err = errors.Join(err, other.close()); err != nil {
+		return none, explain("merging", path, err)
+	}
+	return m.report, nil
 }
 
-// merger works on a connection of its own that has the other file attached.
 type merger struct {
-	store, other *Store
-	db           *sql.DB
-	progress     func(done, total int)
-	report       store.MergeReport
+	*intake
+	store    *Store
+	other    *foreign
+	progress func(done, total int)
+	report   store.MergeReport
 }
 
-func (m *merger) open(ctx context.Context, path string) (err error) {
-	if m.store.write == nil {
-		return errReadOnly
-	}
-	if m.other, err = Open(path, Options{ReadOnly: true}); err != nil {
-		return err
-	}
+func (m *merger) merge(ctx context.Context) (err error) {
 	here, err := os.Stat(m.store.path)
 	if err != nil {
 		return err
@@ -56,80 +59,91 @@ func (m *merger) open(ctx context.Context, path string) (err error) {
 	if os.SameFile(here, there) {
 		return fmt.Errorf("%w as %s", ErrSameFile, m.store.path)
 	}
-	if m.db, err = openPool(dsn(m.store.path, writerOptions), writerPragmas, m.store.place.check); err != nil {
+	if m.intake, err = m.store.newIntake(ctx); err != nil {
 		return err
 	}
-	m.db.SetMaxOpenConns(1)
-	_, err = m.db.ExecContext(ctx, "ATTACH ? AS other", m.other.dsn())
-	return err
-}
-
-func (m *merger) close() error {
-	var errs []error
-	if m.db != nil {
-		errs = append(errs, m.db.Close())
+	if err = m.runs(ctx); err == nil {
+		err = m.finish(ctx)
 	}
-	if m.other != nil {
-		errs = append(errs, m.other.Close())
-	}
-	return errors.Join(errs...)
-}
-
-func (m *merger) run(ctx context.Context) error {
-	var last, total, done int
-	if err := m.other.read.QueryRowContext(ctx, `SELECT coalesce(max(n), 0), count(*) FROM runs`).Scan(&last, &total); err != nil {
+	if err != nil {
+		if e := m.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
+			err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next merge does it): %w", e))
+		}
 		return err
-	}
-	for from := 1; from <= last; from += mergeRuns {
-		to := min(from+mergeRuns-1, last)
-		n, err := m.runs(ctx, from, to)
-		if err != nil {
-			return err
-		}
-		if done += n; m.progress != nil {
-			m.progress(done, total)
-		}
 	}
 	return m.idle(ctx)
 }
 
-// runs merges the other file's runs of these numbers and says how many it has.
-func (m *merger) runs(ctx context.Context, from, to int) (int, error) {
-	theirs, err := m.other.recordsWhere(ctx, "n BETWEEN ? AND ?", from, to)
-	if err != nil || len(theirs) == 0 {
-		return 0, err
+func (m *merger) runs(ctx context.Context) error {
+	var total, done int
+	if err := m.other.tx.QueryRowContext(ctx, `SELECT count(*) FROM runs WHERE `+m.other.kept()).Scan(&total); err != nil {
+		return err
 	}
-	var fresh []string
-	for i := range theirs {
-		isNew, err := m.compare(ctx, &theirs[i])
-		if err != nil {
-			return 0, err
+	for last := int64(0); ; {
+		some, err := numbers(ctx, m.other.tx, `SELECT n FROM runs WHERE n > ? AND `+m.other.kept()+` ORDER BY n LIMIT ?`, last, mergeRuns)
+		if err != nil || len(some) == 0 {
+			return err
 		}
-		if isNew {
-			fresh = append(fresh, theirs[i].ID)
+		if err := m.some(ctx, some); err != nil {
+			return err
+		}
+		last = some[len(some)-1]
+		if done += len(some); m.progress != nil {
+			m.progress(done, total)
 		}
 	}
-	if len(fresh) == 0 {
-		return len(theirs), nil
-	}
-	err = inTx(ctx, m.db, func(tx *sql.Tx) error { return m.take(ctx, tx, fresh) })
-	return len(theirs), err
 }
 
-// compare tells whether a run is new here, and reports it where it is not.
-func (m *merger) compare(ctx context.Context, there *run.Record) (isNew bool, err error) {
-	if there.State == run.Recording {
-		m.report.Recording = append(m.report.Recording, there.ID)
-		return false, nil
+// numbers are what a query of one column gives.
+func numbers(ctx context.Context, q rowsQueryer, query string, args ...any) (all []int64, err error) {
+	err = each(ctx, q, func(rows *sql.Rows) error {
+		var n int64
+		err := rows.Scan(&n)
+		all = append(all, n)
+		return err
+	}, query, args...)
+	return all, err
+}
+
+// some merges the other file's runs of these numbers.
+func (m *merger) some(ctx context.Context, some []int64) error {
+	var fresh []*foreignRun
+	for _, n := range some {
+		x, err := m.other.readRun(ctx, n)
+		if err == nil && x.State == run.Recording {
+			m.report.Recording = append(m.report.Recording, x.ID)
+			continue
+		}
+		if err == nil {
+			err = x.check()
+		}
+		isNew := false
+		if err == nil {
+			isNew, err = m.isNew(ctx, x)
+		}
+		if err == nil && isNew {
+			err = m.other.checkSeries(ctx, x)
+		}
+		var bad *badRun
+		switch {
+		case errors.As(err, &bad):
+			m.report.Bad = append(m.report.Bad, store.BadRun{Run: m.other.nameOf(ctx, n), Why: firstLine(bad.Error())})
+		case err != nil:
+			return err
+		case isNew:
+			fresh = append(fresh, x)
+		}
 	}
+	return m.take(ctx, fresh)
+}
+
+// isNew tells whether a run is new here, and reports it where it is not.
+func (m *merger) isNew(ctx context.Context, there *foreignRun) (bool, error) {
 	here, err := m.store.recordsWhere(ctx, "id = ?", there.ID)
-	if err != nil {
-		return false, err
+	if err != nil || len(here) == 0 {
+		return err == nil, err
 	}
-	if len(here) == 0 {
-		return true, nil
-	}
-	if d := differences(&here[0], there); len(d) > 0 {
+	if d := differences(&here[0], &there.Record); len(d) > 0 {
 		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: there.ID, Differences: d})
 	} else {
 		m.report.Known++
@@ -137,132 +151,206 @@ func (m *merger) compare(ctx context.Context, there *run.Record) (isNew bool, er
 	return false, nil
 }
 
-// take copies runs with all that hangs on them.
-func (m *merger) take(ctx context.Context, tx *sql.Tx, ids []string) error {
-	list := make([]any, len(ids))
-	for i, id := range ids {
-		list[i] = id
-	}
-	fresh := "(" + strings.Repeat("?, ", len(ids)-1) + "?)"
-	for i, step := range takeRuns {
-		r, err := tx.ExecContext(ctx, strings.ReplaceAll(step, "FRESH", fresh), list...)
+// take stores runs with all that hangs on them, in slices.
+func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
+	for len(fresh) > 0 {
+		var readings []*foreignSeries
+		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
+			w := newRunWriter(ctx, tx)
+			for len(fresh) > 0 && !full() {
+				n, err := m.takeRun(w, fresh[0])
+				if err != nil {
+					return fmt.Errorf("run %s: %w", fresh[0].ID, err)
+				}
+				if s := fresh[0].series; s != nil {
+					if s.here, err = w.addSeries(s, n); err != nil {
+						return fmt.Errorf("run %s: %w", fresh[0].ID, err)
+					}
+					readings = append(readings, s)
+				}
+				m.report.Added++
+				fresh = fresh[1:]
+			}
+			return nil
+		})
 		if err != nil {
-			return fmt.Errorf("step %d: %w", i, err)
-		}
-		if n, err := r.RowsAffected(); err != nil {
-			return err
-		} else if strings.Contains(step, "INTO readings") {
-			m.report.Rows += int(n)
-		}
-	}
-	m.report.Added += len(ids)
-	all := strings.ReplaceAll("id IN FRESH", "FRESH", fresh)
-	if err := sealRuns(ctx, tx, selection{where: all, args: list, named: true}); err != nil {
-		return err
-	}
-	return sealTaken(ctx, tx, `SELECT id FROM main.series WHERE run IN (SELECT n FROM main.runs WHERE `+all+`)`, list...)
-}
-
-// sealTaken seals series that a query selects, and closes them.
-func sealTaken(ctx context.Context, tx *sql.Tx, query string, args ...any) error {
-	ids, err := numbers(ctx, tx, query, args...)
-	for _, id := range ids {
-		if err := sealSeries(ctx, tx, id); err != nil {
 			return err
 		}
-	}
-	if err != nil {
-		return err
-	}
-	return closeSeries(ctx, tx, query, args...)
-}
-
-const moveRun = `JOIN other.runs o ON o.n = x.run JOIN main.runs h ON h.id = o.id WHERE o.id IN FRESH`
-
-// takeRuns copies, in order, what the runs FRESH of the other file need.
-var takeRuns = slices.Concat([]string{
-	`INSERT OR IGNORE INTO fact_sets (digest) SELECT digest FROM other.fact_sets
-		WHERE id IN (SELECT fact_set FROM other.runs WHERE id IN FRESH)`,
-	`INSERT OR IGNORE INTO facts SELECT h.id, name, value FROM other.facts x JOIN other.fact_sets o ON o.id = x.fact_set
-		JOIN main.fact_sets h USING (digest) WHERE o.id IN (SELECT fact_set FROM other.runs WHERE id IN FRESH)`,
-	`INSERT INTO runs (` + copiedRunColumns + `, fact_set)
-		SELECT ` + copiedRunColumns + `, (SELECT h.id FROM other.fact_sets o JOIN main.fact_sets h USING (digest) WHERE o.id = x.fact_set)
-		FROM other.runs x WHERE id IN FRESH ORDER BY n`,
-	`INSERT INTO results SELECT h.n, name, value, unit, better, set_at FROM other.results x ` + moveRun,
-	`INSERT INTO result_history SELECT h.n, name, value, unit, better, set_at, replaced_at FROM other.result_history x ` + moveRun + ` ORDER BY x.rowid`,
-	`INSERT INTO decisions SELECT h.n, at, what, who, x.why FROM other.decisions x ` + moveRun + ` ORDER BY x.rowid`,
-	`INSERT INTO findings SELECT h.n, position, code, severity, text, at FROM other.findings x ` + moveRun,
-	`INSERT OR IGNORE INTO sensors (sensor, instance, unit, kind, source, resolution)
-		SELECT sensor, instance, unit, kind, source, resolution FROM other.sensors WHERE id IN
-			(SELECT sensor FROM other.summaries x ` + moveRun + `)`,
-	`INSERT INTO summaries SELECT h.n, position, hs.id, mean, min, max, p95, first, last, energy_j, steady_mean
-		FROM other.summaries x ` + moveSensor + moveRun,
-	`INSERT INTO series (device, run, started_ms, format)
-		SELECT x.device, h.n, started_ms, format FROM other.series x ` + moveRun + ` ORDER BY x.id`,
-}, takeReadings(`h.run = (SELECT m.n FROM main.runs m JOIN other.runs o USING (id) WHERE o.n = x.run) WHERE x.run IN (SELECT n FROM other.runs WHERE id IN FRESH)`))
-
-const copiedRunColumns = `id, device, workload, variant, supply, setting_w, setting, setting_source,
-	setting_read_w, setting_read, setting_read_source, state, state_before, why, note, started_at, duration_s, package_w, system_w,
-	discharge_w, discharge_uncertainty_w, discharge_from_power_w, discharge_from_energy_w, warmup_s, start_temperature_c, start_charge_ratio`
-
-const moveSensor = `JOIN other.sensors os ON os.id = x.sensor JOIN main.sensors hs
-	ON hs.sensor = os.sensor AND hs.instance = os.instance AND hs.unit = os.unit AND hs.kind = os.kind AND hs.source = os.source AND hs.resolution = os.resolution `
-
-// takeReadings copies what series x of the other file have and their
-// counterparts h here lack. pair says which belong together.
-func takeReadings(pair string) []string {
-	pairs := `(SELECT x.id AS there, h.id AS here FROM other.series x JOIN main.series h ON ` + pair + `)`
-	return []string{
-		`INSERT OR IGNORE INTO sensors (sensor, instance, unit, kind, source, resolution)
-			SELECT s.sensor, instance, unit, kind, source, resolution FROM other.series_sensors x JOIN ` + pairs + ` p ON p.there = x.series
-			JOIN other.sensors s ON s.id = x.sensor`,
-		`INSERT OR IGNORE INTO series_sensors SELECT p.here, position, hs.id
-			FROM ` + pairs + ` p JOIN other.series_sensors x ON x.series = p.there ` + moveSensor + `WHERE true`,
-		`INSERT OR IGNORE INTO series_labels SELECT p.here, position, setting_w, setting, setting_source, supply
-			FROM ` + pairs + ` p JOIN other.series_labels x ON x.series = p.there`,
-		`INSERT OR IGNORE INTO readings SELECT p.here << 32 | (r.id & 0xffffffff), at_ms, sweeps, data
-			FROM ` + pairs + ` p JOIN other.readings r ON r.id BETWEEN p.there << 32 AND p.there << 32 | 0xffffffff ORDER BY 1`,
-	}
-}
-
-// idle merges the idle series, which a device and a start identify.
-func (m *merger) idle(ctx context.Context) error {
-	var series []int64
-	err := each(ctx, m.other.read, func(rows *sql.Rows) error {
-		var id int64
-		err := rows.Scan(&id)
-		series = append(series, id)
-		return err
-	}, `SELECT id FROM series WHERE run IS NULL ORDER BY id`)
-	if err != nil {
-		return err
-	}
-	for _, id := range series {
-		if err := inTx(ctx, m.db, func(tx *sql.Tx) error { return m.takeIdle(ctx, tx, id) }); err != nil {
+		if err := m.takeReadings(ctx, readings); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-const sameIdle = `h.run IS NULL AND h.device = x.device AND h.started_ms = x.started_ms`
-
-func (m *merger) takeIdle(ctx context.Context, tx *sql.Tx, id int64) error {
-	if _, err := tx.ExecContext(ctx, `INSERT INTO series (device, started_ms, format)
-		SELECT device, started_ms, format FROM other.series x WHERE id = ?
-		AND NOT EXISTS (SELECT 1 FROM main.series h WHERE `+sameIdle+`)`, id); err != nil {
-		return err
+// takeRun stores a run and its history, but not its readings.
+func (m *merger) takeRun(w *runWriter, x *foreignRun) (n int64, err error) {
+	i, err := newRunInserter(w, m.id)
+	if err != nil {
+		return 0, err
 	}
-	for _, step := range takeReadings(sameIdle + ` WHERE x.run IS NULL AND x.id = ?`) {
-		r, err := tx.ExecContext(ctx, step, id)
+	if err := errors.Join(i.put(&x.Record), i.flush()); err != nil {
+		return 0, err
+	}
+	n = i.next - 1
+	if _, err := w.exec(`UPDATE runs SET state_before = ? WHERE n = ?`, string(x.stateBefore), n); err != nil {
+		return 0, err
+	}
+	for name, at := range x.setAt {
+		if _, err := w.exec(`UPDATE results SET set_at = ? WHERE run = ? AND name = ?`, at, n, name); err != nil {
+			return 0, err
+		}
+	}
+	for _, h := range x.history.Results {
+		if _, err := w.exec(`INSERT INTO result_history VALUES (?, ?, ?, ?, ?, ?, ?)`, n, h.Name, h.Result.Value, h.Result.Unit, string(h.Result.Better),
+			stampText(h.SetAt.Time), stampText(h.ReplacedAt.Time)); err != nil {
+			return 0, err
+		}
+	}
+	for _, d := range x.history.Decisions {
+		if _, err := w.exec(`INSERT INTO decisions VALUES (?, ?, ?, ?, ?)`, n, stampText(d.At.Time), string(d.What), d.Who, d.Why); err != nil {
+			return 0, err
+		}
+	}
+	return n, nil
+}
+
+// takeReadings copies rows of series, in slices. Those that are here already stay.
+func (m *merger) takeReadings(ctx context.Context, list []*foreignSeries) error {
+	for _, s := range list {
+		rows := m.other.rowsOf(ctx, s)
+		err := m.takeRows(ctx, s, rows)
+		if err := errors.Join(err, rows.close()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m *merger) takeRows(ctx context.Context, s *foreignSeries, rows *foreignRows) error {
+	for more := true; more; {
+		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
+			w := newRunWriter(ctx, tx)
+			for !full() {
+				if more = rows.next(); !more {
+					return rows.err
+				}
+				if rows.damaged {
+					continue
+				}
+				r, err := w.exec(`INSERT OR IGNORE INTO readings VALUES (?, ?, ?, ?)`, s.here<<32|rows.id&0xffffffff, rows.atMs, rows.sweeps, rows.data)
+				if err != nil {
+					return err
+				}
+				n, err := r.RowsAffected()
+				if err != nil {
+					return err
+				}
+				m.report.Rows += int(n)
+			}
+			return nil
+		})
 		if err != nil {
 			return err
 		}
-		if n, err := r.RowsAffected(); err != nil {
+	}
+	return nil
+}
+
+// idle merges the idle series, which a device and a start identify. They grow as one that
+// is being recorded does.
+func (m *merger) idle(ctx context.Context) error {
+	ids, err := numbers(ctx, m.other.tx, `SELECT id FROM series WHERE run IS NULL ORDER BY id`)
+	if err != nil {
+		return err
+	}
+	var err2 error
+	if m.intake, err2 = m.store.newIntake(ctx); err2 != nil {
+		return err2
+	}
+	for _, id := range ids {
+		if err := m.takeIdle(ctx, id); err != nil {
 			return err
-		} else if strings.Contains(step, "INTO readings") {
-			m.report.Rows += int(n)
 		}
 	}
-	return sealTaken(ctx, tx, `SELECT h.id FROM main.series h JOIN other.series x ON `+sameIdle+` WHERE x.id = ?`, id)
+	return m.finish(ctx)
+}
+
+// takeIdle merges one idle series, unless it is damaged or goes on from another here.
+func (m *merger) takeIdle(ctx context.Context, id int64) error {
+	s, err := m.other.readSeries(ctx, id)
+	var bad *badRun
+	if errors.As(err, &bad) {
+		return nil
+	} else if err != nil {
+		return err
+	}
+	fits := true
+	err = m.slice(ctx, func(tx *sql.Tx, _ func() bool) error {
+		w := newRunWriter(ctx, tx)
+		err := tx.QueryRowContext(ctx, `SELECT id FROM series WHERE run IS NULL AND device = ? AND started_ms = ?`, s.device, s.startedMs).Scan(&s.here)
+		if errors.Is(err, sql.ErrNoRows) {
+			s.here, err = w.addSeries(s, nil)
+			return err
+		}
+		if err == nil {
+			fits, err = w.growSeries(s)
+		}
+		return err
+	})
+	if err != nil || !fits {
+		return err
+	}
+	return m.takeReadings(ctx, []*foreignSeries{s})
+}
+
+// addSeries stores a series of a run, nil for an idle one.
+func (w *runWriter) addSeries(s *foreignSeries, n any) (id int64, err error) {
+	r, err := w.exec(`INSERT INTO series (device, run, started_ms, format) VALUES (?, ?, ?, ?)`, s.device, n, s.startedMs, packFormat)
+	if err != nil {
+		return 0, err
+	}
+	if id, err = r.LastInsertId(); err != nil {
+		return 0, err
+	}
+	return id, w.describeSeries(id, s, 0, 0)
+}
+
+// growSeries stores the sensors and labels that a series here lacks. It refuses, with
+// false, where they are not the same as far as both have them.
+func (w *runWriter) growSeries(s *foreignSeries) (fits bool, err error) {
+	sensors, err := seriesSensors(w.ctx, w.tx, s.here)
+	if err != nil {
+		return false, err
+	}
+	labels, err := seriesLabels(w.ctx, w.tx, s.here)
+	if err != nil {
+		return false, err
+	}
+	n, k := min(len(sensors), len(s.sensors)), min(len(labels), len(s.labels))
+	if !slices.Equal(sensors[:n], s.sensors[:n]) || !slices.Equal(labels[:k], s.labels[:k]) {
+		return false, nil
+	}
+	return true, w.describeSeries(s.here, s, n, k)
+}
+
+// describeSeries stores the sensors and labels of a series from these on.
+func (w *runWriter) describeSeries(id int64, s *foreignSeries, sensor, label int) error {
+	for i := sensor; i < len(s.sensors); i++ {
+		known, err := sensorID(w.ctx, w.tx, s.sensors[i])
+		if err != nil {
+			return err
+		}
+		if _, err := w.exec(`INSERT INTO series_sensors VALUES (?, ?, ?)`, id, i, known); err != nil {
+			return err
+		}
+	}
+	for i := label; i < len(s.labels); i++ {
+		l := s.labels[i]
+		if _, err := w.exec(`INSERT INTO series_labels VALUES (?, ?, ?, ?, ?, ?)`,
+			id, i, watts(l.setting.Setting), l.setting.Name(), string(l.setting.Source), string(l.supply)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
