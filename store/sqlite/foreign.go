@@ -57,7 +57,17 @@ func (f *foreign) begin(ctx context.Context) (err error) {
 	if f.tx, err = f.conn.BeginTx(ctx, nil); err != nil {
 		return err
 	}
-	return f.checkStructure(ctx)
+	if err := f.checkStructure(ctx); err != nil {
+		return err
+	}
+	var facts int
+	if err := f.tx.QueryRowContext(ctx, `SELECT count(*) FROM facts`).Scan(&facts); err != nil {
+		return err
+	}
+	if facts > maxFactTexts {
+		return fmt.Errorf("%w: it has %d facts, and at most %d are allowed", ErrNotOurs, facts, maxFactTexts)
+	}
+	return nil
 }
 
 func (f *foreign) close() error {
@@ -99,10 +109,6 @@ func firstLine(text string) string {
 
 //go:embed schema1.sql
 var schema1 string
-
-// spaces are comments and white space, by which the schema of a file that an older
-// version made may differ.
-var spaces = regexp.MustCompile(`--.*|\s`)
 
 // tablesOf are the statements that make the tables of a schema, without spaces, by name.
 func tablesOf(schema string) map[string]string {

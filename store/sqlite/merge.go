@@ -63,15 +63,17 @@ func (m *merger) merge(ctx context.Context) (err error) {
 		return err
 	}
 	if err = m.runs(ctx); err == nil {
+		err = m.idle(ctx)
+	}
+	if err == nil {
 		err = m.finish(ctx)
 	}
 	if err != nil {
 		if e := m.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
 			err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next merge does it): %w", e))
 		}
-		return err
 	}
-	return m.idle(ctx)
+	return err
 }
 
 func (m *merger) runs(ctx context.Context) error {
@@ -94,40 +96,19 @@ func (m *merger) runs(ctx context.Context) error {
 	}
 }
 
-// numbers are what a query of one column gives.
-func numbers(ctx context.Context, q rowsQueryer, query string, args ...any) (all []int64, err error) {
-	err = each(ctx, q, func(rows *sql.Rows) error {
-		var n int64
-		err := rows.Scan(&n)
-		all = append(all, n)
-		return err
-	}, query, args...)
-	return all, err
-}
-
 // some merges the other file's runs of these numbers.
 func (m *merger) some(ctx context.Context, some []int64) error {
+	runs, errs := m.other.readRuns(ctx, some)
 	var fresh []*foreignRun
-	for _, n := range some {
-		x, err := m.other.readRun(ctx, n)
-		if err == nil && x.State == run.Recording {
-			m.report.Recording = append(m.report.Recording, x.ID)
-			continue
-		}
+	for i, x := range runs {
+		isNew, err := false, errs[i]
 		if err == nil {
-			err = x.check()
-		}
-		isNew := false
-		if err == nil {
-			isNew, err = m.isNew(ctx, x)
-		}
-		if err == nil && isNew {
-			err = m.other.checkSeries(ctx, x)
+			isNew, err = m.look(ctx, x)
 		}
 		var bad *badRun
 		switch {
 		case errors.As(err, &bad):
-			m.report.Bad = append(m.report.Bad, store.BadRun{Run: m.other.nameOf(ctx, n), Why: firstLine(bad.Error())})
+			m.report.Bad = append(m.report.Bad, store.BadRun{Run: m.other.nameOf(ctx, some[i]), Why: firstLine(bad.Error())})
 		case err != nil:
 			return err
 		case isNew:
@@ -135,6 +116,22 @@ func (m *merger) some(ctx context.Context, some []int64) error {
 		}
 	}
 	return m.take(ctx, fresh)
+}
+
+// look tells whether a run is to be taken over.
+func (m *merger) look(ctx context.Context, x *foreignRun) (bool, error) {
+	if x.State == run.Recording {
+		m.report.Recording = append(m.report.Recording, x.ID)
+		return false, nil
+	}
+	if err := x.check(); err != nil {
+		return false, err
+	}
+	isNew, err := m.isNew(ctx, x)
+	if err == nil && isNew && x.series != nil {
+		err = m.other.checkReadings(ctx, x.series)
+	}
+	return isNew, err
 }
 
 // isNew tells whether a run is new here, and reports it where it is not.
@@ -156,16 +153,12 @@ func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
 	for len(fresh) > 0 {
 		var readings []*foreignSeries
 		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
-			w := newRunWriter(ctx, tx)
+			w := newRunWriter(context.WithoutCancel(ctx), tx)
 			for len(fresh) > 0 && !full() {
-				n, err := m.takeRun(w, fresh[0])
-				if err != nil {
+				if err := m.takeRun(w, fresh[0]); err != nil {
 					return fmt.Errorf("run %s: %w", fresh[0].ID, err)
 				}
 				if s := fresh[0].series; s != nil {
-					if s.here, err = w.addSeries(s, n); err != nil {
-						return fmt.Errorf("run %s: %w", fresh[0].ID, err)
-					}
 					readings = append(readings, s)
 				}
 				m.report.Added++
@@ -183,36 +176,67 @@ func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
 	return nil
 }
 
-// takeRun stores a run and its history, but not its readings.
-func (m *merger) takeRun(w *runWriter, x *foreignRun) (n int64, err error) {
+// takeRun stores a run and its history, but of its readings only what they are of.
+func (m *merger) takeRun(w *runWriter, x *foreignRun) error {
 	i, err := newRunInserter(w, m.id)
 	if err != nil {
-		return 0, err
+		return err
 	}
 	if err := errors.Join(i.put(&x.Record), i.flush()); err != nil {
-		return 0, err
+		return err
 	}
-	n = i.next - 1
+	n := i.next - 1
 	if _, err := w.exec(`UPDATE runs SET state_before = ? WHERE n = ?`, string(x.stateBefore), n); err != nil {
-		return 0, err
+		return err
 	}
 	for name, at := range x.setAt {
 		if _, err := w.exec(`UPDATE results SET set_at = ? WHERE run = ? AND name = ?`, at, n, name); err != nil {
-			return 0, err
+			return err
 		}
 	}
 	for _, h := range x.history.Results {
 		if _, err := w.exec(`INSERT INTO result_history VALUES (?, ?, ?, ?, ?, ?, ?)`, n, h.Name, h.Result.Value, h.Result.Unit, string(h.Result.Better),
 			stampText(h.SetAt.Time), stampText(h.ReplacedAt.Time)); err != nil {
-			return 0, err
+			return err
 		}
 	}
 	for _, d := range x.history.Decisions {
-		if _, err := w.exec(`INSERT INTO decisions VALUES (?, ?, ?, ?, ?)`, n, stampText(d.At.Time), string(d.What), d.Who, d.Why); err != nil {
-			return 0, err
+		if err := w.decide(n, d.At.Time, d.What, d.Who, d.Why); err != nil {
+			return err
 		}
 	}
-	return n, nil
+	if err := sealRuns(w.ctx, w.tx, runNumber(n)); err != nil || x.series == nil {
+		return err
+	}
+	return x.series.describe(w.ctx, w.tx)
+}
+
+// describe stores what the series is of, or what a series here that has this start and
+// device lacks of it; 0 is its id here where the two are of something else.
+func (s *foreignSeries) describe(ctx context.Context, tx *sql.Tx) error {
+	w := seriesWriter{storedSeries: s.storedSeries}
+	w.id, w.rows, s.here = 0, sql.NullInt64{}, 0
+	if s.runID == "" {
+		err := tx.QueryRowContext(ctx, `SELECT id FROM series WHERE run IS NULL AND device = ? AND started_ms = ?`, s.device, s.startedMs).Scan(&w.id)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+	}
+	if w.id != 0 {
+		here, err := readSeries(ctx, tx, w.id, Version)
+		if err != nil {
+			return err
+		}
+		n, k := min(len(here.sensors), len(s.sensors)), min(len(here.labels), len(s.labels))
+		if here.damaged || !slices.Equal(here.sensors[:n], s.sensors[:n]) || !slices.Equal(here.labels[:k], s.labels[:k]) {
+			return nil
+		}
+		w.stored.sensors, w.stored.labels = len(here.sensors), len(here.labels)
+		w.sensors, w.labels = append(here.sensors, s.sensors[n:]...), append(here.labels, s.labels[k:]...)
+	}
+	err := w.describe(ctx, tx)
+	s.here = w.id
+	return err
 }
 
 // takeReadings copies rows of series, in slices. Those that are here already stay.
@@ -230,25 +254,19 @@ func (m *merger) takeReadings(ctx context.Context, list []*foreignSeries) error 
 func (m *merger) takeRows(ctx context.Context, s *foreignSeries, rows *foreignRows) error {
 	for more := true; more; {
 		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
-			w := newRunWriter(ctx, tx)
-			for !full() {
-				if more = rows.next(); !more {
-					return rows.err
-				}
-				if rows.damaged {
-					continue
-				}
-				r, err := w.exec(`INSERT OR IGNORE INTO readings VALUES (?, ?, ?, ?)`, s.here<<32|rows.id&0xffffffff, rows.atMs, rows.sweeps, rows.data)
-				if err != nil {
+			w := newRunWriter(context.WithoutCancel(ctx), tx)
+			for more = rows.next(); more && !full(); more = rows.next() {
+				if err := m.takeRow(w, s, rows); err != nil {
 					return err
 				}
-				n, err := r.RowsAffected()
-				if err != nil {
-					return err
-				}
-				m.report.Rows += int(n)
 			}
-			return nil
+			if more { // the last of this slice
+				return m.takeRow(w, s, rows)
+			}
+			if rows.err != nil {
+				return rows.err
+			}
+			return closeSeries(ctx, tx, `SELECT ?`, s.here)
 		})
 		if err != nil {
 			return err
@@ -257,26 +275,32 @@ func (m *merger) takeRows(ctx context.Context, s *foreignSeries, rows *foreignRo
 	return nil
 }
 
+func (m *merger) takeRow(w *runWriter, s *foreignSeries, rows *foreignRows) error {
+	if rows.damaged {
+		return nil
+	}
+	r, err := w.exec(`INSERT OR IGNORE INTO readings VALUES (?, ?, ?, ?)`, s.here<<32|rows.id&0xffffffff, rows.atMs, rows.sweeps, []byte(rows.row.data))
+	if err != nil {
+		return err
+	}
+	n, err := r.RowsAffected()
+	m.report.Rows += int(n)
+	return err
+}
+
 // idle merges the idle series, which a device and a start identify. They grow as one that
 // is being recorded does.
 func (m *merger) idle(ctx context.Context) error {
 	ids, err := numbers(ctx, m.other.tx, `SELECT id FROM series WHERE run IS NULL ORDER BY id`)
-	if err != nil {
-		return err
-	}
-	var err2 error
-	if m.intake, err2 = m.store.newIntake(ctx); err2 != nil {
-		return err2
-	}
 	for _, id := range ids {
 		if err := m.takeIdle(ctx, id); err != nil {
 			return err
 		}
 	}
-	return m.finish(ctx)
+	return err
 }
 
-// takeIdle merges one idle series, unless it is damaged or goes on from another here.
+// takeIdle merges one idle series; what is damaged is left out, as where it is read.
 func (m *merger) takeIdle(ctx context.Context, id int64) error {
 	s, err := m.other.readSeries(ctx, id)
 	var bad *badRun
@@ -285,72 +309,9 @@ func (m *merger) takeIdle(ctx context.Context, id int64) error {
 	} else if err != nil {
 		return err
 	}
-	fits := true
-	err = m.slice(ctx, func(tx *sql.Tx, _ func() bool) error {
-		w := newRunWriter(ctx, tx)
-		err := tx.QueryRowContext(ctx, `SELECT id FROM series WHERE run IS NULL AND device = ? AND started_ms = ?`, s.device, s.startedMs).Scan(&s.here)
-		if errors.Is(err, sql.ErrNoRows) {
-			s.here, err = w.addSeries(s, nil)
-			return err
-		}
-		if err == nil {
-			fits, err = w.growSeries(s)
-		}
-		return err
-	})
-	if err != nil || !fits {
+	err = m.slice(ctx, func(tx *sql.Tx, _ func() bool) error { return s.describe(ctx, tx) })
+	if err != nil || s.here == 0 {
 		return err
 	}
 	return m.takeReadings(ctx, []*foreignSeries{s})
-}
-
-// addSeries stores a series of a run, nil for an idle one.
-func (w *runWriter) addSeries(s *foreignSeries, n any) (id int64, err error) {
-	r, err := w.exec(`INSERT INTO series (device, run, started_ms, format) VALUES (?, ?, ?, ?)`, s.device, n, s.startedMs, packFormat)
-	if err != nil {
-		return 0, err
-	}
-	if id, err = r.LastInsertId(); err != nil {
-		return 0, err
-	}
-	return id, w.describeSeries(id, s, 0, 0)
-}
-
-// growSeries stores the sensors and labels that a series here lacks. It refuses, with
-// false, where they are not the same as far as both have them.
-func (w *runWriter) growSeries(s *foreignSeries) (fits bool, err error) {
-	sensors, err := seriesSensors(w.ctx, w.tx, s.here)
-	if err != nil {
-		return false, err
-	}
-	labels, err := seriesLabels(w.ctx, w.tx, s.here)
-	if err != nil {
-		return false, err
-	}
-	n, k := min(len(sensors), len(s.sensors)), min(len(labels), len(s.labels))
-	if !slices.Equal(sensors[:n], s.sensors[:n]) || !slices.Equal(labels[:k], s.labels[:k]) {
-		return false, nil
-	}
-	return true, w.describeSeries(s.here, s, n, k)
-}
-
-// describeSeries stores the sensors and labels of a series from these on.
-func (w *runWriter) describeSeries(id int64, s *foreignSeries, sensor, label int) error {
-	for i := sensor; i < len(s.sensors); i++ {
-		known, err := sensorID(w.ctx, w.tx, s.sensors[i])
-		if err != nil {
-			return err
-		}
-		if _, err := w.exec(`INSERT INTO series_sensors VALUES (?, ?, ?)`, id, i, known); err != nil {
-			return err
-		}
-	}
-	for i := label; i < len(s.labels); i++ {
-		l := s.labels[i]
-		if _, err := w.exec(`INSERT INTO series_labels VALUES (?, ?, ?, ?, ?, ?)`,
-			id, i, watts(l.setting.Setting), l.setting.Name(), string(l.setting.Source), string(l.supply)); err != nil {
-			return err
-		}
-	}
-	return nil
 }
