@@ -2,6 +2,7 @@ package testday
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"sweepd/store"
@@ -13,6 +14,14 @@ type Merged struct {
 	Known     int        `json:"known"`
 	Recording []string   `json:"recording"` // not taken, for they are still recording there
 	Conflicts []Conflict `json:"conflicts"`
+	Bad       []BadRun   `json:"bad"` // left out
+}
+
+// BadRun is a run of the other file that is damaged or breaks the rules of import; it was
+// left out.
+type BadRun struct {
+	Run string `json:"run"`
+	Why string `json:"why"`
 }
 
 // Conflict is a run that both files have with different content; it was left as it is
@@ -25,21 +34,29 @@ type Conflict struct {
 // Merge takes over all runs and readings of another data file, or data folder.
 func Merge(ctx context.Context, s store.Importer, path string, progress func(done, total int)) (Merged, error) {
 	r, err := s.Merge(ctx, path, progress)
-	m := Merged{Added: r.Added, Known: r.Known, Recording: append([]string{}, r.Recording...), Conflicts: []Conflict{}}
+	m := Merged{Added: r.Added, Known: r.Known, Recording: append([]string{}, r.Recording...), Conflicts: []Conflict{}, Bad: []BadRun{}}
 	for _, c := range r.Conflicts {
 		m.Conflicts = append(m.Conflicts, Conflict{c.Run, append([]string{}, c.Differences...)})
+	}
+	for _, b := range r.Bad {
+		m.Bad = append(m.Bad, BadRun(b))
 	}
 	return m, err
 }
 
 // Failed says what could not be taken; nil where all could.
 func (m Merged) Failed() error {
-	switch n := len(m.Conflicts); n {
+	return errors.Join(notTaken(len(m.Conflicts), "both files have them, with different content"),
+		notTaken(len(m.Bad), "they are damaged, or break the rules of import"))
+}
+
+func notTaken(n int, why string) error {
+	switch n {
 	case 0:
 		return nil
 	case 1:
-		return fmt.Errorf("1 run of the other file could not be taken: both files have them, with different content")
+		return fmt.Errorf("1 run of the other file could not be taken: %s", why)
 	default:
-		return fmt.Errorf("%d runs of the other file could not be taken: both files have them, with different content", n)
+		return fmt.Errorf("%d runs of the other file could not be taken: %s", n, why)
 	}
 }

@@ -19,7 +19,10 @@ func (a *app) mergeCommand() *cobra.Command {
 		Short: "Take over all runs and readings of another device's data file",
 		Long: `Take over all runs, with their readings, results and facts, from the data file (or
 data folder) of another device. Merging again adds nothing. A run that both files
-have with different content is named and left as it is here.`,
+have with different content is named and left as it is here; one that is damaged, or
+that breaks the rules of import, is named and left out. The rest comes in, and the
+command ends with 1. Nothing that the other file says is run: it must have the tables
+of a sweepd file and no triggers. A reader sees all that comes in, or nothing.`,
 		Example: `  sweepd merge /media/stick/unit-elm/sweepd.db
   sweepd compare --by device`,
 		Args: cobra.ExactArgs(1),
@@ -65,6 +68,12 @@ func (a *app) printMerge(r testday.Merged) error {
 	}
 	if more := len(r.Conflicts) - shownConflicts; more > 0 {
 		p.Line("and %d more conflicts; --json lists all of them", more)
+	}
+	for _, b := range r.Bad[:min(shownConflicts, len(r.Bad))] {
+		p.Line("left out: %s: %s", b.Run, b.Why)
+	}
+	if more := len(r.Bad) - shownConflicts; more > 0 {
+		p.Line("and %d more runs left out; --json lists all of them", more)
 	}
 	return p.Err
 }
