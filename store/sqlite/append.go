@@ -57,6 +57,9 @@ var errReadOnly = errors.New("opened for reading only")
 
 // checkBatch refuses what could never be stored.
 func checkBatch(b run.Batch) error {
+	if len(b.Sweeps)*len(b.Sensors) > maxRowValues {
+		return fmt.Errorf("%d sweeps of %d sensors: want %d values at most", len(b.Sweeps), len(b.Sensors), maxRowValues)
+	}
 	for i := range b.Sweeps {
 		values := b.Sweeps[i].Values
 		if len(values) > len(b.Sensors) {

@@ -42,6 +42,10 @@ const (
 	modeSpecial = 3 // one byte: 1 for raw; mask of the values present; these
 )
 
+// maxRowValues is the most values of a row. Two bits make a column of values, so a short
+// row could ask for more than there is memory.
+const maxRowValues = 1 << 22
+
 // keyEvery is how many rows a lost or damaged row can spoil.
 const keyEvery = 64
 

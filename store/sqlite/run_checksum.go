@@ -93,8 +93,9 @@ var checked = map[content][]part{
 func (r *runReader) check(what content) {
 	for i := range r.runs {
 		r.sums[i] = r.sums[i].of(&r.summer, r.runs[i].ID)
+		odd := r.odd(i)
 		for _, p := range checked[what] {
-			r.damage[i][p] = r.damage[i][p] || !r.fits(r.stored[i][p], r.sums[i][p])
+			r.damage[i][p] = r.damage[i][p] || odd[p] || !r.fits(r.stored[i][p], r.sums[i][p])
 		}
 		if r.damage[i].any() {
 			r.takeOut(i)
@@ -114,8 +115,7 @@ func (r *runReader) takeOut(i int) {
 		Text: fmt.Sprintf("the stored %s are damaged and left out", damage)}
 	if damage.spoilt() {
 		f.Severity = run.SeverityReject
-		labels := one.Labels
-		*one = run.Run{ID: one.ID, Labels: labels, State: run.Rejected, Why: string(run.DataDamaged) + ": " + f.Text, StartedAt: one.StartedAt,
+		*one = run.Run{ID: shortened(one.ID), Labels: withoutOddTexts(one.Labels), State: run.Rejected, Why: string(run.DataDamaged) + ": " + f.Text, StartedAt: one.StartedAt,
 			Results: map[string]run.Result{}, Findings: []run.Finding{}, Facts: one.Facts}
 	}
 	if damage[partFindings] {

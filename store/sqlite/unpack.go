@@ -35,7 +35,7 @@ func (u *unpacker) unpack(data []byte) error {
 		u.width = int(min(u.uvarint(), uint64(len(u.columns))+1))
 	}
 	// Every sweep and every four columns take a byte at least.
-	if u.bad || n == 0 || n > len(data) || u.width > len(u.columns) || !u.started && flags&rowKey == 0 {
+	if u.bad || n == 0 || n > len(data) || u.width > len(u.columns) || n*u.width > maxRowValues || !u.started && flags&rowKey == 0 {
 		return fmt.Errorf("damaged row of %d bytes: %d sweeps, %d columns of %d", len(data), n, u.width, len(u.columns))
 	}
 	u.unpackTimes(n, flags&rowOffsets != 0)
