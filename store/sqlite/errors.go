@@ -65,6 +65,8 @@ func remedy(err error) string {
 		return "install that version or a later one, or choose another folder with --data"
 	case errors.Is(err, ErrDamaged):
 		return "`sweepd check` tells what is damaged and what is whole; `sweepd merge` into another folder takes over what is whole"
+	case errors.Is(err, errTangled):
+		return recoverIt
 	case errors.Is(err, ErrNotOurs):
 		return "choose another folder with --data"
 	case errors.Is(err, ErrNoData):
@@ -77,6 +79,8 @@ func remedy(err error) string {
 	return ""
 }
 
+const recoverIt = "keep a copy, then try `sqlite3 FILE .recover`"
+
 // remedyByCode goes by the primary result code (https://sqlite.org/rescode.html).
 func remedyByCode(code int) string {
 	switch code & 0xff {
@@ -87,7 +91,7 @@ func remedyByCode(code int) string {
 	case sqlite3.SQLITE_NOTADB:
 		return "it is not a data file of sweepd: move it away, or choose another folder with --data"
 	case sqlite3.SQLITE_CORRUPT:
-		return "the file is damaged: keep a copy, then try `sqlite3 FILE .recover`"
+		return "the file is damaged: " + recoverIt
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
 		return "another process is writing (an import or merge?): try again when it is done"
 	case sqlite3.SQLITE_IOERR:

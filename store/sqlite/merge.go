@@ -215,7 +215,7 @@ func (m *merger) takeRun(w *runWriter, x *foreignRun) error {
 // device lacks of it; 0 is its id here where the two are of something else.
 func (s *foreignSeries) describe(ctx context.Context, tx *sql.Tx) error {
 	w := seriesWriter{storedSeries: s.storedSeries}
-	w.id, w.rows, s.here = 0, sql.NullInt64{}, 0
+	w.id, w.rows, w.format, s.here = 0, sql.NullInt64{}, packFormat, 0
 	if s.runID == "" {
 		err := tx.QueryRowContext(ctx, `SELECT id FROM series WHERE run IS NULL AND device = ? AND started_ms = ?`, s.device, s.startedMs).Scan(&w.id)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {

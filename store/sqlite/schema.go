@@ -64,6 +64,8 @@ func schemaVersion(ctx context.Context, q queryer) (int, error) {
 		return 0, nil
 	case id != applicationID:
 		return 0, fmt.Errorf("a database of another program: %w", ErrNotOurs)
+	case version < 1:
+		return 0, fmt.Errorf("%w: there is no schema %d", ErrNotOurs, version)
 	case version > Version:
 		return 0, fmt.Errorf("%w (schema %d, this one knows %d)", ErrNewerSchema, version, Version)
 	}
