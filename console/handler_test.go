@@ -86,7 +86,7 @@ func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 		return run.Run{}, run.ErrRecording
 	}
 	f.started++
-	f.recording = &run.Run{ID: fmt.Sprintf("019a0000-000%d", f.started), State: run.Recording, Labels: run.Labels{Workload: s.Workload, Setting: s.Setting.From(run.Declared), Variant: s.Variant}, Note: s.Note}
+	f.recording = &run.Run{ID: fmt.Sprintf("019a0000-000%d", f.started), State: run.Recording, Labels: run.Labels{Device: "unit-oak", Workload: s.Workload, Setting: s.Setting.From(run.Declared), Variant: s.Variant}, Note: s.Note}
 	return *f.recording, nil
 }
 

@@ -34,6 +34,9 @@ func keepRun(t *testing.T, s store.Store, r run.Run) {
 	if r.StartedAt.IsZero() {
 		r.StartedAt = run.Stamp(morning)
 	}
+	if r.Device == "" {
+		r.Device, r.Workload = "unit-oak", "tile-sort"
+	}
 	if r.State == "" {
 		r.State = run.Finished
 	}

@@ -118,34 +118,38 @@ func (m *merger) some(ctx context.Context, some []int64) error {
 	return m.take(ctx, fresh)
 }
 
-// look tells whether a run is to be taken over.
+// look tells whether a run is to be taken over, and reports it where it is here already.
+// One that is here just the same need not meet the rules again.
 func (m *merger) look(ctx context.Context, x *foreignRun) (bool, error) {
+	if err := run.CheckID(x.ID); err != nil {
+		return false, bad("it %w", err)
+	}
 	if x.State == run.Recording {
 		m.report.Recording = append(m.report.Recording, x.ID)
 		return false, nil
 	}
+	here, err := m.store.recordsWhere(ctx, "id = ?", x.ID)
+	if err != nil {
+		return false, err
+	}
+	var different []string
+	if len(here) > 0 {
+		if different = differences(&here[0], &x.Record); len(different) == 0 {
+			m.report.Known++
+			return false, nil
+		}
+	}
 	if err := x.check(); err != nil {
 		return false, err
 	}
-	isNew, err := m.isNew(ctx, x)
-	if err == nil && isNew && x.series != nil {
-		err = m.other.checkReadings(ctx, x.series)
+	if len(here) > 0 {
+		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: x.ID, Differences: different})
+		return false, nil
 	}
-	return isNew, err
-}
-
-// isNew tells whether a run is new here, and reports it where it is not.
-func (m *merger) isNew(ctx context.Context, there *foreignRun) (bool, error) {
-	here, err := m.store.recordsWhere(ctx, "id = ?", there.ID)
-	if err != nil || len(here) == 0 {
-		return err == nil, err
+	if x.series == nil {
+		return true, nil
 	}
-	if d := differences(&here[0], &there.Record); len(d) > 0 {
-		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: there.ID, Differences: d})
-	} else {
-		m.report.Known++
-	}
-	return false, nil
+	return true, m.other.checkReadings(ctx, x.series)
 }
 
 // take stores runs with all that hangs on them, in slices.
