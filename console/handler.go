@@ -3,7 +3,6 @@ package console
 import (
 	"errors"
 	"net/http"
-	"strconv"
 
 	"go.uber.org/zap"
 
@@ -85,7 +84,7 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if text := r.URL.Query().Get("charge"); text != "" {
-		charge, err := strconv.ParseFloat(text, 64)
+		charge, err := run.ParseNumber(text)
 		if err != nil || !(charge >= 0 && charge <= 1) {
 			writeError(w, http.StatusBadRequest, errors.New("charge is a share from 0 to 1"))
 			return

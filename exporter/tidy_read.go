@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -233,8 +232,8 @@ func (t *tidyReader) readResult(d *run.Record, name, text string) error {
 	if text == "" {
 		return nil
 	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+	v, err := run.ParseNumber(text)
+	if err != nil {
 		return errors.New("is not a finite number, and a column that is not known holds a result; leave unknown results empty, and other text out")
 	}
 	better := run.Higher
@@ -321,8 +320,8 @@ func readNumber(text, want string, valid func(float64) bool) (*float64, error) {
 	if text == "" {
 		return nil, nil
 	}
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || !valid(x) {
+	x, err := run.ParseNumber(text)
+	if err != nil || !valid(x) {
 		return nil, fmt.Errorf("is not a number of %s", want)
 	}
 	return &x, nil

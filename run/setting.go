@@ -3,6 +3,7 @@ package run
 import (
 	"cmp"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
@@ -88,8 +89,12 @@ func profileRank(name string) int {
 }
 
 // notWatts matches a number with a unit of power other than W, or one that is not written
-// as a decimal number. Taken for a name, such a typing error would go unnoticed.
-var notWatts = regexp.MustCompile(`(?i)^[+-]?[0-9][0-9.,_' ]*(([yzafpnuµμmcdhkgt]|milli|micro|kilo|mega)? ?w(att)?s?h?|ww+|dbm|hp|ps)$|^[+-]?[0-9]+,[0-9]+$`)
+// as a decimal number; notOneSetting one that is written as a range of watts with a step.
+// Taken for a name, such a typing error would go unnoticed.
+var (
+	notWatts      = regexp.MustCompile(`(?i)^[+-]?[0-9][0-9.,_' ]*(([yzafpnuµμmcdhkgt]|milli|micro|kilo|mega)? ?w(att)?s?h?|ww+|dbm|hp|ps)$|^[+-]?[0-9]+([,_' ][0-9]+)+$`)
+	notOneSetting = regexp.MustCompile(strings.ReplaceAll(`(?i)^N ?- ?N ?/ ?N$`, "N", `[+-]?([0-9.][0-9.,_e]*|nan|inf|infinity) ?w?`))
+)
 
 // MaxSettingWatts is far above any portable computer's limit; a larger number
 // is a typing error or a "no limit" value.
@@ -97,7 +102,7 @@ const MaxSettingWatts = 1000
 
 // ParseSetting reads what a user types: "25W", "25 W", "12.5w" or a bare number as
 // watts, anything else as a name. Watts must be above 0 and at most 1000; a number
-// with another unit of power is refused.
+// with another unit of power or in another notation, and a range of watts, are refused.
 func ParseSetting(text string) (Setting, error) {
 	s := strings.TrimSpace(text)
 	if s == "" {
@@ -107,20 +112,28 @@ func ParseSetting(text string) (Setting, error) {
 	if strings.HasSuffix(s, "W") || strings.HasSuffix(s, "w") {
 		number = strings.TrimSpace(s[:len(s)-1])
 	}
-	w, err := strconv.ParseFloat(number, 64)
+	w, err := ParseNumber(number)
 	if err != nil {
-		if notWatts.MatchString(s) {
-			return Setting{}, fmt.Errorf("setting %q is neither watts nor a name: give watts with a decimal point, such as 25W or 12.5W", text)
+		if isNumber(number) || notWatts.MatchString(s) || notOneSetting.MatchString(s) {
+			return Setting{}, fmt.Errorf("setting %q is neither watts nor a name: give watts above 0 with a decimal point, such as 25W or 12.5W", text)
 		}
 		if len(s) > maxLabel {
 			return Setting{}, fmt.Errorf("setting name has %d bytes: at most %d are allowed", len(s), maxLabel)
 		}
 		return Named(s), nil
 	}
-	if math.IsNaN(w) || w <= 0 || w > MaxSettingWatts {
+	if w <= 0 || w > MaxSettingWatts {
 		return Setting{}, fmt.Errorf("setting %q: watts must be above 0 and at most %d", text, MaxSettingWatts)
 	}
 	return Watts(w), nil
+}
+
+// isNumber tells whether text is a number in any notation of Go's, NaN, or one that is
+// too large.
+func isNumber(text string) bool {
+	_, err := strconv.ParseFloat(text, 64)
+	_, whole := strconv.ParseInt(text, 0, 64)
+	return !errors.Is(err, strconv.ErrSyntax) || !errors.Is(whole, strconv.ErrSyntax)
 }
 
 // Source says where a setting is known from.

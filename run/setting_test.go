@@ -21,6 +21,8 @@ func TestParseSetting(t *testing.T) {
 		"": "is empty", "0W": "above 0", "-5W": "above 0", "1001W": "at most 1000", "NaN": "above 0", "inf": "above 0",
 		"15000mW": "give watts", "0.015 kW": "give watts", "25 watts": "give watts", "25Watt": "give watts", "15 milliwatts": "give watts",
 		"50Wh": "give watts", "12,5W": "decimal point", "12,5": "decimal point", "15000000µW": "give watts", "25WW": "give watts", strings.Repeat("x", 201): "at most 200",
+		"1_000": "decimal point", "1_0W": "decimal point", "1 000": "decimal point", "0x10": "decimal point", "0x1p4W": "decimal point", "1e999": "decimal point",
+		"nan-nan/nan": "decimal point", "8-28/4": "decimal point", "8W - infW / 4W": "decimal point", "1e1-2e1/1": "decimal point",
 	} {
 		if s, err := ParseSetting(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%.20q: got %+v, %v, want %q", text, s, err, want)

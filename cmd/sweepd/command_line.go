@@ -26,6 +26,7 @@ func (a *app) prepare(c *cobra.Command) {
 		c.Args = cobra.ArbitraryArgs
 		c.RunE = a.refuseCommand
 	}
+	c.Flags().VisitAll(inDecimal)
 	for _, sub := range c.Commands() {
 		a.prepare(sub)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 
@@ -12,6 +11,28 @@ import (
 	"sweepd/analysis"
 	"sweepd/run"
 )
+
+// decimalFlag is a flag of the library's that takes a number, in decimal notation only:
+// the library also takes 0x10, 1_000, and 010 for eight.
+type decimalFlag struct{ pflag.Value }
+
+func (d *decimalFlag) Set(text string) error {
+	if _, err := run.ParseNumber(text); err != nil {
+		return errors.New("want a number in decimal notation, such as 12")
+	}
+	if digits := strings.TrimLeft(text, "0"); digits != "" && digits[0] >= '1' && digits[0] <= '9' {
+		text = digits
+	}
+	return d.Value.Set(text)
+}
+
+// inDecimal has the flags of a command take numbers in decimal notation only.
+func inDecimal(f *pflag.Flag) {
+	switch f.Value.Type() {
+	case "int", "uint64", "float64":
+		f.Value = &decimalFlag{f.Value}
+	}
+}
 
 // ratioFlag is a flag that takes 2% or 0.02.
 type ratioFlag struct {
@@ -32,7 +53,7 @@ func (s *ratioFlag) String() string {
 
 func (s *ratioFlag) Set(text string) error {
 	number, percent := strings.CutSuffix(strings.TrimSpace(text), "%")
-	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	v, err := run.ParseNumber(strings.TrimSpace(number))
 	if percent {
 		v /= 100
 	}
@@ -86,7 +107,7 @@ func (e *energiesFlag) Set(text string) error {
 		number = strings.TrimSpace(short)
 	}
 	var err error
-	if f.Wh, err = strconv.ParseFloat(number, 64); err != nil || !(f.Wh > 0) || math.IsInf(f.Wh, 0) {
+	if f.Wh, err = run.ParseNumber(number); err != nil || f.Wh <= 0 {
 		return errEnergy
 	}
 	*e = append(*e, f)

@@ -2,11 +2,10 @@ package main
 
 import (
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/run"
 )
 
 // pricesFlag is a repeatable flag that takes unit-oak=749EUR.
@@ -20,8 +19,8 @@ func (p *pricesFlag) Set(text string) error {
 	device, amount, ok := strings.Cut(text, "=")
 	number := strings.TrimSpace(strings.TrimRightFunc(amount, func(r rune) bool { return r != '.' && (r < '0' || r > '9') }))
 	currency := strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(amount), number))
-	v, err := strconv.ParseFloat(number, 64)
-	if !ok || device == "" || err != nil || !(v > 0) || math.IsInf(v, 0) {
+	v, err := run.ParseNumber(number)
+	if !ok || device == "" || err != nil || v <= 0 {
 		return fmt.Errorf("want a device and an amount above 0, such as unit-oak=749EUR")
 	}
 	if p.Currency != "" && currency != "" && currency != p.Currency {

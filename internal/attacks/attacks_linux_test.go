@@ -25,6 +25,7 @@ var table = [][]attack{
 	damaged,
 	files,
 	watched,
+	numbers,
 	words,
 	untrue,
 }

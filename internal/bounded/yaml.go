@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/lexer"
@@ -14,13 +15,14 @@ import (
 // deepest is how many levels of lists and sections a file may have; ours have three.
 const deepest = 16
 
-// BoundError is what a file of YAML has too much of, and where.
+// BoundError is what a file of YAML may not have, and where.
 type BoundError struct{ *yaml.SyntaxError }
 
 // DecodeYAML reads YAML into a struct, whose keys are all that there may be; a file of
 // comments alone leaves it as it is. It fails with a BoundError, before it takes memory,
 // where lists and sections lie in one another too deep, or an anchor stands for more
-// than one text or number: copies of copies can make any size of a few lines.
+// than one text or number: copies of copies can make any size of a few lines; so, too,
+// where there is a second document, or a number that is not in decimal notation.
 func DecodeYAML(text []byte, into any) error {
 	if err := checkYAML(lexer.Tokenize(string(text))); err != nil {
 		return err
@@ -34,10 +36,29 @@ func DecodeYAML(text []byte, into any) error {
 
 func checkYAML(tokens token.Tokens) error {
 	brackets := 0
-	var open []int // columns at which the lists and sections that are open begin
+	begun, ended := false, false // the document
+	directive := 0               // the line of one
+	var open []int               // columns at which the lists and sections that are open begin
 	for i, t := range tokens {
 		column := 0
+		switch {
+		case t.Type == token.DirectiveType:
+			directive = t.Position.Line
+		case t.Position.Line == directive, t.Type == token.CommentType, t.Type == token.DocumentEndType, t.Type == token.DocumentHeaderType:
+		case ended:
+			return bound(t, "a second document begins here: a file is one")
+		default:
+			begun = true
+		}
 		switch t.Type {
+		case token.DocumentEndType, token.DocumentHeaderType:
+			ended = begun
+		case token.HexIntegerType, token.OctetIntegerType, token.BinaryIntegerType:
+			return bound(t, notDecimal)
+		case token.IntegerType, token.FloatType:
+			if strings.Contains(t.Value, "_") {
+				return bound(t, notDecimal)
+			}
 		case token.SequenceStartType, token.MappingStartType:
 			brackets++
 		case token.SequenceEndType, token.MappingEndType:
@@ -63,6 +84,8 @@ func checkYAML(tokens token.Tokens) error {
 	}
 	return nil
 }
+
+const notDecimal = "write numbers in decimal notation, such as 1000, and texts that look like one in quotes"
 
 func bound(t *token.Token, message string) error {
 	return &BoundError{&yaml.SyntaxError{Message: message, Token: t}}

@@ -27,6 +27,9 @@ func TestYAML(t *testing.T) {
 		"deep:\n- in:\n    list:\n    - - a\n      - b\n    - [c, d]\n- in: {list: [[e]]}\n":                "{ [] map[] [{{[[a b] [c d]]}} {{[[e]]}}]}",
 		"name: |\n                                  far\n                                  in\n":            "{far\nin\n [] map[] []}",
 		"list:\n" + strings.Repeat("- x\n", 3):                                                              "{ [x x x] map[] []}",
+		"%YAML 1.2\n---\nname: x\n...\n":                                                                    "{x [] map[] []}",
+		"---\nname: x\n---\n# nothing\n":                                                                    "{x [] map[] []}",
+		"map:\n  a: -1.5\n  b: 1e3\n  '1_000': 0\n":                                                         "{ [] map[1_000:0 a:-1.5 b:1000] []}",
 		"map:\n  a: &w 1.5\n  b: *w\n":                                                                      "{ [] map[a:1.5 b:1.5] []}",
 	} {
 		var s section
@@ -50,6 +53,12 @@ func TestYAMLBounds(t *testing.T) {
 		laughs += fmt.Sprintf("- &a%d [%s]\n", i+1, strings.TrimSuffix(strings.Repeat(fmt.Sprintf("*a%d,", i), 9), ","))
 	}
 	for name, c := range map[string]struct{ text, want string }{
+		"a second document":       {"name: x\n---\nname: y\n", "a second document begins here"},
+		"one after an end":        {"name: x\n...\nname: y\n", "a second document begins here"},
+		"underscores":             {"map: {a: 1_000}", "decimal notation"},
+		"a fraction with such":    {"map: {a: 1_0.5}", "decimal notation"},
+		"hexadecimal":             {"map: {a: 0x10}", "decimal notation"},
+		"octal":                   {"map: {a: 010}", "decimal notation"},
 		"brackets":                {"list: " + strings.Repeat("[", 60_000), "more than 16 deep"},
 		"closed brackets":         {"list: " + strings.Repeat("[", 30_000) + strings.Repeat("]", 30_000), "more than 16 deep"},
 		"brackets with texts":     {"list: " + strings.Repeat(`[ "]", `, 9_000), "more than 16 deep"},
