@@ -105,8 +105,13 @@ var words = []attack{{
 	fault:    "17 a data file of old in which every text has ESC and U+202E: lists, JSON, CSV, API, metrics, report",
 	expected: "it opens, and shows them escaped",
 	try: func(t *testing.T, m *machine) string {
-		m.mustRun("import", m.write("day.csv", "device,workload,setting_w,note,why,state,units,fps\nunit-oak,tile-sort,15,n,w,finished,fps=fps,60\nunit-oak,tile-sort,15,n,w,finished,fps=fps,61\n"))
-		db, err := sql.Open("sqlite", filepath.Join(m.data, "sweepd.db"))
+		if err := os.Mkdir(m.data, 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := m.copy("../../store/sqlite/testdata/version1.db", m.database()); err != nil {
+			t.Fatal(err)
+		}
+		db, err := sql.Open("sqlite", m.database())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -122,7 +127,7 @@ var words = []attack{{
 			ID       string
 			Workload string
 		}
-		if err := json.Unmarshal([]byte(m.mustRun("run", "list", "--json").stdout), &list); err != nil || len(list) != 2 || list[0].Workload != hostile {
+		if err := json.Unmarshal([]byte(m.mustRun("run", "list", "--json").stdout), &list); err != nil || len(list) == 0 || list[0].Workload != hostile {
 			t.Errorf("the list is %+v, %v", list, err)
 		}
 		a := m.agent()
@@ -132,16 +137,7 @@ var words = []attack{{
 			shownSafely(t, strings.Join(args, " "), o.stdout+o.stderr)
 		}
 		for _, path := range []string{"/api/v1/runs", "/metrics"} {
-			r, err := http.Get(a.url + path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			text, err := io.ReadAll(r.Body)
-			r.Body.Close()
-			if err != nil {
-				t.Fatal(err)
-			}
-			shownSafely(t, path, string(text))
+			shownSafely(t, path, a.get(path))
 		}
 		page, err := os.ReadFile(m.path("report/report.html"))
 		if err != nil {
@@ -150,6 +146,47 @@ var words = []attack{{
 		shownSafely(t, "the report", string(page))
 		shownSafely(t, "the log", a.log.String())
 		return "it opens, and shows them escaped"
+	},
+}, {
+	fault:    "17 ESC and U+202E in the name that a driver gives a sensor, in the firmware's texts and from the setting command: sensors, log, metrics, a run",
+	expected: "nothing of them acts: what names a sensor loses them, the rest is shown escaped",
+	try: func(t *testing.T, m *machine) string {
+		d := m.device()
+		labels, err := filepath.Glob(filepath.Join(m.path("device"), "sys/class/hwmon/hwmon*/temp1_label"))
+		names, err2 := filepath.Glob(filepath.Join(m.path("device"), "sys/class/dmi/id/product_name"))
+		if err != nil || err2 != nil || len(labels) == 0 || len(names) == 0 {
+			t.Fatalf("%d names of sensors, %d of the device under %v: %v, %v", len(labels), len(names), d.Environ(), err, err2)
+		}
+		for _, file := range append(labels, names...) {
+			if err := os.Remove(file); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(file, []byte(hostile+"\n"), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		a := m.agent("--config", m.write("sweepd.yaml", "setting_command: [/bin/sh, -c, \"printf '25W \\\\033[2J'; echo \\\\342\\\\200\\\\256 >&2; exit 3\"]\n"))
+		var sensors string
+		m.eventually("the sensors are read", func() bool {
+			sensors = a.get("/api/v1/sensors")
+			return strings.Contains(sensors, `tile[2Jsort`)
+		})
+		m.mustRun("run", "start", "--workload", "tile-sort", "--setting", "15W")
+		m.mustRun("run", "stop", "--result", "fps=60fps")
+		for what, args := range map[string][]string{"sensors": {"sensors"}, "the run": {"run", "show", "last"}, "the setting": {"setting"}, "the export": {"export", "--as", "json", "--out", "-"}} {
+			o := m.run(args...)
+			shownSafely(t, what, o.stdout+o.stderr)
+		}
+		shownSafely(t, "sensors as JSON", sensors)
+		m.mustRun("report", "--out", m.path("report"))
+		page, err := os.ReadFile(m.path("report/report.html"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		shownSafely(t, "the report", string(page))
+		shownSafely(t, "/metrics", a.get("/metrics"))
+		shownSafely(t, "the log", a.log.String())
+		return "nothing of them acts"
 	},
 }, {
 	fault:    "17 texts that a spreadsheet takes for formulas, and lines ended as elsewhere, through export and import",
