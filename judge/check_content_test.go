@@ -126,6 +126,23 @@ func TestContentStepsThereAndBack(t *testing.T) {
 	}
 }
 
+// A wrong reading may be the first change of a run, whose time nobody knows; the way
+// back is a step, also of a battery that tells no power.
+func TestContentThatStepsAtTheStart(t *testing.T) {
+	for _, power := range []float64{22, nan} {
+		d := wantFindings(t, withFull(scripted.Play(30*time.Second, func(t time.Duration) scripted.State {
+			s := onBattery22(0)(t)
+			if s.Power = power; t >= time.Second && t < 2*time.Second {
+				s.Energy -= 0.04 * full486
+			}
+			return s
+		}), steady), []run.Code{run.ContentStep}, "rose by 1.9")
+		if w, u := *d.Discharge.Watts, *d.Discharge.UncertaintyWatts; math.Abs(w-22) > u {
+			t.Errorf("discharge %.2f ± %.2f W, want 22", w, u)
+		}
+	}
+}
+
 // What was charged while the device slept, or while the charger was plugged in, is no
 // step; the runs are rejected for other reasons.
 func TestWhatIsNoContentStep(t *testing.T) {

@@ -12,8 +12,8 @@ import (
 // zero value works.
 //
 // From one change to the next the content can fall by no more than its power tells,
-// give or take a change of the gauge's usual size and what the battery could give or
-// take in that time and contentLag more. What it could is the larger of the highest
+// give or take a change of the gauge's usual size, up to a percent, and what the battery
+// could give or take in that time and contentLag more. What it could is the larger of the highest
 // power it reported and its full content in an hour; of one that never reports a power,
 // its full content in half an hour, which portable computers last at least (common
 // practice, no source). So a gauge in coarse steps is none that steps: each of its
@@ -27,7 +27,7 @@ type ContentWatch struct {
 	energy  float64
 	since   time.Duration // when it changed last, or began; later by the time without a battery
 	changes int
-	usual   float64 // size of a change of this gauge, J
+	usual   float64 // the largest change that was none, J
 	full    float64 // full content, J; 0 unknown
 	fullWas float64 // when the content changed last
 
@@ -45,6 +45,9 @@ const (
 	// firstChange is the share of the full content that a first change may be: more
 	// than the percent in which the coarsest gauges count. Common practice, no source.
 	firstChange = 0.05
+	// usualChange is the most that the gauge's usual change is let differ, as a share of
+	// the full content. Common practice, no source.
+	usualChange = 0.01
 	// unknownFull is what a battery of unknown size can give, W. Common practice, no
 	// source.
 	unknownFull = 100
@@ -134,15 +137,18 @@ func (w *ContentWatch) change(energy float64) ContentChange {
 	if w.powered && c.Over > 0 {
 		c.Watts = w.flowed / c.Over.Seconds()
 	}
-	usual := w.usual
+	room := w.usual
+	if w.full > 0 {
+		room = math.Min(room, usualChange*w.full)
+	}
 	if w.changes == 0 {
 		c.Kind = ContentFirst
-		usual = firstChange * w.full
+		room = firstChange * w.full
 		if w.full == 0 {
-			usual = math.Inf(1)
+			room = math.Inf(1)
 		}
 	}
-	if math.Abs(c.Joules+w.flowed) > usual+w.reach()*(c.Over+contentLag).Seconds() {
+	if math.Abs(c.Joules+w.flowed) > room+w.reach()*(c.Over+contentLag).Seconds() {
 		c.Kind = ContentStepped
 	} else if w.changes < 2 || math.Abs(c.Joules) > w.usual {
 		w.usual = math.Abs(c.Joules)
