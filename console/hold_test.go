@@ -3,6 +3,8 @@ package console
 import (
 	"context"
 	"log/slog"
+	"net/http"
+	"net/http/httptest"
 	"testing"
 	"time"
 
@@ -66,5 +68,39 @@ func TestHold(t *testing.T) {
 	}
 	if err := <-served; err != nil {
 		t.Errorf("serve: %v", err)
+	}
+}
+
+// A stop that names its run is asked for once more where the answer is lost, and has
+// then been done once.
+func TestStopWhoseAnswerIsLost(t *testing.T) {
+	f := &fakeAgent{data: openStore(t)}
+	h := newTestHandler(f)
+	stops := 0
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/api/v1/runs/stop" {
+			if stops++; stops == 1 {
+				h.ServeHTTP(httptest.NewRecorder(), r)
+				panic(http.ErrAbortHandler) // hangs up
+			}
+		}
+		h.ServeHTTP(w, r)
+	}))
+	defer s.Close()
+	c, err := NewClient(s.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := c.StartRun(t.Context(), run.Start{Workload: "tile-sort"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := c.StopRun(t.Context(), run.Stop{Run: r.ID, Results: map[string]run.Result{"fps": {Value: 60}}})
+	if err != nil || stops != 2 || d.ID != r.ID || d.State != run.Finished || d.Results["fps"].Value != 60 {
+		t.Errorf("asked %d times: %+v, %v", stops, d.Run, err)
+	}
+	stops = 0
+	if _, err := c.StopRun(t.Context(), run.Stop{}); err == nil || stops != 1 {
+		t.Errorf("without a run's name it might be another by now: asked %d times, %v", stops, err)
 	}
 }
