@@ -15,10 +15,10 @@ type bound struct {
 	text      string  // the same for people
 }
 
-// The bounds, each generous for a handheld or any other portable computer. Where no
-// source is named they are common practice, no source.
+// The bounds, each generous for a handheld or any other portable computer. They are
+// common practice, no source: nobody looked up the two that are named, as README says.
 var (
-	// USB power delivery ends at 240 W (USB PD 3.1; from memory); the largest
+	// USB power delivery ends at 240 W (USB PD 3.1); the largest
 	// chargers, processors and graphics of portable computers stay below 400 W.
 	believedWatts = bound{-1000, 1000, "-1000 to 1000 W"}
 	// A limit may be a mark for none: 4090 W is in use (see noLimitWatts).
@@ -28,8 +28,8 @@ var (
 	believedVolts = bound{-100, 100, "-100 to 100 V"}
 	// 400 W on the 1 V of a processor, and some.
 	believedAmperes = bound{-500, 500, "-500 to 500 A"}
-	// Batteries of more than 160 Wh may not be carried into an aircraft (IATA; from
-	// memory). A content that is worked out from charge may fall slightly below 0.
+	// Batteries of more than 160 Wh may not be carried into an aircraft (IATA).
+	// A content that is worked out from charge may fall slightly below 0.
 	believedJoules = bound{-0.1 * 3.6e6, 3.6e6, "-0.1 to 1 kWh"}
 	// 1 kWh at the 2 V of one empty cell.
 	believedCoulombs = bound{0, 1.8e6, "0 to 500 Ah"}
