@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -76,10 +77,10 @@ func TestHold(t *testing.T) {
 func TestStopWhoseAnswerIsLost(t *testing.T) {
 	f := &fakeAgent{data: openStore(t)}
 	h := newTestHandler(f)
-	stops := 0
+	var stops atomic.Int32
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.URL.Path == "/api/v1/runs/stop" {
-			if stops++; stops == 1 {
+			if stops.Add(1) == 1 {
 				h.ServeHTTP(httptest.NewRecorder(), r)
 				panic(http.ErrAbortHandler) // hangs up
 			}
@@ -96,11 +97,11 @@ func TestStopWhoseAnswerIsLost(t *testing.T) {
 		t.Fatal(err)
 	}
 	d, err := c.StopRun(t.Context(), run.Stop{Run: r.ID, Results: map[string]run.Result{"fps": {Value: 60}}})
-	if err != nil || stops != 2 || d.ID != r.ID || d.State != run.Finished || d.Results["fps"].Value != 60 {
-		t.Errorf("asked %d times: %+v, %v", stops, d.Run, err)
+	if err != nil || stops.Load() != 2 || d.ID != r.ID || d.State != run.Finished || d.Results["fps"].Value != 60 {
+		t.Errorf("asked %d times: %+v, %v", stops.Load(), d.Run, err)
 	}
-	stops = 0
-	if _, err := c.StopRun(t.Context(), run.Stop{}); err == nil || stops != 1 {
-		t.Errorf("without a run's name it might be another by now: asked %d times, %v", stops, err)
+	stops.Store(0)
+	if _, err := c.StopRun(t.Context(), run.Stop{}); err == nil || stops.Load() != 1 {
+		t.Errorf("without a run's name it might be another by now: asked %d times, %v", stops.Load(), err)
 	}
 }
