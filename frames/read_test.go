@@ -295,3 +295,17 @@ func summarise(r io.Reader, o Options, slowAt float64, progress func(frames int6
 	}
 	return f.Summary(slowAt, progress)
 }
+
+// As many frames are read as may be, and one more is an error with its line.
+func TestMostFrames(t *testing.T) {
+	for text, want := range map[string]string{"frame_ms\n1\n2\n3\n": "", "frame_ms\n1\n2\n3\n4\n": "f.csv: line 5: more than 3 frames"} {
+		f, err := NewReader(strings.NewReader(text), Options{File: "f.csv"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.most = 3
+		if _, err := f.Times(1, nil); (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: error %v, want %q", text, err, want)
+		}
+	}
+}

@@ -59,8 +59,14 @@ func (w *watcher) entries(c config) ([]schedule.Entry, error) {
 	return list, nil
 }
 
+// exportPatience is how long an export may take, so that a pipe without a reader holds
+// nothing else up for long.
+const exportPatience = 10 * time.Minute
+
 // exportTo writes all runs to a file; {date} in its path is the day.
 func exportTo(ctx context.Context, data store.Store, s scheduled, now time.Time) (string, error) {
+	ctx, cancel := context.WithTimeout(ctx, exportPatience)
+	defer cancel()
 	path := testday.ExportPath(s.Out, now)
 	if err := testday.Export(ctx, data, store.Filter{}, s.As, path); err != nil {
 		return "", err

@@ -66,6 +66,8 @@ func TestExitCodes(t *testing.T) {
 		{"completion bogus", exitUsage, `unknown command "bogus"`},
 		{"run show --data", exitUsage, "give it as --data DIR"},
 		{"demo --json=maybe", exitUsage, "want true or false"},
+		{"demo --out -", exitUsage, "name a folder"},
+		{"report --out -", exitUsage, "name a folder"},
 		{"run", exitUsage, "needs to know what to do"},
 		{"run bogus", exitUsage, `unknown command "bogus"`},
 		{"run start --setting 25W", exitUsage, "--workload is missing"},

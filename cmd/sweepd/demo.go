@@ -25,6 +25,9 @@ day of one device alone, as its own agent would record it.`,
 			if device != "" && device != "unit-oak" && device != "unit-elm" {
 				return misused(fmt.Errorf("the demonstration has no device %q: it has unit-oak and unit-elm", device))
 			}
+			if err := isFolder(out); err != nil {
+				return err
+			}
 			dir, err := freshFolder(out)
 			if err != nil {
 				return err

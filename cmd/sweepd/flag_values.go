@@ -138,6 +138,14 @@ func parseOwner(text string) (device, variant string, err error) {
 	return device, string(run.NewVariant(pairs)), nil
 }
 
+// isFolder refuses what is meant as standard output where files go into a folder.
+func isFolder(dir string) error {
+	if dir == "-" {
+		return misused(errors.New("--out -: there are several files, which do not fit on standard output: name a folder (./- if it is to be called so)"))
+	}
+	return nil
+}
+
 // choiceFlag is a flag that takes one of a few words.
 type choiceFlag struct {
 	value string

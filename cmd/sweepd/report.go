@@ -46,6 +46,9 @@ where --run names them, else those with the worst findings.`,
 			if f.out == "" {
 				return misused(fmt.Errorf("where shall the report go? Give --out DIR"))
 			}
+			if err := isFolder(f.out); err != nil {
+				return err
+			}
 			written, err := a.writeReport(cmd.Context(), &f)
 			if err != nil {
 				return err

@@ -46,18 +46,18 @@ type Input struct {
 func Open(ctx context.Context, path string, most int64) (*Input, error) {
 	file, err := Resolve(path)
 	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, withoutPath(err, path))
+		return nil, fmt.Errorf("open %s: %w", path, withoutPath(err, path))
 	}
 	f, err := os.OpenFile(file, os.O_RDONLY|withoutWaiting, 0)
 	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, bare(err))
+		return nil, fmt.Errorf("open %s: %w", path, bare(err))
 	}
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
 		err = errors.New("it is a folder: name a file in it")
 	}
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("read %s: %w", path, err), f.Close())
+		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), f.Close())
 	}
 	in := &Input{name: path, ctx: ctx, from: f, file: f, most: most}
 	if info.Mode().IsRegular() {

@@ -24,8 +24,6 @@ var ErrPlanted = errors.New("belongs to another user, in a folder that others ca
 // neither the caller nor the folder's owner made it: the kernel's rule for sticky
 // folders that everybody may write (Documentation/admin-guide/sysctl/fs.rst,
 // protected_symlinks), for all that others may write and for every link on the way.
-// What is no link is refused by the kernel's own rule (protected_regular,
-// protected_fifos).
 func Resolve(path string) (string, error) {
 	if path == "" {
 		return "", fmt.Errorf("no file is named: %w", fs.ErrInvalid)
@@ -53,12 +51,12 @@ func Resolve(path string) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		if err := notPlanted(done, next, info); err != nil {
-			return "", err
-		}
 		if info.Mode()&fs.ModeSymlink == 0 || leadsToOpenFile(done) {
 			done = next
 			continue
+		}
+		if err := linkNotPlanted(done, next, info); err != nil {
+			return "", err
 		}
 		if links++; links > mostLinks {
 			return "", &fs.PathError{Op: "follow", Path: path, Err: syscall.ELOOP}
@@ -86,28 +84,26 @@ func parts(path string) []string {
 	return list
 }
 
-// notPlanted refuses what another user may have put into a folder.
-func notPlanted(dir, path string, info fs.FileInfo) error {
-	if info.IsDir() {
-		return nil
-	}
+// linkNotPlanted refuses a link that another user may have put into a folder.
+func linkNotPlanted(dir, path string, link fs.FileInfo) error {
+	return notPlanted(dir, path, link, func(folder fs.FileMode) bool { return folder&0o022 != 0 })
+}
+
+// fileNotPlanted refuses to write into what another user may have made for that, by the
+// kernel's rule of what is opened to be created (protected_regular, protected_fifos).
+func fileNotPlanted(path string, file fs.FileInfo) error {
+	return notPlanted(filepath.Dir(path), path, file, func(folder fs.FileMode) bool { return folder&fs.ModeSticky != 0 && folder&0o002 != 0 })
+}
+
+func notPlanted(dir, path string, info fs.FileInfo, open func(folder fs.FileMode) bool) error {
 	folder, err := os.Stat(dir)
 	if err != nil {
 		return err
 	}
-	owner := ownerOf(info)
-	if owner == uint32(os.Geteuid()) || owner == ownerOf(folder) {
+	if owner := ownerOf(info); owner == uint32(os.Geteuid()) || owner == ownerOf(folder) || !open(folder.Mode()) {
 		return nil
 	}
-	mode := folder.Mode()
-	open := mode&fs.ModeSticky != 0 && mode&0o002 != 0
-	if info.Mode()&fs.ModeSymlink != 0 {
-		open = mode&0o022 != 0
-	}
-	if open {
-		return &fs.PathError{Op: "use", Path: path, Err: ErrPlanted}
-	}
-	return nil
+	return &fs.PathError{Op: "use", Path: path, Err: ErrPlanted}
 }
 
 func ownerOf(info fs.FileInfo) uint32 { return info.Sys().(*syscall.Stat_t).Uid }

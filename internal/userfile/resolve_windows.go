@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 )
 
+func fileNotPlanted(string, fs.FileInfo) error { return nil }
+
 // ErrPlanted is returned for what somebody else may have put where others write. Here
 // nothing is: a link takes an administrator to make.
 var ErrPlanted = errors.New("belongs to another user, in a folder that others can write: remove it, or name another place")

@@ -64,6 +64,9 @@ func writeFile(ctx context.Context, path string, write func(io.Writer) error) er
 			return pour(own, write)
 		}
 	}
+	if err := fileNotPlanted(file, info); err != nil {
+		return err
+	}
 	switch mode := info.Mode(); {
 	case mode.IsDir():
 		return errFolder

@@ -224,6 +224,8 @@ func TestPlanted(t *testing.T) {
 		must(t, os.Chown(folder, 1, somebody)) // neither root's nor somebody's
 		must(t, os.WriteFile(filepath.Join(folder, "victim"), []byte("old"), 0o666))
 		must(t, os.Chown(filepath.Join(folder, "victim"), somebody, somebody))
+		must(t, os.WriteFile(filepath.Join(folder, "planted file"), []byte("old"), 0o600))
+		must(t, os.Chmod(filepath.Join(folder, "planted file"), 0o666))
 		for _, link := range []struct {
 			name string
 			uid  int
@@ -241,6 +243,13 @@ func TestPlanted(t *testing.T) {
 func TestPlantedAsSomebody(t *testing.T) {
 	dir := given(t)
 	for _, folder := range []string{"sticky", "shared", "open", "closed"} {
+		path := filepath.Join(dir, folder, "planted file")
+		if err := Write(t.Context(), path, say("new")); errors.Is(err, ErrPlanted) != (folder == "sticky") {
+			t.Errorf("writing into %s: %v", path, err)
+		}
+		if text, err := Read(t.Context(), path, Small); err != nil || folder == "sticky" && string(text) != "old" { // anybody may lay a table there
+			t.Errorf("reading %s: %q, %v", path, text, err)
+		}
 		for _, link := range []string{"planted", "own", "the folder owner's"} {
 			refused := link == "planted" && folder != "closed"
 			path := filepath.Join(dir, folder, link)
