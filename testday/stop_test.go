@@ -106,6 +106,17 @@ func TestStopWithFrames(t *testing.T) {
 		!strings.Contains(err.Error(), "run 000-0001 is stopped and kept, but without its frame times (give them with `sweepd run result 000-0001 --frames FILE`)") || f.frames.Results != nil {
 		t.Errorf("a bad file: %v", err)
 	}
+	typed := map[string]run.Result{"score": {Value: 7}, "fps": {Value: 99}}
+	f = recordingAgent()
+	if d, err := StopWithFrames(t.Context(), f, run.Stop{Results: typed}, func() (FrameResults, error) { return results, nil }); err != nil ||
+		len(f.stopped.Results) != 0 || len(f.frames.Results) != 2 || d.Results["fps"].Value != 99 || results.Results["fps"].Value != 100 {
+		t.Errorf("all results at once: stopped with %v, then %v, %v", f.stopped.Results, f.frames.Results, err)
+	}
+	f = recordingAgent()
+	if _, err := StopWithFrames(t.Context(), f, run.Stop{Results: typed}, func() (FrameResults, error) { return results, errDisk }); !errors.Is(err, errDisk) ||
+		len(f.ended.Results) != 2 || f.frames.Results != nil {
+		t.Errorf("a bad file: what was typed is kept: %v, %v", f.ended.Results, err)
+	}
 	f = recordingAgent()
 	if _, err := StopWithFrames(t.Context(), f, run.Stop{}, func() (FrameResults, error) { f.err = errAway; return results, nil }); !errors.Is(err, errAway) || !strings.Contains(err.Error(), "is stopped and kept") {
 		t.Errorf("the agent went away: %v", err)

@@ -128,14 +128,8 @@ func schemaObjects(ctx context.Context, q rowsQueryer) (map[string]string, error
 const checkTogether = 500
 
 func (c *checker) runs() error {
-	var last int64
-	if err := c.s.read.QueryRowContext(c.ctx, `SELECT coalesce(max(n), 0) FROM (SELECT n FROM runs NOT INDEXED UNION ALL SELECT run FROM run_checksums)`).Scan(&last); err != nil {
+	if err := spans(c.ctx, c.s.read, checkTogether, c.someRuns); err != nil {
 		return err
-	}
-	for from := int64(1); from <= last; from += checkTogether {
-		if err := c.runsFrom(from); err != nil {
-			return err
-		}
 	}
 	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
 		lost, err := lostRuns(c.ctx, tx, -1)
@@ -146,8 +140,8 @@ func (c *checker) runs() error {
 	})
 }
 
-func (c *checker) runsFrom(from int64) error {
-	r, err := c.s.readRuns(c.ctx, selection{where: "n BETWEEN ? AND ?", args: []any{from, from + checkTogether - 1}, named: true}, whole)
+func (c *checker) someRuns(chosen selection) error {
+	r, err := c.s.readRuns(c.ctx, chosen, whole)
 	for i := range r.runs {
 		one := &r.runs[i]
 		x := store.CheckedRun{ID: one.ID, Device: one.Device, Workload: one.Workload, StartedAt: one.StartedAt, Damaged: r.damage[i].names()}

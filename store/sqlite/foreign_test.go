@@ -120,6 +120,13 @@ func TestMergeOfSparseNumbers(t *testing.T) {
 	if must(t, err); report.Added != 2 {
 		t.Errorf("%+v", report)
 	}
+	for _, n := range []string{"1000000000000", "9223372036854775807", "-9223372036854775808"} {
+		s := openAt(t, oldFile(t, `UPDATE runs SET n = `+n+` WHERE n = 2; UPDATE runs SET fact_set = NULL`,
+			`DELETE FROM results WHERE run = 2; DELETE FROM findings WHERE run = 2; DELETE FROM summaries WHERE run = 2; UPDATE series SET run = NULL WHERE run = 2`))
+		if check, err := s.Check(t.Context()); err != nil || len(check.Runs) != 2 || check.DamagedRuns() != 0 {
+			t.Errorf("number %s: %+v, %v", n, check, err)
+		}
+	}
 }
 
 // Files of the older version and with other pages are merged whole, and their runs are as

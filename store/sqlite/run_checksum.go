@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -156,6 +157,21 @@ func (w *runWriter) change(n int64, f func() error) error {
 	return sealRuns(w.ctx, w.tx, runNumber(n))
 }
 
+// spans selects all runs, some together. Their numbers may lie far apart.
+func spans(ctx context.Context, q queryer, together int64, f func(selection) error) error {
+	for from := int64(math.MinInt64); ; {
+		var first sql.NullInt64
+		if err := q.QueryRowContext(ctx, `SELECT min(n) FROM runs NOT INDEXED WHERE n >= ?`, from).Scan(&first); err != nil || !first.Valid {
+			return err
+		}
+		last := first.Int64 + min(together-1, math.MaxInt64-first.Int64)
+		if err := f(selection{where: "n BETWEEN ? AND ?", args: []any{first.Int64, last}, named: true}); err != nil || last == math.MaxInt64 {
+			return err
+		}
+		from = last + 1
+	}
+}
+
 // runNumber is the run of that number in the file.
 func runNumber(n int64) selection {
 	return selection{where: "n = ?", args: []any{n}, named: true}
@@ -178,14 +194,9 @@ func sealRuns(ctx context.Context, tx *sql.Tx, chosen selection) error {
 // sealAll gives all runs and readings that an older version stored their checksums.
 func sealAll(ctx context.Context, tx *sql.Tx) error {
 	const together = 1000
-	var last int64
-	if err := tx.QueryRowContext(ctx, `SELECT coalesce(max(n), 0) FROM runs`).Scan(&last); err != nil {
+	err := spans(ctx, tx, together, func(chosen selection) error { return sealRuns(ctx, tx, chosen) })
+	if err != nil {
 		return err
-	}
-	for from := int64(1); from <= last; from += together {
-		if err := sealRuns(ctx, tx, selection{where: "n BETWEEN ? AND ?", args: []any{from, from + together - 1}, named: true}); err != nil {
-			return err
-		}
 	}
 	all, err := numbers(ctx, tx, `SELECT id FROM series`)
 	if err != nil {
