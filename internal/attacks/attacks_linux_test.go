@@ -28,6 +28,7 @@ var table = [][]attack{
 	numbers,
 	words,
 	untrue,
+	elsewhere,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.
