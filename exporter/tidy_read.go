@@ -205,9 +205,9 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	case colState:
 		d.State, err = readState(text)
 	case colWhy:
-		d.Why, err = readNote(text)
+		d.Why, err = readLines(column, text)
 	case colNote:
-		d.Note, err = readNote(text)
+		d.Note, err = readLines(column, text)
 	default:
 		err = t.readResult(d, column, text)
 	}
@@ -289,8 +289,8 @@ func readSetting(text string) (run.Setting, error) {
 	return run.Named(strings.Clone(text)), run.CheckLabel(colSetting, text)
 }
 
-func readNote(text string) (string, error) {
-	return strings.Clone(run.NoteText(text)), run.CheckKeptNote(text)
+func readLines(column, text string) (string, error) {
+	return strings.Clone(run.NoteText(text)), run.CheckText(column, text)
 }
 
 func readSupply(text string) (run.Supply, error) {

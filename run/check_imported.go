@@ -83,9 +83,9 @@ func (r *Record) checkImported() error {
 }
 
 func (r *Record) checkTexts() error {
-	errs := []error{checkText("note", r.Note), checkText("reason", r.Why)}
+	errs := []error{CheckText("note", r.Note), CheckText("reason", r.Why)}
 	for _, f := range r.Findings {
-		errs = append(errs, CheckLabel("code of a finding", string(f.Code)), checkText("finding", f.Text))
+		errs = append(errs, CheckLabel("code of a finding", string(f.Code)), CheckText("finding", f.Text))
 		switch f.Severity {
 		case SeverityNote, SeverityDoubt, SeverityReject:
 		default:
@@ -93,7 +93,7 @@ func (r *Record) checkTexts() error {
 		}
 	}
 	for name, value := range r.Facts {
-		errs = append(errs, CheckLabel("name of a fact", name), checkText("fact", value))
+		errs = append(errs, CheckLabel("name of a fact", name), CheckText("fact", value))
 	}
 	for i := range r.Summaries {
 		x := &r.Summaries[i]
@@ -122,19 +122,17 @@ func (s Sensor) CheckImported() error {
 	if !(s.Resolution >= 0 && s.Resolution <= math.MaxFloat64) {
 		return fmt.Errorf("sensor %q has a resolution of %v: want 0 or more", Shorten(s.ID), s.Resolution)
 	}
-	return errors.Join(CheckLabel("sensor", s.ID), checkText("instance of a sensor", s.Instance), checkText("unit of a sensor", s.Unit), checkText("source of a sensor", s.Source))
+	return errors.Join(CheckLabel("sensor", s.ID), CheckText("instance of a sensor", s.Instance), CheckText("unit of a sensor", s.Unit), CheckText("source of a sensor", s.Source))
 }
 
-// checkText tells why text of several lines cannot be taken over.
-func checkText(what, text string) error {
+// CheckText tells why text of several lines cannot be taken over, whichever way its
+// lines end.
+func CheckText(what, text string) error {
 	if len(text) > maxText {
 		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxText)
 	}
-	for line := range strings.Lines(text) {
-		line = strings.TrimSuffix(line, "\n")
-		if strings.ContainsFunc(line, func(r rune) bool { return r < ' ' && r != '\t' || r == 0x7f || r == '\uFFFD' }) {
-			return fmt.Errorf("%s %q holds control characters or is not UTF-8", what, Shorten(line))
-		}
+	if text = NoteText(text); VisibleLines(text) != text {
+		return fmt.Errorf("%s %q %s", what, Shorten(text), unshowable)
 	}
 	return nil
 }

@@ -93,7 +93,7 @@ func CheckLabel(what, text string) error {
 	case len(text) > maxLabel:
 		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxLabel)
 	case Visible(text) != text || strings.ContainsRune(text, utf8.RuneError):
-		return fmt.Errorf("%s %q holds control characters or such that turn the direction of text, or is not UTF-8: use one line of plain text", what, text)
+		return fmt.Errorf("%s %q %s on one line", what, text, unshowable)
 	case strings.TrimSpace(text) != text:
 		return fmt.Errorf("%s %q begins or ends with a blank: leave that out", what, text)
 	}
@@ -104,21 +104,15 @@ func CheckLabel(what, text string) error {
 const maxNote = 4000
 
 // CheckNote tells why text cannot be a run's note.
-func CheckNote(text string) error { return checkNote(text, maxNote) }
-
-// CheckKeptNote tells why text cannot be the note of a run that has ended: that of its
-// start and that of its stop.
-func CheckKeptNote(text string) error { return checkNote(text, 2*maxNote+1) }
-
-func checkNote(text string, most int) error {
-	if len(text) > most {
-		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), most)
+func CheckNote(text string) error {
+	if len(text) > maxNote {
+		return fmt.Errorf("note has %d bytes: at most %d are allowed", len(text), maxNote)
 	}
-	if text = NoteText(text); VisibleLines(text) != text {
-		return fmt.Errorf("note %q holds control characters or such that turn the direction of text, or is not UTF-8: use plain text", Shorten(text))
-	}
-	return nil
+	return CheckText("note", text)
 }
+
+// unshowable ends the sentence about a text that only Visible can show.
+const unshowable = "holds control characters or such that turn the direction of text, or is not UTF-8: use plain text"
 
 // NoteText is a note as it is kept: without blanks around it, its lines ended as
 // everywhere, by a line feed.

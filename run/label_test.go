@@ -29,8 +29,8 @@ func TestCheckNote(t *testing.T) {
 	refused(t, "no note", CheckNote(""), "")
 	refused(t, "a page", CheckNote(strings.Repeat("x\n", 2000)), "")
 	refused(t, "more", CheckNote(strings.Repeat("x", 4001)), "note has 4001 bytes: at most 4000")
-	refused(t, "two notes", CheckKeptNote(strings.Repeat("x", 8001)), "")
-	refused(t, "more than two", CheckKeptNote(strings.Repeat("x", 8002)), "note has 8002 bytes: at most 8001")
+	refused(t, "one from elsewhere", CheckText("note", strings.Repeat("x", 16384)), "")
+	refused(t, "more", CheckText("note", strings.Repeat("x", 16385)), "note has 16385 bytes: at most 16384")
 	refused(t, "lines of any system, and tabs", CheckNote("a\r\nb\rc\td\n"), "")
 	for _, text := range []string{"a\x00b", "\x1b[2J", "a\u202eb", "a\xffb", "a\u0085b"} {
 		refused(t, text, CheckNote(text), "control characters")

@@ -102,8 +102,8 @@ var words = []attack{{
 		return "they are shown escaped"
 	},
 }, {
-	fault:    "17 a data file of old in which every text has ESC and U+202E: lists, JSON, CSV, API, metrics, report",
-	expected: "it opens, and shows them escaped",
+	fault:    "17 a data file of old in which every text has ESC and U+202E: lists, JSON, CSV, API, metrics, report, merge",
+	expected: "it opens, and shows them escaped; merge leaves them out",
 	try: func(t *testing.T, m *machine) string {
 		if err := os.Mkdir(m.data, 0o755); err != nil {
 			t.Fatal(err)
@@ -145,7 +145,12 @@ var words = []attack{{
 		}
 		shownSafely(t, "the report", string(page))
 		shownSafely(t, "the log", a.log.String())
-		return "it opens, and shows them escaped"
+		o := m.run("--data", m.path("other"), "merge", m.database())
+		shownSafely(t, "merge", o.stdout+o.stderr)
+		if taken := m.run("--data", m.path("other"), "run", "list", "--json").stdout; strings.Contains(taken, `"id"`) {
+			t.Errorf("merge took %s\nand said %s", taken, o.stdout+o.stderr)
+		}
+		return "it opens, shows them escaped, and merge leaves them out"
 	},
 }, {
 	fault:    "17 ESC and U+202E in the name that a driver gives a sensor, in the firmware's texts and from the setting command: sensors, log, metrics, a run",
