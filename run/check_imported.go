@@ -132,7 +132,7 @@ func CheckText(what, text string) error {
 		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxText)
 	}
 	if text = NoteText(text); VisibleLines(text) != text {
-		return fmt.Errorf("%s %q %s", what, Shorten(text), unshowable)
+		return fmt.Errorf("%s %q %s: use plain text", what, Shorten(text), unshowable)
 	}
 	return nil
 }

@@ -93,7 +93,7 @@ func CheckLabel(what, text string) error {
 	case len(text) > maxLabel:
 		return fmt.Errorf("%s has %d bytes: at most %d are allowed", what, len(text), maxLabel)
 	case Visible(text) != text || strings.ContainsRune(text, utf8.RuneError):
-		return fmt.Errorf("%s %q %s on one line", what, text, unshowable)
+		return fmt.Errorf("%s %q %s: use one line of plain text", what, text, unshowable)
 	case strings.TrimSpace(text) != text:
 		return fmt.Errorf("%s %q begins or ends with a blank: leave that out", what, text)
 	}
@@ -112,7 +112,7 @@ func CheckNote(text string) error {
 }
 
 // unshowable ends the sentence about a text that only Visible can show.
-const unshowable = "holds control characters or such that turn the direction of text, or is not UTF-8: use plain text"
+const unshowable = "holds control characters or such that turn the direction of text, or is not UTF-8"
 
 // NoteText is a note as it is kept: without blanks around it, its lines ended as
 // everywhere, by a line feed.
