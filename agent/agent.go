@@ -48,7 +48,7 @@ type Agent struct {
 	meter    dischargeMeter
 	baseline judge.Baseline
 
-	ending sync.Map // by id, of runs that are being stored: a chan struct{} that is closed then
+	unstored unstored
 
 	mu     sync.Mutex // guards shared, for Snapshot
 	shared shared
@@ -58,6 +58,7 @@ type Agent struct {
 type recording struct {
 	record  run.Record
 	started run.Instant
+	sweeps  int // taken so far
 }
 
 // New checks the options. Sampling starts with Run (or Step).
@@ -98,6 +99,7 @@ func New(opts Options) (*Agent, error) {
 	}
 	a.inline = opts.Stepped
 	a.batcher = batcher{recorder: opts.Recorder, interval: opts.Interval, events: &a.Events, log: opts.Log}
+	a.unstored.init(opts.Journal, opts.Left)
 	a.labels = run.Labels{Device: opts.Device}
 	return a, nil
 }

@@ -122,9 +122,15 @@ func (b *batcher) closeLocked() {
 	b.full = append(b.full, b.open)
 	b.closed, b.closedRun = b.open.last().At.Mono, b.open.RunID
 	b.open = nil
-	for b.closed-b.full[0].last().At.Mono > maxPending { // the oldest go: what comes after them tells more of how things are
-		b.loseLocked(b.full[0])
-		b.full = slices.Delete(b.full, 0, 1)
+	// The oldest of the run go, or of idle time: what comes after them tells more of how
+	// things are. A run that has ended keeps what it has.
+	for {
+		at := slices.IndexFunc(b.full, func(x *batch) bool { return x.RunID == b.closedRun })
+		if b.closed-b.full[at].last().At.Mono <= maxPending {
+			return
+		}
+		b.loseLocked(b.full[at])
+		b.full = slices.Delete(b.full, at, at+1)
 	}
 }
 
@@ -312,9 +318,10 @@ func (b *batcher) discard(runID string) {
 	b.full = slices.DeleteFunc(b.full, func(x *batch) bool { return x.RunID == runID })
 }
 
-// judge writes what is left, judges a run from its stored sweeps and stores the
-// outcome.
-func (b *batcher) judge(ctx context.Context, d run.Record, th judge.Thresholds) (run.Record, error) {
+// judge writes what is left, judges a run that has ended from its stored sweeps and
+// stores the outcome.
+func (b *batcher) judge(ctx context.Context, e *endedRun, th judge.Thresholds) (run.Record, error) {
+	d := e.Record
 	if err := b.flush(ctx, true); err != nil {
 		return d, err
 	}
@@ -324,7 +331,13 @@ func (b *batcher) judge(ctx context.Context, d run.Record, th judge.Thresholds) 
 	if err != nil {
 		return d, fmt.Errorf("read back the sweeps of run %s: %w", d.ID, err)
 	}
-	judged, err := judge.Judge(d, lossyTrace{trace, b.lostOf(d.ID)}, th)
+	lost := b.lostOf(d.ID)
+	if e.left {
+		if lost, err = lostWith(trace, e); err != nil {
+			return d, fmt.Errorf("count the sweeps of run %s: %w", d.ID, err)
+		}
+	}
+	judged, err := judge.Judge(d, lossyTrace{trace, lost}, th)
 	if err != nil {
 		return d, fmt.Errorf("judge run %s: %w", d.ID, err)
 	}
@@ -336,6 +349,44 @@ func (b *batcher) judge(ctx context.Context, d run.Record, th judge.Thresholds) 
 	}
 	b.forgetLost(d.ID)
 	return judged, nil
+}
+
+// lostWith tells of the sweeps that were lost with the agent that took them: those that
+// it told of, and as many as are missing at the end of what was stored.
+func lostWith(trace run.Trace, e *endedRun) ([]run.Loss, error) {
+	there, last := 0, e.Record.StartedAt.Time
+	err := trace.Each(func(s run.Sweep) error {
+		there, last = there+1, s.At.Wall
+		return nil
+	})
+	for _, l := range slices.Concat(e.before, trace.Lost()) {
+		there += l.Sweeps
+	}
+	if err != nil || there >= e.Sweeps {
+		return e.before, err
+	}
+	return append(slices.Clip(e.before), run.Loss{Code: run.ReadingsLost, From: last, To: e.At(), Sweeps: e.Sweeps - there}), nil
+}
+
+// correct changes a stored run and tells of it.
+func (b *batcher) correct(ctx context.Context, id string, c run.Correction) (d run.Record, err error) {
+	b.write.Lock()
+	defer b.write.Unlock()
+	err = b.events.Publish(func() (run.Event, error) {
+		if d, err = b.recorder.Correct(ctx, id, c); err != nil {
+			err = fmt.Errorf("correct run %s: %w", id, err)
+		}
+		return run.Event{Kind: run.RunCorrected, Run: d.Run}, err
+	})
+	return d, err
+}
+
+// beginAnew stores a run that has ended as one that begins.
+func (b *batcher) beginAnew(ctx context.Context, d run.Record) error {
+	d.State, d.DurationS, d.Results, d.Findings = run.Recording, nil, map[string]run.Result{}, nil
+	b.write.Lock()
+	defer b.write.Unlock()
+	return b.recorder.BeginRun(ctx, d)
 }
 
 // lossyTrace is a stored trace that also tells of the sweeps that were never stored.

@@ -33,6 +33,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 		return d, err
 	})
 	if err == nil {
+		_ = a.StoreEnded(context.WithoutCancel(ctx)) // what could not be stored before
 		a.log.Info("run started", zap.String("run", d.ID), zap.String("workload", d.Workload),
 			zap.String("setting", d.Setting.String()), zap.String("supply", string(d.Supply)))
 		return d.Run, nil
@@ -41,6 +42,9 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 		a.batcher.discard(d.ID)
 		_ = a.do(context.WithoutCancel(ctx), func() error { _, err := a.endRun(run.Stop{Run: d.ID}); return err })
 		a.batcher.discard(d.ID)
+		if left := a.unstored.records(); len(left) > 0 {
+			err = fmt.Errorf("%w (run %s, which has ended, is not stored yet either)", err, run.ShortID(left[0].ID))
+		}
 	}
 	return run.Run{}, err
 }
@@ -98,58 +102,47 @@ func (a *Agent) describeRun(d *run.Record) {
 
 // StopRun ends the recording run with a sweep at this moment, judges and stores
 // it. It fails with ErrNotRecording when there is none, and with ErrEnded when it is
-// not the one that s names: then that one is stored already if this agent recorded it.
+// not the one that s names: then that one is stored already if this agent recorded it and
+// could. A *run.NotStoredError says that the run has ended and is kept, but not stored.
 func (a *Agent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 	a.refresh(ctx)
-	var d run.Record
-	kept := make(chan struct{})
-	err := a.do(ctx, func() (err error) {
-		if d, err = a.endRun(s); err == nil {
-			a.ending.Store(d.ID, kept)
+	var e *endedRun
+	err := a.do(ctx, func() error {
+		ended, err := a.endRun(s)
+		if ended.Record.ID != "" {
+			e = a.unstored.add(&endedRun{Ended: ended})
 		}
 		return err
 	})
-	if errors.Is(err, run.ErrEnded) {
-		a.awaitKept(ctx, s.Run)
-	}
-	if err != nil {
+	ctx = context.WithoutCancel(ctx) // from here on the run is over whatever the caller does
+	if e == nil {
+		if errors.Is(err, run.ErrEnded) || errors.Is(err, run.ErrNotRecording) {
+			_ = a.StoreEnded(ctx) // said by the agent
+		}
 		return run.Record{}, err
 	}
-	defer func() { a.ending.Delete(d.ID); close(kept) }()
-	// From here on the run is over whatever the caller does.
-	d, err = a.batcher.judge(context.WithoutCancel(ctx), d, a.opts.Thresholds)
-	if err != nil {
-		a.log.Error("run could not be stored; it is judged again when the agent starts next", zap.Error(err))
-		return d, err
+	d, failed := a.storeEnded(ctx, e)
+	if failed == nil {
+		_ = a.StoreEnded(ctx) // those before it, now that it works
 	}
-	a.log.Info("run stopped", zap.String("run", d.ID), zap.String("state", string(d.State)), zap.Int("findings", len(d.Findings)))
-	return d, nil
+	return d, errors.Join(err, failed)
 }
 
-// awaitKept waits until a run that has ended is judged and stored, or failed to be.
-func (a *Agent) awaitKept(ctx context.Context, id string) {
-	if kept, ok := a.ending.Load(id); ok {
-		select {
-		case <-kept.(chan struct{}):
-		case <-ctx.Done():
-		}
-	}
-}
-
-// endRun runs on the sampling goroutine.
-func (a *Agent) endRun(s run.Stop) (run.Record, error) {
+// endRun runs on the sampling goroutine. Without an id in the record nothing has ended.
+func (a *Agent) endRun(s run.Stop) (run.Ended, error) {
 	if s.Run != "" && (a.run == nil || a.run.record.ID != s.Run) {
-		return run.Record{}, fmt.Errorf("run %s: %w", run.ShortID(s.Run), run.ErrEnded)
+		return run.Ended{}, fmt.Errorf("run %s: %w", run.ShortID(s.Run), run.ErrEnded)
 	}
 	if a.run == nil {
-		return run.Record{}, run.ErrNotRecording
+		return run.Ended{}, run.ErrNotRecording
 	}
 	if err := s.Check(a.run.record.Run); err != nil {
-		return run.Record{}, err
+		return run.Ended{}, err
 	}
 	now := a.opts.Clock.Now()
 	err := a.sweep(now, sweepEdge)
-	d := a.run.record
+	ended := run.Ended{Record: a.run.record, Sweeps: a.run.sweeps}
+	d := &ended.Record
 	d.State = run.Finished
 	elapsed := (now.Mono - a.run.started.Mono).Seconds()
 	d.DurationS = &elapsed
@@ -165,10 +158,10 @@ func (a *Agent) endRun(s run.Stop) (run.Record, error) {
 	a.afterRun, a.nextTick = true, now.Mono+afterRunWait
 	if a.pacer != nil {
 		if perr := a.pacer.Arm(afterRunWait); perr != nil {
-			return d, perr
+			return ended, perr
 		}
 	}
-	return d, err
+	return ended, err
 }
 
 // afterRunWait is when the first idle sweep after a run comes. The next

@@ -3,7 +3,6 @@ package agent
 import (
 	"context"
 	"errors"
-	"fmt"
 	"sync"
 	"time"
 
@@ -26,14 +25,15 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	a.pacer = p
 	a.mu.Unlock()
 	p.Wake() // for mail that came before there was a pacer to wake
-	if err := a.judgeUnfinished(ctx); err != nil {
-		a.log.Error("runs left behind by a crash could not be judged", zap.Error(err))
+	if err := a.restore(ctx); err != nil {
+		a.log.Error("runs left behind by a crash could not be stored; it is tried again", zap.Error(err))
 	}
 	background, stop := context.WithCancel(context.Background())
 	var helpers sync.WaitGroup
 	helpers.Go(func() { a.slowLane(background) })
 	helpers.Go(func() { a.commandLane(background) })
 	helpers.Go(func() { a.writer(background) })
+	helpers.Go(func() { a.keepTrying(background) })
 	helpers.Go(func() { _ = a.SweepIdle(background) }) // so that there is something to show at once; fails only at the end
 	defer context.AfterFunc(ctx, a.wake)()
 
@@ -210,36 +210,15 @@ func (a *Agent) Step() error {
 	return a.tick(context.Background())
 }
 
-// judgeUnfinished turns runs that a crash left recording into interrupted ones.
-func (a *Agent) judgeUnfinished(ctx context.Context) error {
-	left, err := a.opts.Recorder.Unfinished(ctx, a.opts.Device)
-	if err != nil {
-		return fmt.Errorf("look for unfinished runs: %w", err)
-	}
-	for _, d := range left {
-		d.State = run.Interrupted
-		judged, jerr := a.batcher.judge(ctx, d, a.opts.Thresholds)
-		if jerr != nil {
-			err = errors.Join(err, jerr)
-			continue
-		}
-		a.log.Warn("a run was interrupted when the agent died; it ends at its last stored sweep",
-			zap.String("run", judged.ID), zap.String("workload", judged.Workload), zap.Float64p("duration_s", judged.DurationS))
-	}
-	return err
-}
-
-// interrupt ends the run that is recording when the agent stops.
+// interrupt ends the run that is recording when the agent stops, and tries for the last
+// time to store what could not be stored.
 func (a *Agent) interrupt(ctx context.Context) error {
 	if a.run == nil {
-		return a.batcher.flush(ctx, true)
+		return errors.Join(a.batcher.flush(ctx, true), a.StoreEnded(ctx))
 	}
-	d, err := a.endRun(run.Stop{})
-	if err != nil {
-		return err
-	}
-	d.State = run.Interrupted
-	d, err = a.batcher.judge(ctx, d, a.opts.Thresholds)
-	a.log.Warn("the agent stops while a run is recording; the run is kept as interrupted", zap.String("run", d.ID))
-	return err
+	ended, err := a.endRun(run.Stop{})
+	ended.Record.State = run.Interrupted
+	a.unstored.add(&endedRun{Ended: ended})
+	a.log.Warn("the agent stops while a run is recording; the run is kept as interrupted", zap.String("run", ended.Record.ID))
+	return errors.Join(err, a.StoreEnded(ctx))
 }

@@ -134,6 +134,12 @@ func (n *notebook) FinishRun(_ context.Context, d run.Record) error {
 	if n.refuse != nil {
 		return n.refuse
 	}
+	switch old, there := n.runs[d.ID]; {
+	case !there:
+		return run.ErrNoRun
+	case old.State != run.Recording:
+		return run.ErrEnded
+	}
 	n.runs[d.ID] = d
 	return nil
 }
@@ -144,7 +150,7 @@ func (n *notebook) Correct(_ context.Context, id string, c run.Correction) (run.
 	if n.refuse != nil {
 		return run.Record{}, n.refuse
 	}
-	d := n.runs[id]
+	d := (&run.Ended{Record: n.runs[id], Corrections: []run.Correction{{Results: c.Results, Decision: c.Decision, Why: c.Why}}}).Corrected()
 	d.Findings = slices.DeleteFunc(slices.Clone(d.Findings), func(f run.Finding) bool { _, replaced := c.Findings[f.Code]; return replaced })
 	for _, f := range c.Findings {
 		d.Findings = append(d.Findings, *f)

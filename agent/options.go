@@ -20,6 +20,10 @@ type Options struct {
 	// History has the idle sweeps from before the agent was made; nil: it begins
 	// without.
 	History IdleHistory
+	// Journal keeps the runs that ended and that the Recorder does not take; nil: they are
+	// kept in memory alone. Left is what the agent before left in it.
+	Journal Journal
+	Left    []run.Ended
 	// Clock is nil for the system's.
 	Clock Clock
 	// NewID makes a run's id from its start; nil means the function NewID.

@@ -64,6 +64,7 @@ func (a *Agent) Live() run.Live {
 // Snapshot copies the latest sweep, its labels and the energies into dst, whose
 // memory is reused. Any goroutine may call it at any time.
 func (a *Agent) Snapshot(dst *Snapshot) {
+	dst.Unstored = a.unstored.records()
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	s := &a.shared

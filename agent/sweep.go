@@ -41,6 +41,9 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	if kind == sweepIdle {
 		a.baseline.Observe(&a.index, values, now.Boot)
 	}
+	if a.run != nil {
+		a.run.sweeps++
+	}
 	full := false
 	if a.run != nil || kind == sweepIdle {
 		full = a.batcher.add(a.opts.Device, a.runID(), a.index.Sensors, run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})

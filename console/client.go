@@ -88,7 +88,17 @@ func (c *Client) Status(ctx context.Context) (s testday.Status, err error) {
 
 // AddResults gives a run that is kept the results of frame times.
 func (c *Client) AddResults(ctx context.Context, id string, r testday.FrameResults) (d run.Record, err error) {
-	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", ResultsRequest{Results: messages(r.Results), FramesS: &r.FramesS}, &d)
+	return c.Correct(ctx, id, r.Results, &r.FramesS)
+}
+
+// Correct has the agent do what testday.Correct does.
+func (c *Client) Correct(ctx context.Context, id string, list testday.Results, framesS *float64) (d run.Record, err error) {
+	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", ResultsRequest{Results: messages(list), FramesS: framesS}, &d)
+}
+
+// Decide has the agent do what testday.Decide does.
+func (c *Client) Decide(ctx context.Context, id string, what run.Decision, why string) (d run.Record, err error) {
+	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/"+string(what), WhyRequest{why}, &d)
 }
 
 // Ready asks whether the device is fit to start a run with such needs.
@@ -176,6 +186,9 @@ func (c *Client) unreachable(err error) error {
 func (c *Client) refused(status int, text []byte) error {
 	var m errorMessage
 	if json.Unmarshal(text, &m) == nil && m.Error != "" {
+		if m.Run != nil {
+			return &run.NotStoredError{Run: *m.Run, Text: m.Error}
+		}
 		return errors.New(m.Error)
 	}
 	if status == http.StatusUnauthorized {

@@ -37,6 +37,7 @@ func New(o Options) http.Handler {
 	if o.Log == nil {
 		o.Log = zap.NewNop()
 	}
+	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower}}
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
@@ -161,6 +162,11 @@ func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 	status := statusOf(err)
 	if status == http.StatusInternalServerError {
 		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
+	}
+	var kept *run.NotStoredError
+	if errors.As(err, &kept) {
+		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
+		return
 	}
 	writeError(w, status, err)
 }

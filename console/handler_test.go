@@ -75,8 +75,12 @@ type fakeAgent struct {
 	asked     int // whether the device is fit
 	wanted    run.Want
 	data      store.Store
+	unstored  []run.Record
+	tried     int // to store them
 	err       error
 }
+
+var errDisk = errors.New("the disk is full")
 
 func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 	if f.err != nil {
@@ -113,9 +117,20 @@ func (f *fakeAgent) Declare(_ context.Context, s run.Setting) error {
 	return f.err
 }
 
+func (f *fakeAgent) StoreEnded(context.Context) error { f.tried++; return f.err }
+
+func (f *fakeAgent) CorrectUnstored(id string, c run.Correction) (bool, error) {
+	if len(f.unstored) == 0 || f.unstored[0].ID != id {
+		return false, nil
+	}
+	e := run.Ended{Record: f.unstored[0], Corrections: []run.Correction{c}}
+	return true, run.NotStored(&e, run.InJournal, errDisk)
+}
+
 func (f *fakeAgent) Live() run.Live {
 	return run.Live{
-		Current: run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,
+		Unstored: f.unstored,
+		Current:  run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,
 		Sensors: []run.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}},
 		Values:  []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()},
 	}

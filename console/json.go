@@ -45,8 +45,12 @@ func writeJSON(w http.ResponseWriter, v any) {
 }
 
 func writeError(w http.ResponseWriter, status int, err error) {
+	writeMessage(w, status, errorMessage{Error: err.Error()})
+}
+
+func writeMessage(w http.ResponseWriter, status int, m errorMessage) {
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
-	_ = json.NewEncoder(run.VisibleWriter{To: w}).Encode(errorMessage{Error: err.Error()})
+	_ = json.NewEncoder(run.VisibleWriter{To: w}).Encode(m)
 }

@@ -64,4 +64,7 @@ func messages(list map[string]run.Result) map[string]ResultMessage {
 // errorMessage is the body of every answer that is not a success.
 type errorMessage struct {
 	Error string `json:"error"`
+	// Run is set where the status is 507: a run that has ended and is kept where kept_in
+	// says, but could not be stored so far.
+	Run *run.Record `json:"run,omitempty"`
 }

@@ -73,12 +73,14 @@ func (h *handler) correct(w http.ResponseWriter, r *http.Request, q ResultsReque
 
 // change answers with a run as it is after a change.
 func (h *handler) change(w http.ResponseWriter, r *http.Request, do func() (run.Record, error)) {
+	_ = h.agent.StoreEnded(r.Context()) // else the change is kept with the run
 	d, err := h.publish(do)
 	h.answer(w, r, d, err)
 }
 
 // noteChange hears of a run that was changed in the data file itself.
 func (h *handler) noteChange(w http.ResponseWriter, r *http.Request) {
+	_ = h.agent.StoreEnded(r.Context()) // somebody could write just now
 	_, err := h.publish(func() (run.Record, error) { return h.Store.Run(r.Context(), r.PathValue("id")) })
 	if err != nil {
 		h.fail(w, r, err)

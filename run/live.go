@@ -13,6 +13,8 @@ type Live struct {
 	SettingCommandFailure string
 	// Recording is the run in progress, nil between runs.
 	Recording *Run
+	// Unstored are the runs that have ended and could not be stored so far.
+	Unstored []Record
 
 	Sensors []Sensor
 	Values  []float64 // NaN where missing

@@ -27,6 +27,10 @@ type Run struct {
 	Results     map[string]Result `json:"results"`
 	Findings    []Finding         `json:"findings"`
 
+	// KeptIn says where a run is kept that has ended and is not stored yet; "" for all
+	// others.
+	KeptIn KeptIn `json:"kept_in,omitzero"`
+
 	// Lists are read without discharge and facts, which are nil there.
 	Discharge *Discharge        `json:"discharge,omitzero"`
 	Facts     map[string]string `json:"facts,omitzero"` // what the device said of itself at the start

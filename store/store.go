@@ -38,9 +38,11 @@ type Recorder interface {
 	// the last 30 s of sweeps.
 	Append(context.Context, run.Batch) error
 	// FinishRun stores a judged run; it is on disk when FinishRun returns. Results
-	// stored meanwhile stay unless the record has one of the same name, and with any
-	// result there is no finding that one is missing. Facts stay where the record has
-	// none.
+	// stored meanwhile stay unless the record has one of the same name; those stored after
+	// the run's end stay in any case, and what the record has instead goes to the history.
+	// With any result there is no finding that one is missing. Facts stay where the record
+	// has none. run.ErrEnded where the run is finished already, run.ErrNoRun where it never
+	// began.
 	FinishRun(context.Context, run.Record) error
 	// Unfinished are the runs that a crash left recording and that the agent of this
 	// device is to end: its own, and those that no other agent can be recording.

@@ -19,7 +19,8 @@ type Agent interface {
 	// StopRun takes results whose direction is open, see Results. Where s names a run
 	// that has ended already nothing is stopped: that run gets the results and is
 	// returned as it is then, so that a stop may be repeated whose answer was lost. Any
-	// part names a run that only it has.
+	// part names a run that only it has. A *run.NotStoredError says that the run has ended
+	// and is kept, but could not be stored; repeating the stop tries again.
 	StopRun(context.Context, run.Stop) (run.Record, error)
 	// Declare declares the active setting; an unknown one takes the declaration back.
 	Declare(context.Context, run.Setting) (Status, error)
@@ -36,6 +37,7 @@ type Status struct {
 	SettingRead *run.SourcedSetting `json:"setting_read"`
 	Supply      run.Supply          `json:"supply"`
 	Recording   *run.Run            `json:"recording"`
+	Unstored    []run.Run           `json:"unstored"` // ended, and could not be stored so far
 	DischargeW  *float64            `json:"discharge_watts"`
 	ChargeRatio *float64            `json:"charge_ratio"`
 	Sweeps      uint64              `json:"sweeps"`
@@ -53,6 +55,11 @@ type Recorder interface {
 	Live() run.Live
 	// Publish tells whoever follows runs of what change did, unless it fails.
 	Publish(change func() (run.Event, error)) error
+	// StoreEnded tries to store the runs that have ended and could not be stored so far.
+	// It may not be called while an event is published, CorrectUnstored may.
+	StoreEnded(context.Context) error
+	// CorrectUnstored corrects one of them; false where it is none of them.
+	CorrectUnstored(id string, c run.Correction) (bool, error)
 }
 
 var (
@@ -86,7 +93,12 @@ func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err erro
 			return d, err
 		}
 	}
+	unstored := l.Live().Unstored
 	d, err = l.Recorder.StopRun(ctx, s)
+	if errors.Is(err, run.ErrNotRecording) && len(unstored) > 0 { // the stop that failed is repeated
+		s.Run = unstored[len(unstored)-1].ID
+		return l.afterEnd(ctx, s, given)
+	}
 	if errors.Is(err, run.ErrEnded) {
 		return l.afterEnd(ctx, s, given)
 	}
@@ -126,7 +138,10 @@ func (l *Local) Status(context.Context) (Status, error) {
 	status := Status{
 		Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
-		SettingCommandFailure: s.SettingCommandFailure,
+		SettingCommandFailure: s.SettingCommandFailure, Unstored: []run.Run{},
+	}
+	for _, d := range s.Unstored {
+		status.Unstored = append(status.Unstored, listed(d.Run))
 	}
 	if s.Sweeps > 0 {
 		status.At = run.Stamp(s.At.Wall)

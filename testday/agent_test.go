@@ -14,8 +14,10 @@ import (
 // fakeRecorder is the fake agent as one in this process.
 type fakeRecorder struct {
 	fakeAgent
-	live     run.Live
-	declared run.Setting
+	live      run.Live
+	declared  run.Setting
+	corrected []run.Correction // of what is not stored
+	storedNow bool             // it was, in the meantime
 }
 
 func (f *fakeRecorder) Declare(_ context.Context, s run.Setting) error {
@@ -24,6 +26,17 @@ func (f *fakeRecorder) Declare(_ context.Context, s run.Setting) error {
 }
 
 func (f *fakeRecorder) Live() run.Live { return f.live }
+
+func (f *fakeRecorder) StoreEnded(context.Context) error { return f.err }
+
+func (f *fakeRecorder) CorrectUnstored(id string, c run.Correction) (bool, error) {
+	at := indexOf(f.live.Unstored, id)
+	if at < 0 || f.storedNow {
+		return false, nil
+	}
+	f.corrected = append(f.corrected, c)
+	return true, run.NotStored(&run.Ended{Record: f.live.Unstored[at], Corrections: f.corrected}, run.InMemory, errDisk)
+}
 
 func (f *fakeRecorder) Publish(change func() (run.Event, error)) error {
 	_, err := change()

@@ -26,8 +26,17 @@ type fakeAgent struct {
 	ended     *run.Record // the last one that was stopped
 	frames    FrameResults
 	status    Status
+	unstored  bool // no run can be stored
 	err       error
 	holds     atomic.Int32
+}
+
+// notStored is what an agent says that could not store a run.
+func (f *fakeAgent) notStored(d run.Record) (run.Record, error) {
+	if !f.unstored {
+		return d, f.err
+	}
+	return run.Record{}, run.NotStored(&run.Ended{Record: d}, run.InJournal, errDisk)
 }
 
 func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
@@ -56,12 +65,12 @@ func (f *fakeAgent) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 	d.State, d.DurationS, d.Results, f.recording = run.Finished, &length, map[string]run.Result{}, nil
 	s.Apply(&d.Run)
 	f.ended = &d
-	return d, nil
+	return f.notStored(d)
 }
 
 func (f *fakeAgent) AddResults(_ context.Context, id string, r FrameResults) (run.Record, error) {
 	f.frames = r
-	return run.Record{Run: run.Run{ID: id, Results: r.Results}}, f.err
+	return f.notStored(run.Record{Run: run.Run{ID: id, Results: r.Results}})
 }
 
 func (f *fakeAgent) Declare(context.Context, run.Setting) (Status, error) { return f.status, f.err }
@@ -108,6 +117,13 @@ func (f *failing) of(method string) error {
 		return errDisk
 	}
 	return nil
+}
+
+func (f *failing) Run(ctx context.Context, id string) (run.Record, error) {
+	if err := f.of("Run"); err != nil {
+		return run.Record{}, err
+	}
+	return f.Store.Run(ctx, id)
 }
 
 func (f *failing) Runs(ctx context.Context, x store.Filter) ([]run.Run, error) {

@@ -22,23 +22,29 @@ func StopWithFrames(ctx context.Context, a CorrectingAgent, s run.Stop, read fun
 	typed := s.Results
 	s.Results = nil
 	d, err := a.StopRun(ctx, s)
-	if err != nil {
+	var kept *run.NotStoredError
+	if errors.As(err, &kept) { // where the run is kept, so are its results
+		d = kept.Run
+	} else if err != nil {
 		return d, err
 	}
-	r, err := read()
-	switch {
-	case err == nil:
-		r.Results = maps.Clone(r.Results)
-		maps.Copy(r.Results, typed)
-		d, err = a.AddResults(ctx, d.ID, r)
-	case len(typed) > 0:
-		_, failed := a.StopRun(ctx, run.Stop{Run: d.ID, Results: typed})
-		err = errors.Join(err, failed)
+	without := func(err error) error {
+		return fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", run.ShortID(d.ID), err)
 	}
-	if err != nil {
-		return d, fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", run.ShortID(d.ID), err)
+	r, failed := read()
+	if failed != nil {
+		if len(typed) > 0 {
+			_, err = a.StopRun(ctx, run.Stop{Run: d.ID, Results: typed})
+		}
+		return d, errors.Join(without(failed), err)
 	}
-	return complete(d), nil
+	r.Results = maps.Clone(r.Results)
+	maps.Copy(r.Results, typed)
+	with, err := a.AddResults(ctx, d.ID, r)
+	if err != nil && !errors.As(err, &kept) {
+		return d, without(err)
+	}
+	return complete(with), err
 }
 
 // CorrectingAgent is an agent that also corrects the runs that it keeps.

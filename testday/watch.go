@@ -93,7 +93,12 @@ func (w Watched) finish(ctx context.Context, a WatchedAgent, r run.Run, c *comma
 	if stop.Failure != "" {
 		failed = fmt.Errorf("%s; run %s is kept: reject it if it does not count", stop.Failure, run.ShortID(r.ID))
 	}
-	if d, err = Stop(ctx, a, stop); err != nil {
+	d, err = Stop(ctx, a, stop)
+	var kept *run.NotStoredError
+	if errors.As(err, &kept) {
+		return run.Record{}, errors.Join(err, failed, missing)
+	}
+	if err != nil {
 		err = fmt.Errorf("run %s could not be stopped: %w%s", run.ShortID(r.ID), err, offer("; when it is, its results are added with", r.ID, stop.Results))
 		if stop.Failure != "" {
 			failed = errors.New(stop.Failure)

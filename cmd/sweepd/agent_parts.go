@@ -18,6 +18,7 @@ import (
 	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
+	"sweepd/store/journal"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
@@ -57,9 +58,11 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		return err
 	}
 	defer down("close the data", data.Close)
+	kept, left, closeJournal := openJournal(dir, log)
+	defer down("close the journal", closeJournal)
 	set := openMachine(log)
 	defer down("close the sensors", set.Close)
-	w, err := newWatcher(device, c, set, data, log)
+	w, err := newWatcher(device, c, set, data, kept, left, log)
 	if err != nil {
 		return err
 	}
@@ -68,6 +71,20 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 	err = w.serve(ctx, c, listeners, newSupervision(a.tell, w.sampler.Alive, log))
 	log.Info("stopped")
 	return err
+}
+
+// openJournal opens the journal beside the data. Without one the agent goes on: it is for
+// when everything else fails.
+func openJournal(dir string, log *zap.Logger) (agent.Journal, []run.Ended, func() error) {
+	j, left, torn, err := journal.Open(dir)
+	if err != nil {
+		log.Error("runs that end and cannot be stored are kept in memory only", zap.Error(err))
+		return nil, nil, func() error { return nil }
+	}
+	if torn > 0 {
+		log.Error("entries of the journal are torn or damaged: what they said is lost", zap.String("journal", j.Path()), zap.Int("entries", torn))
+	}
+	return j, left, j.Close
 }
 
 func closeListeners(ls []net.Listener) {
@@ -90,7 +107,7 @@ type watcher struct {
 	following  sync.WaitGroup
 }
 
-func newWatcher(device string, c config, set *collectors.Set, data store.Store, log *zap.Logger) (*watcher, error) {
+func newWatcher(device string, c config, set *collectors.Set, data store.Store, kept agent.Journal, left []run.Ended, log *zap.Logger) (*watcher, error) {
 	w := &watcher{set: set, data: data, log: log}
 	w.background, w.stop = context.WithCancel(context.Background())
 	roots := collectors.HostRoots()
@@ -100,6 +117,8 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 		Sensors:     set,
 		Recorder:    data,
 		History:     data,
+		Journal:     kept,
+		Left:        left,
 		Interval:    c.Interval.Duration,
 		Thresholds:  c.Thresholds.forJudge(),
 		ReadSetting: newSettingCommand(c.SettingCommand),

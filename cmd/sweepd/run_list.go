@@ -1,10 +1,12 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
+	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
@@ -24,7 +26,7 @@ func (a *app) runListCommand() *cobra.Command {
 				return err
 			}
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				runs, err := testday.List(cmd.Context(), s, filter)
+				runs, err := testday.List(cmd.Context(), a.asEnded(s), filter)
 				if err != nil {
 					return err
 				}
@@ -54,7 +56,7 @@ func (a *app) runShowCommand() *cobra.Command {
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				k, err := testday.Show(cmd.Context(), s, args[0])
+				k, err := testday.Show(cmd.Context(), a.asEnded(s), args[0])
 				if err != nil {
 					return err
 				}
@@ -65,4 +67,18 @@ func (a *app) runShowCommand() *cobra.Command {
 			})
 		},
 	}
+}
+
+// asEnded gives runs as they have ended where an agent could not store that so far.
+func (a *app) asEnded(s store.Store) store.Runs { return testday.WithUnstored(s, a.endedRuns) }
+
+// endedRuns are the runs that have ended and that an agent, if there is one, could not
+// store so far.
+func (a *app) endedRuns(ctx context.Context) []run.Record {
+	_, kept := a.unstored(ctx)
+	list := make([]run.Record, len(kept))
+	for i := range kept {
+		list[i].Run = kept[i]
+	}
+	return list
 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"sweepd/console"
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
@@ -124,6 +125,8 @@ func (a *app) runResultCommand() *cobra.Command {
 			return a.correct(cmd.Context(), func(s store.Store, c config) (run.Record, error) {
 				rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
 				return testday.Correct(cmd.Context(), s, args[0], results, framesS, rules, time.Now())
+			}, func(c *console.Client) (run.Record, error) {
+				return c.Correct(cmd.Context(), args[0], results, framesS)
 			})
 		},
 	}
@@ -153,7 +156,7 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 			}
 			return a.correct(cmd.Context(), func(s store.Store, _ config) (run.Record, error) {
 				return testday.Decide(cmd.Context(), s, args[0], what, why, time.Now())
-			})
+			}, func(c *console.Client) (run.Record, error) { return c.Decide(cmd.Context(), args[0], what, why) })
 		},
 	}
 	if what == run.Keep {
@@ -167,20 +170,31 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 }
 
 // correct changes the data itself, with or without an agent, and prints the run as it
-// is then.
-func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error)) error {
-	return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-		d, err := change(s, c)
-		if err != nil {
-			return err
-		}
-		a.tellAgent(ctx, d.ID)
-		if a.json {
-			return a.printJSON(d)
-		}
-		_, err = fmt.Fprintf(a.shown(), "run %s: %s, %s\n", run.ShortID(d.ID), d.State, resultsText(d.Results))
+// is then. Where that fails while an agent keeps runs that it could not store either, the
+// agent is asked to.
+func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error), atAgent func(*console.Client) (run.Record, error)) error {
+	var d run.Record
+	err := a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
+		d, err = change(s, c)
 		return err
 	})
+	var request *testday.RequestError
+	if err == nil {
+		a.tellAgent(ctx, d.ID)
+	} else if client, kept := a.unstored(ctx); len(kept) > 0 && !errors.As(err, &request) {
+		d, err = atAgent(client)
+	}
+	if err != nil {
+		return err
+	}
+	if d.State == run.Recording {
+		d = testday.AsEnded(d, a.endedRuns(ctx))
+	}
+	if a.json {
+		return a.printJSON(d)
+	}
+	_, err = fmt.Fprintf(a.shown(), "run %s: %s, %s\n", run.ShortID(d.ID), stateText(d.Run), resultsText(d.Results))
+	return err
 }
 
 // agentWait is how long a command waits for an agent that may not be there.
@@ -195,4 +209,21 @@ func (a *app) tellAgent(ctx context.Context, id string) {
 	ctx, cancel := context.WithTimeout(ctx, agentWait)
 	defer cancel()
 	_ = client.Changed(ctx, id) // without an agent there is nobody to tell
+}
+
+// busyAgentWait is how long a command waits for an agent that is there, but has much to
+// do: it tries to store what it could not.
+const busyAgentWait = 5 * time.Second
+
+// unstored are the runs that have ended and that an agent, if there is one, could not
+// store so far.
+func (a *app) unstored(ctx context.Context) (*console.Client, []run.Run) {
+	client, err := a.client()
+	if err != nil {
+		return nil, nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, busyAgentWait)
+	defer cancel()
+	status, _ := client.Status(ctx) // without an agent there are none
+	return client, status.Unstored
 }

@@ -38,7 +38,7 @@ func (a *app) printKept(k testday.KeptRun) error {
 
 // summary is what a user wants to know at the end of a run.
 func (p *printer) summary(d run.Record) {
-	p.Painted("run " + run.Visible(d.ID) + " " + p.Paint(string(d.State), stateTone(d.State)))
+	p.Painted("run " + run.Visible(d.ID) + " " + p.Paint(stateText(d.Run), stateTone(d.State)))
 	if d.Why != "" {
 		p.Say("  why: "+d.Why, "    ", text.Plain)
 	}

@@ -44,7 +44,7 @@ func (a *app) printRuns(runs []run.Run) error {
 			table.Text(string(r.Variant)),
 			table.Text(r.Setting.String()),
 			table.Text(string(r.Supply)),
-			table.Cell{Text: string(r.State), Tone: stateTone(r.State)},
+			table.Cell{Text: stateText(r), Tone: stateTone(r.State)},
 			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
 			table.Text(listedResults(r, metrics[r.Workload], p.Unlimited)),
 		)
@@ -119,6 +119,14 @@ func countDoubts(r run.Run) int {
 		}
 	}
 	return n
+}
+
+// stateText is a run's state, and that it could not be stored so far.
+func stateText(r run.Run) string {
+	if r.KeptIn != "" {
+		return string(r.State) + ", not stored"
+	}
+	return string(r.State)
 }
 
 func stateTone(s run.State) text.Tone {

@@ -29,6 +29,7 @@ var table = [][]attack{
 	words,
 	untrue,
 	elsewhere,
+	unstored,
 }
 
 // usualDay is the attack that is none: where it fails, no other row tells anything.

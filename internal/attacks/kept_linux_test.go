@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"golang.org/x/sys/unix"
 )
 
 // moved is what becomes of the data while the agent has it open.
@@ -143,4 +145,174 @@ func away(fault string, take, back func(m *machine) error) attack {
 func firstWords(text string) string {
 	words := strings.Fields(text)
 	return strings.Join(words[:min(len(words), 14)], " ")
+}
+
+// unstored is what becomes of a run that ends while nothing can be stored. Another
+// program's lock takes the program ten seconds to give up on: it is no row.
+var unstored = []attack{
+	{
+		fault:    "2 the disk is full at a stop, then has room again",
+		expected: "exit 1 and kept; finished in list and status; no start; a result goes to it; then stored by itself, whole",
+		try: func(t *testing.T, m *machine) string {
+			a := m.fullAtStop()
+			if o := m.run("run", "start", "--workload", "tile-sort"); o.code != 1 || !strings.Contains(o.stderr, "not stored yet either") {
+				t.Errorf("a start: exit %d, %s%s", o.code, o.stdout, o.stderr)
+			}
+			// The command itself has room.
+			if o := m.mustRun("run", "result", "last", "score=7"); !strings.Contains(o.stdout, "finished, not stored") {
+				t.Errorf("a result: %s", o.stdout)
+			}
+			m.wantKept("finished", `"kept_in": "journal"`, `"value": 61`, `"value": 7`)
+			a.limitFiles(unix.RLIM_INFINITY)
+			m.eventually("the run is stored", func() bool { return !strings.Contains(m.list(), "kept_in") })
+			m.wantKept("finished", `"value": 61`, `"value": 7`)
+			m.mustRun("run", "start", "--workload", "tile-sort")
+			m.mustRun("run", "stop", "--result", "score=8")
+			return "exit 1, kept, stored by itself"
+		},
+	},
+	{
+		fault:    "2 the disk is full at a stop, the stop is repeated once there is room",
+		expected: "exit 0, with the results of both",
+		try: func(t *testing.T, m *machine) string {
+			a := m.fullAtStop()
+			a.limitFiles(unix.RLIM_INFINITY)
+			o := m.mustRun("run", "stop", "--result", "score=7")
+			m.wantKept("finished", `"value": 61`, `"value": 7`)
+			return firstWords(o.stdout)
+		},
+	},
+	{
+		fault:    "2 the disk is full at a stop, the agent is killed",
+		expected: "the next agent stores it, finished and with its result, from the journal",
+		try: func(t *testing.T, m *machine) string {
+			m.fullAtStop().kill()
+			m.agent()
+			m.wantKept("finished", `"value": 61`)
+			return "finished, with its result"
+		},
+	},
+	{
+		fault:    "2 the disk is full at a stop, the agent is told to end",
+		expected: "it says that it could not store the run; the next agent does",
+		try: func(t *testing.T, m *machine) string {
+			a := m.fullAtStop()
+			a.stop()
+			if code := a.cmd.ProcessState.ExitCode(); code != 1 || !strings.Contains(a.log.String(), "is not stored yet") {
+				t.Errorf("it ended with %d: %s", code, a.log)
+			}
+			m.agent()
+			m.wantKept("finished", `"value": 61`)
+			return "exit 1; then finished, with its result"
+		},
+	},
+	{
+		fault:    "2 the agent is told to end while a run is recording and the disk is full",
+		expected: "the next agent stores it as interrupted",
+		try: func(t *testing.T, m *machine) string {
+			a := m.agent()
+			m.mustRun("run", "start", "--workload", "harbour-flight")
+			a.limitFiles(m.logSize())
+			a.stop()
+			m.agent()
+			m.wantKept("interrupted")
+			return "interrupted"
+		},
+	},
+	{
+		fault:    "2 the journal is cut off in its entry",
+		expected: "the next agent says so and keeps what is stored, as interrupted",
+		try: func(t *testing.T, m *machine) string {
+			m.fullAtStop().kill()
+			path := filepath.Join(m.data, "agent.journal")
+			text, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			used := len(strings.TrimRight(string(text), "\x00"))
+			if err := os.WriteFile(path, text[:used-40], 0o644); err != nil {
+				t.Fatal(err)
+			}
+			a := m.agent()
+			if !strings.Contains(a.log.String(), "entries of the journal are torn or damaged") {
+				t.Errorf("it is not said: %s", a.log)
+			}
+			m.eventually("the run is judged", func() bool { return !strings.Contains(m.list(), `"recording"`) })
+			m.wantKept("interrupted")
+			return "said; interrupted"
+		},
+	},
+	{
+		fault:    "2, 9 the journal is a link to another file",
+		expected: "not followed; said; the agent goes on without",
+		try: func(t *testing.T, m *machine) string {
+			target := m.write("target", "mine")
+			if err := os.Mkdir(m.data, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.Symlink(target, filepath.Join(m.data, "agent.journal")); err != nil {
+				t.Fatal(err)
+			}
+			a := m.agent()
+			m.mustRun("run", "start", "--workload", "tile-sort")
+			m.mustRun("run", "stop", "--result", "score=8")
+			a.stop()
+			text, err := os.ReadFile(target)
+			if err != nil || string(text) != "mine" || !strings.Contains(a.log.String(), "in memory only") {
+				t.Errorf("target %q, %v: %s", text, err, a.log)
+			}
+			return "said, target untouched"
+		},
+	},
+}
+
+// fullAtStop is an agent whose run has ended with fps=61 on a full disk.
+func (m *machine) fullAtStop() *agent {
+	m.t.Helper()
+	a := m.agent()
+	m.mustRun("run", "start", "--workload", "harbour-flight")
+	a.limitFiles(m.logSize())
+	o := m.run("run", "stop", "--result", "fps=61")
+	if o.code != 1 || !strings.Contains(o.stderr, "is not stored yet: it is kept with its results in the journal") {
+		m.t.Fatalf("a stop that cannot be stored: exit %d, %s%s", o.code, o.stdout, o.stderr)
+	}
+	m.wantKept("finished", `"kept_in": "journal"`, `"value": 61`)
+	return a
+}
+
+// limitFiles lets the agent write no file beyond a size, like a disk that is full.
+func (a *agent) limitFiles(size uint64) {
+	a.m.t.Helper()
+	if err := unix.Prlimit(a.cmd.Process.Pid, unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: size, Max: unix.RLIM_INFINITY}, nil); err != nil {
+		a.m.t.Fatal(err)
+	}
+}
+
+// logSize is the size of the write-ahead log, which every write goes to the end of.
+func (m *machine) logSize() uint64 {
+	m.t.Helper()
+	info, err := os.Stat(m.database() + "-wal")
+	if err != nil || info.Size() == 0 {
+		m.t.Fatalf("no log: %v", err)
+	}
+	return uint64(info.Size())
+}
+
+func (m *machine) list() string {
+	m.t.Helper()
+	return m.mustRun("run", "list", "--json").stdout
+}
+
+// wantKept wants one run of harbour-flight in this state, and this in the list.
+func (m *machine) wantKept(state string, parts ...string) {
+	m.t.Helper()
+	list := m.list()
+	for _, want := range append(parts, `"harbour-flight"`, `"state": "`+state+`"`) {
+		if !strings.Contains(list, want) {
+			m.t.Errorf("the list lacks %s: %s", want, list)
+		}
+	}
+	if n := strings.Count(list, `"harbour-flight"`); n != 1 {
+		m.t.Errorf("%d runs, want 1: %s", n, list)
+	}
 }

@@ -24,6 +24,7 @@ var allowed = map[string][]string{
 	"schedule":        {"run", "analysis", "internal/bounded"},
 	"store":           {"run", "schedule"},
 	"store/sqlite":    {"run", "schedule", "store", "internal/userfile"},
+	"store/journal":   {"run"},
 	"store/contract":  {"run", "schedule", "store"},
 	"report/chart":    {"run"}, // for run.Visible alone
 	"report/sentence": {"run", "analysis"},
@@ -33,7 +34,7 @@ var allowed = map[string][]string{
 	"exporter":        {"run", "agent", "collectors", "analysis", "store", "internal/bounded"},
 	"testday":         {"internal/bounded", "internal/userfile", "run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "report", "report/sentence", "exporter"},
 	"console":         {"internal/userfile", "run", "analysis", "schedule", "store", "report", "testday"},
-	"cmd/sweepd": {"internal/bounded", "internal/userfile", "run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "store/sqlite",
+	"cmd/sweepd": {"internal/bounded", "internal/userfile", "run", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "store/sqlite", "store/journal",
 		"report", "report/sentence", "report/table", "report/text", "exporter", "testday", "console", "deploy"},
 	"deploy":            {},
 	"internal/bounded":  {},
@@ -62,6 +63,7 @@ var reasons = map[[2]string]string{
 	{any, "console"}:        "whoever commands over HTTP or looks from a phone is known to nobody but cmd",
 	{any, "store/contract"}: "the contract suite is for the tests of stores alone",
 	{any, "store/sqlite"}:   "only cmd chooses which store there is; everybody else knows the interfaces in store",
+	{any, "store/journal"}:  "the agent knows it by the interface it declares; cmd opens it",
 	{any, "report/text"}:    "only cmd writes to a terminal",
 
 	{"internal/bounded", any}:  "how much of a format is read is told apart from what it says",
@@ -83,6 +85,7 @@ var reasons = map[[2]string]string{
 	{any, "schedule"}:        "the order of a test day is for who drives it and who keeps it",
 	{"store", any}:           "what a store is asked for is said in words; who fills or reads it comes later in the flow",
 	{"store/sqlite", any}:    "rows know nothing of sampling, statistics and pictures",
+	{"store/journal", any}:   "what is kept until a store takes it is said in words",
 	{"store/contract", any}:  "the suite knows what every store owes, and no implementation",
 	{"exporter", any}:        "what leaves the machine is data: it knows no pictures, no plan and nobody who commands",
 	{any, "exporter"}:        "what leaves the machine is the last step of the flow",

@@ -27,6 +27,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"refusals store nothing":       refusals,
 		"a run finishes":               finishes,
 		"results arrive meanwhile":     resultsMeanwhile,
+		"results arrive after the end": resultsAfterTheEnd,
 		"unknown runs":                 unknownRuns,
 		"idle sweeps of other sensors": idleOfOtherSensors,
 		"idle sweeps since":            idleSince,

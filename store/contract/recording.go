@@ -218,8 +218,8 @@ func finishes(t *testing.T, r store.Store) {
 		got, err := r.Run(t.Context(), want.ID)
 		must(t, err)
 		same(t, want, got)
-		if r.FinishRun(t.Context(), want) == nil {
-			t.Errorf("run %s finished twice", want.ID)
+		if err := r.FinishRun(t.Context(), want); !errors.Is(err, run.ErrEnded) {
+			t.Errorf("run %s finished twice: %v", want.ID, err)
 		}
 	}
 	left, err := r.Unfinished(t.Context(), "unit-oak")
@@ -247,12 +247,35 @@ func resultsMeanwhile(t *testing.T, r store.Store) {
 	same(t, want, got)
 }
 
-func unknownRuns(t *testing.T, r store.Store) {
-	if r.FinishRun(t.Context(), judgedRun("run-z")) == nil {
-		t.Error("FinishRun of an unknown run: no error")
+// A run that could not be stored when it ended gets results meanwhile: later ones than
+// those of its end.
+func resultsAfterTheEnd(t *testing.T, r store.Store) {
+	must(t, r.BeginRun(t.Context(), startedRun("run-a")))
+	d := judgedRun("run-a")
+	later := start.Add(time.Duration(*d.DurationS*float64(time.Second)) + time.Minute)
+	corrected := run.Result{Value: 99, Unit: "fps", Better: run.Higher}
+	_, err := r.Correct(t.Context(), "run-a", run.Correction{At: later, Results: map[string]run.NewResult{"fps_mean": {Result: corrected}}})
+	must(t, err)
+	must(t, r.FinishRun(t.Context(), d))
+	got, err := r.Run(t.Context(), "run-a")
+	must(t, err)
+	want := judgedRun("run-a")
+	old := want.Results["fps_mean"]
+	want.Results["fps_mean"] = corrected
+	same(t, want, got)
+	h, err := r.History(t.Context(), "run-a")
+	must(t, err)
+	if len(h.Results) != 1 || h.Results[0].Result != old || h.Results[0].Name != "fps_mean" || !h.Results[0].ReplacedAt.Equal(later) || !h.Results[0].SetAt.Before(later) {
+		t.Errorf("history %+v", h.Results)
 	}
-	if _, err := r.Trace(t.Context(), "run-z"); err == nil {
-		t.Error("Trace of an unknown run: no error")
+}
+
+func unknownRuns(t *testing.T, r store.Store) {
+	if err := r.FinishRun(t.Context(), judgedRun("run-z")); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("FinishRun of an unknown run: %v", err)
+	}
+	if _, err := r.Trace(t.Context(), "run-z"); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("Trace of an unknown run: %v", err)
 	}
 	if _, err := r.Correct(t.Context(), "run-z", run.Correction{At: start}); err == nil {
 		t.Error("Correct of an unknown run: no error")

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -45,7 +46,7 @@ func finishRun(w *runWriter, r *run.Record) error {
 		return err
 	}
 	if state != run.Recording {
-		return fmt.Errorf("run %s is %s already", r.ID, state)
+		return fmt.Errorf("run %s is %s already: %w", r.ID, state, run.ErrEnded)
 	}
 	return w.change(n, func() error { return finish(w, n, r) })
 }
@@ -64,7 +65,7 @@ func finish(w *runWriter, n int64, r *run.Record) error {
 		return err
 	}
 	for _, name := range slices.Sorted(maps.Keys(r.Results)) {
-		if err := w.setResult(n, name, run.NewResult{Result: r.Results[name]}, ended(r)); err != nil {
+		if err := w.setResultAtEnd(n, name, r.Results[name], ended(r)); err != nil {
 			return err
 		}
 	}
@@ -80,6 +81,22 @@ func finish(w *runWriter, n int64, r *run.Record) error {
 		return err
 	}
 	return w.dropResultMissing(n)
+}
+
+// setResultAtEnd stores a result that was given when the run ended. One that was given
+// later stays, and this one goes to the history.
+func (w *runWriter) setResultAtEnd(n int64, name string, r run.Result, at time.Time) error {
+	var later string
+	err := w.tx.QueryRowContext(w.ctx, `SELECT set_at FROM results WHERE run = ? AND name = ? AND set_at > ?`, n, name, stampText(at)).Scan(&later)
+	if errors.Is(err, sql.ErrNoRows) {
+		return w.setResult(n, name, run.NewResult{Result: r}, at)
+	}
+	if err != nil {
+		return err
+	}
+	_, err = w.exec(`INSERT INTO result_history (run, name, value, unit, better, set_at, replaced_at) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		n, name, r.Value, r.Unit, string(r.Better), stampText(at), later)
+	return err
 }
 
 // Unfinished are the runs that a crash left recording. One agent at a time records into

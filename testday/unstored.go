@@ -1,0 +1,140 @@
+package testday
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// minIDPart is the shortest part of an id that names a run.
+const minIDPart = 4
+
+// WithUnstored gives a store's runs as they have ended where the store could not be told
+// so far. unstored gives those; it is asked only where that may matter.
+func WithUnstored(s store.Runs, unstored func(context.Context) []run.Record) store.Runs {
+	return &runsWithUnstored{s, unstored}
+}
+
+type runsWithUnstored struct {
+	stored
+	unstored func(context.Context) []run.Record
+}
+
+// stored is store.Runs under a name that its method Runs does not have.
+type stored = store.Runs
+
+func (s *runsWithUnstored) Runs(ctx context.Context, f store.Filter) ([]run.Run, error) {
+	runs, err := s.stored.Runs(ctx, f)
+	var ended []run.Record
+	asked := false
+	for i := range runs {
+		if runs[i].State != run.Recording {
+			continue
+		}
+		if !asked {
+			ended, asked = s.unstored(ctx), true
+		}
+		runs[i] = AsEnded(run.Record{Run: runs[i]}, ended).Run
+	}
+	return runs, err
+}
+
+// AsEnded is a run that a store gives as it ended, if it is one of those that the store
+// could not be told of, with the results that the store was given in whatever way.
+func AsEnded(stored run.Record, unstored []run.Record) run.Record {
+	at := indexOf(unstored, stored.ID)
+	if at < 0 {
+		return stored
+	}
+	d := unstored[at]
+	d.Results = map[string]run.Result{}
+	maps.Copy(d.Results, unstored[at].Results)
+	maps.Copy(d.Results, stored.Results)
+	return d
+}
+
+func indexOf(list []run.Record, id string) int {
+	return slices.IndexFunc(list, func(d run.Record) bool { return d.ID == id })
+}
+
+// Run also finds a run where the store cannot be read.
+func (s *runsWithUnstored) Run(ctx context.Context, id string) (run.Record, error) {
+	d, err := s.stored.Run(ctx, id)
+	if err == nil && d.State != run.Recording || errors.Is(err, store.ErrAmbiguous) {
+		return d, err
+	}
+	ended := s.unstored(ctx)
+	if err == nil {
+		return AsEnded(d, ended), nil
+	}
+	if at := named(ended, id); at >= 0 {
+		return ended[at], nil
+	}
+	return d, err
+}
+
+// FindRun also finds a run where the store cannot be read.
+func (s *runsWithUnstored) FindRun(ctx context.Context, id string) (string, error) {
+	full, err := s.stored.FindRun(ctx, id)
+	if err == nil || errors.Is(err, store.ErrAmbiguous) {
+		return full, err
+	}
+	if ended := s.unstored(ctx); len(ended) > 0 {
+		if at := named(ended, id); at >= 0 {
+			return ended[at].ID, nil
+		}
+	}
+	return full, err
+}
+
+// named is the run that a part of an id names, the last of several; -1 for none.
+func named(list []run.Record, id string) int {
+	for i := len(list) - 1; i >= 0; i-- {
+		full := list[i].ID
+		if id == store.Last || id == full || len(id) >= minIDPart && (strings.HasPrefix(full, id) || strings.HasSuffix(full, id)) {
+			return i
+		}
+	}
+	return -1
+}
+
+// CorrectionsWithUnstored also corrects runs that have ended and that the store could not
+// be told of so far: the agent keeps what is corrected with them, and the error is a
+// *run.NotStoredError.
+func CorrectionsWithUnstored(s Corrections, a Recorder) Corrections {
+	return &correctionsWithUnstored{
+		stored:    WithUnstored(s, func(context.Context) []run.Record { return a.Live().Unstored }),
+		Corrector: s, agent: a,
+	}
+}
+
+type correctionsWithUnstored struct {
+	stored
+	store.Corrector
+	agent Recorder
+}
+
+func (s *correctionsWithUnstored) Correct(ctx context.Context, id string, c run.Correction) (run.Record, error) {
+	ended := s.agent.Live().Unstored
+	at := indexOf(ended, id)
+	if at < 0 {
+		return s.Corrector.Correct(ctx, id, c)
+	}
+	if c.Decision == run.Keep && ended[at].State != run.Rejected {
+		return run.Record{}, store.ErrNotRejected
+	}
+	found, err := s.agent.CorrectUnstored(id, c)
+	if !found && err == nil { // it was stored just now
+		return s.Corrector.Correct(ctx, id, c)
+	}
+	var kept *run.NotStoredError
+	if errors.As(err, &kept) {
+		return kept.Run, err
+	}
+	return run.Record{}, err
+}
