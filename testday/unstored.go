@@ -30,25 +30,23 @@ type stored = store.Runs
 
 func (s *runsWithUnstored) Runs(ctx context.Context, f store.Filter) ([]run.Run, error) {
 	runs, err := s.stored.Runs(ctx, f)
-	var ended []run.Record
-	asked := false
+	if !slices.ContainsFunc(runs, func(r run.Run) bool { return r.State == run.Recording }) {
+		return runs, err
+	}
+	// The store is read again, since a run may have been stored before it was asked for.
+	ended := s.unstored(ctx)
+	runs, err = s.stored.Runs(ctx, f)
 	for i := range runs {
-		if runs[i].State != run.Recording {
-			continue
-		}
-		if !asked {
-			ended, asked = s.unstored(ctx), true
-		}
 		runs[i] = AsEnded(run.Record{Run: runs[i]}, ended).Run
 	}
 	return runs, err
 }
 
-// AsEnded is a run that a store gives as it ended, if it is one of those that the store
+// AsEnded is a run that a store gives, as it ended if it is one of those that the store
 // could not be told of, with the results that the store was given in whatever way.
 func AsEnded(stored run.Record, unstored []run.Record) run.Record {
 	at := indexOf(unstored, stored.ID)
-	if at < 0 {
+	if at < 0 || stored.State != run.Recording {
 		return stored
 	}
 	d := unstored[at]
@@ -69,8 +67,9 @@ func (s *runsWithUnstored) Run(ctx context.Context, id string) (run.Record, erro
 		return d, err
 	}
 	ended := s.unstored(ctx)
-	if err == nil {
-		return AsEnded(d, ended), nil
+	if err == nil { // read again, see Runs
+		d, err = s.stored.Run(ctx, d.ID)
+		return AsEnded(d, ended), err
 	}
 	if at := named(ended, id); at >= 0 {
 		return ended[at], nil

@@ -64,6 +64,18 @@ func TestWithUnstored(t *testing.T) {
 			}
 		}
 	}
+	// A run that is stored while the agent is asked is seen as it is stored.
+	judged := ended
+	judged.KeptIn, judged.Results = "", map[string]run.Result{"fps": {Value: 62, Better: run.Higher}}
+	late := WithUnstored(s, func(ctx context.Context) []run.Record {
+		if err := s.FinishRun(ctx, judged); err != nil && !errors.Is(err, run.ErrEnded) {
+			t.Error(err)
+		}
+		return nil
+	})
+	if runs, err := List(t.Context(), late, store.Filter{}); err != nil || runs[0].ID != ended.ID || runs[0].State != run.Finished || runs[0].Results["fps"].Value != 62 {
+		t.Errorf("stored meanwhile: %+v, %v", runs[0], err)
+	}
 	// Where the store cannot be read, what the agent keeps is found.
 	lost := WithUnstored(&failing{s, "Run"}, func(context.Context) []run.Record { return []run.Record{{Run: run.Run{ID: "earlier"}}, ended} })
 	for _, id := range []string{store.Last, ended.ID, "uuuu"} {

@@ -115,6 +115,11 @@ func away(fault string, take, back func(m *machine) error) attack {
 	}
 	return attack{fault: fault, expected: expected, try: func(t *testing.T, m *machine) string {
 		a := m.agentWithBackup()
+		defer func() {
+			if t.Failed() {
+				t.Log(a.log)
+			}
+		}()
 		m.mustRun("run", "start", "--workload", "harbour-flight")
 		if err := take(m); err != nil {
 			t.Fatal(err)

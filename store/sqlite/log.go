@@ -24,7 +24,7 @@ func checkLog(path string) error {
 		if before[1].size == 0 {
 			return nil
 		}
-		missing, err := missingPage(path+"-wal", before[0].size)
+		_, missing, err := readLog(path+"-wal", before[0].size)
 		if err != nil || missing == 0 {
 			return err
 		}
@@ -63,28 +63,28 @@ const (
 	lockByte    = 1 << 30    // the page that holds it is never used
 )
 
-// missingPage is the first page that is neither in a file of so many bytes nor in the
-// log that is said to be its own; 0 where there is none. What was not committed does not
-// count.
-func missingPage(path string, size int64) (missing int64, err error) {
+// readLog reads how many pages a file has as its log says, 0 where that says nothing, and
+// which is the first that is neither in the file, of so many bytes, nor in the log; 0 where
+// there is none. What was not committed does not count.
+func readLog(path string, size int64) (pages, missing int64, err error) {
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return 0, nil
+		return 0, 0, nil
 	} else if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	defer f.Close()
 	l, err := newLogReader(f)
 	if err != nil || l == nil {
-		return 0, err
+		return 0, 0, err
 	}
-	inLog, uncommitted, pages := map[int64]bool{}, []int64{}, int64(0)
+	inLog, uncommitted := map[int64]bool{}, []int64{}
 	for {
 		page, after, err := l.next()
 		if errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
-			return 0, err
+			return 0, 0, err
 		}
 		if uncommitted = append(uncommitted, page); after == 0 {
 			continue
@@ -96,10 +96,10 @@ func missingPage(path string, size int64) (missing int64, err error) {
 	}
 	for p := size/l.pageSize + 1; p <= pages; p++ {
 		if !inLog[p] && p != lockByte/l.pageSize+1 {
-			return p, nil
+			return pages, p, nil
 		}
 	}
-	return 0, nil
+	return pages, 0, nil
 }
 
 // logReader reads the frames of a log as far as they are valid.

@@ -150,7 +150,7 @@ func (s *Store) checkPlace(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.checkSize(ctx, size)
+	return s.checkSize(size)
 }
 
 // bringHome brings the write-ahead log into the file that it belongs to, wherever that
@@ -161,20 +161,21 @@ func (s *Store) bringHome(ctx context.Context) {
 }
 
 // checkSize finds a file that was written over with an older or another one, which
-// leaves its number as it was.
-func (s *Store) checkSize(ctx context.Context, size int64) error {
+// leaves its number as it was. VACUUM makes a file smaller, too, and then the log says
+// how large the file is; what the file says of itself is no witness.
+func (s *Store) checkSize(size int64) error {
 	was := s.place.grew(size)
 	if size >= was {
 		return nil
 	}
-	var known int64
-	if err := s.write.QueryRowContext(ctx, "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size").Scan(&known); err != nil {
+	pages, missing, err := readLog(s.path+"-wal", size)
+	if err != nil {
 		return err
 	}
-	if known > size {
+	if pages == 0 || missing != 0 {
 		s.place.note(false, true)
 		return fmt.Errorf("it has %d bytes and had %d: it was written over, that is %w", size, was, ErrMoved)
 	}
-	s.place.tidied(size) // by VACUUM
+	s.place.tidied(size)
 	return nil
 }
