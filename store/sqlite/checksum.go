@@ -32,6 +32,7 @@ const (
 	sumInteger
 	sumReal
 	sumText
+	sumBytes // no column has any: only what is damaged
 )
 
 func appendValue(b []byte, v any) []byte {
@@ -46,6 +47,8 @@ func appendValue(b []byte, v any) []byte {
 		return binary.BigEndian.AppendUint64(append(b, sumReal), math.Float64bits(x+0)) // -0, which SQLite keeps as 0
 	case string:
 		return append(binary.AppendUvarint(append(b, sumText), uint64(len(x))), x...)
+	case []byte:
+		return append(binary.AppendUvarint(append(b, sumBytes), uint64(len(x))), x...)
 	case *int64:
 		return appendValue(b, *x)
 	case *float64:

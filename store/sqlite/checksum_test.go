@@ -33,7 +33,7 @@ func TestChecksumsOfValues(t *testing.T) {
 		}
 	}
 	seen := map[uint32]int{}
-	for i, values := range [][]any{{}, {nil}, {nil, nil}, {0}, {1}, {0.0}, {1.0}, {""}, {"", ""}, {"ab", "c"}, {"a", "bc"}, {"abc"}, {"abc", nil}} {
+	for i, values := range [][]any{{}, {nil}, {nil, nil}, {0}, {1}, {0.0}, {1.0}, {""}, {[]byte{}}, {"", ""}, {"ab", "c"}, {"a", "bc"}, {"abc"}, {"abc", nil}} {
 		sum := s.add(0, values...)
 		if before, there := seen[sum]; there {
 			t.Errorf("values %d and %d have the checksum %#x", before, i, sum)
