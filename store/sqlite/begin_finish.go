@@ -109,9 +109,14 @@ func (s *Store) Unfinished(ctx context.Context, _ string) ([]run.Record, error) 
 
 // runState finds a run by its full id among those that are there: its n and its state.
 func runState(ctx context.Context, q queryer, id, kept string) (n int64, state run.State, err error) {
-	err = q.QueryRowContext(ctx, `SELECT n, state FROM runs WHERE id = ? AND `+kept, id).Scan(&n, (*string)(&state))
-	if errors.Is(err, sql.ErrNoRows) {
+	var found string // in the table itself: a damaged index may lead to another run
+	err = q.QueryRowContext(ctx, `SELECT n, state, (SELECT id FROM runs x NOT INDEXED WHERE x.n = runs.n) FROM runs WHERE id = ? AND `+kept, id).
+		Scan(&n, (*string)(&state), &found)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
 		err = fmt.Errorf("run %s: %w", id, run.ErrNoRun)
+	case err == nil && found != id:
+		err = fmt.Errorf("run %s: %w: the index of runs", id, ErrDamaged)
 	}
 	return n, state, err
 }

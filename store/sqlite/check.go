@@ -131,13 +131,11 @@ func (c *checker) runs() error {
 	if err := spans(c.ctx, c.s.read, checkTogether, c.someRuns); err != nil {
 		return err
 	}
-	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
-		lost, err := lostRuns(c.ctx, tx, -1)
-		for _, n := range lost {
-			c.damaged("a run is gone (the file's number %d)", n)
-		}
-		return err
-	})
+	lost, err := numbers(c.ctx, c.s.read, lostRuns)
+	for _, n := range lost {
+		c.damaged("a run is gone (the file's number %d)", n)
+	}
+	return err
 }
 
 func (c *checker) someRuns(chosen selection) error {
@@ -165,6 +163,11 @@ func (c *checker) lostReadings(open func() (run.Trace, error)) (bool, error) {
 }
 
 func (c *checker) idle() error {
+	if gone, err := strayed(c.ctx, c.s.read); err != nil {
+		return err
+	} else if gone {
+		c.damaged("readings that are gone, or told to be another's")
+	}
 	ids, err := numbers(c.ctx, c.s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL`)
 	if err != nil {
 		return err

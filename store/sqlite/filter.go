@@ -24,8 +24,12 @@ func (c selection) and(condition string) selection {
 	return c
 }
 
+// underWay is what an import fulfils that is not done: two columns say so, since a flipped
+// bit of one would hide all its runs, or have them taken out as broken off.
+const underWay = "NOT done AND alive_until_ms > 0"
+
 // keptRuns is what the runs that are there fulfil: not those of an import that is not done.
-const keptRuns = "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done))"
+const keptRuns = "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE " + underWay + "))"
 
 // kept is keptRuns, or, of a file that is read in an older version, what comes to the same.
 func (s *Store) kept() string {
@@ -34,6 +38,10 @@ func (s *Store) kept() string {
 	}
 	return keptRuns
 }
+
+// textOf is a text to compare with: one flipped bit makes a text of the file a string of
+// the same bytes, which no text is equal to.
+func textOf(column string) string { return "CAST(" + column + " AS TEXT)" }
 
 // selected are the runs that a filter selects.
 func (s *Store) selected(f store.Filter) selection {
@@ -44,29 +52,29 @@ func (s *Store) selected(f store.Filter) selection {
 		args = append(args, arg)
 	}
 	if f.Device != "" {
-		need("device = ?", f.Device)
+		need(textOf("device")+" = ?", f.Device)
 	}
 	if f.Workload != "" {
-		need("workload = ?", f.Workload)
+		need(textOf("workload")+" = ?", f.Workload)
 	}
 	if f.Supply != "" {
-		need("supply = ?", string(f.Supply))
+		need(textOf("supply")+" = ?", string(f.Supply))
 	}
 	for k, v := range f.Variant.Pairs() {
 		need("instr(',' || variant || ',', ?) > 0", ","+k+"="+v+",")
 	}
 	if f.State != "" {
-		need("state = ?", string(f.State))
+		need(textOf("state")+" = ?", string(f.State))
 	}
 	if !f.Since.IsZero() {
-		need("started_at >= ?", run.Stamp(f.Since).String())
+		need(textOf("started_at")+" >= ?", run.Stamp(f.Since).String())
 	}
 	if !f.Until.IsZero() {
-		need("started_at < ?", run.Stamp(f.Until).String())
+		need(textOf("started_at")+" < ?", run.Stamp(f.Until).String())
 	}
 	all := strings.Join(conditions, " AND ")
 	if f.Limit > 0 {
-		all = fmt.Sprintf("n IN (SELECT n FROM runs WHERE %s ORDER BY started_at DESC, n DESC LIMIT %d)", all, f.Limit)
+		all = fmt.Sprintf("n IN (SELECT n FROM runs WHERE %s ORDER BY %s DESC, n DESC LIMIT %d)", all, textOf("started_at"), f.Limit)
 	}
 	return selection{where: all, args: args, most: f == store.Filter{}}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/run"
@@ -50,6 +51,30 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 	return ids[0], nil
 }
 
+// idOf is the id of the run n, after which nothing was recorded here. It notices where
+// that is not certain: where a later run is gone, or is damaged and so perhaps only said to
+// have been imported.
+func (s *Store) idOf(ctx context.Context, n int64) (id string, err error) {
+	err = inTx(ctx, s.read, func(tx *sql.Tx) error {
+		r, err := s.readRunsIn(ctx, tx, selection{where: "n >= ?", args: []any{n}, named: true}, rowOnly)
+		if err != nil {
+			return err
+		}
+		at := slices.Index(r.numbers, n)
+		if at < 0 { // it was found a moment ago
+			return fmt.Errorf("%w: the file's run number %d", ErrDamaged, n)
+		}
+		id = r.runs[at].ID
+		if s.version < 2 {
+			return nil
+		}
+		lost, err := numbers(ctx, tx, lostRuns+" AND run > ?", n)
+		s.noticeLost(lost)
+		return err
+	})
+	return id, err
+}
+
 // lastRun is the id of the run that was recorded here last. An older version's file
 // does not tell which were; there runs without facts are those of a table.
 func (s *Store) lastRun(ctx context.Context) (string, error) {
@@ -57,17 +82,16 @@ func (s *Store) lastRun(ctx context.Context) (string, error) {
 	if s.version < 2 {
 		recorded = "fact_set IS NOT NULL OR state = 'recording'"
 	}
-	var id sql.NullString
+	var n sql.NullInt64
 	var others int
-	err := s.read.QueryRowContext(ctx, `SELECT (SELECT id FROM runs NOT INDEXED WHERE `+recorded+` ORDER BY n DESC LIMIT 1),
-		EXISTS (SELECT 1 FROM runs WHERE `+s.kept()+`)`).Scan(&id, &others)
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT n FROM runs NOT INDEXED WHERE `+recorded+` ORDER BY n DESC LIMIT 1),
+		EXISTS (SELECT 1 FROM runs WHERE `+s.kept()+`)`).Scan(&n, &others)
 	switch {
 	case err != nil:
 		return "", s.fail("looking for a run in", err)
-	case id.Valid:
-		// A later one may be damaged, and be told by it to have been imported.
-		_, err := s.readRuns(ctx, selection{where: "n > (SELECT n FROM runs WHERE id = ?)", args: []any{id.String}, named: true}, rowOnly)
-		return id.String, s.fail("looking for a run in", err)
+	case n.Valid:
+		id, err := s.idOf(ctx, n.Int64)
+		return id, s.fail("looking for a run in", err)
 	case others > 0:
 		return "", fmt.Errorf("run %q: %w that was recorded here: those that are here were imported or merged; name one by its id (`sweepd run list`)", store.Last, run.ErrNoRun)
 	}

@@ -2,18 +2,13 @@ package sqlite
 
 import (
 	"context"
-	"fmt"
 
-	"sweepd/run"
 	"sweepd/store"
 )
 
 // History tells what was corrected and decided, see store.Runs.
 func (s *Store) History(ctx context.Context, id string) (store.History, error) {
-	r, err := s.readRuns(ctx, selection{where: "id = ?", args: []any{id}, named: true}.and(s.kept()), whole)
-	if err == nil && len(r.runs) == 0 {
-		err = fmt.Errorf("run %s: %w", id, run.ErrNoRun)
-	}
+	r, err := s.readRun(ctx, id)
 	if err != nil {
 		return noHistory(), s.fail("reading a run of", err)
 	}

@@ -61,7 +61,7 @@ func (s *Store) tryIntake(ctx context.Context) (id int64, waiting bool, err erro
 	}
 	err = s.commit(ctx, false, func(tx *sql.Tx) error {
 		r, err := tx.ExecContext(ctx, `INSERT INTO imports (done, alive_until_ms) SELECT 0, ?
-			WHERE NOT EXISTS (SELECT 1 FROM imports WHERE NOT done)`, time.Now().Add(aliveFor).UnixMilli())
+			WHERE NOT EXISTS (SELECT 1 FROM imports WHERE `+underWay+`)`, time.Now().Add(aliveFor).UnixMilli())
 		if err != nil {
 			return err
 		}
@@ -79,7 +79,7 @@ func (s *Store) tryIntake(ctx context.Context) (id int64, waiting bool, err erro
 func (i *intake) slice(ctx context.Context, f func(tx *sql.Tx, full func() bool) error) error {
 	err := i.store.commit(ctx, false, func(tx *sql.Tx) error {
 		end := time.Now().Add(sliceTime)
-		if err := i.owned(tx.ExecContext(ctx, `UPDATE imports SET alive_until_ms = ? WHERE id = ? AND NOT done`,
+		if err := i.owned(tx.ExecContext(ctx, `UPDATE imports SET alive_until_ms = ? WHERE id = ? AND `+underWay,
 			end.Add(aliveFor).UnixMilli(), i.id)); err != nil {
 			return err
 		}
@@ -104,7 +104,7 @@ func (i *intake) owned(r sql.Result, err error) error {
 // finish makes all that was stored visible, and has it on disk.
 func (i *intake) finish(ctx context.Context) error {
 	return i.store.commit(ctx, true, func(tx *sql.Tx) error {
-		return i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1 WHERE id = ? AND NOT done`, i.id))
+		return i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ? AND `+underWay, i.id))
 	})
 }
 
@@ -118,7 +118,7 @@ func (s *Store) dropBroken(ctx context.Context) error {
 		err := rows.Scan(&id)
 		broken = append(broken, id)
 		return err
-	}, `SELECT id FROM imports WHERE NOT done AND alive_until_ms NOT BETWEEN ? AND ?`, now.UnixMilli(), now.Add(2*aliveFor).UnixMilli())
+	}, `SELECT id FROM imports WHERE `+underWay+` AND alive_until_ms NOT BETWEEN ? AND ?`, now.UnixMilli(), now.Add(2*aliveFor).UnixMilli())
 	if err != nil {
 		return err
 	}
@@ -152,7 +152,7 @@ func (i *intake) abandon(ctx context.Context) error {
 			if more {
 				return nil
 			}
-			_, err = tx.ExecContext(ctx, `UPDATE imports SET done = 1 WHERE id = ?`, i.id)
+			_, err = tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ?`, i.id)
 			return err
 		})
 		if err != nil {

@@ -31,14 +31,24 @@ func (s *Store) Run(ctx context.Context, id string) (run.Record, error) {
 	if err != nil {
 		return run.Record{}, err
 	}
-	records, err := s.recordsWhere(ctx, "id = ?", full)
-	if err == nil && len(records) == 0 {
-		err = fmt.Errorf("run %s: %w", full, run.ErrNoRun)
-	}
+	r, err := s.readRun(ctx, full)
 	if err != nil {
 		return run.Record{}, s.fail("reading a run of", err)
 	}
-	return records[0], nil
+	return r.records()[0], nil
+}
+
+// readRun reads all of one run but sweeps.
+func (s *Store) readRun(ctx context.Context, id string) (r runReader, err error) {
+	err = inTx(ctx, s.read, func(tx *sql.Tx) error {
+		n, _, err := runState(ctx, tx, id, s.kept())
+		if err != nil {
+			return err
+		}
+		r, err = s.readRunsIn(ctx, tx, runNumber(n), whole)
+		return err
+	})
+	return r, err
 }
 
 // AnalysisRuns are the selected runs as the analysis takes them, see store.AnalysisRuns.
@@ -47,12 +57,12 @@ func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, st
 	var skipped store.Skipped
 	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
 		chosen := s.selected(f)
-		err = tx.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE state = 'recording'), count(*) FILTER (WHERE state = 'interrupted'),
-			count(*) FILTER (WHERE state = 'rejected') FROM runs WHERE `+chosen.where, chosen.args...).Scan(&skipped.Recording, &skipped.Interrupted, &skipped.Rejected)
+		err = tx.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE `+textOf("state")+` = 'recording'), count(*) FILTER (WHERE `+textOf("state")+` = 'interrupted'),
+			count(*) FILTER (WHERE `+textOf("state")+` = 'rejected') FROM runs WHERE `+chosen.where, chosen.args...).Scan(&skipped.Recording, &skipped.Interrupted, &skipped.Rejected)
 		if err != nil {
 			return err
 		}
-		r, err = s.readRunsIn(ctx, tx, chosen.and("state = 'finished'"), analysed)
+		r, err = s.readRunsIn(ctx, tx, chosen.and(textOf("state")+" = 'finished'"), analysed)
 		return err
 	})
 	skipped.Damaged = r.spoilt()
@@ -62,7 +72,7 @@ func (s *Store) AnalysisRuns(ctx context.Context, f store.Filter) ([]run.Run, st
 // SwitchedOff are the selected runs on battery that were interrupted, see
 // store.AnalysisRuns.
 func (s *Store) SwitchedOff(ctx context.Context, f store.Filter) ([]run.Run, error) {
-	chosen := s.selected(f).and("state = 'interrupted' AND supply = 'battery'")
+	chosen := s.selected(f).and(textOf("state") + " = 'interrupted' AND " + textOf("supply") + " = 'battery'")
 	chosen.most = false
 	r, err := s.readRuns(ctx, chosen, analysed)
 	return r.usable(), s.fail("reading runs of", err)
@@ -90,10 +100,14 @@ func (s *Store) readRunsIn(ctx context.Context, tx *sql.Tx, chosen selection, wh
 			s.notice(fmt.Sprintf("%s of run %s", damage, r.runs[i].ID))
 		}
 	}
-	for _, n := range r.lost {
+	s.noticeLost(r.lost)
+	return r, err
+}
+
+func (s *Store) noticeLost(runs []int64) {
+	for _, n := range runs {
 		s.notice(fmt.Sprintf("a run that is gone (the file's number %d)", n))
 	}
-	return r, err
 }
 
 // content says what is read of the selected runs, beside cell, times and watts.
@@ -312,7 +326,7 @@ func (r *runReader) readRows(what content) error {
 	}, query, r.chosen.args...)
 	r.sort(starts)
 	if err == nil && !r.chosen.named && r.version >= 2 {
-		r.lost, err = lostRuns(r.ctx, r.tx, found)
+		r.lost, err = findLost(r.ctx, r.tx, found)
 	}
 	return err
 }

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"sweepd/run"
@@ -213,13 +212,15 @@ func sealAll(ctx context.Context, tx *sql.Tx) error {
 	return sealOthers(ctx, tx)
 }
 
-// lostRuns are the numbers of runs that have checksums and are not there any more.
-func lostRuns(ctx context.Context, tx *sql.Tx, found int) (lost []int64, err error) {
+// lostRuns asks for the numbers of runs that have checksums and are not there any more:
+// not in the table itself, for an index may have what it lacks.
+const lostRuns = `SELECT run FROM run_checksums WHERE run NOT IN (SELECT n FROM runs NOT INDEXED)`
+
+// findLost tells which runs are gone where so many were found.
+func findLost(ctx context.Context, tx *sql.Tx, found int) (lost []int64, err error) {
 	var sealed int
 	if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM run_checksums`).Scan(&sealed); err != nil || sealed == found {
 		return nil, err
 	}
-	// The table itself: an index may have what it lacks.
-	lost, err = numbers(ctx, tx, `SELECT run FROM run_checksums WHERE run NOT IN (SELECT n FROM runs NOT INDEXED)`)
-	return slices.Sorted(slices.Values(lost)), err
+	return numbers(ctx, tx, lostRuns)
 }

@@ -33,7 +33,6 @@ var migrations = []string{
 	  done            INTEGER NOT NULL CHECK (done IN (0, 1)),
 	  alive_until_ms  INTEGER NOT NULL
 	) STRICT;
-	CREATE INDEX imports_under_way ON imports (id) WHERE NOT done;
 	INSERT INTO imports VALUES (1, 1, 0);
 	ALTER TABLE runs ADD COLUMN import INTEGER;
 	UPDATE runs SET import = 1 WHERE fact_set IS NULL AND state <> 'recording'

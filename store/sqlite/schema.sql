@@ -13,9 +13,8 @@
 CREATE TABLE imports (
   id              INTEGER PRIMARY KEY,
   done            INTEGER NOT NULL CHECK (done IN (0, 1)),
-  alive_until_ms  INTEGER NOT NULL           -- later, one that is not done is broken off
+  alive_until_ms  INTEGER NOT NULL           -- later, one that is not done is broken off; 0: it is done
 ) STRICT;
-CREATE INDEX imports_under_way ON imports (id) WHERE NOT done;
 
 -- One row for each run. n is local to this file; id is the same everywhere.
 CREATE TABLE runs (
@@ -236,7 +235,7 @@ CREATE TABLE checksums (
 ) STRICT, WITHOUT ROWID;
 
 CREATE VIEW kept_runs AS
-  SELECT * FROM runs WHERE import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done);
+  SELECT * FROM runs WHERE import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done AND alive_until_ms > 0);
 
 CREATE VIEW run_table AS
   SELECT id, device, workload, variant, supply,

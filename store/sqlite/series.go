@@ -49,6 +49,9 @@ type storedSeries struct {
 	places []int
 }
 
+// seriesRun is the id of the run r of a series x, ” for idle sweeps.
+const seriesRun = `CASE WHEN x.run IS NULL THEN '' ELSE coalesce(r.id, 'a run that is gone') END`
+
 // readSeries reads a series. A file of version 1 has no checksums.
 func readSeries(ctx context.Context, q reader, id int64, version int) (x storedSeries, err error) {
 	x.id = id
@@ -56,7 +59,7 @@ func readSeries(ctx context.Context, q reader, id int64, version int) (x storedS
 	if version < 2 {
 		known = "(SELECT NULL AS series, NULL AS row_count, NULL AS checksum)"
 	}
-	err = q.QueryRowContext(ctx, `SELECT x.device, coalesce(r.id, ''), started_ms, format, row_count, checksum
+	err = q.QueryRowContext(ctx, `SELECT x.device, `+seriesRun+`, started_ms, format, row_count, checksum
 		FROM series x LEFT JOIN runs r ON r.n = x.run LEFT JOIN `+known+` c ON c.series = x.id WHERE x.id = ?`, id).
 		Scan(&x.device, &x.runID, &x.startedMs, &x.format, &x.rows, &checksum)
 	if err != nil {
@@ -92,7 +95,7 @@ func (x *storedSeries) sum() uint32 {
 // strayed tells whether a series is gone, or is told to be another's: of a damaged device
 // or start, no query finds it.
 func strayed(ctx context.Context, q rowsQueryer) (found bool, err error) {
-	return found, each(ctx, q, func(rows *sql.Rows) error {
+	err = each(ctx, q, func(rows *sql.Rows) error {
 		var x storedSeries
 		var started sql.NullInt64
 		var identity int64
@@ -100,8 +103,9 @@ func strayed(ctx context.Context, q rowsQueryer) (found bool, err error) {
 		x.startedMs = started.Int64
 		found = found || !started.Valid || identity != int64(x.identity())
 		return err
-	}, `SELECT coalesce(x.device, ''), coalesce(r.id, ''), started_ms, identity
+	}, `SELECT coalesce(x.device, ''), `+seriesRun+`, started_ms, identity
 		FROM series_checksums LEFT JOIN series x ON x.id = series LEFT JOIN runs r ON r.n = x.run`)
+	return found, err
 }
 
 // seal stores the checksum of the series as it is.

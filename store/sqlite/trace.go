@@ -3,7 +3,6 @@ package sqlite
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"slices"
 	"time"
 
@@ -27,11 +26,7 @@ type trace struct {
 // A row that is damaged or lost takes the rows up to the next key row with it,
 // at most 64; the walk goes on there, and Lost says what was left out.
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
-	var n sql.NullInt64
-	err := s.read.QueryRowContext(ctx, `SELECT (SELECT n FROM runs WHERE id = ? AND `+s.kept()+`)`, runID).Scan(&n)
-	if err == nil && !n.Valid {
-		err = fmt.Errorf("run %s: %w", runID, run.ErrNoRun)
-	}
+	n, _, err := runState(ctx, s.read, runID, s.kept())
 	if err != nil {
 		return nil, s.fail("reading readings of", err)
 	}
@@ -49,8 +44,8 @@ func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
 func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
 	// The last series that began before since may reach beyond it. A damaged index may have
 	// lost some.
-	ids, err := numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL AND device = ?1 AND started_ms >= coalesce((
-			SELECT max(started_ms) FROM series WHERE run IS NULL AND device = ?1 AND started_ms <= ?2), ?2)
+	ids, err := numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL AND `+textOf("device")+` = ?1 AND started_ms >= coalesce((
+			SELECT max(started_ms) FROM series NOT INDEXED WHERE run IS NULL AND `+textOf("device")+` = ?1 AND started_ms <= ?2), ?2)
 		ORDER BY started_ms, id`, device, since.UnixMilli())
 	if err != nil {
 		return nil, s.fail("reading idle readings of", err)
