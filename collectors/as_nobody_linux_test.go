@@ -3,15 +3,13 @@ package collectors
 import (
 	"os"
 	"path/filepath"
-	"runtime"
+	"syscall"
 	"testing"
-
-	"golang.org/x/sys/unix"
 )
 
 // asNobody runs f with the file rights of a user who owns nothing, where the
-// tests run as root; as anybody else f runs as it is. Linux keeps these rights
-// for each thread.
+// tests run as root; as anybody else f runs as it is. The rights hold for the
+// whole process, since a Set opens on goroutines of its own.
 func asNobody(t *testing.T, roots Roots, f func()) {
 	t.Helper()
 	const nobody = 65534
@@ -22,14 +20,12 @@ func asNobody(t *testing.T, roots Roots, f func()) {
 				t.Fatal(err)
 			}
 		}
-		runtime.LockOSThread()
-		defer runtime.UnlockOSThread()
-		if err := unix.Setfsuid(nobody); err != nil {
+		if err := syscall.Seteuid(nobody); err != nil {
 			t.Fatal(err)
 		}
 		defer func() {
-			if err := unix.Setfsuid(0); err != nil {
-				panic(err) // the thread would go on as somebody else
+			if err := syscall.Seteuid(0); err != nil {
+				panic(err) // the tests would go on as somebody else
 			}
 		}()
 	}

@@ -10,7 +10,8 @@
 //
 // The Set reads in two lanes. What is quick is read by the sweep itself; what is
 // slow, or useless to read often, by another goroutine, and the sweep takes the
-// latest value. A source that blocks delays no sweep.
+// latest value. A source that blocks is left to itself until its read comes back, and
+// delays neither the sweep nor another source by more than a moment.
 //
 // A reading that could not be had is NaN: missing, never zero. Files stay open
 // and are read at offset 0. A source that vanishes keeps its place in the

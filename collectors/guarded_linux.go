@@ -89,15 +89,6 @@ func closeAfter(p Probe, err error) error {
 	return err
 }
 
-func (p *guarded) setQuick(on bool) {
-	for _, f := range p.inputs {
-		f.quick = on
-	}
-	for _, g := range p.guards {
-		g.file.quick = on
-	}
-}
-
 func (p *guarded) Read(_ time.Duration, dst []float64) error {
 	dst[0] = math.NaN()
 	for i := range p.guards {

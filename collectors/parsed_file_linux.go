@@ -24,8 +24,6 @@ func openParsed(path, want string, parse func(text []byte) (value float64, ok bo
 	}
 }
 
-func (p *parsedFile) setQuick(on bool) { p.file.quick = on }
-
 func (p *parsedFile) Read(_ time.Duration, dst []float64) error {
 	dst[0] = math.NaN()
 	text, err := p.file.text()

@@ -94,14 +94,6 @@ type properties struct {
 	open []*property
 }
 
-func (p *properties) setQuick(on bool) {
-	for _, prop := range p.open {
-		if prop.file != nil {
-			prop.file.quick = on
-		}
-	}
-}
-
 // property opens a file of the folder dir.
 func (p *properties) property(name string, l limits) *property {
 	return p.add(filepath.Join(p.dir, name), l)

@@ -61,6 +61,4 @@ func (p *energyCounter) Read(now time.Duration, dst []float64) error {
 	return nil
 }
 
-func (p *energyCounter) setQuick(on bool) { p.file.quick = on }
-
 func (p *energyCounter) Close() error { return p.file.Close() }

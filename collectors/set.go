@@ -2,6 +2,7 @@ package collectors
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"sync"
 	"sync/atomic"
@@ -13,8 +14,8 @@ import (
 // SetOptions are the options of NewSet. The zero value works.
 type SetOptions struct {
 	// OnError hears of every distinct failure of a probe once, however often
-	// it repeats. It is called from Sweep, ReadSlow, Rescan and NewSet and must
-	// not call these. nil: nobody hears.
+	// it repeats. It is called by several goroutines, while Sweep, ReadSlow,
+	// Rescan or NewSet goes on, and must not call these. nil: nobody hears.
 	OnError func(collector string, s run.Sensor, err error)
 	// SlowRead is the read time above which a probe is read off the pacing
 	// path. 0 means 5 ms.
@@ -53,8 +54,8 @@ type Health struct {
 // them, on another goroutine, and Sweep takes the values that were read last.
 //
 // One goroutine calls Sweep, one ReadSlow and Rescan (it may be the same); the
-// other methods may be called by any at any time, and none of them waits for a
-// probe of the slow lane.
+// other methods may be called by any at any time. None of them waits for a probe
+// that blocks: it is left to itself, missing until its read comes back.
 type Set struct {
 	onError  func(collector string, s run.Sensor, err error)
 	slowRead time.Duration
@@ -64,17 +65,21 @@ type Set struct {
 	// taken before mu where both are.
 	sweeping sync.Mutex
 	fast     []*entry
+	reader   *reader // of the fast lane
 	values   []float64
 	leaving  []*entry
 	timed    int // sweeps still to be timed probe by probe
 	rare     rareSearch
 
-	// slowLane is held by ReadSlow and Rescan, also while a probe blocks.
-	slowLane  sync.Mutex
-	sources   []*source
-	positions map[sensorKey]int
-	work      []*entry
-	nextSlow  atomic.Int64
+	// slowLane is held by ReadSlow and Rescan.
+	slowLane   sync.Mutex
+	slowReader *reader
+	opening    map[sensorKey]pending[openResult] // what was not opened in time
+	leftOut    int                               // sensors that no descriptor is left for
+	sources    []*source
+	positions  map[sensorKey]int
+	work       []*entry
+	nextSlow   atomic.Int64
 
 	// mu is never held while something is read, opened or closed.
 	mu       sync.Mutex
@@ -89,8 +94,9 @@ type Set struct {
 type source struct {
 	collector Collector
 	errors    atomic.Uint64
-	absences  []Absence        // of the last scan; guarded by slowLane
-	reported  reportedFailures // of scanning and opening; guarded by slowLane
+	absences  []Absence           // of the last scan; guarded by slowLane
+	scanning  pending[scanResult] // a scan that was not done in time; guarded by slowLane
+	reported  reportedFailures    // of scanning and opening; guarded by slowLane
 }
 
 // NewSet scans the collectors and opens what they offer. That something cannot
@@ -102,6 +108,7 @@ func NewSet(opts SetOptions, cs ...Collector) *Set {
 		slowRead:  opts.SlowRead,
 		elapsed:   opts.Elapsed,
 		positions: map[sensorKey]int{},
+		opening:   map[sensorKey]pending[openResult]{},
 	}
 	if s.onError == nil {
 		s.onError = func(string, run.Sensor, error) {}
@@ -139,17 +146,7 @@ func (s *Set) Sweep(now time.Duration) []float64 {
 	defer s.sweeping.Unlock()
 	s.takeSlowLane(now)
 	start := s.elapsed()
-	if s.timed > 0 {
-		s.timed--
-		s.readFastTimed(now, start)
-	} else {
-		for _, e := range s.fast {
-			if s.read(e, now) {
-				s.leaving = append(s.leaving, e)
-			}
-			e.scatter(s.values)
-		}
-	}
+	s.readFast(now)
 	if s.elapsed()-start > s.slowRead {
 		s.timed = slowHits
 	}
@@ -206,7 +203,7 @@ func (s *Set) Health() []Health {
 	for i, src := range s.sources {
 		list[i] = Health{Name: src.collector.Name(), Errors: src.errors.Load()}
 		for _, e := range s.entryAt {
-			if e.source == src && e.open && !e.failing.Load() {
+			if e.source == src && e.open && !e.away && !e.failing.Load() {
 				list[i].Up = true
 				break
 			}
@@ -247,6 +244,10 @@ func (s *Set) Cause(i int) error {
 	if !e.open {
 		return errors.New(e.gone)
 	}
+	if e.away {
+		since := (s.elapsed() - e.awaySince).Round(time.Second)
+		return &ReadError{Path: e.sensors[0].Source, Err: fmt.Errorf("a read that began %v ago has not come back", since)}
+	}
 	if f := e.failure.Load(); f != nil {
 		return f.err
 	}
@@ -254,8 +255,9 @@ func (s *Set) Cause(i int) error {
 }
 
 // Close closes all probes; after it every reading is missing. It does not wait
-// for a probe that blocks in the slow lane: that one and the rest of its lane
-// are closed when ReadSlow or Rescan returns. Calling it twice is harmless.
+// for a probe that blocks, which is closed when its read comes back, nor for
+// ReadSlow or Rescan, which then close what is in the slow lane. Calling it twice
+// is harmless.
 func (s *Set) Close() error {
 	s.mu.Lock()
 	s.closed = true
@@ -263,6 +265,8 @@ func (s *Set) Close() error {
 	s.sweeping.Lock()
 	fast := s.fast
 	s.fast = nil
+	s.reader.end()
+	s.reader = nil
 	s.sweeping.Unlock()
 	err := s.closeAll(fast, "closed")
 	if s.slowLane.TryLock() {

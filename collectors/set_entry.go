@@ -35,6 +35,8 @@ type entry struct {
 	everySweep bool          // wanted at every sweep, however rarely it changes
 	rare       bool          // in the slow lane because it rarely changes
 	changed    bool          // the last read found a new value
+	vanished   bool          // the last read found that the source is gone
+	took       time.Duration // the last read, where it was measured
 	next       time.Duration // when it is due in the slow lane
 
 	changedAt  time.Duration // when a new value was found last
@@ -46,6 +48,9 @@ type entry struct {
 	changes  []changeHistory
 
 	// Guarded by Set.mu.
+	away       bool // its read was left behind: the entry is its reader's until it comes back
+	awaySince  time.Duration
+	hung       bool // that happened before, and was reported
 	open       bool
 	gone       string // why it is not open
 	latest     []float64

@@ -14,25 +14,45 @@ const (
 	quickHits = 10
 )
 
-// readFastTimed reads the fast lane and measures each probe. Those that are
-// slow again and again move to the slow lane.
-func (s *Set) readFastTimed(now, start time.Duration) {
-	for _, e := range s.fast {
-		gone := s.read(e, now)
-		e.scatter(s.values)
-		end := s.elapsed()
-		took := end - start
-		start = end
-		e.readTime.Store(int64(took))
-		if took <= s.slowRead {
-			e.hits = 0
-		} else {
-			e.hits++
+// readFast reads the fast lane, each probe measured while s.timed counts down.
+// Those that are slow again and again, or gone, are to leave; one that blocks has
+// left.
+func (s *Set) readFast(now time.Duration) {
+	timed := s.timed > 0
+	if timed {
+		s.timed--
+	}
+	patience, rest := sweepPatience, s.fast
+	for {
+		at := s.readBy(&s.reader, pass{rest, now, timed}, patience)
+		if at < 0 {
+			break
 		}
-		if gone || e.hits >= slowHits {
+		s.leaveAt(rest[at])
+		// What shares a driver with it may well block, too.
+		patience, rest = max(patience/2, s.slowRead/2), rest[at+1:]
+	}
+	for _, e := range s.fast {
+		e.scatter(s.values)
+		if timed {
+			e.readTime.Store(int64(e.took))
+			if e.took <= s.slowRead {
+				e.hits = 0
+			} else {
+				e.hits++
+			}
+		}
+		if e.vanished || e.hits >= slowHits {
 			s.leaving = append(s.leaving, e)
 		}
 	}
+}
+
+// leaveAt takes an entry that was left behind out of the fast lane.
+func (s *Set) leaveAt(e *entry) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.fast = without(s.fast, []*entry{e})
 }
 
 // leaveFastLane takes what is to leave out of the fast lane: probes that failed as
@@ -50,7 +70,6 @@ func (s *Set) leaveFastLane(now time.Duration) {
 		copy(e.latest, e.buf)
 		e.latestAt, e.latestRead = now, true
 		s.slow = append(s.slow, e)
-		e.setQuick(false)
 		s.nextSlow.Store(0)
 	}
 	s.mu.Unlock()
@@ -64,51 +83,59 @@ func (s *Set) leaveFastLane(now time.Duration) {
 // waits.
 func (s *Set) SlowDue(now time.Duration) bool { return int64(now) >= s.nextSlow.Load() }
 
-// ReadSlow reads the probes of the slow lane that are due. It may block for as
-// long as they do, so it is called on a goroutine of its own; only under a
+// ReadSlow reads the probes of the slow lane that are due. It waits a little for
+// each that blocks, so it is called on a goroutine of its own; only under a
 // simulated clock, where nothing blocks, inline. Call it once before the first
 // Sweep: until then the readings of the lane are missing.
 func (s *Set) ReadSlow(now time.Duration) {
 	s.slowLane.Lock()
 	defer s.leaveOrUnlock()
 	s.mu.Lock()
-	s.work = append(s.work[:0], s.slow...)
+	s.work = s.work[:0]
+	for _, e := range s.slow {
+		if !e.away {
+			s.work = append(s.work, e)
+		}
+	}
 	// A probe that joins from now on sets this to 0, which must outlive the
 	// calculation at the end.
 	s.nextSlow.Store(math.MaxInt64)
 	s.mu.Unlock()
-	begin := s.elapsed()
-	for _, e := range s.work {
-		start := s.elapsed()
+	work, begin := s.work, s.elapsed()
+	for i, e := range work {
 		at := now
-		if waited := start - begin; waited > s.slowRead {
+		if waited := s.elapsed() - begin; waited > s.slowRead {
 			at += waited // a probe before this one blocked
 		}
 		if slack := e.slowInterval() / 20; at+slack < e.next {
 			continue
 		}
-		s.readSlow(e, at, start)
+		if s.readBy(&s.slowReader, pass{work[i : i+1], at, true}, lanePatience) < 0 {
+			s.keepSlow(e, at)
+		} else {
+			s.work = nil // the reader that was left behind has it
+		}
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	next := s.nextSlow.Load()
 	for _, e := range s.slow {
-		next = min(next, int64(e.next-e.slowInterval()/20))
+		if !e.away {
+			next = min(next, int64(e.next-e.slowInterval()/20))
+		}
 	}
 	s.nextSlow.Store(next)
 }
 
-// readSlow reads one probe of the slow lane and publishes what came.
-func (s *Set) readSlow(e *entry, now, start time.Duration) {
-	gone := s.read(e, now)
-	took := s.elapsed() - start
-	e.readTime.Store(int64(took))
+// keepSlow publishes what a probe of the slow lane gave.
+func (s *Set) keepSlow(e *entry, now time.Duration) {
+	e.readTime.Store(int64(e.took))
 	e.next = now + e.slowInterval()
-	if gone {
+	if e.vanished {
 		s.mu.Lock()
 		s.slow = without(s.slow, []*entry{e})
 		s.mu.Unlock()
-		s.closeEntry(e, e.failures.last.Error())
+		_ = s.closeEntry(e, e.failures.last.Error())
 		return
 	}
 	s.mu.Lock()
@@ -118,10 +145,10 @@ func (s *Set) readSlow(e *entry, now, start time.Duration) {
 	if e.interval > 0 {
 		return
 	}
-	if took > s.slowRead {
+	if e.took > s.slowRead {
 		e.rare = false
 	}
-	if took > s.slowRead/2 || e.rare && !e.changed {
+	if e.took > s.slowRead/2 || e.rare && !e.changed {
 		e.hits = 0
 		return
 	}
@@ -142,7 +169,6 @@ func (s *Set) returnToFastLane(e *entry) {
 	e.hits, e.rare, e.frequentAt = 0, false, e.changedAt
 	s.slow = without(s.slow, []*entry{e})
 	s.fast = append(s.fast, e)
-	e.setQuick(true)
 }
 
 // slowInterval is the time between two reads in the slow lane.
@@ -182,6 +208,10 @@ func (s *Set) leaveSlowLane() error {
 	rest := append(s.fast, s.slow...)
 	s.fast, s.slow = nil, nil
 	s.mu.Unlock()
+	s.reader.end()
+	s.slowReader.end()
+	s.reader, s.slowReader = nil, nil
+	s.dropOpening()
 	s.sweeping.Unlock()
 	return s.closeAll(rest, "closed")
 }
@@ -194,11 +224,16 @@ func (s *Set) closeAll(list []*entry, why string) error {
 	return errors.Join(errs...)
 }
 
-// closeEntry closes an entry that is in no lane any more.
+// closeEntry closes an entry that is in no lane any more. The probe of one that is
+// away is closed when it comes back.
 func (s *Set) closeEntry(e *entry, why string) error {
 	s.mu.Lock()
 	e.open, e.gone, e.latestRead = false, why, false
+	away := e.away
 	s.mu.Unlock()
+	if away {
+		return nil
+	}
 	return e.close()
 }
 

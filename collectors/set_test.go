@@ -103,6 +103,9 @@ func newTestSet(t *testing.T, ps ...*scripted) (*Set, *script, *reports, *testCl
 			t.Errorf("Close: %v", err)
 		}
 		for _, p := range ps {
+			for late := time.Now().Add(10 * time.Second); p.opened.Load() != 0 && time.Now().Before(late); time.Sleep(time.Millisecond) {
+				// its read has not come back yet
+			}
 			if n := p.opened.Load(); n != 0 {
 				t.Errorf("%s: %d more openings than closings", p.sensors[0].Instance, n)
 			}

@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
@@ -16,11 +15,10 @@ import (
 // and again at offset 0. Opened and read by system call: os.File costs twice as
 // much, through the poller that such files cannot use.
 type sysFile struct {
-	fd    int
-	quick bool       // see quickProbe
-	err   *ReadError // the last failure, returned again while it stays the same
-	path  string
-	buf   [textMax]byte // last, so that a short text shares the fields' cache lines
+	fd   int
+	err  *ReadError // the last failure, returned again while it stays the same
+	path string
+	buf  [textMax]byte // last, so that a short text shares the fields' cache lines
 }
 
 // textMax is more than any one-value file holds. A longer one is not what it
@@ -31,6 +29,9 @@ const textMax = 512
 // come here.
 func openSysFile(path string) (*sysFile, error) {
 	fd, err := openRetry(path)
+	if err == nil && fd >= sensorDescriptors() {
+		err = errors.Join(errNoDescriptor, unix.Close(fd))
+	}
 	if err != nil {
 		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
 	}
@@ -46,43 +47,12 @@ func openRetry(path string) (int, error) {
 	}
 }
 
-// pread reads the file at offset 0: past Go's scheduler where it is quick.
-func (f *sysFile) pread() (int, error) {
-	if !f.quick {
-		return unix.Pread(f.fd, f.buf[:], 0)
-	}
-	n, _, errno := unix.RawSyscall6(unix.SYS_PREAD64, uintptr(f.fd), uintptr(unsafe.Pointer(&f.buf[0])), uintptr(len(f.buf)), 0, 0, 0)
-	if errno != 0 {
-		return 0, errnoErr(errno)
-	}
-	return int(n), nil
-}
-
-// errnoErr gives the errors of a failing file without allocating.
-func errnoErr(e unix.Errno) error {
-	switch e {
-	case unix.ENODEV:
-		return errGone
-	case unix.ENODATA:
-		return errNothing
-	case unix.EAGAIN:
-		return errAgain
-	case unix.EIO:
-		return errIO
-	}
-	return e
-}
-
-var errGone, errNothing, errAgain, errIO error = unix.ENODEV, unix.ENODATA, unix.EAGAIN, unix.EIO
-
-func (f *sysFile) setQuick(on bool) { f.quick = on }
-
 // text reads the file and trims white space. The slice is the file's and holds
 // until the next read.
 func (f *sysFile) text() ([]byte, error) {
-	n, err := f.pread()
+	n, err := unix.Pread(f.fd, f.buf[:], 0)
 	for err == unix.EINTR {
-		n, err = f.pread()
+		n, err = unix.Pread(f.fd, f.buf[:], 0)
 	}
 	if err != nil {
 		return nil, f.fail(err)

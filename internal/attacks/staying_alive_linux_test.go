@@ -7,9 +7,12 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"regexp"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 )
 
 // stayingAlive is what once starved, held up or ended the agent.
@@ -67,6 +70,81 @@ var stayingAlive = []attack{{
 		}
 		m.eventually("the log tells", func() bool { return strings.Contains(a.log.String(), "/nowhere/print-limit") })
 		return "the log, the status and the list of sensors say why"
+	},
+}, {
+	fault:    "15 5,000 sensors where 1,024 files may be open",
+	expected: "the loop stays, connections are served, what is left out is named",
+	try: func(t *testing.T, m *machine) string {
+		m.thermometers(5000)
+		c := m.command("agent", "--listen", "127.0.0.1:0")
+		c.Args = append([]string{"sh", "-c", `ulimit -n 1024 && exec "$@"`, "sh"}, c.Args...)
+		c.Path = "/bin/sh"
+		a := m.tryAgent(c)
+		if a.url == "" {
+			t.Fatalf("the agent ended:\n%s", a.log)
+		}
+		m.mustRun("run", "start", "--workload", "tile-sort")
+		for range 200 {
+			c, err := net.Dial("tcp", strings.TrimPrefix(a.url, "http://"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer c.Close()
+		}
+		a.get("/metrics")
+		m.mustRun("run", "stop")
+		left := regexp.MustCompile(`([0-9]+) sensors are left out \([^)]*temp[0-9]+_input`).FindStringSubmatch(a.log.String())
+		if left == nil {
+			t.Fatalf("nobody says what is left out:\n%s", a.log)
+		}
+		n, text := 0, a.get("/api/v1/sensors")
+		n = strings.Count(text, "no descriptor is left for it")
+		if strconv.Itoa(n) != left[1] || n < 4000 {
+			t.Errorf("%s are left out by the log, %d by the list", left[1], n)
+		}
+		if a.ended() {
+			t.Errorf("the agent ended:\n%s", a.log)
+		}
+		return fmt.Sprintf("the loop stays, connections are served, %d are named as left out", n)
+	},
+}, {
+	fault:    "15 a sensor's file does not come back when read",
+	expected: "no sampling gap, no scrape waits, the others are read, a stop is carried out",
+	try: func(t *testing.T, m *machine) string {
+		files := m.thermometers(3)
+		f := newHangingFile(t, files[1], "45000\n")
+		if f == nil {
+			return "not tried: this user may not mount a file that hangs (collectors has the test)"
+		}
+		a := m.agent()
+		t.Cleanup(f.free) // before the agent's end, which waits for it
+		m.mustRun("run", "start", "--workload", "tile-sort")
+		f.hang()
+		m.eventually("a read hangs", func() bool { return f.waiting() > 0 })
+		var slowest time.Duration
+		for end := time.Now().Add(2 * time.Second); time.Now().Before(end); {
+			began := time.Now()
+			a.get("/metrics")
+			slowest = max(slowest, time.Since(began))
+		}
+		if n := f.waiting(); n != 1 {
+			t.Errorf("%d reads hang", n)
+		}
+		if text := a.get("/api/v1/sensors"); !strings.Contains(text, files[1]+": a read that began") || strings.Count(text, `"value":4`) != 2 {
+			t.Errorf("sensors: %s", text)
+		}
+		stopped := m.mustRun("run", "stop", "--json").stdout
+		if strings.Contains(stopped, "sampling_gap") {
+			t.Errorf("the sampling was held up: %s", stopped)
+		}
+		if slowest > time.Second {
+			t.Errorf("the slowest scrape took %v", slowest)
+		}
+		a.cmd.Process.Signal(syscall.SIGTERM)
+		m.eventually("it says that it stopped", func() bool { return strings.Contains(a.log.String(), `"stopped"`) })
+		f.free() // the kernel lets no process go before
+		a.stop()
+		return fmt.Sprintf("no sampling gap, the slowest scrape took %v, the others are read, a stop is carried out", slowest.Round(time.Millisecond))
 	},
 }, {
 	fault:    "16 3,000 connections that ask for nothing",
@@ -167,6 +245,30 @@ func addressOfNetwork() string {
 		}
 	}
 	return loopback
+}
+
+// thermometers makes a machine that has so many and nothing else, for the programs
+// that are started after it. It returns their files.
+func (m *machine) thermometers(n int) []string {
+	m.t.Helper()
+	var files []string
+	for i := range n {
+		chip := m.path(fmt.Sprintf("device/sys/class/hwmon/hwmon%d", i/100))
+		if i%100 == 0 {
+			if err := os.MkdirAll(chip, 0o755); err != nil {
+				m.t.Fatal(err)
+			}
+			if err := os.WriteFile(chip+"/name", fmt.Appendf(nil, "chip%d\n", i/100), 0o644); err != nil {
+				m.t.Fatal(err)
+			}
+		}
+		files = append(files, fmt.Sprintf("%s/temp%d_input", chip, i%100+1))
+		if err := os.WriteFile(files[i], fmt.Appendf(nil, "4%04d\n", i), 0o644); err != nil {
+			m.t.Fatal(err)
+		}
+	}
+	m.env = append(m.env, "HOST_SYS="+m.path("device/sys"), "HOST_PROC="+m.path("device/proc"))
+	return files
 }
 
 // get asks the agent for a page, which must be there.
