@@ -157,16 +157,17 @@ func (h *handler) answer(w http.ResponseWriter, r *http.Request, v any, err erro
 	writeJSON(w, v)
 }
 
-// fail answers with an error. What nobody could have foreseen is also logged.
+// fail answers with an error. What nobody could have foreseen is also logged; of a run
+// that could not be stored the agent has told already.
 func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
-	status := statusOf(err)
-	if status == http.StatusInternalServerError {
-		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
-	}
 	var kept *run.NotStoredError
 	if errors.As(err, &kept) {
 		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
 		return
+	}
+	status := statusOf(err)
+	if status == http.StatusInternalServerError {
+		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
 	}
 	writeError(w, status, err)
 }

@@ -111,7 +111,7 @@ func (m *machine) agentWithBackup() *agent {
 func away(fault string, take, back func(m *machine) error) attack {
 	expected := "start, stop and setting are refused and logged"
 	if back != nil {
-		expected += "; when it is back, all goes on"
+		expected += "; when it is back, all goes on, and the run that was stopped is stored"
 	}
 	return attack{fault: fault, expected: expected, try: func(t *testing.T, m *machine) string {
 		a := m.agentWithBackup()
@@ -142,6 +142,10 @@ func away(fault string, take, back func(m *machine) error) attack {
 		}
 		m.mustRun("run", "start", "--workload", "tile-sort")
 		m.mustRun("run", "stop", "--result", "score=8")
+		m.wantKept("finished", `"value": 61`)
+		if list := m.list(); strings.Contains(list, "kept_in") {
+			t.Errorf("the run that ended meanwhile is not stored: %s", list)
+		}
 		return "refused; back, it goes on"
 	}}
 }

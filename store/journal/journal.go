@@ -74,7 +74,7 @@ func (j *Journal) Path() string { return j.path }
 func (j *Journal) open() (left []run.Ended, torn int, err error) {
 	j.file, err = os.OpenFile(j.path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666) // less the umask
 	if err == nil {
-		return nil, 0, j.begin()
+		return nil, 0, errors.Join(j.share(), j.begin())
 	}
 	if !errors.Is(err, fs.ErrExist) {
 		return nil, 0, err
@@ -103,6 +103,16 @@ func (j *Journal) open() (left []run.Ended, torn int, err error) {
 	j.end = int64(len(text))
 	left, torn = read(text[len(header):])
 	return left, torn, nil
+}
+
+// share lets the group write the file where the folder hands its group down (the
+// set-group-ID bit), as the data file does.
+func (j *Journal) share() error {
+	folder, err := os.Stat(filepath.Dir(j.path))
+	if err == nil && folder.Mode()&fs.ModeSetgid != 0 {
+		err = j.file.Chmod(0o660)
+	}
+	return err
 }
 
 // begin makes the file an empty journal with room.

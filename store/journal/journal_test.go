@@ -2,8 +2,10 @@ package journal
 
 import (
 	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -251,4 +253,34 @@ func TestAMovedJournalKeepsNothing(t *testing.T) {
 	if _, err := os.Lstat(j.Path()); err != nil {
 		t.Errorf("another's file was taken away: %v", err)
 	}
+}
+
+// In a folder that is its group's the file is the group's to write, too.
+func TestTheFileIsForWhomItsFolderIs(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no such modes")
+	}
+	for folder, want := range map[fs.FileMode]fs.FileMode{0o770 | fs.ModeSetgid: 0o660, 0o700: 0o666 &^ umask(t)} {
+		dir := filepath.Join(t.TempDir(), "data")
+		must(t, os.Mkdir(dir, 0o700))
+		must(t, os.Chmod(dir, folder))
+		j, _, _ := open(t, dir)
+		info, err := os.Stat(j.Path())
+		must(t, err)
+		if info.Mode() != want {
+			t.Errorf("folder %v: mode %v, want %v", folder, info.Mode(), want)
+		}
+	}
+}
+
+// umask is what a new file's mode lacks.
+func umask(t *testing.T) fs.FileMode {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "any")
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY, 0o666)
+	must(t, err)
+	defer f.Close()
+	info, err := f.Stat()
+	must(t, err)
+	return 0o666 &^ info.Mode()
 }
