@@ -274,7 +274,8 @@ func (m *machine) thermometers(n int) []string {
 // get asks the agent for a page, which must be there.
 func (a *agent) get(path string) string {
 	a.m.t.Helper()
-	resp, err := http.Get(a.url + path)
+	client := http.Client{Timeout: deadline}
+	resp, err := client.Get(a.url + path)
 	if err != nil {
 		a.m.t.Fatal(err)
 	}
