@@ -86,7 +86,7 @@ func TestExitCodes(t *testing.T) {
 		{"run stop --frames f.csv --frame-unit hours", exitUsage, "no unit of frame times"},
 		{"run stop --frames f.csv --frame-delimiter dash", exitUsage, "want one of comma, semicolon, tab, none"},
 		{"run stop --frames f.csv --slow-frame -1ms", exitUsage, "not above 0"},
-		{"run stop --frames /no/such/file", exitFailed, "the run goes on: frame times: read /no/such/file"},
+		{"run stop --frames /no/such/file", exitFailed, "the run goes on: frame times: open /no/such/file"},
 		{"run reject last", exitUsage, "run reject needs --why TEXT"},
 		{"run reject last --why=", exitUsage, "reason is empty"},
 		{"run list --supply solar", exitUsage, "want one of mains, battery"},
