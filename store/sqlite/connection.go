@@ -19,6 +19,9 @@ type pragma struct{ name, value, answer string }
 // cacheKiB is each connection's page cache. The agent's whole memory is 8 MB.
 const cacheKiB = "-256"
 
+// checkpointPages is how long the write-ahead log may grow: 1 MiB.
+const checkpointPages = "256"
+
 var writerPragmas = []pragma{
 	{"busy_timeout", "10000", "10000"},
 	{"page_size", "4096", "4096"}, // of a new file; ours all have it
@@ -27,7 +30,7 @@ var writerPragmas = []pragma{
 	{"foreign_keys", "ON", "1"},
 	{"cache_size", cacheKiB, cacheKiB},
 	{"mmap_size", "0", "0"},
-	{"wal_autocheckpoint", "256", "256"},         // pages: 1 MiB
+	{"wal_autocheckpoint", checkpointPages, checkpointPages},
 	{"journal_size_limit", "4194304", "4194304"}, // a WAL that an import blew up shrinks again
 	{"trusted_schema", "OFF", "0"},
 }

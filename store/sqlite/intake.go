@@ -17,10 +17,13 @@ type intake struct {
 
 // A slice takes about sliceTime, and its commit. The pause after it lets a writer in who
 // has waited since its beginning: SQLite's busy handler asks at most 25 ms apart in the
-// first 128 ms (sqliteDefaultBusyCallback in main.c of SQLite), and the pause is longer.
+// first 128 ms, and then 100 ms (sqliteDefaultBusyCallback in main.c of SQLite), and the
+// pause is longer.
 const (
-	sliceTime  = 80 * time.Millisecond
-	slicePause = 30 * time.Millisecond
+	sliceTime  = 60 * time.Millisecond
+	sliceSoon  = 95 * time.Millisecond // within which a slice is a short one
+	shortPause = 30 * time.Millisecond
+	longPause  = 110 * time.Millisecond
 )
 
 // aliveFor is how long an intake is taken for alive after its last slice. The process may
@@ -77,17 +80,26 @@ func (s *Store) tryIntake(ctx context.Context) (id int64, waiting bool, err erro
 
 // slice stores a part of what comes: f stops soon after full says so.
 func (i *intake) slice(ctx context.Context, f func(tx *sql.Tx, full func() bool) error) error {
+	var began time.Time
 	err := i.store.commit(ctx, false, func(tx *sql.Tx) error {
-		end := time.Now().Add(sliceTime)
+		began = time.Now()
+		end := began.Add(sliceTime)
 		if err := i.owned(tx.ExecContext(ctx, `UPDATE imports SET alive_until_ms = ? WHERE id = ? AND `+underWay,
 			end.Add(aliveFor).UnixMilli(), i.id)); err != nil {
 			return err
 		}
 		return f(tx, func() bool { return time.Now().After(end) })
 	})
-	if err == nil {
-		time.Sleep(slicePause)
+	if err != nil {
+		return err
 	}
+	pause := shortPause
+	if now := time.Now(); now.Sub(began) > sliceSoon {
+		pause = longPause
+	}
+	resume := time.Now().Add(pause)
+	err = i.store.checkpoint(ctx) // which lets others write
+	time.Sleep(time.Until(resume))
 	return err
 }
 

@@ -59,6 +59,11 @@ func (m *merger) merge(ctx context.Context) (err error) {
 	if os.SameFile(here, there) {
 		return fmt.Errorf("%w as %s", ErrSameFile, m.store.path)
 	}
+	restore, err := m.store.setForIntake(ctx)
+	if err != nil {
+		return err
+	}
+	defer restore()
 	if m.intake, err = m.store.newIntake(ctx); err != nil {
 		return err
 	}
