@@ -92,44 +92,46 @@ func (f *foreign) readTogether(ctx context.Context, some []int64) (runs []*forei
 		return nil, err
 	}
 	records := r.records()
+	byNumber := map[int64]*foreignRun{}
 	for _, n := range some {
 		i := r.at[n]
-		x := &foreignRun{Record: records[i], history: r.others[i].history, setAt: map[string]string{}}
 		if r.damage[i].any() {
-			err = fmt.Errorf("%w: its stored %s", ErrDamaged, r.damage[i])
-		} else {
-			err = f.readRest(ctx, n, x)
+			return nil, fmt.Errorf("%w: its stored %s", ErrDamaged, r.damage[i])
 		}
-		if err != nil {
-			return nil, err
-		}
+		x := &foreignRun{Record: records[i], history: r.others[i].history, setAt: map[string]string{}}
+		byNumber[n] = x
 		runs = append(runs, x)
 	}
-	return runs, nil
+	return runs, f.readRest(ctx, list, byNumber)
 }
 
-// readRest reads what a record does not tell.
-func (f *foreign) readRest(ctx context.Context, n int64, x *foreignRun) error {
-	if err := f.tx.QueryRowContext(ctx, `SELECT state_before FROM runs WHERE n = ?`, n).Scan((*string)(&x.stateBefore)); err != nil {
-		return err
-	}
+// readRest reads what records do not tell.
+func (f *foreign) readRest(ctx context.Context, list string, runs map[int64]*foreignRun) error {
 	err := each(ctx, f.tx, func(rows *sql.Rows) error {
-		var name, at string
-		err := rows.Scan(&name, &at)
-		x.setAt[name] = at
+		var n int64
+		var before string
+		var series sql.NullInt64
+		err := rows.Scan(&n, &before, &series)
+		if x := runs[n]; x != nil && err == nil {
+			x.stateBefore = run.State(before)
+			if series.Valid {
+				x.series, err = f.readSeries(ctx, series.Int64)
+			}
+		}
 		return err
-	}, `SELECT name, set_at FROM results WHERE run = ? AND set_at IS NOT NULL`, n)
+	}, `SELECT n, state_before, (SELECT id FROM series WHERE run = n) FROM runs WHERE n IN (`+list+`)`)
 	if err != nil {
 		return err
 	}
-	var series int64
-	err = f.tx.QueryRowContext(ctx, `SELECT id FROM series WHERE run = ?`, n).Scan(&series)
-	if err == nil {
-		x.series, err = f.readSeries(ctx, series)
-	} else if errors.Is(err, sql.ErrNoRows) {
-		err = nil
-	}
-	return err
+	return each(ctx, f.tx, func(rows *sql.Rows) error {
+		var n int64
+		var name, at string
+		err := rows.Scan(&n, &name, &at)
+		if x := runs[n]; x != nil {
+			x.setAt[name] = at
+		}
+		return err
+	}, `SELECT run, name, set_at FROM results WHERE run IN (`+list+`) AND set_at IS NOT NULL`)
 }
 
 // check tells why the run cannot be taken over, but for its readings.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strings"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -15,8 +16,12 @@ import (
 // ErrSameFile is returned by Merge where both files are one.
 var ErrSameFile = errors.New("is the same file")
 
-// mergeRuns is how many runs are read together.
-const mergeRuns = 20
+// mergeRuns is how many runs are read together, mergeParts how many rows of runs and
+// what hangs on them wait to be stored together.
+const (
+	mergeRuns  = 20
+	mergeParts = 5000
+)
 
 // Merge takes over the runs of another data file, see store.Importer.
 func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int)) (store.MergeReport, error) {
@@ -86,13 +91,29 @@ func (m *merger) runs(ctx context.Context) error {
 	if err := m.other.tx.QueryRowContext(ctx, `SELECT count(*) FROM runs WHERE `+m.other.kept()).Scan(&total); err != nil {
 		return err
 	}
+	var fresh []*foreignRun
+	parts := 0 // of fresh
 	for last := int64(0); ; {
 		some, err := numbers(ctx, m.other.tx, `SELECT n FROM runs WHERE n > ? AND `+m.other.kept()+` ORDER BY n LIMIT ?`, last, mergeRuns)
-		if err != nil || len(some) == 0 {
+		if err != nil {
 			return err
 		}
-		if err := m.some(ctx, some); err != nil {
+		more, err := m.some(ctx, some)
+		if err != nil {
 			return err
+		}
+		fresh = append(fresh, more...)
+		for _, x := range more {
+			parts += 1 + len(x.Results) + len(x.Summaries) + len(x.Facts) + len(x.Findings)
+		}
+		if len(some) == 0 || parts > mergeParts {
+			if err := m.take(ctx, fresh); err != nil {
+				return err
+			}
+			fresh, parts = nil, 0
+		}
+		if len(some) == 0 {
+			return nil
 		}
 		last = some[len(some)-1]
 		if done += len(some); m.progress != nil {
@@ -101,31 +122,53 @@ func (m *merger) runs(ctx context.Context) error {
 	}
 }
 
-// some merges the other file's runs of these numbers.
-func (m *merger) some(ctx context.Context, some []int64) error {
+// some reads the other file's runs of these numbers and gives those to be taken over.
+func (m *merger) some(ctx context.Context, some []int64) (fresh []*foreignRun, err error) {
 	runs, errs := m.other.readRuns(ctx, some)
-	var fresh []*foreignRun
+	here, err := m.here(ctx, runs)
+	if err != nil {
+		return nil, err
+	}
 	for i, x := range runs {
 		isNew, err := false, errs[i]
 		if err == nil {
-			isNew, err = m.look(ctx, x)
+			isNew, err = m.look(ctx, x, here[x.ID])
 		}
 		var bad *badRun
 		switch {
 		case errors.As(err, &bad):
 			m.report.Bad = append(m.report.Bad, store.BadRun{Run: m.other.nameOf(ctx, some[i]), Why: firstLine(bad.Error())})
 		case err != nil:
-			return err
+			return nil, err
 		case isNew:
 			fresh = append(fresh, x)
 		}
 	}
-	return m.take(ctx, fresh)
+	return fresh, nil
 }
 
-// look tells whether a run is to be taken over, and reports it where it is here already.
-// One that is here just the same need not meet the rules again.
-func (m *merger) look(ctx context.Context, x *foreignRun) (bool, error) {
+// here are the runs of the same ids that are here, by their ids.
+func (m *merger) here(ctx context.Context, runs []*foreignRun) (map[string]*run.Record, error) {
+	var ids []any
+	for _, x := range runs {
+		if x != nil {
+			ids = append(ids, x.ID)
+		}
+	}
+	found := map[string]*run.Record{}
+	if len(ids) == 0 {
+		return found, nil
+	}
+	records, err := m.store.recordsWhere(ctx, "id IN (?"+strings.Repeat(", ?", len(ids)-1)+")", ids...)
+	for i := range records {
+		found[records[i].ID] = &records[i]
+	}
+	return found, err
+}
+
+// look tells whether a run is to be taken over, and reports it where it is here already,
+// not nil. One that is here just the same need not meet the rules again.
+func (m *merger) look(ctx context.Context, x *foreignRun, here *run.Record) (bool, error) {
 	if err := run.CheckID(x.ID); err != nil {
 		return false, bad("it %w", err)
 	}
@@ -133,13 +176,9 @@ func (m *merger) look(ctx context.Context, x *foreignRun) (bool, error) {
 		m.report.Recording = append(m.report.Recording, x.ID)
 		return false, nil
 	}
-	here, err := m.store.recordsWhere(ctx, "id = ?", x.ID)
-	if err != nil {
-		return false, err
-	}
 	var different []string
-	if len(here) > 0 {
-		if different = differences(&here[0], &x.Record); len(different) == 0 {
+	if here != nil {
+		if different = differences(here, &x.Record); len(different) == 0 {
 			m.report.Known++
 			return false, nil
 		}
@@ -147,7 +186,7 @@ func (m *merger) look(ctx context.Context, x *foreignRun) (bool, error) {
 	if err := x.check(); err != nil {
 		return false, err
 	}
-	if len(here) > 0 {
+	if here != nil {
 		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: x.ID, Differences: different})
 		return false, nil
 	}
@@ -162,9 +201,13 @@ func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
 	for len(fresh) > 0 {
 		var readings []*foreignSeries
 		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
-			w := newRunWriter(context.WithoutCancel(ctx), tx)
+			i, err := newRunInserter(newRunWriter(context.WithoutCancel(ctx), tx), m.id)
+			if err != nil {
+				return err
+			}
+			first := i.next
 			for len(fresh) > 0 && !full() {
-				if err := m.takeRun(w, fresh[0]); err != nil {
+				if err := m.takeRun(i, fresh[0]); err != nil {
 					return fmt.Errorf("run %s: %w", fresh[0].ID, err)
 				}
 				if s := fresh[0].series; s != nil {
@@ -173,7 +216,7 @@ func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
 				m.report.Added++
 				fresh = fresh[1:]
 			}
-			return nil
+			return sealRuns(ctx, tx, selection{where: "n >= ?", args: []any{first}, named: true})
 		})
 		if err != nil {
 			return err
@@ -185,18 +228,18 @@ func (m *merger) take(ctx context.Context, fresh []*foreignRun) error {
 	return nil
 }
 
-// takeRun stores a run and its history, but of its readings only what they are of.
-func (m *merger) takeRun(w *runWriter, x *foreignRun) error {
-	i, err := newRunInserter(w, m.id)
-	if err != nil {
-		return err
-	}
+// takeRun stores a run and its history, but of its readings only what they are of. It is
+// not sealed yet.
+func (m *merger) takeRun(i *runInserter, x *foreignRun) error {
+	w := i.runWriter
 	if err := errors.Join(i.put(&x.Record), i.flush()); err != nil {
 		return err
 	}
 	n := i.next - 1
-	if _, err := w.exec(`UPDATE runs SET state_before = ? WHERE n = ?`, string(x.stateBefore), n); err != nil {
-		return err
+	if x.State == run.Rejected {
+		if _, err := w.exec(`UPDATE runs SET state_before = ? WHERE n = ?`, string(x.stateBefore), n); err != nil {
+			return err
+		}
 	}
 	for name, at := range x.setAt {
 		if _, err := w.exec(`UPDATE results SET set_at = ? WHERE run = ? AND name = ?`, at, n, name); err != nil {
@@ -214,8 +257,8 @@ func (m *merger) takeRun(w *runWriter, x *foreignRun) error {
 			return err
 		}
 	}
-	if err := sealRuns(w.ctx, w.tx, runNumber(n)); err != nil || x.series == nil {
-		return err
+	if x.series == nil {
+		return nil
 	}
 	return x.series.describe(w.ctx, w.tx)
 }
