@@ -293,38 +293,42 @@ func (s *foreignSeries) describe(ctx context.Context, tx *sql.Tx) error {
 
 // takeReadings copies rows of series, in slices. Those that are here already stay.
 func (m *merger) takeReadings(ctx context.Context, list []*foreignSeries) error {
-	for _, s := range list {
-		rows := m.other.rowsOf(ctx, s)
-		err := m.takeRows(ctx, s, rows)
-		if err := errors.Join(err, rows.close()); err != nil {
+	var rows *foreignRows // of the first in the list
+	for len(list) > 0 {
+		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
+			w := newRunWriter(context.WithoutCancel(ctx), tx)
+			for len(list) > 0 && !full() {
+				if rows == nil {
+					rows = m.other.rowsOf(ctx, list[0])
+				}
+				if whole, err := m.takeRows(w, list[0], rows, full); err != nil || !whole {
+					return err
+				}
+				err := errors.Join(rows.close(), closeSeries(ctx, tx, `SELECT ?`, list[0].here))
+				if rows, list = nil, list[1:]; err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			if rows != nil {
+				err = errors.Join(err, rows.close())
+			}
 			return err
 		}
 	}
 	return nil
 }
 
-func (m *merger) takeRows(ctx context.Context, s *foreignSeries, rows *foreignRows) error {
-	for more := true; more; {
-		err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
-			w := newRunWriter(context.WithoutCancel(ctx), tx)
-			for more = rows.next(); more && !full(); more = rows.next() {
-				if err := m.takeRow(w, s, rows); err != nil {
-					return err
-				}
-			}
-			if more { // the last of this slice
-				return m.takeRow(w, s, rows)
-			}
-			if rows.err != nil {
-				return rows.err
-			}
-			return closeSeries(ctx, tx, `SELECT ?`, s.here)
-		})
-		if err != nil {
-			return err
+// takeRows copies rows until the slice is full, and says whether all are copied.
+func (m *merger) takeRows(w *runWriter, s *foreignSeries, rows *foreignRows, full func() bool) (whole bool, err error) {
+	for rows.next() {
+		if err := m.takeRow(w, s, rows); err != nil || full() {
+			return false, err
 		}
 	}
-	return nil
+	return true, rows.err
 }
 
 func (m *merger) takeRow(w *runWriter, s *foreignSeries, rows *foreignRows) error {
@@ -341,29 +345,44 @@ func (m *merger) takeRow(w *runWriter, s *foreignSeries, rows *foreignRows) erro
 }
 
 // idle merges the idle series, which a device and a start identify. They grow as one that
-// is being recorded does.
+// is being recorded does; what is damaged is left out, as where it is read.
 func (m *merger) idle(ctx context.Context) error {
 	ids, err := numbers(ctx, m.other.tx, `SELECT id FROM series WHERE run IS NULL ORDER BY id`)
-	for _, id := range ids {
-		if err := m.takeIdle(ctx, id); err != nil {
+	if err != nil {
+		return err
+	}
+	for some := range slices.Chunk(ids, idleTogether) {
+		var list []*foreignSeries
+		for _, id := range some {
+			s, err := m.other.readSeries(ctx, id)
+			var bad *badRun
+			if err == nil {
+				list = append(list, s)
+			} else if !errors.As(err, &bad) {
+				return err
+			}
+		}
+		for left := list; len(left) > 0; {
+			err := m.slice(ctx, func(tx *sql.Tx, full func() bool) error {
+				for len(left) > 0 && !full() {
+					if err := left[0].describe(ctx, tx); err != nil {
+						return err
+					}
+					left = left[1:]
+				}
+				return nil
+			})
+			if err != nil {
+				return err
+			}
+		}
+		list = slices.DeleteFunc(list, func(s *foreignSeries) bool { return s.here == 0 })
+		if err := m.takeReadings(ctx, list); err != nil {
 			return err
 		}
 	}
-	return err
+	return nil
 }
 
-// takeIdle merges one idle series; what is damaged is left out, as where it is read.
-func (m *merger) takeIdle(ctx context.Context, id int64) error {
-	s, err := m.other.readSeries(ctx, id)
-	var bad *badRun
-	if errors.As(err, &bad) {
-		return nil
-	} else if err != nil {
-		return err
-	}
-	err = m.slice(ctx, func(tx *sql.Tx, _ func() bool) error { return s.describe(ctx, tx) })
-	if err != nil || s.here == 0 {
-		return err
-	}
-	return m.takeReadings(ctx, []*foreignSeries{s})
-}
+// idleTogether is how many idle series are merged together.
+const idleTogether = 200
