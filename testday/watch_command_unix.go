@@ -113,9 +113,13 @@ func (p *process) stopSelf() {
 	_ = unix.Kill(0, unix.SIGTSTP)
 	select {
 	case <-p.continued:
-	case <-time.After(signalWait):
+	case <-time.After(stopWait):
 	}
 }
+
+// stopWait is how long a stop that was asked for may take to come: the kernel gives the
+// signal to another thread, which has to be scheduled first.
+const stopWait = 2 * time.Second
 
 // inForeground tells whether this process has the terminal.
 func (p *process) inForeground() bool {
