@@ -85,7 +85,7 @@ func (w Watched) finish(ctx context.Context, a WatchedAgent, r run.Run, c *comma
 	if !c.drained(outputWait) {
 		_, _ = Stop(ctx, a, stop) // said below, when it fails again
 		if !c.drained(lateOutputWait) {
-			fmt.Fprintf(w.Err, "command %s left processes behind that hold its output; the run ended with the command\n", c.name)
+			fmt.Fprintf(w.Err, "command %s left processes behind that hold its output; the run ended with the command, and they are ended\n", c.name)
 		}
 	}
 	var missing, failed error

@@ -172,10 +172,9 @@ func (c *command) drained(wait time.Duration) bool {
 	}
 }
 
-// close lets go of the command. What is left of one that was told to end is killed
-// when its time is over.
+// close lets go of the command and ends what is left of it.
 func (c *command) close() {
-	c.process.close(c.ending != "")
+	c.process.close()
 	c.closePipes()
 }
 

@@ -157,13 +157,11 @@ const (
 	groupPoll       = 10 * time.Millisecond
 )
 
-// close lets go of a command that has ended. With end, what it left behind is ended,
-// too, and killed where it does not end within leftBehindDelay.
-func (p *process) close(end bool) {
+// close lets go of a command that has ended. What it left behind in its group is ended,
+// too, so that it does not load the next run, and killed where it does not end within
+// leftBehindDelay.
+func (p *process) close() {
 	p.release()
-	if !end {
-		return
-	}
 	p.signal(gently) // shells have what they start in the background ignore Ctrl-C
 	for waited := time.Duration(0); unix.Kill(-p.group, 0) == nil; waited += groupPoll {
 		if waited >= leftBehindDelay {

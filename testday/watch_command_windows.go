@@ -65,9 +65,7 @@ func (p *process) kill() {
 	_ = p.cmd.Process.Kill() // where it could not be put into the job
 }
 
-func (p *process) close(end bool) {
-	if end {
-		_ = windows.TerminateJobObject(p.job, 1)
-	}
+func (p *process) close() {
+	_ = windows.TerminateJobObject(p.job, 1)
 	_ = windows.CloseHandle(p.job)
 }

@@ -76,14 +76,14 @@ var watched = []attack{
 	},
 	{
 		fault:    "12 a background child of the watched command holds its output",
-		expected: "the run ends with the command; what is printed shortly after counts",
+		expected: "the run ends with the command; what is printed shortly after counts; the child is ended",
 		try: func(t *testing.T, m *machine) string {
 			m.agent()
 			began := time.Now()
 			m.mustRun("run", "watch", "--workload", "tile-sort", "--result-from", "score=score ([0-9]+)", "--", "sh", "-c",
 				"(sleep 1; echo score 7; exec sleep 300) & echo $! >pid")
 			took := time.Since(began).Seconds()
-			syscall.Kill(m.number("pid"), syscall.SIGKILL)
+			m.gone("pid")
 			r := m.runs()[0]
 			if r.State != "finished" || r.DurationS > 0.9 || took > 10 || r.Results["score"].Value != 7 {
 				t.Errorf("after %.1f s: %+v", took, r)
