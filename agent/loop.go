@@ -8,6 +8,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/internal/alarm"
 	"sweepd/run"
 )
 
@@ -99,9 +100,8 @@ func (a *Agent) wake() {
 // writer stores full batches. It is woken by the sampling goroutine, or, where that is
 // held up in a run, by the time.
 func (a *Agent) writer(ctx context.Context) {
-	late := time.NewTimer(0)
-	<-late.C
-	defer late.Stop()
+	late := alarm.New()
+	defer late.Close()
 	for {
 		select {
 		case <-ctx.Done():
@@ -109,9 +109,9 @@ func (a *Agent) writer(ctx context.Context) {
 		case <-a.store:
 			_ = a.batcher.flush(ctx, false) // said by the batcher, and tried again
 			if a.batcher.inRun() {
-				late.Reset(keepWithin - leastWriting)
+				late.Set(keepWithin - leastWriting)
 			}
-		case <-late.C:
+		case <-late.Rang():
 			_ = a.batcher.flush(ctx, true)
 		}
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"sync/atomic"
 	"time"
+
+	"sweepd/internal/alarm"
 )
 
 // A read may block for as long as a driver likes. So nobody waits for one without
@@ -26,7 +28,7 @@ type reader struct {
 	begin chan pass     // closed to end it
 	done  chan struct{} // of a pass
 	at    atomic.Int64  // the entry being read; leftBehind once nobody waits any more
-	timer *time.Timer   // for whoever waits; the reader does not use it
+	alarm *alarm.Alarm  // for whoever waits; the reader does not use it
 }
 
 const leftBehind = -1
@@ -48,7 +50,7 @@ func (s *Set) readBy(place **reader, p pass, patience time.Duration) int {
 	}
 	r := *place
 	if r == nil {
-		r = &reader{begin: make(chan pass), done: make(chan struct{}, 1), timer: time.NewTimer(patience)}
+		r = &reader{begin: make(chan pass), done: make(chan struct{}, 1), alarm: alarm.New()}
 		*place = r
 		go s.runReader(r)
 	}
@@ -56,15 +58,16 @@ func (s *Set) readBy(place **reader, p pass, patience time.Duration) int {
 	r.begin <- p
 	seen := int64(leftBehind)
 	for {
-		r.timer.Reset(patience)
+		r.alarm.Set(patience)
 		select {
 		case <-r.done:
-			r.timer.Stop()
+			r.alarm.Off()
 			return -1
-		case <-r.timer.C:
+		case <-r.alarm.Rang():
 		}
 		at := r.at.Load()
 		if at == seen && int(at) < len(p.entries) && s.leaveBehind(r, p.entries[at], int(at), 2*patience) {
+			r.alarm.Close()
 			*place = nil
 			return int(at)
 		}
@@ -142,6 +145,7 @@ var errHangs = fmt.Errorf("it does not answer; the other sensors are read withou
 func (r *reader) end() {
 	if r != nil {
 		close(r.begin)
+		r.alarm.Close()
 	}
 }
 
