@@ -73,10 +73,12 @@ func newHostNames(configured []string) hostNames {
 
 // only lets requests through that name this device. A page of another site that
 // made its own name resolve to this device (DNS rebinding) sends that name, in a
-// browser that may be on the device or on any machine that reaches it.
+// browser that may be on the device or on any machine that reaches it. A client of
+// HTTP/1.0 may name no host at all (RFC 1945); browsers always do.
 func (n hostNames) only(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !n.have(r.Host) {
+		unnamed := r.Host == "" && !r.ProtoAtLeast(1, 1)
+		if !unnamed && !n.have(r.Host) {
 			writeError(w, http.StatusForbidden, fmt.Errorf("the host name %q is not this device's: use its address or its own name, or list this one under hosts: in the configuration", run.Shorten(r.Host)))
 			return
 		}

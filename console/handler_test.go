@@ -212,6 +212,8 @@ func onlyThisDeviceGetsIn(t *testing.T, h subject) {
 		"a rebound name":       {func(r *http.Request) { r.Host = "evil.example:9745" }, 403},
 		"a name like this one": {func(r *http.Request) { r.Host = "localhost.evil.example" }, 403},
 		"no host":              {func(r *http.Request) { r.Host = "" }, 403},
+		"HTTP/1.0, no host":    {func(r *http.Request) { r.Host, r.ProtoMajor, r.ProtoMinor = "", 1, 0 }, 200},
+		"HTTP/1.0, another":    {func(r *http.Request) { r.Host, r.ProtoMajor, r.ProtoMinor = "evil.example", 1, 0 }, 403},
 		"by its address":       {func(r *http.Request) { r.Host = "192.0.2.8:9745" }, 200},
 		"by its own name":      {func(r *http.Request) { r.Host = ownName(t) + ":9745" }, 200},
 		"forwarded":            {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5"; r.Header.Set("X-Forwarded-For", "127.0.0.1") }, 403},
