@@ -115,6 +115,7 @@ sweepd setting quiet
 sweepd schedule
 sweepd import "Z:$work/day.csv" --data 'C:\day' | grep '^48 runs added'
 sweepd merge 'C:\day\sweepd.db' | grep '^48 runs added'
+sweepd check | tail -n 1
 sweepd export --as json --out 'C:\runs.json'
 for shell in bash zsh fish powershell; do sweepd completion $shell >/dev/null; done
 sweepd help >/dev/null
