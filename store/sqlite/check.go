@@ -14,13 +14,10 @@ import (
 )
 
 // Check holds all that is kept against its checksums, see store.Checker, and has SQLite
-// check the file's structure.
+// check the file's structure. What a file of version 1 has is only read and decoded.
 func (s *Store) Check(ctx context.Context) (store.CheckReport, error) {
-	if s.version < 2 {
-		return store.CheckReport{}, s.fail("checking", fmt.Errorf(
-			"written by an older version of sweepd (schema %d), which kept no checksums: run a command that writes, such as `sweepd agent`, once", s.version))
-	}
-	c := checker{s: s, ctx: ctx, report: store.CheckReport{Path: s.path, Runs: []store.CheckedRun{}, Damaged: []string{}}}
+	c := checker{s: s, ctx: ctx, report: store.CheckReport{Path: s.path, Version: s.version, Checksums: s.version >= 2,
+		Runs: []store.CheckedRun{}, Damaged: []string{}}}
 	for _, step := range []struct {
 		of string
 		do func() error
@@ -83,8 +80,12 @@ func (c *checker) references() error {
 // version made may differ.
 var spaces = regexp.MustCompile(`--.*|\s`)
 
-// schema holds the tables and views against those of a new file.
+// schema holds the tables and views against those of a new file. The tables of an older
+// one were held against its own when it was opened, and nothing reads its views.
 func (c *checker) schema() error {
+	if c.s.version < Version {
+		return nil
+	}
 	want, err := freshSchema()
 	if err != nil {
 		return err
@@ -131,6 +132,9 @@ func (c *checker) runs() error {
 	if err := spans(c.ctx, c.s.read, checkTogether, c.someRuns); err != nil {
 		return err
 	}
+	if !c.report.Checksums {
+		return nil
+	}
 	lost, err := numbers(c.ctx, c.s.read, lostRuns)
 	for _, n := range lost {
 		c.damaged("a run is gone (the file's number %d)", n)
@@ -140,14 +144,66 @@ func (c *checker) runs() error {
 
 func (c *checker) someRuns(chosen selection) error {
 	r, err := c.s.readRuns(c.ctx, chosen, whole)
+	if err != nil && !c.report.Checksums {
+		return c.oldRuns(chosen)
+	}
 	for i := range r.runs {
-		one := &r.runs[i]
-		x := store.CheckedRun{ID: one.ID, Device: one.Device, Workload: one.Workload, StartedAt: one.StartedAt, Damaged: r.damage[i].names()}
-		lost, err := c.lostReadings(func() (run.Trace, error) { return c.s.Trace(c.ctx, one.ID) })
-		if lost || err != nil {
-			x.Damaged = append(x.Damaged, "readings")
+		c.run(&r.runs[i], r.damage[i])
+	}
+	return err
+}
+
+// run reports a run after its readings.
+func (c *checker) run(one *run.Run, damage partSet) {
+	x := store.CheckedRun{ID: one.ID, Device: one.Device, Workload: one.Workload, StartedAt: one.StartedAt, Damaged: damage.names()}
+	lost, err := c.lostReadings(func() (run.Trace, error) { return c.s.Trace(c.ctx, one.ID) })
+	if lost || err != nil {
+		x.Damaged = append(x.Damaged, "readings")
+	}
+	c.report.Runs = append(c.report.Runs, x)
+}
+
+// oldRuns finds those runs of a file of version 1 that cannot be read: there, one fails
+// all that are read with it.
+func (c *checker) oldRuns(chosen selection) error {
+	all, err := numbers(c.ctx, c.s.read, `SELECT n FROM runs NOT INDEXED WHERE `+chosen.where, chosen.args...)
+	for _, n := range all {
+		if err := c.oldRun(n); err != nil {
+			c.damaged("a run (the file's number %d): %v", n, err)
 		}
-		c.report.Runs = append(c.report.Runs, x)
+	}
+	return err
+}
+
+func (c *checker) oldRun(n int64) error {
+	var one run.Run
+	err := c.s.read.QueryRowContext(c.ctx, `SELECT id, device, workload FROM runs WHERE n = ?`, n).Scan(&one.ID, &one.Device, &one.Workload)
+	if err != nil {
+		return err
+	}
+	var damage partSet
+	err = inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
+		r := runReader{ctx: c.ctx, tx: tx, version: c.s.version, chosen: runNumber(n), at: map[int64]int{}}
+		if r.readRows(listed) != nil {
+			damage[partRow] = true
+			return nil
+		}
+		one = r.runs[0]
+		r.others = make([]others, 1)
+		_, err := loadFactSets(c.ctx, tx)
+		damage[partFacts] = err != nil
+		damage[partResults] = r.readResults() != nil
+		damage[partFindings] = r.readFindings() != nil
+		damage[partSummaries] = r.readSummaries() != nil
+		damage[partHistory] = r.readOldResults() != nil || r.readDecisions() != nil
+		for p, odd := range r.odd(0) {
+			damage[p] = damage[p] || odd
+		}
+		return nil
+	})
+	if err == nil {
+		one.ID, one.Labels = shortened(one.ID), withoutOddTexts(one.Labels)
+		c.run(&one, damage)
 	}
 	return err
 }
@@ -163,10 +219,12 @@ func (c *checker) lostReadings(open func() (run.Trace, error)) (bool, error) {
 }
 
 func (c *checker) idle() error {
-	if gone, err := strayed(c.ctx, c.s.read); err != nil {
-		return err
-	} else if gone {
-		c.damaged("readings that are gone, or told to be another's")
+	if c.report.Checksums {
+		if gone, err := strayed(c.ctx, c.s.read); err != nil {
+			return err
+		} else if gone {
+			c.damaged("readings that are gone, or told to be another's")
+		}
 	}
 	ids, err := numbers(c.ctx, c.s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL`)
 	if err != nil {
@@ -190,6 +248,9 @@ func (c *checker) idle() error {
 }
 
 func (c *checker) plans() error {
+	if !c.report.Checksums {
+		return c.oldPlans()
+	}
 	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
 		ids, err := plansFrom(c.ctx, tx, 0)
 		if err != nil {
@@ -203,6 +264,19 @@ func (c *checker) plans() error {
 			}
 		}
 		return nil
+	})
+}
+
+// oldPlans reads the plans of a file of version 1.
+func (c *checker) oldPlans() error {
+	return inTx(c.ctx, c.s.read, func(tx *sql.Tx) error {
+		ids, err := numbers(c.ctx, tx, `SELECT id FROM plans ORDER BY id`)
+		for _, id := range ids {
+			if _, err := planOf(c.ctx, tx, id); err != nil {
+				c.damaged("plan %d: %v", id, err)
+			}
+		}
+		return err
 	})
 }
 

@@ -91,9 +91,16 @@ func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, err
 }
 
 func readPlan(ctx context.Context, tx *sql.Tx, version int, devices []string) (p schedule.Plan, err error) {
-	if p.ID, err = latestPlan(ctx, tx, version, devices); err != nil {
+	id, err := latestPlan(ctx, tx, version, devices)
+	if err != nil {
 		return p, err
 	}
+	return planOf(ctx, tx, id)
+}
+
+// planOf is the plan of an id.
+func planOf(ctx context.Context, tx *sql.Tx, id int64) (p schedule.Plan, err error) {
+	p.ID = id
 	var created, seed, hard, said string
 	if err := tx.QueryRowContext(ctx, `SELECT created_at, seed, hard, said FROM plans WHERE id = ?`, p.ID).Scan(&created, &seed, &hard, &said); err != nil {
 		return p, err
