@@ -32,12 +32,12 @@ func Import(ctx context.Context, s store.Importer, file string, lower []string, 
 	// lie on a slow medium.
 	in, err := userfile.Open(ctx, file, largestTable)
 	if err != nil {
-		return x, err
+		return x, store.Stopped(ctx, err)
 	}
 	rows := bounded.LimitRows(in, mostRows)
 	table, err := readBlocks(rows)
 	if err := errors.Join(err, in.Close()); err != nil {
-		return x, fmt.Errorf("%s: %w", file, err)
+		return x, fmt.Errorf("%s: %w", file, store.Stopped(ctx, err))
 	}
 	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(table, file, lower), func(done int) { progress(done, rows.Count()) })
 	return x, err

@@ -72,7 +72,9 @@ func (f *foreign) begin(ctx context.Context) (err error) {
 func (f *foreign) close() error {
 	var errs []error
 	if f.tx != nil {
-		errs = append(errs, f.tx.Rollback())
+		if err := f.tx.Rollback(); !errors.Is(err, sql.ErrTxDone) { // the end of its context rolled it back
+			errs = append(errs, err)
+		}
 	}
 	if f.conn != nil {
 		errs = append(errs, f.conn.Close())

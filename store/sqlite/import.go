@@ -8,6 +8,7 @@ import (
 	"iter"
 
 	"sweepd/run"
+	"sweepd/store"
 )
 
 // Import stores the runs that a sequence gives, all or none, see store.Importer. The
@@ -18,12 +19,12 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 	}
 	restore, err := s.setForIntake(ctx)
 	if err != nil {
-		return 0, 0, s.fail("importing to", err)
+		return 0, 0, s.fail("importing to", store.Stopped(ctx, err))
 	}
 	defer restore()
 	in, err := s.newIntake(ctx)
 	if err != nil {
-		return 0, 0, s.fail("importing to", err)
+		return 0, 0, s.fail("importing to", store.Stopped(ctx, err))
 	}
 	x := importer{intake: in, progress: progress}
 	if err = x.take(ctx, runs); err == nil {
@@ -35,13 +36,10 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 	if e := in.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
 		err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next import does it): %w", e))
 	}
-	switch {
-	case x.given != nil:
+	if x.given != nil {
 		return 0, 0, x.given
-	case ctx.Err() != nil: // which may show as a transaction that is gone
-		err = ctx.Err()
 	}
-	return 0, 0, s.fail("importing to", err)
+	return 0, 0, s.fail("importing to", store.Stopped(ctx, err))
 }
 
 // importer stores the runs of a sequence.

@@ -151,6 +151,9 @@ func TestImportAllOrNone(t *testing.T) {
 			if err == nil || added != 0 || known != 0 || c.says != nil && !errors.Is(err, c.says) {
 				t.Errorf("added %d, known %d, error %v", added, known, err)
 			}
+			if c.end > 0 {
+				wantStopped(t, err)
+			}
 			if c.err != nil && err.Error() != c.err.Error() {
 				t.Errorf("error %q, want %q and nothing before it", err, c.err)
 			}

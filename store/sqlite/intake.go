@@ -113,8 +113,10 @@ func (i *intake) owned(r sql.Result, err error) error {
 	return errTaken
 }
 
-// finish makes all that was stored visible, and has it on disk.
+// finish makes all that was stored visible, and has it on disk. It is not stopped any
+// more: what is said of it must be true.
 func (i *intake) finish(ctx context.Context) error {
+	ctx = context.WithoutCancel(ctx)
 	return i.store.commit(ctx, true, func(tx *sql.Tx) error {
 		return i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ? AND `+underWay, i.id))
 	})

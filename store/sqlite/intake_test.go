@@ -187,3 +187,13 @@ func TestWritersPassBetweenSlices(t *testing.T) {
 		}
 	}
 }
+
+// What is being made visible becomes visible, and is told so, when a signal comes then.
+func TestFinishIsNotStopped(t *testing.T) {
+	s := openTest(t)
+	in, err := s.newIntake(t.Context())
+	must(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	must(t, in.finish(ctx))
+}

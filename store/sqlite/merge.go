@@ -31,15 +31,11 @@ func (s *Store) Merge(ctx context.Context, path string, progress func(done, tota
 	}
 	other, err := openForeign(ctx, path)
 	if err != nil {
-		return none, explain("merging", path, err)
+		return none, explain("merging", path, store.Stopped(ctx, err))
 	}
 	m := merger{store: s, other: other, progress: progress, report: none}
-	err = m.merge(ctx)
-	if ctx.Err() != nil { // which may show as a transaction that is gone
-		err = ctx.Err()
-	}
-	if err = errors.Join(err, other.close()); err != nil {
-		return none, explain("merging", path, err)
+	if err = errors.Join(m.merge(ctx), other.close()); err != nil {
+		return none, explain("merging", path, store.Stopped(ctx, err))
 	}
 	return m.report, nil
 }

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -12,6 +13,7 @@ import (
 
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/contract"
 )
 
 // fill records runs of a device as an agent would, with idle sweeps around.
@@ -196,5 +198,39 @@ func TestMergeRefuses(t *testing.T) {
 	defer r.Close()
 	if _, err := r.Merge(t.Context(), t.TempDir(), nil); err == nil || !strings.Contains(err.Error(), "reading only") {
 		t.Errorf("merging into a store opened for reading: %v", err)
+	}
+}
+
+// A merge that is stopped leaves no run and says so in one sentence, without what the
+// transactions say that end with it.
+func TestMergeIsStopped(t *testing.T) {
+	here, there := openTest(t), openTest(t)
+	runs := manyRuns(200)
+	_, _, err := there.Import(t.Context(), contract.Sequence(runs...), nil)
+	must(t, err)
+	for _, at := range []int{20, 200} {
+		ctx, cancel := context.WithCancel(t.Context())
+		_, err := here.Merge(ctx, there.Path(), func(done, _ int) {
+			if done >= at {
+				cancel()
+			}
+		})
+		cancel()
+		wantStopped(t, err)
+		if list, err := here.Runs(t.Context(), store.Filter{}); err != nil || len(list) != 0 {
+			t.Errorf("%d runs were kept, %v", len(list), err)
+		}
+	}
+	r, err := here.Merge(t.Context(), there.Path(), nil)
+	if must(t, err); r.Added != len(runs) {
+		t.Errorf("%d runs added afterwards", r.Added)
+	}
+}
+
+func wantStopped(t *testing.T, err error) {
+	t.Helper()
+	if !errors.Is(err, context.Canceled) || !strings.HasSuffix(err.Error(), ": stopped before the end: no run was taken over; do it again") ||
+		strings.Contains(err.Error(), "\n") {
+		t.Errorf("error %v", err)
 	}
 }
