@@ -22,8 +22,11 @@ const cacheKiB = "-256"
 // checkpointPages is how long the write-ahead log may grow: 1 MiB.
 const checkpointPages = "256"
 
+// busyTimeout is how long a connection waits for a lock, ms.
+const busyTimeout = "10000"
+
 var writerPragmas = []pragma{
-	{"busy_timeout", "10000", "10000"},
+	{"busy_timeout", busyTimeout, busyTimeout},
 	{"page_size", "4096", "4096"}, // of a new file; ours all have it
 	{"journal_mode", "WAL", "wal"},
 	{"synchronous", "NORMAL", "1"},
@@ -36,7 +39,7 @@ var writerPragmas = []pragma{
 }
 
 var readerPragmas = []pragma{
-	{"busy_timeout", "10000", "10000"},
+	{"busy_timeout", busyTimeout, busyTimeout},
 	{"query_only", "ON", "1"},
 	{"cache_size", cacheKiB, cacheKiB},
 	{"mmap_size", "0", "0"},

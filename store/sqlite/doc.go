@@ -13,7 +13,7 @@
 // Nothing is stored in a file that is not at its path any more, see CheckPlace, and no
 // file is opened with the write-ahead log of another one, see ErrForeignLog.
 //
-// Several processes may use one file: writing waits for a lock (at most 10 s),
-// reading never waits and never makes a writer wait. Only one agent may record,
-// see LockAgent.
+// Several processes may use one file: writing waits for a lock (at most 10 s; each
+// slice of an import or merge a minute), reading never waits and never makes a writer
+// wait. Only one agent may record, see LockAgent.
 package sqlite

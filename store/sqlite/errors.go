@@ -100,6 +100,12 @@ func remedyByCode(code int) string {
 	return ""
 }
 
+// isBusy tells whether another connection had the lock.
+func isBusy(err error) bool {
+	var broken *sqlite.Error
+	return errors.As(err, &broken) && broken.Code()&0xff == sqlite3.SQLITE_BUSY
+}
+
 // needsWritableFolder tells whether reading failed for want of the files that
 // SQLite makes beside the data file.
 func needsWritableFolder(err error) bool {

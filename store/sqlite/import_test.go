@@ -39,7 +39,7 @@ func mixedRuns(seed uint64, n int) []run.Record {
 				d.StartedAt = run.Stamp(noon.Add(time.Duration(i) * time.Minute))
 			}
 			d.DurationS, d.SystemW = maybe(60), maybe(14.25)
-			d.Setting = []run.Setting{run.Watts(float64(i)), run.Named("quiet"), {}}[random.IntN(3)].From([]run.Source{"", run.Declared}[random.IntN(2)])
+			d.Setting = []run.Setting{run.Watts(float64(i + 1)), run.Named("quiet"), {}}[random.IntN(3)].From([]run.Source{"", run.Declared}[random.IntN(2)])
 			if random.IntN(3) == 0 {
 				d.SettingRead = new([]run.Setting{run.Watts(15), run.Named("quiet")}[random.IntN(2)].From(run.Powercap))
 			}

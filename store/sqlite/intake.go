@@ -50,10 +50,8 @@ func (s *Store) newIntake(ctx context.Context) (*intake, error) {
 		case time.Now().After(patience):
 			return nil, errUnderWay
 		}
-		select {
-		case <-ctx.Done():
-			return nil, ctx.Err()
-		case <-time.After(100 * time.Millisecond):
+		if err := sleep(ctx, 100*time.Millisecond); err != nil {
+			return nil, err
 		}
 	}
 }
@@ -62,7 +60,7 @@ func (s *Store) tryIntake(ctx context.Context) (id int64, waiting bool, err erro
 	if err := s.dropBroken(ctx); err != nil {
 		return 0, false, err
 	}
-	err = s.commit(ctx, false, func(tx *sql.Tx) error {
+	err = s.commitInTurn(ctx, false, func(tx *sql.Tx) error {
 		r, err := tx.ExecContext(ctx, `INSERT INTO imports (done, alive_until_ms) SELECT 0, ?
 			WHERE NOT EXISTS (SELECT 1 FROM imports WHERE `+underWay+`)`, time.Now().Add(aliveFor).UnixMilli())
 		if err != nil {
@@ -81,7 +79,7 @@ func (s *Store) tryIntake(ctx context.Context) (id int64, waiting bool, err erro
 // slice stores a part of what comes: f stops soon after full says so.
 func (i *intake) slice(ctx context.Context, f func(tx *sql.Tx, full func() bool) error) error {
 	var began time.Time
-	err := i.store.commit(ctx, false, func(tx *sql.Tx) error {
+	err := i.store.commitInTurn(ctx, false, func(tx *sql.Tx) error {
 		began = time.Now()
 		end := began.Add(sliceTime)
 		if err := i.owned(tx.ExecContext(ctx, `UPDATE imports SET alive_until_ms = ? WHERE id = ? AND `+underWay,
@@ -117,7 +115,7 @@ func (i *intake) owned(r sql.Result, err error) error {
 // more: what is said of it must be true.
 func (i *intake) finish(ctx context.Context) error {
 	ctx = context.WithoutCancel(ctx)
-	return i.store.commit(ctx, true, func(tx *sql.Tx) error {
+	return i.store.commitInTurn(ctx, true, func(tx *sql.Tx) error {
 		return i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ? AND `+underWay, i.id))
 	})
 }

@@ -146,15 +146,49 @@ func TestIntakesTakeTurns(t *testing.T) {
 	}
 }
 
+// An import outwaits a writer that has the lock for longer than SQLite waits, and may be
+// ended meanwhile.
+func TestIntakeWaitsItsTurn(t *testing.T) {
+	held := 10500 * time.Millisecond // over busyTimeout
+	if testing.Short() {
+		held = 300 * time.Millisecond
+	}
+	s := openTest(t)
+	other, err := Open(s.Path(), Options{})
+	must(t, err)
+	defer other.Close()
+	tx, err := other.write.Begin()
+	must(t, err)
+	defer tx.Rollback()
+	impatient, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+	defer cancel()
+	if _, _, err := s.Import(impatient, contract.Sequence(manyRuns(10)...), nil); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("given up while it waits: %v", err)
+	}
+	time.AfterFunc(held, func() { tx.Rollback() })
+	began := time.Now()
+	added, _, err := s.Import(t.Context(), contract.Sequence(manyRuns(10)...), nil)
+	if must(t, err); added != 10 {
+		t.Errorf("%d added, want 10", added)
+	}
+	if took := time.Since(began); took < held {
+		t.Errorf("it took %v while another had the lock for %v", took, held)
+	}
+	var timeout string
+	if must(t, s.write.QueryRow("PRAGMA busy_timeout").Scan(&timeout)); timeout != busyTimeout {
+		t.Errorf("busy_timeout is left at %s, want %s", timeout, busyTimeout)
+	}
+}
+
 // Writers pass between the slices of an import, and do not wait long.
 func TestWritersPassBetweenSlices(t *testing.T) {
 	importer := openTest(t)
 	agent, err := Open(importer.Path(), Options{})
 	must(t, err)
 	defer agent.Close()
-	rows := 60000
+	rows := 12000
 	if testing.Short() {
-		rows = 20000
+		rows = 6000
 	}
 	done := make(chan error, 1)
 	go func() {

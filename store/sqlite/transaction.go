@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"math/rand/v2"
+	"time"
 )
 
 // commit runs f in a transaction, in the file that is at the path. With flush the disk
@@ -12,18 +14,56 @@ func (s *Store) commit(ctx context.Context, flush bool, f func(*sql.Tx) error) e
 	if err := s.checkPlace(ctx); err != nil {
 		return err
 	}
-	if err := s.commitThere(ctx, flush, f); err != nil || !flush {
+	if err := s.commitThere(ctx, flush, busyTimeout, f); err != nil || !flush {
 		return err
 	}
 	return s.checkPlace(ctx)
 }
 
-func (s *Store) commitThere(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
+// turnPatience is how long commitInTurn waits. Each commit has it anew.
+const turnPatience = time.Minute
+
+// commitInTurn is commit for one of many transactions in a row. SQLite asks for a lock
+// at most every 100 ms (sqliteDefaultBusyCallback in main.c of SQLite), and who writes
+// again and again leaves it free for much less: somebody would wait out busyTimeout now
+// and then. This asks every few milliseconds and at random, so it finds such a moment. It
+// leaves the connection to others of this process in between. f runs once at most.
+func (s *Store) commitInTurn(ctx context.Context, flush bool, f func(*sql.Tx) error) error {
+	began := false
+	for end := time.Now().Add(turnPatience); ; {
+		if err := s.checkPlace(ctx); err != nil {
+			return err
+		}
+		err := s.commitThere(ctx, flush, "0", func(tx *sql.Tx) error {
+			began = true
+			return f(tx)
+		})
+		if err != nil && !began && isBusy(err) && time.Now().Before(end) {
+			if err := sleep(ctx, time.Millisecond+rand.N(4*time.Millisecond)); err != nil {
+				return err
+			}
+			continue
+		}
+		if err != nil || !flush {
+			return err
+		}
+		return s.checkPlace(ctx)
+	}
+}
+
+// commitThere waits at most that long for the lock, ms.
+func (s *Store) commitThere(ctx context.Context, flush bool, wait string, f func(*sql.Tx) error) error {
 	conn, err := s.write.Conn(ctx)
 	if err != nil {
 		return err
 	}
 	defer conn.Close()
+	if wait != busyTimeout {
+		defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA busy_timeout = "+busyTimeout)
+		if _, err := conn.ExecContext(ctx, "PRAGMA busy_timeout = "+wait); err != nil {
+			return err
+		}
+	}
 	if flush && !s.unsynced {
 		if _, err := conn.ExecContext(ctx, "PRAGMA synchronous = FULL"); err != nil {
 			return err
@@ -32,6 +72,16 @@ func (s *Store) commitThere(ctx context.Context, flush bool, f func(*sql.Tx) err
 		defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA synchronous = NORMAL")
 	}
 	return inTx(ctx, conn, f)
+}
+
+// sleep fails where the context ends.
+func sleep(ctx context.Context, d time.Duration) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(d):
+		return nil
+	}
 }
 
 type beginner interface {
