@@ -150,7 +150,9 @@ func replace(file string, old fs.FileInfo, write func(io.Writer) error) (err err
 	defer func() {
 		if err != nil {
 			_ = f.Close()
-			_ = folder.Remove(temporary)
+			if folder.Remove(temporary) != nil { // which Wine cannot do
+				_ = os.Remove(filepath.Join(filepath.Dir(file), temporary))
+			}
 		}
 	}()
 	if err := pour(f, write); err != nil {
