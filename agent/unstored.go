@@ -127,6 +127,13 @@ func (u *unstored) keep(e *endedRun, lost []run.Loss) (kept run.Ended, in run.Ke
 	return kept, in, failed
 }
 
+// keptIn is where a run was kept that could not be stored; "" for nowhere so far.
+func (u *unstored) keptIn(e *endedRun) run.KeptIn {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return e.in
+}
+
 // StoreEnded tries to store the runs that have ended and that could not be stored so
 // far. It returns why there are any left.
 func (a *Agent) StoreEnded(ctx context.Context) error {
@@ -161,7 +168,7 @@ func (a *Agent) storeEnded(ctx context.Context, e *endedRun) (run.Record, error)
 	case e.plain:
 		a.log.Warn("a run was interrupted when the agent died; it ends at its last stored sweep",
 			zap.String("run", d.ID), zap.String("workload", d.Workload), zap.Float64p("duration_s", d.DurationS))
-	case e.in != "" || e.left:
+	case a.unstored.keptIn(e) != "" || e.left:
 		a.log.Info("a run is stored that could not be when it ended", zap.String("run", d.ID), zap.String("state", string(d.State)))
 	default:
 		a.log.Info("run stopped", zap.String("run", d.ID), zap.String("state", string(d.State)), zap.Int("findings", len(d.Findings)))
@@ -202,7 +209,7 @@ func (a *Agent) judgeEnded(ctx context.Context, e *endedRun) (run.Record, error)
 
 // keepEnded keeps a run that could not be stored.
 func (a *Agent) keepEnded(e *endedRun, why error) error {
-	first := e.in == ""
+	first := a.unstored.keptIn(e) == ""
 	kept, in, failed := a.unstored.keep(e, a.batcher.lostOf(e.Record.ID))
 	if first {
 		a.log.Error("a run has ended and could not be stored; it is kept and tried again", zap.String("run", kept.Record.ID),

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -78,7 +79,10 @@ func TestStopWhoseAnswerIsLost(t *testing.T) {
 	f := &fakeAgent{data: openStore(t)}
 	h := newTestHandler(f)
 	var stops atomic.Int32
+	var one sync.Mutex // the fake agent answers one at a time
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		one.Lock()
+		defer one.Unlock()
 		if r.URL.Path == "/api/v1/runs/stop" {
 			if stops.Add(1) == 1 {
 				h.ServeHTTP(httptest.NewRecorder(), r)
