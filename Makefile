@@ -7,7 +7,8 @@ help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):.*## /\1: /p' $(MAKEFILE_LIST)
 
 # What runs goroutines is tested again under the race detector, without the long
-# simulations, in which one goroutine does everything.
+# simulations and the long tests of damaged files, in which one goroutine does everything.
+SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs)$$
 CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./cmd/sweepd ./internal/simdevice
 
 test: ## install what the tests need (Debian, as root), then vet and test everything
@@ -16,7 +17,7 @@ test: ## install what the tests need (Debian, as root), then vet and test everyt
 	go vet ./...
 	GOOS=windows go vet ./...
 	go test -timeout 25m ./...
-	go test -race -short -timeout 15m $(CONCURRENT)
+	go test -race -short -timeout 15m -skip '$(SEQUENTIAL)' $(CONCURRENT)
 
 vet: ## vet for Linux and Windows
 	go vet ./...
