@@ -52,6 +52,19 @@ func (k *kept) left() (list []run.Ended) {
 
 var fps = run.Stop{Note: "warm", Results: map[string]run.Result{"fps": {Value: 61, Better: run.Higher}}}
 
+// recordOntoFullDisk starts run-1 and records for 10 s, of which the disk takes the
+// first 5.
+func (s stepped) recordOntoFullDisk(t *testing.T) {
+	t.Helper()
+	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
+	s.pass(t, 5*time.Second)
+	s.n.fail(errDisk)
+	for range 100 {
+		s.m.advance(50 * time.Millisecond)
+		_ = s.Step() // says that the disk is full
+	}
+}
+
 // unstoredStop stops a run while nothing can be stored.
 func unstoredStop(t *testing.T, s stepped, in run.KeptIn) run.Record {
 	t.Helper()
@@ -104,13 +117,7 @@ func TestAStopThatCannotBeStored(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s, k := newStepped(t, scripted.OnMains), newKept()
 			s.unstored.journal = k
-			mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
-			s.pass(t, 5*time.Second)
-			s.n.fail(errDisk)
-			for range 100 {
-				s.m.advance(50 * time.Millisecond)
-				_ = s.Step() // says that the disk is full
-			}
+			s.recordOntoFullDisk(t)
 			d := unstoredStop(t, s, run.InJournal)
 			if d.State != run.Finished || *d.DurationS != 10 || d.Results["fps"].Value != 61 {
 				t.Errorf("kept: %+v", d)
@@ -168,13 +175,7 @@ func TestItIsStoredByItself(t *testing.T) {
 func TestTheNextAgentStoresIt(t *testing.T) {
 	s, k := newStepped(t, scripted.OnMains), newKept()
 	s.unstored.journal = k
-	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
-	s.pass(t, 5*time.Second)
-	s.n.fail(errDisk)
-	for range 100 {
-		s.m.advance(50 * time.Millisecond)
-		_ = s.Step() // says that the disk is full
-	}
+	s.recordOntoFullDisk(t)
 	d := unstoredStop(t, s, run.InJournal)
 	if found, err := s.CorrectUnstored(d.ID, run.Correction{At: scripted.Start.Wall, Results: map[string]run.NewResult{"score": {Result: run.Result{Value: 7, Better: run.Higher}}}}); !found || !errors.Is(err, errNotYet) {
 		t.Errorf("corrected: %v, %v", found, err)
@@ -344,13 +345,7 @@ func TestKeptInMemoryOnly(t *testing.T) {
 // However many idle sweeps come while nothing can be stored, those of a run stay longer.
 func TestIdleSweepsGoFirst(t *testing.T) {
 	s := newStepped(t, scripted.OnMains)
-	mustStart(t, s.Agent, run.Start{Workload: "tile-sort"})
-	s.pass(t, 5*time.Second)
-	s.n.fail(errDisk)
-	for range 100 {
-		s.m.advance(50 * time.Millisecond)
-		_ = s.Step() // says that the disk is full
-	}
+	s.recordOntoFullDisk(t)
 	d := unstoredStop(t, s, run.InMemory)
 	for range 2000 {
 		s.m.advance(10 * time.Second)
