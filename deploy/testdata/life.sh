@@ -81,7 +81,8 @@ sweepd run start --workload harbour-flight --setting 25W
 kill -STOP "$pid"
 restarted() { running && [ "$(property sweepd.service NRestarts)" = 1 ]; }
 until_true restarted
-sweepd run list --json | grep -q '"state": "interrupted"'
+interrupted() { sweepd run list --json | grep -q '"state": "interrupted"'; }
+until_true interrupted # systemd may count the restart before the new agent is at work
 sed -i '/WatchdogSec/d' /etc/systemd/system/sweepd.service.d/test.conf
 systemctl daemon-reload
 
