@@ -64,7 +64,7 @@ func addGains(groups []BatteryGroup, reserve float64) {
 func gainsOver(a, b *BatteryGroup, reserve float64) []RuntimeGain {
 	var gains []RuntimeGain
 	for i, p := range a.Points {
-		j := slices.IndexFunc(b.Points, func(q BatteryPoint) bool { return sameSetting(p, q) })
+		j := slices.IndexFunc(b.Points, func(q BatteryPoint) bool { return sameSetting(p.SettingW, p.Setting, q.SettingW, q.Setting) })
 		if j < 0 {
 			continue
 		}
@@ -80,10 +80,6 @@ func gainsOver(a, b *BatteryGroup, reserve float64) []RuntimeGain {
 		gains = append(gains, g)
 	}
 	return gains
-}
-
-func sameSetting(p, q BatteryPoint) bool {
-	return p.Setting == q.Setting && (p.SettingW == q.SettingW || !p.SettingW.Known() && !q.SettingW.Known())
 }
 
 // runtimeDifference is the runtime of a less that of b in minutes, and the half

@@ -77,6 +77,16 @@ type SettingComparison struct {
 	MoreRuns  *int    `json:"more_runs"` // further runs on each side that would settle it; nil where nothing tells
 }
 
+// Is tells whether the comparison is of a setting: of its watts, or of its name where
+// they are unknown.
+func (s SettingComparison) Is(watts Number, name string) bool {
+	return sameSetting(s.SettingW, s.Setting, watts, name)
+}
+
+func sameSetting(watts Number, name string, otherWatts Number, otherName string) bool {
+	return name == otherName && (watts == otherWatts || !watts.Known() && !otherWatts.Known())
+}
+
 // Band is a maximal stretch of consecutive shared settings with one verdict.
 type Band struct {
 	FromW   Number  `json:"from_w"`

@@ -75,6 +75,12 @@ type CurvePoint struct {
 	PerSettingW Number      `json:"per_setting_w"`
 }
 
+// Is tells whether the point is of a setting: of its watts, or of its name where they
+// are unknown.
+func (p CurvePoint) Is(watts Number, name string) bool {
+	return sameSetting(p.SettingW, p.Setting, watts, name)
+}
+
 // Enough is the smallest setting that reaches Share of the best result inside
 // the effective range, on the curve made to rise and without departed settings.
 // A description of the settings tested, without interval.

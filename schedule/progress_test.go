@@ -165,7 +165,8 @@ func TestMore(t *testing.T) {
 	if len(want) == 0 || len(want) == 5 {
 		t.Fatalf("the example is no test: %v", want)
 	}
-	cells, repeats := p.SuggestedRepeats(x.Comparisons, 4)
+	suggested := p.Suggest(x.Comparisons, 4)
+	cells, repeats := suggested.Cells, suggested.Repeats
 	if len(cells) != 2*len(want) {
 		t.Errorf("%d cells, want both sides of %v", len(cells), want)
 	}
@@ -204,7 +205,8 @@ func TestMoreOfNamedSettings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cells, repeats := p.SuggestedRepeats(x.Comparisons, 7)
+	suggested := p.Suggest(x.Comparisons, 7)
+	cells, repeats := suggested.Cells, suggested.Repeats
 	for i, c := range cells {
 		if c.Setting != run.Named("loud") || c.Workload != "tile-sort" || repeats[i] < 1 || repeats[i] > 7 {
 			t.Errorf("%d more of %s", repeats[i], c)
@@ -212,6 +214,70 @@ func TestMoreOfNamedSettings(t *testing.T) {
 	}
 	if len(cells) != 2 {
 		t.Errorf("%v, want the two cells of loud", cells)
+	}
+}
+
+// resultsOf are runs of a plan's cells, one after the other, and what compare says of
+// mains and battery.
+type resultsOf struct{ runs []run.Run }
+
+func (r *resultsOf) add(c run.Cell, v float64) {
+	i := len(r.runs)
+	r.runs = append(r.runs, run.Run{ID: fmt.Sprint(i), Labels: labelsOf(c), StartedAt: run.Timestamp{Time: morning.Add(time.Duration(i) * time.Hour)},
+		Results: map[string]run.Result{"score": {Value: v}}})
+}
+
+func (r *resultsOf) compare(t *testing.T) []analysis.Comparison {
+	t.Helper()
+	x, err := analysis.Compare(r.runs, analysis.CompareRequest{By: "supply"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x.Comparisons
+}
+
+// Where nothing was repeated the comparison cannot say how many runs it takes: one more
+// each tells the noise. Settings that the plan does not have are counted.
+func TestSuggestWhereNothingWasRepeated(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-16/4"}, Repeats: 1, Seed: 3}, Estimates{})
+	var r resultsOf
+	for i, s := range p.Slots {
+		r.add(s.Cell, 100+float64(i%3))
+	}
+	outside := p.Slots[0].Cell
+	outside.Setting = run.Watts(35)
+	for i, supply := range []run.Supply{run.Mains, run.Battery} {
+		outside.Supply = supply
+		r.add(outside, 100+float64(i))
+	}
+	s := p.Suggest(r.compare(t), 4)
+	if len(s.Cells) != 6 || !slices.Equal(s.Repeats, []int{1, 1, 1, 1, 1, 1}) || s.Outside != 1 || len(s.Flagged) != 0 {
+		t.Errorf("%+v", s)
+	}
+}
+
+// Where a run unlike its repeats stands in the way, more runs are not the remedy:
+// compare and plan extend say the same.
+func TestSuggestNothingBesideAnOddRun(t *testing.T) {
+	p := mustNew(t, Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"8-28/4"}, Repeats: 4, Seed: 3}, Estimates{})
+	var r resultsOf
+	odd := p.Slots[0].Cell
+	for i, s := range p.Slots {
+		w, _ := s.Setting.Watts()
+		v := 20 + 4*w + 0.05*float64(i%3)
+		if i == 0 {
+			v *= 0.8
+		}
+		r.add(s.Cell, v)
+	}
+	x := r.compare(t)
+	if len(x[0].Flagged) != 1 {
+		t.Fatalf("the example is no test: flagged are %v", x[0].Flagged)
+	}
+	s := p.Suggest(x, 4)
+	if len(s.Flagged) != 2 || s.Flagged[0].Setting != odd.Setting || s.Flagged[1].Setting != odd.Setting ||
+		slices.ContainsFunc(s.Cells, func(c run.Cell) bool { return c.Setting == odd.Setting }) {
+		t.Errorf("with an odd run at %s: %+v", odd, s)
 	}
 }
 

@@ -100,9 +100,6 @@ func (q Request) settings() (list []run.Setting, err error) {
 }
 
 func (q Request) variants() ([]run.Variant, error) {
-	if len(q.Variants) == 0 {
-		return []run.Variant{""}, nil
-	}
 	var list []run.Variant
 	for _, text := range q.Variants {
 		v, err := run.ParseVariant(text)
@@ -113,8 +110,11 @@ func (q Request) variants() ([]run.Variant, error) {
 	}
 	for _, key := range q.Hard {
 		if !slices.ContainsFunc(list, func(v run.Variant) bool { _, has := v.Get(key); return has }) {
-			return nil, fmt.Errorf("hard to change is said to be %q, but no variant has it", key)
+			return nil, fmt.Errorf("hard to change is said to be %q, but no variant has it: name its levels, such as %[1]s=6 and %[1]s=12", key)
 		}
+	}
+	if len(list) == 0 {
+		list = []run.Variant{""}
 	}
 	return list, nil
 }
@@ -124,10 +124,15 @@ func (q Request) repeats() (int, error) {
 	if n == 0 {
 		n = DefaultRepeats
 	}
+	return n, CheckRepeats(n)
+}
+
+// CheckRepeats tells why a plan cannot have as many passes.
+func CheckRepeats(n int) error {
 	if n < 1 || n > maxRepeats {
-		return 0, fmt.Errorf("%d repeats: want 1 to %d", n, maxRepeats)
+		return fmt.Errorf("%d repeats: want 1 to %d", n, maxRepeats)
 	}
-	return n, nil
+	return nil
 }
 
 // NewPlan makes the plan that a request asks for.

@@ -23,7 +23,7 @@ type requestFile struct {
 	Supplies  textList `yaml:"supplies"`
 	Variants  textList `yaml:"variants"`
 	Hard      textList `yaml:"hard"`
-	Repeats   int      `yaml:"repeats"`
+	Repeats   *repeats `yaml:"repeats"`
 	Seed      *uint64  `yaml:"seed"`
 	Run       duration `yaml:"run"`
 	Pause     duration `yaml:"pause"`
@@ -78,6 +78,25 @@ func (d *duration) UnmarshalYAML(node ast.Node) error {
 	return nil
 }
 
+// repeats is a number of passes, 1 to 100.
+type repeats int
+
+var _ yaml.NodeUnmarshaler = (*repeats)(nil)
+
+func (n *repeats) UnmarshalYAML(node ast.Node) error {
+	v, err := strconv.Atoi(node.GetToken().Value)
+	if err == nil {
+		err = CheckRepeats(v)
+	} else {
+		err = fmt.Errorf("want a whole number of repeats from 1 to %d", maxRepeats)
+	}
+	if err != nil {
+		return &yaml.SyntaxError{Message: err.Error(), Token: node.GetToken()}
+	}
+	*n = repeats(v)
+	return nil
+}
+
 // ParseDuration reads the length of a run or a pause: 1 s to 24 h.
 func ParseDuration(text string) (time.Duration, error) {
 	v, err := time.ParseDuration(text)
@@ -98,7 +117,10 @@ func ReadRequest(r io.Reader, file string) (q Request, e Estimates, hasSeed bool
 	if err := bounded.DecodeYAML(text, &f); err != nil {
 		return q, e, false, fmt.Errorf("plan %s: %w", file, withPosition(err))
 	}
-	q = Request{Devices: f.Devices, Workloads: f.Workloads, Settings: f.Settings, Supplies: f.Supplies, Variants: f.Variants, Hard: f.Hard, Repeats: f.Repeats}
+	q = Request{Devices: f.Devices, Workloads: f.Workloads, Settings: f.Settings, Supplies: f.Supplies, Variants: f.Variants, Hard: f.Hard}
+	if f.Repeats != nil {
+		q.Repeats = int(*f.Repeats)
+	}
 	if f.Seed != nil {
 		q.Seed, hasSeed = *f.Seed, true
 	}

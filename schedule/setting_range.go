@@ -12,6 +12,10 @@ import (
 // settingRange is a range of watts with a step, written as in cron: 8-28/4.
 var settingRange = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
 
+// unfinishedRange is what was meant as a range: two numbers of watts with a dash or
+// dots between them.
+var unfinishedRange = regexp.MustCompile(`^\s*([0-9]+(?:[.,][0-9]+)?)\s*[Ww]?\s*(?:-|–|—|\.\.+|…|:|\bto\b)\s*([0-9]+(?:[.,][0-9]+)?)\s*[Ww]?\s*(/.*)?$`)
+
 // maxSettings is the most settings in a range; more are a typing error.
 const maxSettings = 200
 
@@ -21,6 +25,9 @@ const maxSettings = 200
 func ParseSettings(text string) ([]run.Setting, error) {
 	m := settingRange.FindStringSubmatch(text)
 	if m == nil {
+		if half := unfinishedRange.FindStringSubmatch(text); half != nil {
+			return nil, rangeError(text, half[1], half[2], half[3])
+		}
 		s, err := run.ParseSetting(text)
 		if err != nil {
 			return nil, err
@@ -52,4 +59,12 @@ func ParseSettings(text string) ([]run.Setting, error) {
 		list[i] = s
 	}
 	return list, nil
+}
+
+// rangeError says how a range is written that was begun in another way.
+func rangeError(text, from, to, step string) error {
+	if step == "" {
+		return fmt.Errorf("settings %q: a range says its step, such as %s-%s/4 for every 4 W", text, from, to)
+	}
+	return fmt.Errorf("settings %q: want FROM-TO/STEP in watts with decimal points, such as 8-28/4", text)
 }

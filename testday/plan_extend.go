@@ -13,6 +13,10 @@ type Extension struct {
 	Plan  Plan
 	Cells int // that were looked at
 	Added int // runs
+	// Flagged and Outside say where the comparison cannot tell and nothing was added,
+	// see schedule.Suggestion.
+	Flagged []run.Cell
+	Outside int
 }
 
 // ExtendByPasses appends passes over all cells to the plan in force.
@@ -43,8 +47,9 @@ func ExtendByComparison(ctx context.Context, s Plans, f store.Filter, q analysis
 	if err != nil {
 		return x, err
 	}
-	cells, repeats := x.Plan.SuggestedRepeats(result.Comparisons, most)
-	return x, x.add(ctx, s, cells, repeats)
+	suggested := x.Plan.Suggest(result.Comparisons, most)
+	x.Flagged, x.Outside = suggested.Flagged, suggested.Outside
+	return x, x.add(ctx, s, suggested.Cells, suggested.Repeats)
 }
 
 func (x *Extension) add(ctx context.Context, s Plans, cells []run.Cell, repeats []int) error {

@@ -10,6 +10,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/report/text"
 	"sweepd/store"
 	"sweepd/store/sqlite"
 	"sweepd/testday"
@@ -26,7 +27,8 @@ func (a *app) planExtendCommand() *cobra.Command {
 		Short: "Append passes to the plan: over all cells, or where a comparison cannot tell yet",
 		Long: `Append passes to the plan. --repeats adds them over all cells. --by compares the
 runs so far, as "sweepd compare" does, and adds as many runs of the cells on both
-sides as it takes to tell where it cannot tell yet, but at most --most of each.`,
+sides as it takes to tell where it cannot tell yet, but at most --most of each; one
+where nothing was repeated, for two runs tell the noise.`,
 		Example: `  sweepd plan extend --repeats 1
   sweepd plan extend --by supply --metric fps_mean --most 4`,
 		Args: cobra.NoArgs,
@@ -70,13 +72,25 @@ sides as it takes to tell where it cannot tell yet, but at most --most of each.`
 
 func (a *app) printExtension(x testday.Extension) error {
 	if a.json {
-		return a.printJSON(map[string]int{"added": x.Added, "cells": x.Cells})
+		return a.printJSON(map[string]int{"added": x.Added, "cells": x.Cells, "flagged": len(x.Flagged), "outside": x.Outside})
 	}
-	if x.Added == 0 {
-		_, err := fmt.Fprintln(a.out, "nothing was added: the comparison can tell everywhere, or says nothing of the plan's cells")
-		return err
+	out := a.printer()
+	switch {
+	case x.Added > 0:
+		out.Say(fmt.Sprintf("%s added, of %s; %s", sentence.Counted(x.Added, "run"), sentence.Counted(x.Cells, "cell"),
+			progressText(x.Plan.Progress("", time.Now()))), "  ", text.Plain)
+	case x.Cells > 0:
+		out.Say("nothing was added: the plan is as long as a plan may be", "  ", toneDoubt)
+	case len(x.Flagged) > 0 || x.Outside > 0:
+		out.Say("nothing was added:", "  ", toneDoubt)
+	default:
+		out.Say("nothing was added: the comparison can tell at every setting", "  ", text.Plain)
 	}
-	_, err := fmt.Fprintf(a.out, "%s added, of %s; %s\n", sentence.Counted(x.Added, "run"), sentence.Counted(x.Cells, "cell"),
-		progressText(x.Plan.Progress("", time.Now())))
-	return err
+	for _, c := range x.Flagged {
+		out.Say(fmt.Sprintf("%s: a run unlike its repeats stands in the way; look at it with `sweepd compare`, and reject or keep it", c), "  ", toneDoubt)
+	}
+	if x.Outside > 0 {
+		out.Say(fmt.Sprintf("at %s the comparison cannot tell, but the plan has no such cell", sentence.Counted(x.Outside, "setting")), "  ", toneDoubt)
+	}
+	return out.Err
 }

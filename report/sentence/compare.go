@@ -136,23 +136,15 @@ func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingCom
 		if s.NA == 0 || s.NB == 0 {
 			continue
 		}
-		inside = inside || isAt(s, b.FromW, b.From)
+		inside = inside || s.Is(b.FromW, b.From)
 		if inside && s.Verdict == b.Verdict {
 			members = append(members, s)
 		}
-		if inside && isAt(s, b.ToW, b.To) {
+		if inside && s.Is(b.ToW, b.To) {
 			break
 		}
 	}
 	return members
-}
-
-func isAt(s analysis.SettingComparison, watts analysis.Number, name string) bool {
-	return sameSetting(s.SettingW, s.Setting, watts, name)
-}
-
-func sameSetting(watts analysis.Number, name string, otherWatts analysis.Number, otherName string) bool {
-	return name == otherName && (watts == otherWatts || !watts.Known() && !otherWatts.Known())
 }
 
 // bandMean is the geometric mean of a/b over settings, minus 1. Because the

@@ -89,7 +89,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 // meanAt is the mean result at a setting with its interval, empty where it has none.
 func meanAt(r *analysis.CurveResult, g *analysis.CurveGroup, watts analysis.Number, name string) string {
 	at := slices.IndexFunc(g.Points, func(p analysis.CurvePoint) bool {
-		return sameSetting(p.SettingW, p.Setting, watts, name)
+		return p.Is(watts, name)
 	})
 	if at < 0 || !g.Points[at].Lower.Known() || !g.Points[at].Upper.Known() {
 		return ""

@@ -58,7 +58,7 @@ func needed(c *analysis.Comparison, members []analysis.SettingComparison) need {
 		switch {
 		case s.MoreRuns == nil:
 			n.unknown = append(n.unknown, place)
-		case slices.ContainsFunc(c.Flagged, func(f analysis.FlaggedRun) bool { return isAt(s, f.SettingW, f.Setting) }):
+		case slices.ContainsFunc(c.Flagged, func(f analysis.FlaggedRun) bool { return s.Is(f.SettingW, f.Setting) }):
 			n.flagged = append(n.flagged, place)
 		case *s.MoreRuns > usual:
 			n.harder = append(n.harder, fmt.Sprintf("%d at %s", *s.MoreRuns, place))
