@@ -55,6 +55,7 @@ func TestExitCodes(t *testing.T) {
 		says string
 	}{
 		{"version", exitOK, ""},
+		{"--version", exitOK, ""},
 		{"help", exitOK, ""},
 		{"run --help", exitOK, ""},
 		{"run start --help", exitOK, ""},
@@ -63,6 +64,8 @@ func TestExitCodes(t *testing.T) {
 		{"--bogus", exitUsage, "it has no flag --bogus"},
 		{"run start -x", exitUsage, "run start has no flag -x"},
 		{"run lits", exitUsage, "did you mean list?"},
+		{"run list --supplly battery", exitUsage, "run list has no flag --supplly: did you mean --supply?"},
+		{"compare --by devic", exitUsage, "did you mean device? Want one of device, supply, variant"},
 		{"completion bogus", exitUsage, `unknown command "bogus"`},
 		{"run show --data", exitUsage, "give it as --data DIR"},
 		{"demo --json=maybe", exitUsage, "want true or false"},

@@ -9,18 +9,19 @@ import (
 	"github.com/spf13/pflag"
 
 	"sweepd/report/text"
+	"sweepd/run"
 )
 
 // prepare has each command note when it begins: every error before that is one of the
 // command line, every error after it is not. It also has each command refuse, in our
 // own words, what its command line lacks or has too much of.
 func (a *app) prepare(c *cobra.Command) {
-	switch run := c.RunE; {
-	case run != nil:
+	switch do := c.RunE; {
+	case do != nil:
 		c.Args = checkUsage(c.Args)
 		c.RunE = func(cmd *cobra.Command, args []string) error {
 			a.started = true
-			return run(cmd, args)
+			return do(cmd, args)
 		}
 	case c.HasSubCommands():
 		c.Args = cobra.ArbitraryArgs
@@ -130,7 +131,7 @@ func flagError(cmd *cobra.Command, err error) error {
 		if short := unknown.GetSpecifiedShortnames(); short != "" {
 			name = "-" + short
 		}
-		return fmt.Errorf("%s has no flag %s", commandName(cmd), name)
+		return fmt.Errorf("%s has no flag %s%s", commandName(cmd), name, flagMeant(cmd, unknown.GetSpecifiedName()))
 	case errors.As(err, &bare):
 		what, _ := pflag.UnquoteUsage(bare.GetFlag())
 		return fmt.Errorf("--%s needs a value: give it as --%[1]s %s", bare.GetFlag().Name, what)
@@ -138,6 +139,16 @@ func flagError(cmd *cobra.Command, err error) error {
 		return fmt.Errorf("--%s %q: %w", invalid.GetFlag().Name, text.Clip(invalid.GetValue(), 60), expectedValue(invalid))
 	}
 	return err
+}
+
+// flagMeant asks whether another flag of the command was meant.
+func flagMeant(cmd *cobra.Command, name string) string {
+	var names []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
+	if near := run.Near(name, names); near != "" {
+		return ": did you mean --" + near + "?"
+	}
+	return ""
 }
 
 // expectedValue says what a flag takes, where the error comes from a library.

@@ -3,17 +3,20 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
+	"github.com/spf13/pflag"
 
 	"sweepd/deploy"
 	"sweepd/internal/userfile"
@@ -59,7 +62,34 @@ func writeManPages(ctx context.Context, root *cobra.Command, dir string) error {
 	return eachCommand(root, func(c *cobra.Command) error {
 		own := *header // it fills in what is empty
 		name := strings.ReplaceAll(c.CommandPath(), " ", "-") + ".1"
-		return userfile.Write(ctx, filepath.Join(dir, name), func(w io.Writer) error { return doc.GenMan(c, &own, w) })
+		var page bytes.Buffer
+		if err := doc.GenMan(c, &own, &page); err != nil {
+			return err
+		}
+		return userfile.Write(ctx, filepath.Join(dir, name), func(w io.Writer) error {
+			_, err := io.WriteString(w, asTyped(c, page.String()))
+			return err
+		})
+	})
+}
+
+// defaultShown is how the library shows a flag: with the default in Go's words.
+var defaultShown = regexp.MustCompile(`(?m)^(.*\\fB--([a-z-]+)\\fP)(=.*|\[=.*\])$`)
+
+// asTyped shows the flags of a page with what is typed after them, as --help does:
+// `--device NAME`, `--json`.
+func asTyped(cmd *cobra.Command, page string) string {
+	return defaultShown.ReplaceAllStringFunc(page, func(line string) string {
+		m := defaultShown.FindStringSubmatch(line)
+		flag := cmd.Flag(m[2])
+		if flag == nil {
+			return line
+		}
+		what, _ := pflag.UnquoteUsage(flag)
+		if what == "" {
+			return m[1]
+		}
+		return m[1] + ` \fI` + strings.ReplaceAll(what, "-", `\-`) + `\fP`
 	})
 }
 

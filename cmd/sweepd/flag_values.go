@@ -165,5 +165,8 @@ func (c *choiceFlag) Set(text string) error {
 			return nil
 		}
 	}
+	if near := run.Near(text, c.words); near != "" {
+		return fmt.Errorf("did you mean %s? Want one of %s", near, strings.Join(c.words, ", "))
+	}
 	return fmt.Errorf("want one of %s", strings.Join(c.words, ", "))
 }

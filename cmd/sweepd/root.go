@@ -45,6 +45,9 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.Version = currentVersion()
+	root.SetVersionTemplate(versionLine())
+	root.Flags().Bool("version", false, "print the version")
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.configPath, "config", "", "configuration `FILE` (or SWEEPD_CONFIG; default the system's); none is needed")
 	flags.StringVar(&a.data, "data", "", "`DIR` that runs are kept in (or SWEEPD_DATA)")

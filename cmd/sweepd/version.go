@@ -40,6 +40,11 @@ func build() exporter.Build {
 	return b
 }
 
+// versionLine is the version as people read it.
+func versionLine() string {
+	return fmt.Sprintf("sweepd %s (%s, %s/%s)\n", currentVersion(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+}
+
 func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:     "version",
@@ -55,7 +60,7 @@ func (a *app) versionCommand() *cobra.Command {
 			if a.json {
 				return a.printJSON(v)
 			}
-			_, err := fmt.Fprintf(a.out, "sweepd %s (%s, %s)\n", v.Version, v.Go, v.System)
+			_, err := fmt.Fprint(a.out, versionLine())
 			return err
 		},
 	}
