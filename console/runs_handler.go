@@ -3,6 +3,7 @@ package console
 import (
 	"errors"
 	"net/http"
+	"strconv"
 	"time"
 
 	"sweepd/run"
@@ -40,17 +41,27 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	}
 }
 
-// list takes the filters device, workload, supply and variant (k=v, repeated).
+// list takes the filters of `sweepd run list`: device, workload, supply, variant (k=v,
+// repeated), setting, state, finding, since, until and last.
 func (h *handler) list(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	variant, err := run.ParseVariantPairs(q["variant"])
+	last := 0
+	if text := q.Get("last"); text != "" {
+		var err error
+		if last, err = strconv.Atoi(text); err != nil {
+			writeError(w, http.StatusBadRequest, errors.New("last is a number of runs"))
+			return
+		}
+	}
+	f, err := testday.FilterRequest{
+		Device: q.Get("device"), Workload: q.Get("workload"), Supply: q.Get("supply"), Variant: q["variant"], Setting: q.Get("setting"),
+		State: q.Get("state"), Finding: q.Get("finding"), Since: q.Get("since"), Until: q.Get("until"), Last: last,
+	}.Filter(time.Now())
 	if err != nil {
-		writeError(w, http.StatusBadRequest, err)
+		h.fail(w, r, err)
 		return
 	}
-	runs, err := testday.List(r.Context(), h.Store, store.Filter{
-		Device: q.Get("device"), Workload: q.Get("workload"), Supply: run.Supply(q.Get("supply")), Variant: variant,
-	})
+	runs, err := testday.List(r.Context(), h.Store, f)
 	h.answer(w, r, runs, err)
 }
 

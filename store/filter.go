@@ -12,7 +12,9 @@ type Filter struct {
 	Workload string
 	Supply   run.Supply
 	Variant  run.Variant // runs that have each of these pairs
+	Setting  run.Setting // of which the run is
 	State    run.State
+	Finding  run.Code  // that the run has
 	Since    time.Time // started at or after
 	Until    time.Time // started before
 	Limit    int       // the newest so many; 0: all

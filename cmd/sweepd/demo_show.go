@@ -61,14 +61,7 @@ func (a *app) countDemo(ctx context.Context, dir string) error {
 	}
 	p := a.printer()
 	p.Say(fmt.Sprintf("%s, simulated, in %s. Runs that need a look:", sentence.Counted(len(runs), "run"), dir), "", text.Plain)
-	for _, d := range testday.Doubts(runs) {
-		example := d.Example
-		if len(d.Settings) > 1 {
-			example = "for example at " + d.ExampleSetting + ", " + example
-		}
-		p.Say(fmt.Sprintf("  %s %s, %s of %s at %s: %s", d.Severity, d.Code, sentence.Counted(d.Runs, "run"), d.Device, strings.Join(d.Settings, ", "), example),
-			"    ", severityTone(d.Severity))
-	}
+	sayDoubts(p, testday.Doubts(runs))
 	return p.Err
 }
 

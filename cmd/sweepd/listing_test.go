@@ -9,9 +9,11 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
+	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -169,5 +171,76 @@ func TestReadingsInWords(t *testing.T) {
 	}
 	if got := fmt.Sprint(shortReading("fan_speed_hertz", "hertz", nil)); got != sentence.Dash {
 		t.Errorf("unknown: %q", got)
+	}
+}
+
+// Lists select by what a person remembers of a run; what the words mean is tested in
+// testday.
+func TestListFilters(t *testing.T) {
+	campaign(t, alone(t))
+	count := func(args string) int {
+		t.Helper()
+		return len(asked[[]run.Run](t, "run list "+args))
+	}
+	all := count("")
+	if n := count("--setting 15W") + count("--setting 8w"); n == 0 || n >= all {
+		t.Errorf("%d of %d runs at 15 and 8 W", n, all)
+	}
+	if n := count("--last 3"); n != 3 {
+		t.Errorf("the last 3 are %d", n)
+	}
+	day := count("--since 2026-05-04 --until 2026-05-04")
+	if after := count("--since 2026-05-05"); day == 0 || day+after != all {
+		t.Errorf("%d on the first day and %d later of %d", day, after, all)
+	}
+	if n := count("--state rejected") + count("--state finished") + count("--state interrupted"); n != all {
+		t.Errorf("%d have a state, of %d", n, all)
+	}
+	if out := must(t, "run", "list", "--since", "2030-01-01"); !strings.HasPrefix(out, "no run fits") {
+		t.Errorf("nothing selected: %s", out)
+	}
+	if x := asked[analysis.CompareResult](t, "compare --by supply --device unit-oak --since 2026-05-04"); len(x.Comparisons) == 0 {
+		t.Error("an analysis of some days compares nothing")
+	}
+	for args, want := range map[string]string{
+		"run list --finding hotstart":                               "did you mean hot_start?",
+		"run list --state rejectd":                                  "did you mean rejected?",
+		"run list --since soon":                                     "want a day (2026-05-04, today, yesterday)",
+		"compare --by supply --until 2026-05-04 --since 2026-05-05": "no run can be between them",
+	} {
+		if o := sweepd(t, strings.Fields(args)...); o.code != exitUsage || !strings.Contains(o.stderr, want) {
+			t.Errorf("%s: %+v", args, o)
+		}
+	}
+}
+
+// What needs a look is told of any data, in the words of the demonstration.
+func TestRunDoubts(t *testing.T) {
+	data := alone(t)
+	must(t, "import", writeFile(t, "two.csv", "device,workload,supply,setting_w,started_at,duration_s,score\nunit-oak,tile-sort,mains,15,2026-05-06T09:00:00Z,47,46\n"))
+	if out := must(t, "run", "doubts"); !strings.Contains(out, "nothing needs a look: no finding casts doubt on any of 1 run") {
+		t.Errorf("%s", out)
+	}
+	s, err := sqlite.Open(data, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	hot := run.Record{Run: run.Run{ID: "01f0e0a2-0000-7000-8000-00000000abcd", Labels: run.Labels{Device: "unit-elm", Workload: "tile-sort", Setting: run.Watts(25).From(run.Declared), Supply: run.Mains},
+		State: run.Finished, StartedAt: run.Stamp(time.Date(2026, 5, 6, 10, 0, 0, 0, time.UTC)), DurationS: new(60.0),
+		Results: map[string]run.Result{}, Findings: []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "61 °C at the start"}}}}
+	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&hot, nil) }, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if out := strings.Join(strings.Fields(must(t, "run", "doubts")), " "); !strings.Contains(out, "2 runs. Those that need a look:") || !strings.Contains(out, "doubt hot_start, 1 run of unit-elm at 25W: 61 °C at the start; let the device cool down before a run") {
+		t.Errorf("%s", out)
+	}
+	if list := asked[[]*testday.Doubt](t, "run doubts --device unit-oak"); len(list) != 0 {
+		t.Errorf("of another device: %+v", list)
+	}
+	if out := must(t, "run", "list", "--finding", "hot_start"); !strings.Contains(out, "unit-elm") || strings.Contains(out, "unit-oak") {
+		t.Errorf("%s", out)
 	}
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"time"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
@@ -17,32 +19,30 @@ func (a *app) runCommand() *cobra.Command {
   sweepd run stop --result fps_mean=61.3fps
   sweepd run list --supply battery`,
 	}
-	run.AddCommand(a.runStartCommand(), a.runStopCommand(), a.runWatchCommand(), a.runListCommand(), a.runShowCommand(),
+	run.AddCommand(a.runStartCommand(), a.runStopCommand(), a.runWatchCommand(), a.runListCommand(), a.runDoubtsCommand(), a.runShowCommand(),
 		a.runResultCommand(), a.runRejectCommand(), a.runKeepCommand())
 	return run
 }
 
 // filterFlags select runs.
 type filterFlags struct {
-	device, workload string
-	supply           choiceFlag
-	variant          []string
+	testday.FilterRequest
+	supply choiceFlag
 }
 
 func (f *filterFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.device, "device", "", "only runs of the device `NAME`")
-	cmd.Flags().StringVar(&f.workload, "workload", "", "only runs of the workload `NAME`")
+	cmd.Flags().StringVar(&f.Device, "device", "", "only runs of the device `NAME`")
+	cmd.Flags().StringVar(&f.Workload, "workload", "", "only runs of the workload `NAME`")
 	f.supply.words = []string{string(run.Mains), string(run.Battery)}
 	cmd.Flags().Var(&f.supply, "supply", "only runs on this supply")
-	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "only runs with this `k=v` pair (repeatable)")
+	cmd.Flags().StringArrayVar(&f.Variant, "variant", nil, "only runs with this `k=v` pair (repeatable)")
+	cmd.Flags().StringVar(&f.Since, "since", "", "only runs that started on a day or later, at a time or later, or so long ago or less: `2026-05-04`, yesterday, 09:30, 2h, 3d")
+	cmd.Flags().StringVar(&f.Until, "until", "", "only runs that started before the end of a day or a minute: `2026-05-04`, 09:30")
 }
 
 func (f *filterFlags) filter() (store.Filter, error) {
-	variant, err := run.ParseVariantPairs(f.variant)
-	if err != nil {
-		return store.Filter{}, misused(err)
-	}
-	return store.Filter{Device: f.device, Workload: f.workload, Supply: run.Supply(f.supply.value), Variant: variant}, nil
+	f.Supply = f.supply.value
+	return f.Filter(time.Now())
 }
 
 // startFlags are what a user says when starting a run.

@@ -18,6 +18,8 @@ func (a *app) runListCommand() *cobra.Command {
 		Use:   "list",
 		Short: "List runs",
 		Example: `  sweepd run list
+  sweepd run list --last 10
+  sweepd run list --since yesterday --finding hot_start
   sweepd run list --workload harbour-flight --supply battery --variant cores=6 --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -34,7 +36,7 @@ func (a *app) runListCommand() *cobra.Command {
 					return a.printJSON(runs)
 				}
 				if len(runs) == 0 {
-					_, err := fmt.Fprintln(a.out, "no runs")
+					_, err := fmt.Fprintln(a.out, noRuns(filter))
 					return err
 				}
 				return a.printRuns(runs)
@@ -42,6 +44,10 @@ func (a *app) runListCommand() *cobra.Command {
 		},
 	}
 	f.add(cmd)
+	cmd.Flags().StringVar(&f.Setting, "setting", "", "only runs at this setting, such as `25W` or quiet")
+	cmd.Flags().StringVar(&f.State, "state", "", "only runs in this `STATE`: recording, finished, interrupted or rejected")
+	cmd.Flags().StringVar(&f.Finding, "finding", "", "only runs with the finding `CODE`")
+	cmd.Flags().IntVar(&f.Last, "last", 0, "only the newest `N` of them")
 	return cmd
 }
 
@@ -81,4 +87,12 @@ func (a *app) endedRuns(ctx context.Context) []run.Record {
 		list[i].Run = kept[i]
 	}
 	return list
+}
+
+// noRuns says that there are none, or that none was selected.
+func noRuns(f store.Filter) string {
+	if f == (store.Filter{}) {
+		return "no runs yet"
+	}
+	return "no run fits: `sweepd run list` without flags lists all"
 }

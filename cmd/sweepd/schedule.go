@@ -89,9 +89,9 @@ func (a *app) printEntries(list []entryJSON) error {
 	p := a.printer()
 	t := table.Table{Columns: []table.Column{{Head: "entry", Least: 8}, {Head: "when", Least: 9}, {Head: "next"}, {Head: "last due", Optional: table.Terminal}, {Head: "outcome", Optional: table.Terminal}}}
 	for _, e := range list {
-		row := []table.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("01-02 15:04:05")}}
+		row := []table.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("2006-01-02 15:04:05")}}
 		if o := e.Last; o != nil {
-			row = append(row, table.Text(o.DueAt.Local().Format("01-02 15:04")), table.Cell{Text: string(o.Status), Tone: wentTone(o.Status)})
+			row = append(row, table.Text(o.DueAt.Local().Format("2006-01-02 15:04")), table.Cell{Text: string(o.Status), Tone: wentTone(o.Status)})
 		}
 		t.Row(row...)
 	}

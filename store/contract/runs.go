@@ -95,6 +95,11 @@ func filters(t *testing.T, s store.Store) {
 	runs[3].Supply = run.Battery
 	runs[4].Variant = "cores=12,scaler=a=b"
 	runs[5].State = run.Interrupted
+	runs[1].Setting, runs[3].Setting = run.Watts(9.5).From(run.Declared), run.Watts(9.5).From(run.Powercap)
+	runs[2].Setting = run.Named("quiet").From(run.Profile)
+	for _, i := range []int{2, 4} {
+		runs[i].Findings = []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "60 °C"}, {Code: run.TooShort, Severity: run.SeverityDoubt, Text: "3 s"}}
+	}
 	imported(t, s, runs...)
 	for what, c := range map[string]struct {
 		filter store.Filter
@@ -108,6 +113,10 @@ func filters(t *testing.T, s store.Store) {
 		"two pairs":             {store.Filter{Variant: "cores=12,scaler=a=b"}, "4"},
 		"not a part of a value": {store.Filter{Variant: "cores=1"}, ""},
 		"not a part of a key":   {store.Filter{Variant: "ores=12"}, ""},
+		"setting":               {store.Filter{Setting: run.Watts(9.5)}, "3 1"},
+		"named setting":         {store.Filter{Setting: run.Named("quiet")}, "2"},
+		"finding":               {store.Filter{Finding: run.HotStart}, "4 2"},
+		"finding of some":       {store.Filter{Finding: run.HotStart, Workload: "tile-sort", Limit: 1}, "2"},
 		"state":                 {store.Filter{State: run.Interrupted}, "5"},
 		"from and until":        {store.Filter{Since: noon.Add(2 * time.Minute), Until: noon.Add(4 * time.Minute)}, "4 3"},
 		"the newest":            {store.Filter{Limit: 2}, "1 0"},

@@ -63,6 +63,14 @@ func (s *Store) selected(f store.Filter) selection {
 	for k, v := range f.Variant.Pairs() {
 		need("instr(',' || variant || ',', ?) > 0", ","+k+"="+v+",")
 	}
+	if w, known := f.Setting.Watts(); known {
+		need("abs(setting_w - ?) < 0.005", w)
+	} else if name := f.Setting.Name(); name != "" {
+		need("setting = ?", name)
+	}
+	if f.Finding != "" {
+		need("EXISTS (SELECT 1 FROM findings AS f WHERE f.run = runs.n AND f.code = ?)", string(f.Finding))
+	}
 	if f.State != "" {
 		need(textOf("state")+" = ?", string(f.State))
 	}

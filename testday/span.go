@@ -1,0 +1,79 @@
+package testday
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// ago is a time before now: 90m, 2h, 3d, 1w.
+var ago = regexp.MustCompile(`^([0-9]{1,4})\s*(m|min|h|d|w)$`)
+
+// spanForms are the ways to write a day or a moment, and how long what is written lasts.
+var spanForms = []struct {
+	layout string
+	days   int
+	last   time.Duration
+}{
+	{"2006-01", -1, 0}, // the month
+	{"2006-01-02", 1, 0},
+	{"2006-01-02 15:04", 0, time.Minute},
+	{"2006-01-02T15:04", 0, time.Minute},
+	{"2006-01-02 15:04:05", 0, time.Second},
+	{"2006-01-02T15:04:05", 0, time.Second},
+	{"15:04", 0, time.Minute}, // today
+}
+
+// ParseSpan reads when: a day (2026-05-04, today, yesterday), a month (2026-05), a
+// minute (2026-05-04 09:30, or 09:30 for today), an instant (RFC 3339), or a time ago
+// (90m, 2h, 3d, 1w). Times without a zone are where the user is. from is the beginning
+// of what was written and to its end, which no longer belongs to it: since a day means
+// from its beginning, and until a day to its end.
+func ParseSpan(text string, now time.Time) (from, to time.Time, err error) {
+	word := strings.ToLower(strings.TrimSpace(text))
+	midnight := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, now.Location())
+	switch word {
+	case "today":
+		return midnight, midnight.AddDate(0, 0, 1), nil
+	case "yesterday":
+		return midnight.AddDate(0, 0, -1), midnight, nil
+	case "now":
+		return now, now, nil
+	}
+	if m := ago.FindStringSubmatch(word); m != nil {
+		n, _ := strconv.Atoi(m[1]) // at most four digits
+		at := now
+		switch m[2] {
+		case "d":
+			at = now.AddDate(0, 0, -n)
+		case "w":
+			at = now.AddDate(0, 0, -7*n)
+		case "h":
+			at = now.Add(-time.Duration(n) * time.Hour)
+		default:
+			at = now.Add(-time.Duration(n) * time.Minute)
+		}
+		return at, at, nil
+	}
+	if at, err := time.Parse(time.RFC3339Nano, strings.TrimSpace(text)); err == nil {
+		return at, at, nil
+	}
+	for _, f := range spanForms {
+		at, err := time.ParseInLocation(f.layout, strings.TrimSpace(text), now.Location())
+		if err != nil {
+			continue
+		}
+		switch {
+		case f.days < 0:
+			return at, at.AddDate(0, 1, 0), nil
+		case f.days > 0:
+			return at, at.AddDate(0, 0, f.days), nil
+		case f.layout == "15:04":
+			at = time.Date(now.Year(), now.Month(), now.Day(), at.Hour(), at.Minute(), 0, 0, now.Location())
+		}
+		return at, at.Add(f.last), nil
+	}
+	return from, to, fmt.Errorf("%q: want a day (2026-05-04, today, yesterday), a time (2026-05-04 09:30, 09:30), or a time ago (2h, 3d)", text)
+}
