@@ -38,12 +38,12 @@ func TestCheckSides(t *testing.T) {
 		"compare what?": {}, "both sides": {A: "unit-oak"}, "expected pairs": {By: "variant", A: "six"}, "expected": {By: "variant", B: "six"},
 	} {
 		var request *RequestError
-		if err := CheckSides(q); !errors.As(err, &request) || !strings.Contains(err.Error(), want) {
+		if err := CheckSides(q, morning); !errors.As(err, &request) || !strings.Contains(err.Error(), want) {
 			t.Errorf("%+v: %v, want %q", q, err, want)
 		}
 	}
 	for _, q := range []analysis.CompareRequest{{By: "supply"}, {By: "variant", A: "cores=6"}, {A: "device=unit-oak", B: "device=unit-elm"}} {
-		if err := CheckSides(q); err != nil {
+		if err := CheckSides(q, morning); err != nil {
 			t.Errorf("%+v: %v", q, err)
 		}
 	}
@@ -54,7 +54,7 @@ func TestCompare(t *testing.T) {
 	day(t, s)
 	x := mustSelect(t, s)
 	prices := analysis.Prices{ByDevice: map[string]float64{"unit-oak": 599, "unit-elm": 449}, Currency: "EUR"}
-	c, err := Compare(x, analysis.CompareRequest{By: "supply"}, prices)
+	c, err := Compare(x, analysis.CompareRequest{By: "supply"}, prices, morning)
 	if err != nil || len(c.Comparisons) != 1 || c.Value != nil {
 		t.Errorf("one device has no price to compare: %+v, %v", c, err)
 	}
@@ -62,24 +62,24 @@ func TestCompare(t *testing.T) {
 		r.Device = "unit-elm"
 		x.Runs = append(x.Runs, r)
 	}
-	if c, err = Compare(x, analysis.CompareRequest{By: "device"}, prices); err != nil || c.Value == nil || c.Value.Currency != "EUR" || len(c.Value.Values) == 0 {
+	if c, err = Compare(x, analysis.CompareRequest{By: "device"}, prices, morning); err != nil || c.Value == nil || c.Value.Currency != "EUR" || len(c.Value.Values) == 0 {
 		t.Fatalf("%+v, %v", c.Value, err)
 	}
 	text, err := json.Marshal(c.JSON())
 	if err != nil || !strings.Contains(string(text), `"value":{`) || !strings.HasPrefix(string(text), `{"`) || !strings.Contains(string(text), `"note_codes":[`) {
 		t.Errorf("%s, %v", text, err)
 	}
-	if c, err = Compare(x, analysis.CompareRequest{By: "device"}, analysis.Prices{}); err != nil || c.Value != nil {
+	if c, err = Compare(x, analysis.CompareRequest{By: "device"}, analysis.Prices{}, morning); err != nil || c.Value != nil {
 		t.Errorf("without prices: %+v, %v", c.Value, err)
 	}
 	if text, _ := json.Marshal(c.JSON()); !strings.Contains(string(text), `"value":null`) {
 		t.Errorf("without prices: %s", text)
 	}
-	if _, err = Compare(x, analysis.CompareRequest{By: "device", Metric: "none"}, prices); err == nil {
+	if _, err = Compare(x, analysis.CompareRequest{By: "device", Metric: "none"}, prices, morning); err == nil {
 		t.Error("a result that no run has")
 	}
 	prices.ByDevice["unit-elm"] = -1
-	if _, err = Compare(x, analysis.CompareRequest{By: "device"}, prices); err == nil {
+	if _, err = Compare(x, analysis.CompareRequest{By: "device"}, prices, morning); err == nil {
 		t.Error("a price below 0")
 	}
 }

@@ -3,6 +3,7 @@ package testday
 import (
 	"errors"
 	"slices"
+	"time"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -15,7 +16,11 @@ type Comparison struct {
 }
 
 // CheckSides tells why the sides of a comparison cannot be understood.
-func CheckSides(q analysis.CompareRequest) error {
+func CheckSides(q analysis.CompareRequest, now time.Time) error {
+	_, q, err := splitByTime(nil, q, now)
+	if err != nil {
+		return err
+	}
 	if q.By == "" && (q.A == "" || q.B == "") {
 		return requestError(errors.New("compare what? Give --by device, supply or variant, or both sides (--a, --b)"))
 	}
@@ -31,9 +36,14 @@ func CheckSides(q analysis.CompareRequest) error {
 }
 
 // Compare says which side is ahead at which setting, and what that is worth where
-// devices are compared that have prices.
-func Compare(x Selection, q analysis.CompareRequest, prices analysis.Prices) (c Comparison, err error) {
-	if c.CompareResult, err = analysis.Compare(x.Runs, q); err != nil {
+// devices are compared that have prices. The sides may differ in when their runs
+// started, see splitByTime.
+func Compare(x Selection, q analysis.CompareRequest, prices analysis.Prices, now time.Time) (c Comparison, err error) {
+	runs, q, err := splitByTime(x.Runs, q, now)
+	if err != nil {
+		return c, err
+	}
+	if c.CompareResult, err = analysis.Compare(runs, q); err != nil {
 		return c, err
 	}
 	between := slices.ContainsFunc(c.Comparisons, func(c analysis.Comparison) bool { return c.Device == nil })

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -24,7 +25,9 @@ func (a *app) compareCommand() *cobra.Command {
 		Long: `Compare sides setting by setting. --by device takes names of devices, --by supply
 means --a battery --b mains unless said, --by variant takes pairs such as
 cores=6. Any selection may be a side, such as --a device=unit-oak,cores=6. Without
---a every level is compared with --b.
+--a every level is compared with --b. Sides may differ in when their runs started:
+--a since=today --b since=yesterday,until=yesterday; a side that says nothing of time
+takes the runs that are not of the other.
 
 All bounds of one comparison hold together with 95 % confidence. A side is ahead
 where its bounds leave out 0; it is a tie where they lie within the margin; else it
@@ -33,18 +36,19 @@ prices in the configuration) add what the dearer device buys.`,
 		Example: `  sweepd compare --by supply
   sweepd compare --by device --a unit-oak --b unit-elm --metric fps_mean --margin 3%
   sweepd compare --by device --price unit-oak=599EUR --price unit-elm=449EUR
-  sweepd compare --by variant --a cores=6 --b cores=12 --per system --json`,
+  sweepd compare --by variant --a cores=6 --b cores=12 --per system --json
+  sweepd compare --a since=2026-05-05 --b until=2026-05-04`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			q.By, q.At, q.Per, q.Metric, q.Margin, q.Declared = by.value, at.value, per.value, f.metric, margin.pointer(), f.noise.value
-			if err := testday.CheckSides(q); err != nil {
+			if err := testday.CheckSides(q, time.Now()); err != nil {
 				return err
 			}
 			selected, err := a.selectRuns(cmd.Context(), &f)
 			if err != nil {
 				return err
 			}
-			c, err := testday.Compare(selected.Selection, q, prices.or(selected.config.Prices))
+			c, err := testday.Compare(selected.Selection, q, prices.or(selected.config.Prices), time.Now())
 			if err != nil {
 				return err
 			}
