@@ -1,14 +1,18 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 
 	"github.com/spf13/cobra"
+
+	"sweepd/console"
 )
 
 func (a *app) demoCommand() *cobra.Command {
-	var out, device string
+	var out, device, listen string
+	var live bool
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Play a whole simulated test day in seconds, then show what comes of it",
@@ -16,8 +20,13 @@ func (a *app) demoCommand() *cobra.Command {
 and on battery, three times. The simulated devices serve kernel files that the
 real collectors read, and the real agent and store keep the runs, under a clock
 that runs fast. Then come the tables that a real day would give. --device plays the
-day of one device alone, as its own agent would record it.`,
+day of one device alone, as its own agent would record it.
+
+--live lets one of the two live in real time instead, with the real agent on it, and
+"sweepd demo set", "play", "plug" and "unplug" are the hands: a test day without
+hardware.`,
 		Example: `  sweepd demo
+  sweepd demo --live
   sweepd demo --out my-demo
   sweepd demo --device unit-elm --out elm`,
 		Args: cobra.NoArgs,
@@ -28,9 +37,15 @@ day of one device alone, as its own agent would record it.`,
 			if err := isFolder(out); err != nil {
 				return err
 			}
+			if listen != "" && !live {
+				return misused(errors.New("--listen is for --live"))
+			}
 			dir, err := freshFolder(out)
 			if err != nil {
 				return err
+			}
+			if live {
+				return a.liveDemo(cmd.Context(), dir, device, listen)
 			}
 			if err := a.playDemo(cmd.Context(), dir, device); err != nil {
 				return err
@@ -46,6 +61,9 @@ day of one device alone, as its own agent would record it.`,
 	}
 	cmd.Flags().StringVar(&out, "out", "", "`DIR` to keep the data in, which may not exist yet (default: a new one in "+os.TempDir()+")")
 	cmd.Flags().StringVar(&device, "device", "", "`NAME` of the only device to play: unit-oak or unit-elm")
+	cmd.Flags().BoolVar(&live, "live", false, "let one device live in real time, with the real agent on it, until Ctrl-C")
+	cmd.Flags().StringVar(&listen, "listen", "", "`HOST:PORT` that the agent of --live answers on (default "+console.DefaultListen+")")
+	cmd.AddCommand(a.liveCommands()...)
 	return cmd
 }
 
