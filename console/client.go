@@ -86,6 +86,14 @@ func (c *Client) Status(ctx context.Context) (s testday.Status, err error) {
 	return s, c.do(ctx, http.MethodGet, "/api/v1/status", nil, &s)
 }
 
+// Sensors asks what the sensors showed last, and what is missing.
+func (c *Client) Sensors(ctx context.Context) (rows []testday.SensorRow, err error) {
+	return rows, c.do(ctx, http.MethodGet, "/api/v1/sensors", nil, &rows)
+}
+
+// URL is where the agent is looked for, without a password.
+func (c *Client) URL() string { return c.shown }
+
 // AddResults gives a run that is kept the results of frame times.
 func (c *Client) AddResults(ctx context.Context, id string, r testday.FrameResults) (d run.Record, err error) {
 	return c.Correct(ctx, id, r.Results, &r.FramesS)

@@ -32,7 +32,8 @@ type Agent interface {
 type Status struct {
 	Version     string              `json:"version"`
 	Device      string              `json:"device"`
-	At          run.Timestamp       `json:"at"`
+	At          run.Timestamp       `json:"at"`  // of the last sweep
+	Now         run.Timestamp       `json:"now"` // by the agent's clock
 	Setting     run.SourcedSetting  `json:"setting"`
 	SettingRead *run.SourcedSetting `json:"setting_read"`
 	Supply      run.Supply          `json:"supply"`
@@ -136,7 +137,7 @@ func (l *Local) Declare(ctx context.Context, s run.Setting) (Status, error) {
 func (l *Local) Status(context.Context) (Status, error) {
 	s := l.Live()
 	status := Status{
-		Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
+		Now: run.Stamp(s.Now.Wall), Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
 		SettingCommandFailure: s.SettingCommandFailure, Unstored: []run.Run{},
 	}

@@ -5,12 +5,18 @@ import "os"
 // dataDir is the folder that runs are kept in: --data, SWEEPD_DATA, the
 // configuration, or the system's usual place.
 func (a *app) dataDir(c config) string {
-	for _, dir := range []string{a.data, a.getenv("SWEEPD_DATA"), c.Data} {
-		if dir != "" {
-			return dir
+	dir, _ := a.dataDirFrom(c)
+	return dir
+}
+
+// dataDirFrom is dataDir, and who says so.
+func (a *app) dataDirFrom(c config) (dir, from string) {
+	for _, x := range []struct{ dir, from string }{{a.data, "--data"}, {a.getenv("SWEEPD_DATA"), "SWEEPD_DATA"}, {c.Data, "configuration"}} {
+		if x.dir != "" {
+			return x.dir, x.from
 		}
 	}
-	return a.usualDataDir()
+	return a.usualDataDir(), "default"
 }
 
 // systemConfig is the configuration file of the system's agent, which holds for

@@ -62,7 +62,7 @@ is kept, but no longer followed.`,
 				}
 			}
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return deviceName(c) }}
+				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return a.watchedDevice(cmd.Context(), c) }}
 				if cmd.Flags().Changed("seed") {
 					q.Seed = &f.seed
 				}

@@ -53,6 +53,15 @@ func (a *app) status(ctx context.Context) (testday.Status, error) {
 	return client.Status(ctx)
 }
 
+// watchedDevice is the name of the device that a running agent watches, or else the one
+// that an agent would give to this machine.
+func (a *app) watchedDevice(ctx context.Context, c config) (string, error) {
+	if s, err := a.status(ctx); err == nil && s.Device != "" {
+		return s.Device, nil
+	}
+	return deviceName(c)
+}
+
 func (a *app) printNext(n testday.Next) error {
 	if a.json {
 		return a.printJSON(n)

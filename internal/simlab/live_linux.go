@@ -106,6 +106,7 @@ func (l *Live) answer(ctx context.Context, conn net.Conn) {
 // Feel does what a hand does. A workload ends early with the context, or when the
 // other end of conn goes; conn may be nil.
 func (l *Live) Feel(ctx context.Context, conn net.Conn, h Hand) (f Felt, err error) {
+	defer func() { err = errors.Join(err, l.Device.Flush()) }() // its files show it at once
 	switch {
 	case h.Watts > 0:
 		l.Device.SetLimit(h.Watts)

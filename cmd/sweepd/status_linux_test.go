@@ -1,0 +1,58 @@
+package main
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/testday"
+)
+
+// One screen tells how the day stands: without an agent, with one, in a run, with a plan.
+func TestStatus(t *testing.T) {
+	data := alone(t)
+	flat := func() string { return strings.Join(strings.Fields(must(t, "status")), " ") }
+	for _, want := range []string{"no agent answers at http://127.0.0.1:1", "data: " + data + " (SWEEPD_DATA)", "no run in the last 24 hours"} {
+		if out := flat(); !strings.Contains(out, want) {
+			t.Errorf("without an agent it lacks %q: %s", want, out)
+		}
+	}
+	liveDevice(t)
+	a := startAgent(t)
+	device, err := deviceName(config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	must(t, "setting", "18W")
+	must(t, "plan", "new", "--workload", "tile-sort", "--settings", "8-12/4", "--supply", "battery")
+	must(t, "run", "start", "--workload", "harbour-flight")
+	eventually(t, "the clock of the run goes on", func() bool {
+		o := asked[testday.Overview](t, "status")
+		return o.ElapsedS != nil && *o.ElapsedS > 0.3
+	})
+	for _, want := range []string{"device: " + device + ", watched by the agent at " + a.url, "setting: 18W (declared)", "recording: ", "battery at ", "package ", "hottest ", "next: 1. " + device + ", tile-sort,"} {
+		if out := flat(); !strings.Contains(out, want) {
+			t.Errorf("in a run it lacks %q: %s", want, out)
+		}
+	}
+	must(t, "run", "stop")
+	if out := flat(); !strings.Contains(out, "no run is recording 1 run in the last 24 hours") && !strings.Contains(out, "What needs a look: doubt") {
+		t.Errorf("after the run: %s", out)
+	}
+	o := asked[testday.Overview](t, "status")
+	if o.Agent == nil || o.Agent.Recording != nil || o.Runs != 1 || len(o.Doubts) == 0 || o.Next == nil || o.PackageWatts == nil || len(o.Temperatures) == 0 || o.DataFrom != "SWEEPD_DATA" {
+		t.Errorf("%+v", o)
+	}
+}
+
+// It is drawn again until it is told to end.
+func TestStatusFollows(t *testing.T) {
+	alone(t)
+	ctx, cancel := context.WithTimeout(context.Background(), redrawEvery+time.Second)
+	defer cancel()
+	var out lockedBuffer
+	if code := Run(ctx, []string{"status", "--follow"}, strings.NewReader(""), &out, &out); code != exitOK || strings.Count(out.String(), "data: ") != 2 || strings.Contains(out.String(), "\x1b") {
+		t.Errorf("exit %d: %s", code, out.String())
+	}
+}
