@@ -177,6 +177,8 @@ type Plans interface {
 	// Plan is the one in force: the newest that has a slot for any of the devices, or
 	// the newest of all where none is named. ErrNoPlan where there is none.
 	Plan(ctx context.Context, devices ...string) (schedule.Plan, error)
+	// AllPlans are those ever made, the oldest first.
+	AllPlans(context.Context) ([]schedule.Plan, error)
 }
 
 // Outcomes keeps how the entries of the schedule went.

@@ -2,6 +2,7 @@ package testday
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -323,4 +324,55 @@ func mustSelect(t *testing.T, s store.AnalysisRuns) Selection {
 		t.Fatal(err)
 	}
 	return x
+}
+
+// An earlier plan is taken up again with what was done for it, and listed once.
+func TestEarlierPlans(t *testing.T) {
+	s := openStore(t)
+	if list, err := ListPlans(t.Context(), s, morning); err != nil || list == nil || len(list) != 0 {
+		t.Errorf("of nothing: %v, %v", list, err)
+	}
+	first, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning)
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := run.Record{Run: run.Run{ID: "01f0e0a2-0000-7000-8000-00000000abcd", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(12).From(run.Declared), Supply: run.Mains},
+		State: run.Finished, StartedAt: run.Stamp(morning.Add(time.Minute)), DurationS: new(60.0), Results: map[string]run.Result{"score": {Value: 5, Better: run.Higher}}, Findings: []run.Finding{}}}
+	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&done, nil) }, nil); err != nil {
+		t.Fatal(err)
+	}
+	second, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("20"), Device: thisDevice, Replace: true}, morning.Add(time.Hour))
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := func() string {
+		t.Helper()
+		list, err := ListPlans(t.Context(), s, morning.Add(2*time.Hour))
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := ""
+		for _, p := range list {
+			text += fmt.Sprintf("%d: %d of %d left, %v %v in force %v\n", p.ID, p.Left, p.Runs, p.Devices, p.Workloads, p.InForce)
+		}
+		return text
+	}
+	if got, want := of(), "1: 2 of 3 left, [unit-oak] [tile-sort] in force false\n2: 1 of 1 left, [unit-oak] [tile-sort] in force true\n"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	again, err := FollowPlan(t.Context(), s, first.ID)
+	if err != nil || again.ID == first.ID || again.Progress("", morning.Add(2*time.Hour)).Done != 1 {
+		t.Fatalf("%+v, %v", again, err)
+	}
+	if got, want := of(), "2: 1 of 1 left, [unit-oak] [tile-sort] in force false\n3: 2 of 3 left, [unit-oak] [tile-sort] in force true\n"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	for id, want := range map[int64]string{again.ID: "in force already", 99: "there is no plan 99"} {
+		if _, err := FollowPlan(t.Context(), s, id); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%d: %v", id, err)
+		}
+	}
+	if p, err := FollowPlan(t.Context(), s, second.ID); err != nil || len(p.Slots) != 1 {
+		t.Errorf("the other way: %+v, %v", p, err)
+	}
 }

@@ -14,7 +14,7 @@ func (a *app) planCommand() *cobra.Command {
   sweepd plan next
   sweepd plan status`,
 	}
-	plan.AddCommand(a.planNewCommand(), a.planStatusCommand(), a.planNextCommand(), a.planExtendCommand())
+	plan.AddCommand(a.planNewCommand(), a.planListCommand(), a.planFollowCommand(), a.planStatusCommand(), a.planNextCommand(), a.planExtendCommand())
 	return plan
 }
 

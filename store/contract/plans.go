@@ -67,6 +67,11 @@ func keepsPlans(t *testing.T, s store.Store) {
 	if err := s.ExtendPlan(t.Context(), p, len(p.Slots)); err == nil {
 		t.Error("a plan that is no longer in force was extended")
 	}
+	all, err := s.AllPlans(t.Context())
+	must(t, err)
+	if diff := cmp.Diff([]schedule.Plan{p, second}, all, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
+		t.Errorf("all plans: %s", diff)
+	}
 }
 
 func keepsOutcomes(t *testing.T, s store.Store) {

@@ -81,7 +81,11 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, error) {
 	var p schedule.Plan
 	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
-		p, err = readPlan(ctx, tx, s.version, devices)
+		id, err := latestPlan(ctx, tx, s.version, devices)
+		if err != nil {
+			return err
+		}
+		p, err = planOf(ctx, tx, id)
 		return err
 	})
 	if errors.Is(err, store.ErrNoPlan) {
@@ -90,12 +94,28 @@ func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, err
 	return p, s.fail("reading the plan of", err)
 }
 
-func readPlan(ctx context.Context, tx *sql.Tx, version int, devices []string) (p schedule.Plan, err error) {
-	id, err := latestPlan(ctx, tx, version, devices)
-	if err != nil {
-		return p, err
-	}
-	return planOf(ctx, tx, id)
+// AllPlans are those ever made, see store.Plans.
+func (s *Store) AllPlans(ctx context.Context) (list []schedule.Plan, err error) {
+	err = inTx(ctx, s.read, func(tx *sql.Tx) error {
+		ids, err := numbers(ctx, tx, `SELECT id FROM plans ORDER BY id`)
+		if err != nil {
+			return err
+		}
+		for _, id := range ids {
+			if s.version >= 2 {
+				if err := checkPlan(ctx, tx, id); err != nil {
+					return err
+				}
+			}
+			p, err := planOf(ctx, tx, id)
+			if err != nil {
+				return err
+			}
+			list = append(list, p)
+		}
+		return nil
+	})
+	return list, s.fail("reading the plans of", err)
 }
 
 // planOf is the plan of an id.
