@@ -61,6 +61,11 @@ is kept, but no longer followed.`,
 					}
 				}
 			}
+			if cmd.Flags().Changed("repeats") {
+				if err := schedule.CheckRepeats(f.cells.Repeats); err != nil {
+					return misused(fmt.Errorf("--repeats: %w", err))
+				}
+			}
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return a.watchedDevice(cmd.Context(), c) }}
 				if cmd.Flags().Changed("seed") {

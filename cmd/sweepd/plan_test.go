@@ -70,6 +70,7 @@ func TestPlanFiles(t *testing.T) {
 		"plan new " + table + " --repeats 3":                     "--repeats has no meaning beside",
 		"plan new --workload a --settings 8W --run-time soon":    `--run-time "soon" is no time`,
 		"plan new --workload a --settings 8W --full-energy much": "want watt hours",
+		"plan new --workload a --settings 8W --repeats 0":        "--repeats: 0 repeats: want 1 to 100",
 		"plan extend":                         "one of them",
 		"plan extend --repeats 1 --by supply": "one of them",
 		"plan extend --repeats -1":            "from 1",
@@ -80,13 +81,17 @@ func TestPlanFiles(t *testing.T) {
 		}
 	}
 	for args, want := range map[string]string{
-		"plan new":                                "needs workloads",
-		"plan new /no/such/file.yaml":             "/no/such/file.yaml",
-		"plan new /no/such/file.csv":              "/no/such/file.csv",
-		"plan new --workload a --settings 28-8/4": "such as 8-28/4",
-		"plan extend --by supply":                 "no run was selected",
-		"plan next --device nope":                 `the plan has no device "nope": it has unit-oak`,
-		"plan status --device nope":               `the plan has no device "nope": it has unit-oak`,
+		"plan new":                                         "needs workloads",
+		"plan new /no/such/file.yaml":                      "/no/such/file.yaml",
+		"plan new /no/such/file.csv":                       "/no/such/file.csv",
+		"plan new --workload a --settings 28-8/4":          "such as 8-28/4",
+		"plan new --workload a --settings 8-28":            "a range says its step, such as 8-28/4",
+		"plan new --workload a --settings 8..28/4":         "want FROM-TO/STEP in watts",
+		"plan new --workload a --settings 8–28/4":          "want FROM-TO/STEP in watts",
+		"plan new --workload a --settings 8W --hard cores": "no variant has it: name its levels, such as cores=6",
+		"plan extend --by supply":                          "no run was selected",
+		"plan next --device nope":                          `the plan has no device "nope": it has unit-oak`,
+		"plan status --device nope":                        `the plan has no device "nope": it has unit-oak`,
 	} {
 		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: exit %d, want %q: %s", args, o.code, want, o.stderr)
