@@ -107,6 +107,10 @@ printf 'frame_ms\r\n16.7\r\n16.6\r\n33.5\r\n' >"$WINEPREFIX/drive_c/frames.csv"
 sweepd run stop --result score=14 --frames 'C:\frames.csv' --frame-column frame_ms
 sweepd plan extend --repeats 1
 sweepd plan status
+sweepd plan list
+refuses "in force already" sweepd plan follow 1
+sweepd status
+sweepd run doubts
 sweepd run show last
 sweepd run result last score=15
 sweepd run reject last --why "seen"
