@@ -99,9 +99,9 @@ func Advise(list []Finding) {
 // Codes are the codes that findings may have, in the order of the alphabet.
 func Codes() []string {
 	return []string{
-		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(DataDamaged),
-		string(FramesShort), string(HotStart), string(Outlying), string(ReadingsLost), string(ResultMissing), string(SamplingGap),
-		string(SensorGone), string(SensorStale), string(SettingChanged), string(SettingDisagrees), string(SettingDisobeyed),
-		string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
+		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed),
+		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(Outlying),
+		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
+		string(SettingDisagrees), string(SettingDisobeyed), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
 	}
 }
