@@ -116,6 +116,9 @@ func firstLine(text string) string {
 //go:embed schema1.sql
 var schema1 string
 
+//go:embed schema2.sql
+var schema2 string
+
 // tablesOf are the statements that make the tables of a schema, without spaces, by name.
 func tablesOf(schema string) map[string]string {
 	all := map[string]string{}
@@ -138,7 +141,7 @@ const maxObjects = 1000
 func checkTables(ctx context.Context, q rowsQueryer, version int) error {
 	ctx, cancel := context.WithTimeout(ctx, vetTime)
 	defer cancel()
-	missing := tablesOf([...]string{schema1, schema}[version-1])
+	missing := tablesOf([...]string{schema1, schema2, schema}[version-1])
 	objects := 0
 	err := each(ctx, q, func(rows *sql.Rows) error {
 		var kind, name, text string

@@ -10,7 +10,7 @@ import (
 
 // Version is the version of the schema that this program reads and writes
 // (PRAGMA user_version).
-const Version = 2
+const Version = 3
 
 // applicationID marks our files (PRAGMA application_id): "swpd" in ASCII.
 const applicationID = 0x73777064
@@ -26,9 +26,7 @@ var views = schema[strings.Index(schema, "CREATE VIEW"):]
 var migrations = []string{
 	// Version 1 does not tell what was imported; runs of a table have no facts and no
 	// readings.
-	`DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table; DROP VIEW summary_table; DROP VIEW fact_table;
-	DROP VIEW reading_rows;
-	CREATE TABLE imports (
+	dropViews + `CREATE TABLE imports (
 	  id              INTEGER PRIMARY KEY,
 	  done            INTEGER NOT NULL CHECK (done IN (0, 1)),
 	  alive_until_ms  INTEGER NOT NULL
@@ -40,7 +38,14 @@ var migrations = []string{
 	ALTER TABLE runs ADD COLUMN end_charge_ratio REAL;
 	UPDATE runs SET end_charge_ratio = ` + endCharge + `;
 	` + added("run_checksums", "series_checksums", "checksums") + views,
+	// Version 2 keeps of what a person typed only results, states and plans. What is added
+	// here must leave the checksums of a run without it as they are.
+	dropViews + views,
 }
+
+const dropViews = `DROP VIEW IF EXISTS kept_runs; DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table;
+	DROP VIEW summary_table; DROP VIEW fact_table; DROP VIEW reading_rows;
+	`
 
 // added are the statements that make tables of the newest schema.
 func added(tables ...string) (statements string) {
@@ -95,9 +100,9 @@ func migrate(ctx context.Context, db *sql.DB) error {
 				return fmt.Errorf("bringing schema %d to %d: %w", v, Version, err)
 			}
 		}
-		if v == 0 {
-			return nil
+		if v == 1 {
+			return sealAll(ctx, tx)
 		}
-		return sealAll(ctx, tx)
+		return nil // the checksums of version 2 cover what it had, and hold on
 	})
 }
