@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-const queriesFile, readmeFile = "../deploy/prometheus/queries.md", "../README.md"
+const queriesFile, metricsPage = "../deploy/prometheus/queries.md", "../docs/metrics.md"
 
 var promqlBlock = regexp.MustCompile("(?ms)^```promql\n(.*?)^```$")
 
@@ -32,15 +32,15 @@ func shownQueries(t *testing.T, file string) []shownQuery {
 	return queries
 }
 
-// The README shows at least three of the queries, and none that is not tested.
-func TestReadmeShowsTheTestedQueries(t *testing.T) {
-	tested, shown := shownQueries(t, queriesFile), shownQueries(t, readmeFile)
+// The page shows at least three of the queries, and none that is not tested.
+func TestPageShowsTheTestedQueries(t *testing.T) {
+	tested, shown := shownQueries(t, queriesFile), shownQueries(t, metricsPage)
 	if len(shown) < 3 {
-		t.Errorf("README.md shows %d queries, want at least 3", len(shown))
+		t.Errorf("docs/metrics.md shows %d queries, want at least 3", len(shown))
 	}
 	for _, q := range shown {
 		if !slices.ContainsFunc(tested, func(o shownQuery) bool { return o.text == q.text }) {
-			t.Errorf("README.md shows a query that queries.md does not have:\n%s", q.text)
+			t.Errorf("docs/metrics.md shows a query that queries.md does not have:\n%s", q.text)
 		}
 	}
 }
@@ -81,7 +81,7 @@ func exposedNames(t *testing.T) map[string]bool {
 }
 
 // Nothing that is written about the metrics speaks of one that does not exist,
-// and the README speaks of every one.
+// and the page of metrics speaks of every one.
 func TestMetricsAreWrittenAsExposed(t *testing.T) {
 	exposed := exposedNames(t)
 	named := func(file string) map[string]bool {
@@ -102,11 +102,11 @@ func TestMetricsAreWrittenAsExposed(t *testing.T) {
 			}
 		}
 	}
-	inReadme := named(readmeFile)
+	explained := named(metricsPage)
 	for name := range exposed {
 		base := strings.TrimSuffix(strings.TrimSuffix(name, "_sum"), "_count")
-		if !inReadme[name] && !inReadme[base] {
-			t.Errorf("README.md does not explain %s", name)
+		if !explained[name] && !explained[base] {
+			t.Errorf("docs/metrics.md does not explain %s", name)
 		}
 	}
 }

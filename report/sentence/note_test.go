@@ -168,10 +168,10 @@ func TestNoteHasWords(t *testing.T) {
 	}
 }
 
-// Codes are a contract: snake_case as those of findings, each its own, and README
+// Codes are a contract: snake_case as those of findings, each its own, and docs/comparing.md
 // lists those that JSON has.
 func TestNoteCodes(t *testing.T) {
-	readme, err := os.ReadFile("../../README.md")
+	page, err := os.ReadFile("../../docs/comparing.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -184,8 +184,8 @@ func TestNoteCodes(t *testing.T) {
 			t.Errorf("%s has the code of another: %q", name, code)
 		}
 		seen[code] = true
-		if listed := strings.Contains(string(readme), "`"+code+"`"); strings.HasPrefix(name, "Note") && !listed {
-			t.Errorf("README does not list %q", code)
+		if listed := strings.Contains(string(page), "`"+code+"`"); strings.HasPrefix(name, "Note") && !listed {
+			t.Errorf("docs/comparing.md does not list %q", code)
 		}
 	}
 }
