@@ -27,8 +27,11 @@ type Plan struct {
 }
 
 // ReadPlan reads the plan in force.
-func ReadPlan(ctx context.Context, s Plans) (p Plan, err error) {
-	if p.Plan, err = s.Plan(ctx); err != nil {
+func ReadPlan(ctx context.Context, s Plans) (p Plan, err error) { return readPlan(ctx, s) }
+
+// readPlan reads the plan in force for any of the devices, or of all.
+func readPlan(ctx context.Context, s Plans, devices ...string) (p Plan, err error) {
+	if p.Plan, err = s.Plan(ctx, devices...); err != nil {
 		return p, err
 	}
 	if p.Estimates, err = estimates(ctx, s, p.UserEstimates); err != nil {

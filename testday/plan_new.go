@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/internal/userfile"
 	"sweepd/schedule"
+	"sweepd/store"
 )
 
 // PlanRequest is what a person says of a new plan. What File says counts where the
@@ -23,6 +25,19 @@ type PlanRequest struct {
 	Estimates EstimateRequest
 	// Device is the name of this device, for a plan that names none.
 	Device func() (string, error)
+	// Replace lets the plan take the place of one that is not done yet.
+	Replace bool
+}
+
+// ReplacesError is returned where a plan would take the place of one for the same
+// devices that is not done yet.
+type ReplacesError struct {
+	Plan       int64
+	Done, Left int // runs
+}
+
+func (e *ReplacesError) Error() string {
+	return fmt.Sprintf("plan %d is in force, %d runs done, %d left", e.Plan, e.Done, e.Left)
 }
 
 // IsPlanTable tells whether a file is a plan in its own order, which says all that
@@ -39,12 +54,32 @@ func NewPlan(ctx context.Context, s Plans, q PlanRequest, now time.Time) (p Plan
 	if err != nil {
 		return p, err
 	}
+	if !q.Replace {
+		if err := mayReplace(ctx, s, p.Devices(), now); err != nil {
+			return p, err
+		}
+	}
 	p.ID, err = s.NewPlan(ctx, p.Plan)
 	return p, err
 }
 
 // largestPlanTable is far above a plan of as many runs as a plan may have, bytes.
 const largestPlanTable = 64 << 20
+
+// mayReplace tells why a new plan for some devices needs a word: another is not done.
+func mayReplace(ctx context.Context, s Plans, devices []string, now time.Time) error {
+	old, err := readPlan(ctx, s, devices...)
+	switch {
+	case errors.Is(err, store.ErrNoPlan):
+		return nil
+	case err != nil:
+		return err
+	}
+	if g := old.Progress("", now); g.Left > 0 {
+		return &ReplacesError{old.ID, g.Done, g.Left}
+	}
+	return nil
+}
 
 // read reads a plan in CSV.
 func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {

@@ -39,8 +39,12 @@ func TestNewPlan(t *testing.T) {
 	if err != nil || again.ID != p.ID || !slices.Equal(settingsOf(again), settingsOf(p)) {
 		t.Errorf("read back: %+v, %v", again, err)
 	}
-	first, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning)
-	second, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning)
+	var replaces *ReplacesError
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning); !errors.As(err, &replaces) || replaces.Plan != p.ID || replaces.Left != 3 {
+		t.Errorf("in the place of a plan that is not done: %v", err)
+	}
+	first, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice, Replace: true}, morning)
+	second, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice, Replace: true}, morning)
 	if first.Seed == second.Seed || first.Seed >= 1<<32 {
 		t.Errorf("seeds %d and %d", first.Seed, second.Seed)
 	}
@@ -59,7 +63,7 @@ func TestNewPlan(t *testing.T) {
 		t.Errorf("a plan that failed was kept: %v, %v", p.Devices(), err)
 	}
 	failsWhereItsStoreDoes(t, s, []string{"Devices"}, func(s store.Store) error {
-		_, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: thisDevice}, morning)
+		_, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: thisDevice, Replace: true}, morning)
 		return err
 	})
 }
@@ -112,7 +116,7 @@ func TestNewPlanOfTable(t *testing.T) {
 		t.Errorf("a reserve of 200 %%: %v", err)
 	}
 	failsWhereItsStoreDoes(t, s, []string{"Devices"}, func(s store.Store) error {
-		_, err := NewPlan(t.Context(), s, PlanRequest{File: file}, morning)
+		_, err := NewPlan(t.Context(), s, PlanRequest{File: file, Replace: true}, morning)
 		return err
 	})
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -32,6 +33,7 @@ func (f *requestFlags) add(cmd *cobra.Command) {
 func (a *app) planNewCommand() *cobra.Command {
 	var f requestFlags
 	var e estimateFlags
+	var replace bool
 	cmd := &cobra.Command{
 		Use:   "new [FILE.yaml|FILE.csv]",
 		Short: "Make a plan: every cell once a pass, in random order",
@@ -43,8 +45,9 @@ flags say; the flags go before it. A CSV file is a plan in its own order, as
 "plan status --csv" writes one, with the seed and the keys that are hard to change.
 It does not carry what was said of runs and batteries (--run-time, --pause,
 --full-energy, --reserve, --charge-power): say it again, or the charge that runs
-need and the expected end may come out otherwise. The plan that was in force before
-is kept, but no longer followed.`,
+need and the expected end may come out otherwise. A plan in force that is not done
+yet gives way only to --replace, or to a yes at the terminal; it is kept, but no
+longer followed.`,
 		Example: `  sweepd plan new --workload harbour-flight --workload tile-sort --settings 8-28/4
   sweepd plan new day.yaml --repeats 5 --seed 42
   sweepd plan new day.csv`,
@@ -67,11 +70,19 @@ is kept, but no longer followed.`,
 				}
 			}
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return a.watchedDevice(cmd.Context(), c) }}
+				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return a.watchedDevice(cmd.Context(), c) }, Replace: replace}
 				if cmd.Flags().Changed("seed") {
 					q.Seed = &f.seed
 				}
 				p, err := testday.NewPlan(cmd.Context(), s, q, time.Now())
+				if a.mayReplace(err) {
+					q.Replace = true
+					p, err = testday.NewPlan(cmd.Context(), s, q, time.Now())
+				}
+				var replaces *testday.ReplacesError
+				if errors.As(err, &replaces) {
+					return fmt.Errorf("%w: nothing was changed; to follow the new plan in its place add --replace, to add runs to it see `sweepd plan extend`", err)
+				}
 				if err != nil {
 					return err
 				}
@@ -81,5 +92,16 @@ is kept, but no longer followed.`,
 	}
 	f.add(cmd)
 	e.add(cmd)
+	cmd.Flags().BoolVar(&replace, "replace", false, "follow this plan in the place of one that is not done yet")
 	return cmd
+}
+
+// mayReplace asks whether a plan may take the place of one that is not done yet.
+func (a *app) mayReplace(err error) bool {
+	var replaces *testday.ReplacesError
+	if !errors.As(err, &replaces) {
+		return false
+	}
+	yes, _ := a.ask(err.Error() + ". Follow the new plan in its place?")
+	return yes
 }

@@ -56,7 +56,10 @@ func TestPlanFiles(t *testing.T) {
 	if err := os.WriteFile(table, []byte(first), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	must(t, "plan", "new", table, "--full-energy", "20Wh")
+	if o := sweepd(t, "plan", "new", table, "--full-energy", "20Wh"); o.code != exitFailed || !strings.Contains(o.stderr, "plan 1 is in force, 0 runs done, 48 left: nothing was changed") {
+		t.Errorf("in the place of a plan that is not done: %+v", o)
+	}
+	must(t, "plan", "new", table, "--full-energy", "20Wh", "--replace")
 	if again := must(t, "plan", "status", "--csv"); again != first {
 		t.Errorf("came back changed:\n%s", again)
 	}
