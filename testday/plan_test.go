@@ -345,7 +345,7 @@ func TestEarlierPlans(t *testing.T) {
 	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&done, nil) }, nil); err != nil {
 		t.Fatal(err)
 	}
-	second, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("20"), Device: thisDevice}, morning.Add(time.Hour))
+	second, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("20"), Device: thisDevice, Replace: true}, morning.Add(time.Hour))
 	if err != nil {
 		t.Fatal(err)
 	}
