@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"sweepd/run"
 )
@@ -44,7 +45,16 @@ type BatteryResult struct {
 	Reserve    float64        `json:"reserve"`
 	Confidence float64        `json:"confidence"` // of every interval, each by itself
 	Groups     []BatteryGroup `json:"groups"`
-	Notes      []Note         `json:"-"` // worded by whoever writes JSON
+	LeftOut    []LeftOutRun   `json:"left_out"` // by run.NoSystemPower, in the order of ids
+	Notes      []Note         `json:"-"`        // worded by whoever writes JSON
+}
+
+// LeftOutRun is a run on battery whose discharge is not taken for the power of the whole
+// device, and why; its results count elsewhere.
+type LeftOutRun struct {
+	Run      string `json:"run"`
+	Reason   string `json:"reason"`
+	Workload string `json:"workload"`
 }
 
 // BatteryGroup is one device, workload and variant on battery.
@@ -98,7 +108,7 @@ func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 	if err := req.check(); err != nil {
 		return BatteryResult{}, err
 	}
-	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, Notes: []Note{}}
+	result := BatteryResult{Reserve: req.Reserve, Confidence: confidence, Groups: []BatteryGroup{}, LeftOut: leftOutRuns(runs), Notes: []Note{}}
 	groups := runsByGroup(runs)
 	others := 0
 	for _, key := range sortedGroups(groups) {
@@ -122,6 +132,18 @@ func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 	}
 	addGains(result.Groups, req.Reserve)
 	return result, nil
+}
+
+// leftOutRuns are those whose discharge says nothing.
+func leftOutRuns(runs []run.Run) []LeftOutRun {
+	list := []LeftOutRun{}
+	for i := range runs {
+		if why := runs[i].NoSystemPower(); why != "" {
+			list = append(list, LeftOutRun{runs[i].ID, why, runs[i].Workload})
+		}
+	}
+	slices.SortFunc(list, func(x, y LeftOutRun) int { return strings.Compare(x.Run, y.Run) })
+	return list
 }
 
 // loneRunDowns tells of measured runtimes without another run on battery to
@@ -179,6 +201,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 		Flagged: flaggedRuns(b.runs, samples, noise), Notes: []Note{},
 		key: key, means: estimates(samples, noise, false),
 	}
+	left.missing, left.weak = left.missing-left.weak, 0 // LeftOut names them
 	b.note(leftOutNotes("", left, "", AtSystem)...)
 	b.note(noiseNotes("", noise)...)
 	b.note(unlikeRepeatsNotes(noise)...)

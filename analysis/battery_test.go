@@ -1,12 +1,14 @@
 package analysis
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"sweepd/run"
@@ -42,6 +44,50 @@ func oneBattery(t rapid.TB, runs []run.Run, req BatteryRequest) BatteryGroup {
 }
 
 func full(wh float64) []FullEnergy { return []FullEnergy{{Wh: wh}} }
+
+// weakRun is a recorded run on battery of 0 s, as the store gives it: its watts are gone.
+func weakRun(id string, setting, packagePower float64) run.Run {
+	r := batteryRun(id, setting, 12, packagePower)
+	r.SystemW, r.DurationS = nil, new(0.0)
+	r.Discharge = &run.Discharge{Watts: new(6.3), UncertaintyWatts: new(3.2)}
+	r.Findings = []run.Finding{{Code: run.TooShort}}
+	r.Results = map[string]run.Result{"fps_mean": {Value: 60, Better: run.Higher}}
+	return r
+}
+
+// Runs that say nothing change nothing but the list of those left out; where there are no
+// others, nothing is said of the battery.
+func TestBatteryLeavesOutRunsThatSayNothing(t *testing.T) {
+	sound := onBattery([]float64{8, 8, 11, 11, 16, 16}, []float64{15.2, 15.5, 18.9, 19.1, 24.2, 24.6}, []float64{8, 8.1, 11.2, 11.3, 15.9, 16})
+	want := oneBattery(t, sound, BatteryRequest{Full: full(50)})
+	weak := []run.Run{weakRun("w2", 8, 8), weakRun("w1", 22, 22)}
+	got, err := Battery(append(slices.Clone(sound), weak...), BatteryRequest{Full: full(50)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	asJSON := func(groups ...BatteryGroup) string {
+		text, err := json.Marshal(groups)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	if diff := cmp.Diff(asJSON(want), asJSON(got.Groups...)); diff != "" {
+		t.Errorf("-without +with runs that say nothing:\n%s", diff)
+	}
+	if diff := cmp.Diff([]LeftOutRun{{"w1", "too short, 0.0 s", "harbour-flight"}, {"w2", "too short, 0.0 s", "harbour-flight"}}, got.LeftOut); diff != "" {
+		t.Errorf("left out (-want +got):\n%s", diff)
+	}
+	alone, err := Battery(weak, BatteryRequest{Full: full(50)})
+	if err != nil || len(alone.Groups) != 0 || len(alone.LeftOut) != 2 || len(alone.Notes) != 1 || alone.Notes[0].Code != NoteNoUsablePower {
+		t.Errorf("alone: %+v, %v", alone, err)
+	}
+	curve, err := Curve(weak, CurveRequest{Metric: "fps_mean"})
+	if err != nil || len(curve.Groups) != 1 || len(curve.Groups[0].Points) != 2 || curve.Groups[0].Points[0].SystemW.Known() ||
+		!has(curve.Groups[0].Notes, Note{Code: NotePowerUnclear, Count: 2}) {
+		t.Errorf("curve: %+v, %v", curve, err)
+	}
+}
 
 // Base R 4.2.2, to ten digits.
 func TestBatteryNumbers(t *testing.T) {

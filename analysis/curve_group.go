@@ -72,6 +72,15 @@ func (c *curveGroup) note(notes ...Note) { c.out.Notes = append(c.out.Notes, not
 
 func (c *curveGroup) noteRuns(left leftOut) {
 	c.note(leftOutNotes("", left, c.metric.name)...)
+	weak := 0
+	for _, sample := range c.samples {
+		for _, i := range sample.runs {
+			if c.runs[i].NoSystemPower() != "" {
+				weak++
+			}
+		}
+	}
+	c.note(powerUnclear("", weak)...)
 	c.note(noiseNotes("", c.noise)...)
 	c.note(unlikeRepeatsNotes(c.noise)...)
 	if c.metric.lower {

@@ -17,6 +17,10 @@ func addNote(list *[]Note, n Note) {
 // leftOutNotes says how many runs of a side could not be used, and why.
 func leftOutNotes(side string, left leftOut, metric string, watts ...string) []Note {
 	var notes []Note
+	if slices.Contains(watts, AtSystem) {
+		notes = powerUnclear(side, left.weak)
+		left.missing -= left.weak
+	}
 	for _, l := range []struct {
 		count int
 		why   NoteCode
@@ -26,6 +30,14 @@ func leftOutNotes(side string, left leftOut, metric string, watts ...string) []N
 		}
 	}
 	return notes
+}
+
+// powerUnclear says how many runs on battery have no system watts.
+func powerUnclear(side string, runs int) []Note {
+	if runs == 0 {
+		return nil
+	}
+	return []Note{{Code: NotePowerUnclear, Side: side, Count: runs}}
 }
 
 // unlikeRepeatsNotes counts the runs that differ from their repeats.

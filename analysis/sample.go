@@ -91,6 +91,7 @@ func usable(v float64) bool { return v > 0 && !math.IsInf(v, 1) }
 // leftOut counts the runs that a group could not use, by reason.
 type leftOut struct {
 	missing  int // the quantity is not there
+	weak     int // of missing: run.NoSystemPower says why there are no system watts
 	unusable int // the quantity is not finite, zero or negative
 	setting  int // the set watts are not finite, zero or negative
 }
@@ -121,6 +122,9 @@ func buildSamples(runs []run.Run, indices []int, quantity quantity) ([]sample, l
 		switch {
 		case !ok:
 			left.missing++
+			if runs[i].NoSystemPower() != "" {
+				left.weak++
+			}
 		case !usable(value):
 			left.unusable++
 		default:

@@ -161,6 +161,7 @@ func (j *judgement) conclude(trace run.Trace) (run.Record, error) {
 		d.SystemW = d.Discharge.Watts
 	}
 	d.Findings = j.findings(&d, lost)
+	d.LimitSystemPower()
 	rejectBy(&d)
 	return d, nil
 }

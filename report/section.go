@@ -159,6 +159,11 @@ func (b *builder) battery(workload string) Section {
 		s.Tables = append(s.Tables, table.Battery(r, g))
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}
+	for _, x := range r.LeftOut {
+		if x.Workload == workload {
+			s.Notes = append(s.Notes, "left out: "+sentence.LeftOut(x))
+		}
+	}
 	return s
 }
 

@@ -23,7 +23,7 @@ type Run struct {
 	StartedAt   Timestamp         `json:"started_at"`
 	DurationS   *float64          `json:"duration_s"` // nil while recording
 	PackageW    *float64          `json:"package_w"`  // package energy / duration
-	SystemW     *float64          `json:"system_w"`   // discharge on battery
+	SystemW     *float64          `json:"system_w"`   // discharge on battery; nil where NoSystemPower says why
 	Results     map[string]Result `json:"results"`
 	Findings    []Finding         `json:"findings"`
 

@@ -56,7 +56,8 @@ type Recorder interface {
 // the order of recording, whatever their times; imported and merged runs never are it.
 const Last = run.Last
 
-// Runs gives runs as they are listed and shown.
+// Runs gives runs as they are listed and shown. As everywhere, a run has no SystemW where
+// run.NoSystemPower says why, whatever version stored it.
 type Runs interface {
 	// Runs lists the selected runs in the order of their start.
 	Runs(context.Context, Filter) ([]run.Run, error)
@@ -92,7 +93,7 @@ type Readings interface {
 }
 
 // AnalysisRuns gives runs as the analysis takes them: of a setting not where it is
-// known from, of findings only the codes, of the discharge only its uncertainty; and
+// known from, of findings only the codes, of the discharge only watts and uncertainty; and
 // with the conditions at start and end. The runs may share maps; they are to be read
 // only.
 type AnalysisRuns interface {

@@ -46,6 +46,9 @@ func (p *printer) summary(d run.Record) {
 	if watts := wattsText(d); watts != "" {
 		p.Say("  "+watts, "    ", text.Plain)
 	}
+	if why := d.NoSystemPower(); why != "" {
+		p.Say("  its power does not count: "+why, "    ", text.Plain)
+	}
 	p.Say("  "+resultsText(d.Results), "    ", text.Plain)
 	if d.Note != "" {
 		p.Say("  note: "+d.Note, "    ", text.Plain)

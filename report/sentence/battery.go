@@ -38,6 +38,9 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 	return l
 }
 
+// LeftOut says which run on battery has no power that counts, and why.
+func LeftOut(x analysis.LeftOutRun) string { return "run " + run.ShortID(x.Run) + ", " + x.Reason }
+
 // Runtime says how long the battery lasts at the lowest and the highest setting, to
 // its end or down to the reserve.
 func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {

@@ -19,6 +19,8 @@ func Note(n analysis.Note) string {
 	switch n.Code {
 	case analysis.NoteQuantityMissing:
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: without " + quantityOf(n)
+	case analysis.NotePowerUnclear:
+		return ofSide(n.Side) + Counted(n.Count, "run") + " without power of the whole device: too short, or the discharge too uncertain"
 	case analysis.NoteQuantityUnusable:
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: " + quantityOf(n) + " not finite, zero or negative"
 	case analysis.NoteSettingUnusable:

@@ -1,6 +1,7 @@
 package text
 
 import (
+	"fmt"
 	"io"
 
 	"sweepd/analysis"
@@ -21,6 +22,20 @@ func Battery(w io.Writer, r analysis.BatteryResult, o Options) error {
 		p.Table(table.Gains(&r, g))
 		p.notes("note", g.Notes)
 	}
+	p.leftOut(r.LeftOut)
 	p.notes("note", r.Notes)
 	return p.Err
+}
+
+// shownLeftOut is how many runs a terminal names; JSON has them all.
+const shownLeftOut = 10
+
+// leftOut names the runs on battery whose power does not count.
+func (p *Printer) leftOut(list []analysis.LeftOutRun) {
+	for _, x := range list[:min(shownLeftOut, len(list))] {
+		p.Say("left out: "+sentence.LeftOut(x), "  ", Plain)
+	}
+	if more := len(list) - shownLeftOut; more > 0 {
+		p.Say(fmt.Sprintf("left out: %d more; --json lists all of them", more), "  ", Plain)
+	}
 }

@@ -42,7 +42,7 @@ func analysisRuns(t *testing.T, s store.Store) {
 			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5),
 			Results:  map[string]run.Result{"score": {Value: 101, Unit: "points", Better: run.Higher}, "load": {Value: 3, Unit: "s", Better: run.Lower}},
 			Findings: good.Findings, Facts: map[string]string{"kernel": "6.1"},
-			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{UncertaintyWatts: new(0.25)},
+			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{Watts: new(28.5), UncertaintyWatts: new(0.25)},
 		},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {

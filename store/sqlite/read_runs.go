@@ -161,7 +161,26 @@ func readRuns(ctx context.Context, tx *sql.Tx, version int, chosen selection, wh
 		}
 	}
 	r.check(what)
+	r.limit(what)
 	return r, nil
+}
+
+// limit leaves of a run what its content has, once all that it depends on is read.
+func (r *runReader) limit(what content) {
+	for i := range r.runs {
+		one := &r.runs[i]
+		if what != rowOnly {
+			one.LimitSystemPower()
+		}
+		switch d := one.Discharge; {
+		case what == listed:
+			one.Discharge = nil
+		case what == analysed && d != nil:
+			if d.FromPowerWatts, d.FromEnergyWatts = nil, nil; *d == (run.Discharge{}) {
+				one.Discharge = nil
+			}
+		}
+	}
 }
 
 func (r *runReader) records() []run.Record {
@@ -240,7 +259,6 @@ func (x *runRow) complete(what content) (r run.Run, err error) {
 	d := x.discharge
 	if what == analysed {
 		r.State, r.Why, r.Note, r.Setting.Source = "", "", "", ""
-		d = run.Discharge{UncertaintyWatts: d.UncertaintyWatts}
 	} else {
 		r.StartCelsius, r.StartCharge, r.EndCharge = nil, nil, nil
 		if x.readName.Valid {
@@ -248,7 +266,7 @@ func (x *runRow) complete(what content) (r run.Run, err error) {
 			r.SettingRead = &read
 		}
 	}
-	if what != listed && d != (run.Discharge{}) {
+	if d != (run.Discharge{}) {
 		r.Discharge = &d
 	}
 	return r, nil

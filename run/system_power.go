@@ -1,0 +1,38 @@
+package run
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// largestUncertainty is the uncertainty of a discharge (half width of a 95 % interval), as
+// a share of it, above which it is not taken for the power of the whole device (common
+// practice, no source).
+const largestUncertainty = 0.25
+
+// NoSystemPower says why the discharge of a run that was recorded on battery is not taken
+// for the power of the whole device: the run is too short, or its discharge too
+// uncertain. It is "" for all other runs, those without a discharge among them: the watts
+// of a table are as whoever made it gave them.
+func (r *Run) NoSystemPower() string {
+	if r.Supply != Battery || r.Discharge == nil || r.Discharge.Watts == nil {
+		return ""
+	}
+	if r.HasFinding(TooShort) {
+		return fmt.Sprintf("too short, %s s", strconv.FormatFloat(r.Seconds(), 'f', 1, 64))
+	}
+	watts := math.Abs(*r.Discharge.Watts)
+	if u := r.Discharge.UncertaintyWatts; u != nil && *u > largestUncertainty*watts {
+		return fmt.Sprintf("too uncertain, %.1f ± %.1f W: more than %.0f %% of it", *r.Discharge.Watts, *u, 100*largestUncertainty)
+	}
+	return ""
+}
+
+// LimitSystemPower takes SystemW away where NoSystemPower says why. What ends a run and
+// what reads one asks it, so that it holds for runs that older versions stored, too.
+func (r *Run) LimitSystemPower() {
+	if r.NoSystemPower() != "" {
+		r.SystemW = nil
+	}
+}
