@@ -93,3 +93,52 @@ func chargeAtTheEnd(t *testing.T, s store.Store) {
 		t.Errorf("of another device: %+v, %v", other, err)
 	}
 }
+
+// weakRuns have no system watts whatever was stored, where the run says that they mean
+// nothing; those of a table stay.
+func weakRuns(t *testing.T, s store.Store) {
+	weak := func(id string, minute int, uncertainty float64) run.Record {
+		d := finished(id, minute)
+		d.Supply, d.SystemW = run.Battery, new(20.0)
+		d.Discharge = &run.Discharge{Watts: new(20.0), UncertaintyWatts: &uncertainty}
+		return d
+	}
+	sound, unsure, short, table := weak("run-sound", 1, 5), weak("run-unsure", 2, 5.1), weak("run-short", 3, 1), weak("run-table", 4, 1)
+	tooShort := []run.Finding{{Code: run.TooShort, Severity: run.SeverityDoubt, Text: "0 s"}}
+	short.Findings, table.Findings, table.Discharge = tooShort, tooShort, nil
+	imported(t, s, sound, unsure, short, table)
+
+	check := func(by string, runs []run.Run) {
+		t.Helper()
+		known := map[string]bool{}
+		for _, r := range runs {
+			known[r.ID] = r.SystemW != nil
+		}
+		if diff := cmp.Diff(map[string]bool{"run-sound": true, "run-unsure": false, "run-short": false, "run-table": true}, known); diff != "" {
+			t.Errorf("system watts by %s (-want +got):\n%s", by, diff)
+		}
+	}
+	runs, err := s.Runs(t.Context(), store.Filter{})
+	must(t, err)
+	check("Runs", runs)
+	records, err := s.Records(t.Context(), store.Filter{})
+	must(t, err)
+	runs = nil
+	for _, d := range records {
+		runs = append(runs, d.Run)
+	}
+	check("Records", runs)
+	runs, _, err = s.AnalysisRuns(t.Context(), store.Filter{})
+	must(t, err)
+	check("AnalysisRuns", runs)
+	for _, r := range runs {
+		if (r.NoSystemPower() != "") != (r.SystemW == nil) {
+			t.Errorf("the analysis cannot tell why of %s: %q", r.ID, r.NoSystemPower())
+		}
+	}
+	one, err := s.Run(t.Context(), "run-unsure")
+	must(t, err)
+	if one.SystemW != nil || one.Discharge == nil || *one.Discharge.Watts != 20 {
+		t.Errorf("Run: %v, %+v", one.SystemW, one.Discharge)
+	}
+}

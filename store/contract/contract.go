@@ -45,6 +45,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"outlying runs are marked":       marksOutlying,
 		"the analysis reads runs":        analysisRuns,
 		"the analysis reads end charges": chargeAtTheEnd,
+		"weak runs have no system watts": weakRuns,
 		"imports are all or nothing":     importsAllOrNothing,
 		"plans are kept":                 keepsPlans,
 		"plans belong to devices":        plansOfDevices,
