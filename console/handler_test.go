@@ -640,3 +640,26 @@ func TestHugeHeadersAreRefused(t *testing.T) {
 		t.Errorf("serve: %v", err)
 	}
 }
+
+// A body that is not what it should be is told in words that know nothing of Go.
+func TestRequestsInPlainWords(t *testing.T) {
+	for body, want := range map[string]string{
+		`{"workload": 5}`:                   "workload may not be a number, it is a string",
+		`{"workload": ["tile-sort"]}`:       "workload may not be an array, it is a string",
+		`[]`:                                "it is an array",
+		`{"workload": "tile-sort"`:          "it ends too early",
+		``:                                  "it is empty",
+		`{"workload": tile-sort}`:           "no JSON from byte 15 on",
+		`{"workload": "tile-sort", "w": 1}`: `unknown field "w"`,
+		`{"workload": "a"} {"w": 1}`:        "more than one value",
+	} {
+		w := httptest.NewRecorder()
+		var into struct {
+			Workload string `json:"workload"`
+		}
+		if readJSON(w, httptest.NewRequest(http.MethodPost, "/api/v1/runs/start", strings.NewReader(body)), &into) || w.Code != http.StatusBadRequest ||
+			!strings.Contains(w.Body.String(), strings.ReplaceAll(want, `"`, `\"`)) || strings.Contains(w.Body.String(), "Go ") {
+			t.Errorf("%s: %d %s", body, w.Code, w.Body)
+		}
+	}
+}

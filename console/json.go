@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"reflect"
+	"strings"
 
 	"sweepd/run"
 )
@@ -28,9 +30,57 @@ func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
 	case errors.As(err, &large):
 		writeError(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the request has more than %d bytes", large.Limit))
 	default:
-		writeError(w, http.StatusBadRequest, fmt.Errorf("the request is not the JSON object expected at %s: %w", r.URL.Path, err))
+		writeError(w, http.StatusBadRequest, fmt.Errorf("the request is not the JSON object expected at %s: %s", r.URL.Path, inPlainWords(err)))
 	}
 	return false
+}
+
+// inPlainWords says what the decoder found without its words for Go's types.
+func inPlainWords(err error) string {
+	var kind *json.UnmarshalTypeError
+	var syntax *json.SyntaxError
+	switch {
+	case errors.As(err, &kind) && kind.Field != "":
+		return fmt.Sprintf("%s may not be %s, it is %s", kind.Field, article(kind.Value), wanted(kind.Type))
+	case errors.As(err, &kind):
+		return fmt.Sprintf("it is %s", article(kind.Value))
+	case errors.As(err, &syntax):
+		return fmt.Sprintf("no JSON from byte %d on", syntax.Offset)
+	case errors.Is(err, io.EOF):
+		return "it is empty"
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return "it ends too early"
+	}
+	return strings.TrimPrefix(err.Error(), "json: ")
+}
+
+// article is what the decoder calls a value ("number 5", "string"), in words.
+func article(value string) string {
+	kind, _, _ := strings.Cut(value, " ")
+	switch kind {
+	case "array", "object":
+		return "an " + kind
+	case "bool":
+		return "true or false"
+	}
+	return "a " + kind
+}
+
+// wanted is what a field takes.
+func wanted(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.Pointer:
+		return wanted(t.Elem())
+	case reflect.String:
+		return "a string"
+	case reflect.Bool:
+		return "true or false"
+	case reflect.Slice, reflect.Array:
+		return "an array"
+	case reflect.Map, reflect.Struct:
+		return "an object"
+	}
+	return "a number"
 }
 
 func writeJSON(w http.ResponseWriter, v any) {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"sweepd/run"
@@ -40,6 +41,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	err := root.ExecuteContext(ctx)
 	var usage *usageError
 	var request *testday.RequestError
+	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
+		err = errors.New(strings.ReplaceAll(err.Error(), context.Canceled.Error(), "stopped before it was done"))
+	}
 	switch {
 	case err == nil:
 		return exitOK

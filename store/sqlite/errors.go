@@ -31,11 +31,14 @@ type Error struct {
 }
 
 func (e *Error) Error() string {
-	text := fmt.Sprintf("%s %s: %v", e.Doing, e.Path, e.Err)
-	if e.Remedy != "" {
-		text += ": " + e.Remedy
+	var library *sqlite.Error
+	switch {
+	case e.Remedy == "":
+		return fmt.Sprintf("%s %s: %v", e.Doing, e.Path, e.Err)
+	case errors.As(e.Err, &library): // whose words and number tell a tester nothing more
+		return fmt.Sprintf("%s %s: %s", e.Doing, e.Path, e.Remedy)
 	}
-	return text
+	return fmt.Sprintf("%s %s: %v: %s", e.Doing, e.Path, e.Err, e.Remedy)
 }
 
 func (e *Error) Unwrap() error { return e.Err }
@@ -89,7 +92,7 @@ func remedyByCode(code int) string {
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
 		return "the file and its folder must be writable: run as the user who owns them (on Windows: as administrator), or choose another folder with --data"
 	case sqlite3.SQLITE_NOTADB:
-		return "it is not a data file of sweepd: move it away, or choose another folder with --data"
+		return "it is not a database, so no data file of sweepd: move it away, or choose another folder with --data"
 	case sqlite3.SQLITE_CORRUPT:
 		return "the file is damaged: " + recoverIt
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
