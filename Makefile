@@ -27,7 +27,9 @@ build: ## build the static binary into bin/
 	CGO_ENABLED=0 go build -trimpath -ldflags '-s -w' -o bin/sweepd ./cmd/sweepd
 
 demo: ## a whole simulated test day in seconds
-	go run ./cmd/sweepd demo
+	@[ -x bin/sweepd ] || echo "the first build fetches modules and compiles a database: it takes one to four minutes"
+	@$(MAKE) --no-print-directory build
+	bin/sweepd demo
 
 bench: ## what watching costs: takes half an hour on a quiet machine
 	go run ./internal/cost

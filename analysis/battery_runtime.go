@@ -127,7 +127,6 @@ type MeasuredRuntime struct {
 // What makes a run a measured runtime, where its charges are known. Common
 // practice, no source.
 const (
-	lowCharge  = 0.1  // at or below this, or the reserve, the battery was down
 	leastUsed  = 0.25 // a run must have used so much of it, or the gauge's steps outweigh the rest
 	chargeStep = 0.01 // of most gauges
 )
@@ -142,7 +141,7 @@ func ranDown(r *run.Run, reserve float64) bool {
 	if startKnown && start < leastUsed || startKnown && endKnown && start-end < leastUsed {
 		return false
 	}
-	return r.HasFinding(run.BatteryReserve) || endKnown && end <= max(reserve, lowCharge)
+	return r.HasFinding(run.BatteryReserve) || endKnown && end <= max(reserve, run.LowCharge)
 }
 
 // addMeasured adds the runs that emptied the battery, those at settings without

@@ -1,6 +1,10 @@
 package judge
 
-import "time"
+import (
+	"time"
+
+	"sweepd/run"
+)
 
 // Thresholds decide when something becomes a finding. A zero field means its
 // default.
@@ -80,7 +84,7 @@ func (t Thresholds) withDefaults() Thresholds {
 	share(&t.SettingTolerance, 0.02)
 	share(&t.HotStart, 10)
 	share(&t.BusyStart, 0.3)
-	share(&t.Reserve, 0.1)
+	share(&t.Reserve, run.LowCharge)
 	share(&t.WeakCharger, 0.5)
 	share(&t.Disobeyed, 0.1)
 	share(&t.TemperatureLimit, 90)

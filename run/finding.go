@@ -105,3 +105,8 @@ func Codes() []string {
 		string(SettingDisagrees), string(SettingDisobeyed), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
 	}
 }
+
+// LowCharge is the charge below which a run on battery is doubted, 0 to 1, unless the
+// configuration says otherwise: devices limit themselves there, and at 0 they switch off
+// in mid-run. Plans and idle drains leave as much (common practice, no source).
+const LowCharge = 0.1

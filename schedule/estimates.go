@@ -30,8 +30,8 @@ type Estimates struct {
 // Battery is what a plan needs to know of a device's battery.
 type Battery struct {
 	FullWh float64 // energy when full
-	// Reserve is the charge that runs leave in the battery, 0 to 1; 0 means 0.1
-	// (common practice, no source).
+	// Reserve is the charge that runs leave in the battery, 0 to 1; 0 means
+	// DefaultReserve.
 	Reserve float64
 	// ChargeW is the power that charges the battery while runs on mains go on, W;
 	// 0 means that it is full after 2 hours (common practice, no source).
@@ -42,7 +42,7 @@ type Battery struct {
 const (
 	DefaultRun     = 5 * time.Minute
 	DefaultPause   = 90 * time.Second
-	DefaultReserve = 0.1
+	DefaultReserve = run.LowCharge
 	rechargeHours  = 2.0
 	// A device draws its setting and some watts besides for all that is no
 	// processor (common practice, no source).

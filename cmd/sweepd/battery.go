@@ -44,6 +44,6 @@ prediction, also where the device switched off and took the agent with it.`,
 	}
 	f.add(cmd, false)
 	cmd.Flags().Var(&full, "full-energy", "`[WHOSE=]Wh[+-SHARE]` that the battery holds when full (repeatable); unless given, what the device says")
-	cmd.Flags().Var(&reserve, "reserve", "`SHARE` of the full energy that is kept back, such as 5% (default 0%)")
+	cmd.Flags().Var(&reserve, "reserve", "`SHARE` of the full energy that the runtime keeps back, such as 5% (default 0%: until it is empty)")
 	return cmd
 }

@@ -117,7 +117,7 @@ func TestSummariesOfARun(t *testing.T) {
 		{Sensor: "pressure_stall_seconds", Instance: "io", Unit: "seconds", First: n(1.25), Last: n(1.5)},
 		{Sensor: "throttle_events", Instance: "package", First: n(17), Last: n(3)},
 		{Sensor: "package_energy_joules", Instance: "package-0", Unit: "joules", First: n(0), Last: n(5), EnergyJoules: n(371)},
-	}}, History: store.History{}})
+	}}, History: store.History{}}, true)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -70,7 +70,7 @@ where --run names them, else those with the worst findings.`,
 	f.frames.add(cmd)
 	cmd.Flags().Var(&f.margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().Var(&f.full, "full-energy", "`[DEVICE=]Wh` that the battery holds when full (repeatable); unless given, what the device says")
-	cmd.Flags().Var(&f.reserve, "reserve", "`SHARE` of the full energy that is kept back, such as 5% (default 0%)")
+	cmd.Flags().Var(&f.reserve, "reserve", "`SHARE` of the full energy that the runtime keeps back, such as 5% (default 0%: until it is empty)")
 	cmd.Flags().Var(&f.prices, "price", "`DEVICE=AMOUNT` that a device costs, such as unit-oak=749EUR (repeatable); unless given, the configuration's prices")
 	return cmd
 }

@@ -61,6 +61,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}", 1))
 	root.InitDefaultCompletionCmd()
 	a.prepare(root)
+	a.completeValues(root)
 	return root
 }
 

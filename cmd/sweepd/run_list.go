@@ -52,12 +52,15 @@ func (a *app) runListCommand() *cobra.Command {
 }
 
 func (a *app) runShowCommand() *cobra.Command {
-	return &cobra.Command{
+	var all bool
+	cmd := &cobra.Command{
 		Use:   "show RUN",
-		Short: "Show all that is kept of a run",
-		Long: `Show all that is kept of a run.
+		Short: "Show what is kept of a run",
+		Long: `Show what is kept of a run: what was run and how it went, and with --all what
+each sensor showed and the facts of the device. --json always has all.
 ` + whichRun,
 		Example: `  sweepd run show 3f9c21ab
+  sweepd run show last --all
   sweepd run show last --json`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -69,10 +72,12 @@ func (a *app) runShowCommand() *cobra.Command {
 				if a.json {
 					return a.printJSON(k)
 				}
-				return a.printKept(k)
+				return a.printKept(k, all)
 			})
 		},
 	}
+	cmd.Flags().BoolVar(&all, "all", false, "also what each sensor showed, and the facts of the device")
+	return cmd
 }
 
 // asEnded gives runs as they have ended where an agent could not store that so far.

@@ -22,12 +22,19 @@ func (a *app) printStopped(d run.Record) error {
 	return p.Err
 }
 
-// printKept prints all that is kept of a run.
-func (a *app) printKept(k testday.KeptRun) error {
+// printKept prints what is kept of a run, with all of it what each sensor showed and the
+// facts.
+func (a *app) printKept(k testday.KeptRun, all bool) error {
 	p := a.printer()
 	d := k.Record
 	p.summary(d)
 	p.history(k.History)
+	if !all {
+		if len(d.Summaries)+len(d.Facts) > 0 {
+			p.Say(fmt.Sprintf("  %s and %s: sweepd run show %s --all", sentence.Counted(len(d.Summaries), "sensor"), sentence.Counted(len(d.Facts), "fact"), run.ShortID(d.ID)), "    ", text.Plain)
+		}
+		return p.Err
+	}
 	p.summaries(d.Summaries)
 	if len(d.Summaries) > 0 {
 		p.Say("total: the energy of a power, the rise of a counter", "", text.Plain)
