@@ -44,6 +44,7 @@ func (c *comparisonBuilder) confounders(p pair, nameA, nameB string) []Note {
 		}
 		if len(c.blocks) == 0 { // blocks take a drift out
 			list = append(list, drifts(s)...)
+			list = append(list, movesBetweenDays(s.name, s.side.runs, s.samples)...)
 		}
 	}
 	return list

@@ -83,6 +83,7 @@ func (c *curveGroup) noteRuns(left leftOut) {
 	c.note(powerUnclear("", weak)...)
 	c.note(noiseNotes("", c.noise)...)
 	c.note(unlikeRepeatsNotes(c.noise)...)
+	c.note(movesBetweenDays("", c.runs, c.samples)...)
 	if c.metric.lower {
 		c.note(Note{Code: NoteLowerIsBetter})
 	}

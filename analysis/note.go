@@ -59,6 +59,7 @@ const (
 	NoteUnlikeRepeats    NoteCode = "unlike_repeats"    // Count of runs
 	NoteDirectionsDiffer NoteCode = "directions_differ" // less of the Metric is better by Count of Of runs, and taken as better for all
 	NoteSeveralUnits     NoteCode = "several_units"     // of the Metric, not converted: Names
+	NoteDaysDiffer       NoteCode = "days_differ"       // results of Side (of the curve where it is empty) shift over Count test days, from the lowest to the highest by Ratio
 )
 
 // Codes of Compare.

@@ -73,6 +73,12 @@ func Note(n analysis.Note) string {
 			Side(n.Side), roughPercent(n.Ratio, false), n.Count)
 	case analysis.ConfounderDrift:
 		return fmt.Sprintf("results of %s drift over the %s h of its runs, by %s in all", Side(n.Side), Fixed(float64(n.Hours), places(float64(n.Hours), 2)), roughPercent(n.Ratio, true))
+	case analysis.NoteDaysDiffer:
+		whose := "results"
+		if n.Side != "" {
+			whose += " of " + Side(n.Side)
+		}
+		return fmt.Sprintf("%s shift between days, by %s from the lowest to the highest of %d: what changed in between is in the means and in the noise", whose, roughPercent(n.Ratio, false), n.Count)
 
 	case analysis.NoteNoUsableResult:
 		text := fmt.Sprintf("%s: no usable %s in %s", named(n.Group), n.Metric, Counted(n.Count, "run"))

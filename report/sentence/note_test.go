@@ -74,6 +74,8 @@ var worded = []struct {
 	{analysis.Note{Code: analysis.ConfounderUnits, Metric: "score", A: analysis.NoteSide{Side: "unit-elm", Values: []string{""}}, B: analysis.NoteSide{Side: "unit-oak", Values: []string{"points"}}}, "different unit of score: no unit with unit-elm, points with unit-oak"},
 	{analysis.Note{Code: analysis.ConfounderPasses, Side: "unit-oak", Ratio: 0.04, Count: 3}, "results of unit-oak move from pass to pass, by 4.0 % between the lowest and the highest of 3 passes"},
 	{analysis.Note{Code: analysis.ConfounderDrift, Side: "unit-oak", Hours: 6.54, Ratio: -0.123}, "results of unit-oak drift over the 6.5 h of its runs, by -12 % in all"},
+	{analysis.Note{Code: analysis.NoteDaysDiffer, Side: "unit-oak", Ratio: 0.031, Count: 2}, "results of unit-oak shift between days, by 3.1 % from the lowest to the highest of 2"},
+	{analysis.Note{Code: analysis.NoteDaysDiffer, Ratio: 0.031, Count: 3}, "results shift between days"},
 
 	{analysis.Note{Code: analysis.NoteNoUsableResult, Group: oakHarbour, Metric: "score", Count: 1, Names: []string{"fps_mean", "fps_p1"}}, "cores=6: no usable score in 1 run; it has fps_mean and fps_p1"},
 	{analysis.Note{Code: analysis.NoteNoUsableResult, Group: oakHarbour, Metric: "score", Count: 4}, "cores=6: no usable score in 4 runs"},
