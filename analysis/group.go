@@ -10,10 +10,10 @@ import (
 
 // Group names the runs of one device, workload, supply and variant.
 type Group struct {
-	Device   string
-	Workload string
-	Supply   run.Supply
-	Variant  run.Variant
+	Device   string      `json:"device"`
+	Workload string      `json:"workload"`
+	Supply   run.Supply  `json:"supply"`
+	Variant  run.Variant `json:"variant"`
 }
 
 func groupOf(r *run.Run) Group { return Group{r.Device, r.Workload, r.Supply, r.Variant} }

@@ -8,38 +8,42 @@ import "time"
 // may be able to act on it or not. Machines branch on its code. Only the fields
 // that its code names below are filled.
 type Note struct {
-	Code       NoteCode
-	Side       string             // the side it is about, by its name in the comparison; empty without sides
-	Group      Group              // the group it is about
-	Run        string             // the id of the run it is about
-	Metric     string             // a result's name
-	Watts      []string           // kinds of watts: AtSetting, AtPackage, AtSystem
-	Name       string             // what else it is about, as the code says
-	Names      []string           // the same where these are several
-	Count, Of  int                // how many, of how many where the code says so
-	InLine     int                // settings in line with the trend
-	Ratio      Number             // relative
-	Hours      Number             // h
-	FromW, ToW Number             // W
-	At         []DisobeyedSetting // settings that were not kept to
-	A, B       NoteSide           // what is told of either side
+	Code   NoteCode           `json:"code"`
+	Side   string             `json:"side,omitzero"`    // the side it is about, by its name in the comparison; empty without sides
+	Group  Group              `json:"group,omitzero"`   // the group it is about
+	Run    string             `json:"run,omitzero"`     // the id of the run it is about
+	Metric string             `json:"metric,omitzero"`  // a result's name
+	Watts  []string           `json:"watts,omitzero"`   // kinds of watts: AtSetting, AtPackage, AtSystem
+	Name   string             `json:"name,omitzero"`    // what else it is about, as the code says
+	Names  []string           `json:"names,omitzero"`   // the same where these are several
+	Count  int                `json:"count,omitzero"`   // how many
+	Of     int                `json:"of,omitzero"`      // of how many, where the code says so
+	InLine int                `json:"in_line,omitzero"` // settings in line with the trend
+	Ratio  Number             `json:"ratio,omitzero"`   // relative
+	Hours  Number             `json:"hours,omitzero"`   // h
+	FromW  Number             `json:"from_w,omitzero"`  // W
+	ToW    Number             `json:"to_w,omitzero"`    // W
+	At     []DisobeyedSetting `json:"at,omitzero"`      // settings that were not kept to
+	A      NoteSide           `json:"a,omitzero"`       // what is told of either side
+	B      NoteSide           `json:"b,omitzero"`
 }
 
 // NoteSide is a side by its name in the comparison, with what a note tells of its runs.
 type NoteSide struct {
-	Side      string
-	Mean      Number
-	TimeOfDay time.Duration // since midnight, UTC
-	Count, Of int           // runs
-	Values    []string      // sorted
+	Side      string        `json:"side"`
+	Mean      Number        `json:"mean,omitzero"`
+	TimeOfDay time.Duration `json:"time_of_day_ns,omitzero"` // since midnight, UTC
+	Count     int           `json:"count,omitzero"`          // runs
+	Of        int           `json:"of,omitzero"`             // of so many
+	Values    []string      `json:"values,omitzero"`         // sorted
 }
 
 // DisobeyedSetting is a setting and the mean package power of the runs that did
 // not keep to it.
 type DisobeyedSetting struct {
-	SettingW Number
-	Setting  string // the name where the watts are unknown
-	DrewW    Number
+	SettingW Number `json:"setting_w"`
+	Setting  string `json:"setting"` // the name where the watts are unknown
+	DrewW    Number `json:"drew_w"`
 }
 
 // NoteCode tells notes apart. Codes are a contract: JSON has them as note_codes.

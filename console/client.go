@@ -30,6 +30,11 @@ type Client struct {
 	base  string
 	shown string // base without a password
 	http  http.Client
+	// patient waits as long as operations take.
+	patient http.Client
+	// Holder is whose the agent's data is, see Status; without it nothing that is kept can
+	// be changed.
+	Holder testday.Holder
 }
 
 // clientTimeout leaves a long run's judging its time.
@@ -47,7 +52,7 @@ func NewClient(base string) (*Client, error) {
 	}
 	transport := http.DefaultTransport.(*http.Transport).Clone()
 	transport.Proxy = nil // the agent is on this device
-	return &Client{base: strings.TrimRight(base, "/"), shown: strings.TrimRight(u.Redacted(), "/"), http: http.Client{Timeout: clientTimeout, Transport: transport}}, nil
+	return &Client{base: strings.TrimRight(base, "/"), shown: strings.TrimRight(u.Redacted(), "/"), http: http.Client{Timeout: clientTimeout, Transport: transport}, patient: http.Client{Transport: transport}}, nil
 }
 
 // StartRun starts a run.
@@ -148,6 +153,7 @@ func (c *Client) do(ctx context.Context, method, path string, body io.Reader, an
 	}
 	if body != nil {
 		q.Header.Set("Content-Type", "application/json")
+		c.addToken(q)
 	}
 	resp, err := c.http.Do(q)
 	if err != nil {
@@ -194,6 +200,9 @@ func (c *Client) unreachable(err error) error {
 func (c *Client) refused(status int, text []byte) error {
 	var m errorMessage
 	if json.Unmarshal(text, &m) == nil && m.Error != "" {
+		if m.Kind == kindNoRight {
+			return &NoRightError{c.Holder}
+		}
 		if m.Run != nil {
 			return &run.NotStoredError{Run: *m.Run, Text: m.Error}
 		}

@@ -18,6 +18,9 @@ import (
 // their own.
 const maxBody = 64 << 10
 
+// maxUpload is far above any file that is taken, bytes; each has a bound of its own.
+const maxUpload = 16 << 30
+
 // guard lets only the device itself through, until there are tokens, and only under
 // a name of its own. A page that some other site shows in a browser on the device
 // cannot write by a form or script of its own either (writes need a JSON content
@@ -34,11 +37,15 @@ func guard(hosts hostNames, next http.Handler) http.Handler {
 			return
 		}
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			if err := isJSON(r); err != nil {
-				writeError(w, http.StatusUnsupportedMediaType, err)
+			switch mediaType(r) {
+			case "application/json":
+				r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+			case octets:
+				r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
+			default:
+				writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json, or "+octets+" where bytes are taken"))
 				return
 			}
-			r.Body = http.MaxBytesReader(w, r.Body, maxBody)
 		}
 		next.ServeHTTP(w, r)
 	}))
@@ -97,10 +104,7 @@ func (n hostNames) have(host string) bool {
 	return host == "localhost" || slices.Contains(n, host)
 }
 
-func isJSON(r *http.Request) error {
-	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
-	if err != nil || kind != "application/json" {
-		return errors.New("the content type must be application/json")
-	}
-	return nil
+func mediaType(r *http.Request) string {
+	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")) // "" where there is none
+	return kind
 }

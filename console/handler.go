@@ -26,6 +26,14 @@ type Options struct {
 	// FramesShort is the share of a run that its frame times should cover; 0 means
 	// judge.DefaultFramesShort.
 	FramesShort float64
+	// Prices are those of devices that the configuration states.
+	Prices map[string]float64
+	// Open opens the data for one request.
+	Open func(readOnly bool) (Data, error)
+	// Token is the right to change what is kept; without one nobody has it.
+	Token Token
+	// Holder says whose the data is.
+	Holder testday.Holder
 	// Version is the program's.
 	Version string
 	// Log is nil for none.
@@ -38,7 +46,7 @@ func New(o Options) http.Handler {
 		o.Log = zap.NewNop()
 	}
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
-	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower}}
+	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder}}
 	local := http.NewServeMux()
 	local.HandleFunc("GET /api/v1/status", h.status)
 	local.HandleFunc("GET /api/v1/sensors", h.sensors)
@@ -47,8 +55,9 @@ func New(o Options) http.Handler {
 	local.HandleFunc("POST /api/v1/runs/start", h.start)
 	local.HandleFunc("POST /api/v1/runs/stop", h.stop)
 	h.handleRuns(local)
+	h.handleOperations(local)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		writeError(w, http.StatusNotFound, errors.New("there is nothing at "+r.Method+" "+run.Shorten(r.URL.Path)))
+		writeError(w, http.StatusNotFound, errors.New(nothingThere+r.Method+" "+run.Shorten(r.URL.Path)))
 	})
 	hosts := newHostNames(o.Hosts)
 	all := http.NewServeMux()
@@ -165,9 +174,17 @@ func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
 		return
 	}
+	m := errorMessage{Error: err.Error()}
+	var selection *testday.SelectionError
+	if errors.As(err, &selection) {
+		m.Skipped = &selection.Skipped
+	}
 	status := statusOf(err)
+	if status == http.StatusBadRequest {
+		m.Kind = kindRequest
+	}
 	if status == http.StatusInternalServerError {
 		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
 	}
-	writeError(w, status, err)
+	writeMessage(w, status, m)
 }

@@ -174,6 +174,7 @@ func ask(h http.Handler, method, path, body string, change func(*http.Request)) 
 	r.RemoteAddr, r.Host = "127.0.0.1:50000", "127.0.0.1:9745"
 	if method == http.MethodPost {
 		r.Header.Set("Content-Type", "application/json")
+		r.Header.Set(tokenHeader, testToken.text)
 	}
 	if change != nil {
 		change(r)
@@ -189,11 +190,25 @@ func ask(h http.Handler, method, path, body string, change func(*http.Request)) 
 	return w
 }
 
+// testToken is the right to change what is kept; ask has it.
+var testToken = Token{text: "a right"}
+
+// stillOpen is a store that stays open after a request.
+type stillOpen struct{ store.Store }
+
+func (stillOpen) Close() error  { return nil }
+func (stillOpen) Damage() error { return nil }
+
+// opening gives the same store for every request.
+func opening(s store.Store) func(bool) (Data, error) {
+	return func(bool) (Data, error) { return stillOpen{s}, nil }
+}
+
 // metricsUp stands for what /metrics answers.
 var metricsUp = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "up 1") })
 
 func newTestHandler(f *fakeAgent) http.Handler {
-	return New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metricsUp, Lower: []string{"load"}})
+	return New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metricsUp, Lower: []string{"load"}, Token: testToken, Open: opening(f.data)})
 }
 
 func TestOnlyThisDeviceGetsIn(t *testing.T) { onEach(t, onlyThisDeviceGetsIn) }

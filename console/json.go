@@ -15,6 +15,10 @@ import (
 // readJSON reads the one value of a request's body. Where it is not what it
 // should be, it answers and returns false.
 func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
+	if mediaType(r) != "application/json" {
+		writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json"))
+		return false
+	}
 	d := json.NewDecoder(r.Body)
 	d.DisallowUnknownFields()
 	err := d.Decode(into)
@@ -82,6 +86,9 @@ func wanted(t reflect.Type) string {
 	}
 	return "a number"
 }
+
+// nothingThere is what the answer begins with where no path fits.
+const nothingThere = "there is nothing at "
 
 func writeJSON(w http.ResponseWriter, v any) {
 	text, err := json.Marshal(v)

@@ -64,7 +64,16 @@ func messages(list map[string]run.Result) map[string]ResultMessage {
 // errorMessage is the body of every answer that is not a success.
 type errorMessage struct {
 	Error string `json:"error"`
+	Kind  string `json:"kind,omitempty"` // kindRequest, kindNoRight; empty for others
 	// Run is set where the status is 507: a run that has ended and is kept where kept_in
 	// says, but could not be stored so far.
 	Run *run.Record `json:"run,omitempty"`
+	// Skipped is set where an analysis failed: what it would not have taken.
+	Skipped *testday.SkippedJSON `json:"skipped,omitempty"`
 }
+
+// Kinds of errors that commands branch on.
+const (
+	kindRequest = "request"  // the request means nothing, whatever the data holds
+	kindNoRight = "no_right" // whoever asks may not do this
+)

@@ -3,7 +3,6 @@ package console
 import (
 	"errors"
 	"net/http"
-	"strconv"
 	"time"
 
 	"sweepd/run"
@@ -19,11 +18,9 @@ type WhyRequest struct {
 
 // handleRuns adds what reads and corrects kept runs.
 func (h *handler) handleRuns(mux *http.ServeMux) {
-	mux.HandleFunc("GET /api/v1/runs", h.list)
-	mux.HandleFunc("GET /api/v1/runs/{id}", h.show)
 	mux.HandleFunc("POST /api/v1/runs/{id}/results", func(w http.ResponseWriter, r *http.Request) {
 		var q ResultsRequest
-		if readJSON(w, r, &q) {
+		if readJSON(w, r, &q) && (h.completes(r, q) || h.entitled(w, r)) {
 			h.correct(w, r, q)
 		}
 	})
@@ -32,7 +29,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	for _, d := range []run.Decision{run.Reject, run.Keep} {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest
-			if readJSON(w, r, &q) {
+			if readJSON(w, r, &q) && h.entitled(w, r) {
 				h.change(w, r, func() (run.Record, error) {
 					return testday.Decide(r.Context(), h.Store, r.PathValue("id"), d, q.Why, time.Now())
 				})
@@ -41,33 +38,19 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	}
 }
 
-// list takes the filters of `sweepd run list`: device, workload, supply, variant (k=v,
-// repeated), setting, state, finding, since, until and last.
-func (h *handler) list(w http.ResponseWriter, r *http.Request) {
-	q := r.URL.Query()
-	last := 0
-	if text := q.Get("last"); text != "" {
-		var err error
-		if last, err = strconv.Atoi(text); err != nil {
-			writeError(w, http.StatusBadRequest, errors.New("last is a number of runs"))
-			return
+// completes tells whether results are such that the run lacks: giving them is a part of
+// stopping it.
+func (h *handler) completes(r *http.Request, q ResultsRequest) bool {
+	d, err := h.Store.Run(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return true // there is nothing to change
+	}
+	for name := range q.Results {
+		if _, has := d.Results[name]; has {
+			return false
 		}
 	}
-	f, err := testday.FilterRequest{
-		Device: q.Get("device"), Workload: q.Get("workload"), Supply: q.Get("supply"), Variant: q["variant"], Setting: q.Get("setting"),
-		State: q.Get("state"), Finding: q.Get("finding"), Since: q.Get("since"), Until: q.Get("until"), Last: last,
-	}.Filter(time.Now())
-	if err != nil {
-		h.fail(w, r, err)
-		return
-	}
-	runs, err := testday.List(r.Context(), h.Store, f)
-	h.answer(w, r, runs, err)
-}
-
-func (h *handler) show(w http.ResponseWriter, r *http.Request) {
-	k, err := testday.Show(r.Context(), h.Store, r.PathValue("id"))
-	h.answer(w, r, k, err)
+	return true
 }
 
 func (h *handler) correct(w http.ResponseWriter, r *http.Request, q ResultsRequest) {
@@ -121,8 +104,14 @@ func statusOf(err error) int {
 			return http.StatusConflict
 		}
 	}
-	if errors.Is(err, run.ErrNoRun) || errors.Is(err, store.ErrAmbiguous) {
-		return http.StatusNotFound
+	for _, absent := range []error{run.ErrNoRun, store.ErrAmbiguous, store.ErrNoPlan} {
+		if errors.Is(err, absent) {
+			return http.StatusNotFound
+		}
+	}
+	var selection *testday.SelectionError
+	if errors.As(err, &selection) {
+		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http/httptest"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -26,13 +27,18 @@ func TestARunThatCouldNotBeStored(t *testing.T) {
 	if err := data.BeginRun(t.Context(), begun); err != nil {
 		t.Fatal(err)
 	}
-	h := New(Options{Agent: f, Store: data, Machine: &fakeMachine{}, Log: zap.NewNop()})
+	token, err := NewToken(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := New(Options{Agent: f, Store: data, Machine: &fakeMachine{}, Log: zap.NewNop(), Token: token, Open: opening(data)})
 	s := httptest.NewServer(h)
 	defer s.Close()
 	c, err := NewClient(s.URL)
 	if err != nil {
 		t.Fatal(err)
 	}
+	c.Holder.Data = filepath.Dir(token.Path())
 	status, err := c.Status(t.Context())
 	if err != nil || status.Recording != nil || len(status.Unstored) != 1 || status.Unstored[0].KeptIn != run.InJournal || status.Unstored[0].Results["fps"].Value != 61 {
 		t.Errorf("status %+v, %v", status, err)

@@ -30,8 +30,9 @@ type Agent interface {
 
 // Status is what an agent is doing. Unknown numbers are nil.
 type Status struct {
-	Version     string              `json:"version"`
-	Device      string              `json:"device"`
+	Version string `json:"version"`
+	Device  string `json:"device"`
+	Holder
 	At          run.Timestamp       `json:"at"`  // of the last sweep
 	Now         run.Timestamp       `json:"now"` // by the agent's clock
 	Setting     run.SourcedSetting  `json:"setting"`
@@ -45,6 +46,13 @@ type Status struct {
 	// SettingCommandFailure is why the configured command tells no setting; empty
 	// where it does or there is none.
 	SettingCommandFailure string `json:"setting_command_failure"`
+}
+
+// Holder says who holds the data that an agent records into. Empty where it is unknown.
+type Holder struct {
+	Data  string `json:"data"`  // the folder
+	User  string `json:"user"`  // that the agent runs as
+	Group string `json:"group"` // whose members may change what is kept
 }
 
 // Recorder is what Local needs of the agent in this process; *agent.Agent is one.
@@ -72,6 +80,7 @@ var (
 type Local struct {
 	Recorder
 	Store   Corrections
+	Holder  Holder
 	Version string   // the program's
 	Lower   []string // results of which less is better, where their direction is open
 }
@@ -137,7 +146,7 @@ func (l *Local) Declare(ctx context.Context, s run.Setting) (Status, error) {
 func (l *Local) Status(context.Context) (Status, error) {
 	s := l.Live()
 	status := Status{
-		Now: run.Stamp(s.Now.Wall), Version: l.Version, Device: s.Current.Device, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
+		Now: run.Stamp(s.Now.Wall), Version: l.Version, Device: s.Current.Device, Holder: l.Holder, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
 		SettingCommandFailure: s.SettingCommandFailure, Unstored: []run.Run{},
 	}

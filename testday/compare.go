@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"context"
 	"errors"
 	"slices"
 	"time"
@@ -8,6 +9,51 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/sentence"
 )
+
+// CompareRequest asks which side is ahead, as analysis.CompareRequest does.
+type CompareRequest struct {
+	AnalysisRequest
+	By     string   `json:"by"`
+	A      string   `json:"a"`
+	B      string   `json:"b"`
+	At     string   `json:"at"`
+	Per    string   `json:"per"`
+	Margin *float64 `json:"margin"`
+	Price  []string `json:"price"` // see ParsePrices; none: those of the configuration
+}
+
+// Question is the request as the analysis takes it.
+func (q *CompareRequest) Question() analysis.CompareRequest {
+	return analysis.CompareRequest{By: q.By, A: q.A, B: q.B, Metric: q.Metric, At: q.At, Per: q.Per, Margin: q.Margin, Declared: q.Noise}
+}
+
+// CompareRuns says which side is ahead at which setting.
+var CompareRuns = &Operation[CompareRequest, ComparisonJSON]{
+	About{Method: "GET", Path: "/compare", Summary: "Says which side is ahead at which setting, and whether that is more than noise."},
+	func(ctx context.Context, d *Day, q CompareRequest) (a ComparisonJSON, err error) {
+		if err := q.check(d.Now); err != nil {
+			return a, err
+		}
+		prices, err := d.PricesOr(q.Price)
+		if err != nil {
+			return a, err
+		}
+		x, err := q.selection(ctx, d)
+		if err != nil {
+			return a, err
+		}
+		c, err := Compare(x, q.Question(), prices, d.Now)
+		a = c.JSON()
+		a.Skipped = x.skipped()
+		return a, withSkipped(x, err)
+	},
+}
+
+// check tells what of the request means nothing.
+func (q *CompareRequest) check(now time.Time) error {
+	watts := []string{analysis.AtSetting, analysis.AtPackage, analysis.AtSystem}
+	return errors.Join(CheckSides(q.Question(), now), oneOf("at", q.At, watts...), oneOf("per", q.Per, watts...))
+}
 
 // Comparison is an answer to which side is ahead.
 type Comparison struct {
@@ -58,10 +104,11 @@ func Compare(x Selection, q analysis.CompareRequest, prices analysis.Prices, now
 // ComparisonJSON is a comparison as the API shows it.
 type ComparisonJSON struct {
 	sentence.CompareJSON
-	Value *sentence.ValueJSON `json:"value"`
+	Value   *sentence.ValueJSON `json:"value"`
+	Skipped SkippedJSON         `json:"skipped"`
 }
 
 // JSON is the comparison with its notes in words.
 func (c Comparison) JSON() ComparisonJSON {
-	return ComparisonJSON{sentence.CompareAsJSON(c.CompareResult), sentence.ValueAsJSON(c.Value)}
+	return ComparisonJSON{CompareJSON: sentence.CompareAsJSON(c.CompareResult), Value: sentence.ValueAsJSON(c.Value)}
 }

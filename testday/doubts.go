@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"context"
 	"slices"
 	"strings"
 
@@ -19,6 +20,25 @@ type Doubt struct {
 	ExampleSetting string `json:"example_setting"`
 
 	levels []run.Setting
+}
+
+// DoubtsAnswer is what needs a look among the runs that were selected.
+type DoubtsAnswer struct {
+	Runs   int      `json:"runs"` // that were looked at
+	Doubts []*Doubt `json:"doubts"`
+}
+
+// FindDoubts lists what needs a look.
+var FindDoubts = &Operation[FilterRequest, DoubtsAnswer]{
+	About{Method: "GET", Path: "/doubts", Summary: "Lists what needs a look among runs, by kind."},
+	func(ctx context.Context, d *Day, q FilterRequest) (a DoubtsAnswer, err error) {
+		f, err := q.Filter(d.Now)
+		if err != nil {
+			return a, err
+		}
+		runs, err := List(ctx, d.Store, f)
+		return DoubtsAnswer{len(runs), Doubts(runs)}, err
+	},
 }
 
 // Doubts gathers the findings that are worse than a note, the worst and commonest

@@ -12,14 +12,16 @@ import (
 
 // FilterRequest is how a person says which runs are meant; empty fields mean all.
 type FilterRequest struct {
-	Device, Workload string
-	Supply           string
-	Variant          []string // k=v pairs
-	Setting          string
-	State            string
-	Finding          string // code
-	Since, Until     string // see ParseSpan
-	Last             int    // the newest so many
+	Device   string   `json:"device"`
+	Workload string   `json:"workload"`
+	Supply   string   `json:"supply"`
+	Variant  []string `json:"variant"` // k=v pairs
+	Setting  string   `json:"setting"`
+	State    string   `json:"state"`
+	Finding  string   `json:"finding"` // code
+	Since    string   `json:"since"`   // see ParseSpan
+	Until    string   `json:"until"`
+	Last     int      `json:"last"` // the newest so many
 }
 
 // Filter understands the request.

@@ -10,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"sweepd/analysis"
 	"sweepd/internal/userfile"
 	"sweepd/schedule"
 	"sweepd/store"
@@ -167,10 +166,11 @@ func randomSeed() uint64 {
 
 // EstimateRequest is what a person says of runs and batteries; zero says nothing.
 type EstimateRequest struct {
-	RunTime, Pause string                // such as "5m"
-	FullEnergy     []analysis.FullEnergy // of a device, or of all
-	Reserve        *float64              // charge that runs on battery leave, 0 to 1
-	ChargeW        float64               // that fills the battery while runs on mains go on, W
+	RunTime    string   `json:"run_time"` // such as "5m"
+	Pause      string   `json:"pause"`
+	FullEnergy []string `json:"full_energy"`  // of a device, or of all, see ParseFullEnergy
+	Reserve    *float64 `json:"reserve"`      // charge that runs on battery leave, 0 to 1
+	ChargeW    float64  `json:"charge_power"` // that fills the battery while runs on mains go on, W
 }
 
 // override is e with what is said in its place.
@@ -189,6 +189,10 @@ func (q EstimateRequest) override(e schedule.Estimates) (schedule.Estimates, err
 		}
 		e.Pause = d
 	}
+	full, err := ParseFullEnergies(q.FullEnergy)
+	if err != nil {
+		return e, err
+	}
 	all := e.Batteries[""]
 	if q.Reserve != nil {
 		all.Reserve = *q.Reserve
@@ -197,7 +201,7 @@ func (q EstimateRequest) override(e schedule.Estimates) (schedule.Estimates, err
 		all.ChargeW = q.ChargeW
 	}
 	batteries := map[string]schedule.Battery{}
-	for _, x := range q.FullEnergy {
+	for _, x := range full {
 		b := all
 		b.FullWh = x.Wh
 		if x.Device == "" {

@@ -16,7 +16,7 @@ import (
 	"sweepd/store/contract"
 )
 
-func fullEnergy(wh float64) []analysis.FullEnergy { return []analysis.FullEnergy{{Wh: wh}} }
+func fullEnergy(wh float64) []string { return []string{fmt.Sprint(wh, "Wh")} }
 
 func thisDevice() (string, error) { return "unit-oak", nil }
 
@@ -126,7 +126,7 @@ func TestEstimatesSaid(t *testing.T) {
 	inFile := schedule.Estimates{RunDuration: map[string]time.Duration{"": time.Hour, "tile-sort": time.Minute}, Pause: time.Hour,
 		Batteries: map[string]schedule.Battery{"": {FullWh: 40, Reserve: 0.3, ChargeW: 10}}}
 	e, err := EstimateRequest{RunTime: "5m", Pause: "10s", Reserve: &reserve, ChargeW: 45,
-		FullEnergy: []analysis.FullEnergy{{Wh: 50}, {Device: "unit-elm", Wh: 60}}}.override(inFile)
+		FullEnergy: []string{"50Wh", "unit-elm=60Wh"}}.override(inFile)
 	if err != nil || len(e.RunDuration) != 1 || e.RunDuration[""] != 5*time.Minute || e.Pause != 10*time.Second {
 		t.Errorf("%+v, %v", e, err)
 	}

@@ -137,3 +137,30 @@ func (s *correctionsWithUnstored) Correct(ctx context.Context, id string, c run.
 	}
 	return run.Record{}, err
 }
+
+// StoreWithUnstored is a store whose runs are as WithUnstored gives them and are
+// corrected as CorrectionsWithUnstored does.
+func StoreWithUnstored(s store.Store, a Recorder) store.Store {
+	return &storeWithUnstored{s, CorrectionsWithUnstored(s, a)}
+}
+
+type storeWithUnstored struct {
+	store.Store
+	with Corrections
+}
+
+func (s *storeWithUnstored) Runs(ctx context.Context, f store.Filter) ([]run.Run, error) {
+	return s.with.Runs(ctx, f)
+}
+
+func (s *storeWithUnstored) Run(ctx context.Context, id string) (run.Record, error) {
+	return s.with.Run(ctx, id)
+}
+
+func (s *storeWithUnstored) FindRun(ctx context.Context, id string) (string, error) {
+	return s.with.FindRun(ctx, id)
+}
+
+func (s *storeWithUnstored) Correct(ctx context.Context, id string, c run.Correction) (run.Record, error) {
+	return s.with.Correct(ctx, id, c)
+}

@@ -66,6 +66,13 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 	if err != nil {
 		return err
 	}
+	w.openData(dir)
+	if w.token, err = console.NewToken(dir); err != nil {
+		log.Error("nobody can correct, import or merge through this agent", zap.Error(err))
+	} else {
+		defer w.token.Remove() //nolint:errcheck // it means nothing any more
+	}
+	w.holder = holderOf(dir, w.token.Path())
 	log.Info("watching", zap.String("device", device), zap.String("data", data.Path()),
 		zap.String("address", strings.Join(console.Addresses(listeners), ", ")), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
 	err = w.serve(ctx, c, listeners, newSupervision(a.tell, w.sampler.Alive, log))
@@ -101,6 +108,9 @@ type watcher struct {
 	data    store.Store
 	metrics *exporter.Metrics
 	log     *zap.Logger
+	open    func(readOnly bool) (console.Data, error) // the data, for one request
+	token   console.Token
+	holder  testday.Holder
 
 	background context.Context // ends when runs are of no interest any more
 	stop       context.CancelFunc
@@ -134,6 +144,11 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 	}
 	w.metrics = exporter.New(w.sampler, set.Health, build())
 	return w, nil
+}
+
+// openData says where the data is that requests are about.
+func (w *watcher) openData(dir string) {
+	w.open = func(readOnly bool) (console.Data, error) { return sqlite.Open(dir, sqlite.Options{ReadOnly: readOnly}) }
 }
 
 // onEvent compares a run that ended or was corrected with its like.

@@ -1,16 +1,13 @@
 package main
 
 import (
-	"context"
+	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -31,33 +28,21 @@ func (f *analysisFlags) add(cmd *cobra.Command, metric bool) {
 	cmd.Flags().Var(&f.noise, "noise", "standard deviation of one run, such as 1%, where nothing was repeated")
 }
 
-// selection is what an analysis is about, and the configuration.
-type selection struct {
-	testday.Selection
-	config config
-}
-
-// selectRuns reads the runs that count, and tells on standard error which of
-// the selected ones do not.
-func (a *app) selectRuns(ctx context.Context, f *analysisFlags) (x selection, err error) {
-	filter, err := f.filter()
-	if err != nil {
-		return x, err
-	}
-	return x, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
-		x.config = c
-		x.Selection, err = testday.Select(ctx, s, filter, slices.Concat(c.Lower, f.lower))
-		if err == nil {
-			printSkipped(a.err, x.Skipped)
-		}
-		return err
-	})
+// request is what the flags ask for.
+func (f *analysisFlags) request() testday.AnalysisRequest {
+	return testday.AnalysisRequest{FilterRequest: f.filterFlags.request(), Metric: f.metric, Lower: f.lower, Noise: f.noise.value}
 }
 
 // shownDamaged is how many damaged runs are named.
 const shownDamaged = 5
 
-func printSkipped(w io.Writer, n store.Skipped) {
+// printSkipped tells which of the selected runs an analysis did not take; where it
+// failed, its error says.
+func printSkipped(w io.Writer, n testday.SkippedJSON, err error) {
+	var failed *testday.SelectionError
+	if errors.As(err, &failed) {
+		n = failed.Skipped
+	}
 	var parts []string
 	for _, x := range []struct {
 		count int

@@ -3,8 +3,6 @@ package main
 import (
 	"github.com/spf13/cobra"
 
-	"sweepd/analysis"
-	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/testday"
 )
@@ -28,18 +26,15 @@ prediction, also where the device switched off and took the agent with it.`,
   sweepd battery --full-energy 48.6Wh --full-energy pack=100Wh=148.6Wh`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			selected, err := a.selectRuns(cmd.Context(), &f)
-			if err != nil {
-				return err
-			}
-			result, err := testday.Battery(selected.Selection, analysis.BatteryRequest{Full: full, Reserve: reserve.value, Declared: f.noise.value})
+			b, err := call(cmd.Context(), a, testday.FindBattery, testday.BatteryRequest{AnalysisRequest: f.request(), FullEnergy: full, Reserve: reserve.value})
+			printSkipped(a.err, b.Skipped, err)
 			if err != nil {
 				return err
 			}
 			if a.json {
-				return a.printJSON(sentence.BatteryAsJSON(result))
+				return a.printJSON(b)
 			}
-			return text.Battery(a.out, result, a.terminal(a.out))
+			return text.Battery(a.out, b.Result(), a.terminal(a.out))
 		},
 	}
 	f.add(cmd, false)

@@ -21,7 +21,10 @@ func (a *app) prepare(c *cobra.Command) {
 		c.Args = checkUsage(c.Args)
 		c.RunE = func(cmd *cobra.Command, args []string) error {
 			a.started = true
-			return do(cmd, args)
+			if err := do(cmd, args); err != nil {
+				return err
+			}
+			return a.damage // what could be done was done, without it
 		}
 	case c.HasSubCommands():
 		c.Args = cobra.ArbitraryArgs

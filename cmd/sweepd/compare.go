@@ -13,7 +13,7 @@ import (
 
 func (a *app) compareCommand() *cobra.Command {
 	var f analysisFlags
-	var q analysis.CompareRequest
+	var q testday.CompareRequest
 	var margin ratioFlag
 	var prices pricesFlag
 	by := choiceFlag{words: []string{"device", "supply", "variant"}}
@@ -40,26 +40,23 @@ prices in the configuration) add what the dearer device buys.`,
   sweepd compare --a since=2026-05-05 --b until=2026-05-04`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			q.By, q.At, q.Per, q.Metric, q.Margin, q.Declared = by.value, at.value, per.value, f.metric, margin.pointer(), f.noise.value
-			if err := testday.CheckSides(q, time.Now()); err != nil {
+			q.AnalysisRequest, q.By, q.At, q.Per, q.Margin, q.Price = f.request(), by.value, at.value, per.value, margin.pointer(), prices
+			if err := testday.CheckSides(q.Question(), time.Now()); err != nil {
 				return err
 			}
-			selected, err := a.selectRuns(cmd.Context(), &f)
-			if err != nil {
-				return err
-			}
-			c, err := testday.Compare(selected.Selection, q, prices.or(selected.config.Prices), time.Now())
+			c, err := call(cmd.Context(), a, testday.CompareRuns, q)
+			printSkipped(a.err, c.Skipped, err)
 			if err != nil {
 				return err
 			}
 			if a.json {
-				return a.printJSON(c.JSON())
+				return a.printJSON(c)
 			}
-			if err := text.Compare(a.out, c.CompareResult, a.terminal(a.out)); err != nil || c.Value == nil {
+			if err := text.Compare(a.out, c.Result(), a.terminal(a.out)); err != nil || c.Value == nil {
 				return err
 			}
 			fmt.Fprintln(a.out)
-			return text.Value(a.out, *c.Value, a.terminal(a.out))
+			return text.Value(a.out, c.Value.Result(), a.terminal(a.out))
 		},
 	}
 	f.add(cmd, true)

@@ -3,8 +3,6 @@ package main
 import (
 	"github.com/spf13/cobra"
 
-	"sweepd/analysis"
-	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/testday"
 )
@@ -18,18 +16,15 @@ func (a *app) curveCommand() *cobra.Command {
   sweepd curve --metric fps_mean --device unit-oak --supply mains --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			selected, err := a.selectRuns(cmd.Context(), &f)
-			if err != nil {
-				return err
-			}
-			result, err := testday.Curve(selected.Selection, analysis.CurveRequest{Metric: f.metric, Declared: f.noise.value})
+			c, err := call(cmd.Context(), a, testday.FindCurve, f.request())
+			printSkipped(a.err, c.Skipped, err)
 			if err != nil {
 				return err
 			}
 			if a.json {
-				return a.printJSON(sentence.CurveAsJSON(result))
+				return a.printJSON(c)
 			}
-			return text.Curve(a.out, result, a.terminal(a.out))
+			return text.Curve(a.out, c.Result(), a.terminal(a.out))
 		},
 	}
 	f.add(cmd, true)

@@ -2,6 +2,15 @@ package main
 
 import "os"
 
+// Who says which folder holds the data.
+const (
+	fromFlag          = "--data"
+	fromEnvironment   = "SWEEPD_DATA"
+	fromConfiguration = "configuration"
+	fromDefault       = "default"
+	fromAgent         = "agent"
+)
+
 // dataDir is the folder that runs are kept in: --data, SWEEPD_DATA, the
 // configuration, or the system's usual place.
 func (a *app) dataDir(c config) string {
@@ -11,12 +20,12 @@ func (a *app) dataDir(c config) string {
 
 // dataDirFrom is dataDir, and who says so.
 func (a *app) dataDirFrom(c config) (dir, from string) {
-	for _, x := range []struct{ dir, from string }{{a.data, "--data"}, {a.getenv("SWEEPD_DATA"), "SWEEPD_DATA"}, {c.Data, "configuration"}} {
+	for _, x := range []struct{ dir, from string }{{a.data, fromFlag}, {a.getenv("SWEEPD_DATA"), fromEnvironment}, {c.Data, fromConfiguration}} {
 		if x.dir != "" {
 			return x.dir, x.from
 		}
 	}
-	return a.usualDataDir(), "default"
+	return a.usualDataDir(), fromDefault
 }
 
 // systemConfig is the configuration file of the system's agent, which holds for

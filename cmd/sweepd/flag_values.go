@@ -8,8 +8,8 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"sweepd/analysis"
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // decimalFlag is a flag of the library's that takes a number, in decimal notation only:
@@ -51,17 +51,12 @@ func (s *ratioFlag) String() string {
 	return strconv.FormatFloat(100*s.value, 'g', -1, 64) + "%"
 }
 
-func (s *ratioFlag) Set(text string) error {
-	number, percent := strings.CutSuffix(strings.TrimSpace(text), "%")
-	v, err := run.ParseNumber(strings.TrimSpace(number))
-	if percent {
-		v /= 100
+func (s *ratioFlag) Set(text string) (err error) {
+	v, err := testday.ParseShare(text)
+	if err == nil {
+		s.value, s.given = v, true
 	}
-	if err != nil || !(v >= 0 && v < 1) {
-		return fmt.Errorf("want a share of at least 0 and below 1, such as 2%% or 0.02")
-	}
-	s.value, s.given = v, true
-	return nil
+	return err
 }
 
 // pointer is nil unless the flag was given.
@@ -72,10 +67,9 @@ func (s *ratioFlag) pointer() *float64 {
 	return &s.value
 }
 
-// energiesFlag is a repeatable flag that takes what a battery holds, after the device
-// or variant that it is of and before its uncertainty: 48.6Wh, unit-oak=48.6Wh,
-// pack=100Wh=148.6Wh, device=unit-oak,pack=100Wh=148.6Wh, 48.6Wh+-2%.
-type energiesFlag []analysis.FullEnergy
+// energiesFlag is a repeatable flag that takes what a battery holds, see
+// testday.ParseFullEnergy.
+type energiesFlag []string
 
 var _ pflag.Value = (*energiesFlag)(nil)
 
@@ -83,59 +77,12 @@ func (e *energiesFlag) Type() string { return "[WHOSE=]Wh" }
 
 func (e *energiesFlag) String() string { return "" }
 
-var errEnergy = errors.New("want watt hours above 0, such as 48.6Wh, unit-oak=48.6Wh, device=unit-oak,pack=100Wh=148.6Wh or 48.6Wh+-2%")
-
 func (e *energiesFlag) Set(text string) error {
-	var f analysis.FullEnergy
-	if at := strings.LastIndexByte(text, '='); at >= 0 {
-		var err error
-		if f.Device, f.Variant, err = parseOwner(text[:at]); err != nil {
-			return err
-		}
-		text = text[at+1:]
+	if _, err := testday.ParseFullEnergy(text); err != nil {
+		return err
 	}
-	number, uncertainty, unsure := strings.Cut(strings.ReplaceAll(text, "±", "+-"), "+-")
-	if unsure {
-		var s ratioFlag
-		if err := s.Set(uncertainty); err != nil {
-			return errEnergy
-		}
-		f.RSE = s.value
-	}
-	number = strings.TrimSpace(number)
-	if short, unit := number[:max(0, len(number)-2)], number[max(0, len(number)-2):]; strings.EqualFold(unit, "Wh") {
-		number = strings.TrimSpace(short)
-	}
-	var err error
-	if f.Wh, err = run.ParseNumber(number); err != nil || f.Wh <= 0 {
-		return errEnergy
-	}
-	*e = append(*e, f)
+	*e = append(*e, text)
 	return nil
-}
-
-// parseOwner reads what a battery is of: a device, or pairs of which device= names one
-// and the others are a variant, as runs have it.
-func parseOwner(text string) (device, variant string, err error) {
-	if !strings.Contains(text, "=") {
-		if text == "" {
-			return "", "", errEnergy
-		}
-		return text, "", nil
-	}
-	pairs := map[string]string{}
-	for pair := range strings.SplitSeq(text, ",") {
-		key, value, ok := strings.Cut(strings.TrimSpace(pair), "=")
-		if !ok || key == "" || value == "" {
-			return "", "", fmt.Errorf("%q is not a pair such as pack=100Wh", pair)
-		}
-		if key == "device" {
-			device = value
-			continue
-		}
-		pairs[key] = value
-	}
-	return device, string(run.NewVariant(pairs)), nil
 }
 
 // isFolder refuses what is meant as standard output where files go into a folder.

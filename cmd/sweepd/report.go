@@ -88,11 +88,19 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 		if err != nil {
 			return err
 		}
+		full, err := testday.ParseFullEnergies(f.full)
+		if err != nil {
+			return err
+		}
+		prices, err := a.day(ctx, c, bytesOf{}).PricesOr(f.prices)
+		if err != nil {
+			return err
+		}
 		in, err := testday.ReportInput(ctx, s, testday.ReportRequest{
 			Filter: filter, Lower: slices.Concat(c.Lower, f.lower), Runs: f.runs, Frames: sets,
 			Questions: report.Questions{
 				Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
-				Full: f.full, Reserve: f.reserve.value, Prices: f.prices.or(c.Prices),
+				Full: full, Reserve: f.reserve.value, Prices: prices,
 			},
 		})
 		if err != nil {

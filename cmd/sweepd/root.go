@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"io"
 	"strings"
 
@@ -24,6 +25,9 @@ type app struct {
 	json       bool
 
 	tell func(state string) error // tells the service manager; nil: sd_notify(3)
+
+	found  *respondent // whom this command asks, once it was looked for
+	damage error  // what of the data is damaged and was left out
 
 	started bool // the command line was understood and its command is running
 }
@@ -102,9 +106,13 @@ func (a *app) withStore(o sqlite.Options, f func(store.Store, config) error) (er
 	if err != nil {
 		return err
 	}
-	s, err := sqlite.Open(a.dataDir(c), o)
+	at, err := a.whom(context.Background())
 	if err != nil {
 		return err
+	}
+	s, err := sqlite.Open(at.folder, o)
+	if err != nil {
+		return ofOwner(at.folder, err)
 	}
 	defer func() {
 		if cerr := s.Close(); err == nil {

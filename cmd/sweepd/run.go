@@ -40,6 +40,12 @@ func (f *filterFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.Until, "until", "", "only runs that started before the end of a day or a minute: `2026-05-04`, 09:30")
 }
 
+// request is what the flags ask for.
+func (f *filterFlags) request() testday.FilterRequest {
+	f.Supply = f.supply.value
+	return f.FilterRequest
+}
+
 func (f *filterFlags) filter() (store.Filter, error) {
 	f.Supply = f.supply.value
 	return f.Filter(time.Now())

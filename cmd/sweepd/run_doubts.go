@@ -8,8 +8,6 @@ import (
 
 	"sweepd/report/sentence"
 	"sweepd/report/text"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -25,31 +23,25 @@ and device, the worst and commonest first, with an example and what can be done.
   sweepd run doubts --since today`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			filter, err := f.filter()
+			q := f.request()
+			found, err := call(cmd.Context(), a, testday.FindDoubts, q)
 			if err != nil {
 				return err
 			}
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				runs, err := testday.List(cmd.Context(), a.asEnded(s), filter)
-				if err != nil {
-					return err
-				}
-				doubts := testday.Doubts(runs)
-				if a.json {
-					return a.printJSON(doubts)
-				}
-				p := a.printer()
-				switch {
-				case len(runs) == 0:
-					p.Say(noRuns(filter), "", text.Plain)
-				case len(doubts) == 0:
-					p.Say(fmt.Sprintf("nothing needs a look: no finding casts doubt on any of %s", sentence.Counted(len(runs), "run")), "", toneGood)
-				default:
-					p.Say(fmt.Sprintf("%s. Those that need a look:", sentence.Counted(len(runs), "run")), "", text.Plain)
-				}
-				sayDoubts(p, doubts)
-				return p.Err
-			})
+			if a.json {
+				return a.printJSON(found.Doubts)
+			}
+			p := a.printer()
+			switch {
+			case found.Runs == 0:
+				p.Say(noRuns(q), "", text.Plain)
+			case len(found.Doubts) == 0:
+				p.Say(fmt.Sprintf("nothing needs a look: no finding casts doubt on any of %s", sentence.Counted(found.Runs, "run")), "", toneGood)
+			default:
+				p.Say(fmt.Sprintf("%s. Those that need a look:", sentence.Counted(found.Runs, "run")), "", text.Plain)
+			}
+			sayDoubts(p, found.Doubts)
+			return p.Err
 		},
 	}
 	f.add(cmd)

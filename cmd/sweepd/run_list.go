@@ -3,12 +3,13 @@ package main
 import (
 	"context"
 	"fmt"
+	"reflect"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/run"
 	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -23,24 +24,22 @@ func (a *app) runListCommand() *cobra.Command {
   sweepd run list --workload harbour-flight --supply battery --variant cores=6 --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			filter, err := f.filter()
+			q := f.request()
+			if _, err := q.Filter(time.Now()); err != nil {
+				return err
+			}
+			runs, err := call(cmd.Context(), a, testday.ListRuns, q)
 			if err != nil {
 				return err
 			}
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				runs, err := testday.List(cmd.Context(), a.asEnded(s), filter)
-				if err != nil {
-					return err
-				}
-				if a.json {
-					return a.printJSON(runs)
-				}
-				if len(runs) == 0 {
-					_, err := fmt.Fprintln(a.out, noRuns(filter))
-					return err
-				}
-				return a.printRuns(runs)
-			})
+			if a.json {
+				return a.printJSON(runs)
+			}
+			if len(runs) == 0 {
+				_, err := fmt.Fprintln(a.out, noRuns(q))
+				return err
+			}
+			return a.printRuns(runs)
 		},
 	}
 	f.add(cmd)
@@ -64,16 +63,14 @@ each sensor showed and the facts of the device. --json always has all.
   sweepd run show last --json`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				k, err := testday.Show(cmd.Context(), a.asEnded(s), args[0])
-				if err != nil {
-					return err
-				}
-				if a.json {
-					return a.printJSON(k)
-				}
-				return a.printKept(k, all)
-			})
+			k, err := call(cmd.Context(), a, testday.ShowRun, testday.RunRequest{ID: args[0]})
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(k)
+			}
+			return a.printKept(k, all)
 		},
 	}
 	cmd.Flags().BoolVar(&all, "all", false, "also what each sensor showed, and the facts of the device")
@@ -95,8 +92,8 @@ func (a *app) endedRuns(ctx context.Context) []run.Record {
 }
 
 // noRuns says that there are none, or that none was selected.
-func noRuns(f store.Filter) string {
-	if f == (store.Filter{}) {
+func noRuns(q testday.FilterRequest) string {
+	if reflect.ValueOf(q).IsZero() {
 		return "no runs yet"
 	}
 	return "no run fits: `sweepd run list` without flags lists all"

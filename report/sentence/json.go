@@ -12,7 +12,8 @@ type (
 	}
 	ComparisonJSON struct {
 		analysis.Comparison
-		Confounders []string `json:"confounders"`
+		Confounders     []string        `json:"confounders"`
+		ConfounderFacts []analysis.Note `json:"confounder_facts"`
 		NotesJSON
 	}
 	CurveJSON struct {
@@ -37,11 +38,12 @@ type (
 		analysis.ValueResult
 		NotesJSON
 	}
-	// NotesJSON are the notes in words and by their codes, which machines branch on,
-	// in the same order.
+	// NotesJSON are the notes in words, by their codes, which machines branch on, and
+	// with all that the words are made of, in the same order.
 	NotesJSON struct {
 		Notes     []string            `json:"notes"`
 		NoteCodes []analysis.NoteCode `json:"note_codes"`
+		NoteFacts []analysis.Note     `json:"note_facts"`
 	}
 )
 
@@ -50,14 +52,17 @@ func notesAsJSON(list []analysis.Note) NotesJSON {
 	for i, n := range list {
 		codes[i] = n.Code
 	}
-	return NotesJSON{Notes(list), codes}
+	return NotesJSON{Notes(list), codes, asList(list)}
 }
+
+// asList are notes as they are, never null.
+func asList(list []analysis.Note) []analysis.Note { return append([]analysis.Note{}, list...) }
 
 // CompareAsJSON words the notes of comparisons.
 func CompareAsJSON(r analysis.CompareResult) CompareJSON {
 	list := make([]ComparisonJSON, len(r.Comparisons))
 	for i, c := range r.Comparisons {
-		list[i] = ComparisonJSON{c, Notes(c.Confounders), notesAsJSON(c.Notes)}
+		list[i] = ComparisonJSON{c, Notes(c.Confounders), asList(c.Confounders), notesAsJSON(c.Notes)}
 	}
 	return CompareJSON{r, list, notesAsJSON(r.Notes)}
 }
@@ -86,4 +91,44 @@ func ValueAsJSON(r *analysis.ValueResult) *ValueJSON {
 		return nil
 	}
 	return &ValueJSON{*r, notesAsJSON(r.Notes)}
+}
+
+// Result is what the JSON was made of.
+func (j CompareJSON) Result() analysis.CompareResult {
+	r := j.CompareResult
+	r.Comparisons, r.Notes = make([]analysis.Comparison, len(j.Comparisons)), j.NoteFacts
+	for i, c := range j.Comparisons {
+		r.Comparisons[i] = c.Comparison
+		r.Comparisons[i].Notes, r.Comparisons[i].Confounders = c.NoteFacts, c.ConfounderFacts
+	}
+	return r
+}
+
+// Result is what the JSON was made of.
+func (j CurveJSON) Result() analysis.CurveResult {
+	r := j.CurveResult
+	r.Groups, r.Notes = make([]analysis.CurveGroup, len(j.Groups)), j.NoteFacts
+	for i, g := range j.Groups {
+		r.Groups[i] = g.CurveGroup
+		r.Groups[i].Notes = g.NoteFacts
+	}
+	return r
+}
+
+// Result is what the JSON was made of.
+func (j BatteryJSON) Result() analysis.BatteryResult {
+	r := j.BatteryResult
+	r.Groups, r.Notes = make([]analysis.BatteryGroup, len(j.Groups)), j.NoteFacts
+	for i, g := range j.Groups {
+		r.Groups[i] = g.BatteryGroup
+		r.Groups[i].Notes = g.NoteFacts
+	}
+	return r
+}
+
+// Result is what the JSON was made of.
+func (j *ValueJSON) Result() analysis.ValueResult {
+	r := j.ValueResult
+	r.Notes = j.NoteFacts
+	return r
 }

@@ -18,9 +18,9 @@ func TestNotesInJSON(t *testing.T) {
 		want  string // in this order
 	}{
 		{CompareAsJSON(analysis.CompareResult{Comparisons: []analysis.Comparison{{Workload: "tile-sort", Confounders: []analysis.Note{{Code: analysis.ConfounderDevices, Names: []string{"host_model"}}}, Notes: notes}}}),
-			`"workload":"tile-sort" "confounders":["the devices differ in model"] "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]} "notes":[] "note_codes":[]`},
-		{CurveAsJSON(analysis.CurveResult{Groups: []analysis.CurveGroup{{Workload: "tile-sort", Noise: u, KneeW: u}}, Notes: notes}), `"workload":"tile-sort" "notes":[] "note_codes":[]} "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]}`},
-		{BatteryAsJSON(analysis.BatteryResult{Groups: []analysis.BatteryGroup{{Workload: "tile-sort", Notes: notes}}}), `"workload":"tile-sort" "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]} "notes":[] "note_codes":[]`},
+			`"workload":"tile-sort" "confounders":["the devices differ in model"] "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"] "note_facts":[{"code":"nothing_shared"}]} "notes":[] "note_codes":[]`},
+		{CurveAsJSON(analysis.CurveResult{Groups: []analysis.CurveGroup{{Workload: "tile-sort", Noise: u, KneeW: u}}, Notes: notes}), `"workload":"tile-sort" "notes":[] "note_codes":[] "note_facts":[]} "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"] "note_facts":[{"code":"nothing_shared"}]}`},
+		{BatteryAsJSON(analysis.BatteryResult{Groups: []analysis.BatteryGroup{{Workload: "tile-sort", Notes: notes}}}), `"workload":"tile-sort" "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"] "note_facts":[{"code":"nothing_shared"}]} "notes":[] "note_codes":[]`},
 		{ValueAsJSON(&analysis.ValueResult{Notes: notes}), `"values":null "notes":["the sides share no setting: nothing can be compared"] "note_codes":["nothing_shared"]`},
 		{ValueAsJSON(nil), `null`},
 	} {

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// person has commands ask the agent that answers, as somebody does who names no folder
+// and has one of his own.
+func person(t *testing.T) {
+	t.Helper()
+	home := t.TempDir()
+	t.Setenv("SWEEPD_DATA", "")
+	t.Setenv("HOME", home)
+	t.Setenv("XDG_STATE_HOME", filepath.Join(home, "state"))
+}
+
+// TestAgentAnswersAsTheDataDoes asks every question both ways: of the data in this
+// process, and of an agent that holds it. Texts, JSON, remarks and exit codes are the
+// same.
+func TestAgentAnswersAsTheDataDoes(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	must(t, "run", "reject", "last", "--why", "an update ran")
+	liveDevice(t)
+	startAgent(t, "--data", data)
+	questions := []string{
+		"run list", "run list --supply battery --last 5", "run list --since 2026-05-04 --until 12:00 --device unit-oak", "run list --device nobody",
+		"run list --finding bogus", "run list --state rejected", "run show last", "run show 0001", "run show nothing-like-it",
+		"run doubts", "run doubts --device unit-elm",
+		"compare --by device", "compare --by supply", "compare --by supply --at package", "compare --by device --per system --supply battery",
+		"compare --by device --price unit-oak=599EUR --price unit-elm=449EUR", "compare --a until=2026-05-04 --b since=2026-05-05",
+		"compare --by variant", "compare --by device --metric none",
+		"curve", "curve --device unit-oak --supply mains", "curve --metric none",
+		"battery", "battery --full-energy 48.6Wh+-2% --reserve 5%", "battery --supply mains",
+	}
+	for _, q := range questions {
+		for _, form := range [][]string{nil, {"--json"}} {
+			args := append(strings.Fields(q), form...)
+			t.Setenv("SWEEPD_DATA", data)
+			want := sweepd(t, args...)
+			t.Setenv("SWEEPD_DATA", "")
+			got := sweepd(t, args...)
+			if got.code != want.code || got.out != want.out || got.stderr != want.stderr {
+				t.Errorf("sweepd %s: the agent answers\n%d %s%s\nthe data\n%d %s%s", strings.Join(args, " "), got.code, got.out, got.stderr, want.code, want.out, want.stderr)
+			}
+		}
+	}
+}
+
+// TestCommandsFindTheAgentsData has a person whose agent keeps its data elsewhere read it,
+// and make no second database.
+func TestCommandsFindTheAgentsData(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	liveDevice(t)
+	startAgent(t, "--data", data)
+	person(t)
+	if out := must(t, "run", "list"); !strings.Contains(out, "unit-elm") {
+		t.Errorf("run list: %s", out)
+	}
+	must(t, "plan", "new", "--workload", "harbour-flight", "--settings", "25W", "--repeats", "1")
+	if out := must(t, "plan", "status"); !strings.Contains(out, "2 left") {
+		t.Errorf("plan status: %s", out)
+	}
+	if left, err := filepath.Glob(filepath.Join(os.Getenv("HOME"), "*")); err != nil || len(left) > 0 {
+		t.Errorf("made beside the agent's data: %v %v", left, err)
+	}
+}

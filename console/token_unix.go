@@ -1,0 +1,34 @@
+//go:build unix
+
+package console
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"os/user"
+	"strconv"
+)
+
+// systemGroup is the group of the system's agent, whose members may change what is kept.
+const systemGroup = "sweepd"
+
+// writeToken writes the file anew, so that nobody who opened it before reads it, for its
+// owner and its group alone: the system's where there is one and this process may give
+// it, else that of the folder or of the process.
+func writeToken(path, text string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	if g, err := user.LookupGroup(systemGroup); err == nil {
+		if id, err := strconv.Atoi(g.Gid); err == nil {
+			_ = f.Chown(-1, id) // else the group stays what it is
+		}
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Chmod(0o640), f.Close())
+}
