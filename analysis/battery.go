@@ -203,6 +203,7 @@ func (b *batteryGroup) build(key Group) (BatteryGroup, bool) {
 	}
 	left.missing, left.weak = left.missing-left.weak, 0 // LeftOut names them
 	b.note(leftOutNotes("", left, "", AtSystem)...)
+	b.note(countNote(NoteKeptInterrupted, "", countRuns(b.runs, usedRuns(b.samples), keptInterrupted))...)
 	b.note(noiseNotes("", noise)...)
 	b.note(unlikeRepeatsNotes(noise)...)
 	b.addFullEnergy()

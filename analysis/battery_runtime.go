@@ -153,7 +153,9 @@ func (b *batteryGroup) addMeasured(key Group) {
 	for j, sample := range b.samples {
 		for _, i := range sample.runs {
 			if r := &b.runs[i]; ranDown(r, b.req.Reserve) {
-				b.out.Measured = append(b.out.Measured, b.measured(r, sample, &b.out.means[j], &unknownCharge))
+				m := b.measured(r, sample, &b.out.means[j], &unknownCharge)
+				m.SwitchedOff = keptInterrupted(r)
+				b.out.Measured = append(b.out.Measured, m)
 			}
 		}
 	}

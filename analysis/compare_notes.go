@@ -22,6 +22,7 @@ func (c *comparisonBuilder) collectNotes(p pair, nameA, nameB string) []Note {
 	if len(c.sharedContrasts()) == 0 {
 		c.note(Note{Code: NoteNothingShared})
 	}
+	c.note(countNote(NoteKeptInterrupted, "", countRuns(c.a.runs, c.a.usedRuns(), keptInterrupted)+countRuns(c.b.runs, c.b.usedRuns(), keptInterrupted))...)
 	c.note(unlikeRepeatsNotes(c.a.noise, c.b.noise)...)
 	if len(c.blocks) > 0 {
 		c.note(Note{Code: NoteShiftsTakenOut, Count: len(c.blocks), Ratio: spread(c.blocks)})

@@ -72,15 +72,9 @@ func (c *curveGroup) note(notes ...Note) { c.out.Notes = append(c.out.Notes, not
 
 func (c *curveGroup) noteRuns(left leftOut) {
 	c.note(leftOutNotes("", left, c.metric.name)...)
-	weak := 0
-	for _, sample := range c.samples {
-		for _, i := range sample.runs {
-			if c.runs[i].NoSystemPower() != "" {
-				weak++
-			}
-		}
-	}
-	c.note(powerUnclear("", weak)...)
+	used := usedRuns(c.samples)
+	c.note(countNote(NotePowerUnclear, "", countRuns(c.runs, used, func(r *run.Run) bool { return r.NoSystemPower() != "" }))...)
+	c.note(countNote(NoteKeptInterrupted, "", countRuns(c.runs, used, keptInterrupted))...)
 	c.note(noiseNotes("", c.noise)...)
 	c.note(unlikeRepeatsNotes(c.noise)...)
 	c.note(movesBetweenDays("", c.runs, c.samples)...)

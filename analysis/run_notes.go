@@ -18,7 +18,7 @@ func addNote(list *[]Note, n Note) {
 func leftOutNotes(side string, left leftOut, metric string, watts ...string) []Note {
 	var notes []Note
 	if slices.Contains(watts, AtSystem) {
-		notes = powerUnclear(side, left.weak)
+		notes = countNote(NotePowerUnclear, side, left.weak)
 		left.missing -= left.weak
 	}
 	for _, l := range []struct {
@@ -32,13 +32,16 @@ func leftOutNotes(side string, left leftOut, metric string, watts ...string) []N
 	return notes
 }
 
-// powerUnclear says how many runs on battery have no system watts.
-func powerUnclear(side string, runs int) []Note {
+// countNote is a note of so many runs, none of no run.
+func countNote(code NoteCode, side string, runs int) []Note {
 	if runs == 0 {
 		return nil
 	}
-	return []Note{{Code: NotePowerUnclear, Side: side, Count: runs}}
+	return []Note{{Code: code, Side: side, Count: runs}}
 }
+
+// keptInterrupted tells of a run that it was interrupted and kept.
+func keptInterrupted(r *run.Run) bool { return r.HasFinding(run.KeptInterrupted) }
 
 // unlikeRepeatsNotes counts the runs that differ from their repeats.
 func unlikeRepeatsNotes(noises ...noiseEstimate) []Note {
@@ -46,10 +49,7 @@ func unlikeRepeatsNotes(noises ...noiseEstimate) []Note {
 	for i := range noises {
 		n += len(noises[i].outliers)
 	}
-	if n == 0 {
-		return nil
-	}
-	return []Note{{Code: NoteUnlikeRepeats, Count: n}}
+	return countNote(NoteUnlikeRepeats, "", n)
 }
 
 // noiseNotes says where a side's noise comes from unless repeats alone settled it.

@@ -150,6 +150,25 @@ type entry struct {
 	z   float64
 }
 
+// usedRuns are the indices of the runs in samples.
+func usedRuns(samples []sample) []int {
+	var all []int
+	for _, s := range samples {
+		all = append(all, s.runs...)
+	}
+	return all
+}
+
+// countRuns counts the runs with the given indices for which something holds.
+func countRuns(runs []run.Run, indices []int, holds func(*run.Run) bool) (n int) {
+	for _, i := range indices {
+		if holds(&runs[i]) {
+			n++
+		}
+	}
+	return n
+}
+
 func buildSample(runs []run.Run, s run.Setting, x float64, entries []entry) sample {
 	slices.SortFunc(entries, func(a, b entry) int {
 		ra, rb := &runs[a.run], &runs[b.run]

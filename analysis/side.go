@@ -54,10 +54,4 @@ func byWatts(samples []sample) bool {
 }
 
 // usedRuns lists the runs in the side's samples.
-func (s *side) usedRuns() []int {
-	var all []int
-	for _, s := range s.samples {
-		all = append(all, s.runs...)
-	}
-	return all
-}
+func (s *side) usedRuns() []int { return usedRuns(s.samples) }

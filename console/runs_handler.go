@@ -26,7 +26,7 @@ func (h *handler) handleRuns(mux *http.ServeMux) {
 	})
 	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
 	mux.HandleFunc("POST /api/v1/runs/{id}/hold", h.hold)
-	for _, d := range []run.Decision{run.Reject, run.Keep} {
+	for _, d := range []run.Decision{run.Reject, run.Keep, run.Unkeep} {
 		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
 			var q WhyRequest
 			if readJSON(w, r, &q) && h.entitled(w, r) {
@@ -99,7 +99,7 @@ func statusOf(err error) int {
 	if errors.As(err, &request) {
 		return http.StatusBadRequest
 	}
-	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, run.ErrEnded, store.ErrStillRecording, store.ErrNotRejected} {
+	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, run.ErrEnded, store.ErrStillRecording, store.ErrNotRejected, store.ErrNotKept, run.ErrNoSweep} {
 		if errors.Is(err, conflict) {
 			return http.StatusConflict
 		}

@@ -134,7 +134,7 @@ func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
 func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	d := &run.Record{Summaries: []run.Summary{}}
 	d.State, d.Findings, d.Results = run.Finished, []run.Finding{}, map[string]run.Result{}
-	var units, lower string
+	var units, lower, state string
 	for i, column := range t.columns {
 		text := strings.TrimSpace(record[i])
 		var err error
@@ -146,6 +146,9 @@ func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 			units = text
 		case colLower:
 			lower = text
+		case colState:
+			state = text
+			d.State, err = readState(text)
 		default:
 			err = t.readCell(d, column, text)
 		}
@@ -158,6 +161,9 @@ func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	}
 	if d.ID == "" {
 		d.ID = t.derivedID(record)
+	}
+	if state == string(run.Finished) && d.Why != "" { // as exported: no other finished run has a reason
+		d.Findings = append(d.Findings, run.KeptInterruptedFinding(d.DurationS, d.Why))
 	}
 	return d, nil
 }
@@ -202,8 +208,6 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 		if text != "" {
 			d.ID, err = strings.Clone(text), run.CheckID(text)
 		}
-	case colState:
-		d.State, err = readState(text)
 	case colWhy:
 		d.Why, err = readLines(column, text)
 	case colNote:

@@ -286,6 +286,11 @@ func TestAnyAcceptedRunSurvivesAnExport(t *testing.T) {
 func TestTidyRoundTrip(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		runs := rapid.SliceOfN(rapid.Custom(drawRun), 1, 8).Draw(rt, "runs")
+		for i := range runs {
+			if r := &runs[i]; r.State == run.Finished && r.Why != "" { // which only those have that were kept
+				r.Findings = []run.Finding{run.KeptInterruptedFinding(r.DurationS, r.Why)}
+			}
+		}
 		var file bytes.Buffer
 		if err := WriteTidy(&file, runs); err != nil {
 			rt.Fatal(err)

@@ -46,7 +46,11 @@ func (e *Ended) Corrected() Record {
 		case Reject:
 			d.State, d.Why = Rejected, c.Why
 		case Keep:
-			d.State, d.Why = e.Record.State, ""
+			if d.State == Interrupted {
+				d.KeepInterrupted(c.Why)
+			} else {
+				d.State, d.Why = e.Record.State, ""
+			}
 		}
 	}
 	return d

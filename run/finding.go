@@ -44,6 +44,8 @@ const (
 	ClockStepped Code = "clock_stepped"
 	SensorStale  Code = "sensor_stale"
 	Outlying     Code = "outlying"
+
+	KeptInterrupted Code = "kept_interrupted"
 )
 
 // advice says what a tester can do about a kind of finding.
@@ -100,7 +102,7 @@ func Advise(list []Finding) {
 func Codes() []string {
 	return []string{
 		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed),
-		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(Outlying),
+		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(KeptInterrupted), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
 		string(SettingDisagrees), string(SettingDisobeyed), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
 	}

@@ -80,8 +80,17 @@ type Decision string
 const (
 	Undecided Decision = ""
 	Reject    Decision = "reject" // no comparison counts it
-	Keep      Decision = "keep"   // undoes a rejection, by the user or by a finding
+	Keep      Decision = "keep"   // undoes a rejection, by the user or by a finding, or counts an interrupted run
+	Unkeep    Decision = "unkeep" // undoes the last Keep
 )
+
+// CheckReason tells why a text cannot be the decision's reason; Unkeep needs none.
+func (d Decision) CheckReason(why string) error {
+	if d == Unkeep && why == "" {
+		return nil
+	}
+	return CheckLabel("reason", why)
+}
 
 // Correction is what a user changes about a run that is kept.
 type Correction struct {
@@ -112,10 +121,10 @@ func (c Correction) Check() error {
 	switch c.Decision {
 	case Undecided:
 		return nil
-	case Reject, Keep:
-		return CheckLabel("reason", c.Why)
+	case Reject, Keep, Unkeep:
+		return c.Decision.CheckReason(c.Why)
 	}
-	return fmt.Errorf("decision %q is neither reject nor keep", c.Decision)
+	return fmt.Errorf("decision %q is neither reject nor keep, nor unkeep", c.Decision)
 }
 
 // Want is what the next run needs of the device.

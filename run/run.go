@@ -18,7 +18,7 @@ type Run struct {
 	// reports nothing.
 	SettingRead *SourcedSetting   `json:"setting_read"`
 	State       State             `json:"state"`
-	Why         string            `json:"why"`  // of a rejected run
+	Why         string            `json:"why"`  // of a rejected run, or one of KeepInterrupted
 	Note        string            `json:"note"` // the user's
 	StartedAt   Timestamp         `json:"started_at"`
 	DurationS   *float64          `json:"duration_s"` // nil while recording

@@ -109,7 +109,7 @@ func whyNotCounted(r run.Run) string {
 	case run.Rejected:
 		return "rejected: " + r.Why
 	case run.Interrupted:
-		return "interrupted: the agent ended while recording"
+		return fmt.Sprintf("interrupted, the agent ended while recording: `sweepd run keep %s --why TEXT` counts it, or run it again", run.ShortID(r.ID))
 	}
 	return fmt.Sprintf("no result: give it with `sweepd run result %s NAME=VALUE`, or run it again", run.ShortID(r.ID))
 }

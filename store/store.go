@@ -120,7 +120,9 @@ type Corrector interface {
 	// A result that is replaced goes to the history, and with any result there is no
 	// finding that one is missing. Rejecting a run again gives it another reason;
 	// ErrStillRecording while it is recording. Keeping makes it again what it was before it
-	// was rejected; ErrNotRejected where there is nothing to undo.
+	// was rejected, and an interrupted one a finished one, see run.KeepInterrupted;
+	// ErrNotRejected where it is neither, run.ErrNoSweep where nothing of it is known.
+	// Unkeeping undoes the last keeping; ErrNotKept where there is none.
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
 	// SetOutlying stores which of the selected runs differ from their repeats, by id
 	// and text, in place of what was stored before. It reports whether anything changed.
@@ -199,8 +201,10 @@ var (
 	// ErrStillRecording is returned for what cannot be done to a run that is still being
 	// recorded.
 	ErrStillRecording = errors.New("the run is still recording: stop it first")
-	// ErrNotRejected is returned for keeping a run that is not rejected.
-	ErrNotRejected = errors.New("the run is not rejected")
+	// ErrNotRejected is returned for keeping a run that counts as it is.
+	ErrNotRejected = errors.New("the run is not rejected, nor interrupted: there is nothing to keep")
+	// ErrNotKept is returned for undoing a keeping that never was, or was undone.
+	ErrNotKept = errors.New("nothing to undo: what was decided of the run last is no `run keep`")
 	// ErrNoPlan is returned where no plan was made yet.
 	ErrNoPlan = errors.New("there is no plan: make one with `sweepd plan new`")
 )

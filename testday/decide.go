@@ -7,11 +7,11 @@ import (
 	"sweepd/run"
 )
 
-// Decide rejects a run, so that no comparison counts it, or keeps one that was
-// rejected; why is the reason, which is kept with it. id is any part that only one run
-// has, or "last".
+// Decide rejects a run, so that no comparison counts it, keeps one that was rejected or
+// interrupted, or takes the last keeping back; why is the reason, which is kept with it.
+// id is any part that only one run has, or "last".
 func Decide(ctx context.Context, s Corrections, id string, what run.Decision, why string, now time.Time) (run.Record, error) {
-	if err := CheckReason(why); err != nil {
+	if err := CheckReason(what, why); err != nil {
 		return run.Record{}, err
 	}
 	d, err := s.Run(ctx, id)
@@ -22,4 +22,4 @@ func Decide(ctx context.Context, s Corrections, id string, what run.Decision, wh
 }
 
 // CheckReason tells why a text cannot be the reason of a decision.
-func CheckReason(why string) error { return requestError(run.CheckLabel("reason", why)) }
+func CheckReason(what run.Decision, why string) error { return requestError(what.CheckReason(why)) }

@@ -3,6 +3,7 @@ package testday
 import (
 	"context"
 	"errors"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -124,8 +125,11 @@ func (s *correctionsWithUnstored) Correct(ctx context.Context, id string, c run.
 	if at < 0 {
 		return s.Corrector.Correct(ctx, id, c)
 	}
-	if c.Decision == run.Keep && ended[at].State != run.Rejected {
+	switch {
+	case c.Decision == run.Keep && ended[at].State != run.Rejected && ended[at].State != run.Interrupted:
 		return run.Record{}, store.ErrNotRejected
+	case c.Decision == run.Unkeep:
+		return run.Record{}, fmt.Errorf("run %s is not stored yet: undo it when it is", run.ShortID(id))
 	}
 	found, err := s.agent.CorrectUnstored(id, c)
 	if !found && err == nil { // it was stored just now

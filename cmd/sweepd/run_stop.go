@@ -145,27 +145,45 @@ last into this data folder, never one that was imported or merged, whatever its 
 // decisionCommand is reject or keep, which differ in words only.
 func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	var why string
+	var undo bool
 	cmd := &cobra.Command{
 		Use:     string(what) + " RUN --why TEXT",
 		Short:   "Set a run aside: it stays, and no comparison counts it",
 		Example: `  sweepd run reject 3f9c21ab --why "an update ran in the background"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := testday.CheckReason(why); err != nil {
+			decision := what
+			if undo {
+				decision = run.Unkeep
+			}
+			if err := testday.CheckReason(decision, why); err != nil {
 				return fmt.Errorf("--why: %w", err)
 			}
 			return a.correct(cmd.Context(), func(s store.Store, _ config) (run.Record, error) {
-				return testday.Decide(cmd.Context(), s, args[0], what, why, time.Now())
-			}, func(c *console.Client) (run.Record, error) { return c.Decide(cmd.Context(), args[0], what, why) })
+				return testday.Decide(cmd.Context(), s, args[0], decision, why, time.Now())
+			}, func(c *console.Client) (run.Record, error) {
+				return c.Decide(cmd.Context(), args[0], decision, why)
+			})
 		},
 	}
-	if what == run.Keep {
-		cmd.Short = "Count a run again that was rejected, by a finding or by hand"
-		cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"`
-	}
-	cmd.Long = cmd.Short + ".\n" + whichRun
 	cmd.Flags().StringVar(&why, "why", "", "`TEXT` that says why")
-	_ = cmd.MarkFlagRequired("why")
+	if what != run.Keep {
+		cmd.Long = cmd.Short + ".\n" + whichRun
+		_ = cmd.MarkFlagRequired("why")
+		return cmd
+	}
+	cmd.Use = "keep RUN (--why TEXT | --undo)"
+	cmd.Short = "Count a run that was rejected or interrupted"
+	cmd.Long = `Count a run again that was rejected, by a finding or by hand, or one that was interrupted
+because its agent ended: up to its last stored sweep, with the finding kept_interrupted.
+Its result can be given as that of any other run. --undo takes the last keeping back, and
+"sweepd run reject" sets the run aside. ` + whichRun
+	cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"
+  sweepd run keep last --why "the workload had ended when the agent did"
+  sweepd run keep last --undo`
+	cmd.Flags().BoolVar(&undo, "undo", false, "take the last keeping back: the run is rejected or interrupted again")
+	cmd.MarkFlagsOneRequired("why", "undo")
+	cmd.MarkFlagsMutuallyExclusive("why", "undo")
 	return cmd
 }
 

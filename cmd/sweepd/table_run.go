@@ -67,10 +67,18 @@ func (p *printer) summary(d run.Record) {
 
 // history tells what was decided and corrected since the run, the oldest first.
 func (p *printer) history(h store.History) {
-	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept"}
+	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept", run.Unkeep: "keeping taken back"}
 	by := map[string]string{"user": "by hand", "finding": "by a finding"}
 	for _, x := range h.Decisions {
-		p.Say(fmt.Sprintf("  %s: %s %s: %s", timeText(x.At), did[x.What], by[x.Who], x.Why), "    ", text.Plain)
+		when := "before it came here"
+		if !x.At.IsZero() {
+			when = timeText(x.At)
+		}
+		what := did[x.What] + " " + by[x.Who]
+		if x.Why != "" {
+			what += ": " + x.Why
+		}
+		p.Say("  "+when+": "+what, "    ", text.Plain)
 	}
 	for _, x := range h.Results {
 		p.Say(fmt.Sprintf("  %s: %s corrected, it was %s", timeText(x.ReplacedAt), x.Name, valueText(x.Result)), "    ", text.Plain)

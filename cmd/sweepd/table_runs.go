@@ -121,8 +121,12 @@ func countDoubts(r run.Run) int {
 	return n
 }
 
-// stateText is a run's state, and that it could not be stored so far.
+// stateText is a run's state, and that it was kept although it was interrupted, or could
+// not be stored so far.
 func stateText(r run.Run) string {
+	if r.State == run.Finished && r.HasFinding(run.KeptInterrupted) {
+		return string(r.State) + ", kept"
+	}
 	if r.KeptIn != "" {
 		return string(r.State) + ", not stored"
 	}

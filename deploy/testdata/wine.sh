@@ -115,6 +115,8 @@ sweepd run show last
 sweepd run result last score=15
 sweepd run reject last --why "seen"
 sweepd run keep last --why "seen again"
+sweepd run keep last --undo
+sweepd run keep last --why "seen again"
 sweepd setting quiet
 sweepd schedule
 sweepd import "Z:$work/day.csv" --data 'C:\day' | grep '^48 runs added'

@@ -25,6 +25,9 @@ func Note(n analysis.Note) string {
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: " + quantityOf(n) + " not finite, zero or negative"
 	case analysis.NoteSettingUnusable:
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: set watts not finite, zero or negative"
+	case analysis.NoteKeptInterrupted:
+		return fmt.Sprintf("%s interrupted and kept by hand: %s at %s last stored sweep", Counted(n.Count, "run")+plural(n.Count, " was", " were"),
+			plural(n.Count, "it ends", "they end"), plural(n.Count, "its", "their"))
 	case analysis.NoteUnlikeRepeats:
 		return fmt.Sprintf("%s %s and %s in all numbers", Counted(n.Count, "run"), plural(n.Count, "differs from its repeats", "differ from their repeats"), plural(n.Count, "stays", "stay"))
 	case analysis.NoteDirectionsDiffer:

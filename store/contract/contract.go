@@ -42,6 +42,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"corrections are all or nothing": correctsAllOrNothing,
 		"corrections replace findings":   replacesFindings,
 		"runs are rejected and kept":     rejectsAndKeeps,
+		"interrupted runs are kept":      keepsInterrupted,
 		"outlying runs are marked":       marksOutlying,
 		"the analysis reads runs":        analysisRuns,
 		"the analysis reads end charges": chargeAtTheEnd,
@@ -139,6 +140,8 @@ func correct(t testing.TB, s store.Store, id string, c run.Correction) run.Recor
 func reject(why string) run.Correction {
 	return run.Correction{Decision: run.Reject, Why: why, At: noon}
 }
+
+func unkeep() run.Correction { return run.Correction{Decision: run.Unkeep, At: noon} }
 
 func keep(why string) run.Correction {
 	return run.Correction{Decision: run.Keep, Why: why, At: noon}

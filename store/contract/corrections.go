@@ -2,6 +2,7 @@ package contract
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -126,11 +127,15 @@ func rejectsAndKeeps(t *testing.T, s store.Store) {
 		state(id, run.Rejected, "fan blocked")
 		correct(t, s, id, keep("it was not"))
 		state(id, before, "")
-		if _, err := s.Correct(ctx, id, keep("again")); !errors.Is(err, store.ErrNotRejected) {
-			t.Errorf("keeping %s again: %v", id, err)
-		}
+	}
+	if _, err := s.Correct(ctx, "run-good", keep("again")); !errors.Is(err, store.ErrNotRejected) {
+		t.Errorf("keeping run-good again: %v", err)
 	}
 	correct(t, s, "run-slept", keep("before the start"))
+	state("run-slept", run.Finished, "")
+	correct(t, s, "run-slept", unkeep())
+	state("run-slept", run.Rejected, "suspended: slept")
+	correct(t, s, "run-slept", keep("after all"))
 	state("run-slept", run.Finished, "")
 	if _, err := s.Correct(ctx, "run-now", reject("no")); !errors.Is(err, store.ErrStillRecording) {
 		t.Errorf("rejecting while recording: %v", err)
@@ -147,6 +152,61 @@ func rejectsAndKeeps(t *testing.T, s store.Store) {
 	}
 	if diff := cmp.Diff(want, history.Decisions); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// keepsInterrupted counts an interrupted run from the moment that its user says so to the
+// moment that he takes it back.
+func keepsInterrupted(t *testing.T, s store.Store) {
+	broken, empty := finished("run-broken", 1), finished("run-empty", 2)
+	broken.State, empty.State, empty.DurationS = run.Interrupted, run.Interrupted, new(0.0)
+	imported(t, s, broken, empty)
+	is := func(d run.Record, state run.State, why string) {
+		t.Helper()
+		kept := d.HasFinding(run.KeptInterrupted)
+		if d.State != state || d.Why != why || kept != (state == run.Finished) && state != run.Rejected {
+			t.Errorf("%s is %s (%q), findings %+v, want %s (%q)", d.ID, d.State, d.Why, d.Findings, state, why)
+		}
+		runs, _, err := s.AnalysisRuns(t.Context(), store.Filter{})
+		must(t, err)
+		if counted := len(runs) == 1; counted != (state == run.Finished) {
+			t.Errorf("%s, and %d runs are counted", state, len(runs))
+		}
+	}
+	d := correct(t, s, "run-broken", keep("the workload had ended"))
+	is(d, run.Finished, "the workload had ended")
+	if f := d.Findings[len(d.Findings)-1]; f.Severity != run.SeverityNote || !strings.Contains(f.Text, "60.0 s after its start: the workload had ended") {
+		t.Errorf("finding %+v", f)
+	}
+	is(correct(t, s, "run-broken", oneResult("fps", run.Result{Value: 60, Better: run.Higher}, noon)), run.Finished, "the workload had ended")
+	is(correct(t, s, "run-broken", reject("it was too warm")), run.Rejected, "it was too warm")
+	is(correct(t, s, "run-broken", keep("it was not")), run.Finished, "the workload had ended")
+	is(correct(t, s, "run-broken", unkeep()), run.Rejected, "it was too warm")
+	is(correct(t, s, "run-broken", keep("it was not")), run.Finished, "the workload had ended")
+	is(correct(t, s, "run-broken", unkeep()), run.Rejected, "it was too warm")
+	if _, err := s.Correct(t.Context(), "run-broken", unkeep()); !errors.Is(err, store.ErrNotKept) {
+		t.Errorf("undoing a keeping that a rejection followed: %v", err)
+	}
+	other := finished("run-other", 3)
+	other.State = run.Interrupted
+	imported(t, s, other)
+	is(correct(t, s, "run-other", keep("good")), run.Finished, "good")
+	if _, err := s.Correct(t.Context(), "run-other", keep("again")); !errors.Is(err, store.ErrNotRejected) {
+		t.Errorf("keeping it again: %v", err)
+	}
+	is(correct(t, s, "run-other", unkeep()), run.Interrupted, "")
+	h, err := s.History(t.Context(), "run-other")
+	must(t, err)
+	want := []store.Decided{{At: run.Stamp(noon), What: run.Keep, Who: "user", Why: "good"}, {At: run.Stamp(noon), What: run.Unkeep, Who: "user"}}
+	if diff := cmp.Diff(want, h.Decisions); diff != "" {
+		t.Error(diff)
+	}
+
+	if _, err := s.Correct(t.Context(), "run-empty", keep("it was good")); !errors.Is(err, run.ErrNoSweep) {
+		t.Errorf("keeping a run of which nothing is known: %v", err)
+	}
+	if _, err := s.Correct(t.Context(), "run-empty", unkeep()); !errors.Is(err, store.ErrNotKept) {
+		t.Errorf("undoing what never was: %v", err)
 	}
 }
 

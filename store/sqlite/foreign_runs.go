@@ -155,7 +155,7 @@ func (x *foreignRun) check() error {
 		}
 	}
 	for _, d := range x.history.Decisions {
-		if d.What != run.Reject && d.What != run.Keep || d.Who != "user" && d.Who != "finding" || len(d.Why) > maxReason {
+		if d.What != run.Reject && d.What != run.Keep && d.What != run.Unkeep || d.Who != "user" && d.Who != "finding" || len(d.Why) > maxReason {
 			return bad("its history: %q by %q is no decision", run.Shorten(string(d.What)), run.Shorten(d.Who))
 		}
 	}

@@ -40,7 +40,11 @@ var migrations = []string{
 	` + added("run_checksums", "series_checksums", "checksums") + views,
 	// Version 2 keeps of what a person typed only results, states and plans. What is added
 	// here must leave the checksums of a run without it as they are.
-	dropViews + views,
+	dropViews + `ALTER TABLE decisions RENAME TO decisions2;
+	` + added("decisions") + `INSERT INTO decisions SELECT run, at, what, who, why FROM decisions2 ORDER BY rowid;
+	DROP TABLE decisions2;
+	CREATE INDEX decisions_of_run ON decisions (run);
+	` + views,
 }
 
 const dropViews = `DROP VIEW IF EXISTS kept_runs; DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table;

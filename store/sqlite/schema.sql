@@ -32,7 +32,7 @@ CREATE TABLE runs (
   setting_read_source TEXT,
   state           TEXT NOT NULL CHECK (state IN ('recording', 'finished', 'interrupted', 'rejected')),
   state_before    TEXT NOT NULL DEFAULT '',  -- of a rejected run: what `run keep` brings back
-  why             TEXT NOT NULL DEFAULT '',  -- of a rejected run
+  why             TEXT NOT NULL DEFAULT '',  -- of a rejected run, or an interrupted one that was kept
   note            TEXT NOT NULL DEFAULT '',  -- the user's
   started_at      TEXT,
   duration_s      REAL,                      -- NULL while recording
@@ -73,11 +73,12 @@ CREATE TABLE result_history (
 ) STRICT;
 CREATE INDEX result_history_of_run ON result_history (run, name);
 
--- Every rejection and every `run keep`, by a finding or by the user.
+-- Every rejection and every `run keep`, by a finding or by the user, and every undoing of
+-- a `run keep`.
 CREATE TABLE decisions (
   run   INTEGER NOT NULL REFERENCES runs (n),
   at    TEXT,
-  what  TEXT NOT NULL CHECK (what IN ('reject', 'keep')),
+  what  TEXT NOT NULL CHECK (what IN ('reject', 'keep', 'unkeep')),
   who   TEXT NOT NULL CHECK (who IN ('finding', 'user')),
   why   TEXT NOT NULL
 ) STRICT;
