@@ -145,7 +145,7 @@ func TestRunFromStartToStop(t *testing.T) {
 		t.Errorf("the agent ended with %d: %s", code, a.log)
 	}
 	// What was kept can be read and corrected without the agent.
-	out = must(t, "run", "show", d1.ID[len(d1.ID)-8:])
+	out = must(t, "run", "show", "--all", d1.ID[len(d1.ID)-8:])
 	for _, want := range []string{d1.ID, "fps_mean 61.3 fps", "load 4.2 s", "battery_power_watts", "too_short", "sweepd version"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("run show lacks %q:\n%s", want, out)
