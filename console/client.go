@@ -206,6 +206,9 @@ func (c *Client) refused(status int, text []byte) error {
 		if m.Run != nil {
 			return &run.NotStoredError{Run: *m.Run, Text: m.Error}
 		}
+		if m.Ended != nil && m.Unusable != nil {
+			return &testday.EndedError{Run: *m.Ended, Unusable: *m.Unusable}
+		}
 		return errors.New(m.Error)
 	}
 	if status == http.StatusUnauthorized {

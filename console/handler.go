@@ -143,20 +143,6 @@ func (h *handler) start(w http.ResponseWriter, r *http.Request) {
 	h.answer(w, r, started, err)
 }
 
-func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
-	var q StopRequest
-	if !readJSON(w, r, &q) {
-		return
-	}
-	list, err := results(q.Results)
-	if err != nil {
-		writeError(w, http.StatusBadRequest, err)
-		return
-	}
-	d, err := testday.Stop(r.Context(), h.agent, run.Stop{Run: q.Run, Results: list, Note: q.Note, Failure: q.Failure})
-	h.answer(w, r, d, err)
-}
-
 // answer answers with v, or with the error.
 func (h *handler) answer(w http.ResponseWriter, r *http.Request, v any, err error) {
 	if err != nil {
@@ -172,6 +158,11 @@ func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 	var kept *run.NotStoredError
 	if errors.As(err, &kept) {
 		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
+		return
+	}
+	var ended *testday.EndedError
+	if errors.As(err, &ended) {
+		writeMessage(w, http.StatusBadRequest, errorMessage{Error: err.Error(), Ended: &ended.Run, Unusable: &ended.Unusable})
 		return
 	}
 	m := errorMessage{Error: err.Error()}

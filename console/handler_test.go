@@ -344,12 +344,12 @@ func stopOfANamedRun(t *testing.T, h subject) {
 		}
 	}
 	first := start("tile-sort")
-	long := strings.Repeat("x", 4001)
 	stop(404, `{"run":"ffffffff"}`, "no such run")
-	stop(400, `{"run":"`+first+`","note":"`+long+`"}`, "note has 4001 bytes: at most 4000 are allowed")
-	stop(400, `{"note":"`+long+`"}`, "note has 4001 bytes: at most 4000 are allowed")
+	stop(400, `{"run":"ffffffff",}`, "no run was stopped: run \\\"ffffffff\\\": no such run")
+	stop(400, `{"run":"fffff`, "not the JSON object")
+	stop(400, `{"run":5}`, "not the JSON object")
 	if r := h.live().Recording; r == nil || r.ID != first {
-		t.Fatalf("a bad stop ended the run: %+v", r)
+		t.Fatalf("a stop of another ended the run: %+v", r)
 	}
 	repeated := `{"run":"` + first + `","results":{"fps":{"value":61.5}},"note":"n","failure":"exit status 3"}`
 	for range 2 {
@@ -370,6 +370,60 @@ func stopOfANamedRun(t *testing.T, h subject) {
 	}
 	if w := ask(h, "GET", "/api/v1/runs/"+first, "", nil); !strings.Contains(w.Body.String(), `"note":"n"`) || !strings.Contains(w.Body.String(), `"history":{"results":[],`) || strings.Count(w.Body.String(), "command_failed") != 1 {
 		t.Errorf("a repeated stop left traces: %s", w.Body)
+	}
+}
+
+// Whatever is wrong with a stop, the run ends, and the answer has it with what could be
+// kept.
+func TestStopMeansStop(t *testing.T) { onEach(t, stopMeansStop) }
+
+func stopMeansStop(t *testing.T, h subject) {
+	for body, want := range map[string]struct {
+		says    string
+		results map[string]float64
+	}{
+		`{"results":{"fps":{"value":68,4}}}`:                                  {"not the JSON object", nil},
+		`{"results":{"fps":{"value":"fast"},"load":{"value":4}}}`:             {"no value that is a number", map[string]float64{"load": 4}},
+		`{"results":{"fps":{"value":1e999},"load":{"value":4}}}`:              {"give the result with `sweepd run result", map[string]float64{"load": 4}},
+		`{"results":{"fps":{"value":null},"load":{"value":4}}}`:               {"fps=…`: result fps: {\"value\":null} has no value", map[string]float64{"load": 4}},
+		`{"results":{"fps":{"value":1,"better":"faster"}}}`:                   {"want higher or lower", nil},
+		`{"results":{"a=b":{"value":1},"load":{"value":4}}}`:                  {"may not hold", map[string]float64{"load": 4}},
+		`{"note":"` + strings.Repeat("x", 4001) + `"}`:                        {"note has 4001 bytes", nil},
+		`{"failure":"` + strings.Repeat("x", 4001) + `"}`:                     {"failure has 4001 bytes", nil},
+		`{"results":{"load":{"value":4}},"reslts":{}}`:                        {"reslts", map[string]float64{"load": 4}},
+		`{"results":{"load":{"value":4}}} {}`:                                 {"more than one value", map[string]float64{"load": 4}},
+		`{"run":"RUN","results":{"fps":{"value":"fast"},"load":{"value":4}}}`: {"no value that is a number", map[string]float64{"load": 4}},
+		`{"run":"RUN","results":{"fps":{"value":68,4}}}`:                      {"not the JSON object", nil},
+		`[]`: {"not the JSON object", nil},
+	} {
+		var r run.Run
+		if w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"tile-sort"}`, nil); json.Unmarshal(w.Body.Bytes(), &r) != nil || r.ID == "" {
+			t.Fatalf("start: %s", w.Body)
+		}
+		w := ask(h, "POST", "/api/v1/runs/stop", strings.ReplaceAll(body, "RUN", r.ID), nil)
+		var m errorMessage
+		if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != 400 || !strings.Contains(m.Error, want.says) || !strings.HasPrefix(m.Error, "run "+run.ShortID(r.ID)+" ended at ") {
+			t.Errorf("%.60s: %d %.300s, %v", body, w.Code, w.Body, err)
+			continue
+		}
+		if h.live().Recording != nil || m.Ended == nil || m.Ended.ID != r.ID || m.Ended.State != run.Finished || len(m.Unusable.Why) == 0 || len(m.Ended.Results) != len(want.results) {
+			t.Errorf("%.60s: recording %+v, ended %+v", body, h.live().Recording, m.Ended)
+			continue
+		}
+		for name, v := range want.results {
+			if m.Ended.Results[name].Value != v {
+				t.Errorf("%.60s: kept %v", body, m.Ended.Results)
+			}
+		}
+	}
+	if w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"tile-sort"}`, nil); w.Code != 200 {
+		t.Fatalf("start: %s", w.Body)
+	}
+	if w := ask(h, "POST", "/api/v1/runs/stop", strings.Repeat("x", 70_000), nil); w.Code != 413 || h.live().Recording == nil {
+		t.Errorf("which run is meant did not arrive: %d %.200s", w.Code, w.Body)
+	}
+	if w := ask(h, "POST", "/api/v1/runs/stop", "", nil); w.Code != 200 || h.live().Recording != nil {
+		t.Errorf("a stop that says nothing: %d %.200s", w.Code, w.Body)
 	}
 }
 
@@ -394,8 +448,8 @@ func badRequests(t *testing.T, h subject) {
 		{"runs/start", `{"workload":"a"} {}`, 400, "more than one value"},
 		{"runs/start", `{"workload":"a","wokload":"b"}`, 400, "wokload"},
 		{"runs/start", `{"workload":"a","setting":"0W"}`, 400, "above 0"},
-		{"runs/stop", `{"results":{"fps":{"value":"fast"}}}`, 400, "not the JSON object"},
-		{"runs/stop", `{"results":{"fps":{"value":1e999}}}`, 400, "not the JSON object"},
+		{"runs/stop", `{"results":{"fps":{"value":"fast"}}}`, 400, "no value that is a number"},
+		{"runs/stop", `{"results":{"fps":{"value":1e999}}}`, 400, "no value that is a number"},
 		{"runs/stop", `{"results":{"fps":{"value":null}}}`, 400, "has no value"},
 		{"runs/stop", `{"results":{"fps":{"value":1,"better":"faster"}}}`, 400, "want higher or lower"},
 		{"runs/stop", `{"results":{"a=b":{"value":1}}}`, 400, "may not hold"},

@@ -15,11 +15,28 @@ import (
 // readJSON reads the one value of a request's body. Where it is not what it
 // should be, it answers and returns false.
 func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
+	if !isJSON(w, r) {
+		return false
+	}
+	err := decodeJSON(r.Body, into)
+	if err != nil {
+		refuseJSON(w, r, err)
+	}
+	return err == nil
+}
+
+// isJSON tells whether a request's body is said to be JSON. Where it is not, it answers.
+func isJSON(w http.ResponseWriter, r *http.Request) bool {
 	if mediaType(r) != "application/json" {
 		writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json"))
 		return false
 	}
-	d := json.NewDecoder(r.Body)
+	return true
+}
+
+// decodeJSON reads the one value there is, whose fields are all known.
+func decodeJSON(from io.Reader, into any) error {
+	d := json.NewDecoder(from)
 	d.DisallowUnknownFields()
 	err := d.Decode(into)
 	if err == nil {
@@ -27,16 +44,17 @@ func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
 			err = errors.New("more than one value")
 		}
 	}
+	return err
+}
+
+// refuseJSON answers that a request's body is not what it should be.
+func refuseJSON(w http.ResponseWriter, r *http.Request, err error) {
 	var large *http.MaxBytesError
-	switch {
-	case err == nil:
-		return true
-	case errors.As(err, &large):
+	if errors.As(err, &large) {
 		writeError(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the request has more than %d bytes", large.Limit))
-	default:
-		writeError(w, http.StatusBadRequest, fmt.Errorf("the request is not the JSON object expected at %s: %s", r.URL.Path, inPlainWords(err)))
+		return
 	}
-	return false
+	writeError(w, http.StatusBadRequest, fmt.Errorf("the request is not the JSON object expected at %s: %s", r.URL.Path, inPlainWords(err)))
 }
 
 // inPlainWords says what the decoder found without its words for Go's types.

@@ -70,6 +70,10 @@ type errorMessage struct {
 	Run *run.Record `json:"run,omitempty"`
 	// Skipped is set where an analysis failed: what it would not have taken.
 	Skipped *testday.SkippedJSON `json:"skipped,omitempty"`
+	// Ended is set where a run was to be stopped and has ended, although the request, or
+	// what Unusable tells of it, could not be used.
+	Ended    *run.Record       `json:"ended,omitempty"`
+	Unusable *testday.Unusable `json:"unusable,omitempty"`
 }
 
 // Kinds of errors that commands branch on.

@@ -100,7 +100,7 @@ var (
 // is a typing error or a "no limit" value.
 const MaxSettingWatts = 1000
 
-// ParseSetting reads what a user types: "25W", "25 W", "12.5w" or a bare number as
+// ParseSetting reads what a user types: "25W", "25 W", "12.5w", "12,5W" or a bare number as
 // watts, anything else as a name. Watts must be above 0 and at most 1000; a number
 // with another unit of power or in another notation, and a range of watts, are refused.
 func ParseSetting(text string) (Setting, error) {
@@ -115,7 +115,7 @@ func ParseSetting(text string) (Setting, error) {
 	w, err := ParseNumber(number)
 	if err != nil {
 		if isNumber(number) || notWatts.MatchString(s) || notOneSetting.MatchString(s) {
-			return Setting{}, fmt.Errorf("setting %q is neither watts nor a name: give watts above 0 with a decimal point, such as 25W or 12.5W", text)
+			return Setting{}, fmt.Errorf("setting %q is neither watts nor a name: give watts above 0, such as 25W or 12.5W%s", text, ThousandsHint(err))
 		}
 		if len(s) > maxLabel {
 			return Setting{}, fmt.Errorf("setting name has %d bytes: at most %d are allowed", len(s), maxLabel)

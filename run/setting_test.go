@@ -9,7 +9,7 @@ import (
 
 func TestParseSetting(t *testing.T) {
 	for text, want := range map[string]string{
-		"25W": "25W", "25 W": "25W", "12.5w": "12.5W", "25": "25W", " 7.004W ": "7W", "1000W": "1000W",
+		"25W": "25W", "25 W": "25W", "12.5w": "12.5W", "12,5W": "12.5W", "12,5 w": "12.5W", "7,5": "7.5W", "25": "25W", " 7.004W ": "7W", "1000W": "1000W",
 		"quiet": "quiet", "low-power": "low-power", "15W-quiet": "15W-quiet", "8-28": "8-28", "fan 2": "fan 2", "W": "W", "2nd": "2nd", "3 fans": "3 fans",
 	} {
 		s, err := ParseSetting(text)
@@ -20,9 +20,9 @@ func TestParseSetting(t *testing.T) {
 	for text, want := range map[string]string{
 		"": "is empty", "0W": "above 0", "-5W": "above 0", "1001W": "at most 1000", "NaN": "above 0", "inf": "above 0",
 		"15000mW": "give watts", "0.015 kW": "give watts", "25 watts": "give watts", "25Watt": "give watts", "15 milliwatts": "give watts",
-		"50Wh": "give watts", "12,5W": "decimal point", "12,5": "decimal point", "15000000µW": "give watts", "25WW": "give watts", strings.Repeat("x", 201): "at most 200",
-		"1_000": "decimal point", "1_0W": "decimal point", "1 000": "decimal point", "0x10": "decimal point", "0x1p4W": "decimal point", "1e999": "decimal point",
-		"nan-nan/nan": "decimal point", "8-28/4": "decimal point", "8W - infW / 4W": "decimal point", "1e1-2e1/1": "decimal point",
+		"50Wh": "give watts", "1,234W": "1,234 may be 1.234 or 1234", "1,2,3": "above 0", "15000000µW": "give watts", "25WW": "give watts", strings.Repeat("x", 201): "at most 200",
+		"1_000": "above 0", "1_0W": "above 0", "1 000": "above 0", "0x10": "above 0", "0x1p4W": "above 0", "1e999": "above 0",
+		"nan-nan/nan": "above 0", "8-28/4": "above 0", "8W - infW / 4W": "above 0", "1e1-2e1/1": "above 0",
 	} {
 		if s, err := ParseSetting(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%.20q: got %+v, %v, want %q", text, s, err, want)

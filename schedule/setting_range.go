@@ -10,7 +10,7 @@ import (
 )
 
 // settingRange is a range of watts with a step, written as in cron: 8-28/4.
-var settingRange = regexp.MustCompile(`^\s*([0-9.]+)\s*W?\s*-\s*([0-9.]+)\s*W?\s*/\s*([0-9.]+)\s*W?\s*$`)
+var settingRange = regexp.MustCompile(`^\s*([0-9.,]+)\s*W?\s*-\s*([0-9.,]+)\s*W?\s*/\s*([0-9.,]+)\s*W?\s*$`)
 
 // unfinishedRange is what was meant as a range: two numbers of watts with a dash or
 // dots between them.
@@ -36,9 +36,9 @@ func ParseSettings(text string) ([]run.Setting, error) {
 	}
 	var bounds [3]float64
 	for i, number := range m[1:] {
-		v, err := strconv.ParseFloat(number, 64)
+		v, err := run.ParseNumber(number)
 		if err != nil {
-			return nil, fmt.Errorf("settings %q: %q is not a number of watts", text, number)
+			return nil, fmt.Errorf("settings %q: %q is not a number of watts%s", text, number, run.ThousandsHint(err))
 		}
 		bounds[i] = v
 	}
@@ -66,5 +66,5 @@ func rangeError(text, from, to, step string) error {
 	if step == "" {
 		return fmt.Errorf("settings %q: a range says its step, such as %s-%s/4 for every 4 W", text, from, to)
 	}
-	return fmt.Errorf("settings %q: want FROM-TO/STEP in watts with decimal points, such as 8-28/4", text)
+	return fmt.Errorf("settings %q: want FROM-TO/STEP in watts, such as 8-28/4", text)
 }

@@ -4,12 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
 	"sweepd/agent"
 	"sweepd/run"
+	"sweepd/store"
 )
 
 // Agent is a running agent, which records: Local in this process, *console.Client at
@@ -85,19 +88,38 @@ type Local struct {
 	Lower   []string // results of which less is better, where their direction is open
 }
 
-// StopRun ends the run in progress, or the one that s names.
-func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
+// StopRun ends the run in progress, or the one that s names, whatever else s has: the
+// error is an *EndedError where that cannot be kept.
+func (l *Local) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 	given := Results(s.Results)
-	if s.Results, err = given.WithDirections(l.Lower); err != nil {
-		return d, err
-	}
 	var recording run.Run
 	if r := l.Live().Recording; r != nil {
 		recording = *r
 	}
-	if err := s.Check(recording); err != nil {
-		return d, requestError(err)
+	s, unusable := usable(s, recording, l.Lower)
+	return unusable.after(l.stopRun(ctx, s, recording, given))
+}
+
+// usable is what can be kept of a stop, with the directions of its results.
+func usable(s run.Stop, of run.Run, lower []string) (run.Stop, Unusable) {
+	var u Unusable
+	given := s.Results
+	s.Results = map[string]run.Result{}
+	for _, name := range slices.Sorted(maps.Keys(given)) {
+		one, err := Results{name: given[name]}.WithDirections(lower)
+		if err != nil {
+			u.Add(missingResult(name+"="), err)
+		}
+		maps.Copy(s.Results, one)
 	}
+	if err := s.Check(of); err != nil {
+		s.Note, s.Failure = "", ""
+		u.Add("", err)
+	}
+	return s, u
+}
+
+func (l *Local) stopRun(ctx context.Context, s run.Stop, recording run.Run, given Results) (d run.Record, err error) {
 	if s.Run != "" && s.Run != recording.ID {
 		if s.Run, err = l.Store.FindRun(ctx, s.Run); err != nil {
 			return d, err
@@ -112,7 +134,20 @@ func (l *Local) StopRun(ctx context.Context, s run.Stop) (d run.Record, err erro
 	if errors.Is(err, run.ErrEnded) {
 		return l.afterEnd(ctx, s, given)
 	}
+	if errors.Is(err, run.ErrNotRecording) {
+		err = l.afterLast(ctx, s.Results, err)
+	}
 	return d, err
+}
+
+// afterLast says which run results may be of that are given while none is recording: the
+// last one, where it has none.
+func (l *Local) afterLast(ctx context.Context, list Results, err error) error {
+	d, failed := l.Store.Run(ctx, store.Last)
+	if failed != nil || len(list) == 0 || len(d.Results) > 0 {
+		return err
+	}
+	return fmt.Errorf("%w; run %s of %q ended at %s without a result%s", err, run.ShortID(d.ID), d.Workload, endedAt(d.Run), offer(": if this is its, add it with", d.ID, list))
 }
 
 // afterEnd gives a run that has ended what a stop says of it.

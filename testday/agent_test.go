@@ -72,10 +72,11 @@ func TestLocalStatus(t *testing.T) {
 func TestLocalStop(t *testing.T) {
 	f := &fakeRecorder{fakeAgent: *recordingAgent()}
 	l := &Local{Recorder: f, Lower: []string{"load"}}
-	var request *RequestError
-	if _, err := l.StopRun(t.Context(), run.Stop{Results: map[string]run.Result{"a,b": {Value: 1}}}); !errors.As(err, &request) || f.recording == nil {
-		t.Errorf("a result that cannot be kept: %v", err)
+	var ended *EndedError
+	if d, err := l.StopRun(t.Context(), run.Stop{Results: map[string]run.Result{"a,b": {Value: 1}, "load": {Value: 4}}}); !errors.As(err, &ended) || f.recording != nil || d.Results["load"].Better != run.Lower {
+		t.Errorf("a result that cannot be kept: %+v, %v", d, err)
 	}
+	f.fakeAgent = *recordingAgent()
 	d, err := l.StopRun(t.Context(), run.Stop{Results: map[string]run.Result{"load": {Value: 4}, "fps": {Value: 60}, "wait": {Value: 1, Better: run.Lower}}})
 	if err != nil || d.Results["load"].Better != run.Lower || d.Results["fps"].Better != run.Higher || d.Results["wait"].Better != run.Lower {
 		t.Errorf("%+v, %v", d.Results, err)

@@ -2,10 +2,8 @@ package testday
 
 import (
 	"fmt"
-	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"sweepd/run"
@@ -57,36 +55,21 @@ func preferLower(runs []run.Run, lower []string) {
 // or "render time=12.5 s". lower names those of which less is better, and only those;
 // the direction of the others is open.
 func ParseResults(texts, lower []string) (Results, error) {
-	out := make(Results, len(texts))
-	for _, text := range texts {
-		name, r, err := parseResult(text)
-		if err != nil {
-			return nil, requestError(err)
-		}
-		if _, twice := out[name]; twice {
-			return nil, requestError(fmt.Errorf("result %s is given twice", name))
-		}
-		out[name] = r
-	}
-	for _, name := range lower {
-		r, ok := out[name]
-		if !ok {
-			return nil, requestError(fmt.Errorf("--lower %s names no result that is given", run.Shorten(name)))
-		}
-		r.Better = run.Lower
-		out[name] = r
+	out, wrong := parseResults(texts, lower)
+	if len(wrong) > 0 {
+		return nil, requestError(wrong[0].err)
 	}
 	return out, nil
 }
 
 // number is what a result starts with, in decimal notation.
-var number = regexp.MustCompile(`^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?`)
+var number = regexp.MustCompile(`^[+-]?([0-9]+(\.[0-9]*|,[0-9]+)?|[.,][0-9]+)([eE][+-]?[0-9]+)?`)
 
-// unit starts with a letter or a sign that units start with, so that "1,5",
-// "1_000" or "1.2.3" are not taken for a number with a strange unit.
+// unit starts with a letter or a sign that units start with, so that "1_000"
+// or "1.2.3" are not taken for a number with a strange unit.
 var unit = regexp.MustCompile(`^([\pL%°µ‰/][\pL\pN%°µ‰²³·*/^ .-]*)?$`)
 
-const valueHow = "give a number with a decimal point and, if it has one, its unit: fps_mean=61.3fps"
+const valueHow = "give a number and, if it has one, its unit: fps_mean=61.3fps"
 
 // parseResult reads NAME=VALUE[UNIT].
 func parseResult(text string) (name string, r run.Result, err error) {
@@ -110,8 +93,11 @@ func parseValue(name, text string) (r run.Result, err error) {
 	if digits == "" || !unit.MatchString(rest) || hexadecimal(digits, rest) {
 		return r, fmt.Errorf("result %s: %q is not a number: %s", name, run.Shorten(text), valueHow)
 	}
-	v, err := strconv.ParseFloat(digits, 64)
-	if err != nil || math.IsInf(v, 0) {
+	v, err := run.ParseNumber(digits)
+	if hint := run.ThousandsHint(err); hint != "" {
+		return r, fmt.Errorf("result %s: %q is not one number%s", name, run.Shorten(text), hint)
+	}
+	if err != nil {
 		return r, fmt.Errorf("result %s: %q is too large for a number", name, run.Shorten(digits))
 	}
 	r = run.Result{Value: v, Unit: rest}

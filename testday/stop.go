@@ -3,7 +3,6 @@ package testday
 import (
 	"context"
 	"errors"
-	"fmt"
 	"maps"
 
 	"sweepd/run"
@@ -13,6 +12,11 @@ import (
 func Stop(ctx context.Context, a Agent, s run.Stop) (run.Record, error) {
 	d, err := a.StopRun(ctx, s)
 	return complete(d), err
+}
+
+// StopDespite is Stop where u of what was asked for cannot be used.
+func StopDespite(ctx context.Context, a Agent, s run.Stop, u Unusable) (run.Record, error) {
+	return u.after(Stop(ctx, a, s))
 }
 
 // StopWithFrames ends the run in progress, then gives it the results of its frame
@@ -28,21 +32,21 @@ func StopWithFrames(ctx context.Context, a CorrectingAgent, s run.Stop, read fun
 	} else if err != nil {
 		return d, err
 	}
-	without := func(err error) error {
-		return fmt.Errorf("run %s is stopped and kept, but without its frame times (give them with `sweepd run result %[1]s --frames FILE`): %w", run.ShortID(d.ID), err)
-	}
+	var without Unusable
 	r, failed := read()
 	if failed != nil {
+		without.Add(MeantFrames, failed)
 		if len(typed) > 0 {
-			_, err = a.StopRun(ctx, run.Stop{Run: d.ID, Results: typed})
+			d, err = a.StopRun(ctx, run.Stop{Run: d.ID, Results: typed})
 		}
-		return d, errors.Join(without(failed), err)
+		return without.after(complete(d), err)
 	}
 	r.Results = maps.Clone(r.Results)
 	maps.Copy(r.Results, typed)
 	with, err := a.AddResults(ctx, d.ID, r)
 	if err != nil && !errors.As(err, &kept) {
-		return d, without(err)
+		without.Add(MeantFrames, err)
+		return without.after(d, nil)
 	}
 	return complete(with), err
 }

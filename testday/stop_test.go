@@ -90,6 +90,7 @@ func TestFrames(t *testing.T) {
 }
 
 func TestStopWithFrames(t *testing.T) {
+	var ended *EndedError
 	f := recordingAgent()
 	results := FrameResults{FramesS: 2.3, Results: Results{"fps": {Value: 100}}}
 	d, err := StopWithFrames(t.Context(), f, run.Stop{Note: "n"}, func() (FrameResults, error) {
@@ -102,8 +103,8 @@ func TestStopWithFrames(t *testing.T) {
 		t.Errorf("%+v, %v", d, err)
 	}
 	f = recordingAgent()
-	if _, err := StopWithFrames(t.Context(), f, run.Stop{}, func() (FrameResults, error) { return results, errDisk }); !errors.Is(err, errDisk) ||
-		!strings.Contains(err.Error(), "run 000-0001 is stopped and kept, but without its frame times (give them with `sweepd run result 000-0001 --frames FILE`)") || f.frames.Results != nil {
+	if _, err := StopWithFrames(t.Context(), f, run.Stop{}, func() (FrameResults, error) { return results, errDisk }); err == nil ||
+		!strings.HasSuffix(err.Error(), "; give the result with `sweepd run result 000-0001 --frames FILE`: disk full") || f.frames.Results != nil {
 		t.Errorf("a bad file: %v", err)
 	}
 	typed := map[string]run.Result{"score": {Value: 7}, "fps": {Value: 99}}
@@ -113,12 +114,12 @@ func TestStopWithFrames(t *testing.T) {
 		t.Errorf("all results at once: stopped with %v, then %v, %v", f.stopped.Results, f.frames.Results, err)
 	}
 	f = recordingAgent()
-	if _, err := StopWithFrames(t.Context(), f, run.Stop{Results: typed}, func() (FrameResults, error) { return results, errDisk }); !errors.Is(err, errDisk) ||
+	if _, err := StopWithFrames(t.Context(), f, run.Stop{Results: typed}, func() (FrameResults, error) { return results, errDisk }); !errors.As(err, &ended) ||
 		len(f.ended.Results) != 2 || f.frames.Results != nil {
 		t.Errorf("a bad file: what was typed is kept: %v, %v", f.ended.Results, err)
 	}
 	f = recordingAgent()
-	if _, err := StopWithFrames(t.Context(), f, run.Stop{}, func() (FrameResults, error) { f.err = errAway; return results, nil }); !errors.Is(err, errAway) || !strings.Contains(err.Error(), "is stopped and kept") {
+	if _, err := StopWithFrames(t.Context(), f, run.Stop{}, func() (FrameResults, error) { f.err = errAway; return results, nil }); !errors.As(err, &ended) || !strings.HasSuffix(err.Error(), "--frames FILE`: no agent answers") {
 		t.Errorf("the agent went away: %v", err)
 	}
 	f = &fakeAgent{err: errAway}

@@ -164,7 +164,7 @@ func expectedValue(invalid *pflag.InvalidValueError) error {
 	case "int", "uint", "int64", "uint64":
 		return errors.New("want a whole number")
 	case "float64":
-		return errors.New("want a number with a decimal point")
+		return errors.New("want a number, such as 12.5")
 	}
 	return invalid.Unwrap()
 }

@@ -20,6 +20,7 @@ func (d *decimalFlag) Set(text string) error {
 	if _, err := run.ParseNumber(text); err != nil {
 		return errors.New("want a number in decimal notation, such as 12")
 	}
+	text = strings.Replace(text, ",", ".", 1)
 	if digits := strings.TrimLeft(text, "0"); digits != "" && digits[0] >= '1' && digits[0] <= '9' {
 		text = digits
 	}

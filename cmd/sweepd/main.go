@@ -34,7 +34,7 @@ const (
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	a := &app{in: stdin, out: stdout, err: stderr, getenv: os.Getenv}
 	root := a.root()
-	root.SetArgs(args)
+	root.SetArgs(a.forgive(root, args))
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

@@ -27,7 +27,8 @@ type app struct {
 	tell func(state string) error // tells the service manager; nil: sd_notify(3)
 
 	found  *respondent // whom this command asks, once it was looked for
-	damage error  // what of the data is damaged and was left out
+	damage error       // what of the data is damaged and was left out
+	slips  []slip      // in the command line of a run stop
 
 	started bool // the command line was understood and its command is running
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -36,43 +37,50 @@ func (a *app) runStopCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "stop [RUN]",
 		Short: "Stop the run and keep it with its results",
-		Long: `Stop the run and keep it with the numbers that the workload reported. With RUN (any
-part of the id that only one run has) that run is meant and no other is stopped: where
-it has ended already, it gets the results. A unit may follow each number. Results can be given later, too (sweepd run result). A file of
-frame times becomes results: mean and median rate, the slowest 1 % and 0.1 % of
-frames by their edge (a percentile) and by their mean, and the share of slow frames.`,
+		Long: `Stop the run and keep it with the numbers that the workload reported. The run ends
+first, also where a result, a file or a flag is wrong: results can be given later, too
+(sweepd run result). With RUN (any part of the id that only one run has) that run is
+meant and no other is stopped: where it has ended already, it gets the results.
+A unit may follow each number; 68,4 is 68.4. A file of frame times becomes results: mean
+and median rate, the slowest 1 % and 0.1 % of frames by their edge (a percentile) and by
+their mean, and the share of slow frames.`,
 		Example: `  sweepd run stop --result fps_mean=61.3fps
   sweepd run stop --result score=10234 --result "load time=4.2 s" --lower "load time"
   sweepd run stop 3f9c21ab --frames frames.csv --frame-column frame_ms`,
-		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			results, err := testday.ParseResults(f.results, f.lower)
-			if err != nil {
-				return err
-			}
 			client, err := a.client()
 			if err != nil {
 				return misused(err)
 			}
-			stop := run.Stop{Results: results}
-			if len(args) > 0 {
-				if stop.Run = args[0]; stop.Run == "" {
-					return misused(errors.New("RUN is empty: give the id of the run to stop, or nothing for the one that is recording"))
-				}
+			if slices.Contains(args, "") {
+				return misused(errors.New("RUN is empty: give the id of the run to stop, or nothing for the one that is recording"))
+			}
+			typed := testday.TypedStop{Words: args, Results: f.results, Lower: f.lower}
+			unknown := false
+			for _, s := range a.slips {
+				typed.Slips = append(typed.Slips, s.Slip)
+				unknown = unknown || s.unknown
 			}
 			given, err := frames.given(cmd)
-			if err != nil {
-				return err
-			}
-			var d run.Record
 			if given {
-				var file *testday.FrameFile
-				if file, err = frames.open(cmd.Context(), a.in); err != nil {
-					return fmt.Errorf("the run goes on: %w", err)
+				_, err = frames.options()
+			}
+			if err != nil {
+				typed.Slips = append(typed.Slips, testday.Slip{Text: err.Error(), Meant: testday.MeantFrames})
+			}
+			var read func() (testday.FrameResults, error)
+			if given {
+				read = func() (r testday.FrameResults, _ error) {
+					file, err := frames.open(cmd.Context(), a.in)
+					if err != nil {
+						return r, err
+					}
+					return a.readFrames(file, frames.slow)
 				}
-				d, err = testday.StopWithFrames(cmd.Context(), client, stop, func() (testday.FrameResults, error) { return a.readFrames(file, frames.slow) })
-			} else {
-				d, err = testday.Stop(cmd.Context(), client, stop)
+			}
+			d, err := testday.StopTyped(cmd.Context(), client, typed, read)
+			if err != nil && unknown {
+				return misused(err)
 			}
 			if err != nil {
 				return err
