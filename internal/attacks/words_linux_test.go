@@ -229,7 +229,7 @@ var words = []attack{{
 	},
 }, {
 	fault:    "17 a note of 4001 bytes at a start and at a stop, by the API",
-	expected: "400 with the limit, and the run goes on",
+	expected: "400 with the limit, no run is started, and the run that was to be stopped has ended",
 	try: func(t *testing.T, m *machine) string {
 		a := m.agent()
 		note := `"note":"` + strings.Repeat("x", 4001) + `"}`
@@ -241,7 +241,7 @@ var words = []attack{{
 				t.Errorf("%s: %d %s", path, status, answer)
 			}
 		}
-		m.mustRun("run", "stop", "--result", "fps=60")
-		return "400 with the limit, and the run goes on"
+		m.mustRun("run", "result", "last", "fps=60")
+		return "400 with the limit, no run is started, and the run that was to be stopped has ended"
 	},
 }}
