@@ -28,6 +28,8 @@ type Agent struct {
 	slowRequests chan laneRequest
 	store        chan struct{}
 
+	factsRequests chan *factsReading
+
 	commandRequests chan laneRequest // nil where no command is configured
 	command         commandState
 
@@ -59,6 +61,8 @@ type recording struct {
 	record  run.Record
 	started run.Instant
 	sweeps  int // taken so far
+	typed   run.Typed
+	awaits  *factsReading // facts that were not there yet when it began; nil: none
 }
 
 // New checks the options. Sampling starts with Run (or Step).
@@ -90,6 +94,7 @@ func New(opts Options) (*Agent, error) {
 		mail:           make(chan func(), 16),
 		slowRequests:   make(chan laneRequest, 1),
 		store:          make(chan struct{}, 1),
+		factsRequests:  make(chan *factsReading, 1),
 		made:           opts.Clock.Now(),
 		readingHistory: make(chan struct{}, 1),
 		prevOut:        math.NaN(),

@@ -20,11 +20,14 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	if err := a.readHistory(ctx); err != nil {
 		return run.Run{}, err
 	}
-	facts := map[string]string{}
-	if a.opts.Facts != nil {
-		facts = a.opts.Facts()
+	facts := a.askFacts()
+	wait, cancel := context.WithTimeout(ctx, edgeWait)
+	a.refresh(wait)
+	select {
+	case <-facts.done:
+	case <-wait.Done():
 	}
-	a.refresh(ctx)
+	cancel()
 	d, err := a.batcher.begin(ctx, func() (d run.Record, err error) {
 		err = a.do(ctx, func() error {
 			d, err = a.beginRun(s, facts)
@@ -50,7 +53,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 }
 
 // beginRun runs on the sampling goroutine.
-func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, error) {
+func (a *Agent) beginRun(s run.Start, facts *factsReading) (run.Record, error) {
 	if a.run != nil {
 		r := a.run.record
 		return run.Record{}, fmt.Errorf("run %s of %q: %w", r.ID, r.Workload, run.ErrRecording)
@@ -64,13 +67,20 @@ func (a *Agent) beginRun(s run.Start, facts map[string]string) (run.Record, erro
 		return run.Record{}, err
 	}
 	d := run.Record{}
-	d.ID, d.Facts = id, facts
+	d.ID, d.Facts = id, factsOf(nil, s.Typed)
+	var awaits *factsReading
+	select {
+	case <-facts.done:
+		d.Facts = factsOf(facts.facts, s.Typed)
+	default:
+		awaits = facts
+	}
 	d.Device, d.Workload, d.Variant, d.Note, d.State = a.opts.Device, s.Workload, s.Variant, run.NoteText(s.Note), run.Recording
 	d.Results = map[string]run.Result{}
 	d.Findings = []run.Finding{}
 	d.Summaries = []run.Summary{}
 	d.StartedAt = run.Stamp(now.Wall)
-	a.run, a.afterRun = &recording{record: d, started: now}, false
+	a.run, a.afterRun = &recording{record: d, started: now, typed: s.Typed, awaits: awaits}, false
 	a.nextTick = now.Mono + a.opts.Interval
 	if err := a.sweep(now, sweepEdge); err != nil {
 		return run.Record{}, err

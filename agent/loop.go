@@ -33,6 +33,7 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	var helpers sync.WaitGroup
 	helpers.Go(func() { a.slowLane(background) })
 	helpers.Go(func() { a.commandLane(background) })
+	helpers.Go(func() { a.factsLane(background) })
 	helpers.Go(func() { a.writer(background) })
 	helpers.Go(func() { a.keepTrying(background) })
 	helpers.Go(func() { _ = a.SweepIdle(background) }) // so that there is something to show at once; fails only at the end

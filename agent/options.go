@@ -32,7 +32,8 @@ type Options struct {
 	Interval time.Duration
 	// Thresholds of the findings; zero fields mean the defaults.
 	Thresholds judge.Thresholds
-	// Facts are read at every run's start; nil means none.
+	// Facts are read at every run's start, off the pacing path: a run waits for them as
+	// long as for slow sensors, and gets those that come later too. nil means none.
 	Facts func() map[string]string
 	// ReadSetting runs the command that the user configured to tell the active
 	// setting; nil means none. It is called about once a second, off the pacing

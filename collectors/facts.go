@@ -8,12 +8,14 @@ import (
 	"github.com/shirou/gopsutil/v3/cpu"
 	"github.com/shirou/gopsutil/v3/host"
 	"github.com/shirou/gopsutil/v3/mem"
+
+	"sweepd/run"
 )
 
 // Fact is a key of ReadFacts and what its value says.
 type Fact struct{ Key, Meaning string }
 
-// FactKeys lists every key that ReadFacts may give, in the order in which a
+// FactKeys lists every key that ReadFacts or a person may give, in the order in which a
 // person would read them. A key ends in the value's unit where it has one.
 // Several values of one key (two batteries, clusters with their own governor)
 // are joined by ", ".
@@ -40,9 +42,12 @@ var FactKeys = []Fact{
 	{"cpu_boost", "clocks above nominal: on or off"},
 	{"platform_profile", "profile of the platform's firmware"},
 	{"power_scheme", "identifier of the active power scheme (Windows)"},
+	{"power_mode", "power mode that the user chose for the supply in force (Windows)"},
+	{"battery_saver", "battery saver: on or off (Windows)"},
 	{"memory_total_bytes", "memory that the system can use"},
 	{"gpu_driver", "kernel driver of the GPU"},
 	{"gpu_driver_version", "the driver's own version; left out where it is part of the kernel"},
+	{"gpu_driver_build", "checksum of the driver's source, srcversion; left out where it is built into the kernel"},
 	{"gpu_firmware_version", "version of the GPU's firmware"},
 	{"gpu_performance_level", "how the GPU's clock is chosen (auto, low, high, manual, ...)"},
 	{"battery_design_wh", "content of the battery when new, all batteries together"},
@@ -51,10 +56,18 @@ var FactKeys = []Fact{
 	{"battery_technology", "chemistry"},
 	{"charger_type", "what feeds the machine now: Mains, or the USB type in force (PD, C, DCP, ...)"},
 	{"charger_watts", "rating of the charger: highest voltage times highest current it offers"},
+	{"display_brightness_ratio", "brightness of the display, 0 to 1 of what its backlight can"},
+	{run.DisplayRefresh, "how often the display is refreshed a second: read on Windows, else typed"},
+	{"radio_wlan", "wireless network: on, off, or off by its switch"},
+	{"radio_bluetooth", "Bluetooth: on, off, or off by its switch"},
+	{"radio_wwan", "mobile network: on, off, or off by its switch"},
+	{"wlan_link", "connection of the wireless network: up, down, dormant"},
+	{run.RoomTemperature, "temperature of the room, typed"},
+	{run.WorkloadVersion, "version of the workload, typed"},
 }
 
 // ReadFacts gathers what describes the machine as it stands: model, versions,
-// cores, memory, policies, battery, charger. The values are for people and for
+// cores, memory, policies, battery, charger, display, radios. The values are for people and for
 // telling whether two runs were made under the same conditions; FactKeys says
 // what they mean. What cannot be found out is left out. Serial numbers are not
 // read. It opens some fifty files, so call it once a run.

@@ -12,6 +12,8 @@ func (f facts) readPlatform(roots Roots) {
 	f.readGraphics(roots)
 	f.readBatteries(roots)
 	f.readCharger(roots)
+	f.readDisplay(roots)
+	f.readRadios(roots)
 	f.set("kernel_version", staticText(roots.proc("sys", "kernel", "osrelease")))
 	f.set("platform_profile", roots.platformProfile())
 }
@@ -84,14 +86,16 @@ func (r Roots) platformProfile() string {
 }
 
 func (f facts) readGraphics(roots Roots) {
-	var devices, drivers, versions []string
+	var devices, drivers, versions, builds []string
 	for _, card := range roots.graphicsCards() {
 		devices = append(devices, card.device)
 		drivers = append(drivers, linkName(card.device, "driver"))
 		versions = append(versions, staticText(card.device, "driver", "module", "version"))
+		builds = append(builds, staticText(card.device, "driver", "module", "srcversion"))
 	}
 	f.set("gpu_driver", distinct(drivers))
 	f.set("gpu_driver_version", distinct(versions))
+	f.set("gpu_driver_build", distinct(builds))
 	f.set("gpu_firmware_version", distinct(fromEach(devices, "vbios_version")))
 	f.set("gpu_performance_level", distinct(fromEach(devices, "power_dpm_force_performance_level")))
 }

@@ -2,8 +2,12 @@ package collectors
 
 import (
 	"maps"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"sweepd/internal/simdevice"
 )
 
 func wantFacts(t *testing.T, roots Roots, want map[string]string) {
@@ -146,4 +150,53 @@ func TestFactsCharger(t *testing.T) {
 			wantFacts(t, madeTree(t, files), map[string]string{"charger_type": c.kind, "charger_watts": c.watts})
 		})
 	}
+}
+
+const (
+	backlight = "sys/class/backlight/"
+	rfkill    = "sys/class/rfkill/"
+)
+
+// Of one panel that is there twice, the type that the kernel's document prefers counts;
+// of two radios of a type, the one that is on.
+func TestFactsSurroundings(t *testing.T) {
+	wantFacts(t, madeTree(t, map[string]string{
+		backlight + "acpi_video0/type": "firmware\n", backlight + "acpi_video0/actual_brightness": "9\n", backlight + "acpi_video0/max_brightness": "15\n",
+		backlight + "native0/type": "raw\n", backlight + "native0/actual_brightness": "100\n", backlight + "native0/max_brightness": "255\n",
+		rfkill + "rfkill0/type": "wlan\n", rfkill + "rfkill0/soft": "0\n", rfkill + "rfkill0/hard": "0\n",
+		rfkill + "rfkill1/type": "wlan\n", rfkill + "rfkill1/soft": "1\n", rfkill + "rfkill1/hard": "0\n",
+		rfkill + "rfkill2/type": "bluetooth\n", rfkill + "rfkill2/soft": "1\n", rfkill + "rfkill2/hard": "0\n",
+		rfkill + "rfkill3/type": "wwan\n", rfkill + "rfkill3/soft": "0\n", rfkill + "rfkill3/hard": "1\n",
+		rfkill + "rfkill4/type": "nfc\n", rfkill + "rfkill4/soft": "0\n", rfkill + "rfkill4/hard": "0\n",
+		"sys/class/net/wlan0/wireless/status": "0x0\n", "sys/class/net/wlan0/operstate": "dormant\n",
+		"sys/class/net/eth0/operstate": "up\n",
+	}), map[string]string{
+		"display_brightness_ratio": "0.6", // 9 of 15
+		"radio_wlan":               "on", "radio_bluetooth": "off", "radio_wwan": "off by its switch", "radio_nfc": "", "wlan_link": "dormant",
+		"display_refresh_hertz": "",
+	})
+	wantFacts(t, madeTree(t, map[string]string{
+		backlight + "native0/type": "raw\n", backlight + "native0/actual_brightness": "300\n", backlight + "native0/max_brightness": "255\n",
+		rfkill + "rfkill0/type": "wlan\n", rfkill + "rfkill0/soft": "?\n",
+		"sys/class/net/eth0/operstate": "up\n",
+	}), map[string]string{"display_brightness_ratio": "", "radio_wlan": "", "wlan_link": ""})
+}
+
+// The display that the simulated device shows dims where it is unplugged, and so does what
+// it draws.
+func TestFactsOfADeviceThatDims(t *testing.T) {
+	dir := t.TempDir()
+	d, err := simdevice.New(dir, simdevice.Config{StartOnMains: true, BatteryDim: 0.6}, time.Unix(0, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer d.Close()
+	roots := Roots{Sys: filepath.Join(dir, "sys"), Proc: filepath.Join(dir, "proc")}
+	wantFacts(t, roots, map[string]string{"display_brightness_ratio": "1", "radio_wlan": "on", "radio_bluetooth": "on", "wlan_link": "up"})
+	d.Unplug()
+	d.SwitchRadios(false)
+	if err := d.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	wantFacts(t, roots, map[string]string{"display_brightness_ratio": "0.6", "radio_wlan": "off", "radio_bluetooth": "off", "wlan_link": "down"})
 }

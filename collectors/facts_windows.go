@@ -18,6 +18,7 @@ func (f facts) readPlatform(Roots) {
 		f.set(key, registryText(bios, value))
 	}
 	f.set("power_scheme", registryText(`SYSTEM\CurrentControlSet\Control\Power\User\PowerSchemes`, "ActivePowerScheme"))
+	f.readSurroundings()
 	f.readAdapters()
 }
 

@@ -194,3 +194,43 @@ func TestEnergyMeterAgainstItsDeclarations(t *testing.T) {
 		}
 	}
 }
+
+// Display, radios and power mode, against the headers.
+func TestSurroundingsAgainstWindowsHeaders(t *testing.T) {
+	c := compileWindowsHeaders(t)
+	// Of BLUETOOTH_FIND_RADIO_PARAMS, the list of interfaces and SYSTEM_POWER_STATUS the
+	// collector knows the size 4, the places 8 and 0, and the byte 3.
+	codes := []uint32{queryBrightness, displayBrightnessSize, brightnessOnMains, currentSettings, displayModeSize, displayModeSizeAt, displayFrequencyAt,
+		wlanRadioState, wlanRadios, wlanRadioSize, radioOff, 4, 8, 0, 3}
+	if want := c.words("surroundings", len(codes)); !slices.Equal(codes, want) {
+		t.Errorf("codes are %x, want %x", codes, want)
+	}
+	if got, ok := decodeBrightness(c.bytes("dimmed", displayBrightnessSize)); !ok || got != "0.6" {
+		t.Errorf("a display dimmed to 60 %% on battery is %q, %v", got, ok)
+	}
+	if got := decodeRefresh(c.bytes("display_mode", displayModeSize)); got != "120" {
+		t.Errorf("120 Hz are %q", got)
+	}
+	for name, want := range map[string]string{"radio_on": "on", "radio_off": "off", "radio_switched_off": "off by its switch"} {
+		if got := decodeRadioState(c.bytes(name, 4+wlanRadios*wlanRadioSize)); got != want {
+			t.Errorf("%s is %q", name, got)
+		}
+	}
+}
+
+// What is cut short, or says nothing, is missing.
+func TestSurroundingsUnknown(t *testing.T) {
+	for _, b := range [][]byte{nil, {1, 50}, {0, 50, 50}, {1, 101, 50}} {
+		if got, ok := decodeBrightness(b); ok {
+			t.Errorf("brightness % x is %q", b, got)
+		}
+	}
+	if got := decodeRefresh(make([]byte, displayModeSize)); got != "" {
+		t.Errorf("the hardware's default rate is %q", got)
+	}
+	for _, b := range [][]byte{nil, {1, 0, 0, 0}, {0, 0, 0, 0}, make([]byte, 4+wlanRadioSize)} {
+		if got := decodeRadioState(b); got != "" {
+			t.Errorf("radio % x is %q", b, got)
+		}
+	}
+}

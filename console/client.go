@@ -57,7 +57,7 @@ func NewClient(base string) (*Client, error) {
 
 // StartRun starts a run.
 func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err error) {
-	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note}
+	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note, Conditions: s.Typed}
 	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
 }
 

@@ -474,7 +474,7 @@ func TestAgentErrors(t *testing.T) {
 	}{
 		{fmt.Errorf("run 1: %w", run.ErrRecording), 409}, {run.ErrNotRecording, 409}, {errors.New("disk full"), 500},
 	} {
-		w := ask(newTestHandler(&fakeAgent{err: c.err}), "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil)
+		w := ask(newTestHandler(&fakeAgent{err: c.err, data: openStore(t)}), "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil)
 		if w.Code != c.code || !strings.Contains(w.Body.String(), c.err.Error()) {
 			t.Errorf("%v: %d %s", c.err, w.Code, w.Body)
 		}

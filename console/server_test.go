@@ -132,7 +132,7 @@ func TestClientRequests(t *testing.T) {
 // What nobody could have foreseen is logged, other errors are not.
 func TestFailuresAreLogged(t *testing.T) {
 	core, logs := observer.New(zap.DebugLevel)
-	f := &fakeAgent{err: errors.New("disk full")}
+	f := &fakeAgent{err: errors.New("disk full"), data: openStore(t)}
 	h := New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Log: zap.New(core)})
 	ask(h, "POST", "/api/v1/runs/start", `{"workload":"a"}`, nil)
 	if logs.Len() != 1 || logs.All()[0].ContextMap()["path"] != "/api/v1/runs/start" || logs.All()[0].ContextMap()["error"] != "disk full" {

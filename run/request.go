@@ -14,6 +14,7 @@ type Start struct {
 	Setting  Setting // unknown: the one declared before, or the one read
 	Variant  Variant
 	Note     string
+	Typed    Typed
 }
 
 // Check tells why no run can be started with this.
@@ -25,6 +26,9 @@ func (s Start) Check() error {
 		if err := checkVariantPair(k, v); err != nil {
 			return err
 		}
+	}
+	if err := s.Typed.Check(); err != nil {
+		return err
 	}
 	return CheckNote(s.Note)
 }

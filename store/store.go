@@ -68,6 +68,9 @@ type Runs interface {
 	// or at least four letters of its beginning or end. run.ErrNoRun and ErrAmbiguous
 	// say that it fits none or several.
 	Run(ctx context.Context, id string) (run.Record, error)
+	// LastOf is the selected run that started last, with all that is kept of it but sweeps;
+	// run.ErrNoRun where none is selected. It takes less time than Records does.
+	LastOf(context.Context, Filter) (run.Record, error)
 	// FindRun gives the full id of a run, see Run.
 	FindRun(ctx context.Context, id string) (string, error)
 	// History tells what was corrected and decided. id is a full one.

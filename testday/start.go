@@ -18,11 +18,14 @@ type StartRequest struct {
 	Setting  string      `json:"setting,omitempty"`
 	Variant  run.Variant `json:"variant,omitempty"`
 	Note     string      `json:"note,omitempty"`
+	// Conditions are facts that few systems tell, see run.Typed. They hold for the runs
+	// after this one too.
+	Conditions run.Typed `json:"conditions,omitempty"`
 }
 
 // Start reads the request.
 func (q StartRequest) Start() (run.Start, error) {
-	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note}
+	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note, Typed: q.Conditions}
 	if err := s.Check(); err != nil || q.Setting == "" {
 		return s, requestError(err)
 	}
@@ -32,10 +35,14 @@ func (q StartRequest) Start() (run.Start, error) {
 }
 
 // Start starts a run. Of its findings those are left out that the person was told
-// before, by what Ready gave as reasons.
+// before, by what Ready gave as reasons; of its facts those are given that a person types.
 func Start(ctx context.Context, a Agent, s run.Start, told []run.Finding) (run.Run, error) {
 	r, err := a.StartRun(ctx, s)
+	typed := typedFacts(r.Facts)
 	r = listed(r)
+	if len(typed) > 0 {
+		r.Facts = typed
+	}
 	r.Findings = slices.DeleteFunc(slices.Clone(r.Findings), func(f run.Finding) bool {
 		return slices.ContainsFunc(told, func(g run.Finding) bool { return g.Code == f.Code })
 	})

@@ -3,6 +3,7 @@ package testday
 import (
 	"context"
 	"errors"
+	"reflect"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -14,7 +15,7 @@ import (
 
 func TestStartRequest(t *testing.T) {
 	s, err := StartRequest{Workload: "tile-sort", Setting: " 25 W", Variant: "cores=6", Note: "n"}.Start()
-	if err != nil || s != (run.Start{Workload: "tile-sort", Setting: run.Watts(25), Variant: "cores=6", Note: "n"}) {
+	if err != nil || !reflect.DeepEqual(s, run.Start{Workload: "tile-sort", Setting: run.Watts(25), Variant: "cores=6", Note: "n"}) {
 		t.Errorf("%+v, %v", s, err)
 	}
 	if s, err := (StartRequest{Workload: "tile-sort"}).Start(); err != nil || s.Setting.Known() {
@@ -115,7 +116,7 @@ func TestStartOfNext(t *testing.T) {
 		t.Fatal(err)
 	}
 	start, want, err := StartOfNext(t.Context(), s, "unit-oak", "warm", morning)
-	if err != nil || start != (run.Start{Workload: "tile-sort", Setting: run.Watts(12), Variant: "cores=6", Note: "warm"}) {
+	if err != nil || !reflect.DeepEqual(start, run.Start{Workload: "tile-sort", Setting: run.Watts(12), Variant: "cores=6", Note: "warm"}) {
 		t.Errorf("%+v, %v", start, err)
 	}
 	if want.Supply != run.Battery || want.Setting != run.Watts(12) || want.MinCharge <= 0 {

@@ -31,4 +31,4 @@ func TestFactsHaveWords(t *testing.T) {
 }
 
 // sameInWords are keys that read as words already.
-var sameInWords = []string{"firmware_version", "firmware_date", "kernel_version", "platform_profile", "power_scheme"}
+var sameInWords = []string{"firmware_version", "firmware_date", "kernel_version", "platform_profile", "power_scheme", "power_mode", "battery_saver"}

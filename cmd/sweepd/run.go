@@ -55,6 +55,7 @@ func (f *filterFlags) filter() (store.Filter, error) {
 type startFlags struct {
 	workload, setting, note string
 	variant                 []string
+	room, refresh, version  string
 }
 
 func (f *startFlags) add(cmd *cobra.Command) {
@@ -62,14 +63,24 @@ func (f *startFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.setting, "setting", "", "the active power setting, in watts (`25W`) or by name; unless given, the one declared before or read from the system")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "`k=v` for anything else that was changed on purpose (repeatable)")
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
+	cmd.Flags().StringVar(&f.room, "room", "", "temperature of the room, `23C` or 73F; holds for the runs after it too, none takes it back")
+	cmd.Flags().StringVar(&f.refresh, "refresh", "", "refresh rate of the display where the system does not tell, `120Hz`; holds on, none takes it back")
+	cmd.Flags().StringVar(&f.version, "workload-version", "", "`VERSION` of the workload; holds for its runs after this one too, none takes it back")
 }
+
+// typed reads the conditions that were typed.
+func (f *startFlags) typed() (run.Typed, error) { return testday.ParseTyped(f.room, f.refresh, f.version) }
 
 func (f *startFlags) start() (run.Start, error) {
 	variant, err := run.ParseVariantPairs(f.variant)
 	if err != nil {
 		return run.Start{}, misused(err)
 	}
-	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note}.Start()
+	typed, err := f.typed()
+	if err != nil {
+		return run.Start{}, err
+	}
+	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note, Conditions: typed}.Start()
 }
 
 // labelFlag is a flag that takes a label, which may not be empty.

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/console"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
@@ -64,6 +65,10 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 		}
 		want.Setting = start.Setting
 	}
+	typed, err := f.typed()
+	if err != nil {
+		return start, want, nil, err
+	}
 	if client, err = a.client(); err != nil {
 		return start, want, nil, misused(err)
 	}
@@ -76,6 +81,7 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	}
 	return start, want, client, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
 		start, want, err = testday.StartOfNext(ctx, s, status.Device, f.note, time.Now())
+		start.Typed = typed
 		return err
 	})
 }
@@ -118,7 +124,18 @@ func (a *app) printStarted(r run.Run) error {
 	if r.Supply != run.SupplyUnknown {
 		supply = "on " + string(r.Supply)
 	}
-	_, err := fmt.Fprintf(a.shown(), "run %s started: %s, %s, %s\n", run.ShortID(r.ID), r.Workload, setting, supply)
+	if _, err := fmt.Fprintf(a.shown(), "run %s started: %s, %s, %s\n", run.ShortID(r.ID), r.Workload, setting, supply); err != nil || len(r.Facts) == 0 {
+		return err
+	}
+	typed := map[string][]string{}
+	for key, value := range r.Facts {
+		typed[key] = []string{value}
+	}
+	var parts []string
+	for _, f := range sentence.Facts(typed) {
+		parts = append(parts, f.Name+" "+f.Value)
+	}
+	_, err := fmt.Fprintf(a.shown(), "  typed, and in force until changed: %s\n", strings.Join(parts, ", "))
 	return err
 }
 

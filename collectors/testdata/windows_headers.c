@@ -5,6 +5,9 @@
 #include <powrprof.h>
 #include <cfgmgr32.h>
 #include <realtimeapiset.h>
+#include <ntddvdeo.h>
+#include <wlanapi.h>
+#include <bluetoothapis.h>
 #include <initguid.h> /* from here on a GUID is a variable */
 #include <poclass.h>
 
@@ -14,6 +17,15 @@ WINBOOL (WINAPI *power_status)(LPSYSTEM_POWER_STATUS) = GetSystemPowerStatus;
 NTSTATUS (WINAPI *power_information)(POWER_INFORMATION_LEVEL, PVOID, ULONG, PVOID, ULONG) = CallNtPowerInformation;
 CONFIGRET (WINAPI *interface_list)(LPGUID, DEVINSTID_W, PWCHAR, ULONG, ULONG) = CM_Get_Device_Interface_ListW;
 WINBOOL (WINAPI *unbiased_time)(PULONGLONG) = QueryUnbiasedInterruptTime;
+WINBOOL (WINAPI *display_settings)(LPCWSTR, DWORD, LPDEVMODEW) = EnumDisplaySettingsW;
+DWORD (WINAPI *active_scheme)(HKEY, GUID **) = PowerGetActiveScheme;
+DWORD (WINAPI *wlan_open)(DWORD, PVOID, PDWORD, PHANDLE) = WlanOpenHandle;
+DWORD (WINAPI *wlan_close)(HANDLE, PVOID) = WlanCloseHandle;
+DWORD (WINAPI *wlan_enum)(HANDLE, PVOID, PWLAN_INTERFACE_INFO_LIST *) = WlanEnumInterfaces;
+DWORD (WINAPI *wlan_query)(HANDLE, CONST GUID *, WLAN_INTF_OPCODE, PVOID, PDWORD, PVOID *, PWLAN_OPCODE_VALUE_TYPE) = WlanQueryInterface;
+VOID (WINAPI *wlan_free)(PVOID) = WlanFreeMemory;
+HBLUETOOTH_RADIO_FIND (WINAPI *find_radio)(BLUETOOTH_FIND_RADIO_PARAMS *, HANDLE *) = BluetoothFindFirstRadio;
+BOOL (WINAPI *close_radio)(HBLUETOOTH_RADIO_FIND) = BluetoothFindRadioClose;
 
 ULONG codes[] = {
     IOCTL_BATTERY_QUERY_TAG, IOCTL_BATTERY_QUERY_INFORMATION, IOCTL_BATTERY_QUERY_STATUS,
@@ -78,3 +90,17 @@ struct {
 struct {
     ULONGLONG AbsoluteEnergy, AbsoluteTime;
 } measurement[2] = {{1000000000000, 600000000}, {500000000000, 700000000}};
+
+/* Display, radios and power mode. */
+ULONG surroundings[] = {
+    IOCTL_VIDEO_QUERY_DISPLAY_BRIGHTNESS, sizeof(DISPLAY_BRIGHTNESS), DISPLAYPOLICY_AC,
+    ENUM_CURRENT_SETTINGS, sizeof(DEVMODEW), offsetof(DEVMODEW, dmSize), offsetof(DEVMODEW, dmDisplayFrequency),
+    wlan_intf_opcode_radio_state, WLAN_MAX_PHY_INDEX, sizeof(WLAN_PHY_RADIO_STATE), dot11_radio_state_off,
+    sizeof(BLUETOOTH_FIND_RADIO_PARAMS), offsetof(WLAN_INTERFACE_INFO_LIST, InterfaceInfo), offsetof(WLAN_INTERFACE_INFO, InterfaceGuid),
+    offsetof(SYSTEM_POWER_STATUS, Reserved1), /* SystemStatusFlag in newer headers */
+};
+DISPLAY_BRIGHTNESS dimmed = {DISPLAYPOLICY_DC, 100, 60};
+DEVMODEW display_mode = {.dmSize = sizeof(DEVMODEW), .dmDisplayFrequency = 120};
+WLAN_RADIO_STATE radio_on = {2, {{0, dot11_radio_state_off, dot11_radio_state_on}, {1, dot11_radio_state_on, dot11_radio_state_on}}};
+WLAN_RADIO_STATE radio_off = {1, {{0, dot11_radio_state_off, dot11_radio_state_on}}};
+WLAN_RADIO_STATE radio_switched_off = {1, {{0, dot11_radio_state_on, dot11_radio_state_off}}};

@@ -26,6 +26,8 @@ const (
 	PartThrottleCounts                    // cpuN/thermal_throttle
 	PartPressure                          // proc/pressure
 	PartDMI                               // class/dmi/id
+	PartBacklight                         // class/backlight
+	PartRadios                            // class/rfkill and the wireless interface
 )
 
 // Config describes a device. The zero value is a complete handheld; a field
@@ -47,6 +49,8 @@ type Config struct {
 	OverheadW      float64 // rest of the system: display, memory, losses; default 4.6
 	OverheadSlope  float64 // system watts for each package watt; default 1.15
 	OverheadRipple float64 // sd of the overhead relative to itself; default 0.01, negative none
+	DisplayW       float64 // what the display adds at full brightness, part of OverheadW; default 2, negative none
+	BatteryDim     float64 // brightness that the system turns the display down to when unplugged, 0 to 1; default 1
 
 	// The limit controller, W.
 	SettingW   float64       // the setting at the start; default 15
@@ -150,7 +154,7 @@ func (c Config) withDefaults() (Config, error) {
 		def   float64
 	}{
 		{&c.IdleW, 1.6}, {&c.MaxDynamicW, 58}, {&c.LeakW, 0.5}, {&c.MaxHz, 3.8e9},
-		{&c.RippleRatio, 0.004}, {&c.OverheadW, 4.6}, {&c.OverheadSlope, 1.15}, {&c.OverheadRipple, 0.01},
+		{&c.RippleRatio, 0.004}, {&c.OverheadW, 4.6}, {&c.OverheadSlope, 1.15}, {&c.OverheadRipple, 0.01}, {&c.DisplayW, 2}, {&c.BatteryDim, 1},
 		{&c.SettingW, 15}, {&c.FloorW, 7}, {&c.CapW, 54}, {&c.MinW, 4}, {&c.MaxW, 60},
 		{&c.HeatCapacity, 60}, {&c.PassiveWK, 0.45}, {&c.FanWK, 0.75}, {&c.FanStartC, 42}, {&c.FanFullC, 78},
 		{&c.ChargerW, 65}, {&c.ChargeStop, 1}, {&c.NoiseCV, 0.01},

@@ -71,6 +71,8 @@ func (d *Device) build() {
 		{0, addProc},
 		{0, addStatic},
 		{PartDMI, addIdentity},
+		{PartBacklight, addBacklight},
+		{PartRadios, addRadios},
 	} {
 		if d.cfg.Without&p.part == 0 {
 			p.add(d, d.tree)

@@ -40,6 +40,8 @@ type model struct {
 	background float64 // share of every CPU that other processes take
 	suspended  bool
 	spoil      float64 // factor of the next result; 0 means 1
+	brightness float64 // of the display on mains, 0 to 1
+	radiosOff  bool
 
 	ripple, overhead, drift wander
 	driftAt                 time.Duration
@@ -66,7 +68,7 @@ type model struct {
 
 func newModel(cfg Config) *model {
 	m := &model{
-		cfg: cfg, online: cfg.CPUs,
+		cfg: cfg, online: cfg.CPUs, brightness: 1,
 		limit: limiter{floorW: cfg.FloorW, capW: cfg.CapW, boost: cfg.BoostRatio, boostTime: cfg.BoostTime,
 			settingW: cfg.SettingW, profile: "custom"},
 		cool: cooler{capacity: cfg.HeatCapacity, passive: cfg.PassiveWK, byFan: cfg.FanWK,
@@ -130,7 +132,7 @@ func (m *model) begin() {
 	allowed := m.limit.allowed()
 	allowed = math.Min(allowed, m.hot.regulate(m.now, die, m.packageW, allowed, m.cfg.IdleW))
 	ripple := 1 + m.cfg.RippleRatio*m.ripple.step(m.rngRipple, timeStep.Seconds()) // time scale 1 s
-	m.overheadW = m.cfg.OverheadW * (1 + m.cfg.OverheadRipple*m.overhead.step(m.rngRipple, timeStep.Seconds()/5))
+	m.overheadW = (m.cfg.OverheadW - m.cfg.DisplayW*(1-m.shownBrightness())) * (1 + m.cfg.OverheadRipple*m.overhead.step(m.rngRipple, timeStep.Seconds()/5))
 
 	m.targetW = math.Min(m.demand(die), allowed*ripple)
 	if m.suspended || m.supply.off {

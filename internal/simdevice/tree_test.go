@@ -85,6 +85,11 @@ func TestFileFormats(t *testing.T) {
 		{`gpu_busy_percent`, `\d\d?|100`},
 		{`pp_dpm_[sm]clk`, `(?s)(\d: \d+Mhz( \*| )\n?)+`},
 		{`mem_info_vram_(total|used)`, positive},
+		{`sim_backlight/(actual_|max_)?brightness`, positive},
+		{`sim_backlight/type`, `raw`},
+		{`sim_backlight/bl_power|rfkill\d/(soft|hard)`, `[01]`},
+		{`rfkill\d/type`, `wlan|bluetooth`},
+		{`net/wlan0/operstate`, `up|down`},
 		{`card1-eDP-1/(status|enabled)`, `connected|enabled`},
 		{`0000:04:00.0/(uevent|power/.*|boot_vga|power_dpm_force_performance_level)|class/drm/version|simgpu/(module|version)`, `(?s).+`},
 		{`dmi/id/[a-z_]+`, `.+`},
@@ -292,6 +297,7 @@ func TestWithout(t *testing.T) {
 		PartGPU: "sys/class/drm", PartGPUCap: "sys/class/hwmon/hwmon3/power1_cap", PartHwmon: "sys/class/hwmon/hwmon1",
 		PartFan: "sys/class/hwmon/hwmon4", PartThermalZones: "sys/class/thermal", PartCPUFreq: cpuRoot + "cpufreq",
 		PartThrottleCounts: cpuRoot + "cpu0/thermal_throttle", PartPressure: "proc/pressure", PartDMI: "sys/class/dmi",
+		PartBacklight: "sys/class/backlight", PartRadios: "sys/class/rfkill",
 	} {
 		with, without := newDevice(t, Config{}), newDevice(t, Config{Without: part})
 		if _, err := os.Stat(with.tree.full(path)); err != nil {

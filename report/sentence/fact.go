@@ -38,9 +38,12 @@ var facts = []struct{ key, name, kind string }{
 	{"cpu_boost", "CPU boost", ""},
 	{"platform_profile", "platform profile", ""},
 	{"power_scheme", "power scheme", ""},
+	{"power_mode", "power mode", ""},
+	{"battery_saver", "battery saver", ""},
 	{"memory_total_bytes", "memory", ""},
 	{"gpu_driver", "GPU driver", "graphics"},
 	{"gpu_driver_version", "version of the GPU driver", ""},
+	{"gpu_driver_build", "build of the GPU driver", ""},
 	{"gpu_firmware_version", "firmware version of the GPU", ""},
 	{"gpu_performance_level", "performance level of the GPU", ""},
 	{"battery_design_wh", "battery when new", "battery"},
@@ -49,6 +52,14 @@ var facts = []struct{ key, name, kind string }{
 	{"battery_technology", "chemistry of the battery", "battery"},
 	{"charger_type", "type of the charger", ""},
 	{"charger_watts", "rating of the charger", ""},
+	{"display_brightness_ratio", "display brightness", ""},
+	{"display_refresh_hertz", "refresh rate of the display", ""},
+	{"radio_wlan", "wireless network", ""},
+	{"radio_bluetooth", "Bluetooth", ""},
+	{"radio_wwan", "mobile network", ""},
+	{"wlan_link", "connection of the wireless network", ""},
+	{"room_celsius", "room temperature", ""},
+	{"workload_version", "version of the workload", ""},
 	{"agent_version", "sweepd version", ""},
 }
 
@@ -61,6 +72,8 @@ var factUnits = []struct {
 	{"_hertz", func(v float64) string { return WithUnit(v, "hertz") }},
 	{"_wh", func(v float64) string { return Watts(v) + " Wh" }},
 	{"_watts", func(v float64) string { return Watts(v) + " W" }},
+	{"_ratio", func(v float64) string { return Fixed(100*v, 0) + " %" }},
+	{"_celsius", func(v float64) string { return Significant(v) + " °C" }},
 }
 
 // Facts writes the values that each fact takes, in reading order, those without a
@@ -100,7 +113,7 @@ func FactName(key string) string {
 // no number stays as it is.
 func FactValue(key, value string) string {
 	v, err := strconv.ParseFloat(value, 64)
-	if err != nil || !(v >= 0) || v >= math.MaxInt64 {
+	if err != nil || !(v >= 0 || strings.HasSuffix(key, "_celsius")) || v >= math.MaxInt64 {
 		return cmp.Or(value, "nothing")
 	}
 	for _, u := range factUnits {

@@ -34,6 +34,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 
 		"runs are found by parts of ids": findsRuns,
 		"the last run is found":          findsTheLastRun,
+		"the last of some runs is found": findsTheLastOfASelection,
 		"few of many runs are told":      tellsFewOfMany,
 		"filters select":                 filters,
 		"devices are listed":             listsDevices,

@@ -39,6 +39,30 @@ func findsRuns(t *testing.T, s store.Store) {
 	}
 }
 
+// The last of a selection is the one that started last, with its facts.
+func findsTheLastOfASelection(t *testing.T, s store.Store) {
+	if d, err := s.LastOf(t.Context(), store.Filter{}); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("of none: %q, %v", d.ID, err)
+	}
+	warm := finished("run-b", 20)
+	warm.Facts = map[string]string{run.RoomTemperature: "23"}
+	other := finished("run-c", 30)
+	other.Workload = "tile-sort"
+	imported(t, s, finished("run-a", 10), warm, other)
+	for want, f := range map[string]store.Filter{"run-b": {Workload: warm.Workload}, "run-c": {}, "run-a": {Until: warm.StartedAt.Time}} {
+		d, err := s.LastOf(t.Context(), f)
+		if err != nil || d.ID != want {
+			t.Errorf("%+v: %q, %v, want %q", f, d.ID, err, want)
+		}
+		if want == "run-b" && d.Facts[run.RoomTemperature] != "23" {
+			t.Errorf("its facts are %v", d.Facts)
+		}
+	}
+	if d, err := s.LastOf(t.Context(), store.Filter{Device: "unit-none"}); !errors.Is(err, run.ErrNoRun) {
+		t.Errorf("of no device: %q, %v", d.ID, err)
+	}
+}
+
 // The last run is the one that was recorded last, whatever its time, and never one that
 // was imported.
 func findsTheLastRun(t *testing.T, s store.Store) {

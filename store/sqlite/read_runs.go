@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -32,6 +33,25 @@ func (s *Store) Run(ctx context.Context, id string) (run.Record, error) {
 		return run.Record{}, err
 	}
 	r, err := s.readRun(ctx, full)
+	if err != nil {
+		return run.Record{}, s.fail("reading a run of", err)
+	}
+	return r.records()[0], nil
+}
+
+// LastOf is the selected run that started last, see store.Runs.
+func (s *Store) LastOf(ctx context.Context, f store.Filter) (run.Record, error) {
+	f.Limit = 1
+	var id string
+	chosen := s.selected(f)
+	err := s.read.QueryRowContext(ctx, `SELECT id FROM runs WHERE `+chosen.where, chosen.args...).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return run.Record{}, run.ErrNoRun
+	}
+	var r runReader
+	if err == nil {
+		r, err = s.readRun(ctx, id)
+	}
 	if err != nil {
 		return run.Record{}, s.fail("reading a run of", err)
 	}

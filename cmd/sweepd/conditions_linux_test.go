@@ -1,0 +1,103 @@
+package main
+
+import (
+	"encoding/json"
+	"maps"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/internal/simdevice"
+	"sweepd/run"
+)
+
+// record starts a run with what is typed for it, plays harbour-flight and stops it.
+func (d *testDay) record(typed ...string) (id, said string) {
+	d.t.Helper()
+	said = d.do(append([]string{"run", "start"}, typed...)...)
+	d.bench.Recording(true)
+	d.bench.Device.StartWorkload(simdevice.HarbourFlight())
+	d.pass(20 * time.Second)
+	played, _ := d.bench.Device.StopWorkload()
+	d.do("run", "stop", "--result", played.Metric+"="+run.TypedNumber(played.Value)+played.Unit)
+	d.bench.Recording(false)
+	return d.shown("last").ID, said
+}
+
+// shown is what `run show` says of a run.
+func (d *testDay) shown(id string) (r run.Record) {
+	d.t.Helper()
+	if err := json.Unmarshal([]byte(d.do("run", "show", id, "--json")), &r); err != nil {
+		d.t.Fatal(err)
+	}
+	return r
+}
+
+// What the system tells of display and radios is kept with each run, and what a person
+// types; it holds for the runs after, until it is typed anew, taken back, or too old.
+func TestConditionsOfARun(t *testing.T) {
+	d := newTestDay(t)
+	facts := func(id string) map[string]string {
+		kept := d.shown(id).Facts
+		maps.DeleteFunc(kept, func(key, _ string) bool {
+			return key != "display_brightness_ratio" && key != "radio_wlan" && key != run.RoomTemperature && key != run.DisplayRefresh && key != run.WorkloadVersion
+		})
+		return kept
+	}
+	check := func(what string, want map[string]string) {
+		t.Helper()
+		if got := facts("last"); !maps.Equal(got, want) {
+			t.Errorf("%s: %v, want %v", what, got, want)
+		}
+	}
+	start := []string{"--workload", "harbour-flight", "--setting", "20W"}
+	with := func(more ...string) []string { return append(append([]string{}, start...), more...) }
+
+	d.record(start...)
+	check("nothing typed", map[string]string{"display_brightness_ratio": "1", "radio_wlan": "on"})
+
+	_, said := d.record(with("--room", "22,5C", "--refresh", "120Hz", "--workload-version", "1.4.2")...)
+	if !strings.Contains(said, "typed, and in force until changed: refresh rate of the display 120 Hz, room temperature 22.5 °C, version of the workload 1.4.2") {
+		t.Errorf("the start says %q", said)
+	}
+	d.bench.Device.SetBrightness(0.5)
+	d.bench.Device.SwitchRadios(false)
+	d.rest(10 * time.Second)
+	_, said = d.record(start...)
+	check("held", map[string]string{"display_brightness_ratio": "0.5", "radio_wlan": "off", run.RoomTemperature: "22.5", run.DisplayRefresh: "120", run.WorkloadVersion: "1.4.2"})
+	if !strings.Contains(said, "room temperature 22.5 °C") {
+		t.Errorf("nobody is told that the room's temperature holds: %q", said)
+	}
+
+	d.record("--workload", "tile-sort", "--setting", "20W", "--room", "75F")
+	check("another workload has another version", map[string]string{"display_brightness_ratio": "0.5", "radio_wlan": "off", run.RoomTemperature: "23.89", run.DisplayRefresh: "120"})
+	d.record(with("--refresh", "none")...)
+	check("taken back; the version is that of the workload", map[string]string{"display_brightness_ratio": "0.5", "radio_wlan": "off", run.RoomTemperature: "23.89", run.WorkloadVersion: "1.4.2"})
+	d.rest(5 * time.Hour)
+	d.record(start...)
+	check("the room of five hours ago", map[string]string{"display_brightness_ratio": "0.5", "radio_wlan": "off", run.WorkloadVersion: "1.4.2"})
+}
+
+// Slips in what is typed: nothing is started.
+func TestTypedConditionsThatMakeNoSense(t *testing.T) {
+	d := newTestDay(t)
+	for _, c := range []struct{ flag, value, want string }{
+		{"--room", "23", `room temperature "23" has no unit: is it 23C or 23F?`},
+		{"--room", "73C", "no room has 73 °C: is it 73F, which is 22.8 °C?"},
+		{"--room", "warm", "give it as 23C, or 73F"},
+		{"--room", "23K", `"K" is neither C nor F`},
+		{"--room", "500F", "260.0 °C is not from -30 to 60"},
+		{"--refresh", "fast", "give it as 120Hz"},
+		{"--refresh", "0Hz", "is not from 1 to 1000 Hz"},
+		{"--refresh", "12W", "give it as 120Hz"},
+		{"--workload-version", "a\tb", "use one line of plain text"},
+	} {
+		o := sweepd(t, append([]string{"run", "start", "--workload", "tile-sort", c.flag, c.value}, d.flags...)...)
+		if o.code == 0 || !strings.Contains(o.stderr, c.want) {
+			t.Errorf("%s %s: exit %d, %s", c.flag, c.value, o.code, o.stderr)
+		}
+	}
+	if out := d.do("run", "list"); strings.Contains(out, "tile-sort") {
+		t.Errorf("a run was started:\n%s", out)
+	}
+}
