@@ -26,7 +26,7 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	a.pacer = p
 	a.mu.Unlock()
 	p.Wake() // for mail that came before there was a pacer to wake
-	if err := a.restore(ctx); err != nil {
+	if err := a.Restore(ctx); err != nil {
 		a.log.Error("runs left behind by a crash could not be stored; it is tried again", zap.Error(err))
 	}
 	background, stop := context.WithCancel(context.Background())

@@ -292,9 +292,9 @@ func (u *unstored) init(j Journal, left []run.Ended) {
 	}
 }
 
-// restore stores what the agent before left, beside the runs of the journal those that
+// Restore stores what the agent before left, as Run does first, beside the runs of the journal those that
 // the Recorder has as recording.
-func (a *Agent) restore(ctx context.Context) error {
+func (a *Agent) Restore(ctx context.Context) error {
 	left, err := a.opts.Recorder.Unfinished(ctx, a.opts.Device)
 	if err != nil {
 		err = fmt.Errorf("look for unfinished runs: %w", err)

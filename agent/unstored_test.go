@@ -193,7 +193,7 @@ func TestTheNextAgentStoresIt(t *testing.T) {
 		t.Fatal(err)
 	}
 	n.fail(errDisk)
-	if err := next.restore(t.Context()); !errors.Is(err, errDisk) || len(next.Live().Unstored) != 1 {
+	if err := next.Restore(t.Context()); !errors.Is(err, errDisk) || len(next.Live().Unstored) != 1 {
 		t.Errorf("restored while nothing can be stored: %v", err)
 	}
 	n.fail(nil)
@@ -238,7 +238,7 @@ func TestTheEndWhileNothingCanBeStored(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := next.restore(t.Context()); err != nil || n.runs[r.ID].State != run.Interrupted || len(k.left()) != 0 {
+	if err := next.Restore(t.Context()); err != nil || n.runs[r.ID].State != run.Interrupted || len(k.left()) != 0 {
 		t.Errorf("restored: %v, %+v", err, n.runs[r.ID])
 	}
 }
@@ -255,7 +255,7 @@ func TestACrashAndNothingCanBeStored(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := a.restore(t.Context()); !errors.Is(err, errDisk) || len(k.left()) != 0 {
+	if err := a.Restore(t.Context()); !errors.Is(err, errDisk) || len(k.left()) != 0 {
 		t.Errorf("%v; the journal needs nothing: %+v", err, k.left())
 	}
 	n.fail(nil)
@@ -282,7 +282,7 @@ func TestARunThatIsStoredAlready(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := a.restore(t.Context()); err != nil || s.n.runs[d.ID].Results["fps"].Value != 61 || len(k.left()) != 0 {
+	if err := a.Restore(t.Context()); err != nil || s.n.runs[d.ID].Results["fps"].Value != 61 || len(k.left()) != 0 {
 		t.Errorf("%v, %+v", err, s.n.runs[d.ID])
 	}
 }
@@ -299,7 +299,7 @@ func TestARunThatTheRecorderDoesNotKnow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := a.restore(t.Context()); err != nil {
+	if err := a.Restore(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	got := n.runs[d.ID]

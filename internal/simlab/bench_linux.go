@@ -20,6 +20,7 @@ type Bench struct {
 	Set    *collectors.Set
 
 	clock    *clock
+	options  agent.Options
 	interval time.Duration
 	lastIdle time.Duration // monotonic time of the last idle sweep
 	idle     bool          // no run is recording, so idle sweeps are wanted
@@ -80,7 +81,17 @@ func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
 	if interval == 0 {
 		interval = agent.DefaultInterval
 	}
-	return &Bench{Device: device, Agent: a, Set: set, clock: c, interval: interval, idle: true}, nil
+	return &Bench{Device: device, Agent: a, Set: set, clock: c, options: opts, interval: interval, idle: true}, nil
+}
+
+// KillAgent has the agent die, and starts the next one.
+func (b *Bench) KillAgent() error {
+	next, err := agent.New(b.options)
+	if err != nil {
+		return err
+	}
+	b.Agent, b.idle = next, true
+	return next.Restore(context.Background())
 }
 
 // Close releases the sensors and removes the device's tree.
