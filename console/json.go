@@ -27,7 +27,7 @@ func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
 
 // isJSON tells whether a request's body is said to be JSON. Where it is not, it answers.
 func isJSON(w http.ResponseWriter, r *http.Request) bool {
-	if mediaType(r) != "application/json" {
+	if mediaType(r) == octets {
 		writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json"))
 		return false
 	}
