@@ -62,7 +62,7 @@ func (c *Client) operation(ctx context.Context, about testday.About, q any, zone
 	path := about.Path
 	walkFields(reflect.ValueOf(q).Elem(), func(name string, v reflect.Value) {
 		if strings.Contains(path, "{"+name+"}") {
-			path = strings.ReplaceAll(path, "{"+name+"}", url.PathEscape(v.String()))
+			path = strings.ReplaceAll(path, "{"+name+"}", url.PathEscape(fmt.Sprint(v.Interface())))
 		}
 	})
 	query := url.Values{}
@@ -119,12 +119,24 @@ func (c *Client) refusedOperation(about testday.About, status int, text []byte) 
 		return &UnknownOperationError{c.shown, about}
 	case known && m.Kind == kindNoRight:
 		return &NoRightError{c.Holder}
+	case known && kindOf(m) != nil:
+		return kindOf(m)
 	case known && m.Skipped != nil:
 		return &testday.SelectionError{Skipped: *m.Skipped, Err: c.refused(status, text)}
 	case known && m.Kind == kindRequest:
 		return &testday.RequestError{Err: errors.New(m.Error)}
 	}
 	return c.refused(status, text)
+}
+
+// kindOf is the error of a kind that callers branch on; nil for others.
+func kindOf(m errorMessage) error {
+	for _, e := range testday.Kinds() {
+		if e.Kind() == m.Kind && json.Unmarshal(m.Detail, e) == nil {
+			return e
+		}
+	}
+	return nil
 }
 
 // UnknownOperationError is that the agent is of a version that lacks the operation.

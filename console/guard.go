@@ -37,15 +37,11 @@ func guard(hosts hostNames, next http.Handler) http.Handler {
 			return
 		}
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			switch mediaType(r) {
-			case "application/json":
-				r.Body = http.MaxBytesReader(w, r.Body, maxBody)
-			case octets:
-				r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
-			default:
+			if kind := mediaType(r); kind != "application/json" && kind != octets {
 				writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json, or "+octets+" where bytes are taken"))
 				return
 			}
+			r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
 		}
 		next.ServeHTTP(w, r)
 	}))

@@ -1,6 +1,7 @@
 package console
 
 import (
+	"encoding/json"
 	"errors"
 	"net/http"
 
@@ -169,6 +170,14 @@ func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 	var selection *testday.SelectionError
 	if errors.As(err, &selection) {
 		m.Skipped = &selection.Skipped
+	}
+	var kind interface {
+		error
+		Kind() string
+	}
+	if errors.As(err, &kind) {
+		m.Kind = kind.Kind()
+		m.Detail, _ = json.Marshal(kind) // plain data
 	}
 	status := statusOf(err)
 	if status == http.StatusBadRequest {

@@ -15,10 +15,15 @@ import (
 // readJSON reads the one value of a request's body. Where it is not what it
 // should be, it answers and returns false.
 func readJSON(w http.ResponseWriter, r *http.Request, into any) bool {
+	return readJSONWithin(w, r, into, maxBody)
+}
+
+// readJSONWithin is readJSON of a body of at most so many bytes.
+func readJSONWithin(w http.ResponseWriter, r *http.Request, into any, most int64) bool {
 	if !isJSON(w, r) {
 		return false
 	}
-	err := decodeJSON(r.Body, into)
+	err := decodeJSON(http.MaxBytesReader(w, r.Body, most), into)
 	if err != nil {
 		refuseJSON(w, r, err)
 	}

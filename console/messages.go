@@ -1,6 +1,7 @@
 package console
 
 import (
+	"encoding/json"
 	"fmt"
 
 	"sweepd/run"
@@ -64,7 +65,9 @@ func messages(list map[string]run.Result) map[string]ResultMessage {
 // errorMessage is the body of every answer that is not a success.
 type errorMessage struct {
 	Error string `json:"error"`
-	Kind  string `json:"kind,omitempty"` // kindRequest, kindNoRight; empty for others
+	Kind  string `json:"kind,omitempty"` // kindRequest, kindNoRight, or of testday.Kinds; empty for others
+	// Detail is what else an error of testday.Kinds says.
+	Detail json.RawMessage `json:"detail,omitempty"`
 	// Run is set where the status is 507: a run that has ended and is kept where kept_in
 	// says, but could not be stored so far.
 	Run *run.Record `json:"run,omitempty"`

@@ -129,15 +129,19 @@ func readRequest(w http.ResponseWriter, r *http.Request, about testday.About, in
 		}
 		return true
 	}
-	if !readJSON(w, r, into) {
+	if !readJSONWithin(w, r, into, max(about.Most, maxBody)) {
 		return false
 	}
+	var err error
 	walkFields(reflect.ValueOf(into).Elem(), func(name string, v reflect.Value) {
-		if value := r.PathValue(name); value != "" {
-			v.SetString(value)
+		if value := r.PathValue(name); value != "" && err == nil {
+			err = setField(name, v, []string{value})
 		}
 	})
-	return true
+	if err != nil {
+		writeError(w, http.StatusBadRequest, err)
+	}
+	return err == nil
 }
 
 // pathFields are the names in braces of a path.

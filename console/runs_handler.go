@@ -110,6 +110,10 @@ func statusOf(err error) int {
 		}
 	}
 	var selection *testday.SelectionError
+	var replaces *testday.ReplacesError
+	if errors.As(err, &replaces) {
+		return http.StatusConflict
+	}
 	if errors.As(err, &selection) {
 		return http.StatusUnprocessableEntity
 	}

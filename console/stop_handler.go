@@ -20,7 +20,7 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 	if !isJSON(w, r) {
 		return
 	}
-	text, err := io.ReadAll(r.Body)
+	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if err != nil { // which run is meant may be in what did not arrive
 		refuseJSON(w, r, err)
 		return

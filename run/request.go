@@ -133,9 +133,9 @@ func (c Correction) Check() error {
 
 // Want is what the next run needs of the device.
 type Want struct {
-	Supply    Supply  // SupplyUnknown: any
-	MinCharge float64 // charge that a run on battery needs, 0 to 1; 0: the reserve
-	Setting   Setting // that the run will declare; unknown: what is in force now
+	Supply    Supply  `json:"supply"`     // SupplyUnknown: any
+	MinCharge float64 `json:"min_charge"` // charge that a run on battery needs, 0 to 1; 0: the reserve
+	Setting   Setting `json:"setting"`    // that the run will declare; unknown: what is in force now
 }
 
 // Readiness says whether a device is fit to start a run, and if not, why.

@@ -111,9 +111,3 @@ func (p *Plan) Devices() []string {
 	}
 	return list
 }
-
-// SameStretch tells whether the slots at two positions, from 1, are in the same stretch.
-func (p *Plan) SameStretch(a, b int) bool {
-	from, to := p.stretch(a - 1)
-	return from < b && b <= to
-}

@@ -28,6 +28,7 @@ type Attempt struct {
 type SlotProgress struct {
 	Slot
 	Position int       `json:"position"` // in the plan, from 1
+	Stretch  int       `json:"stretch"`  // from 1; its slots need no change by hand of what is hard to change
 	State    SlotState `json:"state"`
 	Run      string    `json:"run"` // that counts, or is recording; "" for none
 	Attempts []Attempt `json:"tries"`
@@ -35,21 +36,26 @@ type SlotProgress struct {
 
 // Progress is how far a plan has come. Done + Left is the number of slots.
 type Progress struct {
-	Slots    []SlotProgress `json:"slots"`
-	Done     int            `json:"done"`
-	Left     int            `json:"left"`     // all that are not done
-	Rejected int            `json:"rejected"` // runs of the plan that were rejected
-	Repeat   int            `json:"repeat"`   // slots tried in vain so far
+	Slots []SlotProgress `json:"slots"`
+	Counts
 	// Outside are the runs since the plan was made that have no slot: the plan lacks
 	// their cell, or all slots of it are done.
 	Outside []string `json:"outside"`
+	// Next is the position of the slot to run next, 0 when nothing is left or a
+	// run is in progress on every device that has slots left.
+	Next int `json:"next"`
+}
+
+// Counts is how far a plan has come, in numbers.
+type Counts struct {
+	Done     int `json:"done"`
+	Left     int `json:"left"`     // all that are not done
+	Rejected int `json:"rejected"` // runs of the plan that were rejected
+	Repeat   int `json:"repeat"`   // slots tried in vain so far
 	// LeftS is the time that the slots left will take, s, one after the other;
 	// ExpectedEnd is that much after now.
 	LeftS       float64       `json:"left_s"`
 	ExpectedEnd run.Timestamp `json:"expected_end"`
-	// Next is the position of the slot to run next, 0 when nothing is left or a
-	// run is in progress on every device that has slots left.
-	Next int `json:"next"`
 }
 
 // Progress assigns the runs since the plan was made, in the order of their start, to
@@ -58,12 +64,17 @@ type Progress struct {
 func (p *Plan) Progress(runs []run.Run, device string, e Estimates, now time.Time) Progress {
 	g := Progress{Slots: []SlotProgress{}, Outside: []string{}}
 	open := map[run.Cell][]int{} // slots of a cell that no run fills yet
+	stretch, ends := 0, 0
 	for i, s := range p.Slots {
+		if i == ends {
+			stretch++
+			_, ends = p.stretch(i)
+		}
 		if device != "" && s.Device != device {
 			continue
 		}
 		open[s.Cell] = append(open[s.Cell], len(g.Slots))
-		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, State: Open, Attempts: []Attempt{}})
+		g.Slots = append(g.Slots, SlotProgress{Slot: s, Position: i + 1, Stretch: stretch, State: Open, Attempts: []Attempt{}})
 	}
 	last := -1 // index of the slot tried last
 	for _, r := range runs {

@@ -11,24 +11,24 @@ import (
 // Request is what a user asks of the plan of a test day. Devices, Workloads and Settings
 // are required.
 type Request struct {
-	Devices   []string
-	Workloads []string
+	Devices   []string `json:"devices"`
+	Workloads []string `json:"workloads"`
 	// Settings are settings or ranges with a step, see ParseSettings.
-	Settings []string
+	Settings []string `json:"settings"`
 	// Supplies are mains and battery where it is empty.
-	Supplies []string
+	Supplies []string `json:"supplies"`
 	// Variants are k=v pairs joined by commas, in any order; "" for no variant, which is
 	// the only one where it is empty.
-	Variants []string
+	Variants []string `json:"variants"`
 	// Hard names the keys of the variant that are hard to change, hardest first,
 	// such as cores through the firmware. The supply always is, and so is the
 	// device.
-	Hard []string
+	Hard []string `json:"hard"`
 	// Repeats is how many passes there are, 1 to 100; 0 means 3.
-	Repeats int
+	Repeats int `json:"repeats"`
 	// Seed of the random order. The same request with the same seed and the same
 	// estimates gives the same plan.
-	Seed uint64
+	Seed uint64 `json:"-"`
 }
 
 // Limits and defaults of a Request.

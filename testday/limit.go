@@ -14,6 +14,14 @@ type Traces interface {
 	store.Readings
 }
 
+// LimitOfRun reads a power limit from what a run drew.
+var LimitOfRun = &Operation[RunRequest, judge.InferredLimit]{
+	About{Method: "GET", Path: "/runs/{id}/limit", Summary: "Says which power limit a run seems to have obeyed, by a flat top of its power."},
+	func(ctx context.Context, d *Day, q RunRequest) (judge.InferredLimit, error) {
+		return InferLimit(ctx, d.Store, q.ID)
+	},
+}
+
 // InferLimit reads a power limit from what a run drew, for systems that report none.
 // It only says what it found; declaring it is the user's.
 func InferLimit(ctx context.Context, s Traces, id string) (judge.InferredLimit, error) {

@@ -10,10 +10,24 @@ import (
 
 // Next is what the plan wants next.
 type Next struct {
-	Next     *schedule.SlotProgress `json:"next"` // nil when nothing is left
-	Changes  []string               `json:"changes"`
-	Left     int                    `json:"left"`
-	Progress schedule.Progress      `json:"-"`
+	Next      *schedule.SlotProgress `json:"next"` // nil when nothing is left
+	Changes   []string               `json:"changes"`
+	Left      int                    `json:"left"`
+	Recording *schedule.SlotProgress `json:"recording"` // the slot whose run is in progress, nil for none
+	Progress  schedule.Counts        `json:"progress"`
+}
+
+// DeviceRequest names a device of a plan; "" for all, or the one that the agent watches.
+type DeviceRequest struct {
+	Device string `json:"device"`
+}
+
+// NextRun says what to run next.
+var NextRun = &Operation[DeviceRequest, Next]{
+	About{Method: "GET", Path: "/plan/next", Summary: "Says what the plan wants next, and what to change by hand for it."},
+	func(ctx context.Context, d *Day, q DeviceRequest) (Next, error) {
+		return WhatIsNext(ctx, d.Store, q.Device, d.Status, d.Now)
+	},
 }
 
 // WhatIsNext says which cell of the plan comes next on a device, and what to change by
@@ -29,11 +43,15 @@ func WhatIsNext(ctx context.Context, s Plans, device string, status func() (Stat
 	if device == "" && p.has(at.Device) {
 		device = at.Device
 	}
-	n.Progress = p.Progress(device, now)
-	n.Changes, n.Left = []string{}, n.Progress.Left
-	for i := range n.Progress.Slots {
-		if s := &n.Progress.Slots[i]; s.Position == n.Progress.Next {
+	g := p.Progress(device, now)
+	n.Progress, n.Changes, n.Left = g.Counts, []string{}, g.Left
+	for i := range g.Slots {
+		s := &g.Slots[i]
+		if s.Position == g.Next {
 			n.Next, n.Changes = s, append(n.Changes, schedule.ManualSteps(at.Cell(), s.Slot)...)
+		}
+		if s.State == schedule.Recording && n.Recording == nil {
+			n.Recording = s
 		}
 	}
 	return n, nil
@@ -56,14 +74,4 @@ func (p *Plan) labelsNow(status func() (Status, error)) (at run.Labels) {
 		at.Setting = s.Setting
 	}
 	return at
-}
-
-// Recording is the slot whose run is in progress, nil for none.
-func (n Next) Recording() *schedule.SlotProgress {
-	for i := range n.Progress.Slots {
-		if s := &n.Progress.Slots[i]; s.State == schedule.Recording {
-			return s
-		}
-	}
-	return nil
 }

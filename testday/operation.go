@@ -73,6 +73,7 @@ type About struct {
 	Summary      string
 	Needs        Needs
 	Opens        Opens
+	Most         int64 // bytes of the JSON of a request; 0: some 64 KiB
 	// Takes and Gives are the media types of what travels as bytes: a body beside the
 	// request, and in the place of an answer. Empty where nothing does.
 	Takes, Gives string
@@ -110,7 +111,20 @@ func (o *Operation[Q, A]) Run(ctx context.Context, d *Day, request any) (any, er
 func Operations() []AnyOperation {
 	return []AnyOperation{
 		ListRuns, ShowRun, FindDoubts, CompareRuns, FindCurve, FindBattery,
+		NextRun, ShowPlan, WritePlan, PlansMade, MakePlan, TakeUpPlan, ExtendPlan, PlanNextStart, LimitOfRun,
 	}
+}
+
+// Kinds are the errors that callers branch on and that are plain data: they keep their
+// kind on the way from an agent. An error's Kind is a word that no other has.
+func Kinds() []interface {
+	error
+	Kind() string
+} {
+	return []interface {
+		error
+		Kind() string
+	}{&ReplacesError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

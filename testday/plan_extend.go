@@ -5,6 +5,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/run"
+	"sweepd/schedule"
 	"sweepd/store"
 )
 
@@ -17,6 +18,48 @@ type Extension struct {
 	// see schedule.Suggestion.
 	Flagged []run.Cell
 	Outside int
+}
+
+// ExtendRequest asks for more runs of the plan in force: so many passes over all cells,
+// or as many as a comparison needs, at most so many of each cell.
+type ExtendRequest struct {
+	CompareRequest
+	Repeats int `json:"repeats"` // passes; 0: by comparison
+	Most    int `json:"most"`
+}
+
+// ExtensionJSON is what was appended to a plan, as JSON has it.
+type ExtensionJSON struct {
+	Added    int             `json:"added"` // runs
+	Cells    int             `json:"cells"` // that were looked at
+	Flagged  int             `json:"flagged"`
+	Outside  int             `json:"outside"`
+	Unlike   []string        `json:"flagged_cells"` // those where a run unlike its repeats stands in the way
+	Progress schedule.Counts `json:"progress"`      // of the plan then
+}
+
+// ExtendPlan appends runs to the plan in force.
+var ExtendPlan = &Operation[ExtendRequest, ExtensionJSON]{
+	About{Method: "POST", Path: "/plan/extend", Summary: "Appends passes to the plan: over all cells, or where a comparison cannot tell yet.", Opens: OpensToWrite},
+	func(ctx context.Context, d *Day, q ExtendRequest) (a ExtensionJSON, err error) {
+		var x Extension
+		if q.Repeats > 0 {
+			x, err = ExtendByPasses(ctx, d.Store, q.Repeats)
+		} else {
+			var f store.Filter
+			if f, err = q.Filter(d.Now); err == nil {
+				x, err = ExtendByComparison(ctx, d.Store, f, q.Question(), d.lower(q.Lower), q.Most)
+			}
+		}
+		if err != nil {
+			return a, err
+		}
+		a = ExtensionJSON{x.Added, x.Cells, len(x.Flagged), x.Outside, []string{}, x.Plan.Progress("", d.Now).Counts}
+		for _, c := range x.Flagged {
+			a.Unlike = append(a.Unlike, c.String())
+		}
+		return a, nil
+	},
 }
 
 // ExtendByPasses appends passes over all cells to the plan in force.

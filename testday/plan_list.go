@@ -24,6 +24,31 @@ type PlanSummary struct {
 	InForce   bool          `json:"in_force"` // for one of its devices at least
 }
 
+// PlansMade lists the plans that were made.
+var PlansMade = &Operation[Nothing, []PlanSummary]{
+	About{Method: "GET", Path: "/plans", Summary: "Lists the plans that were made, and how far each has come."},
+	func(ctx context.Context, d *Day, _ Nothing) ([]PlanSummary, error) {
+		return ListPlans(ctx, d.Store, d.Now)
+	},
+}
+
+// PlanRef names a plan by its number.
+type PlanRef struct {
+	ID int64 `json:"id"`
+}
+
+// TakeUpPlan takes an earlier plan up again.
+var TakeUpPlan = &Operation[PlanRef, PlanStatus]{
+	About{Method: "POST", Path: "/plans/{id}/follow", Summary: "Takes an earlier plan up again.", Opens: OpensToWrite},
+	func(ctx context.Context, d *Day, q PlanRef) (s PlanStatus, err error) {
+		p, err := FollowPlan(ctx, d.Store, q.ID)
+		if err != nil {
+			return s, err
+		}
+		return p.Status("", d.Now), nil
+	},
+}
+
 // ListPlans lists the plans that were made, the oldest first. One that was taken up
 // again is listed once.
 func ListPlans(ctx context.Context, s Plans, now time.Time) ([]PlanSummary, error) {

@@ -18,37 +18,69 @@ import (
 // PlanRequest is what a person says of a new plan. What File says counts where the
 // other fields say nothing.
 type PlanRequest struct {
-	File      string // YAML or, as IsPlanTable tells, a plan in CSV; "" for none
-	Cells     schedule.Request
-	Seed      *uint64 // nil: the file's, else a new one
-	Estimates EstimateRequest
-	// Device is the name of this device, for a plan that names none.
-	Device func() (string, error)
+	schedule.Request
+	EstimateRequest
+	Seed *uint64   `json:"seed"` // nil: the file's, else a new one
+	File *PlanFile `json:"file"` // nil for none
 	// Replace lets the plan take the place of one that is not done yet.
-	Replace bool
+	Replace bool `json:"replace"`
+}
+
+// PlanFile is a file that says what a plan is: YAML or, as IsPlanTable tells by its name,
+// a plan in CSV.
+type PlanFile struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
+}
+
+// ReadPlanFile reads a file that a person names.
+func ReadPlanFile(ctx context.Context, name string) (*PlanFile, error) {
+	most := int64(userfile.Small)
+	if IsPlanTable(name) {
+		most = largestPlanTable
+	}
+	text, err := userfile.Read(ctx, name, most)
+	return &PlanFile{name, string(text)}, err
+}
+
+// MakePlan makes a plan, which is in force from then on.
+var MakePlan = &Operation[PlanRequest, PlanStatus]{
+	About{Method: "POST", Path: "/plans", Summary: "Makes a plan: every cell once a pass, in random order.", Opens: OpensToWrite, Most: 2 * largestPlanTable},
+	func(ctx context.Context, d *Day, q PlanRequest) (s PlanStatus, err error) {
+		p, err := NewPlan(ctx, d.Store, q, d.Device, d.Now)
+		if err != nil {
+			return s, err
+		}
+		return p.Status("", d.Now), nil
+	},
 }
 
 // ReplacesError is returned where a plan would take the place of one for the same
 // devices that is not done yet.
 type ReplacesError struct {
-	Plan       int64
-	Done, Left int // runs
+	Plan int64 `json:"plan"`
+	Done int   `json:"done"` // runs
+	Left int   `json:"left"`
 }
 
 func (e *ReplacesError) Error() string {
 	return fmt.Sprintf("plan %d is in force, %d runs done, %d left", e.Plan, e.Done, e.Left)
 }
 
+// Kind is the error's kind, see Kinds.
+func (e *ReplacesError) Kind() string { return "plan_in_force" }
+
 // IsPlanTable tells whether a file is a plan in its own order, which says all that
 // Cells and Seed do.
 func IsPlanTable(file string) bool { return strings.EqualFold(filepath.Ext(file), ".csv") }
 
-// NewPlan makes the plan and keeps it: it is in force from now on.
-func NewPlan(ctx context.Context, s Plans, q PlanRequest, now time.Time) (p Plan, err error) {
-	if IsPlanTable(q.File) {
+// NewPlan makes the plan and keeps it: it is in force from now on. device gives the name
+// of this device, for a plan that names none.
+func NewPlan(ctx context.Context, s Plans, q PlanRequest, device func() (string, error), now time.Time) (p Plan, err error) {
+	if q.File != nil && IsPlanTable(q.File.Name) {
 		p, err = q.read(ctx, s, now)
 	} else {
-		p, err = q.make(ctx, s, now)
+		p, err = q.make(ctx, s, device, now)
 	}
 	if err != nil {
 		return p, err
@@ -82,37 +114,32 @@ func mayReplace(ctx context.Context, s Plans, devices []string, now time.Time) e
 
 // read reads a plan in CSV.
 func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
-	said, err := q.Estimates.override(schedule.Estimates{})
+	said, err := q.override(schedule.Estimates{})
 	if err != nil {
 		return p, err
 	}
 	if p.Estimates, err = estimates(ctx, s, said); err != nil {
 		return p, err
 	}
-	in, err := userfile.Open(ctx, q.File, largestPlanTable)
-	if err != nil {
-		return p, err
-	}
-	defer in.Close()
-	p.Plan, err = schedule.ReadCSV(in, q.File, p.Estimates, now)
+	p.Plan, err = schedule.ReadCSV(strings.NewReader(q.File.Text), q.File.Name, p.Estimates, now)
 	p.UserEstimates = said
 	return p, err
 }
 
 // make makes a plan of cells.
-func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, err error) {
-	cells, said, seeded, err := q.readFile(ctx)
+func (q PlanRequest) make(ctx context.Context, s Plans, name func() (string, error), now time.Time) (p Plan, err error) {
+	cells, said, seeded, err := q.readFile()
 	if err != nil {
 		return p, err
 	}
-	if said, err = q.Estimates.override(said); err != nil {
+	if said, err = q.override(said); err != nil {
 		return p, err
 	}
 	if p.Estimates, err = estimates(ctx, s, said); err != nil {
 		return p, err
 	}
-	if cells = overrideCells(cells, q.Cells); len(cells.Devices) == 0 {
-		device, err := q.Device()
+	if cells = overrideCells(cells, q.Request); len(cells.Devices) == 0 {
+		device, err := name()
 		if err != nil {
 			return p, err
 		}
@@ -129,16 +156,11 @@ func (q PlanRequest) make(ctx context.Context, s Plans, now time.Time) (p Plan, 
 	return p, err
 }
 
-func (q PlanRequest) readFile(ctx context.Context) (cells schedule.Request, said schedule.Estimates, seeded bool, err error) {
-	if q.File == "" {
+func (q PlanRequest) readFile() (cells schedule.Request, said schedule.Estimates, seeded bool, err error) {
+	if q.File == nil {
 		return cells, said, false, nil
 	}
-	in, err := userfile.Open(ctx, q.File, userfile.Small)
-	if err != nil {
-		return cells, said, false, err
-	}
-	defer in.Close()
-	return schedule.ReadRequest(in, q.File)
+	return schedule.ReadRequest(strings.NewReader(q.File.Text), q.File.Name)
 }
 
 // overrideCells is q with what is said in its place.

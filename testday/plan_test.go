@@ -16,6 +16,16 @@ import (
 	"sweepd/store/contract"
 )
 
+// planFile is a file that says what a plan is.
+func planFile(t *testing.T, name string) *PlanFile {
+	t.Helper()
+	f, err := ReadPlanFile(t.Context(), name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
 func fullEnergy(wh float64) []string { return []string{fmt.Sprint(wh, "Wh")} }
 
 func thisDevice() (string, error) { return "unit-oak", nil }
@@ -31,7 +41,7 @@ func settingsOf(p Plan) []float64 {
 func TestNewPlan(t *testing.T) {
 	s := openStore(t)
 	seed := uint64(7)
-	p, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Seed: &seed, Device: thisDevice}, morning)
+	p, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4"), Seed: &seed}, thisDevice, morning)
 	if err != nil || p.ID == 0 || p.Seed != 7 || !slices.Equal(settingsOf(p), []float64{8, 12, 16}) || !slices.Equal(p.Devices(), []string{"unit-oak"}) {
 		t.Fatalf("%+v, %v", p, err)
 	}
@@ -40,30 +50,30 @@ func TestNewPlan(t *testing.T) {
 		t.Errorf("read back: %+v, %v", again, err)
 	}
 	var replaces *ReplacesError
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning); !errors.As(err, &replaces) || replaces.Plan != p.ID || replaces.Left != 3 {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4")}, thisDevice, morning); !errors.As(err, &replaces) || replaces.Plan != p.ID || replaces.Left != 3 {
 		t.Errorf("in the place of a plan that is not done: %v", err)
 	}
-	first, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice, Replace: true}, morning)
-	second, _ := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice, Replace: true}, morning)
+	first, _ := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4"), Replace: true}, thisDevice, morning)
+	second, _ := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4"), Replace: true}, thisDevice, morning)
 	if first.Seed == second.Seed || first.Seed >= 1<<32 {
 		t.Errorf("seeds %d and %d", first.Seed, second.Seed)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: func() (string, error) { return "", errAway }}, morning); !errors.Is(err, errAway) {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8")}, func() (string, error) { return "", errAway }, morning); !errors.Is(err, errAway) {
 		t.Errorf("a device without a name: %v", err)
 	}
 	named := cells("8")
 	named.Devices = []string{"unit-elm"}
-	if p, err := NewPlan(t.Context(), s, PlanRequest{Cells: named}, morning); err != nil || !slices.Equal(p.Devices(), []string{"unit-elm"}) {
+	if p, err := NewPlan(t.Context(), s, PlanRequest{Request: named}, thisDevice, morning); err != nil || !slices.Equal(p.Devices(), []string{"unit-elm"}) {
 		t.Errorf("named: %v, %v", p.Devices(), err)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-4/0"), Device: thisDevice}, morning); err == nil {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-4/0")}, thisDevice, morning); err == nil {
 		t.Error("settings that are none")
 	}
 	if p, err := ReadPlan(t.Context(), s); err != nil || !slices.Equal(p.Devices(), []string{"unit-elm"}) {
 		t.Errorf("a plan that failed was kept: %v, %v", p.Devices(), err)
 	}
 	failsWhereItsStoreDoes(t, s, []string{"Devices"}, func(s store.Store) error {
-		_, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: thisDevice, Replace: true}, morning)
+		_, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8"), Replace: true}, thisDevice, morning)
 		return err
 	})
 }
@@ -72,20 +82,20 @@ func TestNewPlan(t *testing.T) {
 func TestNewPlanOfFile(t *testing.T) {
 	s := openStore(t)
 	file := writeFile(t, "day.yaml", "workloads: [harbour-flight]\ndevices: [unit-elm]\nsettings: [8-16/4]\nsupplies: [battery]\nvariants: [cores=6]\nhard: [cores]\nrepeats: 2\nseed: 11\n")
-	p, err := NewPlan(t.Context(), s, PlanRequest{File: file}, morning)
+	p, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, file)}, thisDevice, morning)
 	if err != nil || p.Seed != 11 || len(p.Slots) != 6 || p.Slots[0].Cell.Device != "unit-elm" || p.Slots[0].Variant != "cores=6" || !slices.Equal(p.Hard, []string{"cores"}) || p.Slots[0].Supply != run.Battery {
 		t.Errorf("%+v, %v", p, err)
 	}
 	seed := uint64(3)
 	q := schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"20"}, Supplies: []string{"mains"}, Variants: []string{"fan=loud"}, Hard: []string{"fan"}, Repeats: 1}
-	p, err = NewPlan(t.Context(), s, PlanRequest{File: file, Cells: q, Seed: &seed}, morning)
+	p, err = NewPlan(t.Context(), s, PlanRequest{File: planFile(t, file), Request: q, Seed: &seed}, thisDevice, morning)
 	if want := (run.Cell{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(20), Supply: run.Mains, Variant: "fan=loud"}); err != nil || len(p.Slots) != 1 || p.Slots[0].Cell != want || p.Seed != 3 || !slices.Equal(p.Hard, []string{"fan"}) {
 		t.Errorf("%+v, %v", p, err)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{File: "/no/such.yaml"}, morning); !errors.Is(err, os.ErrNotExist) {
+	if _, err := ReadPlanFile(t.Context(), "/no/such.yaml"); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{File: writeFile(t, "bad.yaml", "worklods: [a]\n")}, morning); err == nil || !strings.Contains(err.Error(), "worklods") {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, writeFile(t, "bad.yaml", "worklods: [a]\n"))}, thisDevice, morning); err == nil || !strings.Contains(err.Error(), "worklods") {
 		t.Errorf("a bad file: %v", err)
 	}
 }
@@ -96,7 +106,7 @@ func TestNewPlanOfTable(t *testing.T) {
 		t.Error("a table ends in .csv")
 	}
 	file := writeFile(t, "day.csv", "pass,device,workload,supply,setting,hard,seed\n1,unit-oak,tile-sort,mains,12W,,5\n1,unit-oak,tile-sort,battery,8,,5\n")
-	p, err := NewPlan(t.Context(), s, PlanRequest{File: file, Estimates: EstimateRequest{FullEnergy: fullEnergy(48.6)}}, morning)
+	p, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, file), EstimateRequest: EstimateRequest{FullEnergy: fullEnergy(48.6)}}, thisDevice, morning)
 	if err != nil || p.ID == 0 || p.Seed != 5 || len(p.Slots) != 2 || p.Slots[0].Setting != run.Watts(12) || p.Slots[1].NeedsCharge == nil || p.UserEstimates.Batteries[""].FullWh != 48.6 {
 		t.Errorf("%+v, %v", p, err)
 	}
@@ -104,19 +114,19 @@ func TestNewPlanOfTable(t *testing.T) {
 	if err != nil || again.UserEstimates.Batteries[""].FullWh != 48.6 {
 		t.Errorf("what was said of batteries is lost: %+v, %v", again.UserEstimates, err)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{File: "/no/such.csv"}, morning); !errors.Is(err, os.ErrNotExist) {
+	if _, err := ReadPlanFile(t.Context(), "/no/such.csv"); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{File: writeFile(t, "bad.csv", "device\n")}, morning); err == nil {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, writeFile(t, "bad.csv", "device\n"))}, thisDevice, morning); err == nil {
 		t.Error("a table without workloads")
 	}
 	reserve := 2.0
 	var request *RequestError
-	if _, err := NewPlan(t.Context(), s, PlanRequest{File: file, Estimates: EstimateRequest{Reserve: &reserve}}, morning); !errors.As(err, &request) {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, file), EstimateRequest: EstimateRequest{Reserve: &reserve}}, thisDevice, morning); !errors.As(err, &request) {
 		t.Errorf("a reserve of 200 %%: %v", err)
 	}
 	failsWhereItsStoreDoes(t, s, []string{"Devices"}, func(s store.Store) error {
-		_, err := NewPlan(t.Context(), s, PlanRequest{File: file, Replace: true}, morning)
+		_, err := NewPlan(t.Context(), s, PlanRequest{File: planFile(t, file), Replace: true}, thisDevice, morning)
 		return err
 	})
 }
@@ -156,7 +166,7 @@ func TestReadPlan(t *testing.T) {
 	s := openStore(t)
 	day(t, s)
 	made := morning.Add(time.Hour)
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, made); err != nil {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4")}, thisDevice, made); err != nil {
 		t.Fatal(err)
 	}
 	minute := 60.0
@@ -203,7 +213,7 @@ func TestPausesAcrossDevices(t *testing.T) {
 		keepRun(t, s, run.Run{ID: "019a0000-000" + string(rune('0'+i)), StartedAt: run.Stamp(morning.Add(time.Duration(2*i) * time.Minute)),
 			Labels: run.Labels{Device: device, Workload: "tile-sort", Supply: run.Mains, Setting: run.Watts(8).From(run.Declared)}, Results: map[string]run.Result{"seconds": {Value: 1, Better: run.Lower}}})
 	}
-	p, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8"), Device: thisDevice}, morning.Add(time.Hour))
+	p, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8")}, thisDevice, morning.Add(time.Hour))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -226,7 +236,7 @@ func TestExtendPlan(t *testing.T) {
 	day(t, s)
 	q := cells("8-16/4")
 	q.Supplies = nil // both
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: q, Device: thisDevice}, morning.Add(time.Hour)); err != nil {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: q}, thisDevice, morning.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}
 	x, err := ExtendByPasses(t.Context(), s, 2)
@@ -273,7 +283,7 @@ func TestWhatIsNext(t *testing.T) {
 	}
 	q := cells("12")
 	q.Devices = []string{"unit-elm", "unit-oak"}
-	if _, err := NewPlan(t.Context(), s, PlanRequest{Cells: q}, morning); err != nil {
+	if _, err := NewPlan(t.Context(), s, PlanRequest{Request: q}, thisDevice, morning); err != nil {
 		t.Fatal(err)
 	}
 	oak := func() (Status, error) {
@@ -283,7 +293,7 @@ func TestWhatIsNext(t *testing.T) {
 	if err != nil || n.Next == nil || n.Next.Device != "unit-oak" || n.Left != 1 || !slices.Equal(n.Changes, schedule.ManualSteps(run.Cell{Device: "unit-oak", Supply: run.Battery, Setting: run.Watts(8)}, n.Next.Slot)) {
 		t.Errorf("%+v, %v", n, err)
 	}
-	if len(n.Changes) < 2 || n.Recording() != nil {
+	if len(n.Changes) < 2 || n.Recording != nil {
 		t.Errorf("changes %q: want the supply and the setting at least", n.Changes)
 	}
 	if n, err := WhatIsNext(t.Context(), s, "unit-elm", oak, morning); err != nil || n.Next == nil || n.Next.Device != "unit-elm" {
@@ -316,7 +326,7 @@ func TestWhatIsNext(t *testing.T) {
 	if err := s.BeginRun(t.Context(), run.Record{Run: r}); err != nil {
 		t.Fatal(err)
 	}
-	if n, err = WhatIsNext(t.Context(), s, "unit-oak", unset, morning); err != nil || n.Next != nil || n.Changes == nil || n.Recording() == nil || n.Recording().Run != r.ID {
+	if n, err = WhatIsNext(t.Context(), s, "unit-oak", unset, morning); err != nil || n.Next != nil || n.Changes == nil || n.Recording == nil || n.Recording.Run != r.ID {
 		t.Errorf("while it is recorded: %+v, %v", n, err)
 	}
 }
@@ -336,7 +346,7 @@ func TestEarlierPlans(t *testing.T) {
 	if list, err := ListPlans(t.Context(), s, morning); err != nil || list == nil || len(list) != 0 {
 		t.Errorf("of nothing: %v, %v", list, err)
 	}
-	first, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("8-16/4"), Device: thisDevice}, morning)
+	first, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("8-16/4")}, thisDevice, morning)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -345,7 +355,7 @@ func TestEarlierPlans(t *testing.T) {
 	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&done, nil) }, nil); err != nil {
 		t.Fatal(err)
 	}
-	second, err := NewPlan(t.Context(), s, PlanRequest{Cells: cells("20"), Device: thisDevice, Replace: true}, morning.Add(time.Hour))
+	second, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("20"), Replace: true}, thisDevice, morning.Add(time.Hour))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -59,6 +59,27 @@ func FreeToRecord(ctx context.Context, a Agent) (Status, error) {
 	return s, err
 }
 
+// NextStart is a run of the plan's next cell, and what it needs of the device.
+type NextStart struct {
+	Start StartRequest `json:"start"`
+	Want  run.Want     `json:"want"`
+}
+
+// NextStartRequest asks for a run of the plan's next cell on a device.
+type NextStartRequest struct {
+	Device string `json:"device"`
+	Note   string `json:"note"`
+}
+
+// PlanNextStart gives the run of the plan's next cell.
+var PlanNextStart = &Operation[NextStartRequest, NextStart]{
+	About{Method: "GET", Path: "/plan/next/start", Summary: "Gives the run of the plan's next cell, as it is started, and what it needs of the device."},
+	func(ctx context.Context, d *Day, q NextStartRequest) (n NextStart, err error) {
+		start, want, err := StartOfNext(ctx, d.Store, q.Device, q.Note, d.Now)
+		return NextStart{StartRequest{Workload: start.Workload, Setting: start.Setting.String(), Variant: start.Variant, Note: start.Note}, want}, err
+	},
+}
+
 // StartOfNext is a run of the plan's next cell on a device, and what it needs of the
 // device.
 func StartOfNext(ctx context.Context, s Plans, device, note string, now time.Time) (start run.Start, want run.Want, err error) {

@@ -110,9 +110,9 @@ func TestStartOfNext(t *testing.T) {
 	if _, _, err := StartOfNext(t.Context(), s, "unit-oak", "", morning); err == nil || !strings.Contains(err.Error(), "no label was given, and there is no plan") {
 		t.Errorf("without a plan: %v", err)
 	}
-	q := PlanRequest{Cells: schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"12"}, Supplies: []string{"battery"}, Variants: []string{"cores=6"}, Repeats: 1},
-		Estimates: EstimateRequest{FullEnergy: fullEnergy(48.6)}}
-	if _, err := NewPlan(t.Context(), s, q, morning); err != nil {
+	q := PlanRequest{Request: schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"tile-sort"}, Settings: []string{"12"}, Supplies: []string{"battery"}, Variants: []string{"cores=6"}, Repeats: 1},
+		EstimateRequest: EstimateRequest{FullEnergy: fullEnergy(48.6)}}
+	if _, err := NewPlan(t.Context(), s, q, thisDevice, morning); err != nil {
 		t.Fatal(err)
 	}
 	start, want, err := StartOfNext(t.Context(), s, "unit-oak", "warm", morning)

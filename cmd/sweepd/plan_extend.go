@@ -3,23 +3,19 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/report/text"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
 func (a *app) planExtendCommand() *cobra.Command {
 	var repeats, most int
 	var f analysisFlags
-	var q analysis.CompareRequest
+	var q testday.ExtendRequest
 	var margin ratioFlag
 	by := choiceFlag{words: []string{"device", "supply", "variant"}}
 	cmd := &cobra.Command{
@@ -40,24 +36,15 @@ where nothing was repeated, for two runs tell the noise.`,
 			if repeats < 0 || most < 1 {
 				return misused(errors.New("--repeats and --most are numbers from 1"))
 			}
-			q.By, q.Metric, q.Margin, q.Declared = by.value, f.metric, margin.pointer(), f.noise.value
-			filter, err := f.filter()
+			q.AnalysisRequest, q.By, q.Margin, q.Repeats, q.Most = f.request(), by.value, margin.pointer(), repeats, most
+			if _, err := q.Filter(time.Now()); err != nil {
+				return err
+			}
+			x, err := call(cmd.Context(), a, testday.ExtendPlan, q)
 			if err != nil {
 				return err
 			}
-			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				var x testday.Extension
-				var err error
-				if compare {
-					x, err = testday.ExtendByComparison(cmd.Context(), s, filter, q, slices.Concat(c.Lower, f.lower), most)
-				} else {
-					x, err = testday.ExtendByPasses(cmd.Context(), s, repeats)
-				}
-				if err != nil {
-					return err
-				}
-				return a.printExtension(x)
-			})
+			return a.printExtension(x)
 		},
 	}
 	f.add(cmd, true)
@@ -70,23 +57,23 @@ where nothing was repeated, for two runs tell the noise.`,
 	return cmd
 }
 
-func (a *app) printExtension(x testday.Extension) error {
+func (a *app) printExtension(x testday.ExtensionJSON) error {
 	if a.json {
-		return a.printJSON(map[string]int{"added": x.Added, "cells": x.Cells, "flagged": len(x.Flagged), "outside": x.Outside})
+		return a.printJSON(x)
 	}
 	out := a.printer()
 	switch {
 	case x.Added > 0:
 		out.Say(fmt.Sprintf("%s added, of %s; %s", sentence.Counted(x.Added, "run"), sentence.Counted(x.Cells, "cell"),
-			progressText(x.Plan.Progress("", time.Now()))), "  ", text.Plain)
+			progressText(x.Progress)), "  ", text.Plain)
 	case x.Cells > 0:
 		out.Say("nothing was added: the plan is as long as a plan may be", "  ", toneDoubt)
-	case len(x.Flagged) > 0 || x.Outside > 0:
+	case x.Flagged > 0 || x.Outside > 0:
 		out.Say("nothing was added:", "  ", toneDoubt)
 	default:
 		out.Say("nothing was added: the comparison can tell at every setting", "  ", text.Plain)
 	}
-	for _, c := range x.Flagged {
+	for _, c := range x.Unlike {
 		out.Say(fmt.Sprintf("%s: a run unlike its repeats stands in the way; look at it with `sweepd compare`, and reject or keep it", c), "  ", toneDoubt)
 	}
 	if x.Outside > 0 {

@@ -4,13 +4,10 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/report/table"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -22,20 +19,18 @@ func (a *app) planListCommand() *cobra.Command {
   sweepd plan follow 2`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				list, err := testday.ListPlans(cmd.Context(), s, time.Now())
-				if err != nil {
-					return err
-				}
-				if a.json {
-					return a.printJSON(list)
-				}
-				if len(list) == 0 {
-					_, err := fmt.Fprintln(a.out, "there is no plan: make one with `sweepd plan new`")
-					return err
-				}
-				return a.printPlans(list)
-			})
+			list, err := call(cmd.Context(), a, testday.PlansMade, testday.Nothing{})
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(list)
+			}
+			if len(list) == 0 {
+				_, err := fmt.Fprintln(a.out, "there is no plan: make one with `sweepd plan new`")
+				return err
+			}
+			return a.printPlans(list)
 		},
 	}
 }
@@ -71,13 +66,11 @@ from now on, under a new number, and the runs that were done for it count as bef
 			if err != nil {
 				return misused(fmt.Errorf("%q is no number of a plan: `sweepd plan list` lists them", args[0]))
 			}
-			return a.withStore(sqlite.Options{}, func(s store.Store, _ config) error {
-				p, err := testday.FollowPlan(cmd.Context(), s, id)
-				if err != nil {
-					return err
-				}
-				return a.printPlan(&p, "", false)
-			})
+			p, err := call(cmd.Context(), a, testday.TakeUpPlan, testday.PlanRef{ID: id})
+			if err != nil {
+				return err
+			}
+			return a.printPlan(p, false)
 		},
 	}
 }

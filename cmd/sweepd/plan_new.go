@@ -3,13 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/schedule"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -69,25 +66,29 @@ longer followed.`,
 					return misused(fmt.Errorf("--repeats: %w", err))
 				}
 			}
-			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				q := testday.PlanRequest{File: file, Cells: f.cells, Estimates: e.request(), Device: func() (string, error) { return a.watchedDevice(cmd.Context(), c) }, Replace: replace}
-				if cmd.Flags().Changed("seed") {
-					q.Seed = &f.seed
-				}
-				p, err := testday.NewPlan(cmd.Context(), s, q, time.Now())
-				if a.mayReplace(err) {
-					q.Replace = true
-					p, err = testday.NewPlan(cmd.Context(), s, q, time.Now())
-				}
-				var replaces *testday.ReplacesError
-				if errors.As(err, &replaces) {
-					return fmt.Errorf("%w: nothing was changed; to follow the new plan in its place add --replace, to add runs to it see `sweepd plan extend`", err)
-				}
-				if err != nil {
+			q := testday.PlanRequest{Request: f.cells, EstimateRequest: e.request(), Replace: replace}
+			if cmd.Flags().Changed("seed") {
+				q.Seed = &f.seed
+			}
+			if file != "" {
+				var err error
+				if q.File, err = testday.ReadPlanFile(cmd.Context(), file); err != nil {
 					return err
 				}
-				return a.printPlan(&p, "", false)
-			})
+			}
+			p, err := call(cmd.Context(), a, testday.MakePlan, q)
+			if a.mayReplace(err) {
+				q.Replace = true
+				p, err = call(cmd.Context(), a, testday.MakePlan, q)
+			}
+			var replaces *testday.ReplacesError
+			if errors.As(err, &replaces) {
+				return fmt.Errorf("%w: nothing was changed; to follow the new plan in its place add --replace, to add runs to it see `sweepd plan extend`", err)
+			}
+			if err != nil {
+				return err
+			}
+			return a.printPlan(p, false)
 		},
 	}
 	f.add(cmd)

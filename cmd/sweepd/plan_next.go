@@ -4,14 +4,11 @@ import (
 	"context"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/report/text"
 	"sweepd/run"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -27,14 +24,11 @@ starts a run of it.`,
   sweepd plan next --device unit-oak --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				status := func() (testday.Status, error) { return a.status(cmd.Context()) }
-				n, err := testday.WhatIsNext(cmd.Context(), s, device, status, time.Now())
-				if err != nil {
-					return err
-				}
-				return a.printNext(n)
-			})
+			n, err := call(cmd.Context(), a, testday.NextRun, testday.DeviceRequest{Device: device})
+			if err != nil {
+				return err
+			}
+			return a.printNext(n)
 		},
 	}
 	cmd.Flags().StringVar(&device, "device", "", "what `NAME` has to do next; unless given, the device that an agent watches here")
@@ -68,7 +62,7 @@ func (a *app) printNext(n testday.Next) error {
 	}
 	w := a.printer()
 	if n.Next == nil {
-		if s := n.Recording(); s != nil {
+		if s := n.Recording; s != nil {
 			w.Say(fmt.Sprintf("run %s is recording: %s", run.ShortID(s.Run), s.Cell), "  ", text.Plain)
 		} else {
 			w.Say("nothing is left: "+progressText(n.Progress), "", toneGood)

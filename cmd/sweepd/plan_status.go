@@ -14,8 +14,6 @@ import (
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/schedule"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -33,16 +31,16 @@ counts as done if it is finished, not rejected, and has a result.`,
   sweepd plan status --csv > day.csv`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				p, err := testday.ReadPlanOf(cmd.Context(), s, device)
-				if err != nil {
-					return err
-				}
-				if table {
-					return p.WriteCSV(a.out)
-				}
-				return a.printPlan(&p, device, every)
-			})
+			q := testday.DeviceRequest{Device: device}
+			if table {
+				_, err := callWith(cmd.Context(), a, testday.WritePlan, q, bytesOf{out: a.out})
+				return err
+			}
+			p, err := call(cmd.Context(), a, testday.ShowPlan, q)
+			if err != nil {
+				return err
+			}
+			return a.printPlan(p, every)
 		},
 	}
 	cmd.Flags().StringVar(&device, "device", "", "only what `NAME` has to do")
@@ -52,19 +50,18 @@ counts as done if it is finished, not rejected, and has a result.`,
 	return cmd
 }
 
-func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
-	status := p.Status(device, time.Now())
+func (a *app) printPlan(p testday.PlanStatus, every bool) error {
 	if a.json {
-		return a.printJSON(status)
+		return a.printJSON(p)
 	}
-	g := status.Progress
+	g := p.Progress
 	out := a.printer()
-	out.Say(planTitle(p, g), "", text.Plain)
-	out.Say(progressText(g), "", text.Plain)
+	out.Say(planTitle(p), "", text.Plain)
+	out.Say(progressText(g.Counts), "", text.Plain)
 	if every {
 		out.Table(slotTable(g))
 	} else {
-		out.Table(stretchTable(p, g))
+		out.Table(stretchTable(p))
 	}
 	for _, s := range g.Slots {
 		for _, try := range s.Attempts {
@@ -76,19 +73,19 @@ func (a *app) printPlan(p *testday.Plan, device string, every bool) error {
 	if n := len(g.Outside); n > 0 {
 		out.Say(fmt.Sprintf("%s since the plan was made belong to no open cell of it", sentence.Counted(n, "run")), "", toneDoubt)
 	}
-	if g.Next > 0 {
-		out.Say(fmt.Sprintf("next: %d. %s", g.Next, p.Slots[g.Next-1].Cell), "  ", text.Plain)
+	if at := slices.IndexFunc(g.Slots, func(s schedule.SlotProgress) bool { return s.Position == g.Next }); at >= 0 {
+		out.Say(fmt.Sprintf("next: %d. %s", g.Next, g.Slots[at].Cell), "  ", text.Plain)
 	}
 	return out.Err
 }
 
-func planTitle(p *testday.Plan, g schedule.Progress) string {
+func planTitle(p testday.PlanStatus) string {
 	passes := 0
-	for _, s := range g.Slots {
+	for _, s := range p.Slots {
 		passes = max(passes, s.Pass)
 	}
 	return fmt.Sprintf("plan %d of %s: %s in %s, seed %d", p.ID, p.CreatedAt.Local().Format("2006-01-02 15:04"),
-		sentence.Counted(len(g.Slots), "run"), passesText(passes), p.Seed)
+		sentence.Counted(len(p.Slots), "run"), passesText(passes), p.Seed)
 }
 
 func passesText(n int) string {
@@ -98,7 +95,7 @@ func passesText(n int) string {
 	return fmt.Sprintf("%d passes", n)
 }
 
-func progressText(g schedule.Progress) string {
+func progressText(g schedule.Counts) string {
 	s := fmt.Sprintf("%d done, %d left", g.Done, g.Left)
 	if g.Repeat > 0 {
 		s += fmt.Sprintf(" (%d to be repeated)", g.Repeat)
@@ -144,23 +141,23 @@ func slotTone(s schedule.SlotState) text.Tone {
 }
 
 // stretchTable lists the stretches: rows of slots of one level.
-func stretchTable(p *testday.Plan, g schedule.Progress) *table.Table {
+func stretchTable(p testday.PlanStatus) *table.Table {
 	t := &table.Table{Columns: []table.Column{
 		{Head: "pass", Right: true}, {Head: "runs", Right: true}, {Head: "device", Least: 5}, {Head: "level", Least: 8, Optional: table.Terminal}, {Head: "supply"},
 		{Head: "charge", Right: true, Optional: table.Terminal}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: "repeat", Right: true, Optional: table.Terminal},
 	}}
-	for from := 0; from < len(g.Slots); {
+	for from := 0; from < len(p.Slots); {
 		to := from + 1
-		for to < len(g.Slots) && p.SameStretch(g.Slots[from].Position, g.Slots[to].Position) {
+		for to < len(p.Slots) && p.Slots[to].Stretch == p.Slots[from].Stretch {
 			to++
 		}
-		t.Row(stretchRow(p, g.Slots[from:to])...)
+		t.Row(stretchRow(p.Hard, p.Slots[from:to])...)
 		from = to
 	}
 	return t
 }
 
-func stretchRow(p *testday.Plan, slots []schedule.SlotProgress) []table.Cell {
+func stretchRow(hard []string, slots []schedule.SlotProgress) []table.Cell {
 	first := slots[0]
 	done, repeat := 0, 0
 	for _, s := range slots {
@@ -172,7 +169,7 @@ func stretchRow(p *testday.Plan, slots []schedule.SlotProgress) []table.Cell {
 		}
 	}
 	var level []string
-	for _, k := range p.Hard {
+	for _, k := range hard {
 		value, _ := first.Variant.Get(k)
 		level = append(level, k+"="+value)
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -13,8 +12,6 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/run"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -79,11 +76,13 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	if err != nil {
 		return start, want, nil, err
 	}
-	return start, want, client, a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-		start, want, err = testday.StartOfNext(ctx, s, status.Device, f.note, time.Now())
-		start.Typed = typed
-		return err
-	})
+	next, err := call(ctx, a, testday.PlanNextStart, testday.NextStartRequest{Device: status.Device, Note: f.note})
+	if err != nil {
+		return start, want, nil, err
+	}
+	start, err = next.Start.Start()
+	start.Typed = typed
+	return start, next.Want, client, err
 }
 
 // printReady says in one line whether the device is fit to start; with wait, it waits
