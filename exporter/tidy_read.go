@@ -7,11 +7,8 @@ import (
 	"io"
 	"iter"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
-
-	"github.com/google/uuid"
 
 	"sweepd/internal/bounded"
 	"sweepd/run"
@@ -32,16 +29,26 @@ func (e *RowError) Error() string {
 
 func (e *RowError) Unwrap() error { return e.Err }
 
+// TidyOptions say how to read a tidy table.
+type TidyOptions struct {
+	File  string   // its name, for errors
+	Lower []string // results of which less is better, besides those that the table names itself
+	// New says that columns are meant as they are which are called almost like a known one.
+	New bool
+}
+
 // ReadTidy reads a tidy table row by row, once. It ends at the first cell that cannot be
 // read, with an error that names file, line, column and text; the caller then discards
-// the runs before it. lower names the results of which less is better, besides those
-// that the table names itself.
+// the runs before it, as it does after the last row where nothing in the whole table
+// tells a decimal comma from a separator of thousands.
 //
-// A run without an id gets one that is derived from its row, so that importing a
-// file twice adds nothing. The second and later ones of equal rows get ids of their own.
-func ReadTidy(r io.Reader, file string, lower []string) iter.Seq2[*run.Record, error] {
+// A run without an id gets one that is derived from what its row says, so that importing
+// a file twice adds nothing, however its numbers are written. The second and later ones
+// of equal rows get ids of their own. Former names the ids that earlier versions derived.
+func ReadTidy(r io.Reader, o TidyOptions) iter.Seq2[*run.Record, error] {
 	return func(yield func(*run.Record, error) bool) {
-		t := &tidyReader{file: file, lower: lower, equalRows: map[uuid.UUID]int{}, labels: map[string]string{}}
+		t := &tidyReader{TidyOptions: o, labels: map[string]string{},
+			ids: newRowIDs(idVersion), written: newRowIDs(formerVersion), plain: newRowIDs(formerVersion)}
 		in, err := t.open(r)
 		if err != nil {
 			yield(nil, err)
@@ -63,121 +70,115 @@ func (t *tidyReader) open(r io.Reader) (*csv.Reader, error) {
 	return in, t.readHeader(in)
 }
 
-// delimiter is that of comma, semicolon and tab which sets the needed columns apart
-// in the first line, else the commonest there.
-func delimiter(head []byte) rune {
-	line, _, _ := strings.Cut(string(head), "\n")
-	best := ','
-	for _, c := range []rune{',', ';', '\t'} {
-		in := csv.NewReader(strings.NewReader(line))
-		in.Comma, in.LazyQuotes = c, true
-		if names, _ := in.Read(); slices.Contains(names, colDevice) && slices.Contains(names, colWorkload) {
-			return c
-		}
-		if strings.Count(line, string(c)) > strings.Count(line, string(best)) {
-			best = c
-		}
-	}
-	return best
-}
-
 type tidyReader struct {
-	file      string
-	lower     []string
-	columns   []string
-	equalRows map[uuid.UUID]int // how often each row occurred, by the id of the first
-	name      []byte            // of a row, reused
-	labels    map[string]string
-}
-
-var errTidy = errors.New("is no tidy table")
-
-func (t *tidyReader) readHeader(in *csv.Reader) error {
-	header, err := in.Read()
-	if errors.Is(err, io.EOF) {
-		return fmt.Errorf("%s %w: it is empty; the first line names the columns (device,workload,setting_w,...)", t.file, errTidy)
-	}
-	if err != nil {
-		return fmt.Errorf("%s: %w", t.file, err)
-	}
-	for i, name := range header {
-		name = run.FromCSVText(strings.TrimSpace(name))
-		if err := run.CheckLabel("column name", name); err != nil {
-			return fmt.Errorf("%s: line 1, column %d: %w", t.file, i+1, err)
-		}
-		if slices.Contains(t.columns, name) {
-			return fmt.Errorf("%s: line 1: column %s stands twice", t.file, name)
-		}
-		t.columns = append(t.columns, strings.Clone(name))
-	}
-	for _, needed := range []string{colDevice, colWorkload} {
-		if !slices.Contains(t.columns, needed) {
-			return fmt.Errorf("%s %w: it has no column %s; its columns are %s", t.file, errTidy, needed, strings.Join(t.columns, ", "))
-		}
-	}
-	return nil
+	TidyOptions
+	columns []tidyColumn
+	numbers notation
+	at      place  // of the cell that is read
+	name    []byte // of a row, reused
+	labels  map[string]string
+	// Ids of the rows: of what they say, of their text as it is written, and of that as
+	// earlier versions could read it.
+	ids, written, plain *rowIDs
 }
 
 // next is the run of the next row, io.EOF after the last.
 func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
-	record, err := in.Read()
-	if errors.Is(err, io.EOF) {
-		return nil, io.EOF
+	for {
+		record, err := in.Read()
+		switch {
+		case errors.Is(err, io.EOF):
+			if err := t.numbers.doubt(t.File, true); err != nil {
+				return nil, err
+			}
+			return nil, io.EOF
+		case errors.Is(err, csv.ErrFieldCount):
+			line, _ := in.FieldPos(0)
+			return nil, fmt.Errorf("%s: line %d: %q: wrong number of fields: it has %d, the heading %d; put a cell that holds the separator in quotes (\"68,4\")",
+				t.File, line, shorten(strings.Join(record, string(in.Comma))), len(record), len(t.columns))
+		case err != nil:
+			return nil, fmt.Errorf("%s: %w", t.File, err)
+		}
+		if !slices.ContainsFunc(record, func(cell string) bool { return strings.TrimSpace(cell) != "" }) {
+			continue // as spreadsheets leave them behind
+		}
+		line, _ := in.FieldPos(0)
+		d, err := t.readRun(record, line)
+		if err == nil {
+			err = t.numbers.doubt(t.File, false)
+		}
+		return d, err
 	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", t.file, err)
-	}
-	line, _ := in.FieldPos(0)
-	return t.readRun(record, line)
 }
 
 func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	d := &run.Record{Summaries: []run.Summary{}}
 	d.State, d.Findings, d.Results = run.Finished, []run.Finding{}, map[string]run.Result{}
 	var units, lower, state string
-	for i, column := range t.columns {
+	for i := range t.columns {
+		c := &t.columns[i]
 		text := strings.TrimSpace(record[i])
-		var err error
-		if strings.HasPrefix(text, "'") && slices.Contains(textColumns, column) {
+		if strings.HasPrefix(text, "'") && slices.Contains(textColumns, c.name) {
 			text = run.FromCSVText(text)
 		}
-		switch column {
-		case colUnits:
+		t.at = place{line, c.heading, record[i]}
+		var err error
+		switch {
+		case c.name == colUnits && c.known:
 			units = text
-		case colLower:
+		case c.name == colLower && c.known:
 			lower = text
-		case colState:
+		case c.name == colState && c.known:
 			state = text
 			d.State, err = readState(text)
 		default:
-			err = t.readCell(d, column, text)
+			err = t.readCell(d, c, text)
 		}
 		if err != nil {
-			return nil, &RowError{File: t.file, Line: line, Column: column, Text: shorten(record[i]), Err: err}
+			return nil, t.at.error(t.File, err)
 		}
 	}
 	if err := t.readResultTerms(d, units, lower); err != nil {
-		return nil, fmt.Errorf("%s: line %d: %w", t.file, line, err)
+		return nil, fmt.Errorf("%s: line %d: %w", t.File, line, err)
 	}
 	if d.ID == "" {
-		d.ID = t.derivedID(record)
+		t.derive(d, record)
 	}
-	if state == string(run.Finished) && d.Why != "" { // as exported: no other finished run has a reason
+	if err := d.CheckImported(); err != nil {
+		return nil, fmt.Errorf("%s: line %d: %w", t.File, line, err)
+	}
+	if strings.EqualFold(state, string(run.Finished)) && d.Why != "" { // as exported: no other finished run has a reason
 		d.Findings = append(d.Findings, run.KeptInterruptedFinding(d.DurationS, d.Why))
 	}
 	return d, nil
 }
 
+// place is where a cell is, and its text, which is valid until the next row.
+type place struct {
+	line         int
+	column, text string
+}
+
+func (p place) error(file string, err error) *RowError {
+	return &RowError{File: file, Line: p.line, Column: p.column, Text: shorten(p.text), Err: err}
+}
+
 func shorten(s string) string {
 	if len(s) > 60 {
-		return s[:60] + "..."
+		return strings.ToValidUTF8(s[:60], "") + "..."
 	}
-	return s
+	return strings.Clone(s)
 }
 
 // readCell enters the text of one column in a run.
-func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
-	switch column {
+func (t *tidyReader) readCell(d *run.Record, c *tidyColumn, text string) (err error) {
+	if !c.known {
+		return t.readResult(d, c, text)
+	}
+	number := func(want string, valid func(float64) bool) (*float64, error) {
+		return t.readNumber(c, text, want, valid)
+	}
+	switch column := c.name; column {
 	case colDevice:
 		d.Device, err = t.sharedLabel(column, text)
 	case colWorkload:
@@ -188,7 +189,7 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 		d.Supply, err = readSupply(text)
 	case colSettingW:
 		var w *float64
-		w, err = readNumber(text, "watts above 0, at most 1000", func(w float64) bool { return w > 0 && w <= run.MaxSettingWatts })
+		w, err = number("watts above 0, at most 1000", func(w float64) bool { return w > 0 && w <= run.MaxSettingWatts })
 		if w != nil {
 			d.Setting.Setting = run.Watts(*w)
 		}
@@ -199,11 +200,11 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 	case colStarted:
 		d.StartedAt, err = readTime(text)
 	case colDuration:
-		d.DurationS, err = readNumber(text, "seconds, not negative", notNegative)
+		d.DurationS, err = number("seconds, not negative", notNegative)
 	case colPackage:
-		d.PackageW, err = readNumber(text, "watts, not negative", notNegative)
+		d.PackageW, err = number("watts, not negative", notNegative)
 	case colSystem:
-		d.SystemW, err = readNumber(text, "watts", func(float64) bool { return true })
+		d.SystemW, err = number("watts", func(float64) bool { return true })
 	case colRun:
 		if text != "" {
 			d.ID, err = strings.Clone(text), run.CheckID(text)
@@ -212,8 +213,6 @@ func (t *tidyReader) readCell(d *run.Record, column, text string) (err error) {
 		d.Why, err = readLines(column, text)
 	case colNote:
 		d.Note, err = readLines(column, text)
-	default:
-		err = t.readResult(d, column, text)
 	}
 	return err
 }
@@ -232,21 +231,29 @@ func (t *tidyReader) sharedLabel(what, text string) (string, error) {
 	return label, nil
 }
 
-func (t *tidyReader) readResult(d *run.Record, name, text string) error {
+func (t *tidyReader) readResult(d *run.Record, c *tidyColumn, text string) error {
 	if text == "" {
 		return nil
 	}
-	v, err := run.ParseNumber(text)
-	if err != nil {
+	digits, unit := cutMeasure(text)
+	v, err := t.numbers.read(digits, t.at)
+	switch {
+	case err != nil && c.near != "":
+		return fmt.Errorf("is not a finite number, and %s is no known column: did you mean %s?", c.name, c.near)
+	case err != nil:
 		return errors.New("is not a finite number, and a column that is not known holds a result; leave unknown results empty, and other text out")
+	case unit != "" && c.unit == "":
+		c.unit = unit
+	case unit != "" && unit != c.unit:
+		return fmt.Errorf("is in %s, but the column is in %s: give all numbers of a column in one unit", unit, c.unit)
 	}
 	better := run.Higher
-	if slices.Contains(t.lower, name) {
+	if slices.Contains(t.Lower, c.name) {
 		better = run.Lower
 	}
-	r := run.Result{Value: v, Better: better}
-	d.Results[name] = r
-	return run.CheckResult(name, r)
+	r := run.Result{Value: v, Unit: c.unit, Better: better}
+	d.Results[c.name] = r
+	return run.CheckResult(c.name, r)
 }
 
 // readResultTerms enters the columns units and lower in a run's results.
@@ -276,6 +283,9 @@ func (t *tidyReader) readResultTerms(d *run.Record, units, lower string) error {
 
 // splitSemicolons takes apart what joinSemicolons made.
 func splitSemicolons(text string) []string {
+	if text == "" {
+		return nil
+	}
 	in := csv.NewReader(strings.NewReader(text))
 	in.Comma, in.LazyQuotes = ';', true
 	list, err := in.Read()
@@ -298,7 +308,7 @@ func readLines(column, text string) (string, error) {
 }
 
 func readSupply(text string) (run.Supply, error) {
-	switch s := run.Supply(text); s {
+	switch s := run.Supply(strings.ToLower(text)); s {
 	case run.Mains:
 		return run.Mains, nil
 	case run.Battery:
@@ -306,26 +316,44 @@ func readSupply(text string) (run.Supply, error) {
 	case run.SupplyUnknown:
 		return s, nil
 	}
-	return "", errors.New("is no supply: want mains, battery or nothing")
+	return "", fmt.Errorf("is no supply%s: want mains, battery or nothing", meant(text, string(run.Mains), string(run.Battery)))
 }
 
 func readState(text string) (run.State, error) {
-	switch text {
-	case "":
+	states := []string{string(run.Finished), string(run.Interrupted), string(run.Rejected)}
+	switch i := slices.Index(states, strings.ToLower(text)); {
+	case text == "":
 		return run.Finished, nil
-	case string(run.Finished), string(run.Interrupted), string(run.Rejected):
-		return run.State(strings.Clone(text)), nil
+	case i >= 0:
+		return run.State(states[i]), nil
 	}
-	return "", errors.New("is no state of a run that ended: want finished, interrupted, rejected or nothing")
+	return "", fmt.Errorf("is no state of a run that ended%s: want finished, interrupted, rejected or nothing", meant(text, states...))
 }
 
-// readNumber reads a finite number that is valid; empty is unknown.
-func readNumber(text, want string, valid func(float64) bool) (*float64, error) {
+// meant asks whether one of the words was meant; "" where none is near.
+func meant(text string, words ...string) string {
+	if near := run.Near(text, words); near != "" {
+		return " (did you mean " + near + "?)"
+	}
+	return ""
+}
+
+// readNumber reads a finite number of a known column that is valid, in the column's unit;
+// empty is unknown.
+func (t *tidyReader) readNumber(c *tidyColumn, text, want string, valid func(float64) bool) (*float64, error) {
 	if text == "" {
 		return nil, nil
 	}
-	x, err := run.ParseNumber(text)
-	if err != nil || !valid(x) {
+	digits, unit := cutMeasure(text)
+	x, err := t.numbers.read(digits, t.at)
+	scale := c.scale
+	if unit != "" {
+		same := false
+		if scale, same = run.UnitFactor(unit, measured[c.name].unit); !same {
+			return nil, fmt.Errorf("is in %s: want a number of %s", unit, want)
+		}
+	}
+	if x *= scale; err != nil || !valid(x) {
 		return nil, fmt.Errorf("is not a number of %s", want)
 	}
 	return &x, nil
@@ -333,39 +361,17 @@ func readNumber(text, want string, valid func(float64) bool) (*float64, error) {
 
 func notNegative(x float64) bool { return x >= 0 }
 
+// timeForms are RFC 3339, also with a blank in place of the T and without seconds.
+var timeForms = []string{time.RFC3339Nano, "2006-01-02 15:04:05.999999999Z07:00", "2006-01-02T15:04Z07:00", "2006-01-02 15:04Z07:00"}
+
 func readTime(text string) (run.Timestamp, error) {
 	if text == "" {
 		return run.Timestamp{}, nil
 	}
-	at, err := time.Parse(time.RFC3339Nano, text)
-	if err != nil {
-		return run.Timestamp{}, errors.New("is no time: want RFC 3339, such as 2026-05-04T09:30:00Z")
-	}
-	return run.Stamp(at), nil
-}
-
-// rowNamespace is the name space of ids that are derived from rows (RFC 9562, 5.5).
-var rowNamespace = uuid.MustParse("6f6c3a52-4f0b-5c8e-9a27-7d1f5f0e8b11")
-
-// derivedID is a name-based id of a row: the same row gives the same id.
-func (t *tidyReader) derivedID(record []string) string {
-	name := t.name[:0]
-	part := func(text string, end byte) {
-		name = strconv.AppendInt(name, int64(len(text)), 10)
-		name = append(append(append(name, ':'), text...), end)
-	}
-	for i, column := range t.columns {
-		if text := strings.TrimSpace(record[i]); text != "" {
-			part(column, '=')
-			part(text, ';')
+	for _, form := range timeForms {
+		if at, err := time.Parse(form, text); err == nil {
+			return run.Stamp(at), nil
 		}
 	}
-	id := uuid.NewSHA1(rowNamespace, name)
-	t.equalRows[id]++
-	if n := t.equalRows[id]; n > 1 {
-		name = strconv.AppendInt(name, int64(n), 10)
-		id = uuid.NewSHA1(rowNamespace, name)
-	}
-	t.name = name
-	return id.String()
+	return run.Timestamp{}, errors.New("is no time: want RFC 3339 with its zone, such as 2026-05-04T09:30:00Z or 2026-05-04T11:30:00+02:00")
 }

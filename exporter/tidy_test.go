@@ -32,7 +32,7 @@ func collect(runs iter.Seq2[*run.Record, error]) (list []run.Record, err error) 
 
 func readTidy(t *testing.T, text string) []run.Record {
 	t.Helper()
-	list, err := collect(ReadTidy(strings.NewReader(text), "day.csv", nil))
+	list, err := collect(ReadTidy(strings.NewReader(text), TidyOptions{File: "day.csv"}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,7 +43,7 @@ func TestReadTidy(t *testing.T) {
 	const text = "\ufeffdevice,workload,variant,supply,setting_w,started_at,duration_s,package_w,system_w,fps_mean,seconds\r\n" +
 		"unit-oak,harbour-flight,\"smt=off,cores=6\",battery,15,2026-05-04T09:30:00+02:00,60.5,14.9,24.8,61.25,\r\n" +
 		"unit-elm,tile-sort,,mains,,,,,,,12.5\r\n"
-	list, err := collect(ReadTidy(strings.NewReader(text), "day.csv", []string{"seconds"}))
+	list, err := collect(ReadTidy(strings.NewReader(text), TidyOptions{File: "day.csv", Lower: []string{"seconds"}}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,11 +87,11 @@ func TestSettingsOfTidyTables(t *testing.T) {
 
 // A cell with a whole page in it makes no page of an error.
 func TestErrorsShowTheBeginningOfLongCells(t *testing.T) {
-	_, err := collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 500)+"\n"), "day.csv", nil))
+	_, err := collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 500)+"\n"), TidyOptions{File: "day.csv"}))
 	if e := (*RowError)(nil); !errors.As(err, &e) || e.Text != strings.Repeat("x", 60)+"..." {
 		t.Errorf("%v", err)
 	}
-	_, err = collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 60)+"\n"), "day.csv", nil))
+	_, err = collect(ReadTidy(strings.NewReader("device,workload,score\nunit-oak,tile-sort,"+strings.Repeat("x", 60)+"\n"), TidyOptions{File: "day.csv"}))
 	if e := (*RowError)(nil); !errors.As(err, &e) || e.Text != strings.Repeat("x", 60) {
 		t.Errorf("%v", err)
 	}
@@ -134,13 +134,13 @@ func TestBadTables(t *testing.T) {
 		{head + "d,\"w,,,15,,,,,1\n", "day.csv: parse error on line 2"},
 		{"device,workload,score,units\nd,w,1,time=s\n", `column units: "time" names a result that the row does not have`},
 	} {
-		list, err := collect(ReadTidy(strings.NewReader(c.text), "day.csv", nil))
+		list, err := collect(ReadTidy(strings.NewReader(c.text), TidyOptions{File: "day.csv"}))
 		good := max(0, strings.Count(c.text, "\n")-2) // the last row is the bad one
 		if err == nil || !strings.Contains(err.Error(), c.says) || len(list) != good {
 			t.Errorf("%.60q: %d runs, error %v; want %d and %q", c.text, len(list), err, good, c.says)
 		}
 	}
-	_, err := collect(ReadTidy(strings.NewReader(head+"d,w,,,x,,,,,1\n"), "day.csv", nil))
+	_, err := collect(ReadTidy(strings.NewReader(head+"d,w,,,x,,,,,1\n"), TidyOptions{File: "day.csv"}))
 	if e := (*RowError)(nil); !errors.As(err, &e) || e.Line != 2 || e.Column != "setting_w" || e.Text != "x" {
 		t.Errorf("error %#v", err)
 	}
@@ -269,7 +269,7 @@ func TestAnyAcceptedRunSurvivesAnExport(t *testing.T) {
 			rt.Fatal(err)
 		}
 		text := first.String()
-		list, err := collect(ReadTidy(&first, "round.csv", nil))
+		list, err := collect(ReadTidy(&first, TidyOptions{File: "round.csv"}))
 		if err != nil {
 			rt.Fatalf("%v\n%s", err, text)
 		}
@@ -295,7 +295,7 @@ func TestTidyRoundTrip(t *testing.T) {
 		if err := WriteTidy(&file, runs); err != nil {
 			rt.Fatal(err)
 		}
-		list, err := collect(ReadTidy(&file, "round.csv", nil))
+		list, err := collect(ReadTidy(&file, TidyOptions{File: "round.csv"}))
 		if err != nil {
 			rt.Fatal(err)
 		}
@@ -352,7 +352,7 @@ func FuzzReadTidy(f *testing.F) {
 	f.Add("\ufeffdevice;workload\n\";")
 	f.Fuzz(func(t *testing.T, text string) {
 		ended := false
-		for d, err := range ReadTidy(strings.NewReader(text), "fuzz.csv", nil) {
+		for d, err := range ReadTidy(strings.NewReader(text), TidyOptions{File: "fuzz.csv"}) {
 			if ended || (d == nil) != (err != nil) {
 				t.Errorf("run %v, error %v, after an error: %v", d, err, ended)
 			}
@@ -369,7 +369,7 @@ func BenchmarkReadTidy(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		for _, err := range ReadTidy(bytes.NewReader(file.Bytes()), "day.csv", nil) {
+		for _, err := range ReadTidy(bytes.NewReader(file.Bytes()), TidyOptions{File: "day.csv"}) {
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -116,9 +116,9 @@ const unshowable = "holds control characters or such that turn the direction of 
 
 // NoteText is a note as it is kept: without blanks around it, its lines ended as
 // everywhere, by a line feed.
-func NoteText(text string) string {
-	return strings.TrimSpace(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text))
-}
+func NoteText(text string) string { return strings.TrimSpace(lineEnds.Replace(text)) }
+
+var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n")
 
 // Shorten shortens what a user typed to 60 characters, to quote it in an error.
 func Shorten(text string) string {

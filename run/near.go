@@ -44,6 +44,10 @@ func distance(a, b string) int {
 	return -1
 }
 
+// Respelled tells whether two words are of the same letters and digits, whatever their
+// case and however their parts are joined: "Tile_Sort" and "tile-sort".
+func Respelled(a, b string) bool { return compared(a) == compared(b) }
+
 // compared is a word without what hands add and leave out: case, hyphens, underscores
 // and spaces.
 func compared(s string) string {

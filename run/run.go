@@ -80,6 +80,10 @@ type Record struct {
 	// WarmUpS is the warm-up at the start, s, given or found; nil for none.
 	WarmUpS   *float64  `json:"warmup_s"`
 	Summaries []Summary `json:"summaries"`
+
+	// Former are ids under which a run that is imported may be kept already: earlier
+	// versions derived other ones from the same row. They are not kept themselves.
+	Former []string `json:"-"`
 }
 
 // Summary is one sensor over one run. Numbers that could not be had are nil.

@@ -134,8 +134,8 @@ type Corrector interface {
 
 // Importer takes over runs from elsewhere.
 type Importer interface {
-	// Import stores the runs that a sequence gives, all or none. Runs whose id is
-	// known are left as they are and counted as known. An error that the sequence gives
+	// Import stores the runs that a sequence gives, all or none. Runs whose id or one of
+	// whose former ids is known are left as they are and counted as known. An error that the sequence gives
 	// ends it: nothing is stored, and the error is returned as it is. progress may be
 	// nil; it counts runs.
 	//

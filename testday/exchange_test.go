@@ -23,17 +23,17 @@ func TestImportAndExport(t *testing.T) {
 	s := openStore(t)
 	file := writeFile(t, "runs.csv", table)
 	done, lines := 0, 0
-	x, err := Import(t.Context(), s, file, []string{"seconds"}, func(d, n int) { done, lines = d, n })
+	x, err := Import(t.Context(), s, ImportRequest{File: file, Lower: []string{"seconds"}}, func(d, n int) { done, lines = d, n })
 	if err != nil || x != (Imported{Added: 2}) || done != 2 || lines != 3 {
 		t.Errorf("%+v, %v, %d of %d", x, err, done, lines)
 	}
-	if x, err = Import(t.Context(), s, file, nil, func(int, int) {}); err != nil || x != (Imported{Known: 2}) {
+	if x, err = Import(t.Context(), s, ImportRequest{File: file}, func(int, int) {}); err != nil || x != (Imported{Known: 2}) {
 		t.Errorf("again: %+v, %v", x, err)
 	}
 	if list, err := s.Runs(t.Context(), store.Filter{}); err != nil || list[1].Results["seconds"].Better != run.Lower {
 		t.Errorf("%+v, %v", list, err)
 	}
-	if _, err := Import(t.Context(), s, "/no/such.csv", nil, func(int, int) {}); !errors.Is(err, os.ErrNotExist) {
+	if _, err := Import(t.Context(), s, ImportRequest{File: "/no/such.csv"}, func(int, int) {}); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
 	out := filepath.Join(t.TempDir(), "out.csv")
@@ -41,7 +41,7 @@ func TestImportAndExport(t *testing.T) {
 		t.Fatal(err)
 	}
 	other := openStore(t)
-	if x, err := Import(t.Context(), other, out, nil, func(int, int) {}); err != nil || x.Added != 2 {
+	if x, err := Import(t.Context(), other, ImportRequest{File: out}, func(int, int) {}); err != nil || x.Added != 2 {
 		t.Errorf("taken back: %+v, %v", x, err)
 	}
 	if info, err := os.Stat(out); err != nil || info.Mode().Perm()&0o444 != 0o444 {

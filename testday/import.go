@@ -25,21 +25,28 @@ const (
 	mostRows     = 5_000_000
 )
 
-// Import takes over the runs of a tidy table. lower names the results of which less is
-// better; progress is told how many runs were taken of a table of so many lines.
-func Import(ctx context.Context, s store.Importer, file string, lower []string, progress func(done, lines int)) (x Imported, err error) {
+// ImportRequest says which table is taken over, and how.
+type ImportRequest struct {
+	File  string   `json:"file"`
+	Lower []string `json:"lower,omitempty"` // results of which less is better
+	New   bool     `json:"new,omitempty"`   // names are meant as they are that are almost like known ones
+}
+
+// Import takes over the runs of a tidy table; progress is told how many runs were taken
+// of a table of so many lines.
+func Import(ctx context.Context, s store.Importer, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
 	// The whole file first: nobody else can write while runs are stored, and it may
 	// lie on a slow medium.
-	in, err := userfile.Open(ctx, file, largestTable)
+	in, err := userfile.Open(ctx, q.File, largestTable)
 	if err != nil {
 		return x, store.Stopped(ctx, err)
 	}
 	rows := bounded.LimitRows(in, mostRows)
 	table, err := readBlocks(rows)
 	if err := errors.Join(err, in.Close()); err != nil {
-		return x, fmt.Errorf("%s: %w", file, store.Stopped(ctx, err))
+		return x, fmt.Errorf("%s: %w", q.File, store.Stopped(ctx, err))
 	}
-	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(table, file, lower), func(done int) { progress(done, rows.Count()) })
+	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(table, exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}), func(done int) { progress(done, rows.Count()) })
 	return x, err
 }
 

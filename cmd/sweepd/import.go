@@ -14,21 +14,25 @@ import (
 
 func (a *app) importCommand() *cobra.Command {
 	var lower []string
+	var isNew bool
 	cmd := &cobra.Command{
 		Use:   "import FILE.csv",
 		Short: "Take runs over from a table",
 		Long: `Take runs over from a table in CSV (or with semicolons or tabs): one row a run. Known
 columns are device, workload (both needed), variant, supply, setting_w, started_at,
 duration_s, package_w, system_w and those that export adds; every other numeric
-column is a result named by its header. Empty means unknown. Nothing is taken
-unless every row is good, and importing a file again adds nothing.`,
+column is a result named by its header. Empty means unknown. A unit may follow a number
+(15W) or a heading, in brackets ("fps_mean (fps)", "duration (min)"), and decimals may
+follow a comma (68,4) unless they could be thousands (1,234). Nothing is taken unless
+every row is good, and importing a file again adds nothing, however it writes its
+numbers.`,
 		Example: `  sweepd import last-year.csv
   sweepd import sort-times.csv --lower seconds`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
 				bar := progress(a.err, 1, "importing")
-				x, err := testday.Import(cmd.Context(), s, args[0], slices.Concat(c.Lower, lower), func(done, lines int) {
+				x, err := testday.Import(cmd.Context(), s, testday.ImportRequest{File: args[0], Lower: slices.Concat(c.Lower, lower), New: isNew}, func(done, lines int) {
 					bar.ChangeMax(lines)
 					_ = bar.Set(done)
 				})
@@ -45,5 +49,6 @@ unless every row is good, and importing a file again adds nothing.`,
 		},
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
+	cmd.Flags().BoolVar(&isNew, "new", false, "columns are meant as they are called, also where a known one is called almost like them")
 	return cmd
 }

@@ -49,6 +49,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"the analysis reads end charges": chargeAtTheEnd,
 		"weak runs have no system watts": weakRuns,
 		"imports are all or nothing":     importsAllOrNothing,
+		"imports know former ids":        importsKnowFormerIDs,
 		"plans are kept":                 keepsPlans,
 		"plans belong to devices":        plansOfDevices,
 		"outcomes are kept":              keepsOutcomes,

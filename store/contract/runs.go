@@ -209,3 +209,16 @@ func importsAllOrNothing(t *testing.T, s store.Store) {
 		t.Errorf("a known run was changed: %q, %v", r.Note, err)
 	}
 }
+
+// A run that is here under the id that earlier versions derived is known.
+func importsKnowFormerIDs(t *testing.T, s store.Store) {
+	const former = "6bdd0bd7-9d2f-5e0f-8a54-3d8c1a1f5b11" // a UUID of version 5
+	imported(t, s, finished(former, 1))
+	again, other := finished("6bdd0bd7-9d2f-8e0f-8a54-3d8c1a1f5b11", 1), finished("run-0002", 2)
+	again.Former, other.Former = []string{"0bdd0bd7-9d2f-5e0f-8a54-3d8c1a1f5b11", former}, []string{"1bdd0bd7-9d2f-5e0f-8a54-3d8c1a1f5b11"}
+	added, known, err := s.Import(t.Context(), Sequence(again, other), nil)
+	must(t, err)
+	if added != 1 || known != 1 {
+		t.Errorf("added %d, known %d; want 1 of each", added, known)
+	}
+}

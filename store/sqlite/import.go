@@ -27,7 +27,10 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 		return 0, 0, s.fail("importing to", store.Stopped(ctx, err))
 	}
 	x := importer{intake: in, progress: progress}
-	if err = x.take(ctx, runs); err == nil {
+	if x.former, err = s.hasFormerIDs(ctx); err == nil {
+		err = x.take(ctx, runs)
+	}
+	if err == nil {
 		err = in.finish(ctx)
 	}
 	if err == nil {
@@ -46,6 +49,7 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 type importer struct {
 	*intake
 	progress     func(done int)
+	former       bool // runs may be here under ids that earlier versions derived
 	total, added int
 	given        error // that the sequence gave
 }
@@ -85,7 +89,11 @@ func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), fu
 		if err := r.CheckImported(); err != nil {
 			return false, err
 		}
-		if err := i.put(r); err != nil {
+		known, err := x.knownBefore(w, r)
+		if err == nil && !known {
+			err = i.put(r)
+		}
+		if err != nil {
 			return false, err
 		}
 		if x.total++; x.total%progressEvery == 0 {
@@ -98,6 +106,24 @@ func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), fu
 	err = i.flush()
 	x.added += i.added
 	return more, err
+}
+
+// hasFormerIDs tells whether a run has an id that earlier versions derived from the text
+// of its row, a UUID of version 5.
+func (s *Store) hasFormerIDs(ctx context.Context) (has bool, err error) {
+	err = s.write.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM runs WHERE id LIKE '________-____-5___-____-____________')`).Scan(&has)
+	return has, err
+}
+
+// knownBefore tells whether a run is here under one of its former ids.
+func (x *importer) knownBefore(w *runWriter, r *run.Record) (known bool, err error) {
+	for _, id := range r.Former {
+		if !x.former || known || err != nil {
+			break
+		}
+		err = w.tx.QueryRowContext(w.ctx, `SELECT EXISTS (SELECT 1 FROM runs WHERE id = ?)`, id).Scan(&known)
+	}
+	return known, err
 }
 
 func (x *importer) tell() {
