@@ -22,7 +22,7 @@ type Options struct {
 	// empty where there is only one.
 	Column string
 	// Unit of the numbers; UnitUnknown means the one at the end of the column's
-	// name, as in frame_ms and "time (s)".
+	// name, as in frame_ms and "time (s)". With Rate they are frames per second.
 	Unit Unit
 	// Timestamps means that the numbers are times at which frames came, of which
 	// the differences are the frame times.
@@ -59,19 +59,21 @@ const longestLine = 1 << 20
 
 // Reader reads frame times row by row, in bounded memory.
 type Reader struct {
-	opts    Options
-	lines   *bufio.Reader
-	long    []byte  // a line that crosses the end of the buffer
-	line    int     // number of the line read last, from 1
-	guessed bool    // no delimiter was given
-	column  int     // from 0
-	columns int     // how many every row has
-	name    string  // of the column, or its number
-	scale   float64 // s for each unit
-	first   []byte  // a row read already, where there is no header
-	last    float64 // the timestamp read last
-	started bool    // there is one
-	most    int64   // frames
+	opts     Options
+	lines    *bufio.Reader
+	long     []byte         // a line that crosses the end of the buffer
+	line     int            // number of the line that is looked at, from 1
+	lineRead int            // number of the line read last
+	guessed  bool           // no delimiter was given
+	column   int            // from 0
+	columns  int            // how many every row has
+	name     string         // of the column, or its number
+	scale    float64        // s for each unit
+	ahead    []numberedLine // read already, in order
+	preamble int            // lines left out before the header
+	last     float64        // the timestamp read last
+	started  bool           // there is one
+	most     int64          // frames
 }
 
 // NewReader reads as far as the first row. It fails where the column, the unit or the
@@ -80,25 +82,35 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 	// A byte order mark tells UTF-16 from UTF-8 and is no part of the text.
 	text := transform.NewReader(r, unicode.BOMOverride(transform.Nop))
 	f := &Reader{opts: o, most: Most, lines: bufio.NewReaderSize(text, 1<<16)}
-	line, err := f.nextLine()
+	f.guessed = f.opts.Delimiter == 0
+	first, err := f.skipPreamble()
 	if errors.Is(err, io.EOF) {
 		return nil, fmt.Errorf("%s: it holds %w", o.File, ErrNoFrames)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if f.guessed = f.opts.Delimiter == 0; f.guessed {
-		f.opts.Delimiter = delimiterOf(line)
-	}
-	if err := f.chooseColumn(line); err != nil {
+	f.opts.Delimiter = f.delimiterOf(first.text)
+	if err := f.chooseColumn(first); err != nil {
 		return nil, err
 	}
 	f.scale = f.opts.Unit.Seconds()
 	return f, nil
 }
 
-// delimiterOf is a tab where the line has one, else a semicolon, else a comma.
-func delimiterOf(line []byte) byte {
+// Unit is the unit of the numbers.
+func (f *Reader) Unit() Unit { return f.opts.Unit }
+
+// Preamble is how many lines before the header were left out, besides empty ones and
+// comments.
+func (f *Reader) Preamble() int { return f.preamble }
+
+// delimiterOf is the delimiter that was given, or a tab where the line has one, else a
+// semicolon, else a comma.
+func (f *Reader) delimiterOf(line []byte) byte {
+	if !f.guessed {
+		return f.opts.Delimiter
+	}
 	for _, c := range []byte("\t;,") {
 		if bytes.IndexByte(line, c) >= 0 {
 			return c
@@ -109,8 +121,8 @@ func delimiterOf(line []byte) byte {
 
 // chooseColumn finds the column in the first line, which is a header if it has no number
 // or has the column's name, and else the first row.
-func (f *Reader) chooseColumn(line []byte) error {
-	fields, err := f.split(line)
+func (f *Reader) chooseColumn(line numberedLine) error {
+	fields, err := f.split(line.text)
 	if err != nil {
 		return err
 	}
@@ -121,27 +133,34 @@ func (f *Reader) chooseColumn(line []byte) error {
 	switch {
 	case named || f.opts.Column == "" && len(fields) == 1:
 	case f.opts.Column == "":
-		return fmt.Errorf("%s has %d columns: name the one with the frame times: %s", f.opts.File, len(fields), columnNames(fields, header))
+		columns := fmt.Sprintf("numbered 1 to %d", len(fields))
+		if header {
+			columns = strings.Join(shortened(columnNames(fields)), ", ")
+		}
+		return fmt.Errorf("%s has %d columns: name the one with the frame times: %s", f.opts.File, len(fields), columns)
 	case err == nil && place >= 1 && place <= len(fields):
 		f.column = place - 1
 	default:
-		return fmt.Errorf("%s has no column %q: its columns are %s", f.opts.File, shorten(f.opts.Column), columnNames(fields, header))
+		return &ColumnError{File: f.opts.File, Column: f.opts.Column, Columns: columnNames(fields), numbered: !header}
 	}
 	f.name = strconv.Itoa(f.column + 1)
 	if header {
 		f.name = shorten(string(bytes.TrimSpace(fields[f.column])))
 	} else {
 		if f.guessed && f.opts.Delimiter == ',' && len(fields) == 2 && isWhole(fields[0]) && isWhole(fields[1]) {
-			return &Error{f.opts.File, f.line, "", shorten(string(line)),
+			return &Error{f.opts.File, line.number, "", shorten(string(line.text)),
 				errors.New("is this one number with a decimal comma, or two columns? Say the delimiter: none, or comma")}
 		}
-		f.first = bytes.Clone(line)
+		f.ahead = append([]numberedLine{line}, f.ahead...)
 	}
 	if f.opts.Unit == UnitUnknown {
 		f.opts.Unit = unitOf(f.name)
 	}
-	if f.opts.Unit == UnitUnknown {
-		return fmt.Errorf("%s: column %s does not say its unit at the end of its name: say whether it is in ms, us or s", f.opts.File, f.name)
+	switch {
+	case f.opts.Unit == UnitUnknown:
+		return fmt.Errorf("%s: column %s does not say its unit at the end of its name: say whether it is in ms, us or s, or rates in fps", f.opts.File, f.name)
+	case f.opts.Unit == Rate && f.opts.Timestamps:
+		return fmt.Errorf("%s: column %s is in fps: rates are no timestamps", f.opts.File, f.name)
 	}
 	return nil
 }
@@ -167,30 +186,44 @@ func (f *Reader) columnByName(fields [][]byte) bool {
 	return false
 }
 
-func columnNames(fields [][]byte, header bool) string {
-	if !header {
-		return fmt.Sprintf("numbered 1 to %d", len(fields))
+// ColumnError says that a file has no such column.
+type ColumnError struct {
+	File, Column string
+	Columns      []string // those that it has
+	numbered     bool     // they have no names
+}
+
+func (e *ColumnError) Error() string {
+	columns := strings.Join(shortened(e.Columns), ", ")
+	if e.numbered {
+		columns = fmt.Sprintf("numbered 1 to %d", len(e.Columns))
 	}
-	list := make([]string, min(len(fields), 20))
+	return fmt.Sprintf("%s has no column %q: its columns are %s", e.File, shorten(e.Column), columns)
+}
+
+func columnNames(fields [][]byte) []string {
+	list := make([]string, len(fields))
 	for i := range list {
 		list[i] = shorten(string(bytes.TrimSpace(fields[i])))
 	}
-	if len(list) < len(fields) {
-		list = append(list, "...")
+	return list
+}
+
+// shortened is as much of a list as a person reads.
+func shortened(list []string) []string {
+	const most = 20
+	if len(list) <= most {
+		return list
 	}
-	return strings.Join(list, ", ")
+	return append(slices.Clone(list[:most]), "...")
 }
 
 // Next is the next frame time, s; io.EOF after the last.
 func (f *Reader) Next() (float64, error) {
 	for {
-		line := f.first
-		f.first = nil
-		if line == nil {
-			var err error
-			if line, err = f.nextLine(); err != nil {
-				return 0, err
-			}
+		line, err := f.nextRow()
+		if err != nil {
+			return 0, err
 		}
 		text, err := f.field(line)
 		if err != nil {
@@ -199,6 +232,12 @@ func (f *Reader) Next() (float64, error) {
 		v, err := number(text)
 		if err != nil {
 			return 0, f.rowError(text, err)
+		}
+		if f.opts.Unit == Rate {
+			if v <= 0 {
+				return 0, f.rowError(text, errors.New("a rate is above 0"))
+			}
+			return f.plausible(1/v, text)
 		}
 		if !f.opts.Timestamps {
 			if v < 0 {
@@ -239,6 +278,17 @@ func shorten(s string) string {
 	return s
 }
 
+// nextRow is the next line of those that were read ahead, and then of the file.
+func (f *Reader) nextRow() ([]byte, error) {
+	if len(f.ahead) == 0 {
+		return f.nextLine()
+	}
+	next := f.ahead[0]
+	f.ahead = f.ahead[1:]
+	f.line = next.number
+	return next.text, nil
+}
+
 // nextLine is the next line that is neither empty nor a comment (#). It is valid
 // until the next call.
 func (f *Reader) nextLine() ([]byte, error) {
@@ -248,13 +298,14 @@ func (f *Reader) nextLine() ([]byte, error) {
 			return nil, err
 		}
 		if trimmed := bytes.TrimSpace(line); len(trimmed) > 0 && trimmed[0] != '#' {
+			f.line = f.lineRead
 			return line, nil
 		}
 	}
 }
 
 func (f *Reader) rawLine() ([]byte, error) {
-	f.line++
+	f.lineRead++
 	line, err := f.lines.ReadSlice('\n')
 	if errors.Is(err, bufio.ErrBufferFull) {
 		f.long = append(f.long[:0], line...)
@@ -264,7 +315,7 @@ func (f *Reader) rawLine() ([]byte, error) {
 		}
 		line = f.long
 		if len(line) > longestLine {
-			return nil, &Error{f.opts.File, f.line, "", shorten(string(line)), fmt.Errorf("the line is longer than %d bytes: this is no table of frame times", longestLine)}
+			return nil, &Error{f.opts.File, f.lineRead, "", shorten(string(line)), fmt.Errorf("the line is longer than %d bytes: this is no table of frame times", longestLine)}
 		}
 	}
 	if errors.Is(err, io.EOF) && len(line) > 0 {
@@ -274,7 +325,7 @@ func (f *Reader) rawLine() ([]byte, error) {
 		if errors.Is(err, io.EOF) {
 			return nil, io.EOF
 		}
-		return nil, fmt.Errorf("%s: line %d: %w", f.opts.File, f.line, err)
+		return nil, fmt.Errorf("%s: line %d: %w", f.opts.File, f.lineRead, err)
 	}
 	return bytes.TrimRight(line, "\r\n"), nil
 }
