@@ -101,12 +101,16 @@ func (c *Client) URL() string { return c.shown }
 
 // AddResults gives a run that is kept the results of frame times.
 func (c *Client) AddResults(ctx context.Context, id string, r testday.FrameResults) (d run.Record, err error) {
-	return c.Correct(ctx, id, r.Results, &r.FramesS)
+	return c.Correct(ctx, id, r.Results, &r)
 }
 
 // Correct has the agent do what testday.Correct does.
-func (c *Client) Correct(ctx context.Context, id string, list testday.Results, framesS *float64) (d run.Record, err error) {
-	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", ResultsRequest{Results: messages(list), FramesS: framesS}, &d)
+func (c *Client) Correct(ctx context.Context, id string, list testday.Results, framed *testday.FrameResults) (d run.Record, err error) {
+	q := ResultsRequest{Results: messages(list)}
+	if framed != nil {
+		q.FramesS, q.FrameUnit = &framed.FramesS, framed.Unit
+	}
+	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", q, &d)
 }
 
 // Decide has the agent do what testday.Decide does.

@@ -31,6 +31,16 @@ type ResultsRequest struct {
 	// FramesS is the time that frame times cover, s, where the results are made of
 	// them.
 	FramesS *float64 `json:"frames_s,omitempty"`
+	// FrameUnit is the unit in which they were read: s, ms, us, ns or fps.
+	FrameUnit string `json:"frame_unit,omitempty"`
+}
+
+// framed is what the frame times cover, nil where there are none.
+func (q ResultsRequest) framed() *testday.FrameResults {
+	if q.FramesS == nil {
+		return nil
+	}
+	return &testday.FrameResults{FramesS: *q.FramesS, Unit: q.FrameUnit}
 }
 
 // ResultMessage is a result on its way in. Better is "higher", "lower" or empty

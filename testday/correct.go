@@ -2,6 +2,7 @@ package testday
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"sweepd/judge"
@@ -24,10 +25,10 @@ type ResultRules struct {
 }
 
 // Correct adds results to a run or corrects them, all or none, and returns the run as
-// it is then. id is any part that only one run has, or "last". framesS is the time
-// that the frame times cover of which results are made, s; nil for none: the run is
-// then found short of frames, or no longer.
-func Correct(ctx context.Context, s Corrections, id string, list Results, framesS *float64, rules ResultRules, now time.Time) (run.Record, error) {
+// it is then. id is any part that only one run has, or "last". framed is
+// what the frame times cover of which results are made; nil for none: the run is then
+// found short of frames, or no longer.
+func Correct(ctx context.Context, s Corrections, id string, list Results, framed *FrameResults, rules ResultRules, now time.Time) (run.Record, error) {
 	directed, err := list.WithDirections(rules.Lower)
 	if err != nil {
 		return run.Record{}, err
@@ -37,9 +38,12 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, frames
 		return d, err
 	}
 	c := run.Correction{Results: corrected(directed, list), At: now}
-	if framesS != nil {
+	if framed != nil {
+		if err := framed.checkFit(d.DurationS); err != nil {
+			return d, fmt.Errorf("run %s: %w", run.ShortID(d.ID), requestError(err))
+		}
 		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
-		if f, short := judge.CheckFrames(*framesS, d.DurationS, rules.FramesShort); short {
+		if f, short := judge.CheckFrames(framed.FramesS, d.DurationS, rules.FramesShort); short {
 			c.Findings[run.FramesShort] = &f
 		}
 	}

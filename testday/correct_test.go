@@ -68,9 +68,9 @@ func (x *transactions) Correct(ctx context.Context, id string, c run.Correction)
 func TestSeveralResultsAreOneTransaction(t *testing.T) {
 	x := &transactions{Store: openStore(t)}
 	keepRun(t, x.Store, run.Run{ID: "run-0001", Results: map[string]run.Result{"load": {Value: 4, Unit: "s", Better: run.Lower}}})
-	framesS := 30.0
+	framed := FrameResults{FramesS: 30}
 	given := Results{"load": {Value: 3, Unit: "s"}, "fps": {Value: 61.3, Unit: "fps"}, "wait": {Value: 2}, "stalls": {Value: 1, Better: run.Lower}}
-	d, err := Correct(t.Context(), x, "0001", given, &framesS, ResultRules{Lower: []string{"wait"}}, morning)
+	d, err := Correct(t.Context(), x, "0001", given, &framed, ResultRules{Lower: []string{"wait"}}, morning)
 	if err != nil || x.n != 1 {
 		t.Fatalf("%d transactions, %v", x.n, err)
 	}
@@ -82,10 +82,10 @@ func TestSeveralResultsAreOneTransaction(t *testing.T) {
 	if !d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames: %+v", d.Findings)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, d.DurationS, ResultRules{}, morning); err != nil || d.HasFinding(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, &FrameResults{FramesS: *d.DurationS}, ResultRules{}, morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("the whole run's frames: %+v, %v", d.Findings, err)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, &framesS, ResultRules{FramesShort: 0.5}, morning); err != nil || d.HasFinding(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, &framed, ResultRules{FramesShort: 0.5}, morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames where half is enough: %+v, %v", d.Findings, err)
 	}
 }

@@ -22,7 +22,23 @@ const largestFrames = 8 << 30
 // FrameFile is a file of frame times that was opened and found to be one.
 type FrameFile struct {
 	*frames.Reader
-	in *userfile.Input
+	in         *userfile.Input
+	timestamps bool
+}
+
+// Notes are sentences that say how the file is read where that is not plain.
+func (f *FrameFile) Notes() []string {
+	var notes []string
+	switch n := f.Preamble(); {
+	case n == 1:
+		notes = append(notes, "one line before the heading is left out")
+	case n > 1:
+		notes = append(notes, fmt.Sprintf("%d lines before the heading are left out", n))
+	}
+	if f.Unit() == frames.Rate {
+		notes = append(notes, "the column holds rates (fps), one for each frame: a frame's time is 1 / its rate")
+	}
+	return notes
 }
 
 // OpenFrames reads the file as far as its first row, so that a slip in how to read it
@@ -37,8 +53,15 @@ func OpenFrames(ctx context.Context, path string, stdin io.Reader, o frames.Opti
 		return nil, fmt.Errorf("frame times: %w", err)
 	}
 	if f.Reader, err = frames.NewReader(f.in, o); err != nil {
+		var column *frames.ColumnError
+		if errors.As(err, &column) {
+			if near := run.Near(column.Column, column.Columns); near != "" {
+				err = fmt.Errorf("%w: did you mean %s?", err, near)
+			}
+		}
 		return nil, errors.Join(err, f.in.Close())
 	}
+	f.timestamps = o.Timestamps
 	return f, nil
 }
 
@@ -53,6 +76,9 @@ type FrameResults struct {
 	Results Results
 	FramesS float64 // the time that they cover, s
 	Frames  int64
+	Unit    string // of the file: s, ms, us, ns or fps; "" where unknown
+	// Timestamps tells that the file holds the times at which frames came.
+	Timestamps bool
 	// Rounded tells that percentiles and slowest shares are not exact, but rounded to
 	// frames.Resolution.
 	Rounded bool
@@ -65,7 +91,7 @@ func (f *FrameFile) Results(slow time.Duration, progress func(read int64)) (r Fr
 	if err := errors.Join(err, f.in.Close()); err != nil {
 		return r, err
 	}
-	r = FrameResults{Results: Results{}, FramesS: s.TotalS, Frames: s.Frames, Rounded: s.Rounded}
+	r = FrameResults{Results: Results{}, FramesS: s.TotalS, Frames: s.Frames, Unit: string(f.Unit()), Timestamps: f.timestamps, Rounded: s.Rounded}
 	for _, x := range s.Results() {
 		better := run.Higher
 		if x.Lower {

@@ -34,6 +34,9 @@ func StopWithFrames(ctx context.Context, a CorrectingAgent, s run.Stop, read fun
 	}
 	var without Unusable
 	r, failed := read()
+	if failed == nil {
+		failed = r.checkFit(d.DurationS)
+	}
 	if failed != nil {
 		without.Add(MeantFrames, failed)
 		if len(typed) > 0 {

@@ -117,7 +117,7 @@ func (a *app) runResultCommand() *cobra.Command {
 			if !given && len(results) == 0 {
 				return misused(errors.New("run result needs NAME=VALUE, or --frames FILE"))
 			}
-			var framesS *float64
+			var framed *testday.FrameResults
 			if given {
 				file, err := frames.open(cmd.Context(), a.in)
 				if err != nil {
@@ -128,13 +128,13 @@ func (a *app) runResultCommand() *cobra.Command {
 					return err
 				}
 				maps.Copy(r.Results, results)
-				results, framesS = r.Results, &r.FramesS
+				results, framed = r.Results, &r
 			}
 			return a.correct(cmd.Context(), func(s store.Store, c config) (run.Record, error) {
 				rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
-				return testday.Correct(cmd.Context(), s, args[0], results, framesS, rules, time.Now())
+				return testday.Correct(cmd.Context(), s, args[0], results, framed, rules, time.Now())
 			}, func(c *console.Client) (run.Record, error) {
-				return c.Correct(cmd.Context(), args[0], results, framesS)
+				return c.Correct(cmd.Context(), args[0], results, framed)
 			})
 		},
 	}
