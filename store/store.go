@@ -77,6 +77,8 @@ type Runs interface {
 	History(ctx context.Context, id string) (History, error)
 	// Devices lists the devices that have runs, in the order of their names.
 	Devices(context.Context) ([]DeviceRuns, error)
+	// Words are the names that were seen.
+	Words(context.Context) (Words, error)
 }
 
 // DeviceRuns is what a store has of one device.

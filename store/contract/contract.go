@@ -50,6 +50,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"weak runs have no system watts": weakRuns,
 		"imports are all or nothing":     importsAllOrNothing,
 		"imports know former ids":        importsKnowFormerIDs,
+		"words that were seen":           wordsSeen,
 		"plans are kept":                 keepsPlans,
 		"plans belong to devices":        plansOfDevices,
 		"outcomes are kept":              keepsOutcomes,
