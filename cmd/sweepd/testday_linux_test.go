@@ -5,11 +5,13 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -25,6 +27,7 @@ import (
 type testDay struct {
 	t     *testing.T
 	bench *simlab.Bench
+	serve func() // the bench's agent, where it is another one
 	flags []string
 	wrong map[int]blunder // by number of the run
 }
@@ -124,7 +127,10 @@ func newTestDay(t *testing.T) *testDay {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(console.New(console.Options{Agent: b.Agent, Store: s, Machine: b.Set}))
+	var answers atomic.Value // with the agent of the moment
+	serve := func() { answers.Store(console.New(console.Options{Agent: b.Agent, Store: s, Machine: b.Set})) }
+	serve()
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { answers.Load().(http.Handler).ServeHTTP(w, r) }))
 	t.Cleanup(func() {
 		server.Close()
 		for _, err := range []error{b.Close(), s.Close(), os.RemoveAll(tree)} {
@@ -136,7 +142,7 @@ func newTestDay(t *testing.T) *testDay {
 	if err := b.Rest(3 * time.Minute); err != nil {
 		t.Fatal(err)
 	}
-	return &testDay{t: t, bench: b, flags: []string{"--data", data, "--agent", server.URL}, wrong: map[int]blunder{}}
+	return &testDay{t: t, bench: b, serve: serve, flags: []string{"--data", data, "--agent", server.URL}, wrong: map[int]blunder{}}
 }
 
 // do runs one command and returns what it prints.

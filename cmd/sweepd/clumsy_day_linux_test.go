@@ -1,0 +1,297 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"sweepd/internal/simdevice"
+	"sweepd/run"
+)
+
+// The cells of the day that is played twice, each with two runs.
+var clumsyCells = []string{"--workload", "harbour-flight", "--workload", "tile-sort", "--settings", "12-28/8", "--repeats", "2", "--seed", "5",
+	"--run-time", "20s", "--pause", "60s"}
+
+// clumsyDay is a test day whose person knows which numbers the workloads report: the same
+// for both persons, cell by cell.
+type clumsyDay struct {
+	*testDay
+	results map[string][]typedResult // of each cell, in the order of its runs; the tidy day fills it
+	made    map[string]int           // runs of each cell so far
+	slips   []string                 // that happened
+}
+
+// typedResult is a number as the workload shows it.
+type typedResult struct {
+	metric, unit string
+	value        float64
+	lower        bool
+}
+
+func (r typedResult) String() string { return r.metric + "=" + r.number() + r.unit }
+
+func (r typedResult) number() string { return strconv.FormatFloat(r.value, 'f', 1, 64) }
+
+func (r typedResult) flags() []string {
+	if r.lower {
+		return []string{"--lower", r.metric}
+	}
+	return nil
+}
+
+func (p planned) key() string { return fmt.Sprintf("%s at %v W on %s", p.Workload, p.Setting.Watts, p.Supply) }
+
+// labels are those of a cell, as they are typed.
+func (p planned) labels() []string {
+	return []string{"--workload", p.Workload, "--setting", fmt.Sprintf("%gW", p.Setting.Watts)}
+}
+
+// TestAClumsyDay plays a day twice: with everything done right, and by a person who makes
+// the slips that were seen on real days. Put right by the commands that the program
+// names, both days are one: the same runs, the same comparisons.
+func TestAClumsyDay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two test days")
+	}
+	alone(t)
+	tidy := &clumsyDay{testDay: newTestDay(t), results: map[string][]typedResult{}, made: map[string]int{}}
+	tidy.do(append([]string{"plan", "new", "--device", "unit-oak"}, clumsyCells...)...)
+	for p, left := tidy.next(); left > 0; p, left = tidy.next() {
+		tidy.tidyRun(p)
+	}
+	clumsy := &clumsyDay{testDay: newTestDay(t), results: tidy.results, made: map[string]int{}}
+	clumsy.planTheDay()
+	runs := 0
+	for p, left := clumsy.next(); left > 0; p, left = clumsy.next() {
+		if runs > 40 {
+			t.Fatal("the day does not end")
+		}
+		if runs < len(slips) {
+			slips[runs](clumsy, p)
+		} else {
+			clumsy.tidyRun(p)
+		}
+		runs++
+	}
+	if runs < len(slips) {
+		t.Fatalf("the day had %d runs, too few for %d slips", runs, len(slips))
+	}
+	clumsy.evening()
+	clumsy.compareWith(tidy)
+	t.Logf("%d runs, %d slips: %s", runs, len(clumsy.slips), strings.Join(clumsy.slips, "; "))
+}
+
+// result is what the workload shows at the end of the next run of a cell.
+func (d *clumsyDay) result(p planned) typedResult {
+	d.t.Helper()
+	n := d.made[p.key()]
+	d.made[p.key()]++
+	if n >= len(d.results[p.key()]) {
+		d.t.Fatalf("run %d of %s is one too many\n%s\n%s", n+1, p.key(), d.do("run", "list"), d.do("plan", "status"))
+	}
+	return d.results[p.key()][n]
+}
+
+// slip notes what went wrong, for the log.
+func (d *clumsyDay) slip(what string) { d.slips = append(d.slips, what) }
+
+// failed runs a command that must not succeed, and must say what to do.
+func (d *clumsyDay) failed(code int, says string, args ...string) {
+	d.t.Helper()
+	if o := d.try(args...); o.code != code || !strings.Contains(strings.Join(strings.Fields(o.out+" "+o.stderr), " "), says) {
+		d.t.Errorf("sweepd %s: exit %d, want %d with %q\n%s%s", strings.Join(args, " "), o.code, code, says, o.out, o.stderr)
+	}
+}
+
+// warned runs a command that succeeds and says something on the way.
+func (d *clumsyDay) warned(says string, args ...string) string {
+	d.t.Helper()
+	o := d.try(args...)
+	if o.code != exitOK || !strings.Contains(strings.Join(strings.Fields(o.out+" "+o.stderr), " "), says) {
+		d.t.Errorf("sweepd %s: exit %d, want 0 with %q\n%s%s", strings.Join(args, " "), o.code, says, o.out, o.stderr)
+	}
+	return o.out
+}
+
+// start starts a run with what was typed and lets the workload play.
+func (d *clumsyDay) start(p planned, typed ...string) (id string) {
+	d.t.Helper()
+	d.do(append([]string{"run", "start"}, typed...)...)
+	return d.play(p)
+}
+
+// play lets the workload play for 20 s in the run that was started.
+func (d *clumsyDay) play(p planned) (id string) {
+	d.t.Helper()
+	r := d.recording()
+	if r == nil {
+		d.t.Fatal("no run is recording")
+	}
+	d.bench.Recording(true)
+	workload := simdevice.HarbourFlight()
+	if p.Workload == "tile-sort" {
+		workload = simdevice.TileSort()
+	}
+	d.bench.Device.StartWorkload(workload)
+	d.pass(20 * time.Second)
+	played, _ := d.bench.Device.StopWorkload()
+	if err := d.bench.Device.Flush(); err != nil {
+		d.t.Fatal(err)
+	}
+	if d.slips == nil && d.made[p.key()] == len(d.results[p.key()]) { // the tidy day
+		value := float64(int(played.Value*10)) / 10 // as it is typed
+		d.results[p.key()] = append(d.results[p.key()], typedResult{played.Metric, played.Unit, value, played.LowerIsBetter})
+	}
+	return r.ID
+}
+
+// agentDies has another agent in the place of the one that watched.
+func (d *clumsyDay) agentDies() {
+	d.t.Helper()
+	if err := d.bench.KillAgent(); err != nil {
+		d.t.Fatal(err)
+	}
+	d.serve()
+}
+
+// stop ends the run with its result, as it should be.
+func (d *clumsyDay) stop(r typedResult, more ...string) {
+	d.t.Helper()
+	d.do(append(append([]string{"run", "stop", "--result", r.String()}, r.flags()...), more...)...)
+	d.bench.Recording(false)
+}
+
+func (d *clumsyDay) tidyRun(p planned) {
+	d.t.Helper()
+	d.prepare(p)
+	d.start(p)
+	d.stop(d.result(p))
+}
+
+// planTheDay plans with the slips that a plan is made with.
+func (d *clumsyDay) planTheDay() {
+	d.t.Helper()
+	d.slip("a range without a step, 0 repeats, a hard key that nothing has, a plan twice")
+	plan := func(more ...string) []string { return append([]string{"plan", "new", "--device", "unit-oak"}, more...) }
+	d.failed(exitFailed, "12-28/", plan("--workload", "tile-sort", "--settings", "12-28")...)
+	d.failed(exitFailed, "such as 8-28/4", plan("--workload", "tile-sort", "--settings", "12..28/8")...)
+	d.failed(exitUsage, "0 repeats", plan("--workload", "tile-sort", "--settings", "12-28/8", "--repeats", "0")...)
+	d.failed(exitFailed, "no variant has it", plan("--workload", "tile-sort", "--settings", "12-28/8", "--hard", "cores")...)
+	d.do(plan(clumsyCells...)...)
+	d.failed(exitFailed, "--replace", plan("--workload", "tile-sort", "--settings", "12W")...)
+}
+
+// slips are what happens in the first runs of the day, in this order.
+var slips = []func(*clumsyDay, planned){
+	func(d *clumsyDay, p planned) {
+		d.slip("a result that is no number, then one with a decimal comma, given to the run that has ended")
+		d.prepare(p)
+		id := d.start(p)
+		r := d.result(p)
+		d.failed(exitFailed, "run result "+run.ShortID(id), append([]string{"run", "stop", "--result", r.metric + "=" + r.number() + "," + r.unit}, r.flags()...)...)
+		d.bench.Recording(false)
+		if d.recording() != nil {
+			d.t.Fatal("the run goes on")
+		}
+		d.do(append([]string{"run", "result", run.ShortID(id), r.metric + "=" + strings.Replace(r.number(), ".", ",", 1) + r.unit}, r.flags()...)...)
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("stopped twice")
+		d.tidyRun(p)
+		d.failed(exitFailed, "no run is recording", "run", "stop")
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("the agent died when the workload had ended")
+		d.prepare(p)
+		id := d.start(p)
+		d.agentDies()
+		r := d.result(p)
+		d.failed(exitFailed, "no run is recording", "run", "stop", "--result", r.String())
+		d.do("run", "keep", id, "--why", "the workload had ended")
+		d.do(append([]string{"run", "result", id, r.String()}, r.flags()...)...)
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("started and stopped at once, then again")
+		d.prepare(p)
+		d.do("run", "start")
+		d.do("run", "stop")
+		d.do("run", "reject", "last", "--why", "started by mistake")
+		d.start(p, p.labels()...) // the plan has gone on, and would come back to it
+		d.stop(d.result(p))
+	},
+}
+
+// evening puts right what is left.
+func (d *clumsyDay) evening() {
+	d.t.Helper()
+}
+
+// compareWith holds the day against the tidy one.
+func (d *clumsyDay) compareWith(tidy *clumsyDay) {
+	d.t.Helper()
+	if diff := cmp.Diff(tidy.counted(), d.counted()); diff != "" {
+		d.t.Errorf("runs that count, -tidy +clumsy:\n%s", diff)
+	}
+	for _, args := range [][]string{{"compare", "--by", "supply"}, {"compare", "--by", "supply", "--metric", "fps_mean"}, {"curve"}} {
+		if diff := cmp.Diff(tidy.answer(args...), d.answer(args...)); diff != "" {
+			d.t.Errorf("%s, -tidy +clumsy:\n%s", strings.Join(args, " "), diff)
+		}
+	}
+}
+
+// counted are the runs that analyses count, without what differs from day to day.
+func (d *clumsyDay) counted() (list []string) {
+	d.t.Helper()
+	var runs []run.Run
+	if err := json.Unmarshal([]byte(d.do("run", "list", "--json")), &runs); err != nil {
+		d.t.Fatal(err)
+	}
+	for _, r := range runs {
+		if r.State != run.Finished || len(r.Results) == 0 {
+			continue
+		}
+		text := fmt.Sprintf("%s %s at %s on %s, %s, %q:", r.Device, r.Workload, r.Setting, r.Supply, r.Variant, r.Note)
+		for _, name := range slices.Sorted(maps.Keys(r.Results)) {
+			text += fmt.Sprintf(" %s %v %s %s", name, r.Results[name].Value, r.Results[name].Unit, r.Results[name].Better)
+		}
+		list = append(list, text)
+	}
+	slices.Sort(list)
+	return list
+}
+
+// answer is what an analysis says of results: numbers, verdicts, bands. Ids, measured
+// watts, and what else differed on the day are left out.
+func (d *clumsyDay) answer(args ...string) (answer any) {
+	d.t.Helper()
+	if err := json.Unmarshal([]byte(d.do(append(args, "--json")...)), &answer); err != nil {
+		d.t.Fatal(err)
+	}
+	return comparable(answer)
+}
+
+var ofTheDay = []string{"run", "flagged", "confounders", "confounder_codes", "notes", "note_codes", "note_facts", "skipped", "package_w", "system_w", "per_package_w", "per_system_w",
+	"efficiency", "efficiencies", "knee_w", "knee_told", "effective", "blocks"}
+
+func comparable(v any) any {
+	switch v := v.(type) {
+	case map[string]any:
+		maps.DeleteFunc(v, func(key string, _ any) bool { return slices.Contains(ofTheDay, key) })
+		for key := range v {
+			v[key] = comparable(v[key])
+		}
+	case []any:
+		for i := range v {
+			v[i] = comparable(v[i])
+		}
+	}
+	return v
+}
