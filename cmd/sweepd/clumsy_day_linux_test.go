@@ -47,7 +47,9 @@ func (r typedResult) flags() []string {
 	return nil
 }
 
-func (p planned) key() string { return fmt.Sprintf("%s at %v W on %s", p.Workload, p.Setting.Watts, p.Supply) }
+func (p planned) key() string {
+	return fmt.Sprintf("%s at %v W on %s", p.Workload, p.Setting.Watts, p.Supply)
+}
 
 // labels are those of a cell, as they are typed.
 func (p planned) labels() []string {

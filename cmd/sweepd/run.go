@@ -69,7 +69,9 @@ func (f *startFlags) add(cmd *cobra.Command) {
 }
 
 // typed reads the conditions that were typed.
-func (f *startFlags) typed() (run.Typed, error) { return testday.ParseTyped(f.room, f.refresh, f.version) }
+func (f *startFlags) typed() (run.Typed, error) {
+	return testday.ParseTyped(f.room, f.refresh, f.version)
+}
 
 func (f *startFlags) start() (run.Start, error) {
 	variant, err := run.ParseVariantPairs(f.variant)
