@@ -40,7 +40,7 @@ type Agent struct {
 	// What the sampling goroutine owns.
 	index    judge.SensorIndex
 	run      *recording
-	declared run.SourcedSetting
+	declared run.Declaration
 	labels   run.Labels
 	last     run.Instant
 	prev     []float64
@@ -51,6 +51,8 @@ type Agent struct {
 	baseline judge.Baseline
 
 	unstored unstored
+
+	declaring sync.Mutex // held while a declaration is made and stored
 
 	mu     sync.Mutex // guards shared, for Snapshot
 	shared shared
@@ -106,23 +108,9 @@ func New(opts Options) (*Agent, error) {
 	a.batcher = batcher{recorder: opts.Recorder, interval: opts.Interval, events: &a.Events, log: opts.Log}
 	a.unstored.init(opts.Journal, opts.Left)
 	a.labels = run.Labels{Device: opts.Device}
+	a.declared = opts.Declared
+	a.declared.Restarted = a.declared.Setting.Known() && a.declared.At.Before(opts.MachineStarted)
 	return a, nil
-}
-
-// Declare makes a setting the active one until the next declaration. The zero
-// Setting takes the declaration back. It fails where no run could be stored anyway.
-func (a *Agent) Declare(ctx context.Context, s run.Setting) error {
-	if err := a.opts.Recorder.CheckPlace(ctx); err != nil {
-		return err
-	}
-	a.refresh(ctx) // what the system reports was perhaps set a moment ago
-	return a.do(ctx, func() error {
-		a.declared = run.SourcedSetting{}
-		if s.Known() {
-			a.declared = s.From(run.Declared)
-		}
-		return a.sweep(a.opts.Clock.Now(), sweepLabels)
-	})
 }
 
 // SweepIdle takes one sweep between runs. It does nothing while a run is

@@ -127,7 +127,7 @@ func TestTheAgentTellsWhatItSees(t *testing.T) {
 	if n := len(heard); n != 5 { // in stepped mode before the call returns
 		t.Errorf("%d events after the supply changed, want 5", n)
 	}
-	if err := s.Declare(t.Context(), run.Setting{}); err != nil {
+	if err := s.Declare(t.Context(), run.Setting{}, ""); err != nil {
 		t.Fatal(err)
 	}
 	s.n.fail(errDisk)

@@ -26,9 +26,9 @@ func (a *Agent) relabelLocked(values []float64, now time.Duration) {
 // activeSetting is the setting of the most trusted source that says anything:
 // declared, command, then what the sweep holds.
 func (a *Agent) activeSetting(values []float64) run.SourcedSetting {
-	a.shared.read = a.index.SettingRead(values)
-	if a.declared.Known() {
-		return a.declared
+	a.shared.read, a.shared.declared = a.index.SettingRead(values), a.declared
+	if a.declared.Setting.Known() {
+		return a.declared.Setting.From(run.Declared)
 	}
 	if c := a.command.setting.Load(); c != nil && c.Known() {
 		return *c

@@ -20,6 +20,7 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	if err := a.readHistory(ctx); err != nil {
 		return run.Run{}, err
 	}
+	usual := a.usualLoad(ctx, s.Workload, s.Setting, s.Variant)
 	facts := a.askFacts()
 	wait, cancel := context.WithTimeout(ctx, edgeWait)
 	a.refresh(wait)
@@ -28,14 +29,23 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	case <-wait.Done():
 	}
 	cancel()
+	var declared run.Declaration
+	if s.Setting.Known() {
+		a.declaring.Lock()
+		defer a.declaring.Unlock()
+	}
 	d, err := a.batcher.begin(ctx, func() (d run.Record, err error) {
 		err = a.do(ctx, func() error {
-			d, err = a.beginRun(s, facts)
+			d, err = a.beginRun(s, facts, usual)
+			declared = a.declared
 			return err
 		})
 		return d, err
 	})
 	if err == nil {
+		if s.Setting.Known() {
+			a.keepDeclaration(context.WithoutCancel(ctx), declared)
+		}
 		_ = a.StoreEnded(context.WithoutCancel(ctx)) // what could not be stored before
 		a.log.Info("run started", zap.String("run", d.ID), zap.String("workload", d.Workload),
 			zap.String("setting", d.Setting.String()), zap.String("supply", string(d.Supply)))
@@ -52,14 +62,15 @@ func (a *Agent) StartRun(ctx context.Context, s run.Start) (run.Run, error) {
 	return run.Run{}, err
 }
 
-// beginRun runs on the sampling goroutine.
-func (a *Agent) beginRun(s run.Start, facts *factsReading) (run.Record, error) {
+// beginRun runs on the sampling goroutine. usual is the processor load that is usual
+// at such a start.
+func (a *Agent) beginRun(s run.Start, facts *factsReading, usual float64) (run.Record, error) {
 	if a.run != nil {
 		r := a.run.record
 		return run.Record{}, fmt.Errorf("run %s of %q: %w", r.ID, r.Workload, run.ErrRecording)
 	}
 	if s.Setting.Known() {
-		a.declared = s.Setting.From(run.Declared)
+		a.declared = a.declaration(s.Setting, s.By)
 	}
 	now := a.opts.Clock.Now()
 	id, err := a.opts.NewID(now.Wall)
@@ -85,7 +96,9 @@ func (a *Agent) beginRun(s run.Start, facts *factsReading) (run.Record, error) {
 	if err := a.sweep(now, sweepEdge); err != nil {
 		return run.Record{}, err
 	}
-	a.run.record.Findings = append(a.run.record.Findings, a.moment().StartFindings()...)
+	m := a.moment()
+	m.UsualLoad = usual
+	a.run.record.Findings = append(a.run.record.Findings, m.StartFindings()...)
 	run.Advise(a.run.record.Findings)
 	a.describeRun(&a.run.record)
 	if a.pacer != nil {

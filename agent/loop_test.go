@@ -87,7 +87,7 @@ func TestAnEdgeGoesOnOnceTheSlowSensorsWereRead(t *testing.T) {
 	shortest := edgeWait
 	for range 5 { // a busy machine may hold one up
 		began := time.Now()
-		if err := a.Declare(t.Context(), run.Watts(15)); err != nil {
+		if err := a.Declare(t.Context(), run.Watts(15), "test"); err != nil {
 			t.Fatal(err)
 		}
 		shortest = min(shortest, time.Since(began))

@@ -57,12 +57,13 @@ func (m *machine) ReadSlow(time.Duration) {
 
 // notebook is a Recorder and IdleHistory in memory that can be told to fail.
 type notebook struct {
-	mu      sync.Mutex
-	runs    map[string]run.Record
-	sweeps  map[string][]run.Sweep
-	refuse  error
-	gone    error // of CheckPlace
-	appends int
+	mu       sync.Mutex
+	runs     map[string]run.Record
+	sweeps   map[string][]run.Sweep
+	declared run.Declaration
+	refuse   error
+	gone     error // of CheckPlace
+	appends  int
 }
 
 func newNotebook() *notebook {
@@ -169,6 +170,15 @@ func (n *notebook) Unfinished(context.Context, string) ([]run.Record, error) {
 		}
 	}
 	return left, nil
+}
+
+func (n *notebook) KeepDeclaration(_ context.Context, _ string, d run.Declaration) error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.refuse == nil {
+		n.declared = d
+	}
+	return n.refuse
 }
 
 func (n *notebook) CheckPlace(context.Context) error { n.mu.Lock(); defer n.mu.Unlock(); return n.gone }

@@ -24,6 +24,13 @@ type Options struct {
 	// kept in memory alone. Left is what the agent before left in it.
 	Journal Journal
 	Left    []run.Ended
+	// EarlierStarts gives runs that started like one of a cell, as far as there are any;
+	// nil means that none are known. They tell how busy the device usually is then.
+	EarlierStarts func(context.Context, run.Cell) ([]run.Record, error)
+	// Declared is the setting that was declared before the agent was made.
+	Declared run.Declaration
+	// MachineStarted is when the machine was started; zero: unknown.
+	MachineStarted time.Time
 	// Clock is nil for the system's.
 	Clock Clock
 	// NewID makes a run's id from its start; nil means the function NewID.

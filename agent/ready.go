@@ -3,6 +3,9 @@ package agent
 import (
 	"context"
 	"errors"
+	"math"
+
+	"go.uber.org/zap"
 
 	"sweepd/judge"
 	"sweepd/run"
@@ -17,18 +20,39 @@ func (a *Agent) Ready(ctx context.Context, w run.Want) (r run.Readiness, err err
 	if err := a.SweepIdle(ctx); err != nil {
 		return r, err
 	}
+	usual := a.usualLoad(ctx, w.Workload, w.Setting, w.Variant)
 	err = a.do(ctx, func() error {
 		if a.prev == nil {
 			return errors.New("nothing was sampled yet: try again in a moment")
 		}
-		r = a.moment().Readiness(w)
+		m := a.moment()
+		m.UsualLoad = usual
+		r = m.Readiness(w)
 		return nil
 	})
 	return r, err
 }
 
+// usualLoad is how busy the processor usually is when such a run starts, NaN where that
+// is not known.
+func (a *Agent) usualLoad(ctx context.Context, workload string, s run.Setting, v run.Variant) float64 {
+	if a.opts.EarlierStarts == nil || workload == "" {
+		return math.NaN()
+	}
+	now := a.Live().Current.Cell()
+	if s.Known() {
+		now.Setting = s
+	}
+	now.Workload, now.Variant = workload, v
+	earlier, err := a.opts.EarlierStarts(ctx, now)
+	if err != nil {
+		a.log.Warn("how busy the device usually is at a start could not be read", zap.Error(err))
+	}
+	return judge.UsualLoad(earlier)
+}
+
 // moment is the latest sweep as a run's start. It runs on the sampling goroutine.
 func (a *Agent) moment() *judge.Moment {
 	return &judge.Moment{Index: &a.index, Values: a.prev, Boot: a.last.Boot, Setting: a.labels.Setting, Read: a.shared.read,
-		Baseline: &a.baseline, Thresholds: a.opts.Thresholds}
+		Declared: a.declared, Baseline: &a.baseline, Thresholds: a.opts.Thresholds}
 }

@@ -25,6 +25,9 @@ type Recorder interface {
 	// Unfinished are the runs that a crash left recording and that the agent of this
 	// device is to end.
 	Unfinished(ctx context.Context, device string) ([]run.Record, error)
+	// KeepDeclaration keeps the setting that was declared for the device; an unknown one
+	// leaves none. Any goroutine may call it.
+	KeepDeclaration(ctx context.Context, device string, d run.Declaration) error
 	// CheckPlace tells why what is stored now would be found by nobody. Any goroutine may
 	// call it.
 	CheckPlace(ctx context.Context) error

@@ -23,20 +23,21 @@ type Snapshot struct {
 
 // shared is what Snapshot copies. Agent.mu guards it.
 type shared struct {
-	ledger  ledger
-	read    run.SourcedSetting
-	at      run.Instant
-	labels  run.Labels
-	run     *run.Run
-	sensors []run.Sensor
-	values  []float64
-	out     float64
-	charge  float64
-	power   [domains]float64
-	sweeps  uint64
-	seconds float64
-	lastDur time.Duration
-	scanned time.Duration // stepped mode: time of the last rescan
+	ledger   ledger
+	declared run.Declaration
+	read     run.SourcedSetting
+	at       run.Instant
+	labels   run.Labels
+	run      *run.Run
+	sensors  []run.Sensor
+	values   []float64
+	out      float64
+	charge   float64
+	power    [domains]float64
+	sweeps   uint64
+	seconds  float64
+	lastDur  time.Duration
+	scanned  time.Duration // stepped mode: time of the last rescan
 }
 
 func (s *shared) note(now run.Instant, index *judge.SensorIndex, values []float64, out float64, labels run.Labels, run *recording) {
@@ -70,7 +71,11 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	s := &a.shared
 	dst.Now = a.opts.Clock.Now()
 	dst.At, dst.Sweeps, dst.Current = s.at, s.sweeps, s.labels
-	dst.SettingRead = nil
+	dst.Declared, dst.SettingRead = nil, nil
+	if s.declared.Setting.Known() {
+		declared := s.declared
+		dst.Declared = &declared
+	}
 	if s.read.Known() {
 		read := s.read
 		dst.SettingRead = &read

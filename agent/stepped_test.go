@@ -220,11 +220,11 @@ func TestOrderOfTrust(t *testing.T) {
 	want("no limit either", "balanced profile")
 	s.opts.ReadSetting = func(context.Context) (run.Setting, error) { return run.Watts(22), nil }
 	want("a command", "22W command")
-	if err := s.Declare(context.Background(), run.Watts(25)); err != nil {
+	if err := s.Declare(context.Background(), run.Watts(25), "sweepd setting"); err != nil {
 		t.Fatal(err)
 	}
 	want("declared", "25W declared")
-	if err := s.Declare(context.Background(), run.Setting{}); err != nil {
+	if err := s.Declare(context.Background(), run.Setting{}, ""); err != nil {
 		t.Fatal(err)
 	}
 	s.opts.ReadSetting = func(context.Context) (run.Setting, error) { return run.Setting{}, errDisk }
@@ -235,7 +235,7 @@ func TestOrderOfTrust(t *testing.T) {
 func TestDeclareWhereNothingCanBeStored(t *testing.T) {
 	s := newStepped(t, scripted.OnMains)
 	s.n.gone = errDisk
-	if err := s.Declare(t.Context(), run.Watts(25)); !errors.Is(err, errDisk) {
+	if err := s.Declare(t.Context(), run.Watts(25), ""); !errors.Is(err, errDisk) {
 		t.Errorf("declared: %v", err)
 	}
 	if live := s.Live(); live.Current.Setting.Source == run.Declared {
@@ -310,12 +310,13 @@ func TestStartFindings(t *testing.T) {
 		name   string
 		change func(*scripted.State)
 		want   run.Code
-		says   string
+		says   string // the finding
+		ready  string // what the ready check says
 	}{
-		{"fit", func(*scripted.State) {}, "", ""},
-		{"hot", func(s *scripted.State) { s.Celsius = 62 }, run.HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline"},
-		{"busy", func(s *scripted.State) { s.Busy = 0.6 }, run.BusyStart, "the processor was 60 % busy before the start"},
-		{"near empty", func(s *scripted.State) { s.Charge = 0.05 }, run.BatteryReserve, "the battery was at 5 % at the start"},
+		{"fit", func(*scripted.State) {}, "", "", ""},
+		{"hot", func(s *scripted.State) { s.Celsius = 62 }, run.HotStart, "package was at 62.0 °C at the start, 22.0 K above its idle baseline", "package is at 62 °C, target 50 °C"},
+		{"busy", func(s *scripted.State) { s.Busy = 0.6 }, run.BusyStart, "the processor was 60 % busy before the start", "the processor is 60 % busy"},
+		{"near empty", func(s *scripted.State) { s.Charge = 0.05 }, run.BatteryReserve, "the battery was at 5 %", "the battery is at 5 %, where devices limit themselves below 10 %"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			change := func(*scripted.State) {}
@@ -340,7 +341,7 @@ func TestStartFindings(t *testing.T) {
 				}
 				return
 			}
-			if len(d.Findings) != 1 || d.Findings[0].Code != c.want || !strings.Contains(ready.Reasons[0].Text, c.says) {
+			if len(d.Findings) != 1 || d.Findings[0].Code != c.want || !strings.Contains(d.Findings[0].Text, c.says) || !strings.Contains(ready.Reasons[0].Text, c.ready) {
 				t.Errorf("findings %v, ready %v; want %s saying %q", d.Findings, ready.Reasons, c.want, c.says)
 			}
 		})

@@ -57,7 +57,7 @@ func NewClient(base string) (*Client, error) {
 
 // StartRun starts a run.
 func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err error) {
-	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note, Conditions: s.Typed}
+	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note, By: s.By, Conditions: s.Typed}
 	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
 }
 
@@ -82,8 +82,8 @@ func (c *Client) HoldRun(ctx context.Context, id string) error {
 }
 
 // Declare declares the active setting.
-func (c *Client) Declare(ctx context.Context, setting run.Setting) (s testday.Status, err error) {
-	return s, c.post(ctx, "/api/v1/setting", SettingRequest{Setting: setting.String()}, &s)
+func (c *Client) Declare(ctx context.Context, setting run.Setting, by string) (s testday.Status, err error) {
+	return s, c.post(ctx, "/api/v1/setting", SettingRequest{Setting: setting.String(), By: by}, &s)
 }
 
 // Status asks what the agent is doing.
@@ -129,6 +129,12 @@ func (c *Client) Ready(ctx context.Context, w run.Want) (r run.Readiness, err er
 	}
 	if w.Setting.Known() {
 		q.Set("setting", w.Setting.String())
+	}
+	if w.Workload != "" {
+		q.Set("workload", w.Workload)
+	}
+	for k, v := range w.Variant.Pairs() {
+		q.Add("variant", k+"="+v)
 	}
 	return r, c.do(ctx, http.MethodGet, "/api/v1/ready?"+q.Encode(), nil, &r)
 }

@@ -85,7 +85,8 @@ func (h *handler) sensors(w http.ResponseWriter, _ *http.Request) {
 }
 
 // ready tells whether the device is fit to start a run. ?supply=battery asks for
-// one on battery, ?charge=0.6 for one that needs the battery at 60 %.
+// one on battery, ?charge=0.6 for one that needs the battery at 60 %; ?setting, ?workload
+// and ?variant=k=v (repeated) are those of the run.
 func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 	want := run.Want{Supply: run.Supply(r.URL.Query().Get("supply"))}
 	switch want.Supply {
@@ -109,6 +110,12 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+	want.Workload = r.URL.Query().Get("workload")
+	var err error
+	if want.Variant, err = run.ParseVariantPairs(r.URL.Query()["variant"]); err != nil {
+		writeError(w, http.StatusBadRequest, err)
+		return
+	}
 	readiness, err := testday.Ready(r.Context(), h.agent, want)
 	h.answer(w, r, readiness, err)
 }
@@ -118,15 +125,7 @@ func (h *handler) setting(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &q) {
 		return
 	}
-	var s run.Setting // unknown: the declaration is taken back
-	if q.Setting != "" {
-		var err error
-		if s, err = testday.ParseSetting(q.Setting); err != nil {
-			h.fail(w, r, err)
-			return
-		}
-	}
-	status, err := h.agent.Declare(r.Context(), s)
+	status, err := testday.Declare(r.Context(), h.agent, q.Setting, q.By)
 	h.answer(w, r, status, err)
 }
 
@@ -140,7 +139,7 @@ func (h *handler) start(w http.ResponseWriter, r *http.Request) {
 		h.fail(w, r, err)
 		return
 	}
-	started, err := testday.Start(r.Context(), h.agent, s, nil)
+	started, err := testday.Start(r.Context(), h.agent, s)
 	h.answer(w, r, started, err)
 }
 

@@ -112,7 +112,7 @@ func (f *fakeAgent) StopRun(ctx context.Context, s run.Stop) (run.Record, error)
 	return d, f.err
 }
 
-func (f *fakeAgent) Declare(_ context.Context, s run.Setting) error {
+func (f *fakeAgent) Declare(_ context.Context, s run.Setting, by string) error {
 	f.declared = s
 	return f.err
 }
@@ -140,7 +140,7 @@ func (f *fakeAgent) Ready(_ context.Context, w run.Want) (run.Readiness, error) 
 	f.asked++
 	f.wanted = w
 	if f.asked < 3 {
-		return run.Readiness{Reasons: []run.Finding{{Code: run.HotStart, Text: "hot " + string(w.Supply)}}}, f.err
+		return run.Readiness{Reasons: []run.Reason{{Finding: run.Finding{Code: run.HotStart, Text: "hot " + string(w.Supply)}}}}, f.err
 	}
 	return run.Readiness{Fit: true}, f.err
 }
@@ -532,10 +532,10 @@ func clientAgainstServer(t *testing.T, h subject) {
 	if d, err := c.StopRun(ctx, run.Stop{Results: map[string]run.Result{"fps": {Value: 3.5}}}); err != nil || d.Results["fps"].Value != 3.5 {
 		t.Errorf("stop: %+v, %v", d, err)
 	}
-	if s, err := c.Declare(ctx, run.Named("quiet")); err != nil || s.Setting.Name() != "quiet" {
+	if s, err := c.Declare(ctx, run.Named("quiet"), ""); err != nil || s.Setting.Name() != "quiet" {
 		t.Errorf("declare: %+v, %v", s, err)
 	}
-	if s, err := c.Declare(ctx, run.Setting{}); err != nil || s.Setting.Known() {
+	if s, err := c.Declare(ctx, run.Setting{}, ""); err != nil || s.Setting.Known() {
 		t.Errorf("taken back: %+v, %v", s, err)
 	}
 	if s, err := c.Status(ctx); err != nil || s.Device != "unit-oak" {
@@ -628,7 +628,7 @@ func TestWaitReady(t *testing.T) {
 		c := &Client{base: "http://127.0.0.1:9745", http: http.Client{Transport: handlerTransport{h}}}
 		told := 0
 		start := time.Now()
-		if err := testday.WaitReady(t.Context(), c, run.Want{}, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
+		if _, err := testday.WaitReady(t.Context(), c, run.Want{}, true, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
 			t.Fatal(err)
 		}
 		if told != 2 || time.Since(start) != 4*time.Second {
@@ -637,7 +637,7 @@ func TestWaitReady(t *testing.T) {
 		f.asked = 0
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if err := testday.WaitReady(ctx, c, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
+		if _, err := testday.WaitReady(ctx, c, run.Want{}, true, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("given up: %v", err)
 		}
 	})

@@ -12,6 +12,7 @@ import (
 // text takes the declaration back.
 type SettingRequest struct {
 	Setting string `json:"setting"`
+	By      string `json:"by,omitempty"` // what declares it; empty: "the API"
 }
 
 // StopRequest ends the run: POST /api/v1/runs/stop.

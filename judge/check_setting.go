@@ -102,6 +102,14 @@ func (c *settingCheck) findings() []run.Finding {
 	return found
 }
 
+// comparable tells whether what the system reports says whether the declared setting is
+// kept.
+func (c *settingCheck) comparable() bool {
+	_, declared := c.active.Watts()
+	_, read := c.read.Watts()
+	return declared && read || slices.Contains(run.PlatformProfiles, c.active.Name()) && c.profile != ""
+}
+
 // disagreement compares a declared setting with what the system reports, where
 // the two can be compared: watts with watts, a profile's name with the profile.
 func (c *settingCheck) disagreement() string {

@@ -183,7 +183,7 @@ func (j *judgement) closeQuantiles(trace run.Trace) error {
 // findings are those of the start and of the checks, one of each code, those that
 // weigh most first.
 func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
-	found := append([]run.Finding{}, fromBefore(d.Findings)...)
+	found := append([]run.Finding{}, fromBefore(d)...)
 	for _, f := range found {
 		if f.Code == run.ReadingsLost {
 			lost = append(slices.Clone(lost), run.Loss{From: f.At})
@@ -196,6 +196,7 @@ func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
 			}
 		}
 	}
+	add(settingUnknown(d.Setting))
 	add(tooShort(*d.DurationS, j.th))
 	add(resultMissing(*d))
 	add(LostFindings(lost))
@@ -234,12 +235,16 @@ func (j *judgement) cutWarmUp(d *run.Record) {
 // fromBefore are the findings that the trace does not tell: of the start, since they
 // need the device's idle baseline, of the command that was run, and of sweeps that were
 // lost before the agent was started anew.
-func fromBefore(list []run.Finding) []run.Finding {
+func fromBefore(d *run.Record) []run.Finding {
 	var found []run.Finding
-	for _, f := range list {
+	for _, f := range d.Findings {
 		switch f.Code {
 		case run.HotStart, run.BusyStart, run.CommandFailed, run.ReadingsLost:
 			found = append(found, f)
+		case run.SettingUnknown: // of a declaration from before a restart; whether there is none the trace tells
+			if d.Setting.Source == run.Declared {
+				found = append(found, f)
+			}
 		}
 	}
 	return found

@@ -15,47 +15,10 @@ type Moment struct {
 	Boot   time.Duration
 	// Setting is the one that the run has, Read the one that the system reports.
 	Setting, Read run.SourcedSetting
+	Declared      run.Declaration // that is in force
+	UsualLoad     float64         // see UsualLoad; NaN or 0 unknown
 	Baseline      *Baseline
 	Thresholds    Thresholds
-}
-
-// Readiness tells whether a run as wanted could start, and if not, why.
-func (m *Moment) Readiness(w run.Want) run.Readiness {
-	r := run.Readiness{}
-	if _, c, above, ok := m.warmest(); ok {
-		r.Celsius, r.AboveBaseline = orNil(c), orNil(above)
-	}
-	if w.Setting.Known() {
-		m.Setting = w.Setting.From(run.Declared)
-	}
-	r.Reasons = append([]run.Finding{}, m.StartFindings()...)
-	supply := m.Index.Supply(m.Values)
-	if w.Supply != run.SupplyUnknown && supply != w.Supply {
-		r.Reasons = append(r.Reasons, run.Finding{Code: run.SupplyChanged, Severity: run.SeverityDoubt,
-			Text: fmt.Sprintf("the device is on %s, the run wants %s", orUnknown(supply), w.Supply), Advice: plugText(w.Supply)})
-	}
-	reserve := m.Thresholds.withDefaults().Reserve
-	if c := m.Index.Charge(m.Values); supply == run.Battery && w.MinCharge > reserve && c < w.MinCharge {
-		r.Reasons = append(r.Reasons, run.Finding{Code: run.BatteryReserve, Severity: run.SeverityDoubt,
-			Text: fmt.Sprintf("the battery is at %.0f %%, the run needs %.0f %%", 100*c, 100*w.MinCharge)})
-	}
-	run.Advise(r.Reasons)
-	r.Fit = len(r.Reasons) == 0
-	return r
-}
-
-func orUnknown(s run.Supply) string {
-	if s == run.SupplyUnknown {
-		return "an unknown supply"
-	}
-	return string(s)
-}
-
-func plugText(s run.Supply) string {
-	if s == run.Mains {
-		return "plug it in"
-	}
-	return "unplug it"
 }
 
 // StartFindings are what a run that starts at this moment is doubted for.
@@ -66,18 +29,43 @@ func (m *Moment) StartFindings() []run.Finding {
 		found = append(found, run.Finding{Code: run.HotStart, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 			"%s was at %.1f °C at the start, %.1f K above its idle baseline (allowed: %.0f)", temperatureName(name), c, above, th.HotStart)})
 	}
-	if busy := At(m.Values, m.Index.busy); busy > th.BusyStart {
+	if busy, allowed := m.busy(); busy > allowed {
 		found = append(found, run.Finding{Code: run.BusyStart, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
-			"the processor was %.0f %% busy before the start (allowed: %.0f %%)", 100*busy, 100*th.BusyStart)})
+			"the processor was %.0f %% busy before the start (%s)", 100*busy, m.allowedLoad())})
 	}
 	if f, low := lowCharge(m.Index.Supply(m.Values), m.Index.Charge(m.Values), th, "at the start"); low {
 		found = append(found, f)
 	}
-	now := settingCheck{index: m.Index, th: th, active: m.Setting, read: m.Read, profile: m.Index.profileName(m.Values)}
-	if text := now.disagreement(); text != "" {
+	if text := m.settingCheck().disagreement(); text != "" {
 		found = append(found, run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: text})
 	}
-	return found
+	return append(found, m.settingUnknown()...)
+}
+
+func (m *Moment) settingCheck() *settingCheck {
+	return &settingCheck{index: m.Index, th: m.Thresholds.withDefaults(), active: m.Setting, read: m.Read, profile: m.Index.profileName(m.Values)}
+}
+
+// settingUnknown finds a run without any setting, and one whose setting was declared
+// before the machine was started anew, where nothing tells whether the firmware kept it.
+// The declaration stays in force all the same: the person's word is the best there is.
+func (m *Moment) settingUnknown() []run.Finding {
+	if !m.Setting.Known() {
+		return settingUnknown(m.Setting)
+	}
+	if m.Setting.Source != run.Declared || !m.Declared.Restarted || m.settingCheck().comparable() {
+		return nil
+	}
+	return []run.Finding{{Code: run.SettingUnknown, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
+		"%s was declared at %s, the machine was started anew since, and nothing tells whether it kept the setting", m.Setting, m.Declared.At)}}
+}
+
+// settingUnknown is the finding of a run that has no setting in the end.
+func settingUnknown(s run.SourcedSetting) []run.Finding {
+	if s.Known() {
+		return nil
+	}
+	return []run.Finding{{Code: run.SettingUnknown, Severity: run.SeverityDoubt, Text: "no setting was declared, and the system reports none"}}
 }
 
 func (m *Moment) warmest() (instance string, celsius, above float64, ok bool) {

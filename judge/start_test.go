@@ -108,6 +108,19 @@ func TestStartFindings(t *testing.T) {
 		{"near empty on mains", func(m *Moment) { m.Values[charge], m.Values[0] = 0.09, 1 }, "", ""},
 		{"declared otherwise", func(m *Moment) { m.Setting = watts(25) }, run.SettingDisagrees, "25W was declared, but the system reports 15W (firmware)"},
 		{"profile declared otherwise", func(m *Moment) { m.Setting = run.Named("quiet").From(run.Declared) }, run.SettingDisagrees, "the platform profile is balanced"},
+		{"no setting", func(m *Moment) { m.Setting = run.SourcedSetting{} }, run.SettingUnknown, "no setting was declared, and the system reports none"},
+		{"declared before a restart", func(m *Moment) { m.declared(run.Watts(15)); m.Read = run.SourcedSetting{} }, run.SettingUnknown,
+			"15W was declared at 2026-05-01T12:00:00.000Z, the machine was started anew since, and nothing tells whether it kept the setting"},
+		{"declared before a restart, a profile is read", func(m *Moment) { m.declared(run.Watts(15)); m.Read = run.Named("balanced").From(run.Profile) }, run.SettingUnknown, "started anew"},
+		{"declared before a restart, as read", func(m *Moment) { m.declared(run.Watts(15)) }, "", ""},
+		{"declared before a restart, and another is read", func(m *Moment) { m.declared(run.Watts(25)) }, run.SettingDisagrees, "25W was declared, but the system reports 15W"},
+		{"a profile declared before a restart", func(m *Moment) { m.declared(run.Named("balanced")); m.Values[profile] = 3 }, "", ""},
+		{"taken back", func(m *Moment) { m.declared(run.Watts(15)); m.Setting = run.Watts(15).From(run.Firmware) }, "", ""},
+		{"as busy as usual", func(m *Moment) { m.UsualLoad = 0.45; m.Values[busy] = 0.6 }, "", ""},
+		{"busier than usual", func(m *Moment) { m.UsualLoad = 0.45; m.Values[busy] = 0.61 }, run.BusyStart,
+			"the processor was 61 % busy before the start (allowed: 60 %, since 45 % is usual at its starts)"},
+		{"usually idle", func(m *Moment) { m.UsualLoad = 0.02; m.Values[busy] = 0.31 }, run.BusyStart, "31 % busy before the start (allowed: 30 %)"},
+		{"nothing is usual", func(m *Moment) { m.UsualLoad = nan; m.Values[busy] = 0.31 }, run.BusyStart, "31 % busy before the start (allowed: 30 %)"},
 		{"profile as declared", func(m *Moment) { m.Setting = run.Named("balanced").From(run.Declared); m.Values[profile] = 3 }, "", ""},
 	} {
 		m := fit()
@@ -127,6 +140,7 @@ func TestStartFindings(t *testing.T) {
 // The warmest is what lies furthest above its own baseline.
 func TestTheWarmestCounts(t *testing.T) {
 	index := NewSensorIndex(append([]run.Sensor{{ID: run.Temperature}}, twoTemperatures...))
+	setting := watts(15)
 	b := &Baseline{}
 	for i := range 10 {
 		b.Observe(&index, []float64{30, 60, 35}, time.Duration(i)*time.Minute)
@@ -139,7 +153,7 @@ func TestTheWarmestCounts(t *testing.T) {
 		{[]float64{41, 65, 50}, "skin was at 50.0 °C at the start, 15.0 K above"},
 		{[]float64{52, nan, 50}, "the temperature was at 52.0 °C at the start, 22.0 K above"},
 	} {
-		m := &Moment{Index: &index, Values: c.values, Boot: time.Hour, Baseline: b}
+		m := &Moment{Index: &index, Values: c.values, Boot: time.Hour, Baseline: b, Setting: setting}
 		found := m.StartFindings()
 		if len(found) != 1 || !strings.Contains(found[0].Text, c.says) {
 			t.Errorf("%v: %v, want %q", c.values, found, c.says)
@@ -150,41 +164,32 @@ func TestTheWarmestCounts(t *testing.T) {
 	}
 }
 
-func TestReadiness(t *testing.T) {
+// declared puts a setting in force that was declared before the machine was started anew.
+func (m *Moment) declared(s run.Setting) {
+	m.Setting = s.From(run.Declared)
+	m.Declared = run.Declaration{Setting: s, At: run.Stamp(time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)), By: "sweepd setting", Restarted: true}
+}
+
+// The load at which runs usually start is the middle one of the earlier starts that
+// count, the lower of the two where there is no middle.
+func TestUsualLoad(t *testing.T) {
+	started := func(state run.State, sensor string, first *float64) run.Record {
+		return run.Record{Run: run.Run{State: state}, Summaries: []run.Summary{{Sensor: run.Temperature, First: new(50.0)}, {Sensor: sensor, First: first}}}
+	}
+	busy := func(x float64) run.Record { return started(run.Finished, run.CPUBusy, &x) }
 	for _, c := range []struct {
-		want run.Want
-		says string
+		earlier []run.Record
+		want    float64
 	}{
-		{run.Want{}, ""},
-		{run.Want{Supply: run.Battery}, ""},
-		{run.Want{Supply: run.Mains}, "the device is on battery, the run wants mains; plug it in"},
-		{run.Want{MinCharge: 0.8}, ""},
-		{run.Want{MinCharge: 0.81}, "the battery is at 80 %, the run needs 81 %"},
-		{run.Want{Setting: run.Watts(15)}, ""},
-		{run.Want{Setting: run.Watts(25)}, "25W was declared, but the system reports 15W"},
+		{nil, nan},
+		{[]run.Record{started(run.Rejected, run.CPUBusy, new(0.5)), started(run.Finished, run.CPUBusy, nil), started(run.Finished, run.GPUPower, new(0.5))}, nan},
+		{[]run.Record{busy(0.4)}, 0.4},
+		{[]run.Record{busy(0.4), busy(0.9)}, 0.4},
+		{[]run.Record{busy(0.9), busy(0.42), busy(0.4)}, 0.42},
+		{[]run.Record{busy(0.9), busy(0.01), started(run.Rejected, run.CPUBusy, new(0.95)), busy(0.02), busy(0.03)}, 0.02},
 	} {
-		r := fit().Readiness(c.want)
-		if r.Fit != (c.says == "") || len(r.Reasons) > 1 || r.Reasons == nil || c.says != "" && !strings.Contains(r.Reasons[0].WithAdvice(), c.says) {
-			t.Errorf("%+v: %+v, want %q", c.want, r, c.says)
+		if got := UsualLoad(c.earlier); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
+			t.Errorf("%d starts: %v, want %v", len(c.earlier), got, c.want)
 		}
-		if r.Celsius == nil || *r.Celsius != 45 || *r.AboveBaseline != 0 {
-			t.Errorf("%+v: %v °C, %v K above its baseline", c.want, deref(r.Celsius), deref(r.AboveBaseline))
-		}
-	}
-	// The needed charge counts on battery alone, and below the reserve that says it.
-	m := fit()
-	m.Values[0] = 1
-	if r := m.Readiness(run.Want{MinCharge: 0.9, Supply: run.Battery}); len(r.Reasons) != 1 || !strings.Contains(r.Reasons[0].WithAdvice(), "on mains, the run wants battery; unplug it") {
-		t.Errorf("on mains: %+v", r)
-	}
-	m = fit()
-	m.Values[0], m.Values[3] = nan, nan
-	if r := m.Readiness(run.Want{Supply: run.Mains}); len(r.Reasons) != 1 || !strings.Contains(r.Reasons[0].Text, "the device is on an unknown supply") {
-		t.Errorf("nobody says what feeds it: %+v", r)
-	}
-	m = fit()
-	m.Values[8] = 0.05
-	if r := m.Readiness(run.Want{MinCharge: 0.1}); len(r.Reasons) != 1 {
-		t.Errorf("a need of the reserve itself: %+v", r.Reasons)
 	}
 }

@@ -22,6 +22,7 @@ const (
 	Suspended     Code = "suspended"
 
 	SettingChanged   Code = "setting_changed"
+	SettingUnknown   Code = "setting_unknown"
 	SettingDisagrees Code = "setting_disagrees"
 	SettingDisobeyed Code = "setting_disobeyed"
 	HotStart         Code = "hot_start"
@@ -53,6 +54,7 @@ var advice = map[Code]string{
 	SupplyChanged:    "run it again on one supply",
 	Suspended:        "run it again with suspend off",
 	SettingChanged:   "run it again",
+	SettingUnknown:   "declare it before the next run: sweepd setting 25W",
 	SettingDisagrees: "set the device or the declaration right",
 	HotStart:         "let the device cool down before a run",
 	ChargerWeak:      "use a stronger charger or lower the setting",
@@ -104,7 +106,7 @@ func Codes() []string {
 		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed),
 		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(KeptInterrupted), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
-		string(SettingDisagrees), string(SettingDisobeyed), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
+		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
 	}
 }
 

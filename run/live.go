@@ -6,6 +6,8 @@ type Live struct {
 	At      Instant // when the sweep was taken
 	Sweeps  uint64  // taken since the agent started; 0 means that nothing below is known
 	Current Labels
+	// Declared is the setting that somebody declared; nil where none is in force.
+	Declared *Declaration
 	// SettingRead is what the system reports; nil when it reports nothing.
 	SettingRead *SourcedSetting
 	// SettingCommandFailure is why the command that the user configured tells no

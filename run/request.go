@@ -15,12 +15,18 @@ type Start struct {
 	Variant  Variant
 	Note     string
 	Typed    Typed
+	By       string // what declares the setting, see Declaration
 }
 
 // Check tells why no run can be started with this.
 func (s Start) Check() error {
 	if err := CheckLabel("workload", s.Workload); err != nil {
 		return err
+	}
+	if s.By != "" {
+		if err := CheckLabel("by", s.By); err != nil {
+			return err
+		}
 	}
 	for k, v := range s.Variant.Pairs() {
 		if err := checkVariantPair(k, v); err != nil {
@@ -136,16 +142,46 @@ type Want struct {
 	Supply    Supply  `json:"supply"`     // SupplyUnknown: any
 	MinCharge float64 `json:"min_charge"` // charge that a run on battery needs, 0 to 1; 0: the reserve
 	Setting   Setting `json:"setting"`    // that the run will declare; unknown: what is in force now
+	Workload  string  `json:"workload"`   // "": any; tells how busy the device usually is when it starts
+	Variant   Variant `json:"variant"`
 }
 
 // Readiness says whether a device is fit to start a run, and if not, why.
 type Readiness struct {
-	Fit     bool      `json:"fit"`
-	Reasons []Finding `json:"reasons"` // findings that a run started now would have
+	Fit     bool     `json:"fit"`
+	Reasons []Reason `json:"reasons"`
 	// Celsius is the temperature that decides, °C, and AboveBaseline how far it is above
-	// its idle baseline, K; nil while no baseline is known.
+	// its idle baseline, K; a run may start up to Target, °C. Nil while no baseline is known.
 	Celsius       *float64 `json:"celsius"`
 	AboveBaseline *float64 `json:"above_baseline"`
+	Target        *float64 `json:"target"`
+	// ExpectedS is the time after which waiting will have helped, s: 0 where the device is
+	// fit, nil where it is not known or nothing goes by waiting.
+	ExpectedS *float64 `json:"expected_s"`
+}
+
+// Reason is why a device is not fit to start a run: most are findings that a run
+// started now would have.
+type Reason struct {
+	Finding
+	// ByHand tells that it never goes by waiting: somebody has to do something.
+	ByHand bool `json:"by_hand"`
+	// Value is what is so now, Target what it has to be, both in Unit; nil where that is
+	// no number. ExpectedS is the time until then, s; nil where it is not known.
+	Value     *float64 `json:"value"`
+	Target    *float64 `json:"target"`
+	Unit      string   `json:"unit"`
+	ExpectedS *float64 `json:"expected_s"`
+}
+
+// ByHand tells whether nothing of what keeps the device from being fit goes by waiting.
+func (r Readiness) ByHand() bool {
+	for _, x := range r.Reasons {
+		if !x.ByHand {
+			return false
+		}
+	}
+	return !r.Fit
 }
 
 // Errors that callers branch on.

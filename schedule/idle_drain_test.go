@@ -26,7 +26,7 @@ type drainBench struct {
 func (b *drainBench) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
 	r := run.Readiness{Fit: b.supply == w.Supply}
 	if !r.Fit {
-		r.Reasons = []run.Finding{{Code: run.SupplyChanged, Text: "the device is on mains: unplug it"}}
+		r.Reasons = []run.Reason{{Finding: run.Finding{Code: run.SupplyChanged, Text: "the device is on mains: unplug it"}}}
 	}
 	return r, nil
 }

@@ -53,7 +53,7 @@ func ManualSteps(now run.Cell, s Slot) []string {
 
 // Want is what a run of the slot needs of the device.
 func (s Slot) Want() run.Want {
-	w := run.Want{Supply: s.Supply, Setting: s.Setting}
+	w := run.Want{Supply: s.Supply, Setting: s.Setting, Workload: s.Workload, Variant: s.Variant}
 	if s.NeedsCharge != nil {
 		w.MinCharge = *s.NeedsCharge
 	}

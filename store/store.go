@@ -20,6 +20,7 @@ type Store interface {
 	Importer
 	Plans
 	Outcomes
+	Declarations
 	Checker
 
 	// Upkeep drops idle readings older than keepIdle, counted from now, but for the few
@@ -197,6 +198,16 @@ type Outcomes interface {
 	// Outcomes are how the entries of the schedule went when they were due last, by
 	// their names.
 	Outcomes(context.Context) (map[string]schedule.Outcome, error)
+}
+
+// Declarations keeps the settings that people declared, across restarts.
+type Declarations interface {
+	// KeepDeclaration keeps the setting declared for a device, in the place of the one
+	// before; an unknown one leaves none. It is on disk when KeepDeclaration returns.
+	KeepDeclaration(ctx context.Context, device string, d run.Declaration) error
+	// Declaration is the one in force for a device; its setting is unknown where there is
+	// none.
+	Declaration(ctx context.Context, device string) (run.Declaration, error)
 }
 
 // Errors that callers branch on, beside run.ErrNoRun and run.ErrRefused.

@@ -25,8 +25,9 @@ type Agent interface {
 	// part names a run that only it has. A *run.NotStoredError says that the run has ended
 	// and is kept, but could not be stored; repeating the stop tries again.
 	StopRun(context.Context, run.Stop) (run.Record, error)
-	// Declare declares the active setting; an unknown one takes the declaration back.
-	Declare(context.Context, run.Setting) (Status, error)
+	// Declare declares the active setting; an unknown one takes the declaration back. by
+	// says what declares it, see run.Declaration.
+	Declare(ctx context.Context, s run.Setting, by string) (Status, error)
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	Status(context.Context) (Status, error)
 }
@@ -40,6 +41,7 @@ type Status struct {
 	Now         run.Timestamp       `json:"now"` // by the agent's clock
 	Setting     run.SourcedSetting  `json:"setting"`
 	SettingRead *run.SourcedSetting `json:"setting_read"`
+	Declared    *run.Declaration    `json:"declared"` // nil where no declaration is in force
 	Supply      run.Supply          `json:"supply"`
 	Recording   *run.Run            `json:"recording"`
 	Unstored    []run.Run           `json:"unstored"` // ended, and could not be stored so far
@@ -62,7 +64,7 @@ type Holder struct {
 type Recorder interface {
 	StartRun(context.Context, run.Start) (run.Run, error)
 	StopRun(context.Context, run.Stop) (run.Record, error)
-	Declare(context.Context, run.Setting) error
+	Declare(ctx context.Context, s run.Setting, by string) error
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	Live() run.Live
 	// Publish tells whoever follows runs of what change did, unless it fails.
@@ -170,8 +172,8 @@ func (l *Local) afterEnd(ctx context.Context, s run.Stop, given Results) (d run.
 }
 
 // Declare declares the active setting.
-func (l *Local) Declare(ctx context.Context, s run.Setting) (Status, error) {
-	if err := l.Recorder.Declare(ctx, s); err != nil {
+func (l *Local) Declare(ctx context.Context, s run.Setting, by string) (Status, error) {
+	if err := l.Recorder.Declare(ctx, s, by); err != nil {
 		return Status{}, err
 	}
 	return l.Status(ctx)
@@ -181,7 +183,7 @@ func (l *Local) Declare(ctx context.Context, s run.Setting) (Status, error) {
 func (l *Local) Status(context.Context) (Status, error) {
 	s := l.Live()
 	status := Status{
-		Now: run.Stamp(s.Now.Wall), Version: l.Version, Device: s.Current.Device, Holder: l.Holder, Setting: s.Current.Setting, SettingRead: s.SettingRead, Supply: s.Current.Supply,
+		Now: run.Stamp(s.Now.Wall), Version: l.Version, Device: s.Current.Device, Holder: l.Holder, Setting: s.Current.Setting, SettingRead: s.SettingRead, Declared: s.Declared, Supply: s.Current.Supply,
 		DischargeW: finite(s.DischargeWatts), ChargeRatio: finite(s.ChargeRatio), Sweeps: s.Sweeps,
 		SettingCommandFailure: s.SettingCommandFailure, Unstored: []run.Run{},
 	}

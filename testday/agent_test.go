@@ -20,7 +20,7 @@ type fakeRecorder struct {
 	storedNow bool             // it was, in the meantime
 }
 
-func (f *fakeRecorder) Declare(_ context.Context, s run.Setting) error {
+func (f *fakeRecorder) Declare(_ context.Context, s run.Setting, _ string) error {
 	f.declared, f.live.Current.Setting = s, s.From(run.Declared)
 	return f.err
 }
@@ -60,11 +60,11 @@ func TestLocalStatus(t *testing.T) {
 	if s.At.String() != "2026-05-04T09:00:00.001Z" || s.Recording.ID != "019a" || s.Recording.Findings == nil || s.Recording.Discharge != nil {
 		t.Errorf("at %v, recording %+v", s.At, s.Recording)
 	}
-	if s, err := l.Declare(t.Context(), run.Named("quiet")); err != nil || s.Setting.Name() != "quiet" || f.declared != run.Named("quiet") {
+	if s, err := l.Declare(t.Context(), run.Named("quiet"), BySetting); err != nil || s.Setting.Name() != "quiet" || f.declared != run.Named("quiet") {
 		t.Errorf("declared: %+v, %v", s, err)
 	}
 	f.err = errDisk
-	if s, err := l.Declare(t.Context(), run.Named("quiet")); !errors.Is(err, errDisk) || s.Sweeps != 0 {
+	if s, err := l.Declare(t.Context(), run.Named("quiet"), BySetting); !errors.Is(err, errDisk) || s.Sweeps != 0 {
 		t.Errorf("an agent that fails: %+v, %v", s, err)
 	}
 }

@@ -19,7 +19,7 @@ import (
 type fakeAgent struct {
 	recording *run.Run
 	doubts    []run.Finding // of a run that starts
-	reasons   []run.Finding // not to start one, until asked for the third time
+	reasons   []run.Reason  // not to start one, until asked for the third time
 	asked     int
 	wanted    run.Want
 	stopped   run.Stop
@@ -73,7 +73,9 @@ func (f *fakeAgent) AddResults(_ context.Context, id string, r FrameResults) (ru
 	return f.notStored(run.Record{Run: run.Run{ID: id, Results: r.Results}})
 }
 
-func (f *fakeAgent) Declare(context.Context, run.Setting) (Status, error) { return f.status, f.err }
+func (f *fakeAgent) Declare(context.Context, run.Setting, string) (Status, error) {
+	return f.status, f.err
+}
 
 func (f *fakeAgent) Ready(_ context.Context, w run.Want) (run.Readiness, error) {
 	f.asked++

@@ -1,6 +1,20 @@
 package testday
 
-import "sweepd/run"
+import (
+	"cmp"
+	"context"
+
+	"sweepd/run"
+)
+
+// What declares a setting.
+const (
+	BySetting = "sweepd setting"
+	ByStart   = "sweepd run start"
+	ByWatch   = "sweepd run watch"
+	ByPlan    = "the plan" // by a run of it
+	ByAPI     = "the API"
+)
 
 // ParseSetting reads a setting as people type it.
 func ParseSetting(text string) (run.Setting, error) {
@@ -10,3 +24,22 @@ func ParseSetting(text string) (run.Setting, error) {
 	}
 	return s, requestError(err)
 }
+
+// Declare declares the active setting, as it is typed; an empty text takes the declaration
+// back. by says what declares it; empty means ByAPI.
+func Declare(ctx context.Context, a Agent, text, by string) (Status, error) {
+	var s run.Setting
+	if text != "" {
+		var err error
+		if s, err = ParseSetting(text); err != nil {
+			return Status{}, err
+		}
+	}
+	by = declaredBy(by)
+	if err := run.CheckLabel("by", by); err != nil {
+		return Status{}, requestError(err)
+	}
+	return a.Declare(ctx, s, by)
+}
+
+func declaredBy(by string) string { return cmp.Or(by, ByAPI) }

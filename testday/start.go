@@ -3,12 +3,10 @@ package testday
 import (
 	"context"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
 	"sweepd/run"
-	"sweepd/schedule"
+	"sweepd/store"
 )
 
 // StartRequest is what a person says when starting a run. Setting is as it is typed
@@ -21,11 +19,12 @@ type StartRequest struct {
 	// Conditions are facts that few systems tell, see run.Typed. They hold for the runs
 	// after this one too.
 	Conditions run.Typed `json:"conditions,omitempty"`
+	By         string    `json:"by,omitempty"` // what asks for it; empty: ByAPI
 }
 
 // Start reads the request.
 func (q StartRequest) Start() (run.Start, error) {
-	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note, Typed: q.Conditions}
+	s := run.Start{Workload: q.Workload, Variant: q.Variant, Note: q.Note, By: declaredBy(q.By), Typed: q.Conditions}
 	if err := s.Check(); err != nil || q.Setting == "" {
 		return s, requestError(err)
 	}
@@ -34,18 +33,14 @@ func (q StartRequest) Start() (run.Start, error) {
 	return s, err
 }
 
-// Start starts a run. Of its findings those are left out that the person was told
-// before, by what Ready gave as reasons; of its facts those are given that a person types.
-func Start(ctx context.Context, a Agent, s run.Start, told []run.Finding) (run.Run, error) {
+// Start starts a run. Of its facts those are given that a person types.
+func Start(ctx context.Context, a Agent, s run.Start) (run.Run, error) {
 	r, err := a.StartRun(ctx, s)
 	typed := typedFacts(r.Facts)
 	r = listed(r)
 	if len(typed) > 0 {
 		r.Facts = typed
 	}
-	r.Findings = slices.DeleteFunc(slices.Clone(r.Findings), func(f run.Finding) bool {
-		return slices.ContainsFunc(told, func(g run.Finding) bool { return g.Code == f.Code })
-	})
 	return r, err
 }
 
@@ -92,78 +87,25 @@ func StartOfNext(ctx context.Context, s Plans, device, note string, now time.Tim
 		return start, want, fmt.Errorf("no label was given, and the plan has nothing left for %s", device)
 	}
 	slot := p.Plan.Slots[g.Next-1]
-	start = run.Start{Workload: slot.Workload, Setting: slot.Setting, Variant: slot.Variant, Note: note}
-	return start, wantOf(slot), start.Check()
+	start = run.Start{Workload: slot.Workload, Setting: slot.Setting, Variant: slot.Variant, Note: note, By: ByPlan}
+	return start, slot.Want(), start.Check()
 }
 
-// wantOf is what a run of a slot needs, with the setting that it will declare.
-func wantOf(slot schedule.Slot) run.Want {
-	want := slot.Want()
-	want.Setting = slot.Setting
-	return want
+// WantOf is what a run that a person asks for needs of the device.
+func WantOf(s run.Start) run.Want {
+	return run.Want{Setting: s.Setting, Workload: s.Workload, Variant: s.Variant}
 }
 
-// readyPause is the time between two questions of WaitReady: a device cools down
-// over minutes.
-const readyPause = 2 * time.Second
+// earlierStarts is of how many starts it is told what is usual.
+const earlierStarts = 9
 
-// WaitReady waits until the device is fit to start a run with such needs. It calls
-// tell with the reasons each time that it is not.
-func WaitReady(ctx context.Context, a Agent, w run.Want, tell func(run.Readiness)) error {
-	for {
-		r, err := a.Ready(ctx, w)
-		if err != nil || r.Fit {
-			return err
-		}
-		tell(r)
-		select {
-		case <-time.After(readyPause):
-		case <-ctx.Done():
-			return fmt.Errorf("no run was started: %w", ctx.Err())
-		}
+// EarlierStarts are the latest runs of a cell or, where there are none, of its workload
+// on the device.
+func EarlierStarts(ctx context.Context, s store.Runs, c run.Cell) ([]run.Record, error) {
+	f := store.Filter{Device: c.Device, Workload: c.Workload, Supply: c.Supply, Setting: c.Setting, Variant: c.Variant, State: run.Finished, Limit: earlierStarts}
+	list, err := s.Records(ctx, f)
+	if err != nil || len(list) > 0 {
+		return list, err
 	}
-}
-
-// Ready tells whether the device is fit to start a run with such needs.
-func Ready(ctx context.Context, a Agent, w run.Want) (run.Readiness, error) {
-	r, err := a.Ready(ctx, w)
-	if r.Reasons == nil {
-		r.Reasons = []run.Finding{}
-	}
-	return r, err
-}
-
-// ReadySentence says whether a device is fit to start, and why not.
-func ReadySentence(r run.Readiness) string {
-	if !r.Fit {
-		return "not fit to start: " + ReasonsSentence(r)
-	}
-	switch {
-	case r.Celsius != nil && r.AboveBaseline != nil && *r.AboveBaseline >= 0:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K above its idle baseline", *r.Celsius, *r.AboveBaseline)
-	case r.Celsius != nil && r.AboveBaseline != nil:
-		return fmt.Sprintf("fit to start: %.1f °C, %.1f K below its idle baseline", *r.Celsius, -*r.AboveBaseline)
-	}
-	return "fit to start (its idle temperature is not known yet)"
-}
-
-// ReasonsSentence says why a device is not fit to start.
-func ReasonsSentence(r run.Readiness) string {
-	texts := make([]string, len(r.Reasons))
-	for i, f := range r.Reasons {
-		texts[i] = f.WithAdvice()
-	}
-	return strings.Join(texts, "; ")
-}
-
-// StartWarnings are the sentences that somebody who has just started a run should
-// read: what the agent doubts already.
-func StartWarnings(r run.Run) []string {
-	var warnings []string
-	for _, f := range r.Findings {
-		if f.Severity != run.SeverityNote {
-			warnings = append(warnings, f.WithAdvice())
-		}
-	}
-	return warnings
+	return s.Records(ctx, store.Filter{Device: c.Device, Workload: c.Workload, State: run.Finished, Limit: earlierStarts})
 }

@@ -1,13 +1,10 @@
 package testday
 
 import (
-	"context"
 	"errors"
 	"reflect"
 	"strings"
 	"testing"
-	"testing/synctest"
-	"time"
 
 	"sweepd/run"
 	"sweepd/schedule"
@@ -15,7 +12,7 @@ import (
 
 func TestStartRequest(t *testing.T) {
 	s, err := StartRequest{Workload: "tile-sort", Setting: " 25 W", Variant: "cores=6", Note: "n"}.Start()
-	if err != nil || !reflect.DeepEqual(s, run.Start{Workload: "tile-sort", Setting: run.Watts(25), Variant: "cores=6", Note: "n"}) {
+	if err != nil || !reflect.DeepEqual(s, run.Start{Workload: "tile-sort", Setting: run.Watts(25), Variant: "cores=6", Note: "n", By: ByAPI}) {
 		t.Errorf("%+v, %v", s, err)
 	}
 	if s, err := (StartRequest{Workload: "tile-sort"}).Start(); err != nil || s.Setting.Known() {
@@ -35,15 +32,19 @@ func TestStart(t *testing.T) {
 	hot := run.Finding{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "70 °C", Advice: "let it cool"}
 	disagrees := run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: "12W read"}
 	f := &fakeAgent{doubts: []run.Finding{hot, disagrees, {Code: run.Charging, Severity: run.SeverityNote, Text: "charging"}}}
-	r, err := Start(t.Context(), f, run.Start{Workload: "tile-sort"}, nil)
+	r, err := Start(t.Context(), f, run.Start{Workload: "tile-sort"})
 	if err != nil || len(r.Findings) != 3 || r.Results == nil {
 		t.Errorf("%+v, %v", r, err)
 	}
-	if got := strings.Join(StartWarnings(r), "|"); got != "70 °C; let it cool|12W read" {
-		t.Errorf("warnings %s", got)
+	if got := strings.Join(StartedSentences(r, run.Want{}), "|"); got != "started all the same: 70 °C, finding hot_start; let it cool|started all the same: 12W read, finding setting_disagrees" {
+		t.Errorf("sentences %s", got)
 	}
-	if r, err = Start(t.Context(), f, run.Start{Workload: "tile-sort"}, []run.Finding{hot}); err != nil || len(r.Findings) != 2 || r.Findings[0].Code != run.SettingDisagrees {
-		t.Errorf("told before: %+v, %v", r.Findings, err)
+	r.Findings, r.Supply = nil, run.Mains
+	if got := strings.Join(StartedSentences(r, run.Want{Supply: run.Battery}), "|"); got != "started all the same: it is on mains, and the plan wants battery: it does not count for the plan" {
+		t.Errorf("sentences %s", got)
+	}
+	if got := StartedSentences(r, run.Want{Supply: run.Mains}); len(got) != 0 {
+		t.Errorf("nothing speaks against it: %s", got)
 	}
 	if len(f.recording.Findings) != 3 {
 		t.Errorf("the agent's own findings changed: %+v", f.recording.Findings)
@@ -59,50 +60,9 @@ func TestStart(t *testing.T) {
 	if _, err := FreeToRecord(t.Context(), f); !errors.Is(err, errAway) {
 		t.Errorf("away: %v", err)
 	}
-	if _, err := Start(t.Context(), f, run.Start{}, nil); !errors.Is(err, errAway) {
+	if _, err := Start(t.Context(), f, run.Start{}); !errors.Is(err, errAway) {
 		t.Errorf("away: %v", err)
 	}
-}
-
-func TestReady(t *testing.T) {
-	celsius, above, below := 51.23, 3.0, -2.5
-	for want, r := range map[string]run.Readiness{
-		"fit to start: 51.2 °C, 3.0 K above its idle baseline":     {Fit: true, Celsius: &celsius, AboveBaseline: &above},
-		"fit to start: 51.2 °C, 2.5 K below its idle baseline":     {Fit: true, Celsius: &celsius, AboveBaseline: &below},
-		"fit to start (its idle temperature is not known yet)":     {Fit: true, Celsius: &celsius},
-		"not fit to start: it is hot; let it cool; it is charging": {Celsius: &celsius, AboveBaseline: &above, Reasons: []run.Finding{{Text: "it is hot", Advice: "let it cool"}, {Text: "it is charging"}}},
-	} {
-		if got := ReadySentence(r); got != want {
-			t.Errorf("got %q, want %q", got, want)
-		}
-	}
-	f := &fakeAgent{}
-	if r, err := Ready(t.Context(), f, run.Want{Supply: run.Battery}); err != nil || !r.Fit || r.Reasons == nil || f.wanted.Supply != run.Battery {
-		t.Errorf("%+v, %v", r, err)
-	}
-}
-
-func TestWaitReady(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		f := &fakeAgent{reasons: []run.Finding{{Code: run.HotStart}}}
-		told, start := 0, time.Now()
-		if err := WaitReady(t.Context(), f, run.Want{Supply: run.Mains}, func(r run.Readiness) { told += len(r.Reasons) }); err != nil {
-			t.Fatal(err)
-		}
-		if told != 2 || time.Since(start) != 2*readyPause || f.wanted.Supply != run.Mains {
-			t.Errorf("told %d times in %v of %+v", told, time.Since(start), f.wanted)
-		}
-		f.asked = 0
-		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
-		defer cancel()
-		if err := WaitReady(ctx, f, run.Want{}, func(run.Readiness) {}); !errors.Is(err, context.DeadlineExceeded) || !strings.Contains(err.Error(), "no run was started") {
-			t.Errorf("given up: %v", err)
-		}
-		f.err = errAway
-		if err := WaitReady(t.Context(), f, run.Want{}, func(run.Readiness) { t.Error("nothing is known") }); !errors.Is(err, errAway) {
-			t.Errorf("away: %v", err)
-		}
-	})
 }
 
 func TestStartOfNext(t *testing.T) {
@@ -116,10 +76,10 @@ func TestStartOfNext(t *testing.T) {
 		t.Fatal(err)
 	}
 	start, want, err := StartOfNext(t.Context(), s, "unit-oak", "warm", morning)
-	if err != nil || !reflect.DeepEqual(start, run.Start{Workload: "tile-sort", Setting: run.Watts(12), Variant: "cores=6", Note: "warm"}) {
+	if err != nil || !reflect.DeepEqual(start, run.Start{Workload: "tile-sort", Setting: run.Watts(12), Variant: "cores=6", Note: "warm", By: ByPlan}) {
 		t.Errorf("%+v, %v", start, err)
 	}
-	if want.Supply != run.Battery || want.Setting != run.Watts(12) || want.MinCharge <= 0 {
+	if want.Supply != run.Battery || want.Setting != run.Watts(12) || want.Workload != "tile-sort" || want.Variant != "cores=6" || want.MinCharge <= 0 {
 		t.Errorf("wants %+v", want)
 	}
 	if _, _, err := StartOfNext(t.Context(), s, "unit-elm", "", morning); err == nil || err.Error() != "no label was given, and the plan has nothing left for unit-elm" {

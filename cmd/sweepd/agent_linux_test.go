@@ -55,13 +55,20 @@ func (l *lockedBuffer) String() string {
 // that the collectors of this process read.
 func liveDevice(t *testing.T) *simdevice.Device {
 	t.Helper()
-	d, err := simdevice.New(t.TempDir(), simdevice.UnitOak(), time.Now())
+	return liveDeviceOf(t, simdevice.UnitOak(), 0)
+}
+
+// liveDeviceOf is a device whose clock is ahead of the machine's.
+func liveDeviceOf(t *testing.T, cfg simdevice.Config, ahead time.Duration) *simdevice.Device {
+	t.Helper()
+	now := func() time.Time { return time.Now().Add(ahead) }
+	d, err := simdevice.New(t.TempDir(), cfg, now())
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- d.AdvanceWithClock(ctx, 20*time.Millisecond, time.Now) }()
+	go func() { ended <- d.AdvanceWithClock(ctx, 20*time.Millisecond, now) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-ended; err != nil {
@@ -171,17 +178,17 @@ func TestStartWarnsOfAContradiction(t *testing.T) {
 	d.SetLimit(15)
 	startAgent(t)
 	o := sweepd(t, "run", "start", "--workload", "tile-sort", "--setting", "30W")
-	if o.code != exitOK || !strings.Contains(strings.Join(strings.Fields(o.stderr), " "), "30W was declared, but the system reports 15W") {
+	if o.code != exitOK || !strings.Contains(strings.Join(strings.Fields(o.stderr), " "), "started all the same: 30W was declared, but the system reports 15W (firmware), finding setting_disagrees; set the device or the declaration right") {
 		t.Errorf("exit %d, %q", o.code, o.stderr)
 	}
 	must(t, "run", "stop")
-	if out := must(t, "setting"); !strings.Contains(out, "30W (declared); the system reports 15W") {
+	if out := must(t, "setting"); !strings.Contains(out, "30W (declared just now by sweepd run start); the system reports 15W") {
 		t.Errorf("setting: %q", out)
 	}
 	if out := must(t, "setting", "--clear"); !strings.HasPrefix(out, "15W (") {
 		t.Errorf("setting --clear: %q", out)
 	}
-	if out := must(t, "setting", "quiet"); !strings.HasPrefix(out, "quiet (declared)") {
+	if out := must(t, "setting", "quiet"); !strings.HasPrefix(out, "quiet (declared just now by sweepd setting)") {
 		t.Errorf("setting quiet: %q", out)
 	}
 	if out := must(t, "setting", "12.5W", "--json"); !strings.Contains(out, `"watts": 12.5`) {

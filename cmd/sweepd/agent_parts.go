@@ -121,14 +121,21 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 	w := &watcher{set: set, data: data, log: log}
 	w.background, w.stop = context.WithCancel(context.Background())
 	roots := collectors.HostRoots()
-	var err error
+	declared, err := data.Declaration(w.background, device)
+	if err != nil {
+		return nil, err
+	}
 	w.sampler, err = agent.New(agent.Options{
-		Device:      device,
-		Sensors:     set,
-		Recorder:    data,
-		History:     data,
-		Journal:     kept,
-		Left:        left,
+		Device:   device,
+		Sensors:  set,
+		Recorder: data,
+		History:  data,
+		Journal:  kept,
+		Left:     left,
+		Declared: declared,
+		EarlierStarts: func(ctx context.Context, c run.Cell) ([]run.Record, error) {
+			return testday.EarlierStarts(ctx, data, c)
+		},
 		Interval:    c.Interval.Duration,
 		Thresholds:  c.Thresholds.forJudge(),
 		ReadSetting: newSettingCommand(c.SettingCommand),
@@ -137,7 +144,8 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 			facts["agent_version"] = currentVersion()
 			return facts
 		},
-		Log: log,
+		MachineStarted: collectors.MachineStarted(roots),
+		Log:            log,
 	})
 	if err != nil {
 		return nil, err

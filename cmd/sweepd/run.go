@@ -56,6 +56,7 @@ type startFlags struct {
 	workload, setting, note string
 	variant                 []string
 	room, refresh, version  string
+	by                      string // what declares the setting
 }
 
 func (f *startFlags) add(cmd *cobra.Command) {
@@ -82,7 +83,7 @@ func (f *startFlags) start() (run.Start, error) {
 	if err != nil {
 		return run.Start{}, err
 	}
-	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note, Conditions: typed}.Start()
+	return testday.StartRequest{Workload: f.workload, Setting: f.setting, Variant: variant, Note: f.note, By: f.by, Conditions: typed}.Start()
 }
 
 // labelFlag is a flag that takes a label, which may not be empty.

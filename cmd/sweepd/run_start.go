@@ -16,15 +16,16 @@ import (
 )
 
 func (a *app) runStartCommand() *cobra.Command {
-	var f startFlags
+	f := startFlags{by: testday.ByStart}
 	var wait bool
 	cmd := &cobra.Command{
 		Use:   "start [--workload NAME]",
 		Short: "Start a run; the agent records until it is stopped",
 		Long: `Start a run; the agent records until it is stopped. Without --workload and other
 labels it takes those of the plan's next cell. One line says whether the device is
-fit to start (cool, idle, charged, on the supply that the plan wants); --wait waits
-until it is.`,
+fit to start (cool, idle, charged, on the supply that the plan wants); where it is not,
+the run is started all the same and keeps the finding. --wait waits until the device is
+fit, says for what and how long, and for what it needs you; Ctrl-C starts nothing.`,
 		Example: `  sweepd run start --wait                          the next cell of the plan
   sweepd run start --workload harbour-flight --setting 25W
   sweepd run start --workload tile-sort --variant cores=6 --variant fan=quiet --note "after the update"`,
@@ -34,15 +35,14 @@ until it is.`,
 			if err != nil {
 				return err
 			}
-			ready, err := a.printReady(cmd.Context(), client, want, wait)
+			if err := a.sayReady(cmd.Context(), client, want, wait); err != nil {
+				return err
+			}
+			run, err := testday.Start(cmd.Context(), client, start)
 			if err != nil {
 				return err
 			}
-			run, err := testday.Start(cmd.Context(), client, start, ready.Reasons)
-			if err != nil {
-				return err
-			}
-			return a.printStarted(run)
+			return a.printStarted(cmd.Context(), client, run, want)
 		},
 	}
 	f.add(cmd)
@@ -60,7 +60,7 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 		if start, err = f.start(); err != nil {
 			return start, want, nil, err
 		}
-		want.Setting = start.Setting
+		want = testday.WantOf(start)
 	}
 	typed, err := f.typed()
 	if err != nil {
@@ -85,32 +85,27 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	return start, next.Want, client, err
 }
 
-// printReady says in one line whether the device is fit to start; with wait, it waits
-// first until it is.
-func (a *app) printReady(ctx context.Context, client *console.Client, want run.Want, wait bool) (r run.Readiness, err error) {
+// sayReady says in one line that the device is fit to start, if it is; with wait, it
+// waits until then.
+func (a *app) sayReady(ctx context.Context, client *console.Client, want run.Want, wait bool) error {
+	look := testday.Ready
 	if wait {
-		if err := a.waitReady(ctx, client, want); err != nil {
-			return r, err
-		}
+		look = a.waitReady
 	}
-	if r, err = testday.Ready(ctx, client, want); err != nil {
-		return r, err
+	r, err := look(ctx, client, want)
+	if err != nil || !r.Fit {
+		return err
 	}
-	terminal := a.terminal(a.err)
-	if r.Fit {
-		_, err = fmt.Fprintln(a.err, terminal.Paint(testday.ReadySentence(r), toneGood))
-		return r, err
-	}
-	_, err = fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(testday.ReadySentence(r), "  "), toneDoubt))
-	return r, err
+	_, err = fmt.Fprintln(a.err, a.terminal(a.err).Paint(testday.ReadySentence(r), toneGood))
+	return err
 }
 
-// printStarted says in one line what is recorded now, and warns of what was not told
-// before.
-func (a *app) printStarted(r run.Run) error {
-	for _, warning := range testday.StartWarnings(r) {
-		terminal := a.terminal(a.err)
-		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap("warning: "+warning, "  "), toneDoubt))
+// printStarted says in one line what is recorded now, and before it what speaks against
+// it.
+func (a *app) printStarted(ctx context.Context, client *console.Client, r run.Run, want run.Want) error {
+	terminal := a.terminal(a.err)
+	for _, s := range testday.StartedSentences(r, want) {
+		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(s, "  "), toneDoubt))
 	}
 	if a.json {
 		return a.printJSON(r)
@@ -118,6 +113,12 @@ func (a *app) printStarted(r run.Run) error {
 	setting := "setting unknown"
 	if r.Setting.Known() {
 		setting = fmt.Sprintf("setting %s (%s)", r.Setting, r.Setting.Source)
+	}
+	// Of a setting that was declared before, the person is told when.
+	if r.Setting.Source == run.Declared && !want.Setting.Known() {
+		if s, err := client.Status(ctx); err == nil && s.Declared != nil {
+			setting = fmt.Sprintf("setting %s (declared %s)", r.Setting, declaredWhen(s))
+		}
 	}
 	supply := "supply unknown"
 	if r.Supply != run.SupplyUnknown {
@@ -140,11 +141,11 @@ func (a *app) printStarted(r run.Run) error {
 
 // waitReady waits until the device is fit to start, and says why it waits: in one
 // line that changes on a terminal, else once for each new reason.
-func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Want) error {
+func (a *app) waitReady(ctx context.Context, agent testday.Agent, want run.Want) (run.Readiness, error) {
 	last := ""
 	terminal := isTerminal(a.err)
-	err := testday.WaitReady(ctx, client, want, func(r run.Readiness) {
-		line := "waiting: " + testday.ReasonsSentence(r)
+	r, err := testday.WaitReady(ctx, agent, want, terminal, func(r run.Readiness) {
+		line := testday.WaitingSentence(r)
 		switch {
 		case terminal:
 			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.terminal(a.err).Columns()-1))
@@ -156,7 +157,7 @@ func (a *app) waitReady(ctx context.Context, client *console.Client, want run.Wa
 	if terminal && last != "" {
 		fmt.Fprint(a.err, "\r\x1b[K")
 	}
-	return err
+	return r, err
 }
 
 // reasonsOf names the reasons without their numbers.

@@ -7,7 +7,7 @@ import (
 )
 
 func (a *app) runWatchCommand() *cobra.Command {
-	var f startFlags
+	f := startFlags{by: testday.ByWatch}
 	var from []string
 	var lower resultFlags
 	cmd := &cobra.Command{

@@ -3,9 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"sweepd/report/sentence"
+	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/testday"
 )
@@ -17,8 +20,9 @@ func (a *app) settingCommand() *cobra.Command {
 		Use:   "setting [25W | NAME]",
 		Short: "Declare the active power setting, or show it",
 		Long: `Declare the power setting that is active from now on, in watts or by name, until
-it is declared anew. Nothing is changed on the device. Without a setting, show
-the active one.`,
+it is declared anew or taken back with --clear; it is kept across restarts of the agent
+and of the machine. Nothing is changed on the device. Without a setting, show the
+active one, where it is known from and since when.`,
 		Example: `  sweepd setting 25W
   sweepd setting quiet
   sweepd setting --clear      go by what the system reports
@@ -39,25 +43,25 @@ the active one.`,
 				return misused(err)
 			}
 			var s testday.Status
-			if len(args) == 0 && !clear {
+			switch {
+			case clear:
+				s, err = testday.Declare(cmd.Context(), client, "", testday.BySetting)
+			case len(args) == 0:
 				s, err = client.Status(cmd.Context())
-			} else {
-				var setting run.Setting
-				if !clear {
-					if setting, err = testday.ParseSetting(args[0]); err != nil {
-						return err
-					}
-				}
-				s, err = client.Declare(cmd.Context(), setting)
+			case strings.TrimSpace(args[0]) == "":
+				return misused(errors.New("the setting is empty: give watts (25W) or a name (quiet), or --clear"))
+			default:
+				s, err = testday.Declare(cmd.Context(), client, args[0], testday.BySetting)
 			}
 			if err != nil {
 				return err
 			}
 			if a.json {
-				return a.printJSON(map[string]any{"setting": s.Setting, "setting_read": s.SettingRead})
+				return a.printJSON(map[string]any{"setting": s.Setting, "setting_read": s.SettingRead, "declared": s.Declared})
 			}
-			_, err = fmt.Fprintln(a.shown(), describeSetting(s.Setting, s.SettingRead))
-			return err
+			p := a.printer()
+			p.Say(settingNow(s), "  ", text.Plain)
+			return p.Err
 		},
 	}
 	cmd.Flags().BoolVar(&clear, "clear", false, "take the declaration back")
@@ -67,12 +71,39 @@ the active one.`,
 
 // describeSetting says which setting is active and what the system reports.
 func describeSetting(active run.SourcedSetting, read *run.SourcedSetting) string {
-	text := "no setting is known: declare it with `sweepd setting 25W`"
-	if active.Known() {
-		text = fmt.Sprintf("%s (%s)", active, active.Source)
+	if !active.Known() {
+		return noSetting + reported(active, read)
 	}
-	if read != nil && read.Known() && (read.Source != active.Source || read.Setting != active.Setting) {
-		text += fmt.Sprintf("; the system reports %s (%s)", read, read.Source)
+	return fmt.Sprintf("%s (%s)", active, active.Source) + reported(active, read)
+}
+
+const noSetting = "no setting is known: declare it with `sweepd setting 25W`"
+
+// reported is what the system reports where that is something else.
+func reported(active run.SourcedSetting, read *run.SourcedSetting) string {
+	if read == nil || !read.Known() || read.Source == active.Source && read.Setting == active.Setting {
+		return ""
+	}
+	return fmt.Sprintf("; the system reports %s (%s)", read, read.Source)
+}
+
+// settingNow is describeSetting of what an agent says, with the age of a declaration.
+func settingNow(s testday.Status) string {
+	if s.Declared == nil {
+		return describeSetting(s.Setting, s.SettingRead)
+	}
+	text := fmt.Sprintf("%s (declared %s)", s.Setting, declaredWhen(s)) + reported(s.Setting, s.SettingRead)
+	if s.Declared.Restarted {
+		text += "; the machine was started anew since, and its firmware may have gone back to another setting: look, and declare it again"
 	}
 	return text
+}
+
+// declaredWhen is when and by what the setting was declared.
+func declaredWhen(s testday.Status) string {
+	when := sentence.Ago(s.Now.Sub(s.Declared.At.Time))
+	if s.Declared.By == "" {
+		return when
+	}
+	return when + " by " + s.Declared.By
 }

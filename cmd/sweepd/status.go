@@ -111,7 +111,7 @@ func (a *app) printOverview(o testday.Overview) error {
 	}
 	say(fmt.Sprintf("data: %s (%s)", o.Data, o.DataFrom), text.Plain)
 	if s := o.Agent; s != nil {
-		say("setting: "+describeSetting(s.Setting, s.SettingRead), text.Plain)
+		say("setting: "+settingNow(*s), text.Plain)
 		say("supply: "+supplyNow(o), text.Plain)
 		if s.Recording != nil {
 			say("recording: "+runNow(o), toneGood)

@@ -31,7 +31,7 @@ func TestStatus(t *testing.T) {
 		o := asked[testday.Overview](t, "status")
 		return o.ElapsedS != nil && *o.ElapsedS > 0.3
 	})
-	for _, want := range []string{"device: " + device + ", watched by the agent at " + a.url, "setting: 18W (declared)", "recording: ", "battery at ", "package ", "hottest ", "next: 1. " + device + ", tile-sort,"} {
+	for _, want := range []string{"device: " + device + ", watched by the agent at " + a.url, "setting: 18W (declared just now by sweepd setting); the system reports 15W (firmware)", "recording: ", "battery at ", "package ", "hottest ", "next: 1. " + device + ", tile-sort,"} {
 		if out := flat(); !strings.Contains(out, want) {
 			t.Errorf("in a run it lacks %q: %s", want, out)
 		}

@@ -191,6 +191,9 @@ func (d *dropped) Correct(context.Context, string, run.Correction) (run.Record, 
 }
 func (d *dropped) Unfinished(context.Context, string) ([]run.Record, error) { return nil, nil }
 func (d *dropped) CheckPlace(context.Context) error                         { return nil }
+func (d *dropped) KeepDeclaration(context.Context, string, run.Declaration) error {
+	return nil
+}
 
 type noTrace struct{}
 

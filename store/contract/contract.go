@@ -54,6 +54,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"plans are kept":                 keepsPlans,
 		"plans belong to devices":        plansOfDevices,
 		"outcomes are kept":              keepsOutcomes,
+		"declarations are kept":          keepsDeclarations,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, open(t)) })
 	}

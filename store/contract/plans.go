@@ -86,6 +86,30 @@ func keepsOutcomes(t *testing.T, s store.Store) {
 	}
 }
 
+// Each device has one declared setting, or none.
+func keepsDeclarations(t *testing.T, s store.Store) {
+	ctx := t.Context()
+	keep := func(device string, d run.Declaration) { t.Helper(); must(t, s.KeepDeclaration(ctx, device, d)) }
+	wants := func(device string, want run.Declaration) {
+		t.Helper()
+		got, err := s.Declaration(ctx, device)
+		must(t, err)
+		same(t, want, got)
+	}
+	wants("unit-oak", run.Declaration{})
+	watts := run.Declaration{Setting: run.Watts(12.5), At: run.Stamp(noon), By: "sweepd setting"}
+	name := run.Declaration{Setting: run.Named("quiet"), At: run.Stamp(noon.Add(time.Hour)), By: "the plan"}
+	keep("unit-oak", name)
+	keep("unit-elm", name)
+	keep("unit-oak", watts)
+	wants("unit-oak", watts)
+	wants("unit-elm", name)
+	keep("unit-elm", run.Declaration{})
+	keep("unit-elm", run.Declaration{})
+	wants("unit-elm", run.Declaration{})
+	wants("unit-oak", watts)
+}
+
 // A plan is in force for the devices that it has; without a device the newest of all
 // is meant.
 func plansOfDevices(t *testing.T, s store.Store) {

@@ -24,6 +24,7 @@ func (s *Store) Check(ctx context.Context) (store.CheckReport, error) {
 	}{
 		{"the file's structure", c.structure}, {"the file's schema", c.schema}, {"references between rows", c.references},
 		{"runs", c.runs}, {"idle readings", c.idle}, {"plans", c.plans}, {"outcomes of the schedule", c.outcomes},
+		{"declared settings", c.declarations},
 	} {
 		err := step.do()
 		if ctx.Err() != nil {
@@ -288,4 +289,18 @@ func (c *checker) outcomes() error {
 		}
 		return err
 	})
+}
+
+func (c *checker) declarations() error {
+	if c.s.version < 3 {
+		return nil
+	}
+	return each(c.ctx, c.s.read, func(rows *sql.Rows) error {
+		_, err := readDeclaration(rows)
+		if errors.Is(err, ErrDamaged) {
+			c.damaged("%v", err)
+			return nil
+		}
+		return err
+	}, declarationColumns)
 }

@@ -43,6 +43,7 @@ func campaign(t *testing.T) (path string) {
 		must(t, err)
 	}
 	must(t, s.KeepOutcome(ctx, schedule.Outcome{Entry: "export", Status: schedule.StatusDone, Text: "3 files"}))
+	must(t, s.KeepDeclaration(ctx, "unit-oak", run.Declaration{Setting: run.Watts(25), At: run.Stamp(noon), By: "sweepd setting"}))
 	must(t, s.Upkeep(ctx, 0, noon))
 	must(t, s.Close())
 	return s.Path()
@@ -68,6 +69,7 @@ func waysToRead(t *testing.T, ids []string) map[string]func(*Store) (any, error)
 		"devices":      func(s *Store) (any, error) { return s.Devices(ctx) },
 		"plan":         func(s *Store) (any, error) { return s.Plan(ctx) },
 		"outcomes":     func(s *Store) (any, error) { return s.Outcomes(ctx) },
+		"declared":     func(s *Store) (any, error) { return s.Declaration(ctx, "unit-oak") },
 		"last":         func(s *Store) (any, error) { return s.Run(ctx, store.Last) },
 		"idle": func(s *Store) (any, error) {
 			trace, err := s.IdleSweeps(ctx, "unit-elm", noon)

@@ -134,6 +134,13 @@ var operations = []struct {
 		p.ID = 1
 		return s.ExtendPlan(ctx, p, 1)
 	}},
+	{"keep a declaration", "declarations", func(ctx context.Context, s *Store) error {
+		return s.KeepDeclaration(ctx, "unit-oak", run.Declaration{Setting: run.Watts(25), At: run.Stamp(noon)})
+	}},
+	{"declaration", "declarations", func(ctx context.Context, s *Store) error {
+		_, err := s.Declaration(ctx, "unit-oak")
+		return err
+	}},
 	{"keep an outcome", "schedule_outcomes checksums", func(ctx context.Context, s *Store) error {
 		return s.KeepOutcome(ctx, schedule.Outcome{Entry: "upkeep", Status: schedule.StatusDone})
 	}},

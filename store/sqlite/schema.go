@@ -44,7 +44,7 @@ var migrations = []string{
 	` + added("decisions") + `INSERT INTO decisions SELECT run, at, what, who, why FROM decisions2 ORDER BY rowid;
 	DROP TABLE decisions2;
 	CREATE INDEX decisions_of_run ON decisions (run);
-	` + views,
+	` + added("declarations") + views,
 }
 
 const dropViews = `DROP VIEW IF EXISTS kept_runs; DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table;

@@ -200,6 +200,16 @@ CREATE TABLE plan_slots (
   PRIMARY KEY (plan, position)
 ) STRICT, WITHOUT ROWID;
 
+-- The setting that a person declared for a device, until another one is declared.
+CREATE TABLE declarations (
+  device       TEXT PRIMARY KEY,
+  setting_w    REAL,
+  setting      TEXT NOT NULL DEFAULT '',     -- its name where the watts are unknown
+  declared_at  TEXT NOT NULL,
+  declared_by  TEXT NOT NULL,                -- the command, or other program
+  checksum     INTEGER NOT NULL              -- of the other columns, see checksum.go
+) STRICT, WITHOUT ROWID;
+
 -- How each entry of the schedule went when it was last due.
 CREATE TABLE schedule_outcomes (
   entry     TEXT PRIMARY KEY,
