@@ -130,6 +130,7 @@ func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 	if others > 0 {
 		result.Notes = append(result.Notes, Note{Code: NoteOtherSupplies, Count: others})
 	}
+	result.Notes = append(result.Notes, severalMachines(runs)...)
 	addGains(result.Groups, req.Reserve)
 	return result, nil
 }

@@ -68,7 +68,7 @@ func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 	if err != nil {
 		return CompareResult{}, fmt.Errorf("compare: %w", err)
 	}
-	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: nonNil(append(notes, usual.notes...))}
+	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: slices.Concat([]Note{}, severalMachines(runs), notes, usual.notes)}
 	for _, family := range families(pairs) {
 		metric := usual
 		if req.Metric == "" {

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"sweepd/run"
 )
 
 // nature are the facts in which devices differ because they are different
@@ -27,14 +29,14 @@ const notableFact = 0.02
 
 // differentFacts tells which facts, such as the governor or a driver's version,
 // are not the same on both sides. Between devices those of their nature are only
-// named.
+// named. Ids are none of a side's: severalMachines tells of them.
 func differentFacts(a, b *sideFacts, devices bool) []Note {
 	inA, inB := a.facts(), b.facts()
 	var list []Note
 	var natural []string
 	for _, key := range slices.Sorted(maps.Keys(inA)) {
 		other := inB[key]
-		if other == nil || sameFact(key, inA[key], other) {
+		if other == nil || key == run.FactHardwareID || key == run.FactSystemID || sameFact(key, inA[key], other) {
 			continue
 		}
 		if devices && slices.Contains(nature, key) {

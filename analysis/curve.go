@@ -124,7 +124,7 @@ func Curve(runs []run.Run, req CurveRequest) (CurveResult, error) {
 	d, groups := describeMetric(runs, metric), runsByGroup(runs)
 	result := CurveResult{
 		Metric: metric, Unit: d.unit, Better: d.better(), Confidence: confidence,
-		Groups: []CurveGroup{}, Notes: nonNil(d.notes),
+		Groups: []CurveGroup{}, Notes: slices.Concat([]Note{}, severalMachines(runs), d.notes),
 	}
 	for _, key := range sortedGroups(groups) {
 		c := curveGroup{runs: runs, indices: groups[key], metric: d, req: req}

@@ -55,6 +55,7 @@ const (
 	NoteQuantityMissing  NoteCode = "quantity_missing"  // runs without it were left out: Side, Count, Metric, Watts
 	NotePowerUnclear     NoteCode = "power_unclear"     // Count of runs on battery have no system watts, as run.NoSystemPower says: Side
 	NoteKeptInterrupted  NoteCode = "kept_interrupted"  // Count of runs were interrupted and kept by hand
+	NoteSeveralMachines  NoteCode = "several_machines"  // the runs of the device Name are of Count machines, by their facts: Names has why
 	NoteQuantityUnusable NoteCode = "quantity_unusable" // runs where it has no logarithm were left out: Side, Count, Metric, Watts
 	NoteSettingUnusable  NoteCode = "setting_unusable"  // runs whose set watts have no logarithm were left out: Side, Count, Metric, Watts
 	NoteNoiseFewRepeats  NoteCode = "noise_few_repeats" // from repeats and the roughness of the curve: Side

@@ -24,6 +24,8 @@ var FactKeys = []Fact{
 	{"host_model", "the maker's name for the model"},
 	{"host_version", "the maker's version of the model"},
 	{"host_board", "main board"},
+	{run.FactHardwareID, "the machine's id in its firmware, hidden by a keyed hash; Linux gives it to root only"},
+	{run.FactSystemID, "the installed system's id, hidden by a keyed hash (Linux)"},
 	{"firmware_version", "version of the system firmware"},
 	{"firmware_date", "date of the system firmware, as the firmware writes it"},
 	{"controller_firmware_version", "version of the embedded controller's firmware"},
@@ -70,11 +72,13 @@ var FactKeys = []Fact{
 // cores, memory, policies, battery, charger, display, radios. The values are for people and for
 // telling whether two runs were made under the same conditions; FactKeys says
 // what they mean. What cannot be found out is left out. Serial numbers are not
-// read. It opens some fifty files, so call it once a run.
+// read, and of ids only a keyed hash is given. It opens some fifty files, so call it once
+// a run.
 func ReadFacts(roots Roots) map[string]string {
 	f := facts{}
 	f.readHost(roots)
 	f.readPlatform(roots)
+	f.readMachine(roots)
 	return f
 }
 

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"iter"
 	"time"
 
@@ -87,6 +88,9 @@ type DeviceRuns struct {
 	Device      string
 	Runs        int
 	First, Last time.Time // starts; zero where unknown
+	// Machines are those that the facts of its runs tell of; more than one are two
+	// devices of one name.
+	Machines run.Machines
 }
 
 // Readings gives what was swept.
@@ -152,8 +156,10 @@ type Importer interface {
 	// rules of import (run.Record.CheckImported) or are damaged are left out, and the
 	// report says why. Merging again adds nothing. A reader sees all that is new or nothing
 	// of it; after an error nothing of it is there, but idle readings. progress may be nil;
-	// it counts runs.
-	Merge(ctx context.Context, path string, progress func(done, total int)) (MergeReport, error)
+	// it counts runs. Where another machine there has the name of a device here, by the
+	// facts of its runs, nothing is merged and the error is an *OtherMachineError; same
+	// names the devices that are one machine all the same.
+	Merge(ctx context.Context, path string, progress func(done, total int), same ...string) (MergeReport, error)
 }
 
 // MergeReport says what Merge did.
@@ -168,6 +174,18 @@ type MergeReport struct {
 
 // BadRun is a run that cannot be taken over, and why.
 type BadRun struct{ Run, Why string }
+
+// OtherMachineError says that two machines have one name, so that their runs would become
+// one device's.
+type OtherMachineError struct {
+	Device string // in both files
+	Why    string // it is not the same machine
+}
+
+func (e *OtherMachineError) Error() string {
+	return fmt.Sprintf("%s is one machine here and another there, %s, so nothing was merged: give one of them another name first, this one with `sweepd device rename %s NEW`, the other one with the same where its data is (--data FOLDER); if they are one all the same, say so with --same-device %s",
+		e.Device, e.Why, e.Device, e.Device)
+}
 
 // Conflict is a run that two stores tell differently.
 type Conflict struct {

@@ -103,7 +103,7 @@ func TestMerge(t *testing.T) {
 		t.Fatal(err)
 	}
 	told := 0
-	m, err := Merge(t.Context(), here, dir, func(done, total int) { told = done })
+	m, err := Merge(t.Context(), here, dir, nil, func(done, total int) { told = done })
 	if err != nil || m.Added != 18 || m.Known != 0 || len(m.Recording) != 1 || len(m.Conflicts) != 1 || m.Conflicts[0].Run != "019c0000-0001" || len(m.Conflicts[0].Differences) == 0 || told == 0 {
 		t.Errorf("%+v, %v, told %d", m, err, told)
 	}
@@ -114,13 +114,13 @@ func TestMerge(t *testing.T) {
 	if err := m.Failed(); err == nil || !strings.HasPrefix(err.Error(), "2 runs of the other file") {
 		t.Errorf("two conflicts: %v", err)
 	}
-	if m, err = Merge(t.Context(), here, dir, func(int, int) {}); err != nil || m.Added != 0 || m.Known != 18 {
+	if m, err = Merge(t.Context(), here, dir, nil, func(int, int) {}); err != nil || m.Added != 0 || m.Known != 18 {
 		t.Errorf("again: %+v, %v", m, err)
 	}
 	if err := (Merged{}).Failed(); err != nil {
 		t.Errorf("nothing failed: %v", err)
 	}
-	if _, err := Merge(t.Context(), here, filepath.Join(dir, "none"), func(int, int) {}); err == nil {
+	if _, err := Merge(t.Context(), here, filepath.Join(dir, "none"), nil, func(int, int) {}); err == nil {
 		t.Error("no other file")
 	}
 }

@@ -31,9 +31,10 @@ type Conflict struct {
 	Differences []string `json:"differences"`
 }
 
-// Merge takes over all runs and readings of another data file, or data folder.
-func Merge(ctx context.Context, s store.Importer, path string, progress func(done, total int)) (Merged, error) {
-	r, err := s.Merge(ctx, path, progress)
+// Merge takes over all runs and readings of another data file, or data folder. same names
+// the devices that are one machine, here and there, whatever the facts of their runs say.
+func Merge(ctx context.Context, s store.Importer, path string, same []string, progress func(done, total int)) (Merged, error) {
+	r, err := s.Merge(ctx, path, progress, same...)
 	m := Merged{Added: r.Added, Known: r.Known, Recording: append([]string{}, r.Recording...), Conflicts: []Conflict{}, Bad: []BadRun{}}
 	for _, c := range r.Conflicts {
 		m.Conflicts = append(m.Conflicts, Conflict{c.Run, append([]string{}, c.Differences...)})

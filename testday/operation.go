@@ -112,6 +112,7 @@ func Operations() []AnyOperation {
 	return []AnyOperation{
 		ListRuns, ShowRun, FindDoubts, CompareRuns, FindCurve, FindBattery,
 		NextRun, ShowPlan, WritePlan, PlansMade, MakePlan, TakeUpPlan, ExtendPlan, PlanNextStart, LimitOfRun,
+		ListDevices,
 	}
 }
 

@@ -53,7 +53,8 @@ func ReportInput(ctx context.Context, s Reportable, q ReportRequest) (report.Inp
 	return in, err
 }
 
-// deviceFacts gathers what each device said of itself over all runs.
+// deviceFacts gathers what each device said of itself over all runs, but for the ids of
+// machines: a page that is published names none, hidden or not.
 func deviceFacts(runs []run.Run) []report.Device {
 	facts := map[string]map[string][]string{}
 	for i := range runs {
@@ -62,6 +63,9 @@ func deviceFacts(runs []run.Run) []report.Device {
 			facts[r.Device] = map[string][]string{}
 		}
 		for name, value := range r.Facts {
+			if name == run.FactHardwareID || name == run.FactSystemID {
+				continue
+			}
 			if !slices.Contains(facts[r.Device][name], value) {
 				facts[r.Device][name] = append(facts[r.Device][name], value)
 			}

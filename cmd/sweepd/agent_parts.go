@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"os"
 	"strings"
 	"sync"
 
@@ -26,10 +25,6 @@ import (
 // runAgent builds the parts, runs them until the context ends or one of them
 // fails, and takes them down in the opposite order.
 func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net.Listener, error)) (err error) {
-	device, err := deviceName(c)
-	if err != nil {
-		return err
-	}
 	if err := console.CheckWebConfig(c.WebConfigFile); err != nil {
 		return err
 	}
@@ -58,6 +53,13 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		return err
 	}
 	defer down("close the data", data.Close)
+	device, warning, err := deviceName(ctx, c, data)
+	if err != nil {
+		return err
+	}
+	if warning != "" {
+		log.Warn(warning)
+	}
 	kept, left, closeJournal := openJournal(dir, log)
 	defer down("close the journal", closeJournal)
 	set := openMachine(log)
@@ -175,18 +177,6 @@ func (w *watcher) compare(r run.Run) {
 	if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {
 		w.log.Error("runs could not be compared by supply", zap.Error(err))
 	}
-}
-
-// deviceName is the configured name, else the host's.
-func deviceName(c config) (string, error) {
-	if c.Device != "" {
-		return c.Device, nil
-	}
-	name, err := os.Hostname()
-	if err != nil {
-		return "", fmt.Errorf("the device needs a name (device: in the configuration), for the host has none: %w", err)
-	}
-	return name, nil
 }
 
 // openMachine opens every source that this system has.

@@ -14,7 +14,8 @@ import (
 )
 
 func (a *app) mergeCommand() *cobra.Command {
-	return &cobra.Command{
+	var same []string
+	cmd := &cobra.Command{
 		Use:   "merge OTHER.db",
 		Short: "Take over all runs and readings of another device's data file",
 		Long: `Take over all runs, with their readings, results and facts, from the data file (or
@@ -22,14 +23,19 @@ data folder) of another device. Merging again adds nothing. A run that both file
 have with different content is named and left as it is here; one that is damaged, or
 that breaks the rules of import, is named and left out. The rest comes in, and the
 command ends with 1. Nothing that the other file says is run: it must have the tables
-of a sweepd file and no triggers. A reader sees all that comes in, or nothing.`,
+of a sweepd file and no triggers. A reader sees all that comes in, or nothing.
+
+Two devices never become one by accident: where a device of the other file is another
+machine than the one of that name here, by what its runs say of it, nothing is merged.
+"sweepd device rename" gives one of them another name; --same-device says that they are
+one all the same, as after its system was installed anew.`,
 		Example: `  sweepd merge /media/stick/unit-elm/sweepd.db
   sweepd compare --by device`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(sqlite.Options{}, func(s store.Store, _ config) error {
 				bar := progress(a.err, 1, "merging")
-				m, err := testday.Merge(cmd.Context(), s, args[0], func(done, total int) {
+				m, err := testday.Merge(cmd.Context(), s, args[0], same, func(done, total int) {
 					bar.ChangeMax(total)
 					_ = bar.Set(done)
 				})
@@ -49,6 +55,8 @@ of a sweepd file and no triggers. A reader sees all that comes in, or nothing.`,
 			})
 		},
 	}
+	cmd.Flags().StringArrayVar(&same, "same-device", nil, "the device `NAME` is one machine, here and there (repeatable)")
+	return cmd
 }
 
 // Lines of a report that a terminal shows whole; --json has them all.

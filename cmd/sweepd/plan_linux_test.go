@@ -38,7 +38,7 @@ func TestPlannedDay(t *testing.T) {
 	d := liveDevice(t)
 	d.StartWorkload(simdevice.Workload{Name: "tile-sort"})
 	startAgent(t)
-	device, err := deviceName(config{})
+	device, _, err := deviceName(t.Context(), config{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

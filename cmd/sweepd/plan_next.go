@@ -53,7 +53,7 @@ func (a *app) watchedDevice(ctx context.Context, c config) (string, error) {
 	if s, err := a.status(ctx); err == nil && s.Device != "" {
 		return s.Device, nil
 	}
-	return deviceName(c)
+	return a.deviceHere(ctx, c)
 }
 
 func (a *app) printNext(n testday.Next) error {

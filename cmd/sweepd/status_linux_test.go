@@ -20,7 +20,7 @@ func TestStatus(t *testing.T) {
 	}
 	liveDevice(t)
 	a := startAgent(t)
-	device, err := deviceName(config{})
+	device, _, err := deviceName(t.Context(), config{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"sweepd/run"
 )
 
 // A Fact is what a device says of itself, in words.
@@ -20,6 +22,8 @@ var facts = []struct{ key, name, kind string }{
 	{"host_model", "model", ""},
 	{"host_version", "version of the model", "model"},
 	{"host_board", "main board", "model"},
+	{run.FactHardwareID, "id of the machine, hidden", "machine"},
+	{run.FactSystemID, "id of the system, hidden", "system"},
 	{"firmware_version", "firmware version", ""},
 	{"firmware_date", "firmware date", "firmware"},
 	{"controller_firmware_version", "firmware version of the controller", ""},

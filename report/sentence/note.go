@@ -25,6 +25,8 @@ func Note(n analysis.Note) string {
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: " + quantityOf(n) + " not finite, zero or negative"
 	case analysis.NoteSettingUnusable:
 		return ofSide(n.Side) + Counted(n.Count, "run") + " left out: set watts not finite, zero or negative"
+	case analysis.NoteSeveralMachines:
+		return fmt.Sprintf("runs of %s were recorded on %d machines, by what they say of themselves (%s): two devices of one name, or one whose system was installed anew", n.Name, n.Count, listed(n.Names))
 	case analysis.NoteKeptInterrupted:
 		return fmt.Sprintf("%s interrupted and kept by hand: %s at %s last stored sweep", Counted(n.Count, "run")+plural(n.Count, " was", " were"),
 			plural(n.Count, "it ends", "they end"), plural(n.Count, "its", "their"))

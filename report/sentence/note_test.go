@@ -26,6 +26,8 @@ var worded = []struct {
 	{analysis.Note{Code: analysis.NoteQuantityUnusable, Count: 2, Metric: "score", Watts: []string{"package", "system"}}, "2 runs left out: score and package watts and system watts not finite, zero or negative"},
 	{analysis.Note{Code: analysis.NoteQuantityMissing, Count: 2, Watts: []string{"system"}}, "2 runs left out: without power of the whole device"},
 	{analysis.Note{Code: analysis.NotePowerUnclear, Side: "unit-oak", Count: 2}, "unit-oak: 2 runs without power of the whole device: too short, or the discharge too uncertain"},
+	{analysis.Note{Code: analysis.NoteSeveralMachines, Name: "unit-oak", Count: 2, Names: []string{"their firmware has different ids"}},
+		"runs of unit-oak were recorded on 2 machines, by what they say of themselves (their firmware has different ids): two devices of one name"},
 	{analysis.Note{Code: analysis.NoteKeptInterrupted, Count: 1}, "1 run was interrupted and kept by hand: it ends at its last stored sweep"},
 	{analysis.Note{Code: analysis.NoteKeptInterrupted, Count: 2}, "2 runs were interrupted and kept by hand: they end at their last stored sweep"},
 	{analysis.Note{Code: analysis.NoteSettingUnusable, Count: 3, Metric: "score"}, "3 runs left out: set watts not finite, zero or negative"},

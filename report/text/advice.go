@@ -47,6 +47,8 @@ func advice(n analysis.Note) string {
 		return "; state it, such as --full-energy 48.6Wh"
 	case analysis.NotePackNotCounted:
 		return fmt.Sprintf("; state the energy of both, --full-energy %s=…Wh", n.Group.Variant)
+	case analysis.NoteSeveralMachines:
+		return fmt.Sprintf("; `sweepd device list` tells, `sweepd run correct` gives runs another device (or `sweepd device rename %s NEW` all of them)", n.Name)
 	case analysis.NotePriceUnknown:
 		return fmt.Sprintf("; state it, --price %s=…", n.Name)
 	case analysis.NoteSamePrice:

@@ -2,15 +2,24 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"maps"
 	"slices"
 
+	"sweepd/run"
 	"sweepd/store"
 )
 
 // Devices lists the devices that have runs, see store.Runs.
 func (s *Store) Devices(ctx context.Context) ([]store.DeviceRuns, error) {
-	r, err := s.readRuns(ctx, s.selected(store.Filter{}), rowOnly)
+	var r runReader
+	var machines map[string]run.Machines
+	err := inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
+		if r, err = s.readRunsIn(ctx, tx, s.selected(store.Filter{}), rowOnly); err == nil {
+			machines, err = machinesOf(ctx, tx, s.kept())
+		}
+		return err
+	})
 	byName := map[string]store.DeviceRuns{}
 	for _, one := range r.usable() {
 		d := byName[one.Device]
@@ -25,7 +34,27 @@ func (s *Store) Devices(ctx context.Context) ([]store.DeviceRuns, error) {
 	}
 	devices := make([]store.DeviceRuns, 0, len(byName))
 	for _, name := range slices.Sorted(maps.Keys(byName)) {
-		devices = append(devices, byName[name])
+		d := byName[name]
+		d.Machines = machines[name]
+		devices = append(devices, d)
 	}
 	return devices, s.fail("listing devices of", err)
+}
+
+// machinesOf are the machines that runs of each device tell of in their facts.
+func machinesOf(ctx context.Context, q rowsQueryer, kept string) (map[string]run.Machines, error) {
+	sets, err := loadFactSets(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	all := map[string]run.Machines{}
+	return all, each(ctx, q, func(rows *sql.Rows) error {
+		var device string
+		var set int64
+		err := rows.Scan(&device, &set)
+		list := all[device]
+		list.Add(run.MachineOf(sets[set].facts))
+		all[device] = list
+		return err
+	}, `SELECT DISTINCT device, fact_set FROM runs WHERE fact_set IS NOT NULL AND `+kept+` ORDER BY device, fact_set`)
 }

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -24,7 +25,7 @@ const (
 )
 
 // Merge takes over the runs of another data file, see store.Importer.
-func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int)) (store.MergeReport, error) {
+func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int), same ...string) (store.MergeReport, error) {
 	none := store.MergeReport{Recording: []string{}, Conflicts: []store.Conflict{}, Bad: []store.BadRun{}}
 	if s.write == nil {
 		return none, explain("merging", path, errReadOnly)
@@ -33,7 +34,7 @@ func (s *Store) Merge(ctx context.Context, path string, progress func(done, tota
 	if err != nil {
 		return none, explain("merging", path, store.Stopped(ctx, err))
 	}
-	m := merger{store: s, other: other, progress: progress, report: none}
+	m := merger{store: s, other: other, progress: progress, same: same, report: none}
 	if err = errors.Join(m.merge(ctx), other.close()); err != nil {
 		return none, explain("merging", path, store.Stopped(ctx, err))
 	}
@@ -45,6 +46,7 @@ type merger struct {
 	store    *Store
 	other    *foreign
 	progress func(done, total int)
+	same     []string // devices that are one machine whatever their facts say
 	report   store.MergeReport
 }
 
@@ -59,6 +61,9 @@ func (m *merger) merge(ctx context.Context) (err error) {
 	}
 	if os.SameFile(here, there) {
 		return fmt.Errorf("%w as %s", ErrSameFile, m.store.path)
+	}
+	if err := m.checkMachines(ctx); err != nil {
+		return err
 	}
 	restore, err := m.store.setForIntake(ctx)
 	if err != nil {
@@ -80,6 +85,34 @@ func (m *merger) merge(ctx context.Context) (err error) {
 		}
 	}
 	return err
+}
+
+// checkMachines tells whether a device of the other file is another machine than the one
+// that has its name here.
+func (m *merger) checkMachines(ctx context.Context) error {
+	var here map[string]run.Machines
+	err := inTx(ctx, m.store.read, func(tx *sql.Tx) (err error) {
+		here, err = machinesOf(ctx, tx, m.store.kept())
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	there, err := machinesOf(ctx, m.other.tx, m.other.kept())
+	if err != nil {
+		return err
+	}
+	for _, device := range slices.Sorted(maps.Keys(there)) {
+		if slices.Contains(m.same, device) {
+			continue
+		}
+		for _, x := range there[device] {
+			if why := here[device].Other(x); why != "" {
+				return &store.OtherMachineError{Device: run.Shorten(device), Why: why}
+			}
+		}
+	}
+	return nil
 }
 
 func (m *merger) runs(ctx context.Context) error {

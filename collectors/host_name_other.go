@@ -1,0 +1,5 @@
+//go:build !linux
+
+package collectors
+
+func (r Roots) distributionNames() []string { return nil }

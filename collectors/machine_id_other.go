@@ -1,0 +1,6 @@
+//go:build !linux && !windows
+
+package collectors
+
+func (r Roots) systemID() string   { return "" }
+func (r Roots) hardwareID() string { return "" }
