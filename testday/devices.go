@@ -10,12 +10,12 @@ import (
 
 // Device is a device that has runs.
 type Device struct {
-	Device   string        `json:"device"`
-	Runs     int           `json:"runs"`
-	First    run.Timestamp `json:"first"` // start; empty where unknown
-	Last     run.Timestamp `json:"last"`
-	Machines []DeviceMachine     `json:"machines"` // by the facts of the runs; more than one: two devices of one name, or one installed anew
-	Differ   string        `json:"differ"`   // why they are not one
+	Device   string          `json:"device"`
+	Runs     int             `json:"runs"`
+	First    run.Timestamp   `json:"first"` // start; empty where unknown
+	Last     run.Timestamp   `json:"last"`
+	Machines []DeviceMachine `json:"machines"` // by the facts of the runs; more than one: two devices of one name, or one installed anew
+	Differ   string          `json:"differ"`   // why they are not one
 }
 
 // DeviceMachine is one that runs were recorded on. What is not known is empty.

@@ -111,6 +111,7 @@ sweepd plan list
 refuses "in force already" sweepd plan follow 1
 sweepd status
 sweepd run doubts
+sweepd device list
 sweepd run show last
 sweepd run result last score=15
 sweepd run reject last --why "seen"
