@@ -229,6 +229,14 @@ var slips = []func(*clumsyDay, planned){
 		d.start(p, p.labels()...) // the plan has gone on, and would come back to it
 		d.stop(d.result(p))
 	},
+	func(d *clumsyDay, p planned) {
+		d.slip("the agent was started anew between declaring the setting and the run")
+		d.prepare(p)
+		d.do("setting", fmt.Sprintf("%gW", p.Setting.Watts))
+		d.agentDies()
+		d.start(p, "--workload", p.Workload)
+		d.stop(d.result(p))
+	},
 }
 
 // evening puts right what is left.
