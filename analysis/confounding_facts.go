@@ -27,6 +27,11 @@ var nature = []string{
 // practice, no source.
 const notableFact = 0.02
 
+// notableSteps are the differences below which two values of a fact count as the same, by
+// the end of its key: a display that follows the light in the room moves by less, and so
+// does a room that is kept warm. Common practice, no source.
+var notableSteps = map[string]float64{"_ratio": 0.05, "_celsius": notableTemperature}
+
 // differentFacts tells which facts, such as the governor or a driver's version,
 // are not the same on both sides. Between devices those of their nature are only
 // named. Ids are none of a side's: severalMachines tells of them.
@@ -57,18 +62,21 @@ func sameFact(key string, a, b []string) bool {
 	if slices.Equal(a, b) {
 		return true
 	}
-	if !slices.ContainsFunc(measuredFacts, func(end string) bool { return strings.HasSuffix(key, end) }) {
-		return false
-	}
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, text := range slices.Concat(a, b) {
 		v, err := strconv.ParseFloat(text, 64)
-		if err != nil || !usable(v) {
+		if err != nil || !finite(v) {
 			return false
 		}
 		low, high = min(low, v), max(high, v)
 	}
-	return high <= low*(1+notableFact)
+	for end, step := range notableSteps {
+		if strings.HasSuffix(key, end) {
+			return high-low <= step+1e-9 // as decimals are written
+		}
+	}
+	return low > 0 && high <= low*(1+notableFact) &&
+		slices.ContainsFunc(measuredFacts, func(end string) bool { return strings.HasSuffix(key, end) })
 }
 
 // measuredFacts are the ends of the keys whose values are numbers with a unit.

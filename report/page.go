@@ -109,7 +109,7 @@ func Compose(in Input) *Page {
 	}
 	b.index()
 	p := &Page{
-		Methods: methods(), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
+		Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
 	p.Short, p.Brackets = b.short(), b.brackets()

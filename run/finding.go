@@ -39,6 +39,7 @@ const (
 	DataDamaged      Code = "data_damaged"
 	ContentStep      Code = "content_step"
 	CounterStep      Code = "counter_step"
+	ConditionsDiffer Code = "conditions_differ"
 
 	Throttled    Code = "throttled"
 	Charging     Code = "charging"
@@ -68,6 +69,7 @@ var advice = map[Code]string{
 	ReadingsLost:     "see that the disk has room and answers; the agent's log says what it refused",
 	DataDamaged:      "copy the data to another disk and look after this one",
 	ContentStep:      "run it again if the battery was changed; else let its gauge learn: charge it full, empty it once",
+	ConditionsDiffer: "put the device as it was and run it again, or reject the run",
 	CounterStep:      "run it again; where it comes back, the agent's log says what the counter showed",
 	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
 	Charging:         "charge it before the run to compare at rest",
@@ -103,7 +105,7 @@ func Advise(list []Finding) {
 // Codes are the codes that findings may have, in the order of the alphabet.
 func Codes() []string {
 	return []string{
-		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed),
+		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed), string(ConditionsDiffer),
 		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(KeptInterrupted), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
 		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),

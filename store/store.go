@@ -134,10 +134,23 @@ type Corrector interface {
 	// ErrNotRejected where it is neither, run.ErrNoSweep where nothing of it is known.
 	// Unkeeping undoes the last keeping; ErrNotKept where there is none.
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
-	// SetOutlying stores which of the selected runs differ from their repeats, by id
-	// and text, in place of what was stored before. It reports whether anything changed.
-	SetOutlying(ctx context.Context, f Filter, texts map[string]string) (changed bool, err error)
+	// SetUnlike stores which of the selected runs differ from their like, by id and text, as
+	// findings of that kind, in place of what was stored before. It reports whether anything
+	// changed.
+	SetUnlike(ctx context.Context, f Filter, kind Unlike, texts map[string]string) (changed bool, err error)
 }
+
+// Unlike is a kind of finding that depends on other runs.
+type Unlike struct {
+	Code     run.Code
+	Severity run.Severity
+}
+
+// The kinds of finding that depend on other runs.
+var (
+	Outlying         = Unlike{run.Outlying, run.SeverityNote}          // a result
+	ConditionsDiffer = Unlike{run.ConditionsDiffer, run.SeverityDoubt} // what the device says of itself
+)
 
 // Importer takes over runs from elsewhere.
 type Importer interface {

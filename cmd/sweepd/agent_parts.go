@@ -171,7 +171,7 @@ func (w *watcher) onEvent(e run.Event) {
 // compare brings what is said about the runs of a workload up to date: the effect
 // of the supply, and which runs differ from their repeats.
 func (w *watcher) compare(r run.Run) {
-	if err := testday.MarkOutlying(w.background, w.data, r); err != nil && w.background.Err() == nil {
+	if err := testday.MarkUnlike(w.background, w.data, r); err != nil && w.background.Err() == nil {
 		w.log.Error("runs could not be compared with their repeats", zap.Error(err))
 	}
 	if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {

@@ -3,12 +3,16 @@ package main
 import (
 	"encoding/json"
 	"maps"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"sweepd/internal/simdevice"
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // record starts a run with what is typed for it, plays harbour-flight and stops it.
@@ -99,5 +103,74 @@ func TestTypedConditionsThatMakeNoSense(t *testing.T) {
 	}
 	if out := d.do("run", "list"); strings.Contains(out, "tile-sort") {
 		t.Errorf("a run was started:\n%s", out)
+	}
+}
+
+// A display that dims when unplugged is told between the sides of a comparison, a radio that
+// was switched off in one of several runs with that run, and both with the report.
+func TestConditionsThatDiffer(t *testing.T) {
+	d := newTestDay(t)
+	var odd string
+	for i, supply := range []string{"mains", "battery"} {
+		d.bench.Device.Plug()
+		if supply == "battery" {
+			d.bench.Device.Unplug()
+			d.bench.Device.SetBrightness(0.6) // as many systems do by themselves
+		}
+		for _, setting := range []string{"12W", "20W", "28W"} {
+			for n := range 3 {
+				d.bench.Device.SwitchRadios(!(supply == "mains" && setting == "20W" && n == 1))
+				d.bench.Device.SetLimit(map[string]float64{"12W": 12, "20W": 20, "28W": 28}[setting])
+				d.rest(3 * time.Minute)
+				id, _ := d.record("--workload", "harbour-flight", "--setting", setting, "--room", map[int]string{0: "22C", 1: "23C"}[i])
+				if supply == "mains" && setting == "20W" && n == 1 {
+					odd = id
+				}
+				if err := testday.MarkUnlike(t.Context(), d.store, d.shown(id).Run); err != nil { // as the agent does when a run ends
+					t.Fatal(err)
+				}
+			}
+		}
+	}
+	var doubted []run.Run
+	if err := json.Unmarshal([]byte(d.do("run", "list", "--finding", "conditions_differ", "--json")), &doubted); err != nil {
+		t.Fatal(err)
+	}
+	if len(doubted) != 1 || doubted[0].ID != odd {
+		t.Fatalf("doubted for their conditions: %+v, want %s alone", doubted, odd)
+	}
+	for _, f := range doubted[0].Findings {
+		if want := "wireless network off, on in the other 2 runs of its cell; Bluetooth off, on in the other 2 runs of its cell"; f.Code == run.ConditionsDiffer && (!strings.HasPrefix(f.Text, want) || f.Severity != run.SeverityDoubt || f.Advice == "") {
+			t.Errorf("%+v, want %q", f, want)
+		}
+	}
+
+	out := d.do("compare", "--by", "supply")
+	if !strings.Contains(strings.Join(strings.Fields(out), " "), "different display brightness: 60 % with battery, 100 % with mains") {
+		t.Errorf("compare does not tell that the display was dim on battery:\n%s", out)
+	}
+	if strings.Contains(out, "room temperature") {
+		t.Errorf("a degree more or less in the room is told:\n%s", out)
+	}
+	var compared struct {
+		Comparisons []struct {
+			Confounders      []string
+			Confounder_codes []string
+		}
+	}
+	if err := json.Unmarshal([]byte(d.do("compare", "--by", "supply", "--json")), &compared); err != nil {
+		t.Fatal(err)
+	}
+	if c := compared.Comparisons[0]; !slices.Contains(c.Confounder_codes, "facts_differ") || len(c.Confounder_codes) != len(c.Confounders) {
+		t.Errorf("%+v", c)
+	}
+	dir := filepath.Join(t.TempDir(), "report")
+	d.do("report", "--out", dir)
+	page, err := os.ReadFile(filepath.Join(dir, "report.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(page), "display brightness 60 % and 100 %") {
+		t.Error("the report does not name the conditions among its methods")
 	}
 }

@@ -20,6 +20,7 @@ import (
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
 	"sweepd/run"
+	"sweepd/store"
 	"sweepd/store/sqlite"
 )
 
@@ -28,6 +29,7 @@ type testDay struct {
 	t     *testing.T
 	bench *simlab.Bench
 	serve func() // the bench's agent, where it is another one
+	store store.Store
 	flags []string
 	wrong map[int]blunder // by number of the run
 }
@@ -142,7 +144,7 @@ func newTestDay(t *testing.T) *testDay {
 	if err := b.Rest(3 * time.Minute); err != nil {
 		t.Fatal(err)
 	}
-	return &testDay{t: t, bench: b, serve: serve, flags: []string{"--data", data, "--agent", server.URL}, wrong: map[int]blunder{}}
+	return &testDay{t: t, bench: b, store: s, serve: serve, flags: []string{"--data", data, "--agent", server.URL}, wrong: map[int]blunder{}}
 }
 
 // do runs one command and returns what it prints.

@@ -12,8 +12,9 @@ type (
 	}
 	ComparisonJSON struct {
 		analysis.Comparison
-		Confounders     []string        `json:"confounders"`
-		ConfounderFacts []analysis.Note `json:"confounder_facts"`
+		Confounders     []string            `json:"confounders"`
+		ConfounderCodes []analysis.NoteCode `json:"confounder_codes"`
+		ConfounderFacts []analysis.Note     `json:"confounder_facts"`
 		NotesJSON
 	}
 	CurveJSON struct {
@@ -48,11 +49,16 @@ type (
 )
 
 func notesAsJSON(list []analysis.Note) NotesJSON {
+	return NotesJSON{Notes(list), noteCodes(list), asList(list)}
+}
+
+// noteCodes are the codes of notes, never null.
+func noteCodes(list []analysis.Note) []analysis.NoteCode {
 	codes := make([]analysis.NoteCode, len(list))
 	for i, n := range list {
 		codes[i] = n.Code
 	}
-	return NotesJSON{Notes(list), codes, asList(list)}
+	return codes
 }
 
 // asList are notes as they are, never null.
@@ -62,7 +68,7 @@ func asList(list []analysis.Note) []analysis.Note { return append([]analysis.Not
 func CompareAsJSON(r analysis.CompareResult) CompareJSON {
 	list := make([]ComparisonJSON, len(r.Comparisons))
 	for i, c := range r.Comparisons {
-		list[i] = ComparisonJSON{c, Notes(c.Confounders), asList(c.Confounders), notesAsJSON(c.Notes)}
+		list[i] = ComparisonJSON{c, Notes(c.Confounders), noteCodes(c.Confounders), asList(c.Confounders), notesAsJSON(c.Notes)}
 	}
 	return CompareJSON{r, list, notesAsJSON(r.Notes)}
 }

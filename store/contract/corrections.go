@@ -244,7 +244,7 @@ func marksOutlying(t *testing.T, s store.Store) {
 	before := len(codes("unit-oak-run-001"))
 	set := func(want bool, texts map[string]string) {
 		t.Helper()
-		changed, err := s.SetOutlying(ctx, store.Filter{Device: "unit-oak"}, texts)
+		changed, err := s.SetUnlike(ctx, store.Filter{Device: "unit-oak"}, store.Outlying, texts)
 		must(t, err)
 		if changed != want {
 			t.Errorf("changed is %v for %v", changed, texts)
@@ -259,7 +259,17 @@ func marksOutlying(t *testing.T, s store.Store) {
 	if got := codes("unit-oak-run-001"); len(got) != before {
 		t.Errorf("findings that no longer hold stay: %v", got)
 	}
+	// The kinds are apart from each other.
+	changed, err := s.SetUnlike(ctx, store.Filter{}, store.ConditionsDiffer, map[string]string{"unit-oak-run-002": "the display was dim"})
+	must(t, err)
+	d, err := s.Run(ctx, "unit-oak-run-002")
+	must(t, err)
+	if f := d.Findings[len(d.Findings)-1]; !changed || f.Code != run.ConditionsDiffer || f.Severity != run.SeverityDoubt || f.Text != "the display was dim" || !d.HasFinding(run.Outlying) {
+		t.Errorf("changed %v, findings %+v", changed, d.Findings)
+	}
 	set(true, nil)
+	_, err = s.SetUnlike(ctx, store.Filter{}, store.ConditionsDiffer, nil)
+	must(t, err)
 	if got := codes("unit-oak-run-002"); len(got) != before {
 		t.Errorf("findings that no longer hold stay: %v", got)
 	}

@@ -36,7 +36,7 @@ func campaign(t *testing.T) (path string) {
 	}
 	d.State = run.Interrupted
 	must(t, s.FinishRun(ctx, d))
-	_, err = s.SetOutlying(ctx, store.Filter{}, map[string]string{"0002-imported": "score is odd"})
+	_, err = s.SetUnlike(ctx, store.Filter{}, store.Outlying, map[string]string{"0002-imported": "score is odd"})
 	must(t, err)
 	for range 2 {
 		_, err = s.NewPlan(ctx, onePlan())

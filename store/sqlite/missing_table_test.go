@@ -64,7 +64,7 @@ var operations = []struct {
 		return err
 	}},
 	{"mark outlying", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
-		_, err := s.SetOutlying(ctx, store.Filter{}, map[string]string{"run-0001": "score is odd"})
+		_, err := s.SetUnlike(ctx, store.Filter{}, store.Outlying, map[string]string{"run-0001": "score is odd"})
 		return err
 	}},
 	{"import", "runs results findings summaries sensors fact_sets facts run_checksums", func(ctx context.Context, s *Store) error {

@@ -10,9 +10,9 @@ import (
 	"sweepd/store"
 )
 
-// SetOutlying stores which runs differ from their repeats, see store.Corrector.
-func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[string]string) (changed bool, err error) {
-	before, err := s.outlying(ctx, f)
+// SetUnlike stores which runs differ from their like, see store.Corrector.
+func (s *Store) SetUnlike(ctx context.Context, f store.Filter, kind store.Unlike, texts map[string]string) (changed bool, err error) {
+	before, err := s.unlike(ctx, f, kind.Code)
 	if err != nil || maps.Equal(before, texts) {
 		return false, err
 	}
@@ -27,9 +27,9 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 			}
 			var f *run.Finding
 			if text, is := texts[id]; is {
-				f = &run.Finding{Code: run.Outlying, Severity: run.SeverityNote, Text: text}
+				f = &run.Finding{Code: kind.Code, Severity: kind.Severity, Text: text}
 			}
-			if err := w.change(n, func() error { return w.replaceFinding(n, run.Outlying, f) }); err != nil {
+			if err := w.change(n, func() error { return w.replaceFinding(n, kind.Code, f) }); err != nil {
 				return fmt.Errorf("run %s: %w", id, err)
 			}
 		}
@@ -37,8 +37,8 @@ func (s *Store) SetOutlying(ctx context.Context, f store.Filter, texts map[strin
 	}))
 }
 
-// outlying are the texts of the findings that SetOutlying stored, by the runs' ids.
-func (s *Store) outlying(ctx context.Context, f store.Filter) (map[string]string, error) {
+// unlike are the texts of the findings of a kind that SetUnlike stored, by the runs' ids.
+func (s *Store) unlike(ctx context.Context, f store.Filter, code run.Code) (map[string]string, error) {
 	runs, err := s.Runs(ctx, f)
 	if err != nil {
 		return nil, err
@@ -46,7 +46,7 @@ func (s *Store) outlying(ctx context.Context, f store.Filter) (map[string]string
 	texts := map[string]string{}
 	for _, r := range runs {
 		for _, finding := range r.Findings {
-			if finding.Code == run.Outlying {
+			if finding.Code == code {
 				texts[r.ID] = finding.Text
 			}
 		}

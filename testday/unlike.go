@@ -1,0 +1,69 @@
+package testday
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"sweepd/analysis"
+	"sweepd/report/sentence"
+	"sweepd/run"
+	"sweepd/store"
+)
+
+// Likes keeps which runs differ from their like.
+type Likes interface {
+	store.AnalysisRuns
+	store.Corrector
+}
+
+// MarkUnlike keeps the findings "outlying" and "conditions_differ" in step with the runs of
+// a device and workload: those of r, or of all where it has none.
+func MarkUnlike(ctx context.Context, s Likes, r run.Run) error {
+	filter := store.Filter{Device: r.Device, Workload: r.Workload}
+	runs, _, err := s.AnalysisRuns(ctx, filter)
+	if err != nil {
+		return err
+	}
+	texts := map[string]string{}
+	for _, o := range analysis.Outlying(runs) {
+		texts[o.ID] = o.String()
+	}
+	if _, err := s.SetUnlike(ctx, filter, store.Outlying, texts); err != nil {
+		return err
+	}
+	texts = map[string]string{}
+	for _, u := range analysis.UnlikeConditions(runs) {
+		texts[u.ID] = conditionsText(u)
+	}
+	_, err = s.SetUnlike(ctx, filter, store.ConditionsDiffer, texts)
+	return err
+}
+
+// mostConditions is how many conditions a finding tells in full.
+const mostConditions = 4
+
+// conditionsText says what was different about a run.
+func conditionsText(u analysis.UnlikeRun) string {
+	var parts []string
+	for i, c := range u.Conditions {
+		if i == mostConditions {
+			parts = append(parts, fmt.Sprintf("and %d more", len(u.Conditions)-i))
+			break
+		}
+		parts = append(parts, fmt.Sprintf("%s %s, %s in %s", sentence.FactName(c.Key), sentence.FactValue(c.Key, c.Value),
+			sentence.FactValue(c.Key, c.Usual), ofOthers(c.Alike, c.Known)))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// ofOthers names the runs of a cell that are alike.
+func ofOthers(alike, others int) string {
+	switch {
+	case others == 1:
+		return "the other run of its cell"
+	case alike == others:
+		return fmt.Sprintf("the other %d runs of its cell", others)
+	}
+	return fmt.Sprintf("%d of the other %d runs of its cell", alike, others)
+}
