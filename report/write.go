@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"strings"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -42,33 +43,61 @@ const (
 // widths are those of the PNG files, in pixels: 1920x1080 and 3840x2160.
 var widths = []int{1920, 3840}
 
-// Write writes a report into a folder, which it makes where it does not exist:
-// report.html, and the charts as SVG and, if asked for, PNG in charts. Charts of a
-// former report there are replaced; other files stay. A folder that holds
-// something else under these names is left alone, with an error.
+// Write writes a report into a folder, see Folder.
 func Write(ctx context.Context, dir string, p *Page, o Options) (Written, error) {
-	w := writer{ctx: ctx, dir: dir, options: o}
-	page := filepath.Join(dir, pageName)
-	if err := w.prepare(page); err != nil {
-		return Written{}, fmt.Errorf("report into %s: %w", dir, err)
-	}
-	jobs := w.jobs(p, page)
-	if err := w.run(jobs); err != nil {
-		return Written{}, fmt.Errorf("report into %s: %w", dir, err)
-	}
-	return Written{Page: page, Files: len(jobs)}, nil
+	folder := Folder{Dir: dir}
+	err := Files(ctx, p, o, func(name string, text []byte) error { return folder.Write(ctx, name, text) })
+	return folder.Written, err
 }
 
-type writer struct {
-	ctx     context.Context
-	dir     string
-	charts  string // the folder of charts, its links followed
-	options Options
+// Folder is where the files of a report go. It is made where it does not exist. Charts of a
+// former report there are replaced; other files stay. A folder that holds something
+// else under these names is left alone, with an error.
+type Folder struct {
+	Dir     string
+	Written Written
+
+	charts string // the folder of charts, its links followed; empty before the first file
 }
+
+// Write writes a file of those that Files gives, whole or not at all.
+func (f *Folder) Write(ctx context.Context, name string, text []byte) error {
+	if err := f.write(ctx, name, text); err != nil {
+		return fmt.Errorf("report into %s: %w", f.Dir, err)
+	}
+	f.Written.Files++
+	return nil
+}
+
+func (f *Folder) write(ctx context.Context, name string, text []byte) error {
+	page := filepath.Join(f.Dir, pageName)
+	if f.charts == "" {
+		if err := f.prepare(ctx, page); err != nil {
+			return err
+		}
+		f.Written.Page = page
+	}
+	path := page
+	if name != pageName {
+		chart, found := strings.CutPrefix(name, chartsDir+"/")
+		if !found || !chartFile.MatchString(chart) {
+			return fmt.Errorf("%q is no file of a report", name)
+		}
+		path = filepath.Join(f.charts, chart)
+	}
+	return userfile.Write(ctx, path, func(w io.Writer) error {
+		_, err := w.Write(text)
+		return err
+	})
+}
+
+// chartFile is what the files of charts are called, so that nobody who gives a report
+// has another file written.
+var chartFile = regexp.MustCompile(`^[a-z0-9-]+\.(svg|png)$`)
 
 // job makes one file.
 type job struct {
-	path string
+	name string
 	make func(*bytes.Buffer) error
 }
 
@@ -84,20 +113,20 @@ var (
 )
 
 // prepare makes the folders and clears the charts of a former report.
-func (w *writer) prepare(page string) error {
-	charts, err := userfile.Resolve(filepath.Join(w.dir, chartsDir))
+func (f *Folder) prepare(ctx context.Context, page string) error {
+	charts, err := userfile.Resolve(filepath.Join(f.Dir, chartsDir))
 	if err != nil {
 		return err
 	}
 	if err := os.MkdirAll(charts, 0o755); err != nil {
 		return err
 	}
-	w.charts = charts
 	if info, err := os.Stat(page); err == nil && !info.Mode().IsRegular() {
 		return fmt.Errorf("%s %w", pageName, errForeign)
 	}
-	former, err := userfile.Read(w.ctx, page, largestPage)
+	former, err := userfile.Read(ctx, page, largestPage)
 	if errors.Is(err, fs.ErrNotExist) {
+		f.charts = charts
 		return nil
 	}
 	if err != nil {
@@ -108,11 +137,12 @@ func (w *writer) prepare(page string) error {
 	}
 	for _, m := range chartNames.FindAllSubmatch(former, -1) {
 		for _, picture := range pictures(string(m[1])) {
-			if err := os.Remove(filepath.Join(w.charts, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			if err := os.Remove(filepath.Join(charts, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
 		}
 	}
+	f.charts = charts
 	return nil
 }
 
@@ -143,52 +173,49 @@ func (f picture) write(b *bytes.Buffer, c *chart.Chart) error {
 	return err
 }
 
-func (w *writer) jobs(p *Page, page string) []job {
-	jobs := []job{{page, func(b *bytes.Buffer) error { return p.HTML(b) }}}
+func jobs(p *Page, o Options) []job {
+	jobs := []job{{pageName, func(b *bytes.Buffer) error { return p.HTML(b) }}}
 	for _, c := range p.Charts() {
 		for _, f := range pictures(c.Name) {
-			if f.width == 0 || w.options.PNG {
-				jobs = append(jobs, job{filepath.Join(w.charts, f.file), func(b *bytes.Buffer) error { return f.write(b, &c) }})
+			if f.width == 0 || o.PNG {
+				jobs = append(jobs, job{chartsDir + "/" + f.file, func(b *bytes.Buffer) error { return f.write(b, &c) }})
 			}
 		}
 	}
 	return jobs
 }
 
-// run does the jobs on all processors and stops at the first error.
-func (w *writer) run(jobs []job) error {
-	group, ctx := errgroup.WithContext(w.ctx)
+// Files makes the files of a report on all processors: report.html, and the charts as SVG
+// and, if asked for, PNG in charts/. give gets each with its name, one at a time in no
+// order. It stops at the first error.
+func Files(ctx context.Context, p *Page, o Options, give func(name string, text []byte) error) error {
+	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(runtime.GOMAXPROCS(0))
 	var mu sync.Mutex
-	done := 0
+	done, jobs := 0, jobs(p, o)
 	for _, j := range jobs {
 		group.Go(func() error {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
-			if err := writeFile(ctx, j); err != nil {
-				return err
+			var b bytes.Buffer
+			if err := j.make(&b); err != nil {
+				return fmt.Errorf("%s: %w", filepath.Base(j.name), err)
 			}
 			mu.Lock()
 			defer mu.Unlock()
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
+			}
+			if err := give(j.name, b.Bytes()); err != nil {
+				return err
+			}
 			done++
-			if w.options.Progress != nil {
-				w.options.Progress(done, len(jobs))
+			if o.Progress != nil {
+				o.Progress(done, len(jobs))
 			}
 			return nil
 		})
 	}
 	return group.Wait()
-}
-
-// writeFile makes a file whole: it takes its name only when all is in it.
-func writeFile(ctx context.Context, j job) error {
-	var b bytes.Buffer
-	if err := j.make(&b); err != nil {
-		return fmt.Errorf("%s: %w", filepath.Base(j.path), err)
-	}
-	return userfile.Write(ctx, j.path, func(w io.Writer) error {
-		_, err := b.WriteTo(w)
-		return err
-	})
 }

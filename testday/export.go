@@ -26,13 +26,52 @@ const (
 	PlainCSV = "plain csv"
 )
 
-// Export writes the runs that the filter selects to a file, whole or not at all, as
-// userfile.Write does.
-func Export(ctx context.Context, s store.Runs, f store.Filter, format, path string) error {
+// ExportRequest selects the runs of an export.
+type ExportRequest struct {
+	FilterRequest
+	Plain bool `json:"plain"` // of a table: texts stay as they are, see PlainCSV
+}
+
+// ExportTable and ExportRecords write runs for other programs.
+var (
+	ExportTable = &Operation[ExportRequest, Nothing]{
+		About{Method: "GET", Path: "/export.csv", Summary: "Gives runs as the tidy table, one row a run, that an import takes back.", Gives: "text/csv; charset=utf-8"},
+		func(ctx context.Context, d *Day, q ExportRequest) (Nothing, error) {
+			if q.Plain {
+				return Nothing{}, q.write(ctx, d, PlainCSV)
+			}
+			return Nothing{}, q.write(ctx, d, CSV)
+		},
+	}
+	ExportRecords = &Operation[FilterRequest, Nothing]{
+		About{Method: "GET", Path: "/export.json", Summary: "Gives runs with all that is kept of them but sweeps.", Gives: "application/json"},
+		func(ctx context.Context, d *Day, q FilterRequest) (Nothing, error) {
+			return Nothing{}, (&ExportRequest{FilterRequest: q}).write(ctx, d, JSON)
+		},
+	}
+)
+
+func (q *ExportRequest) write(ctx context.Context, d *Day, format string) error {
+	f, err := q.Filter(d.Now)
+	if err != nil {
+		return err
+	}
+	return WriteExport(ctx, d.Store, f, format, d.Out)
+}
+
+// WriteFile has write fill a file that a person names for an export, as userfile.Write
+// does, but no data file.
+func WriteFile(ctx context.Context, path string, write func(io.Writer) error) error {
 	if isData(path) {
 		return fmt.Errorf("write %s: it is a data file, whose runs would be gone: name another file", path)
 	}
-	return userfile.Write(ctx, path, func(w io.Writer) error { return WriteExport(ctx, s, f, format, w) })
+	return userfile.Write(ctx, path, write)
+}
+
+// Export writes the runs that the filter selects to a file, whole or not at all, as
+// userfile.Write does.
+func Export(ctx context.Context, s store.Runs, f store.Filter, format, path string) error {
+	return WriteFile(ctx, path, func(w io.Writer) error { return WriteExport(ctx, s, f, format, w) })
 }
 
 // isData tells whether a path is that of a data file that exists, or of what the

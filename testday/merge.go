@@ -4,6 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
 
 	"sweepd/store"
 )
@@ -29,6 +33,60 @@ type BadRun struct {
 type Conflict struct {
 	Run         string   `json:"run"`
 	Differences []string `json:"differences"`
+}
+
+// MergeRequest says what comes as bytes: a data file, and behind it the last LogBytes of
+// them what the database keeps beside it (its write-ahead log).
+type MergeRequest struct {
+	Name     string `json:"name"` // of the data file, for errors
+	LogBytes int64  `json:"log_bytes"`
+	Bytes    int64  `json:"bytes"` // of the data file
+	// SameDevice names devices that are one machine, here and there, see Merge.
+	SameDevice []string `json:"same_device"`
+}
+
+// MergeFile takes over what is in another data file.
+var MergeFile = &Operation[MergeRequest, Merged]{
+	About{Method: "POST", Path: "/merge", Summary: "Takes over all runs and readings of another device's data file.", Needs: NeedsRight, Opens: OpensToWrite, Takes: "application/vnd.sqlite3"},
+	func(ctx context.Context, d *Day, q MergeRequest) (m Merged, err error) {
+		dir, err := os.MkdirTemp(d.Dir, Incoming)
+		if err != nil {
+			return m, err
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+		file := filepath.Join(dir, "other.db")
+		for _, part := range []struct {
+			path  string
+			bytes int64
+		}{{file, q.Bytes}, {file + "-wal", q.LogBytes}} {
+			if part.bytes > 0 || part.path == file {
+				if err := keep(part.path, io.LimitReader(d.In, part.bytes), part.bytes); err != nil {
+					return m, fmt.Errorf("take %s: %w", q.Name, err)
+				}
+			}
+		}
+		m, err = Merge(ctx, d.Store, file, q.SameDevice, d.Progress)
+		if err != nil {
+			err = errors.New(strings.ReplaceAll(err.Error(), file, q.Name))
+		}
+		return m, err
+	},
+}
+
+// Incoming is what the folders begin with that hold files while they are taken over.
+const Incoming = "incoming-"
+
+// keep writes so many bytes to a new file.
+func keep(path string, from io.Reader, bytes int64) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	n, err := io.Copy(f, from)
+	if err == nil && n < bytes {
+		err = io.ErrUnexpectedEOF
+	}
+	return errors.Join(err, f.Close())
 }
 
 // Merge takes over all runs and readings of another data file, or data folder. same names

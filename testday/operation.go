@@ -42,6 +42,8 @@ type Day struct {
 	// FramesShort is the share of a run that its frame times should cover; 0 means
 	// judge.DefaultFramesShort.
 	FramesShort float64
+	// Dir is a folder for files while they are taken over.
+	Dir string
 	// Now is in the zone of whoever asks: days such as "today" are there.
 	Now time.Time
 	// Device is the name of the device that is watched here, or would be.
@@ -112,6 +114,7 @@ func Operations() []AnyOperation {
 	return []AnyOperation{
 		ListRuns, ShowRun, FindDoubts, CompareRuns, FindCurve, FindBattery,
 		NextRun, ShowPlan, WritePlan, PlansMade, MakePlan, TakeUpPlan, ExtendPlan, PlanNextStart, LimitOfRun,
+		DrawReport, DrawReportOfFrames, ExportTable, ExportRecords, CheckData, MergeFile,
 		ListDevices,
 	}
 }

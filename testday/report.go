@@ -1,12 +1,18 @@
 package testday
 
 import (
+	"archive/tar"
 	"bytes"
+	"cmp"
 	"context"
+	"errors"
+	"fmt"
+	"io"
 	"maps"
 	"slices"
 
 	"sweepd/exporter"
+	"sweepd/frames"
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/store"
@@ -19,6 +25,121 @@ type ReportRequest struct {
 	Questions report.Questions
 	Runs      []string // whose course is drawn; none: those with the worst findings
 	Frames    []report.Frames
+}
+
+// ReportQuestion is what a person asks of a report.
+type ReportQuestion struct {
+	AnalysisRequest
+	Metrics    []string `json:"metrics"`     // results to look at; none: of each workload the one that most runs have
+	Run        []string `json:"run"`         // whose course is drawn; none: those with the worst findings
+	B          string   `json:"b"`           // the device that the others are compared with
+	Margin     *float64 `json:"margin"`      // relative difference that does not matter
+	FullEnergy []string `json:"full_energy"` // see ParseFullEnergy
+	Reserve    float64  `json:"reserve"`     // share of the full energy that is kept back
+	Price      []string `json:"price"`       // see ParsePrices
+	PNG        bool     `json:"png"`         // pictures for videos as well
+
+	// How to read frame times, where there are any, see frames.Options.
+	FrameColumn     string `json:"frame_column"`
+	FrameUnit       string `json:"frame_unit"`
+	FrameTimestamps bool   `json:"frame_timestamps"`
+	FrameDelimiter  string `json:"frame_delimiter"` // comma, semicolon, tab or none
+}
+
+// DrawReport writes a report as an archive of its files.
+var DrawReport = &Operation[ReportQuestion, Nothing]{
+	About{Method: "GET", Path: "/report", Summary: "Gives a report as an archive of report.html and its charts.", Gives: Archive},
+	func(ctx context.Context, d *Day, q ReportQuestion) (Nothing, error) {
+		return Nothing{}, q.draw(ctx, d, nil)
+	},
+}
+
+// DrawReportOfFrames is DrawReport with the distributions of frame times, whose files are
+// an archive too: each is called as the report shall call it.
+var DrawReportOfFrames = &Operation[ReportQuestion, Nothing]{
+	About{Method: "POST", Path: "/report", Summary: "Gives a report with the distributions of the frame times in an archive of files.", Takes: Archive, Gives: Archive},
+	func(ctx context.Context, d *Day, q ReportQuestion) (n Nothing, err error) {
+		sets, err := q.frames(ctx, d.In)
+		if err != nil {
+			return n, err
+		}
+		return n, q.draw(ctx, d, sets)
+	},
+}
+
+// Archive is the media type of files that travel together (POSIX.1-2001, pax).
+const Archive = "application/x-tar"
+
+// FileOfSet is the record of an archive's entry that names the file of a set of frame
+// times, for errors.
+const FileOfSet = "SWEEPD.file"
+
+// Delimiters are the words for what separates columns.
+var Delimiters = map[string]byte{"comma": ',', "semicolon": ';', "tab": '\t', "none": frames.NoDelimiter}
+
+// frames reads the frame times of an archive.
+func (q *ReportQuestion) frames(ctx context.Context, from io.Reader) (sets []report.Frames, err error) {
+	o := frames.Options{Column: q.FrameColumn, Timestamps: q.FrameTimestamps, Delimiter: Delimiters[q.FrameDelimiter]}
+	if q.FrameUnit != "" {
+		if o.Unit, err = frames.ParseUnit(q.FrameUnit); err != nil {
+			return nil, requestError(err)
+		}
+	}
+	for in := tar.NewReader(from); ; {
+		h, err := in.Next()
+		if errors.Is(err, io.EOF) {
+			return sets, nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("archive of frame times: %w", err)
+		}
+		o.File = cmp.Or(h.PAXRecords[FileOfSet], h.Name)
+		r, err := frames.NewReader(in, o)
+		if err != nil {
+			return nil, err
+		}
+		times, err := r.Times(0, nil)
+		if err != nil {
+			return nil, err
+		}
+		sets = append(sets, report.Frames{Name: h.Name, Times: times})
+	}
+}
+
+// draw makes the report and gives its files.
+func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames) error {
+	f, err := q.Filter(d.Now)
+	if err != nil {
+		return err
+	}
+	full, err := ParseFullEnergies(q.FullEnergy)
+	if err != nil {
+		return err
+	}
+	prices, err := d.PricesOr(q.Price)
+	if err != nil {
+		return err
+	}
+	in, err := ReportInput(ctx, d.Store, ReportRequest{
+		Filter: f, Lower: d.lower(q.Lower), Runs: q.Run, Frames: sets,
+		Questions: report.Questions{Metrics: q.Metrics, Reference: q.B, Margin: q.Margin, Declared: q.Noise, Full: full, Reserve: q.Reserve, Prices: prices},
+	})
+	if err != nil {
+		return err
+	}
+	in.Made, in.Version, in.Zone = d.Now, d.Version, d.Now.Location()
+	out := tar.NewWriter(d.Out)
+	err = report.Files(ctx, report.Compose(in), report.Options{PNG: q.PNG, Progress: d.Progress}, func(name string, text []byte) error {
+		if err := out.WriteHeader(&tar.Header{Name: name, Mode: 0o644, Size: int64(len(text)), ModTime: d.Now}); err != nil {
+			return err
+		}
+		_, err := out.Write(text)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return out.Close()
 }
 
 // Reportable reads what a report is made of.

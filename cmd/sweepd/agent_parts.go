@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 
@@ -158,6 +160,10 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 
 // openData says where the data is that requests are about.
 func (w *watcher) openData(dir string) {
+	left, _ := filepath.Glob(filepath.Join(dir, testday.Incoming+"*"))
+	for _, path := range left { // what a crash left of files that were taken over
+		_ = os.RemoveAll(path)
+	}
 	w.open = func(readOnly bool) (console.Data, error) { return sqlite.Open(dir, sqlite.Options{ReadOnly: readOnly}) }
 }
 

@@ -10,7 +10,7 @@ import (
 	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/store"
-	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) checkCommand() *cobra.Command {
@@ -30,21 +30,19 @@ runs that are whole.`,
   sweepd check --data /media/stick/unit-elm --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				r, err := s.Check(cmd.Context())
-				if err != nil {
-					return err
-				}
-				if a.json {
-					err = a.printJSON(r)
-				} else {
-					err = a.printCheck(r)
-				}
-				if err == nil && !r.Whole {
-					err = errors.New("the data is damaged: keep a copy; `sweepd merge` into another folder takes over the runs that are whole")
-				}
+			r, err := call(cmd.Context(), a, testday.CheckData, testday.Nothing{})
+			if err != nil {
 				return err
-			})
+			}
+			if a.json {
+				err = a.printJSON(r)
+			} else {
+				err = a.printCheck(r)
+			}
+			if err == nil && !r.Whole {
+				err = errors.New("the data is damaged: keep a copy; `sweepd merge` into another folder takes over the runs that are whole")
+			}
+			return err
 		},
 	}
 }

@@ -2,11 +2,11 @@ package main
 
 import (
 	"errors"
+	"io"
+	"time"
 
 	"github.com/spf13/cobra"
 
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -33,23 +33,25 @@ programs that take no cell for a formula. Numbers are never changed.`,
 			if as.value == "" || out == "" {
 				return misused(errors.New("export needs --as csv or json, and --out PATH (- for standard output)"))
 			}
-			format := as.value
-			if plain {
-				if format != testday.CSV {
-					return misused(errors.New("--plain is about tables: give it with --as csv"))
-				}
-				format = testday.PlainCSV
+			if plain && as.value != testday.CSV {
+				return misused(errors.New("--plain is about tables: give it with --as csv"))
 			}
-			filter, err := f.filter()
-			if err != nil {
+			q := testday.ExportRequest{FilterRequest: f.request(), Plain: plain}
+			if _, err := q.Filter(time.Now()); err != nil {
 				return err
 			}
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				if out == "-" {
-					return testday.WriteExport(cmd.Context(), s, filter, format, a.out)
+			write := func(w io.Writer) (err error) {
+				if as.value == testday.CSV {
+					_, err = callWith(cmd.Context(), a, testday.ExportTable, q, bytesOf{out: w})
+				} else {
+					_, err = callWith(cmd.Context(), a, testday.ExportRecords, q.FilterRequest, bytesOf{out: w})
 				}
-				return testday.Export(cmd.Context(), s, filter, format, out)
-			})
+				return err
+			}
+			if out == "-" {
+				return write(a.out)
+			}
+			return testday.WriteFile(cmd.Context(), out, write)
 		},
 	}
 	f.add(cmd)

@@ -1,11 +1,16 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"sweepd/internal/userfile"
 	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/store"
@@ -33,30 +38,94 @@ one all the same, as after its system was installed anew.`,
   sweepd compare --by device`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(sqlite.Options{}, func(s store.Store, _ config) error {
-				bar := progress(a.err, 1, "merging")
-				m, err := testday.Merge(cmd.Context(), s, args[0], same, func(done, total int) {
-					bar.ChangeMax(total)
-					_ = bar.Set(done)
+			at, err := a.whom(cmd.Context())
+			if err != nil {
+				return err
+			}
+			bar := progress(a.err, 1, "merging")
+			show := func(done, total int) {
+				bar.ChangeMax(total)
+				_ = bar.Set(done)
+			}
+			var m testday.Merged
+			if at.agent != nil {
+				m, err = a.sendToMerge(cmd.Context(), args[0], same, show)
+			} else {
+				err = a.withStore(sqlite.Options{}, func(s store.Store, _ config) (err error) {
+					m, err = testday.Merge(cmd.Context(), s, args[0], same, show)
+					return err
 				})
-				_ = bar.Finish()
-				if err != nil {
-					return err
-				}
-				if a.json {
-					err = a.printJSON(m)
-				} else {
-					err = a.printMerge(m)
-				}
-				if err != nil {
-					return err
-				}
-				return m.Failed()
-			})
+			}
+			_ = bar.Finish()
+			if err != nil {
+				return err
+			}
+			if a.json {
+				err = a.printJSON(m)
+			} else {
+				err = a.printMerge(m)
+			}
+			if err != nil {
+				return err
+			}
+			return m.Failed()
 		},
 	}
 	cmd.Flags().StringArrayVar(&same, "same-device", nil, "the device `NAME` is one machine, here and there (repeatable)")
 	return cmd
+}
+
+// sendToMerge has the agent take over a data file that this user reads: it travels as
+// bytes, with the log that the database keeps beside it.
+func (a *app) sendToMerge(ctx context.Context, path string, same []string, show func(done, total int)) (m testday.Merged, err error) {
+	other, err := sqlite.Open(path, sqlite.Options{ReadOnly: true}) // what is no data file is told before it travels
+	if err != nil {
+		return m, ofOwner(path, err)
+	}
+	name := other.Path()
+	if err := other.Close(); err != nil {
+		return m, err
+	}
+	q := testday.MergeRequest{Name: name, SameDevice: same}
+	file, err := userfile.Open(ctx, name, largestData)
+	if err != nil {
+		return m, err
+	}
+	defer file.Close()
+	q.Bytes = file.Size()
+	log, err := userfile.Open(ctx, name+"-wal", largestData)
+	switch {
+	case err == nil:
+		defer log.Close()
+		q.LogBytes = log.Size()
+	case !errors.Is(err, fs.ErrNotExist):
+		return m, err
+	}
+	parts := []io.Reader{io.LimitReader(file, q.Bytes)}
+	if q.LogBytes > 0 {
+		parts = append(parts, io.LimitReader(log, q.LogBytes))
+	}
+	sent := &counting{Reader: io.MultiReader(parts...), tell: func(n int64) {
+		show(int(n*1000/max(1, q.Bytes+q.LogBytes)), 1000)
+	}}
+	return callWith(ctx, a, testday.MergeFile, q, bytesOf{in: sent})
+}
+
+// largestData is far above the data of a lab in years, bytes.
+const largestData = 8 << 30
+
+// counting tells how many bytes have been read.
+type counting struct {
+	io.Reader
+	n    int64
+	tell func(n int64)
+}
+
+func (c *counting) Read(p []byte) (int, error) {
+	n, err := c.Reader.Read(p)
+	c.n += int64(n)
+	c.tell(c.n)
+	return n, err
 }
 
 // Lines of a report that a terminal shows whole; --json has them all.

@@ -1,16 +1,16 @@
 package main
 
 import (
+	"archive/tar"
 	"context"
+	"errors"
 	"fmt"
-	"slices"
+	"io"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/report"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -75,52 +75,63 @@ where --run names them, else those with the worst findings.`,
 	return cmd
 }
 
-// writeReport fetches the runs, asks the analysis, and writes the page and the
-// charts.
+// writeReport asks for the page and the charts, and writes them.
 func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written, err error) {
-	filter, err := f.filter()
-	if err != nil {
+	q := testday.ReportQuestion{AnalysisRequest: f.request(), Metrics: f.metrics, Run: f.runs, B: f.reference, Margin: f.margin.pointer(),
+		FullEnergy: f.full, Reserve: f.reserve.value, Price: f.prices, PNG: f.png,
+		FrameColumn: f.frames.reader.column, FrameUnit: f.frames.reader.unit, FrameTimestamps: f.frames.reader.timestamps, FrameDelimiter: f.frames.reader.delimiter.value}
+	if _, err := q.Filter(time.Now()); err != nil {
 		return w, err
 	}
-	var page *report.Page
-	err = a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, c config) error {
-		sets, err := f.frames.read(ctx)
-		if err != nil {
-			return err
+	op, sent := testday.DrawReport, bytesOf{}
+	if len(f.frames.named) > 0 {
+		op = testday.DrawReportOfFrames
+		if sent.in, err = f.frames.archive(ctx); err != nil {
+			return w, err
 		}
-		full, err := testday.ParseFullEnergies(f.full)
-		if err != nil {
-			return err
-		}
-		prices, err := a.day(ctx, c, bytesOf{}).PricesOr(f.prices)
-		if err != nil {
-			return err
-		}
-		in, err := testday.ReportInput(ctx, s, testday.ReportRequest{
-			Filter: filter, Lower: slices.Concat(c.Lower, f.lower), Runs: f.runs, Frames: sets,
-			Questions: report.Questions{
-				Metrics: f.metrics, Reference: f.reference, Margin: f.margin.pointer(), Declared: f.noise.value,
-				Full: full, Reserve: f.reserve.value, Prices: prices,
-			},
-		})
-		if err != nil {
-			return err
-		}
-		in.Made, in.Version, in.Zone = time.Now(), currentVersion(), time.Local
-		page = report.Compose(in)
-		return nil
-	})
-	if err != nil {
-		return w, err
 	}
-	o := report.Options{PNG: f.png}
 	if f.png {
 		bar := progress(a.err, -1, "drawing")
 		defer func() { _ = bar.Finish() }()
-		o.Progress = func(done, total int) {
+		sent.progress = func(done, total int) {
 			bar.ChangeMax(total)
 			_ = bar.Set(done)
 		}
 	}
-	return report.Write(ctx, f.out, page, o)
+	folder := report.Folder{Dir: f.out}
+	from, to := io.Pipe()
+	sent.out = to
+	written := make(chan error, 1)
+	go func() {
+		err := writeFiles(ctx, &folder, from)
+		_ = from.CloseWithError(err) // the rest is not wanted
+		written <- err
+	}()
+	_, err = callWith(ctx, a, op, q, sent)
+	_ = to.CloseWithError(err)
+	if failed := <-written; failed != nil && !errors.Is(failed, err) {
+		err = failed
+	}
+	return folder.Written, err
+}
+
+// writeFiles writes the files of a report that come as an archive.
+func writeFiles(ctx context.Context, folder *report.Folder, archive io.Reader) error {
+	for in := tar.NewReader(archive); ; {
+		h, err := in.Next()
+		if errors.Is(err, io.EOF) {
+			_, err = io.Copy(io.Discard, archive) // what pads it
+			return err
+		}
+		if err != nil {
+			return err
+		}
+		text, err := io.ReadAll(in)
+		if err != nil {
+			return err
+		}
+		if err := folder.Write(ctx, h.Name, text); err != nil {
+			return err
+		}
+	}
 }

@@ -1,15 +1,18 @@
 package main
 
 import (
+	"archive/tar"
+	"bytes"
 	"context"
-	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/frames"
-	"sweepd/report"
+	"sweepd/internal/userfile"
+	"sweepd/testday"
 )
 
 // frameSets are files of frame times whose distributions a report draws.
@@ -27,31 +30,35 @@ func (f *frameSets) add(cmd *cobra.Command) {
 	cmd.Flags().Var(&f.reader.delimiter, "frame-delimiter", "what separates columns, where it is not plain")
 }
 
-// read reads the frame times of all files.
-func (f *frameSets) read(ctx context.Context) ([]report.Frames, error) {
-	var sets []report.Frames
+// archive puts the files together, each under its name in the report.
+func (f *frameSets) archive(ctx context.Context) (io.Reader, error) {
+	if f.reader.unit != "" {
+		if _, err := frames.ParseUnit(f.reader.unit); err != nil {
+			return nil, misused(err)
+		}
+	}
+	var b bytes.Buffer
+	out := tar.NewWriter(&b)
 	for _, pair := range f.named {
 		name, file, found := strings.Cut(pair, "=")
 		if !found || name == "" || file == "" {
 			return nil, misused(fmt.Errorf("--frames %s: want NAME=FILE, such as 'unit-oak at 25 W=frames.csv'", pair))
 		}
-		one := f.reader
-		one.file = file
-		times, err := readFrames(ctx, one)
+		text, err := userfile.Read(ctx, file, largestSet)
 		if err != nil {
+			return nil, fmt.Errorf("frame times: %w", err)
+		}
+		h := &tar.Header{Name: name, Mode: 0o644, Size: int64(len(text)), PAXRecords: map[string]string{testday.FileOfSet: file}}
+		if err := out.WriteHeader(h); err != nil {
+			return nil, fmt.Errorf("frame times %s: %w", file, err)
+		}
+		if _, err := out.Write(text); err != nil {
 			return nil, err
 		}
-		sets = append(sets, report.Frames{Name: name, Times: times})
 	}
-	return sets, nil
+	return &b, out.Close()
 }
 
-// readFrames reads the frame times of a file.
-func readFrames(ctx context.Context, f framesFlags) (times *frames.Times, err error) {
-	file, err := f.open(ctx, strings.NewReader(""))
-	if err != nil {
-		return nil, err
-	}
-	defer func() { err = errors.Join(err, file.Close()) }()
-	return file.Times(0, nil)
-}
+// largestSet is how many bytes a file of frame times may have of which a report draws the
+// distribution: those of a day.
+const largestSet = 512 << 20
