@@ -35,12 +35,31 @@ type ImportRequest struct {
 // Import takes over the runs of a tidy table; progress is told how many runs were taken
 // of a table of so many lines.
 func Import(ctx context.Context, s store.Importer, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
+	in, err := OpenTable(ctx, q.File)
+	if err != nil {
+		return x, err
+	}
+	return importTable(ctx, s, in, q, progress)
+}
+
+// OpenTable opens the table that a person names.
+func OpenTable(ctx context.Context, file string) (*userfile.Input, error) {
+	in, err := userfile.Open(ctx, file, largestTable)
+	return in, store.Stopped(ctx, err)
+}
+
+// ImportTable takes over the runs of a tidy table that comes as bytes.
+var ImportTable = &Operation[ImportRequest, Imported]{
+	About{Method: "POST", Path: "/import", Summary: "Takes over the runs of a table.", Needs: NeedsRight, Opens: OpensToWrite, Takes: "text/csv"},
+	func(ctx context.Context, d *Day, q ImportRequest) (Imported, error) {
+		q.Lower = d.lower(q.Lower)
+		return importTable(ctx, d.Store, userfile.NewInput(ctx, d.In, q.File, largestTable), q, d.Progress)
+	},
+}
+
+func importTable(ctx context.Context, s store.Importer, in *userfile.Input, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
 	// The whole file first: nobody else can write while runs are stored, and it may
 	// lie on a slow medium.
-	in, err := userfile.Open(ctx, q.File, largestTable)
-	if err != nil {
-		return x, store.Stopped(ctx, err)
-	}
 	rows := bounded.LimitRows(in, mostRows)
 	table, err := readBlocks(rows)
 	if err := errors.Join(err, in.Close()); err != nil {

@@ -112,9 +112,29 @@ func (o *Operation[Q, A]) Run(ctx context.Context, d *Day, request any) (any, er
 // Operations are all that there are.
 func Operations() []AnyOperation {
 	return []AnyOperation{
-		ListRuns, ShowRun, FindDoubts, CompareRuns, FindCurve, FindBattery,
-		NextRun, ShowPlan, WritePlan, PlansMade, MakePlan, TakeUpPlan, ExtendPlan, PlanNextStart, LimitOfRun,
-		DrawReport, DrawReportOfFrames, ExportTable, ExportRecords, CheckData, MergeFile,
+		ListRuns,
+		ShowRun,
+		FindDoubts,
+		CompareRuns,
+		FindCurve,
+		FindBattery,
+		NextRun,
+		ShowPlan,
+		WritePlan,
+		PlansMade,
+		MakePlan,
+		TakeUpPlan,
+		ExtendPlan,
+		PlanNextStart,
+		LimitOfRun,
+		DrawReport,
+		DrawReportOfFrames,
+		ExportTable,
+		ExportRecords,
+		CheckData,
+		MergeFile,
+		DayStands,
+		ImportTable,
 		ListDevices,
 	}
 }

@@ -13,6 +13,7 @@ import (
 
 // Overview is how a test day stands, on one screen.
 type Overview struct {
+	Asked    string `json:"asked"`     // whom commands ask: "agent" or "folder"
 	Data     string `json:"data"`      // folder that runs are kept in
 	DataFrom string `json:"data_from"` // who says so
 
@@ -24,9 +25,7 @@ type Overview struct {
 	Temperatures []Temperature `json:"temperatures"` // the hottest first
 	ElapsedS     *float64      `json:"elapsed_s"`    // of the run in progress
 
-	Next   *Next    `json:"next"`   // what the plan wants next; nil without a plan
-	Runs   int      `json:"runs"`   // of the last 24 hours
-	Doubts []*Doubt `json:"doubts"` // that need a look, of these runs
+	Standing
 }
 
 // Temperature is what one sensor measures, °C.
@@ -56,25 +55,30 @@ func (o *Overview) AddAgent(s Status, sensors []SensorRow) {
 	slices.SortStableFunc(o.Temperatures, func(x, y Temperature) int { return cmp.Compare(y.Celsius, x.Celsius) })
 }
 
-// AddData tells what the data says.
-func (o *Overview) AddData(ctx context.Context, s Plans, now time.Time) error {
-	runs, err := s.Runs(ctx, store.Filter{Since: now.Add(-overviewOf)})
-	if err != nil {
-		return err
-	}
-	o.Runs, o.Doubts = len(runs), Doubts(runs)
-	next, err := WhatIsNext(ctx, s, "", func() (Status, error) {
-		if o.Agent == nil {
-			return Status{}, errors.New("no agent answers")
+// Standing is how the runs of the last 24 hours and the plan stand.
+type Standing struct {
+	Next   *Next    `json:"next"`   // what the plan wants next; nil without a plan
+	Runs   int      `json:"runs"`   // of the last 24 hours
+	Doubts []*Doubt `json:"doubts"` // that need a look, of these runs
+}
+
+// DayStands says how the test day stands, by what is kept.
+var DayStands = &Operation[Nothing, Standing]{
+	About{Method: "GET", Path: "/standing", Summary: "Says how the runs of the last 24 hours and the plan stand."},
+	func(ctx context.Context, d *Day, _ Nothing) (x Standing, err error) {
+		runs, err := d.Store.Runs(ctx, store.Filter{Since: d.Now.Add(-overviewOf)})
+		if err != nil {
+			return x, err
 		}
-		return *o.Agent, nil
-	}, now)
-	switch {
-	case errors.Is(err, store.ErrNoPlan):
-		return nil
-	case err != nil:
-		return err
-	}
-	o.Next = &next
-	return nil
+		x.Runs, x.Doubts = len(runs), Doubts(runs)
+		next, err := WhatIsNext(ctx, d.Store, "", d.Status, d.Now)
+		switch {
+		case errors.Is(err, store.ErrNoPlan):
+			return x, nil
+		case err != nil:
+			return x, err
+		}
+		x.Next = &next
+		return x, nil
+	},
 }

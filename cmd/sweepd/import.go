@@ -2,13 +2,10 @@ package main
 
 import (
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/report/sentence"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -30,22 +27,25 @@ numbers.`,
   sweepd import sort-times.csv --lower seconds`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(sqlite.Options{}, func(s store.Store, c config) error {
-				bar := progress(a.err, 1, "importing")
-				x, err := testday.Import(cmd.Context(), s, testday.ImportRequest{File: args[0], Lower: slices.Concat(c.Lower, lower), New: isNew}, func(done, lines int) {
-					bar.ChangeMax(lines)
-					_ = bar.Set(done)
-				})
-				_ = bar.Finish()
-				if err != nil {
-					return err
-				}
-				if a.json {
-					return a.printJSON(x)
-				}
-				_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(x.Added, "run"), x.Known)
+			in, err := testday.OpenTable(cmd.Context(), args[0])
+			if err != nil {
 				return err
-			})
+			}
+			defer in.Close()
+			bar := progress(a.err, 1, "importing")
+			x, err := callWith(cmd.Context(), a, testday.ImportTable, testday.ImportRequest{File: args[0], Lower: lower, New: isNew}, bytesOf{in: in, progress: func(done, lines int) {
+				bar.ChangeMax(lines)
+				_ = bar.Set(done)
+			}})
+			_ = bar.Finish()
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(x)
+			}
+			_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(x.Added, "run"), x.Known)
+			return err
 		},
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")

@@ -2,10 +2,13 @@ package main
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+
+	"sweepd/testday"
 )
 
 // person has commands ask the agent that answers, as somebody does who names no folder
@@ -43,6 +46,7 @@ func TestAgentAnswersAsTheDataDoes(t *testing.T) {
 		"compare --by device --price unit-oak=599EUR --price unit-elm=449EUR", "compare --a until=2026-05-04 --b since=2026-05-05",
 		"compare --by variant", "compare --by device --metric none",
 		"curve", "curve --device unit-oak --supply mains", "curve --metric none",
+		"export --as csv --out -", "export --as csv --plain --out - --device unit-oak", "export --as json --out - --last 3", "check",
 		"battery", "battery --full-energy 48.6Wh+-2% --reserve 5%", "battery --supply mains",
 	}
 	for _, q := range questions {
@@ -76,5 +80,57 @@ func TestCommandsFindTheAgentsData(t *testing.T) {
 	}
 	if left, err := filepath.Glob(filepath.Join(os.Getenv("HOME"), "*")); err != nil || len(left) > 0 {
 		t.Errorf("made beside the agent's data: %v %v", left, err)
+	}
+}
+
+// TestFilesTravel has a person export, report, import and merge through the agent: the
+// command opens and writes the files, and what they hold is as without an agent.
+func TestFilesTravel(t *testing.T) {
+	data, other, files := alone(t), t.TempDir(), t.TempDir()
+	campaignOf(t, data, "unit-oak")
+	campaignOf(t, other, "unit-elm")
+	liveDevice(t)
+	startAgent(t, "--data", data)
+	at := func(name string) string { return filepath.Join(files, name) }
+	frames := "frame_ms\n" + strings.Repeat("16.7\n16.6\n33.4\n", 400)
+	for name, text := range map[string]string{"table.csv": "device,workload,setting_w,fps_mean\nunit-oak,tile-sort,25,60\n", "bad.csv": "device,workload,setting_w,fps_mean\nunit-oak,tile-sort,25,fast\n", "frames.csv": frames} {
+		if err := os.WriteFile(at(name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, way := range []string{data, ""} {
+		t.Setenv("SWEEPD_DATA", way)
+		name := "direct"
+		if way == "" {
+			name = "agent"
+		}
+		must(t, "export", "--as", "csv", "--out", at(name+".csv"))
+		must(t, "report", "--out", at(name), "--frames", "oak at 25 W="+at("frames.csv"))
+	}
+	for _, name := range []string{".csv", "/charts"} {
+		if err := exec.CommandContext(t.Context(), "diff", "-r", at("direct"+name), at("agent"+name)).Run(); err != nil {
+			t.Errorf("%s differ: %v", name, err)
+		}
+	}
+	if o := sweepd(t, "report", "--out", at("none"), "--device", "nobody"); o.code != exitFailed || !strings.Contains(o.stderr, "nothing to report") {
+		t.Errorf("a report of nothing: %d %s", o.code, o.stderr)
+	}
+	if o := sweepd(t, "import", at("bad.csv")); o.code != exitFailed || !strings.Contains(o.stderr, "fast") || !strings.Contains(o.stderr, "bad.csv") {
+		t.Errorf("a bad table: %d %s", o.code, o.stderr)
+	}
+	if out := must(t, "import", at("table.csv")); !strings.Contains(out, "1 run added") {
+		t.Errorf("import: %s", out)
+	}
+	if out := must(t, "merge", other); !strings.Contains(out, "48 runs added") {
+		t.Errorf("merge: %s", out)
+	}
+	if o := sweepd(t, "merge", at("table.csv")); o.code != exitFailed || !strings.Contains(o.stderr, "no data file of sweepd") {
+		t.Errorf("merge of a table: %d %s", o.code, o.stderr)
+	}
+	if out := must(t, "run", "list", "--device", "unit-elm", "--json"); strings.Count(out, `"id"`) != 48 {
+		t.Errorf("after the merge: %s", out)
+	}
+	if left, err := filepath.Glob(filepath.Join(data, testday.Incoming+"*")); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v %v", left, err)
 	}
 }

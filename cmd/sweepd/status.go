@@ -66,14 +66,18 @@ func (a *app) showStatus(ctx context.Context) error {
 	return a.printOverview(o)
 }
 
-// overview asks the agent and reads the data, as far as there are any.
+// overview asks the agent and the data, as far as there are any.
 func (a *app) overview(ctx context.Context) (o testday.Overview, err error) {
-	c, err := a.config()
+	o = testday.Overview{Asked: "folder", Temperatures: []testday.Temperature{}, Standing: testday.Standing{Doubts: []*testday.Doubt{}}}
+	a.found = nil // an agent may have come or gone since
+	at, err := a.whom(ctx)
 	if err != nil {
 		return o, err
 	}
-	o = testday.Overview{Temperatures: []testday.Temperature{}, Doubts: []*testday.Doubt{}}
-	o.Data, o.DataFrom = a.dataDirFrom(c)
+	o.Data, o.DataFrom = at.folder, at.from
+	if at.agent != nil {
+		o.Asked = "agent"
+	}
 	client, err := a.client()
 	if err != nil {
 		return o, misused(err)
@@ -90,15 +94,24 @@ func (a *app) overview(ctx context.Context) (o testday.Overview, err error) {
 		}
 		o.AddAgent(status, sensors)
 	}
-	s, err := sqlite.Open(o.Data, sqlite.Options{ReadOnly: true})
+	standing, err := call(ctx, a, testday.DayStands, testday.Nothing{})
 	if errors.Is(err, sqlite.ErrNoData) {
 		return o, nil
 	}
-	if err != nil {
-		return o, err
+	o.Standing = standing
+	return o, err
+}
+
+// askedText says whom commands ask, and whose the data is.
+func askedText(o testday.Overview) string {
+	if o.Asked == "folder" {
+		return fmt.Sprintf("asked: the data in %s (%s), by this command itself", o.Data, o.DataFrom)
 	}
-	defer s.Close()
-	return o, o.AddData(ctx, s, time.Now())
+	text := fmt.Sprintf("asked: the agent at %s, which keeps its data in %s", o.AgentURL, o.Data)
+	if s := o.Agent; s != nil && s.User != "" {
+		text += fmt.Sprintf("; it runs as %s, and the group %s may correct", s.User, s.Group)
+	}
+	return text
 }
 
 func (a *app) printOverview(o testday.Overview) error {
@@ -109,7 +122,7 @@ func (a *app) printOverview(o testday.Overview) error {
 	} else {
 		say(o.AgentError, toneDoubt)
 	}
-	say(fmt.Sprintf("data: %s (%s)", o.Data, o.DataFrom), text.Plain)
+	say(askedText(o), text.Plain)
 	if s := o.Agent; s != nil {
 		say("setting: "+settingNow(*s), text.Plain)
 		say("supply: "+supplyNow(o), text.Plain)

@@ -13,7 +13,7 @@ import (
 func TestStatus(t *testing.T) {
 	data := alone(t)
 	flat := func() string { return strings.Join(strings.Fields(must(t, "status")), " ") }
-	for _, want := range []string{"no agent answers at http://127.0.0.1:1", "data: " + data + " (SWEEPD_DATA)", "no run in the last 24 hours"} {
+	for _, want := range []string{"no agent answers at http://127.0.0.1:1", "asked: the data in " + data + " (SWEEPD_DATA)", "no run in the last 24 hours"} {
 		if out := flat(); !strings.Contains(out, want) {
 			t.Errorf("without an agent it lacks %q: %s", want, out)
 		}
@@ -52,7 +52,7 @@ func TestStatusFollows(t *testing.T) {
 	ctx, cancel := context.WithTimeout(context.Background(), redrawEvery+time.Second)
 	defer cancel()
 	var out lockedBuffer
-	if code := Run(ctx, []string{"status", "--follow"}, strings.NewReader(""), &out, &out); code != exitOK || strings.Count(out.String(), "data: ") != 2 || strings.Contains(out.String(), "\x1b") {
+	if code := Run(ctx, []string{"status", "--follow"}, strings.NewReader(""), &out, &out); code != exitOK || strings.Count(out.String(), "asked: ") != 2 || strings.Contains(out.String(), "\x1b") {
 		t.Errorf("exit %d: %s", code, out.String())
 	}
 }
