@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -32,9 +33,23 @@ func NewID(start time.Time, random io.Reader) (string, error) {
 // ShortID is the end of a run's id, which is random and so tells runs of one
 // day apart.
 func ShortID(id string) string {
-	const n = 8
-	if len(id) <= n {
+	if len(id) <= ShortIDLength {
 		return id
 	}
-	return id[len(id)-n:]
+	return id[len(id)-ShortIDLength:]
+}
+
+const (
+	// ShortIDLength is that of a ShortID, in bytes.
+	ShortIDLength = 8
+	// MinIDPart is the shortest beginning or end of a whole id that names a run.
+	MinIDPart = 4
+)
+
+// NamedBy tells whether a text names the run of an id: any part of its ShortID, or a
+// beginning or end of the whole id that is not too short; letters of either case.
+func NamedBy(id, text string) bool {
+	whole, part := strings.ToLower(id), strings.ToLower(text)
+	return part != "" && (strings.Contains(ShortID(whole), part) ||
+		len(part) >= MinIDPart && (strings.HasPrefix(whole, part) || strings.HasSuffix(whole, part)))
 }

@@ -35,3 +35,18 @@ func TestIDsSortByStart(t *testing.T) {
 		t.Error("an id was made without random bits")
 	}
 }
+
+func TestNamedBy(t *testing.T) {
+	const id = "019e0a3b-1234-7abc-8def-0123456789ab"
+	for text, want := range map[string]bool{
+		id: true, "456789ab": true, "789A": true, "B": true, "45": true, "019e0a3b": true, "019E": true, "0123456789ab": true,
+		"": false, "019": false, "1234-7abc": false, "23456789abc": false, "x": false, "c": false,
+	} {
+		if got := NamedBy(id, text); got != want {
+			t.Errorf("%q: %v, want %v", text, got, want)
+		}
+	}
+	if !NamedBy("ab", "A") || NamedBy("ab", "abc") {
+		t.Error("an id shorter than a short one")
+	}
+}

@@ -16,6 +16,20 @@ const timestampLayout = "2006-01-02T15:04:05.000Z07:00"
 // String is RFC 3339 in UTC with milliseconds.
 func (t Timestamp) String() string { return t.UTC().Format(timestampLayout) }
 
+// Short is the time as lists show it, in a zone: of the day that is now there only the
+// time of day ("14:05"), of others the day too ("2026-05-04 14:05"); "" for a zero time.
+func (t Timestamp) Short(now time.Time, in *time.Location) string {
+	const day = "2006-01-02"
+	at := t.In(in)
+	switch {
+	case t.IsZero():
+		return ""
+	case at.Format(day) == now.In(in).Format(day):
+		return at.Format("15:04")
+	}
+	return at.Format(day + " 15:04")
+}
+
 // MarshalText gives String; a zero time is empty.
 func (t Timestamp) MarshalText() ([]byte, error) {
 	if t.IsZero() {

@@ -43,3 +43,22 @@ func TestTimestamp(t *testing.T) {
 		t.Errorf("an unknown time as JSON: %s, %v", text, err)
 	}
 }
+
+func TestShort(t *testing.T) {
+	east := time.FixedZone("", 2*3600)
+	now := time.Date(2026, 5, 4, 23, 30, 0, 0, time.UTC)
+	for want, c := range map[string]struct {
+		at time.Time
+		in *time.Location
+	}{
+		"22:05":            {time.Date(2026, 5, 4, 22, 5, 59, 0, time.UTC), time.UTC},
+		"00:05":            {time.Date(2026, 5, 4, 22, 5, 0, 0, time.UTC), east}, // there it is the 5th now, too
+		"2026-05-04 23:59": {time.Date(2026, 5, 4, 21, 59, 0, 0, time.UTC), east},
+		"2026-05-03 23:59": {time.Date(2026, 5, 3, 23, 59, 0, 0, time.UTC), time.UTC},
+		"":                 {time.Time{}, time.UTC},
+	} {
+		if got := (Timestamp{c.at}).Short(now, c.in); got != want {
+			t.Errorf("%v: %q, want %q", c.at, got, want)
+		}
+	}
+}

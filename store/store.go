@@ -67,7 +67,7 @@ type Runs interface {
 	// order of their start.
 	Records(context.Context, Filter) ([]run.Record, error)
 	// Run is one run with all that is kept of it but sweeps. id may be Last, a full id,
-	// or at least four letters of its beginning or end. run.ErrNoRun and ErrAmbiguous
+	// or a part that names it, see run.NamedBy. run.ErrNoRun and ErrAmbiguous
 	// say that it fits none or several.
 	Run(ctx context.Context, id string) (run.Record, error)
 	// LastOf is the selected run that started last, with all that is kept of it but sweeps;

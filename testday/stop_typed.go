@@ -85,14 +85,14 @@ var partOfID = regexp.MustCompile(`^[0-9A-Fa-f-]+$`)
 // number or a text.
 func MayNameRun(word string) bool {
 	_, err := run.ParseNumber(word)
-	return len(word) >= minIDPart && partOfID.MatchString(word) && err != nil
+	return len(word) >= run.MinIDPart && partOfID.MatchString(word) && err != nil
 }
 
 // looseUnit tells whether a word is the unit of a result that has none, cut off by a
 // space, rather than the name of a run.
 func looseUnit(result, word string) bool {
 	_, r, err := parseResult(result)
-	return err == nil && r.Unit == "" && len(word) < minIDPart && unit.MatchString(word) && !partOfID.MatchString(word)
+	return err == nil && r.Unit == "" && len(word) < run.MinIDPart && unit.MatchString(word) && !partOfID.MatchString(word)
 }
 
 // missingResult is how a result is given later whose text could not be understood; "" for

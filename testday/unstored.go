@@ -6,14 +6,10 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"sweepd/run"
 	"sweepd/store"
 )
-
-// minIDPart is the shortest part of an id that names a run.
-const minIDPart = 4
 
 // WithUnstored gives a store's runs as they have ended where the store could not be told
 // so far. unstored gives those; it is asked only where that may matter.
@@ -95,8 +91,7 @@ func (s *runsWithUnstored) FindRun(ctx context.Context, id string) (string, erro
 // named is the run that a part of an id names, the last of several; -1 for none.
 func named(list []run.Record, id string) int {
 	for i := len(list) - 1; i >= 0; i-- {
-		full := list[i].ID
-		if id == store.Last || id == full || len(id) >= minIDPart && (strings.HasPrefix(full, id) || strings.HasSuffix(full, id)) {
+		if id == store.Last || id == list[i].ID || run.NamedBy(list[i].ID, id) {
 			return i
 		}
 	}

@@ -83,8 +83,8 @@ func TestWithUnstored(t *testing.T) {
 			t.Errorf("%s: %+v, %v", id, d.Run, err)
 		}
 	}
-	if _, err := lost.Run(t.Context(), "uuu"); !errors.Is(err, errDisk) {
-		t.Errorf("too short: %v", err)
+	if _, err := lost.Run(t.Context(), "uux"); !errors.Is(err, errDisk) {
+		t.Errorf("no part of it: %v", err)
 	}
 }
 

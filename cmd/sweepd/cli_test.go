@@ -33,6 +33,9 @@ func must(t *testing.T, args ...string) string {
 	return o.out
 }
 
+// words are a text's, with one blank between them.
+func words(text string) string { return strings.Join(strings.Fields(text), " ") }
+
 // alone keeps what the user's own environment says away from a test, and gives
 // it a data folder.
 func alone(t *testing.T) (data string) {

@@ -10,9 +10,6 @@ import (
 	"sweepd/testday"
 )
 
-// words are a text's, with one blank between them.
-func words(text string) string { return strings.Join(strings.Fields(text), " ") }
-
 // A declared setting is in force after the agent was started anew, and after the machine
 // was; it is shown with its age and what declared it, until it is taken back.
 func TestDeclaredSettingOutlivesTheAgent(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -40,12 +41,13 @@ func (a *app) printPlans(list []testday.PlanSummary) error {
 		{Head: "plan", Right: true}, {Head: "made", Least: 16}, {Head: "devices", Least: 8}, {Head: "workloads", Least: 8, Optional: table.Terminal},
 		{Head: "runs", Right: true}, {Head: "done", Right: true}, {Head: "left", Right: true}, {Head: ""},
 	}}
+	now := time.Now()
 	for _, p := range list {
 		state := table.Cell{}
 		if p.InForce {
 			state = table.Cell{Text: "in force", Tone: toneGood}
 		}
-		t.Row(table.Text(strconv.FormatInt(p.ID, 10)), table.Text(p.CreatedAt.Local().Format("2006-01-02 15:04")), table.Text(strings.Join(p.Devices, ", ")),
+		t.Row(table.Text(strconv.FormatInt(p.ID, 10)), table.Text(p.CreatedAt.Short(now, time.Local)), table.Text(strings.Join(p.Devices, ", ")),
 			table.Text(strings.Join(p.Workloads, ", ")), table.Count(p.Runs), table.Count(p.Done), table.Count(p.Left), state)
 	}
 	out := a.printer()

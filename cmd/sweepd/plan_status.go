@@ -105,7 +105,7 @@ func progressText(g schedule.Counts) string {
 	}
 	if g.Left > 0 {
 		left := time.Duration(g.LeftS * float64(time.Second)).Round(time.Minute)
-		s += fmt.Sprintf(", expected end %s (%dh%02dm)", g.ExpectedEnd.Local().Format("2006-01-02 15:04"), int(left.Hours()), int(left.Minutes())%60)
+		s += fmt.Sprintf(", expected end %s (%dh%02dm)", g.ExpectedEnd.Short(time.Now(), time.Local), int(left.Hours()), int(left.Minutes())%60)
 	}
 	return s
 }

@@ -91,7 +91,7 @@ func (a *app) printEntries(list []entryJSON) error {
 	for _, e := range list {
 		row := []table.Cell{{Text: e.Entry}, {Text: e.When}, {Text: e.NextAt.Local().Format("2006-01-02 15:04:05")}}
 		if o := e.Last; o != nil {
-			row = append(row, table.Text(o.DueAt.Local().Format("2006-01-02 15:04")), table.Cell{Text: string(o.Status), Tone: wentTone(o.Status)})
+			row = append(row, table.Text(o.DueAt.Short(time.Now(), time.Local)), table.Cell{Text: string(o.Status), Tone: wentTone(o.Status)})
 		}
 		t.Row(row...)
 	}

@@ -125,11 +125,17 @@ func (a *app) printOverview(o testday.Overview) error {
 	say(askedText(o), text.Plain)
 	if s := o.Agent; s != nil {
 		say("setting: "+settingNow(*s), text.Plain)
+		if why := s.SettingCommandFailure; why != "" {
+			say("setting_command tells nothing: "+why, toneDoubt)
+		}
 		say("supply: "+supplyNow(o), text.Plain)
 		if s.Recording != nil {
 			say("recording: "+runNow(o), toneGood)
 		} else {
 			say("no run is recording", text.Plain)
+		}
+		for _, r := range s.Unstored {
+			say(fmt.Sprintf("not stored yet: run %s, %s, which ended; `sweepd run stop %[1]s` tries again", run.ShortID(r.ID), r.Cell()), toneBad)
 		}
 	}
 	if o.Next != nil {

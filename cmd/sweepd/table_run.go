@@ -28,6 +28,9 @@ func (a *app) printKept(k testday.KeptRun, all bool) error {
 	p := a.printer()
 	d := k.Record
 	p.summary(d)
+	if k.SoFar != nil {
+		p.Say("  "+soFarText(*k.SoFar, d.Summaries), "    ", text.Plain)
+	}
 	p.history(k.History)
 	if !all {
 		if len(d.Summaries)+len(d.Facts) > 0 {
@@ -43,6 +46,24 @@ func (a *app) printKept(k testday.KeptRun, all bool) error {
 	return p.Err
 }
 
+// soFarText says how far a recording is.
+func soFarText(s testday.SoFar, list []run.Summary) string {
+	if s.Sweeps == 0 {
+		return "so far: no sweep is stored yet"
+	}
+	words := fmt.Sprintf("so far: %s in %s s, means up to %s", sentence.Counted(s.Sweeps, "sweep"), sentence.Fixed(s.Seconds, 1), s.At.Local().Format("15:04:05"))
+	hottest := run.Summary{}
+	for _, x := range list {
+		if x.Sensor == run.Temperature && x.Last != nil && (hottest.Last == nil || *x.Last > *hottest.Last) {
+			hottest = x
+		}
+	}
+	if hottest.Last != nil {
+		words += fmt.Sprintf("; hottest %.0f °C now (%s)", *hottest.Last, hottest.Instance)
+	}
+	return words
+}
+
 // summary is what a user wants to know at the end of a run.
 func (p *printer) summary(d run.Record) {
 	p.Painted("run " + run.Visible(d.ID) + " " + p.Paint(stateText(d.Run), stateTone(d.State)))
@@ -53,7 +74,7 @@ func (p *printer) summary(d run.Record) {
 	if watts := wattsText(d); watts != "" {
 		p.Say("  "+watts, "    ", text.Plain)
 	}
-	if why := d.NoSystemPower(); why != "" {
+	if why := d.NoSystemPower(); why != "" && d.State != run.Recording {
 		p.Say("  its power does not count: "+why, "    ", text.Plain)
 	}
 	p.Say("  "+resultsText(d.Results), "    ", text.Plain)

@@ -31,7 +31,7 @@ func (a *app) printRuns(runs []run.Run) error {
 		{Head: "variant", Least: 8, Optional: table.Terminal}, {Head: "setting", Right: true, Least: 7}, {Head: "supply"}, {Head: "state"},
 		{Head: "findings", Right: true, Optional: table.Terminal}, {Head: "result", Below: true, Optional: table.Terminal},
 	}}
-	metrics := commonMetrics(runs)
+	metrics, unlimited := commonMetrics(runs), p.Unlimited
 	doubts := 0
 	for i, r := range runs {
 		n := countDoubts(r)
@@ -46,10 +46,15 @@ func (a *app) printRuns(runs []run.Run) error {
 			table.Text(string(r.Supply)),
 			table.Cell{Text: stateText(r), Tone: stateTone(r.State)},
 			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
-			table.Text(listedResults(r, metrics[r.Workload], p.Unlimited)),
+			table.Text(listedResults(r, metrics[r.Workload], unlimited)),
 		)
 	}
+	sentences := p.Options
+	if p.Unlimited {
+		p.Width, p.Unlimited = widestRow, false
+	}
 	p.Table(&t)
+	p.Options = sentences
 	if doubts > 0 {
 		p.Say("findings: those that cast doubt on a run or reject it; `sweepd run show RUN` tells them", "", text.Plain)
 	}
@@ -75,14 +80,21 @@ func commonMetrics(runs []run.Run) map[string]string {
 	return common
 }
 
+// allResults is how long the results of a run may be that are listed in full, and
+// widestRow how wide a row, where no terminal sets a bound.
+const (
+	allResults = 60
+	widestRow  = 160
+)
+
 // listedResults is one result of a run, that of the name if the run has it, and
-// how many others there are; or all of them.
+// how many others there are; or all of them, where they are few.
 func listedResults(r run.Run, name string, all bool) string {
 	if len(r.Results) == 0 {
 		return ""
 	}
-	if all {
-		return resultsText(r.Results)
+	if text := resultsText(r.Results); all && len(text) <= allResults {
+		return text
 	}
 	if _, ok := r.Results[name]; !ok {
 		name = slices.Sorted(maps.Keys(r.Results))[0]
@@ -169,11 +181,10 @@ func startTimes(runs []run.Run) (zone string, texts []string) {
 			break
 		}
 	}
+	now := time.Now()
 	texts = make([]string, len(runs))
 	for i, r := range runs {
-		if !r.StartedAt.IsZero() {
-			texts[i] = r.StartedAt.In(in).Format("2006-01-02 15:04")
-		}
+		texts[i] = r.StartedAt.Short(now, in)
 	}
 	return zone, texts
 }

@@ -21,20 +21,25 @@ func findsRuns(t *testing.T, s store.Store) {
 		"20260502":          "20260502-cccc2222",
 		"bb2222":            "20260501-bbbb2222",
 		"abcd":              "abcd", // in full, though another begins with it
+		"aA1":               "20260501-aaaa1111",
+		"cC":                "20260502-cccc2222",
+		"20260501-AAAA":     "20260501-aaaa1111",
 	} {
 		if got, err := s.FindRun(t.Context(), given); err != nil || got != want {
 			t.Errorf("%q: %q, %v, want %q", given, got, err, want)
 		}
 	}
 	for given, want := range map[string]error{
-		"2222": store.ErrAmbiguous, "20260501": store.ErrAmbiguous, "111": run.ErrNoRun, "": run.ErrNoRun, "%%%%": run.ErrNoRun, "aaaa": run.ErrNoRun, "nothing": run.ErrNoRun,
+		"2222": store.ErrAmbiguous, "20260501": store.ErrAmbiguous, "2": store.ErrAmbiguous, "": run.ErrNoRun, "%%%%": run.ErrNoRun, "0501": run.ErrNoRun, "202": run.ErrNoRun, "nothing": run.ErrNoRun,
 	} {
 		if got, err := s.FindRun(t.Context(), given); !errors.Is(err, want) {
 			t.Errorf("%q: %q, %v, want %v", given, got, err, want)
 		}
 	}
 	_, err := s.Run(t.Context(), "2222")
-	if want := `run "2222" fits several runs: 20260501-bbbb2222 (2026-05-01T12:03:00.000Z), 20260502-cccc2222 (2026-05-01T12:02:00.000Z): give more letters`; err == nil || err.Error() != want {
+	at := func(minute int) string { return run.Stamp(noon.Add(time.Duration(minute)*time.Minute)).Short(time.Now(), time.Local) }
+	want := fmt.Sprintf(`run "2222" fits several runs: bbbb2222 (%s, %s), cccc2222 (%[1]s, %[3]s): give more letters`, finished("a", 0).Workload, at(3), at(2))
+	if err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}
 }
@@ -100,12 +105,11 @@ func tellsFewOfMany(t *testing.T, s store.Store) {
 	for i := range 6 {
 		imported(t, s, finished(fmt.Sprintf("abcd-%d", i), i))
 	}
-	_, err := s.FindRun(t.Context(), "abcd")
-	if err == nil || strings.Count(err.Error(), "abcd-") != 5 || strings.Contains(err.Error(), "abcd-0") || !strings.Contains(err.Error(), ", ...") {
-		t.Errorf("of six: %v", err)
-	}
-	if _, err := s.FindRun(t.Context(), "bcd"); err == nil || !strings.Contains(err.Error(), "at least 4 letters") {
-		t.Errorf("of three letters: %v", err)
+	for _, part := range []string{"abcd", "BCD", "b"} {
+		_, err := s.FindRun(t.Context(), part)
+		if err == nil || strings.Count(err.Error(), "abcd-") != 5 || strings.Contains(err.Error(), "abcd-0") || !strings.Contains(err.Error(), ", ...") {
+			t.Errorf("%s of six: %v", part, err)
+		}
 	}
 }
 

@@ -6,13 +6,11 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"sweepd/run"
 	"sweepd/store"
 )
-
-// minPart is the shortest part of an id that names a run.
-const minPart = 4
 
 // maxCandidates is how many runs an ambiguous id is told to fit.
 const maxCandidates = 5
@@ -23,22 +21,29 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 		return s.lastRun(ctx)
 	}
 	var ids, found []string
+	now := time.Now()
 	err := each(ctx, s.read, func(rows *sql.Rows) error {
-		var full, started string
-		err := rows.Scan(&full, &started)
+		var full, workload string
+		var started sql.NullString
+		if err := rows.Scan(&full, &workload, &started); err != nil {
+			return err
+		}
 		ids = append(ids, full)
-		found = append(found, fmt.Sprintf("%s (%s)", full, started))
-		return err
-	}, `SELECT id, coalesce(started_at, 'start unknown') FROM runs
-		WHERE `+s.kept()+` AND (id = ?1 OR length(?1) >= ?2 AND (substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1))
-		ORDER BY id <> ?1, started_at DESC LIMIT ?3`, id, minPart, maxCandidates+1)
+		when := "start unknown"
+		if at, err := parseStamp(started.String); err == nil && !at.IsZero() {
+			when = at.Short(now, time.Local)
+		}
+		found = append(found, fmt.Sprintf("%s (%s, %s)", run.ShortID(full), run.Shorten(workload), when))
+		return nil
+	}, `SELECT id, workload, started_at FROM runs
+		WHERE `+s.kept()+` AND length(?1) > 0 AND (id = ?1 OR instr(lower(substr(id, -?2)), lower(?1))
+			OR length(?1) >= ?3 AND lower(?1) IN (lower(substr(id, 1, length(?1))), lower(substr(id, -length(?1)))))
+		ORDER BY id <> ?1, started_at DESC LIMIT ?4`, id, run.ShortIDLength, run.MinIDPart, maxCandidates+1)
 	switch {
 	case err != nil:
 		return "", s.fail("looking for a run in", err)
 	case len(ids) > 0 && ids[0] == id:
 		return id, nil
-	case len(found) == 0 && len(id) < minPart:
-		return "", fmt.Errorf("run %q: %w: give at least %d letters of its id, or %q", id, run.ErrNoRun, minPart, store.Last)
 	case len(found) == 0:
 		return "", fmt.Errorf("run %q: %w: `sweepd run list` lists them", id, run.ErrNoRun)
 	case len(found) > 1:
