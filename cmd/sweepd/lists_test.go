@@ -87,7 +87,7 @@ func TestRunListRows(t *testing.T) {
 		"run list --last 0":         "",
 		"run list --last 1":         "",
 		"run list --last -2":        "want a number of runs",
-		"run list --last two":       "invalid argument",
+		"run list --last two":       "want a whole number",
 		"run list --since tomorrow": "want a day",
 		"run list --setting 15kW":   "watts above 0",
 		"run list --supply mian":    "mains",
