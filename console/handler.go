@@ -23,7 +23,8 @@ type Options struct {
 	Hosts []string
 	// Lower names the results of which less is better unless a request says
 	// otherwise.
-	Lower []string
+	Lower      []string
+	Thresholds testday.Thresholds // of findings that are judged again
 	// FramesShort is the share of a run that its frame times should cover; 0 means
 	// judge.DefaultFramesShort.
 	FramesShort float64

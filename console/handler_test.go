@@ -105,7 +105,7 @@ func (f *fakeAgent) StopRun(ctx context.Context, s run.Stop) (run.Record, error)
 	d.State, d.Results, f.recording = run.Finished, map[string]run.Result{}, nil
 	s.Apply(&d.Run)
 	if f.data != nil {
-		if _, _, err := f.data.Import(ctx, contract.Sequence(d), nil); err != nil {
+		if _, _, err := f.data.Import(ctx, "", contract.Sequence(d), nil); err != nil {
 			return d, err
 		}
 	}
@@ -563,7 +563,7 @@ func keptRuns(t *testing.T, h subject) {
 	for i, supply := range []run.Supply{run.Mains, run.Battery} {
 		d := run.Record{Run: run.Run{ID: fmt.Sprintf("019a0000-%d", i), State: run.Finished, StartedAt: run.Stamp(at), DurationS: &length,
 			Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: supply, Variant: "cores=6"}}}
-		if _, _, err := h.data.Import(t.Context(), contract.Sequence(d), nil); err != nil {
+		if _, _, err := h.data.Import(t.Context(), "", contract.Sequence(d), nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -588,7 +588,7 @@ func keptRuns(t *testing.T, h subject) {
 		{"POST", "runs/00-1/results", `{"results":{"load":{"value":5}}}`, 200, `"load":{"value":5`},
 		{"POST", "runs/00-1/results", `{"results":{"wait":{"value":7,"better":"lower"}}}`, 200, `"wait":{"value":7,"unit":"","better":"lower"}`},
 		{"POST", "runs/00-1/results", `{"results":{"wait":{"value":8}}}`, 200, `"wait":{"value":8,"unit":"","better":"lower"}`},
-		{"GET", "runs/00-0", "", 200, `"history":{"results":[],"decisions":[]}`},
+		{"GET", "runs/00-0", "", 200, `"history":{"results":[],"decisions":[],"corrections":[]}`},
 		{"GET", "runs/00-1", "", 200, `"history":{"results":[{"name":"load","result":{"value":4,`},
 		{"GET", "runs/00-1", "", 200, `"what":"reject","who":"user","why":"an update ran"},{`},
 		{"GET", "runs/00-1", "", 200, `"what":"keep","who":"user","why":"it did not"}]`},

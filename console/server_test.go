@@ -153,7 +153,7 @@ func TestChangesArePublished(t *testing.T) { onEach(t, changesArePublished) }
 
 func changesArePublished(t *testing.T, h subject) {
 	one := run.Run{ID: "019a0000-0001", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort"}, State: run.Finished, StartedAt: run.Stamp(time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC))}
-	if _, _, err := h.data.Import(t.Context(), contract.Sequence(run.Record{Run: one}), nil); err != nil {
+	if _, _, err := h.data.Import(t.Context(), "", contract.Sequence(run.Record{Run: one}), nil); err != nil {
 		t.Fatal(err)
 	}
 	heard := make(chan run.Event, 10)

@@ -71,7 +71,7 @@ func storeOf(t *testing.T, runs ...run.Record) *sqlite.Store {
 			t.Error(err)
 		}
 	})
-	if _, _, err := s.Import(context.Background(), contract.Sequence(runs...), nil); err != nil {
+	if _, _, err := s.Import(context.Background(), "", contract.Sequence(runs...), nil); err != nil {
 		t.Fatal(err)
 	}
 	return s

@@ -76,7 +76,7 @@ func (c *settingCheck) describe(d *run.Record) {
 	if !c.started {
 		return
 	}
-	if !stated(d.Setting) && c.read.Known() {
+	if !stated(d.Setting) && !d.HasCorrected(run.FieldSetting) && c.read.Known() {
 		d.Setting = c.read
 	}
 	commanded := d.SettingRead != nil && d.SettingRead.Source == run.Command

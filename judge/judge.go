@@ -46,6 +46,7 @@ type judgement struct {
 	discharge *dischargeEstimate
 	clock     *clockCheck
 	supply    *supplyCheck
+	said      *saidSupply // nil unless a person said what the supply was
 	setting   *settingCheck
 	power     *powerCheck
 	checks    []check // nil while the interval is unknown
@@ -97,6 +98,9 @@ func (j *judgement) begin() error {
 	j.sums = newIntegrators(j.index.Sensors, bridge, step, until)
 	j.clock = &clockCheck{gap: max(j.th.Gap, 3*interval), step: j.th.ClockStep}
 	j.supply = &supplyCheck{index: &j.index, settle: j.th.Settle}
+	if j.d.HasCorrected(run.FieldSupply) {
+		j.said = &saidSupply{supply: j.d.Supply, settle: j.th.Settle}
+	}
 	j.setting = &settingCheck{index: &j.index, th: j.th}
 	j.power = newPowerCheck(&j.index, j.setting, j.th)
 	j.checks = []check{
@@ -124,6 +128,7 @@ func (j *judgement) take(s *run.Sweep) error {
 	j.n++
 	j.last = s.At
 	t := s.At.Mono - j.first.Mono
+	j.relabel(s, t)
 	for i := range j.sums {
 		j.sums[i].observe(t, At(s.Values, i))
 	}
@@ -166,6 +171,17 @@ func (j *judgement) conclude(trace run.Trace) (run.Record, error) {
 	return d, nil
 }
 
+// relabel has a person's later word stand in place of what was read or declared.
+func (j *judgement) relabel(s *run.Sweep, t time.Duration) {
+	if j.said != nil {
+		j.said.observe(s, t)
+		s.Supply = j.d.Supply
+	}
+	if j.d.HasCorrected(run.FieldSetting) {
+		s.Setting = j.d.Setting
+	}
+}
+
 // closeQuantiles walks the trace once more where it was longer than was known.
 func (j *judgement) closeQuantiles(trace run.Trace) error {
 	if j.quantiles.close() {
@@ -202,6 +218,9 @@ func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
 	add(LostFindings(lost))
 	add(j.discharge.findings(*d.DurationS))
 	j.clock.lost = lost
+	if j.said != nil {
+		add(j.said.findings(*d.DurationS))
+	}
 	for _, c := range j.checks {
 		add(c.findings())
 	}
@@ -242,7 +261,7 @@ func fromBefore(d *run.Record) []run.Finding {
 		case run.HotStart, run.BusyStart, run.CommandFailed, run.ReadingsLost:
 			found = append(found, f)
 		case run.SettingUnknown: // of a declaration from before a restart; whether there is none the trace tells
-			if d.Setting.Source == run.Declared {
+			if d.Setting.Source == run.Declared && !d.HasCorrected(run.FieldSetting) {
 				found = append(found, f)
 			}
 		}

@@ -36,6 +36,9 @@ func (e *Ended) Corrected() Record {
 			}
 			d.Results[name] = r.Result
 		}
+		for _, x := range c.Changes { // they were checked when they were given
+			_ = x.Apply(&d.Run)
+		}
 		d.Findings = slices.DeleteFunc(d.Findings, func(f Finding) bool { _, replaced := c.Findings[f.Code]; return replaced })
 		for _, code := range slices.Sorted(maps.Keys(c.Findings)) {
 			if f := c.Findings[code]; f != nil {

@@ -25,6 +25,7 @@ const (
 	SettingUnknown   Code = "setting_unknown"
 	SettingDisagrees Code = "setting_disagrees"
 	SettingDisobeyed Code = "setting_disobeyed"
+	SupplyDisagrees  Code = "supply_disagrees"
 	HotStart         Code = "hot_start"
 	ChargerWeak      Code = "charger_weak"
 	BatteryReserve   Code = "battery_reserve"
@@ -57,6 +58,7 @@ var advice = map[Code]string{
 	SettingChanged:   "run it again",
 	SettingUnknown:   "declare it before the next run: sweepd setting 25W",
 	SettingDisagrees: "set the device or the declaration right",
+	SupplyDisagrees:  "see which is right: `sweepd run correct --undo` takes the correction back",
 	HotStart:         "let the device cool down before a run",
 	ChargerWeak:      "use a stronger charger or lower the setting",
 	BatteryReserve:   "charge it before the run",
@@ -108,7 +110,7 @@ func Codes() []string {
 		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed), string(ConditionsDiffer),
 		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(KeptInterrupted), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
-		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(Suspended), string(Throttled), string(TooShort),
+		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(SupplyDisagrees), string(Suspended), string(Throttled), string(TooShort),
 	}
 }
 

@@ -1,6 +1,7 @@
 package run
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -109,9 +110,28 @@ type Correction struct {
 	// replacement. They never change the run's state.
 	Findings map[Code]*Finding
 	Decision Decision
-	Why      string // of the decision
+	Why      string // of the decision, or of the changes
 	At       time.Time
+
+	// FindingWhy is set where the decision follows from findings that were judged again,
+	// and says which.
+	FindingWhy string
+	// Changes are what was typed of the run and is corrected. Each finds what it
+	// corrects, or none is made (ErrChanged).
+	Changes []Change
+	// Batch names what is corrected together and can be taken back together, in every
+	// file: NewID makes one. Where it is empty, only results that are replaced are kept
+	// as a correction.
+	Batch  string
+	Undoes string // the batch that is taken back
+	Who    string // typed it, as the system calls them; "" unknown
+	// System is the whole device's power as it is judged again with other labels; nil
+	// leaves it.
+	System *SystemPower
 }
+
+// SystemPower is the whole device's power, W; nil where it is unknown.
+type SystemPower struct{ Watts *float64 }
 
 // NewResult is a result that is added to a run, or replaces one.
 type NewResult struct {
@@ -128,13 +148,46 @@ func (c Correction) Check() error {
 			return err
 		}
 	}
+	if c.Batch != "" || c.Undoes != "" || len(c.Changes) > 0 {
+		if err := c.checkBatch(); err != nil {
+			return err
+		}
+	}
 	switch c.Decision {
 	case Undecided:
 		return nil
 	case Reject, Keep, Unkeep:
-		return c.Decision.CheckReason(c.Why)
+		return c.Decision.CheckReason(c.DecisionWhy())
 	}
 	return fmt.Errorf("decision %q is neither reject nor keep, nor unkeep", c.Decision)
+}
+
+// DecisionWhy is the reason of the decision.
+func (c Correction) DecisionWhy() string { return cmp.Or(c.FindingWhy, c.Why) }
+
+func (c Correction) checkBatch() error {
+	if err := CheckID(c.Batch); err != nil {
+		return fmt.Errorf("correction %q: %w", Shorten(c.Batch), err)
+	}
+	if c.Undoes != "" {
+		if err := CheckID(c.Undoes); err != nil {
+			return fmt.Errorf("correction %q: %w", Shorten(c.Undoes), err)
+		}
+	}
+	for what, text := range map[string]string{"name of who corrects": c.Who, "reason": c.Why} {
+		if text != "" {
+			if err := CheckLabel(what, text); err != nil {
+				return err
+			}
+		}
+	}
+	scratch := Run{Results: map[string]Result{}}
+	for _, x := range c.Changes {
+		if err := x.Apply(&scratch); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Want is what the next run needs of the device.

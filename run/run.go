@@ -1,5 +1,7 @@
 package run
 
+import "slices"
+
 // State says whether a run is in progress and, if not, how it ended.
 type State string
 
@@ -84,7 +86,13 @@ type Record struct {
 	// Former are ids under which a run that is imported may be kept already: earlier
 	// versions derived other ones from the same row. They are not kept themselves.
 	Former []string `json:"-"`
+	// Corrected are the labels of which a person said later that they are others than
+	// what was typed or read.
+	Corrected []Field `json:"corrected,omitzero"`
 }
+
+// HasCorrected tells whether a label is one of Corrected.
+func (r *Record) HasCorrected(what Field) bool { return slices.Contains(r.Corrected, what) }
 
 // Summary is one sensor over one run. Numbers that could not be had are nil.
 type Summary struct {

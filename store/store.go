@@ -134,6 +134,12 @@ type Corrector interface {
 	// ErrNotRejected where it is neither, run.ErrNoSweep where nothing of it is known.
 	// Unkeeping undoes the last keeping; ErrNotKept where there is none.
 	Correct(ctx context.Context, id string, c run.Correction) (run.Record, error)
+	// CorrectAll makes corrections of several runs, all or none, and returns the runs as
+	// they are then. run.ErrChanged where a change does not find what it corrects;
+	// ErrStillRecording where labels of a run that is recording are changed.
+	CorrectAll(ctx context.Context, list []RunCorrection) ([]run.Record, error)
+	// Batches lists what was corrected together, the oldest first.
+	Batches(context.Context) ([]Batch, error)
 	// SetUnlike stores which of the selected runs differ from their like, by id and text, as
 	// findings of that kind, in place of what was stored before. It reports whether anything
 	// changed.
@@ -154,18 +160,21 @@ var (
 
 // Importer takes over runs from elsewhere.
 type Importer interface {
-	// Import stores the runs that a sequence gives, all or none. Runs whose id or one of
-	// whose former ids is known are left as they are and counted as known. An error that the sequence gives
+	// Import stores the runs that a sequence gives, all or none. source is the file that
+	// they are of, for Imports to tell. Runs whose id or one of whose former ids is known
+	// are left as they are and counted as known; those of an import that was taken back
+	// come back as they were, and are counted as added. An error that the sequence gives
 	// ends it: nothing is stored, and the error is returned as it is. progress may be
 	// nil; it counts runs.
 	//
 	// The sequence may be walked on a goroutine of its own, which ends before Import
 	// does. It should not have to wait for anything, since writers wait meanwhile, and
 	// the runs that it gives must stay as they are.
-	Import(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
+	Import(ctx context.Context, source string, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error)
 	// Merge takes over all runs of another data file, or folder, with their readings,
-	// results, facts and history, and the idle readings. Runs that are here already are
-	// left as they are; where the two differ, the report says how. Those that break the
+	// results, facts and history, and the idle readings. Of runs that are here already it
+	// takes the corrections: what was corrected last counts, thing by thing. Those that
+	// differ otherwise are left as they are, and the report says how. Those that break the
 	// rules of import (run.Record.CheckImported) or are damaged are left out, and the
 	// report says why. Merging again adds nothing. A reader sees all that is new or nothing
 	// of it; after an error nothing of it is there, but idle readings. progress may be nil;
@@ -173,12 +182,29 @@ type Importer interface {
 	// facts of its runs, nothing is merged and the error is an *OtherMachineError; same
 	// names the devices that are one machine all the same.
 	Merge(ctx context.Context, path string, progress func(done, total int), same ...string) (MergeReport, error)
+	// Imports lists the imports and merges that brought runs, the oldest first.
+	Imports(context.Context) ([]Import, error)
+	// TakeBack hides the runs of an import or merge, as if they were not there, or has
+	// them back. ErrNoImport where there is none, ErrTakenBack where it is so already.
+	TakeBack(ctx context.Context, id int64, back bool, at time.Time) error
+}
+
+// Import is one that was done.
+type Import struct {
+	ID      int64         `json:"id"`
+	At      run.Timestamp `json:"at"`     // zero: unknown
+	Source  string        `json:"source"` // the file; "" unknown
+	Runs    int           `json:"runs"`
+	TakenAt run.Timestamp `json:"taken_back_at"` // zero: its runs are there
 }
 
 // MergeReport says what Merge did.
 type MergeReport struct {
 	Added     int        // runs that are new here
-	Known     int        // runs that are here already, just the same
+	Known     int        // runs that are here already, with all that the other file has of them
+	Corrected []string   // runs that are here, and were corrected there
+	Overruled []Conflict // those of them that were corrected here too, to another end: the later one counts
+	Unjudged  []string   // those of them whose findings are to be judged again
 	Recording []string   // runs that the other file is still recording: not taken
 	Conflicts []Conflict // runs that are here with other content: not touched
 	Bad       []BadRun   // runs that cannot be taken over
@@ -252,6 +278,11 @@ var (
 	ErrNotRejected = errors.New("the run is not rejected, nor interrupted: there is nothing to keep")
 	// ErrNotKept is returned for undoing a keeping that never was, or was undone.
 	ErrNotKept = errors.New("nothing to undo: what was decided of the run last is no `run keep`")
+	// ErrNoImport is returned where an import is named that there is not.
+	ErrNoImport = errors.New("there is no such import: `sweepd import --list` lists them")
+	// ErrTakenBack is returned for taking back what was taken back, or having back what
+	// is there.
+	ErrTakenBack = errors.New("it is so already")
 	// ErrNoPlan is returned where no plan was made yet.
 	ErrNoPlan = errors.New("there is no plan: make one with `sweepd plan new`")
 )

@@ -122,7 +122,7 @@ func TestMarkUnlike(t *testing.T) {
 			Labels:  run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: run.Mains, Setting: run.Watts(12).From(run.Declared)},
 			Results: map[string]run.Result{"fps": {Value: fps, Better: run.Higher}}}})
 	}
-	if _, _, err := s.Import(t.Context(), contract.Sequence(list...), nil); err != nil {
+	if _, _, err := s.Import(t.Context(), "", contract.Sequence(list...), nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := MarkUnlike(t.Context(), s, run.Run{Labels: run.Labels{Device: "unit-elm"}}); err != nil {

@@ -23,7 +23,7 @@ func TestDeviceNames(t *testing.T) {
 		if brought {
 			begin = func(ctx context.Context, d run.Record) error {
 				d.State = run.Finished
-				_, _, err := s.Import(ctx, contract.Sequence(d), nil)
+				_, _, err := s.Import(ctx, "", contract.Sequence(d), nil)
 				return err
 			}
 		}

@@ -218,7 +218,7 @@ func day(t *testing.T, s store.Store) {
 	last.State, last.Why = run.Rejected, "an update"
 	list[4].State = run.Interrupted
 	list[0].Facts = map[string]string{"os": "sim 0"}
-	if _, _, err := s.Import(t.Context(), contract.Sequence(list...), nil); err != nil {
+	if _, _, err := s.Import(t.Context(), "", contract.Sequence(list...), nil); err != nil {
 		t.Fatal(err)
 	}
 }

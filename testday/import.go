@@ -65,7 +65,7 @@ func importTable(ctx context.Context, s store.Importer, in *userfile.Input, q Im
 	if err := errors.Join(err, in.Close()); err != nil {
 		return x, fmt.Errorf("%s: %w", q.File, store.Stopped(ctx, err))
 	}
-	x.Added, x.Known, err = s.Import(ctx, exporter.ReadTidy(table, exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}), func(done int) { progress(done, rows.Count()) })
+	x.Added, x.Known, err = s.Import(ctx, q.File, exporter.ReadTidy(table, exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}), func(done int) { progress(done, rows.Count()) })
 	return x, err
 }
 

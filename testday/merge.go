@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"sweepd/store"
 )
@@ -16,9 +17,14 @@ import (
 type Merged struct {
 	Added     int        `json:"added"`
 	Known     int        `json:"known"`
+	Corrected []string   `json:"corrected"` // here already, with corrections that were made there
+	Overruled []Conflict `json:"overruled"` // of those, what was corrected here too: the later one counts
 	Recording []string   `json:"recording"` // not taken, for they are still recording there
 	Conflicts []Conflict `json:"conflicts"`
 	Bad       []BadRun   `json:"bad"` // left out
+	// Unjudged are those of Corrected of which both files corrected what findings depend
+	// on: JudgeAgain is for them.
+	Unjudged []string `json:"-"`
 }
 
 // BadRun is a run of the other file that is damaged or breaks the rules of import; it was
@@ -65,7 +71,7 @@ var MergeFile = &Operation[MergeRequest, Merged]{
 				}
 			}
 		}
-		m, err = Merge(ctx, d.Store, file, q.SameDevice, d.Progress)
+		m, err = MergeAndJudge(ctx, d.Store, file, q.SameDevice, d.Thresholds, d.Now, d.Progress)
 		if err != nil {
 			err = errors.New(strings.ReplaceAll(err.Error(), file, q.Name))
 		}
@@ -93,14 +99,29 @@ func keep(path string, from io.Reader, bytes int64) error {
 // the devices that are one machine, here and there, whatever the facts of their runs say.
 func Merge(ctx context.Context, s store.Importer, path string, same []string, progress func(done, total int)) (Merged, error) {
 	r, err := s.Merge(ctx, path, progress, same...)
-	m := Merged{Added: r.Added, Known: r.Known, Recording: append([]string{}, r.Recording...), Conflicts: []Conflict{}, Bad: []BadRun{}}
-	for _, c := range r.Conflicts {
-		m.Conflicts = append(m.Conflicts, Conflict{c.Run, append([]string{}, c.Differences...)})
-	}
+	m := Merged{Added: r.Added, Known: r.Known, Corrected: append([]string{}, r.Corrected...), Overruled: conflicts(r.Overruled),
+		Recording: append([]string{}, r.Recording...), Conflicts: conflicts(r.Conflicts), Bad: []BadRun{}, Unjudged: r.Unjudged}
 	for _, b := range r.Bad {
 		m.Bad = append(m.Bad, BadRun(b))
 	}
 	return m, err
+}
+
+// MergeAndJudge is Merge that also judges again what was corrected in both places.
+func MergeAndJudge(ctx context.Context, s store.Store, path string, same []string, th Thresholds, now time.Time, progress func(done, total int)) (Merged, error) {
+	m, err := Merge(ctx, s, path, same, progress)
+	if err == nil {
+		err = JudgeAgain(ctx, s, m.Unjudged, th, now)
+	}
+	return m, err
+}
+
+func conflicts(list []store.Conflict) []Conflict {
+	out := []Conflict{}
+	for _, c := range list {
+		out = append(out, Conflict{c.Run, append([]string{}, c.Differences...)})
+	}
+	return out
 }
 
 // Failed says what could not be taken; nil where all could.

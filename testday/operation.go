@@ -7,9 +7,13 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/judge"
 	"sweepd/run"
 	"sweepd/store"
 )
+
+// Thresholds decide when something becomes a finding.
+type Thresholds = judge.Thresholds
 
 // Needs is the right that an operation needs of whoever asks an agent for it.
 type Needs string
@@ -35,10 +39,11 @@ const (
 // Day is what an operation works on: the data, the agent that records into it, what the
 // configuration of whoever holds the data says, and what comes and goes as bytes.
 type Day struct {
-	Store   store.Store
-	Lower   []string           // results of which less is better
-	Prices  map[string]float64 // of devices
-	Version string             // the program's
+	Store      store.Store
+	Lower      []string           // results of which less is better
+	Prices     map[string]float64 // of devices
+	Version    string             // the program's
+	Thresholds Thresholds         // of findings that are judged again
 	// FramesShort is the share of a run that its frame times should cover; 0 means
 	// judge.DefaultFramesShort.
 	FramesShort float64

@@ -174,7 +174,7 @@ func TestReadPlan(t *testing.T) {
 		d := run.Record{Run: run.Run{ID: "019b0000-000" + string(rune('0'+i)), State: run.Finished, StartedAt: run.Stamp(made.Add(time.Duration(1+i) * time.Minute)), DurationS: &minute,
 			Labels:  run.Labels{Device: "unit-oak", Workload: "tile-sort", Supply: run.Mains, Setting: run.Watts(w).From(run.Declared)},
 			Results: map[string]run.Result{"seconds": {Value: 1, Better: run.Higher}}, Facts: map[string]string{"battery_full_wh": "48.6"}}}
-		if _, _, err := s.Import(t.Context(), contract.Sequence(d), nil); err != nil {
+		if _, _, err := s.Import(t.Context(), "", contract.Sequence(d), nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -352,7 +352,7 @@ func TestEarlierPlans(t *testing.T) {
 	}
 	done := run.Record{Run: run.Run{ID: "01f0e0a2-0000-7000-8000-00000000abcd", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(12).From(run.Declared), Supply: run.Mains},
 		State: run.Finished, StartedAt: run.Stamp(morning.Add(time.Minute)), DurationS: new(60.0), Results: map[string]run.Result{"score": {Value: 5, Better: run.Higher}}, Findings: []run.Finding{}}}
-	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&done, nil) }, nil); err != nil {
+	if _, _, err := s.Import(t.Context(), "", func(yield func(*run.Record, error) bool) { yield(&done, nil) }, nil); err != nil {
 		t.Fatal(err)
 	}
 	second, err := NewPlan(t.Context(), s, PlanRequest{Request: cells("20"), Replace: true}, thisDevice, morning.Add(time.Hour))

@@ -39,7 +39,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	w.following.Go(func() { manager.run(w.background) })
 	handler := console.New(console.Options{
 		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
-		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Version: currentVersion(), Log: w.log,
+		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
 		Prices: c.Prices, Token: w.token, Holder: w.holder, Open: w.open,
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, slogger(w.log))

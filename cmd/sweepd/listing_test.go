@@ -82,7 +82,7 @@ func TestHistoryOfARun(t *testing.T) {
 		t.Errorf("result: %s", out)
 	}
 	out := must(t, "run", "show", "last")
-	for _, want := range []string{"rejected by hand: an update ran", "kept by hand: it ran before", "fps_mean corrected, it was 61.1235 fps"} {
+	for _, want := range []string{"rejected by hand: an update ran", "kept by hand: it ran before", "fps_mean 61.1235 fps → 62 fps"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("run show lacks %q:\n%s", want, out)
 		}
@@ -228,7 +228,7 @@ func TestRunDoubts(t *testing.T) {
 	hot := run.Record{Run: run.Run{ID: "01f0e0a2-0000-7000-8000-00000000abcd", Labels: run.Labels{Device: "unit-elm", Workload: "tile-sort", Setting: run.Watts(25).From(run.Declared), Supply: run.Mains},
 		State: run.Finished, StartedAt: run.Stamp(time.Date(2026, 5, 6, 10, 0, 0, 0, time.UTC)), DurationS: new(60.0),
 		Results: map[string]run.Result{}, Findings: []run.Finding{{Code: run.HotStart, Severity: run.SeverityDoubt, Text: "61 °C at the start"}}}}
-	if _, _, err := s.Import(t.Context(), func(yield func(*run.Record, error) bool) { yield(&hot, nil) }, nil); err != nil {
+	if _, _, err := s.Import(t.Context(), "", func(yield func(*run.Record, error) bool) { yield(&hot, nil) }, nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.Close(); err != nil {

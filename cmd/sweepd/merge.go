@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -24,8 +25,10 @@ func (a *app) mergeCommand() *cobra.Command {
 		Use:   "merge OTHER.db",
 		Short: "Take over all runs and readings of another device's data file",
 		Long: `Take over all runs, with their readings, results and facts, from the data file (or
-data folder) of another device. Merging again adds nothing. A run that both files
-have with different content is named and left as it is here; one that is damaged, or
+data folder) of another device. Merging again adds nothing. Of a run that is here
+already its corrections are taken over; what both corrected is named, and the later
+correction counts. A run that both files have with different content otherwise is
+named and left as it is here; one that is damaged, or
 that breaks the rules of import, is named and left out. The rest comes in, and the
 command ends with 1. Nothing that the other file says is run: it must have the tables
 of a sweepd file and no triggers. A reader sees all that comes in, or nothing.
@@ -51,8 +54,8 @@ one all the same, as after its system was installed anew.`,
 			if at.agent != nil {
 				m, err = a.sendToMerge(cmd.Context(), args[0], same, show)
 			} else {
-				err = a.withStore(sqlite.Options{}, func(s store.Store, _ config) (err error) {
-					m, err = testday.Merge(cmd.Context(), s, args[0], same, show)
+				err = a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
+					m, err = testday.MergeAndJudge(cmd.Context(), s, args[0], same, c.Thresholds.forJudge(), time.Now(), show)
 					return err
 				})
 			}
@@ -137,6 +140,12 @@ const (
 func (a *app) printMerge(r testday.Merged) error {
 	p := a.printer()
 	p.Line("%s added, %d were here already", sentence.Counted(r.Added, "run"), r.Known)
+	if n := len(r.Corrected); n > 0 {
+		p.Line("%s here already, with corrections that were made there", sentence.Counted(n, "run"))
+	}
+	for _, c := range r.Overruled[:min(shownConflicts, len(r.Overruled))] {
+		p.Line("corrected in both: %s, the later one counts: %s", run.ShortID(c.Run), someOf(c.Differences, shownDifferences))
+	}
 	for _, id := range r.Recording {
 		p.Line("not taken: %s is still recording there; merge again when it has ended", run.ShortID(id))
 	}

@@ -20,7 +20,7 @@ func (a *app) runCommand() *cobra.Command {
   sweepd run list --supply battery`,
 	}
 	run.AddCommand(a.runStartCommand(), a.runStopCommand(), a.runWatchCommand(), a.runListCommand(), a.runDoubtsCommand(), a.runShowCommand(),
-		a.runResultCommand(), a.runRejectCommand(), a.runKeepCommand())
+		a.runResultCommand(), a.runCorrectCommand(), a.runHistoryCommand(), a.runRejectCommand(), a.runKeepCommand())
 	return run
 }
 
@@ -44,6 +44,14 @@ func (f *filterFlags) add(cmd *cobra.Command) {
 func (f *filterFlags) request() testday.FilterRequest {
 	f.Supply = f.supply.value
 	return f.FilterRequest
+}
+
+// addListed adds the filters that only lists of runs have.
+func (f *filterFlags) addListed(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.Setting, "setting", "", "only runs at this setting, such as `25W` or quiet")
+	cmd.Flags().StringVar(&f.State, "state", "", "only runs in this `STATE`: recording, finished, interrupted or rejected")
+	cmd.Flags().StringVar(&f.Finding, "finding", "", "only runs with the finding `CODE`")
+	cmd.Flags().IntVar(&f.Last, "last", 0, "only the newest `N` of them")
 }
 
 func (f *filterFlags) filter() (store.Filter, error) {

@@ -43,10 +43,7 @@ func (a *app) runListCommand() *cobra.Command {
 		},
 	}
 	f.add(cmd)
-	cmd.Flags().StringVar(&f.Setting, "setting", "", "only runs at this setting, such as `25W` or quiet")
-	cmd.Flags().StringVar(&f.State, "state", "", "only runs in this `STATE`: recording, finished, interrupted or rejected")
-	cmd.Flags().StringVar(&f.Finding, "finding", "", "only runs with the finding `CODE`")
-	cmd.Flags().IntVar(&f.Last, "last", 0, "only the newest `N` of them")
+	f.addListed(cmd)
 	return cmd
 }
 

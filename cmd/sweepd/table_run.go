@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/report/sentence"
@@ -101,9 +102,23 @@ func (p *printer) history(h store.History) {
 		}
 		p.Say("  "+when+": "+what, "    ", text.Plain)
 	}
-	for _, x := range h.Results {
+	p.corrections(h.Corrections)
+	for _, x := range replaced(h) {
 		p.Say(fmt.Sprintf("  %s: %s corrected, it was %s", timeText(x.ReplacedAt), x.Name, valueText(x.Result)), "    ", text.Plain)
 	}
+}
+
+// replaced are the results that were replaced and that no correction tells of: data of
+// older versions have such.
+func replaced(h store.History) (list []store.OldResult) {
+	for _, x := range h.Results {
+		if !slices.ContainsFunc(h.Corrections, func(c store.Corrected) bool {
+			return c.What == run.FieldResult && c.Name == x.Name && c.At == x.ReplacedAt
+		}) {
+			list = append(list, x)
+		}
+	}
+	return list
 }
 
 // conditions says what was run, where and how long.

@@ -118,6 +118,9 @@ sweepd run reject last --why "seen"
 sweepd run keep last --why "seen again"
 sweepd run keep last --undo
 sweepd run keep last --why "seen again"
+sweepd run correct last --set-note "seen twice"
+sweepd run correct --undo
+sweepd run history last
 sweepd setting quiet
 sweepd schedule
 sweepd import "Z:$work/day.csv" --data 'C:\day' | grep '^48 runs added'

@@ -167,7 +167,7 @@ func Sequence(runs ...run.Record) iter.Seq2[*run.Record, error] {
 // imported has the store take runs, which are new to it.
 func imported(t *testing.T, s store.Store, runs ...run.Record) {
 	t.Helper()
-	added, _, err := s.Import(t.Context(), Sequence(runs...), nil)
+	added, _, err := s.Import(t.Context(), "", Sequence(runs...), nil)
 	must(t, err)
 	if added != len(runs) {
 		t.Fatalf("%d of %d runs added", added, len(runs))

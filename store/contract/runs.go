@@ -195,7 +195,7 @@ func importsAllOrNothing(t *testing.T, s store.Store) {
 				yield(last, nil)
 			}
 		}
-		added, known, err := s.Import(t.Context(), sequence, nil)
+		added, known, err := s.Import(t.Context(), "", sequence, nil)
 		if err == nil || last == nil && err.Error() != errRow.Error() || added+known != 0 {
 			t.Errorf("%s: added %d, known %d, %v", what, added, known, err)
 		}
@@ -204,7 +204,7 @@ func importsAllOrNothing(t *testing.T, s store.Store) {
 		}
 	}
 	told := 0
-	added, known, err := s.Import(t.Context(), Sequence(changed, finished("run-0002", 2)), func(done int) { told = done })
+	added, known, err := s.Import(t.Context(), "", Sequence(changed, finished("run-0002", 2)), func(done int) { told = done })
 	must(t, err)
 	if added != 1 || known != 1 || told != 2 {
 		t.Errorf("added %d, known %d, told of %d", added, known, told)
@@ -220,7 +220,7 @@ func importsKnowFormerIDs(t *testing.T, s store.Store) {
 	imported(t, s, finished(former, 1))
 	again, other := finished("6bdd0bd7-9d2f-8e0f-8a54-3d8c1a1f5b11", 1), finished("run-0002", 2)
 	again.Former, other.Former = []string{"0bdd0bd7-9d2f-5e0f-8a54-3d8c1a1f5b11", former}, []string{"1bdd0bd7-9d2f-5e0f-8a54-3d8c1a1f5b11"}
-	added, known, err := s.Import(t.Context(), Sequence(again, other), nil)
+	added, known, err := s.Import(t.Context(), "", Sequence(again, other), nil)
 	must(t, err)
 	if added != 1 || known != 1 {
 		t.Errorf("added %d, known %d; want 1 of each", added, known)

@@ -48,7 +48,7 @@ func finishRun(w *runWriter, r *run.Record) error {
 	if state != run.Recording {
 		return fmt.Errorf("run %s is %s already: %w", r.ID, state, run.ErrEnded)
 	}
-	return w.change(n, func() error { return finish(w, n, r) })
+	return w.change(n, func(*run.Record) error { return finish(w, n, r) })
 }
 
 func finish(w *runWriter, n int64, r *run.Record) error {

@@ -196,7 +196,7 @@ func (c *checker) oldRun(n int64) error {
 		damage[partResults] = r.readResults() != nil
 		damage[partFindings] = r.readFindings() != nil
 		damage[partSummaries] = r.readSummaries() != nil
-		damage[partHistory] = r.readOldResults() != nil || r.readDecisions() != nil
+		damage[partHistory] = r.readOldResults() != nil || r.readDecisions() != nil || r.readCorrections() != nil
 		for p, odd := range r.odd(0) {
 			damage[p] = damage[p] || odd
 		}

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -14,51 +15,68 @@ import (
 )
 
 // Correct changes a run, see store.Corrector.
-func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (r run.Record, err error) {
-	if err := c.Check(); err != nil {
-		return r, err
+func (s *Store) Correct(ctx context.Context, id string, c run.Correction) (run.Record, error) {
+	list, err := s.CorrectAll(ctx, []store.RunCorrection{{Run: id, Correction: c}})
+	if err != nil {
+		return run.Record{}, err
 	}
-	doing := "storing a result in"
-	switch c.Decision {
-	case run.Reject:
-		doing = "rejecting a run in"
-	case run.Keep:
-		doing = "keeping a run in"
-	case run.Unkeep:
-		doing = "keeping a run no longer in"
-	}
-	return r, s.fail(doing, s.commit(ctx, true, func(tx *sql.Tx) error {
-		n, state, err := runState(ctx, tx, id, keptRuns)
-		if err != nil {
-			return err
+	return list[0], nil
+}
+
+// deciding says in errors what was being done.
+var deciding = map[run.Decision]string{run.Reject: "rejecting a run in", run.Keep: "keeping a run in", run.Unkeep: "keeping a run no longer in"}
+
+// CorrectAll changes runs, all or none, see store.Corrector.
+func (s *Store) CorrectAll(ctx context.Context, list []store.RunCorrection) (corrected []run.Record, err error) {
+	doing := "correcting a run in"
+	for _, c := range list {
+		if err := c.Check(); err != nil {
+			return nil, err
 		}
+		doing = cmp.Or(deciding[c.Decision], doing)
+		if len(c.Changes) == 0 && len(c.Results) > 0 {
+			doing = "storing a result in"
+		}
+	}
+	return corrected, s.fail(doing, s.commit(ctx, true, func(tx *sql.Tx) error {
 		w := newRunWriter(ctx, tx)
-		if err := w.change(n, func() error { return w.correct(n, state, c) }); err != nil {
-			return fmt.Errorf("run %s: %w", id, err)
+		corrected = nil
+		for _, c := range list {
+			n, state, err := runState(ctx, tx, c.Run, keptRuns)
+			if err != nil {
+				return err
+			}
+			err = w.change(n, func(before *run.Record) error { return w.correct(n, state, before, c.Correction) })
+			if err != nil {
+				return fmt.Errorf("run %s: %w", c.Run, err)
+			}
+			after, err := readRuns(ctx, tx, Version, runNumber(n), whole)
+			if err != nil {
+				return err
+			}
+			corrected = append(corrected, after.records()[0])
 		}
-		corrected, err := readRuns(ctx, tx, Version, runNumber(n), whole)
-		if err == nil {
-			r = corrected.records()[0]
-		}
-		return err
+		return nil
 	}))
 }
 
-func (w *runWriter) correct(n int64, state run.State, c run.Correction) error {
-	for _, name := range slices.Sorted(maps.Keys(c.Results)) {
-		if err := w.setResult(n, name, c.Results[name], c.At); err != nil {
-			return err
-		}
-	}
-	if len(c.Results) > 0 {
-		if err := w.dropResultMissing(n); err != nil {
-			return err
-		}
+func (w *runWriter) correct(n int64, state run.State, before *run.Record, c run.Correction) error {
+	if err := w.correctTyped(n, state, before, c); err != nil {
+		return err
 	}
 	for _, code := range slices.Sorted(maps.Keys(c.Findings)) {
 		if err := w.replaceFinding(n, code, c.Findings[code]); err != nil {
 			return err
 		}
+	}
+	if c.System != nil {
+		if _, err := w.exec(`UPDATE runs SET system_w = ? WHERE n = ?`, number(c.System.Watts), n); err != nil {
+			return err
+		}
+	}
+	who := "user"
+	if c.FindingWhy != "" {
+		who = "finding"
 	}
 	switch c.Decision {
 	case run.Reject:
@@ -66,11 +84,11 @@ func (w *runWriter) correct(n int64, state run.State, c run.Correction) error {
 			return store.ErrStillRecording
 		}
 		if _, err := w.exec(`UPDATE runs SET why = ?, state = 'rejected',
-			state_before = CASE state WHEN 'rejected' THEN state_before ELSE state END WHERE n = ?`, c.Why, n); err != nil {
+			state_before = CASE state WHEN 'rejected' THEN state_before ELSE state END WHERE n = ?`, c.DecisionWhy(), n); err != nil {
 			return err
 		}
 	case run.Keep:
-		if err := w.keep(n, state, c.Why); err != nil {
+		if err := w.keep(n, state, c.DecisionWhy()); err != nil {
 			return err
 		}
 	case run.Unkeep:
@@ -80,7 +98,95 @@ func (w *runWriter) correct(n int64, state run.State, c run.Correction) error {
 	default:
 		return nil
 	}
-	return w.decide(n, c.At, c.Decision, "user", c.Why)
+	return w.decide(n, c.At, c.Decision, who, c.DecisionWhy())
+}
+
+// correctTyped corrects results and what else was typed, and keeps what it was before.
+func (w *runWriter) correctTyped(n int64, state run.State, before *run.Record, c run.Correction) error {
+	after := before.Run
+	after.Results = maps.Clone(before.Results)
+	changes := slices.Clone(c.Changes)
+	for _, name := range slices.Sorted(maps.Keys(c.Results)) {
+		r, old := c.Results[name], before.Results[name]
+		_, was := before.Results[name]
+		if was && r.KeepBetter {
+			r.Better = old.Better
+		}
+		if c.Batch != "" || was && r.Result != old {
+			changes = append(changes, run.Change{What: run.FieldResult, Name: name, Old: run.Change{What: run.FieldResult, Name: name}.Of(&before.Run), New: run.ResultText(r.Result)})
+			continue
+		}
+		if err := w.setResult(n, name, r, c.At); err != nil {
+			return err
+		}
+	}
+	changes = slices.DeleteFunc(changes, func(x run.Change) bool { return x.Old == x.New })
+	if c.Batch == "" && len(changes) > 0 {
+		id, err := run.NewID(c.At, nil)
+		if err != nil {
+			return err
+		}
+		c.Batch = id
+	}
+	for _, x := range changes {
+		if err := x.ApplyTo(&after); err != nil {
+			return err
+		}
+		if state == run.Recording && x.What != run.FieldResult {
+			return store.ErrStillRecording
+		}
+		if err := w.keepCorrection(n, store.Corrected{Change: x, Batch: c.Batch, At: run.Stamp(c.At), Who: c.Who, Why: c.Why, Undoes: c.Undoes}); err != nil {
+			return err
+		}
+	}
+	return w.writeTyped(n, before, &after, c.At, len(c.Results) > 0)
+}
+
+// keepCorrection notes a change, once.
+func (w *runWriter) keepCorrection(n int64, x store.Corrected) error {
+	_, err := w.exec(`INSERT INTO corrections (run, batch, at, who, why, undoes, what, name, old, new) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		n, x.Batch, x.At.String(), x.Who, x.Why, x.Undoes, string(x.What), x.Name, x.Old, x.New)
+	return err
+}
+
+// writeTyped stores what of a run was corrected.
+func (w *runWriter) writeTyped(n int64, before *run.Record, after *run.Run, at time.Time, resultGiven bool) error {
+	if before.Labels != after.Labels || before.Note != after.Note {
+		l := after.Labels
+		if _, err := w.exec(`UPDATE runs SET device = ?, workload = ?, variant = ?, supply = ?, setting_w = ?, setting = ?, setting_source = ?, note = ? WHERE n = ?`,
+			l.Device, l.Workload, string(l.Variant), string(l.Supply), watts(l.Setting.Setting), l.Setting.Name(), string(l.Setting.Source), after.Note, n); err != nil {
+			return err
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(after.Results)) {
+		if before.Results[name] != after.Results[name] {
+			if err := w.setResult(n, name, run.NewResult{Result: after.Results[name]}, at); err != nil {
+				return err
+			}
+			resultGiven = true
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(before.Results)) {
+		if _, stays := after.Results[name]; !stays {
+			if err := w.removeResult(n, name, at); err != nil {
+				return err
+			}
+		}
+	}
+	if resultGiven {
+		return w.dropResultMissing(n)
+	}
+	return nil
+}
+
+// removeResult moves a result to the history.
+func (w *runWriter) removeResult(n int64, name string, at time.Time) error {
+	if _, err := w.exec(`INSERT INTO result_history SELECT run, name, value, unit, better, set_at, ? FROM results WHERE run = ? AND name = ?`,
+		stampText(at), n, name); err != nil {
+		return err
+	}
+	_, err := w.exec(`DELETE FROM results WHERE run = ? AND name = ?`, n, name)
+	return err
 }
 
 // keep makes a rejected run what it was before, and an interrupted one a finished one.
@@ -225,4 +331,43 @@ func ended(r *run.Record) time.Time {
 		return r.StartedAt.Time
 	}
 	return r.StartedAt.Add(time.Duration(*r.DurationS * float64(time.Second)))
+}
+
+// Batches lists what was corrected together, see store.Corrector.
+func (s *Store) Batches(ctx context.Context) ([]store.Batch, error) {
+	list := []store.Batch{}
+	if s.version < 3 {
+		return list, nil
+	}
+	at := map[string]int{}
+	err := each(ctx, s.read, func(rows *sql.Rows) error {
+		var b store.Batch
+		var when, id string
+		if err := rows.Scan(&b.ID, &when, &b.Who, &b.Why, &b.Undoes, &id); err != nil {
+			return err
+		}
+		i, known := at[b.ID]
+		if !known {
+			i = len(list)
+			at[b.ID] = i
+			b.At, _ = parseStamp(when) // where it is damaged, its runs say so
+			list = append(list, b)
+			if j, known := at[b.Undoes]; known {
+				list[j].Undone = b.ID
+			}
+		}
+		list[i].Runs = append(list[i].Runs, id)
+		return nil
+	}, `SELECT DISTINCT batch, c.at, who, c.why, undoes, id FROM corrections c JOIN runs ON n = run WHERE `+s.kept()+` ORDER BY c.at, batch, id`)
+	return standing(list, at), s.fail("listing corrections of", err)
+}
+
+// standing takes out of Undone the batches that were taken back themselves.
+func standing(list []store.Batch, at map[string]int) []store.Batch {
+	for i := len(list) - 1; i >= 0; i-- { // who takes back comes after
+		if j, known := at[list[i].Undone]; known && list[j].Undone != "" {
+			list[i].Undone = ""
+		}
+	}
+	return list
 }

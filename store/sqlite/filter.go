@@ -28,13 +28,23 @@ func (c selection) and(condition string) selection {
 // bit of one would hide all its runs, or have them taken out as broken off.
 const underWay = "NOT done AND alive_until_ms > 0"
 
-// keptRuns is what the runs that are there fulfil: not those of an import that is not done.
-const keptRuns = "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE " + underWay + "))"
+// takenBack is what an import fulfils that a user took back; two columns, as above.
+const takenBack = "taken_back AND taken_back_at IS NOT NULL"
+
+// keptRuns is what the runs that are there fulfil: not those of an import that is not
+// done, or that was taken back.
+const keptRuns = "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE " + underWay + " OR " + takenBack + "))"
+
+// hiddenRuns are the runs of imports that were taken back.
+const hiddenRuns = "import IN (SELECT id FROM imports WHERE " + takenBack + ")"
 
 // kept is keptRuns, or, of a file that is read in an older version, what comes to the same.
 func (s *Store) kept() string {
-	if s.version < 2 {
+	switch s.version {
+	case 1:
 		return "1"
+	case 2:
+		return "(import IS NULL OR import NOT IN (SELECT id FROM imports WHERE " + underWay + "))"
 	}
 	return keptRuns
 }

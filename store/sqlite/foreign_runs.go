@@ -76,7 +76,10 @@ func (f *foreign) readRuns(ctx context.Context, some []int64) (runs []*foreignRu
 
 func (f *foreign) readTogether(ctx context.Context, some []int64) (runs []*foreignRun, err error) {
 	list := strings.Trim(strings.Join(strings.Fields(fmt.Sprint(some)), ","), "[]")
-	for table, most := range map[string]int{"results": maxParts, "result_history": maxParts, "decisions": maxParts, "findings": maxParts, "summaries": maxSensors} {
+	for table, most := range map[string]int{"results": maxParts, "result_history": maxParts, "decisions": maxParts, "corrections": maxParts, "findings": maxParts, "summaries": maxSensors} {
+		if table == "corrections" && f.version < 3 {
+			continue
+		}
 		var many int
 		if err := f.tx.QueryRowContext(ctx, fmt.Sprintf(`SELECT count(*) FROM (SELECT 1 FROM %s WHERE run IN (%s) LIMIT %d)`, table, list, most+1)).Scan(&many); err != nil {
 			return nil, err
@@ -154,12 +157,29 @@ func (x *foreignRun) check() error {
 			return bad("its history: %w", err)
 		}
 	}
+	for _, c := range x.history.Corrections {
+		if err := checkCorrected(c); err != nil {
+			return bad("its history: %w", err)
+		}
+	}
 	for _, d := range x.history.Decisions {
 		if d.What != run.Reject && d.What != run.Keep && d.What != run.Unkeep || d.Who != "user" && d.Who != "finding" || len(d.Why) > maxReason {
 			return bad("its history: %q by %q is no decision", run.Shorten(string(d.What)), run.Shorten(d.Who))
 		}
 	}
 	return nil
+}
+
+// checkCorrected tells why a correction cannot be taken over.
+func checkCorrected(c store.Corrected) error {
+	if c.At.IsZero() {
+		return errors.New("a correction at no time")
+	}
+	one := run.Correction{Changes: []run.Change{c.Change, c.Back()}, Batch: c.Batch, Undoes: c.Undoes, Who: c.Who, Why: c.Why}
+	if c.What == run.FieldDevice || c.What == run.FieldWorkload {
+		one.Changes = one.Changes[:1] // of data of other versions anything may have been there before
+	}
+	return one.Check()
 }
 
 const maxReason = 16 * 1024

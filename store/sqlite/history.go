@@ -16,5 +16,5 @@ func (s *Store) History(ctx context.Context, id string) (store.History, error) {
 }
 
 func noHistory() store.History {
-	return store.History{Results: []store.OldResult{}, Decisions: []store.Decided{}}
+	return store.History{Results: []store.OldResult{}, Decisions: []store.Decided{}, Corrections: []store.Corrected{}}
 }

@@ -13,7 +13,7 @@ import (
 
 // Import stores the runs that a sequence gives, all or none, see store.Importer. The
 // sequence is walked on a goroutine of its own.
-func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
+func (s *Store) Import(ctx context.Context, source string, runs iter.Seq2[*run.Record, error], progress func(done int)) (added, known int, err error) {
 	if s.write == nil {
 		return 0, 0, s.fail("importing to", errReadOnly)
 	}
@@ -31,7 +31,7 @@ func (s *Store) Import(ctx context.Context, runs iter.Seq2[*run.Record, error], 
 		err = x.take(ctx, runs)
 	}
 	if err == nil {
-		err = in.finish(ctx)
+		err = in.finish(ctx, source)
 	}
 	if err == nil {
 		return x.added, x.total - x.added, nil
@@ -89,7 +89,10 @@ func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), fu
 		if err := r.CheckImported(); err != nil {
 			return false, err
 		}
-		known, err := x.knownBefore(w, r)
+		known, err := x.comesBackAs(r), error(nil)
+		if !known {
+			known, err = x.knownBefore(w, r)
+		}
 		if err == nil && !known {
 			err = i.put(r)
 		}
@@ -113,6 +116,18 @@ func (x *importer) some(w *runWriter, next func() (*run.Record, error, bool), fu
 func (s *Store) hasFormerIDs(ctx context.Context) (has bool, err error) {
 	err = s.write.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM runs WHERE id LIKE '________-____-5___-____-____________')`).Scan(&has)
 	return has, err
+}
+
+// comesBackAs tells whether a run comes back under its id, or one of its former ids.
+func (x *importer) comesBackAs(r *run.Record) bool {
+	back := x.comesBack(r.ID)
+	for _, id := range r.Former {
+		back = back || x.comesBack(id)
+	}
+	if back {
+		x.added++
+	}
+	return back
 }
 
 // knownBefore tells whether a run is here under one of its former ids.

@@ -71,7 +71,7 @@ func TestImportIsStoringOneByOne(t *testing.T) {
 		many, single := openTest(t), openTest(t)
 		added, known := 0, 0
 		for part := range slices.Chunk(runs, 250) {
-			a, k, err := many.Import(t.Context(), contract.Sequence(part...), nil)
+			a, k, err := many.Import(t.Context(), "", contract.Sequence(part...), nil)
 			must(t, err)
 			added, known = added+a, known+k
 		}
@@ -143,7 +143,7 @@ func TestImportAllOrNone(t *testing.T) {
 					yield(c.last, c.err)
 				}
 			}
-			added, known, err := s.Import(ctx, runs, func(done int) {
+			added, known, err := s.Import(ctx, "", runs, func(done int) {
 				if done == c.end {
 					cancel()
 				}
@@ -164,7 +164,7 @@ func TestImportAllOrNone(t *testing.T) {
 				t.Errorf("%d runs were kept, %v", len(list), err)
 			}
 			execWriter(t, s, "PRAGMA max_page_count = 1000000")
-			added, _, err = s.Import(t.Context(), contract.Sequence(good...), nil)
+			added, _, err = s.Import(t.Context(), "", contract.Sequence(good...), nil)
 			if must(t, err); added != len(good) {
 				t.Errorf("%d of %d added afterwards", added, len(good))
 			}

@@ -6,13 +6,17 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"sweepd/run"
 )
 
 // intake brings runs from elsewhere in slices that other writers pass between. The runs
 // are hidden (keptRuns) until finish, so that a reader sees all of them or none.
 type intake struct {
-	store *Store
-	id    int64 // in imports
+	store  *Store
+	id     int64                    // in imports
+	hidden map[string]bool          // ids of runs of imports that were taken back, false once they are to come back
+	atEnd  []func(*runWriter) error // what is changed of runs that are here when all else is done
 }
 
 // A slice takes about sliceTime, and its commit. The pause after it lets a writer in who
@@ -46,7 +50,8 @@ func (s *Store) newIntake(ctx context.Context) (*intake, error) {
 		case err != nil:
 			return nil, err
 		case !waiting:
-			return &intake{s, id}, nil
+			i := &intake{store: s, id: id, hidden: map[string]bool{}}
+			return i, i.readHidden(ctx)
 		case time.Now().After(patience):
 			return nil, errUnderWay
 		}
@@ -111,12 +116,57 @@ func (i *intake) owned(r sql.Result, err error) error {
 	return errTaken
 }
 
+// readHidden learns which runs were taken back.
+func (i *intake) readHidden(ctx context.Context) error {
+	return each(ctx, i.store.write, func(rows *sql.Rows) error {
+		var id string
+		err := rows.Scan(&id)
+		i.hidden[id] = true
+		return err
+	}, `SELECT id FROM runs WHERE `+hiddenRuns)
+}
+
+// comesBack tells whether a run is here, but was taken back: it comes back when this
+// import is done, so that one that comes to nothing changes nothing of it.
+func (i *intake) comesBack(id string) bool {
+	if !i.hidden[id] {
+		return false
+	}
+	i.hidden[id] = false
+	i.atEnd = append(i.atEnd, func(w *runWriter) error {
+		n, _, err := runState(w.ctx, w.tx, id, hiddenRuns)
+		if err != nil {
+			return err
+		}
+		err = w.change(n, func(*run.Record) error {
+			_, err := w.exec(`UPDATE runs SET import = ? WHERE n = ?`, i.id, n)
+			return err
+		})
+		if err != nil {
+			return fmt.Errorf("run %s: %w", id, err)
+		}
+		return nil
+	})
+	return true
+}
+
 // finish makes all that was stored visible, and has it on disk. It is not stopped any
 // more: what is said of it must be true.
-func (i *intake) finish(ctx context.Context) error {
+func (i *intake) finish(ctx context.Context, source string) error {
 	ctx = context.WithoutCancel(ctx)
 	return i.store.commitInTurn(ctx, true, func(tx *sql.Tx) error {
-		return i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ? AND `+underWay, i.id))
+		err := i.owned(tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0, at = ?, source = ? WHERE id = ? AND `+underWay,
+			stampText(time.Now()), source, i.id))
+		if err != nil {
+			return err
+		}
+		w := newRunWriter(ctx, tx)
+		for _, change := range i.atEnd {
+			if err := change(w); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 }
 
@@ -135,7 +185,7 @@ func (s *Store) dropBroken(ctx context.Context) error {
 		return err
 	}
 	for _, id := range broken {
-		if err := (&intake{s, id}).abandon(ctx); err != nil && !errors.Is(err, errTaken) {
+		if err := (&intake{store: s, id: id}).abandon(ctx); err != nil && !errors.Is(err, errTaken) {
 			return fmt.Errorf("taking out what a broken import left: %w", err)
 		}
 	}
@@ -144,7 +194,7 @@ func (s *Store) dropBroken(ctx context.Context) error {
 
 // Tables whose rows hang on a run, and on a series.
 var (
-	runTables    = []string{"results", "result_history", "decisions", "findings", "summaries", "run_checksums"}
+	runTables    = []string{"results", "result_history", "decisions", "corrections", "findings", "summaries", "run_checksums"}
 	seriesTables = []string{"series_sensors", "series_labels", "series_checksums"}
 )
 

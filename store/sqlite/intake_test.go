@@ -79,7 +79,7 @@ func TestHalfAnImportIsNotThere(t *testing.T) {
 	if a, b := rowsOf(t, s, "run_table"), rowsOf(t, s, "fact_table"); a != 1 || b != 1 {
 		t.Errorf("%d runs, %d facts in the views", a, b)
 	}
-	must(t, in.finish(t.Context()))
+	must(t, in.finish(t.Context(), ""))
 	if rowsOf(t, s, "run_table") != 2 || rowsOf(t, s, "reading_rows") != 1 {
 		t.Error("not there after it is done")
 	}
@@ -105,7 +105,7 @@ func TestBrokenImportsAreDropped(t *testing.T) {
 			must(t, s.Upkeep(t.Context(), 0, noon))
 		} else {
 			want = 1
-			added, known, err := s.Import(t.Context(), contract.Sequence(many[3]), nil)
+			added, known, err := s.Import(t.Context(), "", contract.Sequence(many[3]), nil)
 			if must(t, err); added != 1 || known != 0 {
 				t.Errorf("%d added, %d known", added, known)
 			}
@@ -137,10 +137,10 @@ func TestIntakesTakeTurns(t *testing.T) {
 	if err := in.slice(t.Context(), nothing); !errors.Is(err, errTaken) {
 		t.Errorf("a slice of one that was dropped: %v", err)
 	}
-	if err := in.finish(t.Context()); !errors.Is(err, errTaken) {
+	if err := in.finish(t.Context(), ""); !errors.Is(err, errTaken) {
 		t.Errorf("finishing one that was dropped: %v", err)
 	}
-	must(t, other.finish(t.Context()))
+	must(t, other.finish(t.Context(), ""))
 	if rowsOf(t, s, "runs") != 0 {
 		t.Error("runs of the dropped one are there")
 	}
@@ -162,12 +162,12 @@ func TestIntakeWaitsItsTurn(t *testing.T) {
 	defer tx.Rollback()
 	impatient, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
 	defer cancel()
-	if _, _, err := s.Import(impatient, contract.Sequence(manyRuns(10)...), nil); !errors.Is(err, context.DeadlineExceeded) {
+	if _, _, err := s.Import(impatient, "", contract.Sequence(manyRuns(10)...), nil); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("given up while it waits: %v", err)
 	}
 	time.AfterFunc(held, func() { tx.Rollback() })
 	began := time.Now()
-	added, _, err := s.Import(t.Context(), contract.Sequence(manyRuns(10)...), nil)
+	added, _, err := s.Import(t.Context(), "", contract.Sequence(manyRuns(10)...), nil)
 	if must(t, err); added != 10 {
 		t.Errorf("%d added, want 10", added)
 	}
@@ -192,7 +192,7 @@ func TestWritersPassBetweenSlices(t *testing.T) {
 	}
 	done := make(chan error, 1)
 	go func() {
-		_, _, err := importer.Import(t.Context(), contract.Sequence(manyRuns(rows)...), nil)
+		_, _, err := importer.Import(t.Context(), "", contract.Sequence(manyRuns(rows)...), nil)
 		done <- err
 	}()
 	var longest time.Duration
@@ -229,5 +229,5 @@ func TestFinishIsNotStopped(t *testing.T) {
 	must(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	must(t, in.finish(ctx))
+	must(t, in.finish(ctx, ""))
 }

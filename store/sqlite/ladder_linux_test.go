@@ -15,7 +15,7 @@ func BenchmarkAnalysisRuns(b *testing.B) {
 	for _, n := range []int{100, 1000, 10_000, 100_000} {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			s := openTest(b)
-			if _, _, err := s.Import(b.Context(), contract.Sequence(manyRuns(n)...), nil); err != nil {
+			if _, _, err := s.Import(b.Context(), "", contract.Sequence(manyRuns(n)...), nil); err != nil {
 				b.Fatal(err)
 			}
 			b.ReportAllocs()
@@ -42,7 +42,7 @@ func BenchmarkAnalysisRuns(b *testing.B) {
 func BenchmarkListings(b *testing.B) {
 	const n = 10_000
 	s := openTest(b)
-	if _, _, err := s.Import(b.Context(), contract.Sequence(manyRuns(n)...), nil); err != nil {
+	if _, _, err := s.Import(b.Context(), "", contract.Sequence(manyRuns(n)...), nil); err != nil {
 		b.Fatal(err)
 	}
 	r, err := Open(s.Path(), Options{ReadOnly: true})
@@ -84,7 +84,7 @@ func BenchmarkImportRuns(b *testing.B) {
 				s := openTest(b)
 				cpu -= cpuTime(b)
 				b.StartTimer()
-				if added, _, err := s.Import(b.Context(), contract.Sequence(runs...), nil); err != nil || added != n {
+				if added, _, err := s.Import(b.Context(), "", contract.Sequence(runs...), nil); err != nil || added != n {
 					b.Fatal(added, err)
 				}
 				cpu += cpuTime(b)

@@ -26,7 +26,7 @@ const (
 
 // Merge takes over the runs of another data file, see store.Importer.
 func (s *Store) Merge(ctx context.Context, path string, progress func(done, total int), same ...string) (store.MergeReport, error) {
-	none := store.MergeReport{Recording: []string{}, Conflicts: []store.Conflict{}, Bad: []store.BadRun{}}
+	none := store.MergeReport{Corrected: []string{}, Overruled: []store.Conflict{}, Recording: []string{}, Conflicts: []store.Conflict{}, Bad: []store.BadRun{}}
 	if s.write == nil {
 		return none, explain("merging", path, errReadOnly)
 	}
@@ -77,7 +77,7 @@ func (m *merger) merge(ctx context.Context) (err error) {
 		err = m.idle(ctx)
 	}
 	if err == nil {
-		err = m.finish(ctx)
+		err = m.finish(ctx, m.other.path)
 	}
 	if err != nil {
 		if e := m.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
@@ -177,27 +177,27 @@ func (m *merger) some(ctx context.Context, some []int64) (fresh []*foreignRun, e
 }
 
 // here are the runs of the same ids that are here, by their ids.
-func (m *merger) here(ctx context.Context, runs []*foreignRun) (map[string]*run.Record, error) {
+func (m *merger) here(ctx context.Context, runs []*foreignRun) (map[string]*known, error) {
 	var ids []any
 	for _, x := range runs {
 		if x != nil {
 			ids = append(ids, x.ID)
 		}
 	}
-	found := map[string]*run.Record{}
+	found := map[string]*known{}
 	if len(ids) == 0 {
 		return found, nil
 	}
-	records, err := m.store.recordsWhere(ctx, "id IN (?"+strings.Repeat(", ?", len(ids)-1)+")", ids...)
-	for i := range records {
-		found[records[i].ID] = &records[i]
+	r, err := m.store.readRuns(ctx, selection{where: "id IN (?" + strings.Repeat(", ?", len(ids)-1) + ")", args: ids, named: true}.and(m.store.kept()), whole)
+	for i, d := range r.records() {
+		found[d.ID] = &known{d, r.others[i].history}
 	}
 	return found, err
 }
 
 // look tells whether a run is to be taken over, and reports it where it is here already,
 // not nil. One that is here just the same need not meet the rules again.
-func (m *merger) look(ctx context.Context, x *foreignRun, here *run.Record) (bool, error) {
+func (m *merger) look(ctx context.Context, x *foreignRun, here *known) (bool, error) {
 	if err := run.CheckID(x.ID); err != nil {
 		return false, bad("it %w", err)
 	}
@@ -205,9 +205,9 @@ func (m *merger) look(ctx context.Context, x *foreignRun, here *run.Record) (boo
 		m.report.Recording = append(m.report.Recording, x.ID)
 		return false, nil
 	}
-	var different []string
+	var both combination
 	if here != nil {
-		if different = differences(here, &x.Record); len(different) == 0 {
+		if both = combine(here, x); len(both.different)+len(both.taken) == 0 {
 			m.report.Known++
 			return false, nil
 		}
@@ -215,8 +215,24 @@ func (m *merger) look(ctx context.Context, x *foreignRun, here *run.Record) (boo
 	if err := x.check(); err != nil {
 		return false, err
 	}
-	if here != nil {
-		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: x.ID, Differences: different})
+	switch {
+	case here == nil:
+	case len(both.different) > 0:
+		m.report.Conflicts = append(m.report.Conflicts, store.Conflict{Run: x.ID, Differences: both.different})
+		return false, nil
+	default:
+		m.takeCorrections(x)
+		m.report.Corrected = append(m.report.Corrected, x.ID)
+		if len(both.overruled) > 0 {
+			m.report.Overruled = append(m.report.Overruled, store.Conflict{Run: x.ID, Differences: both.overruled})
+		}
+		if both.judgedBy == byNobody {
+			m.report.Unjudged = append(m.report.Unjudged, x.ID)
+		}
+		return false, nil
+	}
+	if m.comesBack(x.ID) {
+		m.report.Added++
 		return false, nil
 	}
 	if x.series == nil {
@@ -278,6 +294,11 @@ func (m *merger) takeRun(i *runInserter, x *foreignRun) error {
 	for _, h := range x.history.Results {
 		if _, err := w.exec(`INSERT INTO result_history VALUES (?, ?, ?, ?, ?, ?, ?)`, n, h.Name, h.Result.Value, h.Result.Unit, string(h.Result.Better),
 			stampText(h.SetAt.Time), stampText(h.ReplacedAt.Time)); err != nil {
+			return err
+		}
+	}
+	for _, c := range x.history.Corrections {
+		if err := w.keepCorrection(n, c); err != nil {
 			return err
 		}
 	}

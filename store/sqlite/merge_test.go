@@ -206,7 +206,7 @@ func TestMergeRefuses(t *testing.T) {
 func TestMergeIsStopped(t *testing.T) {
 	here, there := openTest(t), openTest(t)
 	runs := manyRuns(200)
-	_, _, err := there.Import(t.Context(), contract.Sequence(runs...), nil)
+	_, _, err := there.Import(t.Context(), "", contract.Sequence(runs...), nil)
 	must(t, err)
 	for _, at := range []int{20, 200} {
 		ctx, cancel := context.WithCancel(t.Context())

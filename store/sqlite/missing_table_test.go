@@ -34,36 +34,36 @@ var operations = []struct {
 		r.Summaries[0].Sensor = run.GPUPower
 		return s.BeginRun(ctx, r)
 	}},
-	{"finish", "runs results result_history findings summaries decisions facts run_checksums series", func(ctx context.Context, s *Store) error {
+	{"finish", "runs results result_history findings summaries decisions corrections facts run_checksums series", func(ctx context.Context, s *Store) error {
 		r := everything("run-now")
 		r.Facts = nil
 		return s.FinishRun(ctx, r)
 	}},
-	{"unfinished", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"unfinished", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Unfinished(ctx, "unit-oak")
 		return err
 	}},
-	{"correct results", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"correct results", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", oneResult("score", run.Result{Value: 1, Better: run.Lower}, noon))
 		return err
 	}},
-	{"correct a new result", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"correct a new result", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", oneResult("fps", run.Result{Value: 1, Better: run.Lower}, noon))
 		return err
 	}},
-	{"correct a finding", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"correct a finding", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", run.Correction{Findings: map[run.Code]*run.Finding{run.HotStart: {Code: run.HotStart, Severity: run.SeverityDoubt}}})
 		return err
 	}},
-	{"reject", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"reject", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", reject("too warm"))
 		return err
 	}},
-	{"keep", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"keep", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Correct(ctx, "run-0001", run.Correction{Decision: run.Keep, Why: "all well"})
 		return err
 	}},
-	{"mark outlying", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"mark outlying", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.SetUnlike(ctx, store.Filter{}, store.Outlying, map[string]string{"run-0001": "score is odd"})
 		return err
 	}},
@@ -71,7 +71,7 @@ var operations = []struct {
 		r := everything("run-new")
 		r.Facts["kernel"] = "6.2"
 		r.Summaries[0].Sensor = run.GPUPower
-		_, _, err := s.Import(ctx, contract.Sequence(r), nil)
+		_, _, err := s.Import(ctx, "", contract.Sequence(r), nil)
 		return err
 	}},
 	{"list", "runs results findings run_checksums", func(ctx context.Context, s *Store) error {
@@ -82,7 +82,7 @@ var operations = []struct {
 		_, err := s.Runs(ctx, store.Filter{})
 		return err
 	}},
-	{"read", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"read", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.Run(ctx, store.Last)
 		return err
 	}},
@@ -98,7 +98,7 @@ var operations = []struct {
 		_, err := s.FindRun(ctx, "run-0001")
 		return err
 	}},
-	{"history", "runs results result_history findings summaries decisions facts run_checksums", func(ctx context.Context, s *Store) error {
+	{"history", "runs results result_history findings summaries decisions corrections facts run_checksums", func(ctx context.Context, s *Store) error {
 		_, err := s.History(ctx, "run-0001")
 		return err
 	}},

@@ -43,6 +43,9 @@ func (r *runReader) odd(i int) (odd partSet) {
 	for _, y := range x.history.Decisions {
 		odd[partHistory] = odd[partHistory] || oddText(y.Why)
 	}
+	for _, y := range x.history.Corrections {
+		odd[partHistory] = odd[partHistory] || oddText(y.Batch, y.Who, y.Why, y.Undoes, string(y.What), y.Name, y.Old, y.New)
+	}
 	return odd
 }
 

@@ -236,7 +236,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 		})
 	}
 	group.Go(func() {
-		if _, _, err := importer.Import(t.Context(), contract.Sequence(manyRuns(500)...), nil); err != nil {
+		if _, _, err := importer.Import(t.Context(), "", contract.Sequence(manyRuns(500)...), nil); err != nil {
 			t.Error(err)
 		}
 	})

@@ -98,12 +98,6 @@ func (s *Store) SwitchedOff(ctx context.Context, f store.Filter) ([]run.Run, err
 	return r.usable(), s.fail("reading runs of", err)
 }
 
-// recordsWhere are the runs that fit a condition.
-func (s *Store) recordsWhere(ctx context.Context, where string, args ...any) ([]run.Record, error) {
-	r, err := s.readRuns(ctx, selection{where: where, args: args, named: true}.and(s.kept()), whole)
-	return r.records(), err
-}
-
 func (s *Store) readRuns(ctx context.Context, chosen selection, what content) (r runReader, err error) {
 	err = inTx(ctx, s.read, func(tx *sql.Tx) (err error) {
 		r, err = s.readRunsIn(ctx, tx, chosen, what)
@@ -173,7 +167,7 @@ func readRuns(ctx context.Context, tx *sql.Tx, version int, chosen selection, wh
 	case listed, analysed:
 		steps = append(steps, r.readResults, r.readFindings)
 	case whole:
-		steps = append(steps, r.readResults, r.readFindings, r.readSummaries, r.readOldResults, r.readDecisions)
+		steps = append(steps, r.readResults, r.readFindings, r.readSummaries, r.readOldResults, r.readDecisions, r.readCorrections)
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {
@@ -206,7 +200,8 @@ func (r *runReader) limit(what content) {
 func (r *runReader) records() []run.Record {
 	records := make([]run.Record, len(r.runs))
 	for i := range r.runs {
-		records[i] = run.Record{Run: r.runs[i], WarmUpS: r.others[i].warmUpS, Summaries: r.others[i].summaries}
+		records[i] = run.Record{Run: r.runs[i], WarmUpS: r.others[i].warmUpS, Summaries: r.others[i].summaries,
+			Corrected: run.Corrected(r.others[i].history.Changes())}
 	}
 	return records
 }
@@ -522,6 +517,25 @@ func (r *runReader) readDecisions() error {
 		h.Decisions = append(h.Decisions, x)
 		return err
 	}, "SELECT run, at, what, who, why FROM decisions", " ORDER BY run, rowid")
+}
+
+func (r *runReader) readCorrections() error {
+	if r.version < 3 {
+		return nil
+	}
+	return r.eachPart(func(rows *sql.Rows) error {
+		var n int64
+		var x store.Corrected
+		var at sql.NullString
+		one, err := r.part(partHistory, rows, &n, &x.Batch, &at, &x.Who, &x.Why, &x.Undoes, (*string)(&x.What), &x.Name, &x.Old, &x.New)
+		if one == nil {
+			return err
+		}
+		h := &r.others[r.at[n]].history
+		x.At, err = r.stamp(at)
+		h.Corrections = append(h.Corrections, x)
+		return err
+	}, "SELECT run, batch, at, who, why, undoes, what, name, old, new FROM corrections", " ORDER BY run, at, batch, what, name")
 }
 
 // factSet is what devices said of themselves, with its checksum.

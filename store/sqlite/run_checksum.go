@@ -142,7 +142,7 @@ func (r *runReader) takeOut(i int) {
 
 // change changes a run and seals it again. A run that is damaged is not touched, since it
 // would pass for whole from then on.
-func (w *runWriter) change(n int64, f func() error) error {
+func (w *runWriter) change(n int64, f func(before *run.Record) error) error {
 	before, err := readRuns(w.ctx, w.tx, Version, runNumber(n), whole)
 	if err != nil {
 		return err
@@ -150,7 +150,7 @@ func (w *runWriter) change(n int64, f func() error) error {
 	if before.damage[0].any() {
 		return fmt.Errorf("%w: its stored %s", ErrDamaged, before.damage[0])
 	}
-	if err := f(); err != nil {
+	if err := f(&before.records()[0]); err != nil {
 		return err
 	}
 	return sealRuns(w.ctx, w.tx, runNumber(n))

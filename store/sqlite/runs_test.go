@@ -23,7 +23,7 @@ func finished(id string, minutes int) run.Record {
 
 func imported(t *testing.T, s *Store, runs ...run.Record) {
 	t.Helper()
-	added, _, err := s.Import(t.Context(), contract.Sequence(runs...), nil)
+	added, _, err := s.Import(t.Context(), "", contract.Sequence(runs...), nil)
 	must(t, err)
 	if added != len(runs) {
 		t.Fatalf("%d of %d runs added", added, len(runs))
@@ -52,12 +52,12 @@ func TestImport(t *testing.T) {
 	s := openTest(t)
 	runs := manyRuns(2500)
 	var steps []int
-	added, known, err := s.Import(ctx, contract.Sequence(runs...), func(done int) { steps = append(steps, done) })
+	added, known, err := s.Import(ctx, "", contract.Sequence(runs...), func(done int) { steps = append(steps, done) })
 	must(t, err)
 	if added != 2500 || known != 0 || !cmp.Equal(steps, []int{1000, 2000, 2500}) {
 		t.Errorf("added %d, known %d, progress %v", added, known, steps)
 	}
-	added, known, err = s.Import(ctx, contract.Sequence(append(runs[:10:10], finished("one-more", 0))...), nil)
+	added, known, err = s.Import(ctx, "", contract.Sequence(append(runs[:10:10], finished("one-more", 0))...), nil)
 	must(t, err)
 	if added != 1 || known != 10 {
 		t.Errorf("again: added %d, known %d", added, known)
@@ -74,7 +74,7 @@ func TestImport(t *testing.T) {
 	}
 	bad := finished("bad", 0)
 	bad.PackageW = new(nan())
-	if _, _, err := s.Import(ctx, contract.Sequence(finished("good", 0), bad), nil); err == nil {
+	if _, _, err := s.Import(ctx, "", contract.Sequence(finished("good", 0), bad), nil); err == nil {
 		t.Error("a run with NaN watts was imported")
 	}
 	if _, err := s.FindRun(ctx, "good"); !errors.Is(err, run.ErrNoRun) {

@@ -44,7 +44,11 @@ var migrations = []string{
 	` + added("decisions") + `INSERT INTO decisions SELECT run, at, what, who, why FROM decisions2 ORDER BY rowid;
 	DROP TABLE decisions2;
 	CREATE INDEX decisions_of_run ON decisions (run);
-	` + added("declarations") + views,
+	ALTER TABLE imports ADD COLUMN at TEXT;
+	ALTER TABLE imports ADD COLUMN source TEXT NOT NULL DEFAULT '';
+	ALTER TABLE imports ADD COLUMN taken_back INTEGER NOT NULL DEFAULT 0 CHECK (taken_back IN (0, 1));
+	ALTER TABLE imports ADD COLUMN taken_back_at TEXT;
+	` + added("corrections", "declarations") + views,
 }
 
 const dropViews = `DROP VIEW IF EXISTS kept_runs; DROP VIEW run_table; DROP VIEW result_table; DROP VIEW finding_table;

@@ -9,11 +9,16 @@
 
 -- What `import` and `merge` bring is not there before all of it is: runs of an
 -- import that is not done are hidden, see kept_runs. One that was broken off is
--- taken out again by the next one, or by the agent's upkeep.
+-- taken out again by the next one, or by the agent's upkeep. Runs of one that a user
+-- took back are hidden, too, and come back with it.
 CREATE TABLE imports (
   id              INTEGER PRIMARY KEY,
   done            INTEGER NOT NULL CHECK (done IN (0, 1)),
-  alive_until_ms  INTEGER NOT NULL           -- later, one that is not done is broken off; 0: it is done
+  alive_until_ms  INTEGER NOT NULL,          -- later, one that is not done is broken off; 0: it is done
+  at              TEXT,                      -- when it was done; NULL unknown
+  source          TEXT NOT NULL DEFAULT '',  -- the file that it read
+  taken_back      INTEGER NOT NULL DEFAULT 0 CHECK (taken_back IN (0, 1)),
+  taken_back_at   TEXT                       -- its runs are hidden since; NULL: they are there
 ) STRICT;
 
 -- One row for each run. n is local to this file; id is the same everywhere.
@@ -83,6 +88,22 @@ CREATE TABLE decisions (
   why   TEXT NOT NULL
 ) STRICT;
 CREATE INDEX decisions_of_run ON decisions (run);
+
+-- What was typed of a run and was corrected later. A correction that takes another one
+-- back is one, too; nothing is ever taken out of here.
+CREATE TABLE corrections (
+  run     INTEGER NOT NULL REFERENCES runs (n),
+  batch   TEXT NOT NULL,                     -- the same in every file: what is corrected together
+  at      TEXT NOT NULL,
+  who     TEXT NOT NULL,                     -- as the system calls them
+  why     TEXT NOT NULL,
+  undoes  TEXT NOT NULL,                     -- the batch that is taken back, '' for none
+  what    TEXT NOT NULL,                     -- device, workload, variant, supply, setting, setting_source, note or result
+  name    TEXT NOT NULL,                     -- of the result
+  old     TEXT NOT NULL,
+  new     TEXT NOT NULL,                     -- '' where a result was removed
+  PRIMARY KEY (run, batch, what, name)
+) STRICT, WITHOUT ROWID;
 
 -- What a reader must know about a run.
 CREATE TABLE findings (
@@ -230,7 +251,7 @@ CREATE TABLE run_checksums (
   findings   INTEGER NOT NULL,
   facts      INTEGER NOT NULL,
   summaries  INTEGER NOT NULL,
-  history    INTEGER NOT NULL                -- of result_history and decisions
+  history    INTEGER NOT NULL                -- of result_history, decisions and corrections
 ) STRICT;
 CREATE TABLE series_checksums (
   series     INTEGER PRIMARY KEY REFERENCES series (id),
@@ -246,7 +267,8 @@ CREATE TABLE checksums (
 ) STRICT, WITHOUT ROWID;
 
 CREATE VIEW kept_runs AS
-  SELECT * FROM runs WHERE import IS NULL OR import NOT IN (SELECT id FROM imports WHERE NOT done AND alive_until_ms > 0);
+  SELECT * FROM runs WHERE import IS NULL OR import NOT IN (SELECT id FROM imports
+    WHERE NOT done AND alive_until_ms > 0 OR taken_back AND taken_back_at IS NOT NULL);
 
 CREATE VIEW run_table AS
   SELECT id, device, workload, variant, supply,

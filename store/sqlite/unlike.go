@@ -29,7 +29,7 @@ func (s *Store) SetUnlike(ctx context.Context, f store.Filter, kind store.Unlike
 			if text, is := texts[id]; is {
 				f = &run.Finding{Code: kind.Code, Severity: kind.Severity, Text: text}
 			}
-			if err := w.change(n, func() error { return w.replaceFinding(n, kind.Code, f) }); err != nil {
+			if err := w.change(n, func(*run.Record) error { return w.replaceFinding(n, kind.Code, f) }); err != nil {
 				return fmt.Errorf("run %s: %w", id, err)
 			}
 		}
