@@ -77,7 +77,7 @@ func correctionNamed(batches []store.Batch, id string) (b store.Batch, err error
 	}
 	var found []store.Batch
 	for _, b := range batches {
-		if len(id) >= minIDPart && strings.Contains(strings.ToLower(b.ID), strings.ToLower(id)) || b.ID == id {
+		if strings.Contains(strings.ToLower(b.ID), strings.ToLower(id)) || b.ID == id {
 			found = append(found, b)
 		}
 	}
