@@ -165,9 +165,9 @@ func (d *clumsyDay) agentDies() {
 }
 
 // stop ends the run with its result, as it should be.
-func (d *clumsyDay) stop(r typedResult, more ...string) {
+func (d *clumsyDay) stop(r typedResult) {
 	d.t.Helper()
-	d.do(append(append([]string{"run", "stop", "--result", r.String()}, r.flags()...), more...)...)
+	d.do(append([]string{"run", "stop", "--result", r.String()}, r.flags()...)...)
 	d.bench.Recording(false)
 }
 
@@ -203,7 +203,7 @@ var slips = []func(*clumsyDay, planned){
 		if d.recording() != nil {
 			d.t.Fatal("the run goes on")
 		}
-		d.do(append([]string{"run", "result", run.ShortID(id), r.metric + "=" + strings.Replace(r.number(), ".", ",", 1) + r.unit}, r.flags()...)...)
+		d.do(append([]string{"run", "result", strings.ToUpper(run.ShortID(id))[2:], r.metric + "=" + strings.Replace(r.number(), ".", ",", 1) + r.unit}, r.flags()...)...)
 	},
 	func(d *clumsyDay, p planned) {
 		d.slip("stopped twice")
@@ -237,6 +237,65 @@ var slips = []func(*clumsyDay, planned){
 		d.start(p, "--workload", p.Workload)
 		d.stop(d.result(p))
 	},
+	func(d *clumsyDay, p planned) {
+		d.slip("another setting typed than was set, and corrected")
+		d.prepare(p)
+		id := d.start(p, "--workload", p.Workload, "--setting", fmt.Sprintf("%gW", p.Setting.Watts+4))
+		d.stop(d.result(p))
+		d.found(id, run.SettingDisagrees, true)
+		d.do("run", "correct", id, "--set-setting", fmt.Sprintf("%gW", p.Setting.Watts))
+		d.found(id, run.SettingDisagrees, false)
+		d.found(id, run.SettingDisobeyed, false)
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("a variant that was none")
+		d.prepare(p)
+		id := d.start(p, append(p.labels(), "--variant", "cores=6")...)
+		d.stop(d.result(p))
+		d.do("run", "correct", id, "--remove-variant", "cores", "--dry-run")
+		if r := d.show(id); r.Variant != "cores=6" {
+			d.t.Errorf("a dry run made the variant %q", r.Variant)
+		}
+		d.do("run", "correct", id, "--remove-variant", "cores")
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("a result under another name, a note for another run, and a correction too many")
+		d.prepare(p)
+		id := d.start(p, append(p.labels(), "--note", "of another run")...)
+		r := d.result(p)
+		typed := r
+		typed.metric = "fast"
+		d.stop(typed)
+		d.do("run", "correct", id, "--rename-result", "fast="+r.metric, "--set-note", "", "--why", "typed in a hurry")
+		d.do("run", "correct", id, "--set-workload", "idle-clock")
+		d.do("run", "correct", "--undo")
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("the workload's name misspelt, and corrected together with others of that name")
+		d.prepare(p)
+		misspelt := strings.Replace(p.Workload, "o", "", 1)
+		d.do("run", "start", "--workload", misspelt, "--setting", fmt.Sprintf("%gW", p.Setting.Watts))
+		d.play(p)
+		d.stop(d.result(p))
+		d.do("run", "correct", "--workload", misspelt, "--set-workload", p.Workload)
+	},
+}
+
+// show is a run as it is kept.
+func (d *clumsyDay) show(id string) (r run.Run) {
+	d.t.Helper()
+	if err := json.Unmarshal([]byte(d.do("run", "show", id, "--json")), &r); err != nil {
+		d.t.Fatal(err)
+	}
+	return r
+}
+
+// found holds that a run has a finding, or that it has not.
+func (d *clumsyDay) found(id string, code run.Code, want bool) {
+	d.t.Helper()
+	if r := d.show(id); r.HasFinding(code) != want {
+		d.t.Errorf("%s of the run: %v, want %v\n%s", code, !want, want, describe(r))
+	}
 }
 
 // evening puts right what is left.
