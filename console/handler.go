@@ -140,7 +140,7 @@ func (h *handler) start(w http.ResponseWriter, r *http.Request) {
 		h.fail(w, r, err)
 		return
 	}
-	started, err := testday.Start(r.Context(), h.agent, s)
+	started, err := testday.WarnStart(r.Context(), h.agent, h.Store, s)
 	h.answer(w, r, started, err)
 }
 

@@ -35,6 +35,8 @@ type TidyOptions struct {
 	Lower []string // results of which less is better, besides those that the table names itself
 	// New says that columns are meant as they are which are called almost like a known one.
 	New bool
+	// Told, if any, is told the line of each run before the run is given.
+	Told func(line int, r *run.Record)
 }
 
 // ReadTidy reads a tidy table row by row, once. It ends at the first cell that cannot be
@@ -106,6 +108,9 @@ func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
 		d, err := t.readRun(record, line)
 		if err == nil {
 			err = t.numbers.doubt(t.File, false)
+		}
+		if err == nil && t.Told != nil {
+			t.Told(line, d)
 		}
 		return d, err
 	}

@@ -13,5 +13,9 @@ type Words struct {
 	Results []ResultWord
 }
 
-// ResultWord is the name of a result and one of the units that runs have it in.
-type ResultWord struct{ Name, Unit string }
+// ResultWord is the name of a result, one of the units that runs have it in, and how many
+// runs do.
+type ResultWord struct {
+	Name, Unit string
+	Runs       int
+}

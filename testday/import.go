@@ -17,6 +17,8 @@ import (
 type Imported struct {
 	Added int `json:"added"`
 	Known int `json:"known"`
+	// Warnings name labels of the table that are probably slips, with their lines.
+	Warnings []string `json:"warnings"`
 }
 
 // Bounds of a table: the runs of a lab in years.
@@ -34,7 +36,7 @@ type ImportRequest struct {
 
 // Import takes over the runs of a tidy table; progress is told how many runs were taken
 // of a table of so many lines.
-func Import(ctx context.Context, s store.Importer, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
+func Import(ctx context.Context, s ImportStore, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
 	in, err := OpenTable(ctx, q.File)
 	if err != nil {
 		return x, err
@@ -57,7 +59,7 @@ var ImportTable = &Operation[ImportRequest, Imported]{
 	},
 }
 
-func importTable(ctx context.Context, s store.Importer, in *userfile.Input, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
+func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
 	// The whole file first: nobody else can write while runs are stored, and it may
 	// lie on a slow medium.
 	rows := bounded.LimitRows(in, mostRows)
@@ -65,8 +67,23 @@ func importTable(ctx context.Context, s store.Importer, in *userfile.Input, q Im
 	if err := errors.Join(err, in.Close()); err != nil {
 		return x, fmt.Errorf("%s: %w", q.File, store.Stopped(ctx, err))
 	}
-	x.Added, x.Known, err = s.Import(ctx, q.File, exporter.ReadTidy(table, exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}), func(done int) { progress(done, rows.Count()) })
+	o := exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}
+	labels := &tableLabels{}
+	if !q.New {
+		if labels.words, err = s.Words(ctx); err != nil {
+			return x, err
+		}
+		o.Told = labels.check
+	}
+	x.Added, x.Known, err = s.Import(ctx, q.File, exporter.ReadTidy(table, o), func(done int) { progress(done, rows.Count()) })
+	x.Warnings = append([]string{}, labels.warnings...)
 	return x, err
+}
+
+// ImportStore takes over runs, and tells what was seen before.
+type ImportStore interface {
+	store.Importer
+	Seen
 }
 
 // readBlocks reads all of r into memory, which is free again as it is read.

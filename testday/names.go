@@ -20,6 +20,9 @@ type Named struct {
 	Settings  []string          `json:"settings,omitempty"` // names or watts
 	Variants  []run.Variant     `json:"variants,omitempty"`
 	Results   map[string]string `json:"results,omitempty"`
+	// Run is the id of a run that has the results already: what it alone has was not
+	// seen before. Empty for none.
+	Run string `json:"run,omitempty"`
 }
 
 // NamedInStart are the names of a run that is started.
@@ -164,16 +167,65 @@ func doubtUnit(name, unit string, before []string) (d NameDoubt, doubted bool) {
 
 // Seen tells what was seen.
 type Seen interface {
+	Run(ctx context.Context, id string) (run.Record, error)
 	Words(context.Context) (store.Words, error)
 }
 
+// NamesAnswer is what is doubted of names.
+type NamesAnswer struct {
+	Doubts []NameDoubt `json:"doubts"`
+}
+
 // CheckNames tells which of the names that a person gives are probably slips.
-func CheckNames(ctx context.Context, s Seen, n Named) ([]NameDoubt, error) {
+var CheckNames = &Operation[Named, NamesAnswer]{
+	About{Method: "POST", Path: "/names", Summary: "Tells which names were never seen, but are near ones that were."},
+	func(ctx context.Context, d *Day, n Named) (a NamesAnswer, err error) {
+		a.Doubts, err = n.doubted(ctx, d.Store)
+		return a, err
+	},
+}
+
+func (n Named) doubted(ctx context.Context, s Seen) ([]NameDoubt, error) {
 	w, err := s.Words(ctx)
-	if err != nil {
-		return nil, err
+	if err == nil && n.Run != "" {
+		var r run.Record
+		r, err = s.Run(ctx, n.Run)
+		w = without(w, r.Results)
 	}
-	return DoubtNames(w, n), nil
+	return DoubtNames(w, n), err
+}
+
+// without is what was seen before a run got its results: a name that no other has.
+func without(w store.Words, results map[string]run.Result) store.Words {
+	var before []store.ResultWord
+	for _, word := range w.Results {
+		if r, has := results[word.Name]; has && r.Unit == word.Unit {
+			word.Runs--
+		}
+		if word.Runs > 0 {
+			before = append(before, word)
+		}
+	}
+	w.Results = before
+	return w
+}
+
+// StartWarned is a run that was started, with what somebody who started it without
+// being asked should read.
+type StartWarned struct {
+	run.Run
+	Warnings []string `json:"warnings"`
+}
+
+// WarnStart starts a run, and tells which of its names are probably slips.
+func WarnStart(ctx context.Context, a Agent, seen Seen, s run.Start) (w StartWarned, err error) {
+	doubts, _ := NamedInStart(s).doubted(ctx, seen) // a start does not fail for it
+	w.Warnings = []string{}
+	for _, d := range doubts {
+		w.Warnings = append(w.Warnings, d.String())
+	}
+	w.Run, err = Start(ctx, a, s)
+	return w, err
 }
 
 // Usable tells whether what was seen can be put in the place of what was typed: a name
@@ -224,9 +276,30 @@ func (d NameDoubt) InResults(list Results) Results {
 	return out
 }
 
+// NamesError is returned where names of a plan are probably slips.
+type NamesError struct {
+	Doubts []NameDoubt `json:"doubts"`
+}
+
+func (e *NamesError) Error() string {
+	texts := make([]string, len(e.Doubts))
+	for i, d := range e.Doubts {
+		texts[i] = d.String()
+	}
+	return strings.Join(texts, "; ")
+}
+
+// Kind is the error's kind, see Kinds.
+func (e *NamesError) Kind() string { return "names_doubted" }
+
 // InPlan puts what was seen in the place of what was typed.
 func (d NameDoubt) InPlan(p schedule.Plan) schedule.Plan {
-	p.Slots = slices.Clone(p.Slots)
+	p.Slots, p.Hard = slices.Clone(p.Slots), slices.Clone(p.Hard)
+	for i := range p.Hard {
+		if d.What == ofKey && p.Hard[i] == d.Typed {
+			p.Hard[i] = d.Near
+		}
+	}
 	for i := range p.Slots {
 		cell := &p.Slots[i].Cell
 		switch {
@@ -242,11 +315,48 @@ func (d NameDoubt) InPlan(p schedule.Plan) schedule.Plan {
 	return p
 }
 
-// DoubtsText is a sentence about all doubts.
-func DoubtsText(doubts []NameDoubt) string {
-	texts := make([]string, len(doubts))
-	for i, d := range doubts {
-		texts[i] = d.String()
+// None tells whether nothing is named.
+func (n Named) None() bool {
+	named := func(list []string) bool { return slices.ContainsFunc(list, func(s string) bool { return s != "" }) }
+	return !named(n.Devices) && !named(n.Workloads) && !named(n.Settings) && !slices.ContainsFunc(n.Variants, func(v run.Variant) bool { return v != "" }) && len(n.Results) == 0
+}
+
+// Named are the names by which runs are selected.
+func (q FilterRequest) Named() Named {
+	n := Named{Devices: []string{q.Device}, Workloads: []string{q.Workload}, Settings: []string{q.Setting}}
+	if v, err := run.ParseVariantPairs(q.Variant); err == nil {
+		n.Variants = []run.Variant{v}
 	}
-	return strings.Join(texts, "; ")
+	return n
+}
+
+// Named are the names by which runs are selected, and the result.
+func (q AnalysisRequest) Named() Named {
+	n := q.FilterRequest.Named()
+	if q.Metric != "" {
+		n.Results = map[string]string{q.Metric: ""}
+	}
+	return n
+}
+
+// Named are the names by which runs are selected, and those of the sides.
+func (q CompareRequest) Named() Named {
+	n := q.AnalysisRequest.Named()
+	for _, side := range []string{q.A, q.B} {
+		if side != "" && !strings.Contains(side, "=") && q.By == "device" {
+			n.Devices = append(n.Devices, side)
+		}
+		for pair := range strings.SplitSeq(side, ",") {
+			switch key, value, _ := strings.Cut(strings.TrimSpace(pair), "="); key {
+			case "device":
+				n.Devices = append(n.Devices, value)
+			case "supply", "since", "until":
+			default:
+				if v, err := run.ParseVariantPairs([]string{pair}); err == nil {
+					n.Variants = append(n.Variants, v)
+				}
+			}
+		}
+	}
+	return n
 }

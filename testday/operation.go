@@ -128,6 +128,7 @@ func Operations() []AnyOperation {
 		WritePlan,
 		PlansMade,
 		MakePlan,
+		CheckNames,
 		TakeUpPlan,
 		ExtendPlan,
 		PlanNextStart,
@@ -153,7 +154,7 @@ func Kinds() []interface {
 	return []interface {
 		error
 		Kind() string
-	}{&ReplacesError{}}
+	}{&ReplacesError{}, &NamesError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

@@ -24,6 +24,10 @@ type PlanRequest struct {
 	File *PlanFile `json:"file"` // nil for none
 	// Replace lets the plan take the place of one that is not done yet.
 	Replace bool `json:"replace"`
+	// New says that names are meant as they are, also where they are probably slips of
+	// ones that were seen (NamesError). Of those in Use, what was seen is meant.
+	New bool        `json:"new"`
+	Use []NameDoubt `json:"use"`
 }
 
 // PlanFile is a file that says what a plan is: YAML or, as IsPlanTable tells by its name,
@@ -84,6 +88,18 @@ func NewPlan(ctx context.Context, s Plans, q PlanRequest, device func() (string,
 	}
 	if err != nil {
 		return p, err
+	}
+	for _, d := range q.Use {
+		p.Plan = d.InPlan(p.Plan)
+	}
+	if !q.New {
+		doubts, err := NamedInPlan(p.Plan).doubted(ctx, s)
+		if err == nil && len(doubts) > 0 {
+			err = &NamesError{doubts}
+		}
+		if err != nil {
+			return p, err
+		}
 	}
 	if !q.Replace {
 		if err := mayReplace(ctx, s, p.Devices(), now); err != nil {

@@ -18,6 +18,24 @@ type OutputRules struct {
 	json  bool // some rule has a path
 }
 
+// Names are the results that the rules give.
+func (r *OutputRules) Names() []string {
+	names := make([]string, len(r.rules))
+	for i, x := range r.rules {
+		names[i] = x.name
+	}
+	return names
+}
+
+// Rename has the rules give a result another name.
+func (r *OutputRules) Rename(from, to string) {
+	for i := range r.rules {
+		if r.rules[i].name == from {
+			r.rules[i].name = to
+		}
+	}
+}
+
 // outputRule has a pattern for lines, or a path into JSON.
 type outputRule struct {
 	name    string

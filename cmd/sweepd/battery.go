@@ -28,6 +28,7 @@ prediction, also where the device switched off and took the agent with it.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			b, err := call(cmd.Context(), a, testday.FindBattery, testday.BatteryRequest{AnalysisRequest: f.request(), FullEnergy: full, Reserve: reserve.value})
 			printSkipped(a.err, b.Skipped, err)
+			a.hintNames(cmd.Context(), f.request().Named())
 			if err != nil {
 				return err
 			}

@@ -46,6 +46,7 @@ prices in the configuration) add what the dearer device buys.`,
 			}
 			c, err := call(cmd.Context(), a, testday.CompareRuns, q)
 			printSkipped(a.err, c.Skipped, err)
+			a.hintNames(cmd.Context(), q.Named())
 			if err != nil {
 				return err
 			}

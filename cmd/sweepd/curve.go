@@ -18,6 +18,7 @@ func (a *app) curveCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := call(cmd.Context(), a, testday.FindCurve, f.request())
 			printSkipped(a.err, c.Skipped, err)
+			a.hintNames(cmd.Context(), f.request().Named())
 			if err != nil {
 				return err
 			}

@@ -44,11 +44,14 @@ numbers.`,
 			if a.json {
 				return a.printJSON(x)
 			}
+			for _, warning := range x.Warnings {
+				a.warn(warning)
+			}
 			_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(x.Added, "run"), x.Known)
 			return err
 		},
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
-	cmd.Flags().BoolVar(&isNew, "new", false, "columns are meant as they are called, also where a known one is called almost like them")
+	newFlag(cmd.Flags(), &isNew)
 	return cmd
 }

@@ -30,7 +30,7 @@ func (f *requestFlags) add(cmd *cobra.Command) {
 func (a *app) planNewCommand() *cobra.Command {
 	var f requestFlags
 	var e estimateFlags
-	var replace bool
+	var replace, isNew bool
 	cmd := &cobra.Command{
 		Use:   "new [FILE.yaml|FILE.csv]",
 		Short: "Make a plan: every cell once a pass, in random order",
@@ -66,7 +66,7 @@ longer followed.`,
 					return misused(fmt.Errorf("--repeats: %w", err))
 				}
 			}
-			q := testday.PlanRequest{Request: f.cells, EstimateRequest: e.request(), Replace: replace}
+			q := testday.PlanRequest{Request: f.cells, EstimateRequest: e.request(), Replace: replace, New: isNew}
 			if cmd.Flags().Changed("seed") {
 				q.Seed = &f.seed
 			}
@@ -77,6 +77,14 @@ longer followed.`,
 				}
 			}
 			p, err := call(cmd.Context(), a, testday.MakePlan, q)
+			var names *testday.NamesError
+			if errors.As(err, &names) {
+				if q.Use, err = a.settleDoubts(names.Doubts); err != nil {
+					return err
+				}
+				q.New = true
+				p, err = call(cmd.Context(), a, testday.MakePlan, q)
+			}
 			if a.mayReplace(err) {
 				q.Replace = true
 				p, err = call(cmd.Context(), a, testday.MakePlan, q)
@@ -93,6 +101,7 @@ longer followed.`,
 	}
 	f.add(cmd)
 	e.add(cmd)
+	newFlag(cmd.Flags(), &isNew)
 	cmd.Flags().BoolVar(&replace, "replace", false, "follow this plan in the place of one that is not done yet")
 	return cmd
 }

@@ -65,6 +65,7 @@ type startFlags struct {
 	variant                 []string
 	room, refresh, version  string
 	by                      string // what declares the setting
+	isNew                   bool
 }
 
 func (f *startFlags) add(cmd *cobra.Command) {
@@ -72,6 +73,7 @@ func (f *startFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.setting, "setting", "", "the active power setting, in watts (`25W`) or by name; unless given, the one declared before or read from the system")
 	cmd.Flags().StringArrayVar(&f.variant, "variant", nil, "`k=v` for anything else that was changed on purpose (repeatable)")
 	cmd.Flags().StringVar(&f.note, "note", "", "`TEXT` to keep with the run")
+	newFlag(cmd.Flags(), &f.isNew)
 	cmd.Flags().StringVar(&f.room, "room", "", "temperature of the room, `23C` or 73F; holds for the runs after it too, none takes it back")
 	cmd.Flags().StringVar(&f.refresh, "refresh", "", "refresh rate of the display where the system does not tell, `120Hz`; holds on, none takes it back")
 	cmd.Flags().StringVar(&f.version, "workload-version", "", "`VERSION` of the workload; holds for its runs after this one too, none takes it back")

@@ -31,6 +31,9 @@ and device, the worst and commonest first, with an example and what can be done.
 			if a.json {
 				return a.printJSON(found.Doubts)
 			}
+			if found.Runs == 0 {
+				a.hintNames(cmd.Context(), q.Named())
+			}
 			p := a.printer()
 			switch {
 			case found.Runs == 0:

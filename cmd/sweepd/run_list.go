@@ -36,6 +36,7 @@ func (a *app) runListCommand() *cobra.Command {
 				return a.printJSON(runs)
 			}
 			if len(runs) == 0 {
+				a.hintNames(cmd.Context(), q.Named())
 				_, err := fmt.Fprintln(a.out, noRuns(q))
 				return err
 			}

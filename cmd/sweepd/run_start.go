@@ -70,7 +70,12 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 		return start, want, nil, misused(err)
 	}
 	if f.workload != "" {
-		return start, want, client, nil
+		use, err := a.settle(ctx, testday.NamedInStart(start), f.isNew)
+		for _, d := range use {
+			start = d.InStart(start)
+		}
+		want.Setting = start.Setting
+		return start, want, client, err
 	}
 	status, err := testday.FreeToRecord(ctx, client)
 	if err != nil {

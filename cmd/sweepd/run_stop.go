@@ -34,6 +34,7 @@ func (f *resultFlags) addLower(cmd *cobra.Command) {
 func (a *app) runStopCommand() *cobra.Command {
 	var f resultFlags
 	var frames framesFlags
+	var isNew bool
 	cmd := &cobra.Command{
 		Use:   "stop [RUN]",
 		Short: "Stop the run and keep it with its results",
@@ -85,10 +86,18 @@ their mean, and the share of slow frames.`,
 			if err != nil {
 				return err
 			}
-			return a.printStopped(d)
+			if err := a.printStopped(d); err != nil {
+				return err
+			}
+			if results, err := testday.ParseResults(f.results, nil); err == nil {
+				d.Results = results // those of frame times have names of their own
+				a.warnResults(cmd.Context(), d, isNew)
+			}
+			return nil
 		},
 	}
 	f.add(cmd)
+	newFlag(cmd.Flags(), &isNew)
 	frames.add(cmd)
 	return cmd
 }
@@ -96,6 +105,7 @@ their mean, and the share of slow frames.`,
 func (a *app) runResultCommand() *cobra.Command {
 	var f resultFlags
 	var frames framesFlags
+	var isNew bool
 	cmd := &cobra.Command{
 		Use:   "result RUN [NAME=VALUE[UNIT]]...",
 		Short: "Add results to a run, or correct them",
@@ -116,6 +126,13 @@ func (a *app) runResultCommand() *cobra.Command {
 			}
 			if !given && len(results) == 0 {
 				return misused(errors.New("run result needs NAME=VALUE, or --frames FILE"))
+			}
+			use, err := a.settle(cmd.Context(), testday.NamedInResults(results), isNew)
+			if err != nil {
+				return err
+			}
+			for _, d := range use {
+				results = d.InResults(results)
 			}
 			var framed *testday.FrameResults
 			if given {
@@ -139,6 +156,7 @@ func (a *app) runResultCommand() *cobra.Command {
 		},
 	}
 	f.addLower(cmd)
+	newFlag(cmd.Flags(), &isNew)
 	frames.add(cmd)
 	return cmd
 }

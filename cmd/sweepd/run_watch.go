@@ -32,6 +32,9 @@ last JSON that has it; a unit may follow the number there.`,
 			if err != nil {
 				return err
 			}
+			if err := a.settleRules(cmd.Context(), rules, f.isNew); err != nil {
+				return err
+			}
 			w := testday.Watched{Command: args, Rules: rules, Lower: lower.lower, In: a.in, Out: a.out, Err: a.err}
 			if a.json { // standard output is for the JSON
 				w.Out = a.err
@@ -43,6 +46,7 @@ last JSON that has it; a unit may follow the number there.`,
 			if failed := a.printStopped(d); failed != nil {
 				return failed
 			}
+			a.warnResults(cmd.Context(), d, f.isNew)
 			return err
 		},
 	}

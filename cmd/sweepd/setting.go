@@ -14,7 +14,7 @@ import (
 )
 
 func (a *app) settingCommand() *cobra.Command {
-	var clear bool
+	var clear, isNew bool
 	var infer string
 	cmd := &cobra.Command{
 		Use:   "setting [25W | NAME]",
@@ -51,6 +51,13 @@ active one, where it is known from and since when.`,
 			case strings.TrimSpace(args[0]) == "":
 				return misused(errors.New("the setting is empty: give watts (25W) or a name (quiet), or --clear"))
 			default:
+				use, unmeant := a.settle(cmd.Context(), testday.Named{Settings: args[:1]}, isNew)
+				if unmeant != nil {
+					return unmeant
+				}
+				for _, d := range use {
+					args[0] = d.Near
+				}
 				s, err = testday.Declare(cmd.Context(), client, args[0], testday.BySetting)
 			}
 			if err != nil {
@@ -64,6 +71,7 @@ active one, where it is known from and since when.`,
 			return p.Err
 		},
 	}
+	newFlag(cmd.Flags(), &isNew)
 	cmd.Flags().BoolVar(&clear, "clear", false, "take the declaration back")
 	cmd.Flags().StringVar(&infer, "infer", "", "say which limit `RUN` (any part of its id, or \"last\") seems to have obeyed, by a flat top of its power")
 	return cmd

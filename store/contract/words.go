@@ -32,7 +32,7 @@ func wordsSeen(t *testing.T, s store.Store) {
 		"variant":            slices.Contains(w.Variants, run.Variant("fan=quiet")),
 		"planned variant":    slices.Contains(w.Variants, run.Variant("cores=12,fan=quiet")),
 		"no variant":         !slices.Contains(w.Variants, ""),
-		"units by their use": slices.Equal(w.Results, []store.ResultWord{{Name: "score", Unit: "points"}, {Name: "score", Unit: "ms"}}),
+		"units by their use": slices.Equal(w.Results, []store.ResultWord{{Name: "score", Unit: "points", Runs: 2}, {Name: "score", Unit: "ms", Runs: 1}}),
 	} {
 		if !seen {
 			t.Errorf("%s: %+v", what, w)

@@ -31,10 +31,10 @@ func (s *Store) Words(ctx context.Context) (w store.Words, err error) {
 	if err == nil {
 		err = each(ctx, s.read, func(rows *sql.Rows) error {
 			var r store.ResultWord
-			err := rows.Scan(&r.Name, &r.Unit)
+			err := rows.Scan(&r.Name, &r.Unit, &r.Runs)
 			w.Results = append(w.Results, r)
 			return err
-		}, `SELECT name, unit FROM results WHERE run IN (SELECT n FROM runs WHERE `+s.kept()+`) GROUP BY name, unit ORDER BY count(*) DESC, name, unit`)
+		}, `SELECT name, unit, count(*) FROM results WHERE run IN (SELECT n FROM runs WHERE `+s.kept()+`) GROUP BY name, unit ORDER BY count(*) DESC, name, unit`)
 	}
 	return w, s.fail("reading the names of", err)
 }
