@@ -16,7 +16,7 @@ import (
 func TestStartWarnsOfNames(t *testing.T) {
 	f := &fakeAgent{data: openStore(t)}
 	before := run.Record{Run: run.Run{ID: "run-0001", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight"}, State: run.Finished, Results: map[string]run.Result{}}}
-	if _, _, err := f.data.Import(t.Context(), contract.Sequence(before), nil); err != nil {
+	if _, _, err := f.data.Import(t.Context(), "day.csv", contract.Sequence(before), nil); err != nil {
 		t.Fatal(err)
 	}
 	h := newTestHandler(f)
