@@ -92,7 +92,7 @@ func TestNamesOfARunThatIsRecorded(t *testing.T) {
 	if o := typedAt(t, "y\n", watch...); o.code != exitOK || !strings.Contains(o.out, "fps_mean 61.5") {
 		t.Errorf("watch: %+v", o)
 	}
-	if o := typed("y\n", "setting", "quiett"); o.code != exitOK || !strings.HasPrefix(o.out, "quiet (declared)") {
+	if o := typed("y\n", "setting", "quiett"); o.code != exitOK || !strings.HasPrefix(o.out, "quiet (declared") {
 		t.Errorf("setting: %+v", o)
 	}
 	if o := d.try("setting", "performance"); o.code != exitOK || o.stderr != "" { // a profile of the kernel's
