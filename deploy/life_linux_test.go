@@ -16,24 +16,54 @@ import (
 // TestLifeOfThePackage boots a Debian system with its real systemd and has
 // testdata/life.sh take the package through its life there.
 func TestLifeOfThePackage(t *testing.T) {
+	needBoot(t)
+	newer := packageFile(built(t), "amd64")
+	passes(t, "life.sh", func(root string) []string {
+		command(t, nil, "cp", newer, filepath.Join(root, "test/new.deb"))
+		older(t, newer, filepath.Join(root, "test/old.deb"))
+		return nil
+	})
+}
+
+// TestLifeInAHomeFolder does the same with the archive, as an ordinary user on a system
+// with a read-only root.
+func TestLifeInAHomeFolder(t *testing.T) {
+	needBoot(t)
+	newer := archiveFile(built(t), testVersion)
+	passes(t, "home.sh", func(root string) (options []string) {
+		test := filepath.Join(root, "test")
+		command(t, nil, "cp", newer, test)
+		olderArchive(t, newer, archiveFile(test, "0.0.1"))
+		command(t, nil, "chroot", root, "useradd", "--create-home", "--shell", "/bin/bash", "walker")
+		for _, dir := range []string{"/home", "/var", "/test"} { // stay writable
+			options = append(options, "--bind="+root+dir+":"+dir)
+		}
+		return options
+	})
+}
+
+func needBoot(t *testing.T) {
+	t.Helper()
 	need(t, "debootstrap", "systemd-nspawn", "dpkg-deb", "tar")
 	if os.Geteuid() != 0 {
 		t.Skip("needs root to boot a system")
 	}
-	folder := built(t)
+}
+
+// passes boots a Debian system that runs a script of testdata, in whose folder /test
+// are a simulated device and what prepare puts there, with the options that it wants.
+func passes(t *testing.T, script string, prepare func(root string) (options []string)) {
+	t.Helper()
 	root := debian(t)
 	test := filepath.Join(root, "test")
 	if err := os.Mkdir(test, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	handheld(t, filepath.Join(test, "device"))
-	newer := packageFile(folder, "amd64")
-	command(t, nil, "cp", newer, filepath.Join(test, "new.deb"))
 	write(t, filepath.Join(test, "new.version"), testVersion)
-	older(t, newer, filepath.Join(test, "old.deb"))
-	for _, name := range []string{"life.sh", "life.service"} {
-		command(t, nil, "cp", "deploy/testdata/"+name, test)
-	}
+	options := prepare(root)
+	command(t, nil, "cp", "deploy/testdata/booted.sh", test)
+	command(t, nil, "cp", "deploy/testdata/"+script, filepath.Join(test, "life.sh"))
 	unit := filepath.Join(root, "etc/systemd/system")
 	command(t, nil, "cp", "deploy/testdata/life.service", unit)
 	wants := filepath.Join(unit, "multi-user.target.wants")
@@ -43,24 +73,24 @@ func TestLifeOfThePackage(t *testing.T) {
 	if err := os.Symlink("../life.service", filepath.Join(wants, "life.service")); err != nil {
 		t.Fatal(err)
 	}
-	boot(t, root)
+	boot(t, root, options...)
 	log, err := os.ReadFile(filepath.Join(test, "log"))
 	if err != nil {
 		t.Fatal("the system did not get to the test: ", err)
 	}
 	if !strings.HasSuffix(string(log), "\nPASSED\n") {
-		t.Errorf("the package failed:\n%s", log)
+		t.Errorf("%s failed:\n%s", script, log)
 	}
 	t.Logf("%s", log)
 }
 
 // boot runs the system in root until it powers off.
-func boot(t *testing.T, root string) {
+func boot(t *testing.T, root string, options ...string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "systemd-nspawn", "--quiet", "--boot", "--directory="+root, "--register=no", "--keep-unit",
-		"--private-network", "--machine="+fmt.Sprintf("sweepd-%d", os.Getpid()), "--console=pipe")
+	cmd := exec.CommandContext(ctx, "systemd-nspawn", append(options, "--quiet", "--boot", "--directory="+root, "--register=no", "--keep-unit",
+		"--private-network", "--machine="+fmt.Sprintf("sweepd-%d", os.Getpid()), "--console=pipe")...)
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = 10 * time.Second
 	if out, err := cmd.CombinedOutput(); err != nil {
@@ -68,7 +98,7 @@ func boot(t *testing.T, root string) {
 	}
 }
 
-// debian unpacks a small system with systemd, which is made once and kept in the
+// debian unpacks a small system with systemd, also a user's, which is made once and kept in the
 // user's cache.
 func debian(t *testing.T) (root string) {
 	t.Helper()
@@ -77,11 +107,11 @@ func debian(t *testing.T) (root string) {
 		t.Fatal(err)
 	}
 	const suite = "bookworm"
-	kept := filepath.Join(cache, "sweepd-debootstrap", suite+"-systemd.tar")
+	kept := filepath.Join(cache, "sweepd-debootstrap", suite+"-session.tar")
 	root = filepath.Join(t.TempDir(), "root")
 	if _, err := os.Stat(kept); err != nil {
 		fresh := filepath.Join(t.TempDir(), "fresh")
-		command(t, nil, "debootstrap", "--variant=minbase", "--include=systemd", suite, fresh)
+		command(t, nil, "debootstrap", "--variant=minbase", "--include=systemd,libpam-systemd,dbus,dbus-user-session", suite, fresh)
 		if err := os.MkdirAll(filepath.Dir(kept), 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -126,6 +156,19 @@ func older(t *testing.T, newer, file string) {
 	command(t, nil, "dpkg-deb", "-R", newer, dir)
 	command(t, nil, "sed", "-i", "s/^Version: .*/Version: 0.0.1/", filepath.Join(dir, "DEBIAN/control"))
 	command(t, nil, "dpkg-deb", "-Zgzip", "-b", dir, file)
+}
+
+// olderArchive makes the archive that is upgraded.
+func olderArchive(t *testing.T, newer, file string) {
+	t.Helper()
+	dir := t.TempDir()
+	command(t, nil, "tar", "-C", dir, "-xzf", newer)
+	folder := strings.TrimSuffix(filepath.Base(file), ".tar.gz")
+	if err := os.Rename(filepath.Join(dir, strings.TrimSuffix(filepath.Base(newer), ".tar.gz")), filepath.Join(dir, folder)); err != nil {
+		t.Fatal(err)
+	}
+	command(t, []string{"VERSION=0.0.1"}, "deploy/build", filepath.Join(dir, folder, "sweepd"))
+	command(t, nil, "tar", "-C", dir, "-czf", file, folder)
 }
 
 func write(t *testing.T, file, text string) {

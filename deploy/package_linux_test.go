@@ -83,6 +83,10 @@ func packageFile(folder, arch string) string {
 	return filepath.Join(folder, fmt.Sprintf("sweepd_%s_%s.deb", testVersion, arch))
 }
 
+func archiveFile(folder, version string) string {
+	return filepath.Join(folder, fmt.Sprintf("sweepd_%s_linux_amd64.tar.gz", version))
+}
+
 // maxBinary is the design's limit for the program on Linux.
 const maxBinary = 32e6
 

@@ -28,12 +28,13 @@ func (a *app) dataDirFrom(c config) (dir, from string) {
 	return a.usualDataDir(), fromDefault
 }
 
-// systemConfig is the configuration file of the system's agent, which holds for
-// the commands beside it too; empty where there is none.
+// systemConfig is the configuration file of the system's agent, else that of the
+// user's own, which holds for the commands beside it too; empty where there is none.
 func (a *app) systemConfig() string {
-	path := a.systemConfigPath()
-	if _, err := os.Stat(path); err != nil {
-		return ""
+	for _, path := range a.usualConfigs() {
+		if _, err := os.Stat(path); err == nil {
+			return path
+		}
 	}
-	return path
+	return ""
 }

@@ -27,4 +27,11 @@ func (a *app) usualDataDir() string {
 // writable tells whether a folder exists and this user may write in it.
 func writable(dir string) bool { return unix.Access(dir, unix.W_OK|unix.X_OK) == nil }
 
-func (a *app) systemConfigPath() string { return "/etc/sweepd/sweepd.yaml" }
+// usualConfigs is the system's file and the user's own (XDG_CONFIG_HOME).
+func (a *app) usualConfigs() []string {
+	dir := a.getenv("XDG_CONFIG_HOME")
+	if !filepath.IsAbs(dir) {
+		dir = filepath.Join(a.getenv("HOME"), ".config")
+	}
+	return []string{"/etc/sweepd/sweepd.yaml", filepath.Join(dir, "sweepd", "sweepd.yaml")}
+}

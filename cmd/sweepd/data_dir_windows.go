@@ -20,4 +20,6 @@ func (a *app) usualDataDir() string {
 
 func (a *app) systemConfigPath() string { return filepath.Join(a.usualDataDir(), "sweepd.yaml") }
 
+func (a *app) usualConfigs() []string { return []string{a.systemConfigPath()} }
+
 func (a *app) serviceLogPath() string { return filepath.Join(a.usualDataDir(), "sweepd.log") }
