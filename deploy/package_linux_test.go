@@ -87,6 +87,19 @@ func archiveFile(folder, version string) string {
 	return filepath.Join(folder, fmt.Sprintf("sweepd_%s_linux_amd64.tar.gz", version))
 }
 
+// A kind of what is built for amd64: which package manager it is for, "" for the
+// archive, and the words that unpack FILE into the folder it runs in.
+type kind struct{ manager, name, unpack string }
+
+var kinds = []kind{
+	{"deb", "sweepd_" + testVersion + "_amd64.deb", `dpkg-deb -R "$0" .`},
+	{"rpm", "sweepd-" + testVersion + "-1.x86_64.rpm", `rpm -qp --dump --scripts --requires --qf '%{BUILDTIME} %{BUILDHOST}' "$0" >rpm`},
+	{"archlinux", "sweepd-" + testVersion + "-1-x86_64.pkg.tar.zst", `unzstd -qc "$0" | tar -x`},
+	{"", filepath.Base(archiveFile("", testVersion)), `tar -xzf "$0"`},
+}
+
+func (k kind) file(folder string) string { return filepath.Join(folder, k.name) }
+
 // maxBinary is the design's limit for the program on Linux.
 const maxBinary = 32e6
 
@@ -101,6 +114,34 @@ func TestPackagesHoldAStaticProgramForTheirMachine(t *testing.T) {
 		command(t, nil, "dpkg-deb", "-x", file, root)
 		checkProgram(t, filepath.Join(root, "usr/bin/sweepd"), machine)
 		checkTree(t, root)
+	}
+}
+
+// The archive holds the program, what is read beside it and the licences, in one folder
+// and for nobody in particular; SHA256SUMS knows all that is built.
+func TestArchive(t *testing.T) {
+	folder := built(t)
+	root := t.TempDir()
+	command(t, nil, "tar", "-C", root, "-xzf", archiveFile(folder, testVersion))
+	inside := filepath.Join(root, "sweepd_"+testVersion+"_linux_amd64")
+	checkProgram(t, filepath.Join(inside, "sweepd"), elf.EM_X86_64)
+	checkTree(t, root)
+	for _, name := range []string{"README.md", "CHANGELOG.md", "docs/linux.md", "man/sweepd-agent.1.gz", "completions/sweepd.bash", "examples/prometheus/rules.yaml"} {
+		if info, err := os.Stat(filepath.Join(inside, name)); err != nil || info.Size() == 0 {
+			t.Errorf("no %s: %v", name, err)
+		}
+	}
+	licences, err := os.ReadFile(filepath.Join(inside, "copyright"))
+	if err != nil || !strings.Contains(string(licences), "modernc.org/sqlite") {
+		t.Error("the licences are missing", err)
+	}
+	if owners := command(t, nil, "sh", "-c", `tar --numeric-owner -tvzf "$0" | awk '{print $2}' | sort -u`, archiveFile(folder, testVersion)); owners != "0/0\n" {
+		t.Errorf("owners are %q", owners)
+	}
+	sums := command(t, nil, "sh", "-c", `cd "$0" && sha256sum -c SHA256SUMS`, folder)
+	files, err := filepath.Glob(filepath.Join(folder, "sweepd*"))
+	if err != nil || len(files) != 8 || strings.Count(sums, ": OK\n") != len(files) {
+		t.Errorf("%q were built; their sums: %s", files, sums)
 	}
 }
 
@@ -163,9 +204,10 @@ func TestTwoBuildsAreTheSame(t *testing.T) {
 	env := []string{"VERSION=" + testVersion, "TZ=Asia/Tokyo", "LANG=de_DE.UTF-8"}
 	out := t.TempDir()
 	command(t, env, filepath.Join(copied, "deploy/package"), out, "amd64")
-	second := packageFile(out, "amd64")
-	if !sameBytes(t, first, second) {
-		t.Errorf("two packages differ in\n%s", differing(t, first, second))
+	for _, kind := range kinds {
+		if first, second := kind.file(built(t)), kind.file(out); !sameBytes(t, first, second) {
+			t.Errorf("two of %s differ in\n%s", kind.name, differing(t, kind, first, second))
+		}
 	}
 	if testing.Short() {
 		return // what follows compiles everything anew
@@ -199,12 +241,12 @@ func copyTree(t *testing.T, dir string) {
 }
 
 // differing names the files that differ in two packages.
-func differing(t *testing.T, files ...string) string {
+func differing(t *testing.T, kind kind, files ...string) string {
 	t.Helper()
 	var sums [2][]string
 	for i, file := range files {
 		root := t.TempDir()
-		command(t, nil, "dpkg-deb", "-R", file, root)
+		command(t, nil, "sh", "-c", `cd "$1" && `+kind.unpack, file, root)
 		sums[i] = strings.Split(command(t, nil, "sh", "-c", `cd "$0" && find . -type f | sort | xargs md5sum`, root), "\n")
 	}
 	var list []string
