@@ -40,7 +40,7 @@ study: ## repeat the operating characteristics of the statistics: takes minutes
 faults: ## plant 100 faults, see how many the tests notice: takes half an hour
 	nice -n 10 go run ./internal/faults --total 100 --out out/faults.jsonl
 
-package: ## build the Debian packages for amd64 and arm64 into dist/
+package: ## build packages for Debian, rpm and Arch and an archive for a home folder, for amd64 and arm64, into dist/
 	deploy/package dist
 
 licences: ## list the modules with their versions and licences in deploy/licences.md

@@ -51,4 +51,18 @@ same "$(stat -c %U /proc/$pid)" sweepd "user of the agent"
 same "$(sed -n 's/^CapEff:\t//p' /proc/$pid/status)" 0000000000000000 "its capabilities"
 sleep 30 # an idle sweep every 10 s
 wget -q -O /out/metrics http://127.0.0.1:9745/metrics
+
+echo "== the rule of an installation in a home folder opens them to its user alone"
+rm /etc/udev/rules.d/60-sweepd.rules /lib/systemd/system/sweepd.service
+chgrp root /sys/class/powercap/*/energy_uj
+chmod 400 /sys/class/powercap/*/energy_uj
+mkdir -p /home/other && chown other:other /home/other
+as other HOME=/home/other /usr/bin/sweepd service install >/out/home.txt
+commands=$(sed -n 's/^  sudo \(cp\|udevadm\)/\1/p' /out/home.txt)
+same "$(echo "$commands" | wc -l)" 2 "the commands for root"
+echo "$commands" | while read -r line; do sh -c "$line"; done
+udevadm settle
+same "$(owners)" "other:root 400" "the counters with that rule"
+as other cat /sys/class/powercap/rig:0/energy_uj >/dev/null
+if as sweepd cat /sys/class/powercap/rig:0/energy_uj 2>/dev/null; then fail "another user can read the counter"; fi
 echo PASSED
