@@ -114,8 +114,20 @@ func wordCountError(cmd *cobra.Command, args []string, counted cobra.PositionalA
 	case len(args) < least:
 		return fmt.Errorf("a word is missing: give the command as `%s`", form)
 	default:
-		return fmt.Errorf("%q is one word too many: give the command as `%s`", args[min(most, len(args)-1)], form)
+		extra := args[min(most, len(args)-1)]
+		if near := run.Near(extra, subcommands(cmd)); near != "" {
+			return fmt.Errorf("%s has no command %q: did you mean %s?", commandName(cmd), extra, near)
+		}
+		return fmt.Errorf("%q is one word too many: give the command as `%s`", extra, form)
 	}
+}
+
+// subcommands are the names of the commands below one.
+func subcommands(cmd *cobra.Command) (names []string) {
+	for _, c := range cmd.Commands() {
+		names = append(names, c.Name())
+	}
+	return names
 }
 
 // usageLine is the usage line of a command without its flags.

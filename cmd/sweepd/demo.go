@@ -24,7 +24,8 @@ day of one device alone, as its own agent would record it.
 
 --live lets one of the two live in real time instead, with the real agent on it, and
 "sweepd demo set", "play", "plug" and "unplug" are the hands: a test day without
-hardware.`,
+hardware. It goes on where --out names the folder of an earlier one, and writes a
+prometheus.yml into it, with which a Prometheus gathers its metrics.`,
 		Example: `  sweepd demo
   sweepd demo --live
   sweepd demo --out my-demo
@@ -40,12 +41,12 @@ hardware.`,
 			if listen != "" && !live {
 				return misused(errors.New("--listen is for --live"))
 			}
+			if live {
+				return a.liveDemo(cmd.Context(), out, device, listen)
+			}
 			dir, err := freshFolder(out)
 			if err != nil {
 				return err
-			}
-			if live {
-				return a.liveDemo(cmd.Context(), dir, device, listen)
 			}
 			if err := a.playDemo(cmd.Context(), dir, device); err != nil {
 				return err
@@ -59,7 +60,7 @@ hardware.`,
 			return a.showDemo(cmd.Context(), dir)
 		},
 	}
-	cmd.Flags().StringVar(&out, "out", "", "`DIR` to keep the data in, which may not exist yet (default: a new one in "+os.TempDir()+")")
+	cmd.Flags().StringVar(&out, "out", "", "`DIR` to keep the data in, a new one but for --live (default: a new one in "+os.TempDir()+")")
 	cmd.Flags().StringVar(&device, "device", "", "`NAME` of the only device to play: unit-oak or unit-elm")
 	cmd.Flags().BoolVar(&live, "live", false, "let one device live in real time, with the real agent on it, until Ctrl-C")
 	cmd.Flags().StringVar(&listen, "listen", "", "`HOST:PORT` that the agent of --live answers on (default "+console.DefaultListen+")")

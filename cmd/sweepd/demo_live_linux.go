@@ -1,18 +1,23 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"sweepd/console"
+	"sweepd/deploy"
 	"sweepd/internal/simdevice"
 	"sweepd/internal/simlab"
 	"sweepd/run"
@@ -20,7 +25,7 @@ import (
 
 // liveDemo is `sweepd demo --live`: a simulated handheld in real time with the real
 // agent on it, until the context ends.
-func (a *app) liveDemo(ctx context.Context, dir, device, listen string) (err error) {
+func (a *app) liveDemo(ctx context.Context, out, device, listen string) (err error) {
 	cfg := simdevice.UnitOak()
 	if device == "unit-elm" {
 		cfg = simdevice.UnitElm()
@@ -36,6 +41,13 @@ func (a *app) liveDemo(ctx context.Context, dir, device, listen string) (err err
 		c.Idle = "@every 1s" // who tries things out wants to see them
 	}
 	agentFlags{listen: listen}.overrule(&c)
+	if err := livePort(c); err != nil {
+		return err
+	}
+	dir, err := liveFolder(out)
+	if err != nil {
+		return err
+	}
 	tree, err := simdevice.MakeTempDir("sweepd-demo")
 	if err != nil {
 		return err
@@ -51,6 +63,7 @@ func (a *app) liveDemo(ctx context.Context, dir, device, listen string) (err err
 		return err
 	}
 	defer os.Remove(filepath.Join(dir, simlab.SocketName))
+	defer live.Close()
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	lived := make(chan error, 1)
@@ -65,10 +78,15 @@ func (a *app) liveDemo(ctx context.Context, dir, device, listen string) (err err
 	listeners := func(c config) ([]net.Listener, error) {
 		f := agentFlags{listen: listen}
 		l, err := f.listeners(c)
-		if err == nil {
-			a.sayLive(cfg.Name, dir, console.Addresses(l)[0])
+		if err != nil {
+			return nil, err
 		}
-		return l, err
+		address := console.Addresses(l)[0]
+		if err := os.WriteFile(filepath.Join(dir, scrapeName), []byte(deploy.ScrapeConfiguration(address)), 0o644); err != nil {
+			return nil, err
+		}
+		a.sayLive(cfg.Name, dir, address)
+		return l, nil
 	}
 	tune()
 	err = a.runAgent(ctx, c, listeners)
@@ -76,38 +94,77 @@ func (a *app) liveDemo(ctx context.Context, dir, device, listen string) (err err
 	return errors.Join(err, <-lived)
 }
 
+// scrapeName is the file that a Prometheus of its own reads.
+const scrapeName = "prometheus.yml"
+
+// livePort refuses before anything is made where somebody else answers.
+func livePort(c config) error {
+	err := portFree(c)
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return fmt.Errorf("another agent, or another program, answers at %s: end it, or answer elsewhere with --listen 127.0.0.1:9746", cmp.Or(c.Listen, console.DefaultListen))
+	}
+	return err
+}
+
+// liveFolder is a new folder, or that of an earlier day.
+func liveFolder(out string) (string, error) {
+	if out == "" {
+		return freshFolder("")
+	}
+	dir, err := filepath.Abs(out) // other commands run elsewhere
+	if err != nil {
+		return "", err
+	}
+	files, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return dir, os.Mkdir(dir, 0o755)
+	}
+	if err != nil {
+		return "", err
+	}
+	if _, err := os.Stat(filepath.Join(dir, scrapeName)); err != nil && len(files) > 0 {
+		return "", fmt.Errorf("%s is no folder of an earlier `sweepd demo --live`, and not empty: name another with --out", out)
+	}
+	return dir, nil
+}
+
 // sayLive tells a newcomer what to do in another terminal.
 func (a *app) sayLive(device, dir, address string) {
+	program := "sweepd"
+	if filepath.Base(os.Args[0]) != os.Args[0] { // as it was typed here
+		program = quoted(os.Args[0])
+	}
 	agent := ""
 	if address != console.DefaultListen {
-		agent = "\n  export SWEEPD_AGENT=http://" + address
+		agent = "  export SWEEPD_AGENT=http://" + address + "\n"
 	}
-	fmt.Fprintf(a.out, `%[1]s, a simulated handheld, is plugged in and set to 15 W. The real agent watches it;
-its metrics for Prometheus are at http://%[3]s/metrics. In another terminal:
+	fmt.Fprintf(a.out, `%[2]s, a simulated handheld, is plugged in, and its limit is 15 W. The real agent watches it.
+In another terminal, in this folder:
 
-  export SWEEPD_DATA=%[2]s%[4]s
-  sweepd sensors
-  sweepd demo set 20W                     # as in the firmware's settings
-  sweepd run watch --workload harbour-flight --result-from 'fps_mean=fps_mean: ([0-9.]+)' -- sweepd demo play harbour-flight
-  sweepd demo unplug                      # and "sweepd demo plug"
-  sweepd run list
-  sweepd compare --by supply
+%[5]s  %[1]s status
+  %[1]s demo set 20W
+  %[1]s run watch --workload harbour-flight --result-from 'fps_mean=: (.*)' \
+    -- %[1]s demo play harbour-flight
+  %[1]s demo unplug
+  %[1]s run list
 
-Ctrl-C here ends it; the runs stay in %[2]s.
-`, device, dir, address, agent)
+The metrics are at http://%[4]s/metrics; a Prometheus gathers them with
+  prometheus --config.file=%[6]s --storage.tsdb.path=%[7]s
+
+Ctrl-C here ends it; the runs stay in %[3]s.
+`, program, device, dir, address, agent, quoted(filepath.Join(dir, scrapeName)), quoted(filepath.Join(dir, "prometheus")))
 }
 
 // liveCommands are what a hand does to the device of demo --live.
 func (a *app) liveCommands() []*cobra.Command {
 	work := func(cmd *cobra.Command, h simlab.Hand) (simlab.Felt, error) {
-		c, err := a.config()
+		at, err := a.whom(cmd.Context())
 		if err != nil {
 			return simlab.Felt{}, err
 		}
-		dir := a.dataDir(c)
-		felt, err := simlab.Work(cmd.Context(), dir, h)
+		felt, err := simlab.Work(cmd.Context(), at.folder, h)
 		if errors.Is(err, simlab.ErrNoLive) {
-			return felt, fmt.Errorf("no simulated device lives in %s: start one with `sweepd demo --live`, and say where with --data or SWEEPD_DATA", dir)
+			return felt, fmt.Errorf("no simulated device lives in %s (%s): start one with `sweepd demo --live`, or name its folder with --data or SWEEPD_DATA", at.folder, at.from)
 		}
 		return felt, err
 	}
@@ -115,14 +172,18 @@ func (a *app) liveCommands() []*cobra.Command {
 		return &cobra.Command{
 			Use: use, Short: short, Args: cobra.NoArgs, Example: "  sweepd demo " + use,
 			RunE: func(cmd *cobra.Command, _ []string) error {
-				_, err := work(cmd, simlab.Hand{Supply: string(supply)})
+				felt, err := work(cmd, simlab.Hand{Supply: string(supply)})
+				if err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(a.out, "%s is on %s, its battery at %.0f %%\n", felt.Device, supply, 100*felt.Charge)
 				return err
 			},
 		}
 	}
 	set := &cobra.Command{
 		Use: "set SETTING", Short: "Set the power limit of the device of demo --live, in watts or by a profile's name",
-		Example: "  sweepd demo set 20W\n  sweepd demo set quiet", Args: cobra.ExactArgs(1),
+		Example: "  sweepd demo set 20W\n  sweepd demo set low-power", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s, err := run.ParseSetting(args[0])
 			if err != nil {
@@ -130,22 +191,23 @@ func (a *app) liveCommands() []*cobra.Command {
 			}
 			h := simlab.Hand{Profile: s.Name()}
 			h.Watts, _ = s.Watts()
-			_, err = work(cmd, h)
+			felt, err := work(cmd, h)
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(a.out, "the limit of %s is %g W\n", felt.Device, felt.LimitW)
 			return err
 		},
 	}
-	var seconds float64
+	var seconds workloadTime = 20
 	play := &cobra.Command{
 		Use: "play WORKLOAD", Short: "Play harbour-flight or tile-sort on the device of demo --live, and print the result",
-		Example: "  sweepd demo play harbour-flight --for 20", Args: cobra.ExactArgs(1),
+		Example: "  sweepd demo play harbour-flight --for 20s", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if _, err := simlab.Workload(args[0]); err != nil {
 				return misused(err)
 			}
-			if !(seconds >= 1 && seconds <= 3600) {
-				return misused(fmt.Errorf("--for %v: want 1 to 3600 seconds", seconds))
-			}
-			felt, err := work(cmd, simlab.Hand{Play: args[0], Seconds: seconds})
+			felt, err := work(cmd, simlab.Hand{Play: args[0], Seconds: float64(seconds)})
 			if err != nil {
 				return err
 			}
@@ -153,6 +215,28 @@ func (a *app) liveCommands() []*cobra.Command {
 			return err
 		},
 	}
-	play.Flags().Float64Var(&seconds, "for", 20, "`SECONDS` that harbour-flight plays; tile-sort takes as long as it takes")
+	play.Flags().Var(&seconds, "for", "`TIME` that harbour-flight plays, 1s to 1h; tile-sort takes as long as it takes")
 	return []*cobra.Command{set, play, supply("plug", "Plug the device of demo --live in", run.Mains), supply("unplug", "Unplug the device of demo --live", run.Battery)}
+}
+
+// workloadTime is how long a workload plays, s.
+type workloadTime float64
+
+var _ pflag.Value = (*workloadTime)(nil)
+
+func (t *workloadTime) String() string { return (time.Duration(*t) * time.Second).String() }
+
+func (*workloadTime) Type() string { return "time" }
+
+// Set takes 20s, 1m, and seconds alone.
+func (t *workloadTime) Set(text string) error {
+	d, err := time.ParseDuration(text)
+	if seconds, e := run.ParseNumber(text); e == nil {
+		d, err = time.Duration(seconds*float64(time.Second)), nil
+	}
+	if err != nil || d < time.Second || d > time.Hour {
+		return errors.New("want a time from 1s to 1h, such as 20s or 2m")
+	}
+	*t = workloadTime(d.Seconds())
+	return nil
 }

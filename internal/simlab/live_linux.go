@@ -30,6 +30,11 @@ type Felt struct {
 	Metric string  `json:"metric,omitempty"` // of a workload that was played
 	Value  float64 `json:"value,omitempty"`
 	Unit   string  `json:"unit,omitempty"`
+
+	Device string  `json:"device"`
+	LimitW float64 `json:"limit_watts"` // in force now, W
+	Mains  bool    `json:"mains"`       // it is plugged in
+	Charge float64 `json:"charge"`      // of its battery, 0 to 1
 }
 
 // Live is a simulated device in real time, which others work by a socket in its
@@ -56,6 +61,13 @@ func Listen(folder string, device *simdevice.Device) (*Live, error) {
 		return nil, err
 	}
 	defer dir.Close()
+	if conn, err := net.Dial("unix", socketPath(dir)); err == nil {
+		conn.Close()
+		return nil, fmt.Errorf("a simulated device lives in %s already: work it, or end it first", folder)
+	}
+	if err := os.Remove(socketPath(dir)); err != nil && !errors.Is(err, os.ErrNotExist) { // one was killed
+		return nil, err
+	}
 	l, err := net.Listen("unix", socketPath(dir))
 	if err != nil {
 		return nil, fmt.Errorf("open the socket of the simulated device in %s: %w", folder, err)
@@ -63,6 +75,9 @@ func Listen(folder string, device *simdevice.Device) (*Live, error) {
 	l.(*net.UnixListener).SetUnlinkOnClose(false) // its path is gone with the folder's descriptor
 	return &Live{Device: device, listener: l}, nil
 }
+
+// Close frees the socket, where Run was never called too.
+func (l *Live) Close() error { return l.listener.Close() }
 
 // Run lets the device live and answers until the context ends.
 func (l *Live) Run(ctx context.Context) error {
@@ -100,6 +115,8 @@ func (l *Live) answer(ctx context.Context, conn net.Conn) {
 	if err != nil {
 		felt.Error = err.Error()
 	}
+	now := l.Device.Truth()
+	felt.Device, felt.LimitW, felt.Mains, felt.Charge = l.Device.Config().Name, now.SettingW, now.OnMains, now.ChargeRatio
 	_ = json.NewEncoder(conn).Encode(felt) // whoever asked may be gone
 }
 
@@ -109,6 +126,9 @@ func (l *Live) Feel(ctx context.Context, conn net.Conn, h Hand) (f Felt, err err
 	defer func() { err = errors.Join(err, l.Device.Flush()) }() // its files show it at once
 	switch {
 	case h.Watts > 0:
+		if c := l.Device.Config(); h.Watts < c.MinW || h.Watts > c.MaxW {
+			return f, fmt.Errorf("the firmware of %s takes %g W to %g W", c.Name, c.MinW, c.MaxW)
+		}
 		l.Device.SetLimit(h.Watts)
 	case h.Profile != "":
 		return f, l.Device.SetProfile(h.Profile)
