@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"net"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -33,6 +34,9 @@ func TestDemoLive(t *testing.T) {
 		if code := <-ended; code != exitOK {
 			t.Errorf("it ended with %d: %s", code, log.String())
 		}
+		if files, err := filepath.Glob(filepath.Join(dir, "*.sock")); err != nil || len(files) > 0 {
+			t.Errorf("it leaves %q (%v)", files, err)
+		}
 		if o := sweepd(t, "demo", "plug"); o.code != exitFailed || !strings.Contains(o.stderr, "start one with `sweepd demo --live`") {
 			t.Errorf("after its end: %+v", o)
 		}
@@ -44,14 +48,20 @@ func TestDemoLive(t *testing.T) {
 	})
 	t.Setenv("SWEEPD_DATA", dir)
 	t.Setenv("SWEEPD_AGENT", agent[1])
-	must(t, "demo", "set", "20W")
-	must(t, "demo", "unplug")
+	if said := must(t, "demo", "set", "20W"); said != "the limit of unit-elm is 20 W\n" {
+		t.Errorf("set says %q", said)
+	}
+	for range 2 { // twice is once
+		if said := must(t, "demo", "unplug"); !strings.HasPrefix(said, "unit-elm is on battery, its battery at ") {
+			t.Errorf("unplug says %q", said)
+		}
+	}
 	eventually(t, "the agent sees the setting and the supply", func() bool {
 		o := sweepd(t, "setting")
 		return strings.Contains(o.out, "20W") && strings.Contains(must(t, "sensors"), "battery_power_watts")
 	})
 	must(t, "run", "start", "--workload", "harbour-flight")
-	out1 := must(t, "demo", "play", "harbour-flight", "--for", "1")
+	out1 := must(t, "demo", "play", "harbour-flight", "--for", "1s")
 	m := regexp.MustCompile(`^fps_mean: ([0-9.]+) fps\n$`).FindStringSubmatch(out1)
 	if m == nil {
 		t.Fatalf("the workload says %q", out1)
@@ -65,11 +75,58 @@ func TestDemoLive(t *testing.T) {
 		"demo set bogus":              "no profile \"bogus\"",
 		"demo set 3kW":                "neither watts nor a name",
 		"demo play chess":             "it has harbour-flight and tile-sort",
-		"demo play tile-sort --for 0": "1 to 3600",
-		"demo --listen 127.0.0.1:1":   "--listen is for --live",
+		"demo set 500W":               "the firmware of unit-elm takes 3 W to 54 W",
+		"demo play tile-sort --for 0": "want a time from 1s to 1h",
+		"demo plya tile-sort":         "did you mean play?",
+		"demo --live --out " + dir + " --listen " + strings.TrimPrefix(agent[1], "http://"): "another program, answers at",
+		"demo --live --out " + dir + " --listen 127.0.0.1:0":                                "a simulated device lives in " + dir + " already",
+		"demo --live --out " + t.TempDir() + "/.. --listen 127.0.0.1:0":                     "not empty: name another",
+		"demo --listen 127.0.0.1:1":                                                         "--listen is for --live",
 	} {
 		if o := sweepd(t, strings.Fields(args)...); o.code == exitOK || !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: %+v", args, o)
 		}
+	}
+}
+
+// A day goes on in the folder of an earlier one, also of one that was killed and left its
+// socket; its prometheus.yml names where the agent answers now.
+func TestDemoLiveGoesOn(t *testing.T) {
+	alone(t)
+	for _, name := range []string{"HOST_SYS", "HOST_PROC", "HOST_ETC"} {
+		t.Setenv(name, "")
+	}
+	dir := filepath.Join(t.TempDir(), "live")
+	t.Setenv("SWEEPD_DATA", dir)
+	for day := range 2 {
+		ctx, cancel := context.WithCancel(context.Background())
+		var out, log lockedBuffer
+		ended := make(chan int, 1)
+		go func() {
+			ended <- Run(ctx, []string{"demo", "--live", "--out", dir, "--listen", "127.0.0.1:0"}, strings.NewReader(""), &out, &log)
+		}()
+		var agent []string
+		eventually(t, "the agent watches", func() bool {
+			agent = regexp.MustCompile(`export SWEEPD_AGENT=http://(\S+)`).FindStringSubmatch(out.String())
+			return agent != nil && strings.Contains(log.String(), `"watching"`)
+		})
+		scrape, err := os.ReadFile(filepath.Join(dir, "prometheus.yml"))
+		if err != nil || !strings.Contains(string(scrape), "- "+agent[1]+"\n") {
+			t.Errorf("on day %d Prometheus is to ask %q (%v), the agent answers at %s", day, scrape, err, agent[1])
+		}
+		t.Setenv("SWEEPD_AGENT", "http://"+agent[1])
+		must(t, "run", "start", "--workload", "tile-sort")
+		must(t, "run", "stop", "--result", "seconds=12s", "--lower", "seconds")
+		cancel()
+		if code := <-ended; code != exitOK {
+			t.Errorf("day %d ended with %d: %s", day, code, log.String())
+		}
+		if l, err := net.Listen("unix", filepath.Join(dir, "device.sock")); err == nil { // as one that was killed
+			l.(*net.UnixListener).SetUnlinkOnClose(false)
+			l.Close()
+		}
+	}
+	if runs := asked[[]run.Run](t, "run list"); len(runs) != 2 {
+		t.Errorf("of two days there are %d runs", len(runs))
 	}
 }
