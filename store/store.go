@@ -184,6 +184,8 @@ type Importer interface {
 	Merge(ctx context.Context, path string, progress func(done, total int), same ...string) (MergeReport, error)
 	// Imports lists the imports and merges that brought runs, the oldest first.
 	Imports(context.Context) ([]Import, error)
+	// NameImport says what file an import or merge read, where that came by another name.
+	NameImport(ctx context.Context, id int64, source string) error
 	// TakeBack hides the runs of an import or merge, as if they were not there, or has
 	// them back. ErrNoImport where there is none, ErrTakenBack where it is so already.
 	TakeBack(ctx context.Context, id int64, back bool, at time.Time) error
@@ -200,6 +202,7 @@ type Import struct {
 
 // MergeReport says what Merge did.
 type MergeReport struct {
+	Import    int64      // the merge, as Imports lists it
 	Added     int        // runs that are new here
 	Known     int        // runs that are here already, with all that the other file has of them
 	Corrected []string   // runs that are here, and were corrected there

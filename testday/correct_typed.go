@@ -80,20 +80,30 @@ type CorrectableRuns interface {
 	store.Corrector
 }
 
-// CorrectableWithUnstored tells of runs also how they ended where the store could not be
-// told so far, see WithUnstored.
-func CorrectableWithUnstored(s CorrectableRuns, unstored func(context.Context) []run.Record) CorrectableRuns {
-	return &correctable{s, WithUnstored(s, unstored)}
+// CorrectRuns corrects what was typed of runs.
+var CorrectRuns = &Operation[CorrectRequest, CorrectAnswer]{
+	About{Method: "POST", Path: "/runs/correct", Summary: "Corrects what was typed of runs, or says what would be corrected.", Needs: NeedsRight, Opens: OpensToWrite},
+	func(ctx context.Context, d *Day, q CorrectRequest) (CorrectAnswer, error) {
+		a, err := CorrectTyped(ctx, d.Store, q, d.Thresholds, d.Now)
+		return a, d.publishCorrected(ctx, a, err)
+	},
 }
 
-// correctable is kept runs of which one is asked for with how it ended.
-type correctable struct {
-	CorrectableRuns
-	ended store.Runs
-}
-
-func (s *correctable) Run(ctx context.Context, id string) (run.Record, error) {
-	return s.ended.Run(ctx, id)
+// publishCorrected has whoever follows runs hear of those that were corrected.
+func (d *Day) publishCorrected(ctx context.Context, a CorrectAnswer, err error) error {
+	if a.ID == "" || err != nil {
+		return err
+	}
+	for _, c := range a.Runs {
+		err := d.Publish(func() (run.Event, error) {
+			r, err := d.Store.Run(ctx, c.Run)
+			return run.Event{Kind: run.RunCorrected, Run: r.Run}, err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // CorrectTyped corrects what was typed of runs, all or none, and judges again what

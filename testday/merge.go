@@ -25,6 +25,7 @@ type Merged struct {
 	// Unjudged are those of Corrected of which both files corrected what findings depend
 	// on: JudgeAgain is for them.
 	Unjudged []string `json:"-"`
+	Import   int64    `json:"-"` // the merge among the imports
 }
 
 // BadRun is a run of the other file that is damaged or breaks the rules of import; it was
@@ -74,6 +75,8 @@ var MergeFile = &Operation[MergeRequest, Merged]{
 		m, err = MergeAndJudge(ctx, d.Store, file, q.SameDevice, d.Thresholds, d.Now, d.Progress)
 		if err != nil {
 			err = errors.New(strings.ReplaceAll(err.Error(), file, q.Name))
+		} else {
+			err = d.Store.NameImport(ctx, m.Import, q.Name)
 		}
 		return m, err
 	},
@@ -100,7 +103,7 @@ func keep(path string, from io.Reader, bytes int64) error {
 func Merge(ctx context.Context, s store.Importer, path string, same []string, progress func(done, total int)) (Merged, error) {
 	r, err := s.Merge(ctx, path, progress, same...)
 	m := Merged{Added: r.Added, Known: r.Known, Corrected: append([]string{}, r.Corrected...), Overruled: conflicts(r.Overruled),
-		Recording: append([]string{}, r.Recording...), Conflicts: conflicts(r.Conflicts), Bad: []BadRun{}, Unjudged: r.Unjudged}
+		Recording: append([]string{}, r.Recording...), Conflicts: conflicts(r.Conflicts), Bad: []BadRun{}, Unjudged: r.Unjudged, Import: r.Import}
 	for _, b := range r.Bad {
 		m.Bad = append(m.Bad, BadRun(b))
 	}

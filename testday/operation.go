@@ -142,6 +142,7 @@ func Operations() []AnyOperation {
 		DayStands,
 		ImportTable,
 		ListDevices,
+		CorrectRuns, UndoCorrection, ListCorrections, ListImports, TakeImportBack,
 	}
 }
 

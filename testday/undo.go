@@ -23,6 +23,21 @@ type UndoRequest struct {
 	DryRun     bool   `json:"dry_run"`
 }
 
+// UndoCorrection takes a correction of runs back.
+var UndoCorrection = &Operation[UndoRequest, CorrectAnswer]{
+	About{Method: "POST", Path: "/corrections/undo", Summary: "Takes a correction of runs back, as a whole.", Needs: NeedsRight, Opens: OpensToWrite},
+	func(ctx context.Context, d *Day, q UndoRequest) (CorrectAnswer, error) {
+		a, err := Undo(ctx, d.Store, q, d.Thresholds, d.Now)
+		return a, d.publishCorrected(ctx, a, err)
+	},
+}
+
+// ListCorrections lists what was corrected together.
+var ListCorrections = &Operation[struct{}, []store.Batch]{
+	About{Method: "GET", Path: "/corrections", Summary: "Lists corrections of runs, the oldest first."},
+	func(ctx context.Context, d *Day, _ struct{}) ([]store.Batch, error) { return d.Store.Batches(ctx) },
+}
+
 // ErrNoCorrection is returned where a correction is named that there is not.
 var ErrNoCorrection = errors.New("there is no such correction: `sweepd run history` lists them")
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -11,9 +12,9 @@ import (
 
 func (a *app) importCommand() *cobra.Command {
 	var lower []string
-	var isNew bool
+	var isNew, list, undo, again bool
 	cmd := &cobra.Command{
-		Use:   "import FILE.csv",
+		Use:   "import FILE.csv | --list | --undo [FILE] | --again [FILE]",
 		Short: "Take runs over from a table",
 		Long: `Take runs over from a table in CSV (or with semicolons or tabs): one row a run. Known
 columns are device, workload (both needed), variant, supply, setting_w, started_at,
@@ -22,11 +23,22 @@ column is a result named by its header. Empty means unknown. A unit may follow a
 (15W) or a heading, in brackets ("fps_mean (fps)", "duration (min)"), and decimals may
 follow a comma (68,4) unless they could be thousands (1,234). Nothing is taken unless
 every row is good, and importing a file again adds nothing, however it writes its
-numbers.`,
+numbers.
+
+--list lists imports and merges, and --undo takes the last one back, or the one whose
+number or file follows: its runs are hidden, and nothing counts them. --again has them
+back; so does importing the file again, as far as its rows are the same.`,
 		Example: `  sweepd import last-year.csv
-  sweepd import sort-times.csv --lower seconds`,
-		Args: cobra.ExactArgs(1),
+  sweepd import sort-times.csv --lower seconds
+  sweepd import --undo last-year.csv`,
+		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			switch {
+			case list || undo || again:
+				return a.takeImportBack(cmd, args, list, again)
+			case len(args) == 0:
+				return misused(errors.New("a word is missing: give the command as `sweepd import FILE.csv`"))
+			}
 			in, err := testday.OpenTable(cmd.Context(), args[0])
 			if err != nil {
 				return err
@@ -53,5 +65,9 @@ numbers.`,
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	newFlag(cmd.Flags(), &isNew)
+	cmd.Flags().BoolVar(&list, "list", false, "list imports and merges")
+	cmd.Flags().BoolVar(&undo, "undo", false, "take the last import or merge back, or the one whose number or file is given")
+	cmd.Flags().BoolVar(&again, "again", false, "have back the last one that was taken back, or the one whose number or file is given")
+	cmd.MarkFlagsMutuallyExclusive("list", "undo", "again")
 	return cmd
 }

@@ -8,7 +8,6 @@ import (
 	"os/user"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -17,8 +16,6 @@ import (
 	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/run"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -88,11 +85,8 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 			if undo {
 				return a.undoCorrection(cmd, args, why, dryRun)
 			}
-			f.FilterRequest.Supply = f.supply.value
-			q := testday.CorrectRequest{Runs: args, Filter: f.FilterRequest, Set: n.given(cmd), Why: why, Who: typist(), DryRun: dryRun}
-			x, err := a.correctTyped(cmd.Context(), func(ctx context.Context, s testday.CorrectableRuns, c config) (testday.CorrectAnswer, error) {
-				return a.askAndCorrect(ctx, s, q, c, yes)
-			})
+			q := testday.CorrectRequest{Runs: args, Filter: f.request(), Set: n.given(cmd), Why: why, Who: typist(), DryRun: dryRun}
+			x, err := a.askAndCorrect(cmd.Context(), q, yes)
 			if err != nil {
 				return err
 			}
@@ -109,27 +103,13 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 	return cmd
 }
 
-// correctTyped corrects the data itself and has an agent, if there is one, follow.
-func (a *app) correctTyped(ctx context.Context, correct func(context.Context, testday.CorrectableRuns, config) (testday.CorrectAnswer, error)) (x testday.CorrectAnswer, err error) {
-	err = a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
-		x, err = correct(ctx, testday.CorrectableWithUnstored(s, a.endedRuns), c)
-		return err
-	})
-	if x.ID != "" {
-		for _, r := range x.Runs {
-			a.tellAgent(ctx, r.Run)
-		}
-	}
-	return x, err
-}
-
 // askAndCorrect asks about many runs before they are corrected.
-func (a *app) askAndCorrect(ctx context.Context, s testday.CorrectableRuns, q testday.CorrectRequest, c config, yes bool) (testday.CorrectAnswer, error) {
+func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes bool) (testday.CorrectAnswer, error) {
 	if yes || q.DryRun {
-		return testday.CorrectTyped(ctx, s, q, c.Thresholds.forJudge(), time.Now())
+		return call(ctx, a, testday.CorrectRuns, q)
 	}
 	q.DryRun = true
-	x, err := testday.CorrectTyped(ctx, s, q, c.Thresholds.forJudge(), time.Now())
+	x, err := call(ctx, a, testday.CorrectRuns, q)
 	if err != nil || len(x.Runs) == 0 {
 		return x, err
 	}
@@ -143,7 +123,7 @@ func (a *app) askAndCorrect(ctx context.Context, s testday.CorrectableRuns, q te
 		}
 	}
 	q.DryRun = false
-	return testday.CorrectTyped(ctx, s, q, c.Thresholds.forJudge(), time.Now())
+	return call(ctx, a, testday.CorrectRuns, q)
 }
 
 // undoCorrection takes a correction back.
@@ -164,9 +144,7 @@ func (a *app) undoCorrection(cmd *cobra.Command, args []string, why string, dryR
 	if len(args) > 1 {
 		return misused(fmt.Errorf("%q is one word too many: --undo takes the id of one correction (`sweepd run history` lists them)", args[1]))
 	}
-	x, err := a.correctTyped(cmd.Context(), func(ctx context.Context, s testday.CorrectableRuns, c config) (testday.CorrectAnswer, error) {
-		return testday.Undo(ctx, s, q, c.Thresholds.forJudge(), time.Now())
-	})
+	x, err := call(cmd.Context(), a, testday.UndoCorrection, q)
 	if err != nil {
 		return err
 	}

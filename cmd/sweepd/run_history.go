@@ -9,7 +9,7 @@ import (
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/store"
-	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 func (a *app) runHistoryCommand() *cobra.Command {
@@ -24,24 +24,18 @@ recorded.
   sweepd run history 3f9c21ab`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-				if len(args) == 0 {
-					list, err := s.Batches(cmd.Context())
-					if err != nil {
-						return err
-					}
-					return a.printBatches(list)
-				}
-				id, err := a.asEnded(s).FindRun(cmd.Context(), args[0])
+			if len(args) == 0 {
+				list, err := call(cmd.Context(), a, testday.ListCorrections, struct{}{})
 				if err != nil {
 					return err
 				}
-				h, err := s.History(cmd.Context(), id)
-				if err != nil {
-					return err
-				}
-				return a.printHistory(id, h)
-			})
+				return a.printBatches(list)
+			}
+			k, err := call(cmd.Context(), a, testday.ShowRun, testday.RunRequest{ID: args[0]})
+			if err != nil {
+				return err
+			}
+			return a.printHistory(k.ID, k.History)
 		},
 	}
 }

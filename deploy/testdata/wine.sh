@@ -124,6 +124,7 @@ sweepd run history last
 sweepd setting quiet
 sweepd schedule
 sweepd import "Z:$work/day.csv" --data 'C:\day' | grep '^48 runs added'
+sweepd import --list --data 'C:\day'
 sweepd merge 'C:\day\sweepd.db' | grep '^48 runs added'
 sweepd check | tail -n 1
 sweepd export --as json --out 'C:\runs.json'

@@ -37,7 +37,9 @@ func findsRuns(t *testing.T, s store.Store) {
 		}
 	}
 	_, err := s.Run(t.Context(), "2222")
-	at := func(minute int) string { return run.Stamp(noon.Add(time.Duration(minute)*time.Minute)).Short(time.Now(), time.Local) }
+	at := func(minute int) string {
+		return run.Stamp(noon.Add(time.Duration(minute)*time.Minute)).Short(time.Now(), time.Local)
+	}
 	want := fmt.Sprintf(`run "2222" fits several runs: bbbb2222 (%s, %s), cccc2222 (%[1]s, %[3]s): give more letters`, finished("a", 0).Workload, at(3), at(2))
 	if err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)

@@ -157,7 +157,7 @@ func (c *checker) someRuns(chosen selection) error {
 // run reports a run after its readings.
 func (c *checker) run(one *run.Run, damage partSet) {
 	x := store.CheckedRun{ID: one.ID, Device: one.Device, Workload: one.Workload, StartedAt: one.StartedAt, Damaged: damage.names()}
-	lost, err := c.lostReadings(func() (run.Trace, error) { return c.s.Trace(c.ctx, one.ID) })
+	lost, err := c.lostReadings(func() (run.Trace, error) { return c.s.traceOf(c.ctx, one.ID, "1") })
 	if lost || err != nil {
 		x.Damaged = append(x.Damaged, "readings")
 	}

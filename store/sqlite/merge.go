@@ -77,6 +77,7 @@ func (m *merger) merge(ctx context.Context) (err error) {
 		err = m.idle(ctx)
 	}
 	if err == nil {
+		m.report.Import = m.id
 		err = m.finish(ctx, m.other.path)
 	}
 	if err != nil {

@@ -61,3 +61,11 @@ func (s *Store) TakeBack(ctx context.Context, id int64, back bool, at time.Time)
 		return err
 	}))
 }
+
+// NameImport says what file an import read, see store.Importer.
+func (s *Store) NameImport(ctx context.Context, id int64, source string) error {
+	return s.fail("naming an import of", s.commit(ctx, false, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `UPDATE imports SET source = ? WHERE id = ?`, source, id)
+		return err
+	}))
+}

@@ -26,7 +26,12 @@ type trace struct {
 // A row that is damaged or lost takes the rows up to the next key row with it,
 // at most 64; the walk goes on there, and Lost says what was left out.
 func (s *Store) Trace(ctx context.Context, runID string) (run.Trace, error) {
-	n, _, err := runState(ctx, s.read, runID, s.kept())
+	return s.traceOf(ctx, runID, s.kept())
+}
+
+// traceOf opens the sweeps of a run among those that fulfil a condition.
+func (s *Store) traceOf(ctx context.Context, runID, which string) (run.Trace, error) {
+	n, _, err := runState(ctx, s.read, runID, which)
 	if err != nil {
 		return nil, s.fail("reading readings of", err)
 	}
