@@ -27,7 +27,7 @@ func (t *tableLabels) check(line int, r *run.Record) {
 	if t.cells == nil {
 		t.cells, t.results = map[run.Cell]bool{}, map[store.ResultWord]bool{}
 	}
-	n := Named{Results: map[string]string{}}
+	var n Named
 	cell := run.Cell{Device: r.Device, Workload: r.Workload, Setting: run.Named(r.Setting.Name()), Variant: r.Variant}
 	isNew := !t.cells[cell]
 	if isNew {
@@ -38,6 +38,9 @@ func (t *tableLabels) check(line int, r *run.Record) {
 	for name, x := range r.Results {
 		if word := (store.ResultWord{Name: name, Unit: x.Unit}); !t.results[word] {
 			t.results[word] = true
+			if n.Results == nil {
+				n.Results = map[string]string{}
+			}
 			n.Results[name] = x.Unit
 		}
 	}

@@ -232,6 +232,20 @@ func WarnStart(ctx context.Context, a Agent, seen Seen, s run.Start) (w StartWar
 // always, a unit where the number can be converted.
 func (d NameDoubt) Usable() bool { return d.What != ofUnit || d.Factor != nil }
 
+// Correction are the flags of `sweepd run correct` that put what was seen in the place of
+// what was typed, "" where there are none.
+func (d NameDoubt) Correction() string {
+	switch d.What {
+	case ofDevice, ofWorkload, ofSetting:
+		return fmt.Sprintf("--set-%s %q", d.What, d.Near)
+	case ofValue:
+		return fmt.Sprintf("--set-variant %q", d.Of+"="+d.Near)
+	case ofResult:
+		return fmt.Sprintf("--rename-result %q", d.Typed+"="+d.Near)
+	}
+	return ""
+}
+
 // InStart puts what was seen in the place of what was typed.
 func (d NameDoubt) InStart(s run.Start) run.Start {
 	switch {

@@ -47,7 +47,7 @@ func (a *app) offers(f *pflag.Flag) cobra.CompletionFunc {
 	case "supply":
 		return cobra.FixedCompletions([]string{string(run.Mains), string(run.Battery)}, cobra.ShellCompDirectiveNoFileComp)
 	case "frame-unit":
-		return cobra.FixedCompletions([]string{"ms", "us", "s"}, cobra.ShellCompDirectiveNoFileComp)
+		return cobra.FixedCompletions([]string{"ms", "us", "s", "fps"}, cobra.ShellCompDirectiveNoFileComp)
 	case "result":
 		return func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
 			names := a.seen(cmd, metrics)

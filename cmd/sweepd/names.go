@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/spf13/pflag"
 
@@ -19,8 +20,9 @@ func newFlag(flags *pflag.FlagSet, isNew *bool) {
 
 // settle finds the names that are probably slips of others. At a terminal it asks which
 // is meant, and gives those for which what was seen is; elsewhere it warns. Where nobody
-// can tell what was seen, nothing is asked: what comes next says why.
-func (a *app) settle(ctx context.Context, n testday.Named, isNew bool) (use []testday.NameDoubt, err error) {
+// can tell what was seen, nothing is asked: what comes next says why. later names the run
+// that will have the names, to correct it; "" for none.
+func (a *app) settle(ctx context.Context, n testday.Named, isNew bool, later string) (use []testday.NameDoubt, err error) {
 	if isNew {
 		return nil, nil
 	}
@@ -28,18 +30,18 @@ func (a *app) settle(ctx context.Context, n testday.Named, isNew bool) (use []te
 	if err != nil {
 		return nil, nil
 	}
-	return a.settleDoubts(answer.Doubts)
+	return a.settleDoubts(answer.Doubts, later)
 }
 
 // errNothingDone is what ends a command whose names are not meant.
 var errNothingDone = errors.New("nothing was done: give the command again with the name that is meant, or with --new")
 
-func (a *app) settleDoubts(doubts []testday.NameDoubt) (use []testday.NameDoubt, err error) {
+func (a *app) settleDoubts(doubts []testday.NameDoubt, later string) (use []testday.NameDoubt, err error) {
 	for _, d := range doubts {
 		answer, asked := a.reply(question(d))
 		switch {
 		case !asked:
-			a.warn(d.String() + "; if it is meant, say --new")
+			a.warn(d.String() + "; if it is meant, say --new" + correction(d, later))
 		case d.Usable() && (answer == "" || answer == "y" || answer == "yes"):
 			use = append(use, d)
 		case answer == "new" || !d.Usable() && (answer == "y" || answer == "yes"):
@@ -91,16 +93,24 @@ func (a *app) settleRules(ctx context.Context, rules *testday.OutputRules, isNew
 	for _, name := range rules.Names() {
 		named.Results[name] = ""
 	}
-	use, err := a.settle(ctx, named, isNew)
+	use, err := a.settle(ctx, named, isNew, "")
 	for _, d := range use {
 		rules.Rename(d.Typed, d.Near)
 	}
 	return err
 }
 
-// warnResults says which results that a run has got are probably slips. It asks nothing:
-// nobody has to answer for a run to end.
-func (a *app) warnResults(ctx context.Context, d run.Record, isNew bool) {
+// correction says how a run's name is put right, as the end of a sentence.
+func correction(d testday.NameDoubt, id string) string {
+	if d.Correction() == "" || id == "" {
+		return ""
+	}
+	return fmt.Sprintf("; to put it right: `sweepd run correct %s %s`", id, d.Correction())
+}
+
+// settleResults finds which results that a run has got are probably slips. The run has
+// ended and has them as they were given, whatever is answered and whether anybody does.
+func (a *app) settleResults(ctx context.Context, d run.Record, isNew bool) {
 	if isNew || len(d.Results) == 0 {
 		return
 	}
@@ -111,8 +121,30 @@ func (a *app) warnResults(ctx context.Context, d run.Record, isNew bool) {
 		return
 	}
 	for _, doubt := range answer.Doubts {
-		a.warn(fmt.Sprintf("%s; run %s has it as it was given", doubt, run.ShortID(d.ID)))
+		id := run.ShortID(d.ID)
+		if doubt.Correction() != "" {
+			if answer, asked := a.reply(question(doubt)); asked {
+				if answer == "" || answer == "y" || answer == "yes" {
+					a.renameResult(ctx, d.ID, doubt)
+				}
+				continue
+			}
+		}
+		a.warn(fmt.Sprintf("%s; run %s has it as it was given%s", doubt, id, correction(doubt, id)))
 	}
+}
+
+// renameResult gives a run's result the name that was seen.
+func (a *app) renameResult(ctx context.Context, id string, d testday.NameDoubt) {
+	q := testday.CorrectRequest{Runs: []string{id}, Set: testday.NewTyped{RenameResult: []string{d.Typed + "=" + d.Near}}, Who: typist()}
+	_, err := a.correctTyped(ctx, func(ctx context.Context, s testday.CorrectableRuns, c config) (testday.CorrectAnswer, error) {
+		return testday.CorrectTyped(ctx, s, q, c.Thresholds.forJudge(), time.Now())
+	})
+	if err != nil {
+		a.warn(fmt.Sprintf("the result keeps its name: %v%s", err, correction(d, run.ShortID(id))))
+		return
+	}
+	fmt.Fprintf(a.err, "run %s: %s is now called %s\n", run.ShortID(id), d.Typed, d.Near)
 }
 
 // answered is what a person typed, in small letters; "n" where the input ended.

@@ -77,12 +77,25 @@ func TestNamesOfARunThatIsRecorded(t *testing.T) {
 	if r := d.recording(); r.Workload != "harbour-flight" || r.Setting.String() != "quiet" || r.Variant != "fan=quiet" {
 		t.Errorf("what was seen is meant: %+v", r.Labels)
 	}
-	// No answer is there, and none is waited for.
-	if o := typed("", "run", "stop", "--result", "fps_men=16ms"); o.code != exitOK || d.recording() != nil || strings.Contains(o.stderr, "[Y/n") ||
-		!strings.Contains(strings.Join(strings.Fields(o.stderr), " "), `warning: result "fps_men" was not seen before, near fps_mean; run `) {
+	// The run has ended whatever is answered.
+	if o := typed("n\n", "run", "stop", "--result", "fps_men=61fps"); o.code != exitOK || d.recording() != nil || !strings.Contains(o.out, "fps_men 61 fps") ||
+		!strings.Contains(o.stderr, `result "fps_men" was not seen before, near fps_mean. Use fps_mean? [Y/n/new] `) {
 		t.Errorf("stop: %+v", o)
 	}
-	if o := d.try(start...); o.code != exitOK || d.recording().Workload != "harbor-flight" || !strings.Contains(o.stderr, `warning: workload "harbor-flight" was not seen before, near harbour-flight`) {
+	d.do("run", "start", "--workload", "harbour-flight")
+	if o := typed("\n", "run", "stop", "--result", "fps_maen=62fps"); o.code != exitOK || d.recording() != nil || !strings.Contains(o.stderr, "fps_maen is now called fps_mean") {
+		t.Errorf("stop: %+v", o)
+	}
+	if out := d.do("run", "show", "last"); !strings.Contains(out, "fps_mean 62 fps") {
+		t.Errorf("the result has its old name: %s", out)
+	}
+	d.do("run", "start", "--workload", "harbour-flight")
+	if o := d.try("run", "stop", "--result", "fpsmean=16fps"); o.code != exitOK ||
+		!strings.Contains(strings.Join(strings.Fields(o.stderr), " "), `--rename-result "fpsmean=fps_mean"`) {
+		t.Errorf("stop in a script: %+v", o)
+	}
+	if o := d.try(start...); o.code != exitOK || d.recording().Workload != "harbor-flight" || !strings.Contains(o.stderr, `warning: workload "harbor-flight" was not seen before, near harbour-flight`) ||
+		!strings.Contains(strings.Join(strings.Fields(o.stderr), " "), `sweepd run correct last --set-workload "harbour-flight"`) {
 		t.Errorf("in a script: %+v", o)
 	}
 	if o := d.try("run", "stop", "--result", "fps_mean=16ms"); o.code != exitOK || !strings.Contains(strings.Join(strings.Fields(o.stderr), " "), "warning: result fps_mean was in fps before, not in ms") {

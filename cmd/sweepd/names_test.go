@@ -14,7 +14,7 @@ func TestNamesAreWarnedOf(t *testing.T) {
 	for _, c := range []struct {
 		args, says string // "": nothing is said
 	}{
-		{"run result r-0001 fps_men=61fps", `warning: result "fps_men" was not seen before, near fps_mean; if it is meant, say --new`},
+		{"run result r-0001 fps_men=61fps", `warning: result "fps_men" was not seen before, near fps_mean; if it is meant, say --new; to put it right: `},
 		{"run result r-0001 fps_mena=61fps --new", ""},
 		{"run result r-0001 fps_median=61fps", ""},
 		{"run result r-0001 score=61", ""},

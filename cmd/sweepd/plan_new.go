@@ -79,7 +79,7 @@ longer followed.`,
 			p, err := call(cmd.Context(), a, testday.MakePlan, q)
 			var names *testday.NamesError
 			if errors.As(err, &names) {
-				if q.Use, err = a.settleDoubts(names.Doubts); err != nil {
+				if q.Use, err = a.settleDoubts(names.Doubts, ""); err != nil {
 					return err
 				}
 				q.New = true

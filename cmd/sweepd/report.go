@@ -83,6 +83,7 @@ func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written
 	if _, err := q.Filter(time.Now()); err != nil {
 		return w, err
 	}
+	a.hintNames(ctx, q.Named())
 	op, sent := testday.DrawReport, bytesOf{}
 	if len(f.frames.named) > 0 {
 		op = testday.DrawReportOfFrames

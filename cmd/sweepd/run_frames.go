@@ -24,7 +24,7 @@ func (f *framesFlags) add(cmd *cobra.Command) {
 	f.delimiter.words = []string{"comma", "semicolon", "tab", "none"}
 	cmd.Flags().StringVar(&f.file, "frames", "", "`FILE` of frame times, delimited text of any kind; - is standard input")
 	cmd.Flags().StringVar(&f.column, "frame-column", "", "`NAME` or number of the column with the frame times; unless the file has only one")
-	cmd.Flags().StringVar(&f.unit, "frame-unit", "", "`ms|us|s|fps`; unless the column's name ends in it; with fps the column holds rates, one for each frame")
+	cmd.Flags().StringVar(&f.unit, "frame-unit", "", "`ms|us|s|fps`; unless the column's name ends in it; fps: rates, one for each frame")
 	cmd.Flags().BoolVar(&f.timestamps, "frame-timestamps", false, "the column holds the times at which frames came")
 	cmd.Flags().Var(&f.delimiter, "frame-delimiter", "what separates columns, where it is not plain")
 	cmd.Flags().DurationVar(&f.slow, "slow-frame", testday.DefaultSlow, "`TIME` above which a frame counts as slow")

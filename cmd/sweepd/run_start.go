@@ -70,7 +70,7 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 		return start, want, nil, misused(err)
 	}
 	if f.workload != "" {
-		use, err := a.settle(ctx, testday.NamedInStart(start), f.isNew)
+		use, err := a.settle(ctx, testday.NamedInStart(start), f.isNew, "last")
 		for _, d := range use {
 			start = d.InStart(start)
 		}

@@ -91,7 +91,7 @@ their mean, and the share of slow frames.`,
 			}
 			if results, err := testday.ParseResults(f.results, nil); err == nil {
 				d.Results = results // those of frame times have names of their own
-				a.warnResults(cmd.Context(), d, isNew)
+				a.settleResults(cmd.Context(), d, isNew)
 			}
 			return nil
 		},
@@ -127,7 +127,7 @@ func (a *app) runResultCommand() *cobra.Command {
 			if !given && len(results) == 0 {
 				return misused(errors.New("run result needs NAME=VALUE, or --frames FILE"))
 			}
-			use, err := a.settle(cmd.Context(), testday.NamedInResults(results), isNew)
+			use, err := a.settle(cmd.Context(), testday.NamedInResults(results), isNew, args[0])
 			if err != nil {
 				return err
 			}

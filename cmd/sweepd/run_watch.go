@@ -46,7 +46,7 @@ last JSON that has it; a unit may follow the number there.`,
 			if failed := a.printStopped(d); failed != nil {
 				return failed
 			}
-			a.warnResults(cmd.Context(), d, f.isNew)
+			a.settleResults(cmd.Context(), d, f.isNew)
 			return err
 		},
 	}

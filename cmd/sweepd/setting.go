@@ -51,7 +51,7 @@ active one, where it is known from and since when.`,
 			case strings.TrimSpace(args[0]) == "":
 				return misused(errors.New("the setting is empty: give watts (25W) or a name (quiet), or --clear"))
 			default:
-				use, unmeant := a.settle(cmd.Context(), testday.Named{Settings: args[:1]}, isNew)
+				use, unmeant := a.settle(cmd.Context(), testday.Named{Settings: args[:1]}, isNew, "")
 				if unmeant != nil {
 					return unmeant
 				}
