@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/spf13/pflag"
 
@@ -137,9 +136,7 @@ func (a *app) settleResults(ctx context.Context, d run.Record, isNew bool) {
 // renameResult gives a run's result the name that was seen.
 func (a *app) renameResult(ctx context.Context, id string, d testday.NameDoubt) {
 	q := testday.CorrectRequest{Runs: []string{id}, Set: testday.NewTyped{RenameResult: []string{d.Typed + "=" + d.Near}}, Who: typist()}
-	_, err := a.correctTyped(ctx, func(ctx context.Context, s testday.CorrectableRuns, c config) (testday.CorrectAnswer, error) {
-		return testday.CorrectTyped(ctx, s, q, c.Thresholds.forJudge(), time.Now())
-	})
+	_, err := call(ctx, a, testday.CorrectRuns, q)
 	if err != nil {
 		a.warn(fmt.Sprintf("the result keeps its name: %v%s", err, correction(d, run.ShortID(id))))
 		return
