@@ -24,6 +24,9 @@ const (
 	colNote    = "note"
 	colUnits   = "units" // of the results: name=unit pairs joined by semicolons
 	colLower   = "lower" // results of which less is better, joined by semicolons
+	// What the row said when it was written, see Revision: an import takes a cell that
+	// differs for a correction.
+	colRevision = "revision"
 )
 
 // textColumns are those whose cells are written as run.CSVText makes them.
@@ -32,5 +35,5 @@ var textColumns = []string{colRun, colDevice, colWorkload, colVariant, colSettin
 // tidyColumns are the known columns in the order in which they are written.
 var tidyColumns = []string{
 	colRun, colDevice, colWorkload, colVariant, colSupply, colSettingW, colSetting, colStarted, colDuration,
-	colPackage, colSystem, colState, colWhy, colNote, colUnits, colLower,
+	colPackage, colSystem, colState, colWhy, colNote, colUnits, colLower, colRevision,
 }

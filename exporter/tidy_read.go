@@ -218,6 +218,8 @@ func (t *tidyReader) readCell(d *run.Record, c *tidyColumn, text string) (err er
 		d.Why, err = readLines(column, text)
 	case colNote:
 		d.Note, err = readLines(column, text)
+	case colRevision:
+		d.Revision = strings.Clone(text)
 	}
 	return err
 }

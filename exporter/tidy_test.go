@@ -187,9 +187,9 @@ func TestTidyTableByHand(t *testing.T) {
 		{ID: "two", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort", Setting: run.Named("quiet").From(run.Declared)}, State: run.Finished,
 			Results: map[string]run.Result{"fps_mean": {Value: 60.5, Unit: "fps", Better: run.Higher}}},
 	}
-	const want = `run,device,workload,variant,supply,setting_w,setting,started_at,duration_s,package_w,system_w,state,why,note,units,lower,fps_mean,score,seconds
-one,unit-oak,tile-sort,cores=6,battery,12.5,,2026-05-04T09:00:00.000Z,61.25,0,-3,rejected,"the lid, closed",again,seconds=s,seconds,,900,12
-two,unit-oak,tile-sort,,,,quiet,,,,,finished,,,fps_mean=fps,,60.5,,
+	const want = `run,device,workload,variant,supply,setting_w,setting,started_at,duration_s,package_w,system_w,state,why,note,units,lower,revision,fps_mean,score,seconds
+one,unit-oak,tile-sort,cores=6,battery,12.5,,2026-05-04T09:00:00.000Z,61.25,0,-3,rejected,"the lid, closed",again,seconds=s,seconds,rd3159b7a0c,,900,12
+two,unit-oak,tile-sort,,,,quiet,,,,,finished,,,fps_mean=fps,,r8891ad2e3f,60.5,,
 `
 	var file bytes.Buffer
 	if err := WriteTidy(&file, runs); err != nil {
@@ -302,6 +302,9 @@ func TestTidyRoundTrip(t *testing.T) {
 		got := make([]run.Run, len(list))
 		for i := range list {
 			got[i] = list[i].Run
+			if r := Revision(list[i].Run); r != list[i].Revision || r != Revision(runs[i]) {
+				rt.Fatalf("revision %s as read, %s as written, %s before", r, list[i].Revision, Revision(runs[i]))
+			}
 		}
 		if diff := cmp.Diff(runs, got); diff != "" {
 			rt.Fatalf("(-written +read):\n%s", diff)

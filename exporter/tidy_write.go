@@ -36,7 +36,9 @@ func writeTidy(w io.Writer, runs []run.Run, cell func(text string) string) error
 		rows[0] = append(rows[0], cell(run.Visible(n)))
 	}
 	for _, r := range runs {
-		rows = append(rows, tidyRow(r, names, cell))
+		row := tidyRow(r, names, cell)
+		row[len(tidyColumns)-1] = Revision(r)
+		rows = append(rows, row)
 	}
 	return csv.NewWriter(w).WriteAll(rows)
 }
@@ -65,7 +67,7 @@ func tidyRow(r run.Run, names []string, cell func(string) string) []string {
 	lines := func(text string) string { return cell(run.VisibleLines(run.NoteText(text))) }
 	row := []string{
 		line(r.ID), line(r.Device), line(r.Workload), line(string(r.Variant)), string(r.Supply), watts, line(r.Setting.Name()),
-		started, number(r.DurationS), number(r.PackageW), number(r.SystemW), string(r.State), lines(r.Why), lines(r.Note), line(units), line(lower),
+		started, number(r.DurationS), number(r.PackageW), number(r.SystemW), string(r.State), lines(r.Why), lines(r.Note), line(units), line(lower), "",
 	}
 	for _, n := range names {
 		value := ""

@@ -86,6 +86,8 @@ type Record struct {
 	// Former are ids under which a run that is imported may be kept already: earlier
 	// versions derived other ones from the same row. They are not kept themselves.
 	Former []string `json:"-"`
+	// Revision is that of the row of a table when it was exported; it is not kept.
+	Revision string `json:"-"`
 	// Corrected are the labels of which a person said later that they are others than
 	// what was typed or read.
 	Corrected []Field `json:"corrected,omitzero"`

@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 
 	"sweepd/exporter"
 	"sweepd/internal/bounded"
 	"sweepd/internal/userfile"
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -17,6 +19,10 @@ import (
 type Imported struct {
 	Added int `json:"added"`
 	Known int `json:"known"`
+	// Corrected is how many of the known ones were corrected, as a table says that was
+	// exported and edited; Correction names that, to take it back.
+	Corrected  int    `json:"corrected"`
+	Correction string `json:"correction,omitempty"`
 	// Warnings name labels of the table that are probably slips, with their lines.
 	Warnings []string `json:"warnings"`
 }
@@ -31,7 +37,9 @@ const (
 type ImportRequest struct {
 	File  string   `json:"file"`
 	Lower []string `json:"lower,omitempty"` // results of which less is better
-	New   bool     `json:"new,omitempty"`   // names are meant as they are that are almost like known ones
+	Force bool     `json:"force,omitempty"` // cells of a table that was exported and edited count also where the run was corrected since
+	Who   string   `json:"who,omitempty"`
+	New   bool     `json:"new,omitempty"` // names are meant as they are that are almost like known ones
 }
 
 // Import takes over the runs of a tidy table; progress is told how many runs were taken
@@ -41,7 +49,7 @@ func Import(ctx context.Context, s ImportStore, q ImportRequest, progress func(d
 	if err != nil {
 		return x, err
 	}
-	return importTable(ctx, s, in, q, progress)
+	return importTable(ctx, s, in, q, Thresholds{}, time.Now(), progress)
 }
 
 // OpenTable opens the table that a person names.
@@ -55,11 +63,11 @@ var ImportTable = &Operation[ImportRequest, Imported]{
 	About{Method: "POST", Path: "/import", Summary: "Takes over the runs of a table.", Needs: NeedsRight, Opens: OpensToWrite, Takes: "text/csv"},
 	func(ctx context.Context, d *Day, q ImportRequest) (Imported, error) {
 		q.Lower = d.lower(q.Lower)
-		return importTable(ctx, d.Store, userfile.NewInput(ctx, d.In, q.File, largestTable), q, d.Progress)
+		return importTable(ctx, d.Store, userfile.NewInput(ctx, d.In, q.File, largestTable), q, d.Thresholds, d.Now, d.Progress)
 	},
 }
 
-func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q ImportRequest, progress func(done, lines int)) (x Imported, err error) {
+func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q ImportRequest, th Thresholds, now time.Time, progress func(done, lines int)) (x Imported, err error) {
 	// The whole file first: nobody else can write while runs are stored, and it may
 	// lie on a slow medium.
 	rows := bounded.LimitRows(in, mostRows)
@@ -73,9 +81,20 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 		if labels.words, err = s.Words(ctx); err != nil {
 			return x, err
 		}
-		o.Told = labels.check
 	}
-	x.Added, x.Known, err = s.Import(ctx, q.File, exporter.ReadTidy(table, o), func(done int) { progress(done, rows.Count()) })
+	edited := &editedTable{ctx: ctx, store: s, file: q.File, force: q.Force, changes: map[string][]run.Change{}}
+	o.Told = func(line int, r *run.Record) {
+		edited.line = line
+		if !q.New {
+			labels.check(line, r)
+		}
+	}
+	x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
+	if err == nil {
+		x.Known += edited.known
+		b := &batch{store: s, thresholds: th, who: q.Who, why: run.Shorten("table " + q.File), at: now}
+		x.Correction, x.Corrected, err = edited.correct(b)
+	}
 	x.Warnings = append([]string{}, labels.warnings...)
 	return x, err
 }
@@ -83,6 +102,7 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 // ImportStore takes over runs, and tells what was seen before.
 type ImportStore interface {
 	store.Importer
+	CorrectableRuns
 	Seen
 }
 

@@ -7,12 +7,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/report/sentence"
+	"sweepd/run"
 	"sweepd/testday"
 )
 
 func (a *app) importCommand() *cobra.Command {
 	var lower []string
-	var isNew, list, undo, again bool
+	var isNew, list, undo, again, force bool
 	cmd := &cobra.Command{
 		Use:   "import FILE.csv | --list | --undo [FILE] | --again [FILE]",
 		Short: "Take runs over from a table",
@@ -24,6 +25,11 @@ column is a result named by its header. Empty means unknown. A unit may follow a
 follow a comma (68,4) unless they could be thousands (1,234). Nothing is taken unless
 every row is good, and importing a file again adds nothing, however it writes its
 numbers.
+
+An export that was edited corrects runs: a cell that differs from what its run is now is
+a correction, if nobody corrected the run since the export (the column revision tells).
+Otherwise nothing is taken, and each such cell is named; --force takes them all the
+same. Empty cells correct nothing.
 
 --list lists imports and merges, and --undo takes the last one back, or the one whose
 number or file follows: its runs are hidden, and nothing counts them. --again has them
@@ -45,7 +51,7 @@ back; so does importing the file again, as far as its rows are the same.`,
 			}
 			defer in.Close()
 			bar := progress(a.err, 1, "importing")
-			x, err := callWith(cmd.Context(), a, testday.ImportTable, testday.ImportRequest{File: args[0], Lower: lower, New: isNew}, bytesOf{in: in, progress: func(done, lines int) {
+			x, err := callWith(cmd.Context(), a, testday.ImportTable, testday.ImportRequest{File: args[0], Lower: lower, New: isNew, Force: force, Who: typist()}, bytesOf{in: in, progress: func(done, lines int) {
 				bar.ChangeMax(lines)
 				_ = bar.Set(done)
 			}})
@@ -59,12 +65,17 @@ back; so does importing the file again, as far as its rows are the same.`,
 			for _, warning := range x.Warnings {
 				a.warn(warning)
 			}
-			_, err = fmt.Fprintf(a.out, "%s added, %d were here already\n", sentence.Counted(x.Added, "run"), x.Known)
+			corrected := ""
+			if x.Corrected > 0 {
+				corrected = fmt.Sprintf("; %s corrected (`sweepd run correct --undo %s` takes that back)", sentence.Counted(x.Corrected, "run"), run.ShortID(x.Correction))
+			}
+			_, err = fmt.Fprintf(a.out, "%s added, %d were here already%s\n", sentence.Counted(x.Added, "run"), x.Known, corrected)
 			return err
 		},
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	newFlag(cmd.Flags(), &isNew)
+	cmd.Flags().BoolVar(&force, "force", false, "take the cells of an edited export also where a run was corrected since")
 	cmd.Flags().BoolVar(&list, "list", false, "list imports and merges")
 	cmd.Flags().BoolVar(&undo, "undo", false, "take the last import or merge back, or the one whose number or file is given")
 	cmd.Flags().BoolVar(&again, "again", false, "have back the last one that was taken back, or the one whose number or file is given")
