@@ -358,7 +358,7 @@ func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 		{run.Want{Supply: run.Battery, MinCharge: 0.9}, "the battery is at 80 %, the run needs 90 %"},
 		{run.Want{Supply: run.Battery, MinCharge: 0.5}, ""},
 		{run.Want{Setting: run.Watts(15)}, ""},
-		{run.Want{Setting: run.Watts(25)}, "25W was declared, but the system reports 15W (firmware)"},
+		{run.Want{Setting: run.Watts(25)}, "the run wants 25W, but the system reports 15W (firmware)"},
 	} {
 		r, err := s.Ready(context.Background(), c.want)
 		if err != nil || r.Fit != (c.says == "") || c.says != "" && !strings.Contains(r.Reasons[0].WithAdvice(), c.says) {

@@ -96,10 +96,7 @@ func (c *settingCheck) findings() []run.Finding {
 		found = append(found, run.Finding{Code: run.SettingChanged, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
 			"%s %.1f s after the start: the result belongs to neither", c.change, c.after.Seconds()), At: c.changeAt.Wall})
 	}
-	if text := c.disagreement(); text != "" {
-		found = append(found, run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: text})
-	}
-	return found
+	return append(found, c.disagrees()...)
 }
 
 // comparable tells whether what the system reports says whether the declared setting is
@@ -111,19 +108,29 @@ func (c *settingCheck) comparable() bool {
 }
 
 // disagreement compares a declared setting with what the system reports, where
-// the two can be compared: watts with watts, a profile's name with the profile.
-func (c *settingCheck) disagreement() string {
+// the two can be compared: watts with watts, a profile's name with the profile. Both are
+// empty where nothing speaks against it.
+func (c *settingCheck) disagreement() (declared, reported string) {
 	if c.active.Source != run.Declared {
-		return ""
+		return "", ""
 	}
-	w, declared := c.active.Watts()
-	if read, ok := c.read.Watts(); declared && ok {
+	w, inWatts := c.active.Watts()
+	if read, ok := c.read.Watts(); inWatts && ok {
 		if math.Abs(w-read) > math.Max(0.5, c.th.SettingTolerance*w)+1e-9 {
-			return fmt.Sprintf("%s was declared, but the system reports %s (%s)", c.active, c.read, c.read.Source)
+			return c.active.String(), fmt.Sprintf("the system reports %s (%s)", c.read, c.read.Source)
 		}
 	}
 	if name := c.active.Name(); slices.Contains(run.PlatformProfiles, name) && c.profile != "" && name != c.profile {
-		return fmt.Sprintf("the profile %s was declared, but the platform profile is %s", name, c.profile)
+		return "the profile " + name, "the platform profile is " + c.profile
 	}
-	return ""
+	return "", ""
+}
+
+// disagrees is the finding of a run whose declared setting the system contradicts.
+func (c *settingCheck) disagrees() []run.Finding {
+	declared, reported := c.disagreement()
+	if reported == "" {
+		return nil
+	}
+	return []run.Finding{{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: fmt.Sprintf("%s was declared, but %s", declared, reported)}}
 }

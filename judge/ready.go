@@ -21,8 +21,11 @@ func (m *Moment) Readiness(w run.Want) run.Readiness {
 			Value: &busy, Target: &allowed, Unit: "ratio"})
 	}
 	m.addSupply(&r, w)
-	if text := m.settingCheck().disagreement(); text != "" {
-		r.Reasons = append(r.Reasons, run.Reason{Finding: run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: text}, ByHand: true})
+	for _, f := range m.settingCheck().disagrees() {
+		if declared, reported := m.settingCheck().disagreement(); w.Setting.Known() {
+			f.Text = fmt.Sprintf("the run wants %s, but %s", declared, reported)
+		}
+		r.Reasons = append(r.Reasons, run.Reason{Finding: f, ByHand: true})
 	}
 	for i := range r.Reasons {
 		one := []run.Finding{r.Reasons[i].Finding}

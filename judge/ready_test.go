@@ -22,7 +22,7 @@ func TestReadiness(t *testing.T) {
 		{run.Want{MinCharge: 0.8}, ""},
 		{run.Want{MinCharge: 0.81}, "the battery is at 80 %, the run needs 81 %"},
 		{run.Want{Setting: run.Watts(15)}, ""},
-		{run.Want{Setting: run.Watts(25)}, "25W was declared, but the system reports 15W"},
+		{run.Want{Setting: run.Watts(25)}, "the run wants 25W, but the system reports 15W"},
 	} {
 		r := fit().Readiness(c.want)
 		if r.Fit != (c.says == "") || len(r.Reasons) > 1 || r.Reasons == nil || c.says != "" && !strings.Contains(r.Reasons[0].WithAdvice(), c.says) {

@@ -36,9 +36,7 @@ func (m *Moment) StartFindings() []run.Finding {
 	if f, low := lowCharge(m.Index.Supply(m.Values), m.Index.Charge(m.Values), th, "at the start"); low {
 		found = append(found, f)
 	}
-	if text := m.settingCheck().disagreement(); text != "" {
-		found = append(found, run.Finding{Code: run.SettingDisagrees, Severity: run.SeverityDoubt, Text: text})
-	}
+	found = append(found, m.settingCheck().disagrees()...)
 	return append(found, m.settingUnknown()...)
 }
 

@@ -79,7 +79,7 @@ func TestStartWaitsForAHand(t *testing.T) {
 	d.SetLimit(15)
 	idleFor(t, startAgent(t))
 	o := sweepd(t, "run", "start", "--workload", "tile-sort", "--setting", "25W", "--wait")
-	if o.code != exitFailed || !strings.Contains(o.stderr, "waiting for you: 25W was declared, but the system reports 15W") || !strings.Contains(o.stderr, "sweepd: not started, and waiting does not help: ") {
+	if o.code != exitFailed || !strings.Contains(words(o.stderr), "waiting for you: the run wants 25W, but the system reports 15W") || !strings.Contains(o.stderr, "sweepd: not started, and waiting does not help: ") {
 		t.Errorf("the wrong setting: %+v", o)
 	}
 	if out := must(t, "setting"); !strings.HasPrefix(out, "15W (firmware)") {

@@ -155,7 +155,7 @@ func (a *app) waitReady(ctx context.Context, agent testday.Agent, want run.Want)
 		case terminal:
 			fmt.Fprintf(a.err, "\r\x1b[K%s", text.Clip(line, a.terminal(a.err).Columns()-1))
 		case reasonsOf(r) != last:
-			fmt.Fprintln(run.VisibleWriter{To: a.err}, line)
+			fmt.Fprintln(run.VisibleWriter{To: a.err}, a.terminal(a.err).Wrap(line, "  "))
 		}
 		last = reasonsOf(r)
 	})
