@@ -1,14 +1,15 @@
 package judge
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
 )
 
 // Baseline is the device's own idle temperature, learnt from the idle sweeps:
-// for each temperature sensor, the value that a fifth of the latest idle sweeps
-// lie below. Not the lowest, which may be a cold morning's, and not the middle,
+// for each temperature sensor, the value that it was below for a fifth of the time of the
+// latest idle sweeps. Not the lowest, which may be a cold morning's, and not the middle,
 // since many idle sweeps are taken while the device cools down after a run.
 //
 // Sweeps of every setting and supply count together: at idle no power limit binds,
@@ -20,7 +21,8 @@ type Baseline struct {
 }
 
 const (
-	baselineSize     = 720 // two hours of idle sweeps 10 s apart
+	baselineSize     = 720 // two hours of idle sweeps baselineEvery apart
+	baselineEvery    = 10 * time.Second
 	baselineQuantile = 0.2
 	baselineEnough   = 6 // a minute of them
 	// BaselineAge is how old a sweep that counts may be: of this working day and
@@ -80,22 +82,44 @@ func (b *Baseline) Append(later *Baseline) {
 }
 
 // of is the idle temperature of a sensor at this moment, NaN where it is not known.
+//
+// A sweep counts for the time since the one before it, at most baselineEvery: whoever waits
+// for the device to cool down looks at it every two seconds, and must not make it seem idle
+// by that.
 func (b *Baseline) of(instance string, now time.Duration) float64 {
 	column := b.values[instance]
 	if column == nil {
 		return math.NaN()
 	}
-	list := make([]float32, 0, baselineSize)
-	for i := range min(b.n, baselineSize) {
-		if x := column[i]; !math.IsNaN(float64(x)) && now-b.at[i] <= BaselineAge {
-			list = append(list, x)
+	type part struct {
+		x float32
+		d time.Duration
+	}
+	list := make([]part, 0, baselineSize)
+	var total time.Duration
+	for k := max(0, b.n-baselineSize); k < b.n; k++ {
+		row := k % baselineSize
+		x := column[row]
+		if math.IsNaN(float64(x)) || now-b.at[row] > BaselineAge {
+			continue
 		}
+		d := baselineEvery
+		if k > 0 && len(list) > 0 {
+			d = min(d, max(0, b.at[row]-b.at[(k-1)%baselineSize]))
+		}
+		list, total = append(list, part{x, d}), total+d
 	}
 	if len(list) < baselineEnough {
 		return math.NaN()
 	}
-	slices.Sort(list)
-	return float64(list[int(baselineQuantile*float64(len(list)-1)+0.5)])
+	slices.SortFunc(list, func(x, y part) int { return cmp.Compare(x.x, y.x) })
+	below := time.Duration(baselineQuantile * float64(total))
+	for _, p := range list {
+		if below -= p.d; below < 0 {
+			return float64(p.x)
+		}
+	}
+	return float64(list[len(list)-1].x)
 }
 
 // warmest is the sensor that lies furthest above its baseline now, and by how much;

@@ -39,12 +39,13 @@ func TestCooling(t *testing.T) {
 		{"exponential, each 2 s", 2 * time.Second, exact(30, 60, 2*time.Second, 12), 60*math.Log(3) - 22, 1},
 		{"in whole degrees", 10 * time.Second, rounded, 120*math.Log(3) - 70, 15},
 		{"a long way back it was still loaded", 10 * time.Second, append([]float64{62, 63, 62}, exact(30, 120, 10*time.Second, 8)...), 120*math.Log(3) - 70, 1},
-		{"two sweeps", 10 * time.Second, exact(30, 120, 10*time.Second, 2), nan, 0},
-		{"three within 4 s", 2 * time.Second, exact(30, 120, 2*time.Second, 3), nan, 0},
+		{"four sweeps", 10 * time.Second, exact(30, 120, 10*time.Second, 4), nan, 0},
+		{"the first is of a die under load", 2 * time.Second, append([]float64{90}, exact(30, 60, 2*time.Second, 10)...), 60*math.Log(3) - 18, 3},
+		{"five within 8 s", 2 * time.Second, exact(30, 120, 2*time.Second, 5), nan, 0},
 		{"it does not fall", 10 * time.Second, []float64{60, 60, 60, 60, 60}, nan, 0},
 		{"it rises", 10 * time.Second, []float64{55, 57, 59, 61}, nan, 0},
 		{"it goes up and down", 10 * time.Second, []float64{60, 60.9, 60.1, 60.8, 60, 60.9}, nan, 0},
-		{"it is there", 10 * time.Second, []float64{56, 54, 52, 50}, 0, 1e-6},
+		{"it is there", 10 * time.Second, []float64{58, 56, 54, 52, 50}, 0, 1e-6},
 		{"a sensor that is missing", 10 * time.Second, []float64{nan, nan, nan}, nan, 0},
 	} {
 		b, now := course(c.every, c.list...)

@@ -58,6 +58,24 @@ func TestBaselineForgets(t *testing.T) {
 	wantBaseline(t, "overwritten by missing ones", idle(30+baselineSize, 0, steps).of("skin", 3*time.Hour), nan)
 }
 
+// Whoever looks often counts no more for it: waiting for a hot device does not make it
+// seem idle.
+func TestBaselineCountsTime(t *testing.T) {
+	b := idle(20, 0, func(int) []float64 { return []float64{40, nan} }) // 200 s
+	index := NewSensorIndex(twoTemperatures)
+	now := 200 * time.Second
+	for range 350 { // 700 s
+		b.Observe(&index, []float64{60, nan}, now)
+		now += 2 * time.Second
+	}
+	wantBaseline(t, "hot for less than four fifths of the time", b.of("package", now), 40)
+	for range 100 { // 900 s, of which a fifth is 180 s
+		b.Observe(&index, []float64{60, nan}, now)
+		now += 2 * time.Second
+	}
+	wantBaseline(t, "hot for more than four fifths", b.of("package", now), 60)
+}
+
 // A later baseline goes on from an earlier one, also where it is full.
 func TestBaselineGoesOn(t *testing.T) {
 	at := func(x float64) func(int) []float64 { return func(int) []float64 { return []float64{x, nan} } }

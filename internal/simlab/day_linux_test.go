@@ -85,16 +85,21 @@ func newStore(t *testing.T) *sqlite.Store {
 // newBench puts a device on the bench until the test ends.
 func newBench(t *testing.T, cfg simdevice.Config, recorder agent.Recorder) *simlab.Bench {
 	t.Helper()
+	return newBenchWith(t, cfg, recorder, func(r collectors.Roots) []collectors.Collector {
+		return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r)}
+	})
+}
+
+// newBenchWith is newBench with other sensors.
+func newBenchWith(t *testing.T, cfg simdevice.Config, recorder agent.Recorder, from func(collectors.Roots) []collectors.Collector) *simlab.Bench {
+	t.Helper()
 	tree, err := simdevice.MakeTempDir("simlab")
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { os.RemoveAll(tree) })
 	cfg.StartOnMains, cfg.ChargerW = true, 100
-	b, err := simlab.New(tree, cfg, simlab.Options{Recorder: recorder, Start: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC), Seed: 3,
-		Collectors: func(r collectors.Roots) []collectors.Collector {
-			return []collectors.Collector{collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r)}
-		}})
+	b, err := simlab.New(tree, cfg, simlab.Options{Recorder: recorder, Start: time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC), Seed: 3, Collectors: from})
 	if err != nil {
 		t.Fatal(err)
 	}
