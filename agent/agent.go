@@ -49,6 +49,7 @@ type Agent struct {
 	afterRun bool // the first idle sweep after a run is still to come
 	meter    dischargeMeter
 	baseline judge.Baseline
+	looked   time.Duration // when a look last counted as an idle sweep, on the boot clock
 
 	unstored unstored
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"time"
 
 	"go.uber.org/zap"
 
@@ -11,13 +12,34 @@ import (
 	"sweepd/run"
 )
 
-// Ready looks at the device now. It takes an idle sweep, or none while a run is
+// lookEvery is the least time between two looks that count as idle sweeps, once there are
+// enough of those.
+const lookEvery = 10 * time.Second
+
+// look takes a sweep between runs. Looks that come thick and fast, as of somebody who
+// waits for the device to cool down, are no idle sweeps.
+func (a *Agent) look(ctx context.Context) error {
+	a.refresh(ctx)
+	return a.do(ctx, func() error {
+		if a.run != nil {
+			return nil
+		}
+		now := a.opts.Clock.Now()
+		if a.baseline.Learnt() && now.Boot-a.looked < lookEvery {
+			return a.sweep(now, sweepLook)
+		}
+		a.looked = now.Boot
+		return a.sweep(now, sweepIdle)
+	})
+}
+
+// Ready looks at the device now. It takes a sweep, or none while a run is
 // recording.
 func (a *Agent) Ready(ctx context.Context, w run.Want) (r run.Readiness, err error) {
 	if err := a.readHistory(ctx); err != nil {
 		return r, err
 	}
-	if err := a.SweepIdle(ctx); err != nil {
+	if err := a.look(ctx); err != nil {
 		return r, err
 	}
 	usual := a.usualLoad(ctx, w.Workload, w.Setting, w.Variant)

@@ -348,6 +348,30 @@ func TestStartFindings(t *testing.T) {
 	}
 }
 
+// Whoever waits looks every two seconds, which does not make a hot device seem idle, and
+// stores nothing.
+func TestWaitingIsNoIdling(t *testing.T) {
+	celsius := 40.0
+	s := newStepped(t, func(d time.Duration) scripted.State { x := scripted.OnBattery(d); x.Celsius = celsius; return x })
+	for range 8 {
+		s.m.advance(10 * time.Second)
+		if err := s.SweepIdle(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	celsius = 60
+	for range 60 {
+		s.m.advance(2 * time.Second)
+		r, err := s.Ready(t.Context(), run.Want{})
+		if err != nil || r.Fit || *r.Target != 50 {
+			t.Fatalf("%+v, %v", r, err)
+		}
+	}
+	if n := s.n.stored(""); n > 8+120/10+1 {
+		t.Errorf("%d idle sweeps are stored", n)
+	}
+}
+
 func TestReadyWantsItsSupplyAndCharge(t *testing.T) {
 	s := newStepped(t, scripted.OnBattery)
 	for _, c := range []struct {

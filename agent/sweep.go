@@ -15,6 +15,7 @@ const (
 	sweepPaced  sweepKind = iota // in a run, by the pacer
 	sweepEdge                    // a run's start or stop
 	sweepIdle                    // between runs, by the schedule
+	sweepLook                    // between runs, by somebody who waits; not kept
 	sweepLabels                  // labels changed; not kept between runs
 )
 
@@ -38,8 +39,11 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 
 	a.prev = append(a.prev[:0], values...)
 	a.prevOut, a.last = out, now
-	if kind == sweepIdle {
+	switch kind {
+	case sweepIdle:
 		a.baseline.Observe(&a.index, values, now.Boot)
+	case sweepLook:
+		a.baseline.Look(&a.index, values, now.Boot)
 	}
 	if a.run != nil {
 		a.run.sweeps++

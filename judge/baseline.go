@@ -1,28 +1,32 @@
 package judge
 
 import (
-	"cmp"
 	"math"
 	"slices"
 	"time"
 )
 
 // Baseline is the device's own idle temperature, learnt from the idle sweeps:
-// for each temperature sensor, the value that it was below for a fifth of the time of the
-// latest idle sweeps. Not the lowest, which may be a cold morning's, and not the middle,
+// for each temperature sensor, the value that a fifth of the latest idle sweeps
+// lie below. Not the lowest, which may be a cold morning's, and not the middle,
 // since many idle sweeps are taken while the device cools down after a run.
 //
 // Sweeps of every setting and supply count together: at idle no power limit binds,
 // and the warmth of a charging battery is treated like the warmth after a run.
 type Baseline struct {
+	latest        // idle sweeps
+	course latest // of the last of them and of every look since
+}
+
+// latest are the latest temperatures that were seen.
+type latest struct {
 	n      int                               // sweeps seen
 	at     [baselineSize]time.Duration       // when, on the clock that goes on during sleep
 	values map[string]*[baselineSize]float32 // by instance, °C; NaN where missing
 }
 
 const (
-	baselineSize     = 720 // two hours of idle sweeps baselineEvery apart
-	baselineEvery    = 10 * time.Second
+	baselineSize     = 720 // two hours of idle sweeps 10 s apart
 	baselineQuantile = 0.2
 	baselineEnough   = 6 // a minute of them
 	// BaselineAge is how old a sweep that counts may be: of this working day and
@@ -35,6 +39,20 @@ var unread = float32(math.NaN())
 
 // Observe takes an idle sweep, later than those before it.
 func (b *Baseline) Observe(index *SensorIndex, values []float64, now time.Duration) {
+	b.observe(index, values, now)
+	b.course.observe(index, values, now)
+}
+
+// Look takes a sweep of an idle device that only tells how it cools down: whoever looks
+// every two seconds, waiting for it, must not make it seem idle by that.
+func (b *Baseline) Look(index *SensorIndex, values []float64, now time.Duration) {
+	b.course.observe(index, values, now)
+}
+
+// Learnt tells whether there are enough idle sweeps for a baseline.
+func (b *Baseline) Learnt() bool { return b.n >= baselineEnough }
+
+func (b *latest) observe(index *SensorIndex, values []float64, now time.Duration) {
 	row := b.begin(now)
 	for _, i := range index.temperatures {
 		if x := At(values, i); !math.IsNaN(x) {
@@ -44,7 +62,7 @@ func (b *Baseline) Observe(index *SensorIndex, values []float64, now time.Durati
 }
 
 // begin makes room for a sweep, in place of the oldest where it is full.
-func (b *Baseline) begin(now time.Duration) (row int) {
+func (b *latest) begin(now time.Duration) (row int) {
 	row = b.n % baselineSize
 	for _, column := range b.values {
 		column[row] = unread
@@ -55,7 +73,7 @@ func (b *Baseline) begin(now time.Duration) (row int) {
 }
 
 // column is the column of a sensor; a new sensor was missing in every sweep so far.
-func (b *Baseline) column(instance string) *[baselineSize]float32 {
+func (b *latest) column(instance string) *[baselineSize]float32 {
 	column := b.values[instance]
 	if column == nil {
 		column = &[baselineSize]float32{}
@@ -72,6 +90,11 @@ func (b *Baseline) column(instance string) *[baselineSize]float32 {
 
 // Append adds the sweeps of a baseline that was learnt later.
 func (b *Baseline) Append(later *Baseline) {
+	b.append(&later.latest)
+	b.course.append(&later.course)
+}
+
+func (b *latest) append(later *latest) {
 	for k := max(0, later.n-baselineSize); k < later.n; k++ {
 		from := k % baselineSize
 		row := b.begin(later.at[from])
@@ -82,44 +105,22 @@ func (b *Baseline) Append(later *Baseline) {
 }
 
 // of is the idle temperature of a sensor at this moment, NaN where it is not known.
-//
-// A sweep counts for the time since the one before it, at most baselineEvery: whoever waits
-// for the device to cool down looks at it every two seconds, and must not make it seem idle
-// by that.
 func (b *Baseline) of(instance string, now time.Duration) float64 {
 	column := b.values[instance]
 	if column == nil {
 		return math.NaN()
 	}
-	type part struct {
-		x float32
-		d time.Duration
-	}
-	list := make([]part, 0, baselineSize)
-	var total time.Duration
-	for k := max(0, b.n-baselineSize); k < b.n; k++ {
-		row := k % baselineSize
-		x := column[row]
-		if math.IsNaN(float64(x)) || now-b.at[row] > BaselineAge {
-			continue
+	list := make([]float32, 0, baselineSize)
+	for i := range min(b.n, baselineSize) {
+		if x := column[i]; !math.IsNaN(float64(x)) && now-b.at[i] <= BaselineAge {
+			list = append(list, x)
 		}
-		d := baselineEvery
-		if k > 0 && len(list) > 0 {
-			d = min(d, max(0, b.at[row]-b.at[(k-1)%baselineSize]))
-		}
-		list, total = append(list, part{x, d}), total+d
 	}
 	if len(list) < baselineEnough {
 		return math.NaN()
 	}
-	slices.SortFunc(list, func(x, y part) int { return cmp.Compare(x.x, y.x) })
-	below := time.Duration(baselineQuantile * float64(total))
-	for _, p := range list {
-		if below -= p.d; below < 0 {
-			return float64(p.x)
-		}
-	}
-	return float64(list[len(list)-1].x)
+	slices.Sort(list)
+	return float64(list[int(baselineQuantile*float64(len(list)-1)+0.5)])
 }
 
 // warmest is the sensor that lies furthest above its baseline now, and by how much;

@@ -30,14 +30,15 @@ const (
 // count for much. A fan that slows down meanwhile makes it last longer.
 func (b *Baseline) cooling(instance string, target float64, now time.Duration) float64 {
 	idle := b.of(instance, now)
-	column := b.values[instance]
-	if math.IsNaN(idle) || !(target > idle) {
+	c := &b.course
+	column := c.values[instance]
+	if math.IsNaN(idle) || !(target > idle) || column == nil {
 		return math.NaN()
 	}
 	var t, y []float64
-	for k := b.n - 1; k >= max(0, b.n-baselineSize) && len(y) < coolingLatest; k-- {
+	for k := c.n - 1; k >= max(0, c.n-baselineSize) && len(y) < coolingLatest; k-- {
 		row := k % baselineSize
-		x, ago := float64(column[row]), now-b.at[row]
+		x, ago := float64(column[row]), now-c.at[row]
 		if math.IsNaN(x) || len(t) > 0 && ago.Seconds()+t[len(t)-1] < coolingApart.Seconds() {
 			continue
 		}

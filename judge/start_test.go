@@ -58,22 +58,17 @@ func TestBaselineForgets(t *testing.T) {
 	wantBaseline(t, "overwritten by missing ones", idle(30+baselineSize, 0, steps).of("skin", 3*time.Hour), nan)
 }
 
-// Whoever looks often counts no more for it: waiting for a hot device does not make it
-// seem idle.
-func TestBaselineCountsTime(t *testing.T) {
-	b := idle(20, 0, func(int) []float64 { return []float64{40, nan} }) // 200 s
+// Whoever only looks does not make a hot device seem idle.
+func TestLooksAreNoIdle(t *testing.T) {
+	b := idle(6, 0, func(int) []float64 { return []float64{40, nan} })
 	index := NewSensorIndex(twoTemperatures)
-	now := 200 * time.Second
-	for range 350 { // 700 s
-		b.Observe(&index, []float64{60, nan}, now)
-		now += 2 * time.Second
+	if !b.Learnt() || idle(5, 0, func(int) []float64 { return []float64{40, nan} }).Learnt() {
+		t.Error("six idle sweeps are enough, and five are not")
 	}
-	wantBaseline(t, "hot for less than four fifths of the time", b.of("package", now), 40)
-	for range 100 { // 900 s, of which a fifth is 180 s
-		b.Observe(&index, []float64{60, nan}, now)
-		now += 2 * time.Second
+	for i := range 300 {
+		b.Look(&index, []float64{60, nan}, time.Minute+2*time.Duration(i)*time.Second)
 	}
-	wantBaseline(t, "hot for more than four fifths", b.of("package", now), 60)
+	wantBaseline(t, "looked at", b.of("package", 12*time.Minute), 40)
 }
 
 // A later baseline goes on from an earlier one, also where it is full.
