@@ -38,6 +38,9 @@ func (c *comparisonBuilder) confounders(p pair, nameA, nameB string) []Note {
 		differentFacts(a, b, p.a.Device != p.b.Device),
 		differentUnits(a, b, c.metric.name),
 	)
+	if c.req.At == AtSystem || c.req.Per == AtSystem {
+		list = append(list, differentWattsSources(a, b)...)
+	}
 	for _, s := range []*sideFacts{a, b} {
 		if p.a.Device != p.b.Device {
 			list = append(list, movesBetweenPasses(s)...)
@@ -235,6 +238,27 @@ func differentFindings(a, b *sideFacts) []Note {
 		}
 	}
 	return list
+}
+
+// differentWattsSources tells if one side's watts of the whole device are those of a meter
+// outside it, losses of the charger among them, and the other's those of its battery.
+func differentWattsSources(a, b *sideFacts) []Note {
+	inA, inB := countExternal(a.runs), countExternal(b.runs)
+	if math.Abs(float64(inA)/float64(len(a.runs))-float64(inB)/float64(len(b.runs))) < notableShare {
+		return nil
+	}
+	return []Note{{Code: ConfounderWattsSources,
+		A: NoteSide{Side: a.name, Count: inA, Of: len(a.runs)}, B: NoteSide{Side: b.name, Count: inB, Of: len(b.runs)}}}
+}
+
+// countExternal counts the runs whose system watts are those of an external meter.
+func countExternal(runs []*run.Run) (n int) {
+	for _, r := range runs {
+		if r.SystemWSource == run.FromExternal {
+			n++
+		}
+	}
+	return n
 }
 
 func differentUnits(a, b *sideFacts, metric string) []Note {

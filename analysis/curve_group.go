@@ -123,6 +123,15 @@ func (c *curveGroup) addEfficiencies(inside func(float64) bool) {
 			c.note(Note{Code: NoteEfficiencyLeftOut, Name: by.name, Count: len(samples), Of: len(c.samples)})
 			continue
 		}
+		if by.name == BySystem {
+			var used []*run.Run
+			for _, i := range c.indices {
+				used = append(used, &c.runs[i])
+			}
+			if n := countExternal(used); n > 0 {
+				c.note(Note{Code: NoteExternalWatts, Count: n, Of: len(used)})
+			}
+		}
 		// No departures: efficiency is not expected to rise.
 		noise := estimateNoise(samples, noiseOptions{declared: c.req.Declared})
 		c.out.Efficiencies = append(c.out.Efficiencies, efficiency(by.name, samples, noise, inside))

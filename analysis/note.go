@@ -100,6 +100,7 @@ const (
 	ConfounderFindings          NoteCode = "findings_differ"           // Count of Of runs have the finding of the code Name
 	ConfounderFacts             NoteCode = "facts_differ"              // Values that the fact Name takes, as the runs hold them
 	ConfounderDevices           NoteCode = "devices_differ"            // in facts that nobody could have made equal: Names, their keys
+	ConfounderWattsSources      NoteCode = "watts_sources_differ"      // Count of Of runs have their system watts from an external meter, the others from the battery
 	ConfounderUnits             NoteCode = "units_differ"              // of the Metric: Values, "" for no unit
 	ConfounderPasses            NoteCode = "moves_between_passes"      // results of Side shift over Count passes, from the lowest to the highest by Ratio
 	ConfounderDrift             NoteCode = "drifts"                    // results of Side change by Ratio over the Hours of its runs
@@ -113,6 +114,7 @@ const (
 	NoteNoOrder             NoteCode = "no_order"              // the settings have names without a known order
 	NoteSingleRunDepartures NoteCode = "single_run_departures" // Count departures rest on one run
 	NoteEfficiencyLeftOut   NoteCode = "efficiency_left_out"   // only Count of Of settings have the watts Name (ByPackage, BySystem)
+	NoteExternalWatts       NoteCode = "external_watts"        // Count of Of runs have their system watts from an external meter
 	NoteRangeNotTested      NoteCode = "range_not_tested"      // Count of Of settings have package watts and InLine are in line with the trend: too few to tell which the device follows
 	NoteRangeWithoutNoise   NoteCode = "range_without_noise"   // Count of Of settings have package watts, and without noise no result is flat
 	NoteRangeByResults      NoteCode = "range_by_results"      // only Count of Of settings have package watts

@@ -114,7 +114,8 @@ func statusOf(err error) int {
 	if errors.As(err, &replaces) {
 		return http.StatusConflict
 	}
-	if errors.As(err, &selection) {
+	var unfit *testday.MeterError
+	if errors.As(err, &selection) || errors.As(err, &unfit) {
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError

@@ -24,7 +24,7 @@ const drainFor = 5 * time.Second
 func (c *weakCheck) observe(s *run.Sweep, t time.Duration) {
 	dt := t - c.prev
 	c.prev = t
-	if out := c.index.discharge(s.Values); s.Supply == run.Mains && c.index.direction(s.Values) > 0 && out > c.th.WeakCharger {
+	if out := c.index.Discharge(s.Values); s.Supply == run.Mains && c.index.direction(s.Values) > 0 && out > c.th.WeakCharger {
 		c.time += dt
 		c.joules += out * dt.Seconds()
 	}

@@ -97,7 +97,7 @@ func (c *chargingCheck) observe(s *run.Sweep, t time.Duration) {
 		return
 	}
 	c.charged += dt
-	if p := c.index.discharge(s.Values); p < 0 {
+	if p := c.index.Discharge(s.Values); p < 0 {
 		c.joules -= p * dt.Seconds()
 	}
 }

@@ -164,6 +164,8 @@ func (j *judgement) conclude(trace run.Trace) (run.Record, error) {
 	d.SystemW = nil
 	if d.Supply == run.Battery && d.Discharge != nil {
 		d.SystemW = d.Discharge.Watts
+	} else if d.Supply != run.Battery {
+		d.SystemW, d.SystemWSource = externalPower(&d)
 	}
 	d.Findings = j.findings(&d, lost)
 	d.LimitSystemPower()

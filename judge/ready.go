@@ -109,7 +109,7 @@ func (m *Moment) charging(share float64) float64 {
 	for _, b := range m.Index.Batteries {
 		full += At(m.Values, b.Full)
 	}
-	into := -m.Index.discharge(m.Values)
+	into := -m.Index.Discharge(m.Values)
 	if !(into > 0) {
 		return math.NaN()
 	}

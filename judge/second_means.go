@@ -30,7 +30,7 @@ func (m *secondMeans) observe(s *run.Sweep, t time.Duration) {
 		m.close()
 	}
 	m.prev = t
-	out := m.index.discharge(s.Values)
+	out := m.index.Discharge(s.Values)
 	if m.onBattery && s.Supply != run.Battery {
 		out = math.NaN()
 	}

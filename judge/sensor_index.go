@@ -169,9 +169,9 @@ func (index *SensorIndex) direction(values []float64) float64 {
 	return result
 }
 
-// discharge is the reported power that leaves the batteries, W: 0 for one at
+// Discharge is the reported power that leaves the batteries, W: 0 for one at
 // rest, missing if some battery that says anything does not say its power.
-func (index *SensorIndex) discharge(values []float64) float64 {
+func (index *SensorIndex) Discharge(values []float64) float64 {
 	total, any := 0.0, false
 	for _, b := range index.Batteries {
 		p := b.ReportedPower(values)

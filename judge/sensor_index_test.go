@@ -77,7 +77,7 @@ func TestSeveralBatteriesAndPackages(t *testing.T) {
 		{[]float64{8, 1, 0.8, nan, nan, nan}, 8, 0.8, nan},
 		{nil, nan, nan, nan},
 	} {
-		for what, pair := range map[string][2]float64{"discharge": {index.discharge(c.values), c.discharge},
+		for what, pair := range map[string][2]float64{"discharge": {index.Discharge(c.values), c.discharge},
 			"charge": {index.Charge(c.values), c.charge}, "package power": {Sum(c.values, index.PackagePower), c.sums}} {
 			if got, want := pair[0], pair[1]; got != want && !(got != got && want != want) {
 				t.Errorf("%v: %s %v, want %v", c.values, what, got, want)

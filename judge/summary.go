@@ -83,6 +83,21 @@ func meanPower(index *SensorIndex, list []run.Summary, duration float64) *float6
 	return nil
 }
 
+// externalPower is the power of the whole device on mains where a meter was joined to the
+// run: what the meter saw, and what the batteries gave beside it (less what they took while
+// charging, whose losses stay in).
+func externalPower(d *run.Record) (*float64, run.PowerSource) {
+	i := slices.IndexFunc(d.Summaries, func(s run.Summary) bool { return s.Sensor == run.ExternalPower })
+	if i < 0 || d.Summaries[i].Mean == nil {
+		return nil, ""
+	}
+	w := *d.Summaries[i].Mean
+	if d.Discharge != nil && d.Discharge.Watts != nil {
+		w += *d.Discharge.Watts
+	}
+	return &w, run.FromExternal
+}
+
 func totalEnergy(sensors []run.Sensor, list []run.Summary, positions []int) *float64 {
 	if len(positions) == 0 {
 		return nil

@@ -40,6 +40,10 @@ const (
 	Current   = "current_amperes"
 	Frequency = "frequency_hertz"
 
+	// ExternalPower is that of the whole device as a meter between it and its supply saw it,
+	// W. No collector offers it: the log of the meter is joined to a run, see meter.
+	ExternalPower = "external_power_watts"
+
 	// PackagePower and the other powers by domain, W.
 	PackagePower = "package_power_watts"
 	CorePower    = "core_power_watts"

@@ -29,6 +29,9 @@ type Run struct {
 	Results     map[string]Result `json:"results"`
 	Findings    []Finding         `json:"findings"`
 
+	// SystemWSource is set for FromExternal; for others SourceOfSystemW tells it.
+	SystemWSource PowerSource `json:"system_w_source,omitzero"`
+
 	// KeptIn says where a run is kept that has ended and is not stored yet; "" for all
 	// others.
 	KeptIn KeptIn `json:"kept_in,omitzero"`
@@ -42,6 +45,25 @@ type Run struct {
 	StartCelsius *float64 `json:"-"`
 	StartCharge  *float64 `json:"-"`
 	EndCharge    *float64 `json:"-"`
+}
+
+// PowerSource is what measured the power of the whole device.
+type PowerSource string
+
+const (
+	FromBattery  PowerSource = "battery"  // its discharge, on battery
+	FromExternal PowerSource = "external" // a meter outside the device, on mains
+)
+
+// SourceOfSystemW is what measured SystemW; "" where it is unknown, or was given in a table.
+func (r *Run) SourceOfSystemW() PowerSource {
+	switch {
+	case r.SystemW == nil:
+		return ""
+	case r.SystemWSource == "" && r.Supply == Battery && r.Discharge != nil && r.Discharge.Watts != nil:
+		return FromBattery
+	}
+	return r.SystemWSource
 }
 
 // Seconds is the run's duration in seconds, 0 where unknown.

@@ -140,6 +140,12 @@ type Corrector interface {
 	CorrectAll(ctx context.Context, list []RunCorrection) ([]run.Record, error)
 	// Batches lists what was corrected together, the oldest first.
 	Batches(context.Context) ([]Batch, error)
+	// SetReadings puts readings of one more sensor beside those stored of a run that has
+	// ended: one value for each of its sweeps, NaN where missing; without values it takes the
+	// sensor's readings out again, and what is left is as it was before. With them it stores
+	// the summaries and the watts of the whole device of d, the run as it is then.
+	// run.ErrRefused where the run has not as many sweeps, or damaged ones.
+	SetReadings(ctx context.Context, d run.Record, s run.Sensor, values []float64) error
 	// SetUnlike stores which of the selected runs differ from their like, by id and text, as
 	// findings of that kind, in place of what was stored before. It reports whether anything
 	// changed.

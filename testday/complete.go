@@ -25,6 +25,7 @@ func withoutNulls(r run.Run) run.Run {
 	if r.Findings == nil {
 		r.Findings = []run.Finding{}
 	}
+	r.SystemWSource = r.SourceOfSystemW()
 	return r
 }
 

@@ -141,7 +141,7 @@ func Operations() []AnyOperation {
 		MergeFile,
 		DayStands,
 		ImportTable,
-		ListDevices,
+		ListDevices, JoinMeter,
 		CorrectRuns, UndoCorrection, ListCorrections, ListImports, TakeImportBack,
 	}
 }
@@ -155,7 +155,7 @@ func Kinds() []interface {
 	return []interface {
 		error
 		Kind() string
-	}{&ReplacesError{}, &NamesError{}}
+	}{&ReplacesError{}, &NamesError{}, &MeterError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

@@ -162,6 +162,9 @@ func wattsText(d run.Record) string {
 			parts = append(parts, fmt.Sprintf("%s %s ± %s W (95 %%)", name, sentence.WithUncertainty(*x.Watts, u), sentence.WithUncertainty(u, u)))
 		}
 	}
+	if d.SystemW != nil && d.SystemWSource == run.FromExternal {
+		parts = append(parts, fmt.Sprintf("whole device %s W by an external meter", sentence.Significant(*d.SystemW)))
+	}
 	return strings.Join(parts, ", ")
 }
 

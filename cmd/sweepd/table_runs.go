@@ -43,7 +43,7 @@ func (a *app) printRuns(runs []run.Run) error {
 			table.Text(unless(workload != "", r.Workload)),
 			table.Text(string(r.Variant)),
 			table.Text(r.Setting.String()),
-			table.Text(string(r.Supply)),
+			table.Text(suppliedBy(r)),
 			table.Cell{Text: stateText(r), Tone: stateTone(r.State)},
 			table.Cell{Text: unless(n == 0, strconv.Itoa(n)), Tone: toneDoubt},
 			table.Text(listedResults(r, metrics[r.Workload], unlimited)),
@@ -55,10 +55,22 @@ func (a *app) printRuns(runs []run.Run) error {
 	}
 	p.Table(&t)
 	p.Options = sentences
+	if slices.ContainsFunc(runs, func(r run.Run) bool { return r.SystemWSource == run.FromExternal }) {
+		p.Say("+meter: an external meter tells the power of the whole device", "", text.Plain)
+	}
 	if doubts > 0 {
 		p.Say("findings: those that cast doubt on a run or reject it; `sweepd run show RUN` tells them", "", text.Plain)
 	}
 	return p.Err
+}
+
+// suppliedBy is the supply, with a mark where an external meter tells the power of the
+// whole device.
+func suppliedBy(r run.Run) string {
+	if r.SystemWSource == run.FromExternal {
+		return string(r.Supply) + "+meter"
+	}
+	return string(r.Supply)
 }
 
 // commonMetrics is for each workload the result that most of its runs have, the

@@ -114,6 +114,7 @@ sweepd run doubts
 sweepd device list
 sweepd run show last
 sweepd run result last score=15
+refuses "no line names columns" sweepd run meter last 'C:\frames.csv'
 sweepd run reject last --why "seen"
 sweepd run keep last --why "seen again"
 sweepd run keep last --undo

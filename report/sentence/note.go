@@ -71,6 +71,8 @@ func Note(n analysis.Note) string {
 		return fmt.Sprintf("different %s: %s with %s, %s with %s", FactName(n.Name), factValues(n.Name, n.A.Values), a, factValues(n.Name, n.B.Values), b)
 	case analysis.ConfounderDevices:
 		return "the devices differ in " + listed(kindsOf(n.Names))
+	case analysis.ConfounderWattsSources:
+		return fmt.Sprintf("watts of the whole device from different sources: %d of %d runs of %s have them from an external meter, %d of %d of %s", n.A.Count, n.A.Of, a, n.B.Count, n.B.Of, b)
 	case analysis.ConfounderUnits:
 		return fmt.Sprintf("different unit of %s: %s with %s, %s with %s", n.Metric, units(n.A.Values), a, units(n.B.Values), b)
 	case analysis.ConfounderPasses:
@@ -93,6 +95,8 @@ func Note(n analysis.Note) string {
 		return text
 	case analysis.NoteSingleRunDepartures:
 		return fmt.Sprintf("%s %s on a single run, which cannot tell a dip from a bad run", Counted(n.Count, "departure"), plural(n.Count, "rests", "each rest"))
+	case analysis.NoteExternalWatts:
+		return fmt.Sprintf("watts of the whole device of %d of %s are those of an external meter", n.Count, Counted(n.Of, "run"))
 	case analysis.NoteEfficiencyLeftOut:
 		return fmt.Sprintf("efficiency by %s left out: only %d of %s have them", kindOfWatts[n.Name], n.Count, Counted(n.Of, "setting"))
 	case analysis.NoteRangeNotTested:

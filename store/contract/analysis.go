@@ -39,7 +39,7 @@ func analysisRuns(t *testing.T, s store.Store) {
 		},
 		{
 			ID: "run-good", Labels: run.Labels{Device: "unit-oak", Workload: "harbour-flight", Supply: "mains", Variant: "cores=6", Setting: run.Watts(25).From("")},
-			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5),
+			StartedAt: run.Stamp(noon.Add(time.Minute)), DurationS: new(60.0), PackageW: new(20.0), SystemW: new(28.5), SystemWSource: run.FromExternal,
 			Results:  map[string]run.Result{"score": {Value: 101, Unit: "points", Better: run.Higher}, "load": {Value: 3, Unit: "s", Better: run.Lower}},
 			Findings: good.Findings, Facts: map[string]string{"kernel": "6.1"},
 			StartCelsius: new(44.5), StartCharge: new(0.75), Discharge: &run.Discharge{Watts: new(28.5), UncertaintyWatts: new(0.25)},

@@ -45,6 +45,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"runs are rejected and kept":     rejectsAndKeeps,
 		"interrupted runs are kept":      keepsInterrupted,
 		"outlying runs are marked":       marksOutlying,
+		"readings are put beside others": setsReadings,
 		"the analysis reads runs":        analysisRuns,
 		"the analysis reads end charges": chargeAtTheEnd,
 		"weak runs have no system watts": weakRuns,

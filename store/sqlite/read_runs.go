@@ -272,6 +272,10 @@ func (x *runRow) complete(what content) (r run.Run, err error) {
 		r.EndCharge = nil
 	}
 	d := x.discharge
+	measured := x.factSet.Valid || d != (run.Discharge{}) || r.StartCelsius != nil || r.StartCharge != nil // and not given in a table
+	if r.SystemWSource = ""; measured && r.SystemW != nil && r.Supply != run.Battery {
+		r.SystemWSource = run.FromExternal // nothing else tells it there
+	}
 	if what == analysed {
 		r.State, r.Why, r.Note, r.Setting.Source = "", "", "", ""
 	} else {
