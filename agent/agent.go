@@ -21,6 +21,7 @@ type Agent struct {
 	Events
 
 	opts         Options
+	name         atomic.Pointer[string] // of the device; Rename changes it
 	log          *zap.Logger
 	batcher      batcher
 	pacer        pacer
@@ -105,6 +106,7 @@ func New(opts Options) (*Agent, error) {
 	if opts.ReadSetting != nil {
 		a.commandRequests = make(chan laneRequest, 1)
 	}
+	a.name.Store(&opts.Device)
 	a.inline = opts.Stepped
 	a.batcher = batcher{recorder: opts.Recorder, interval: opts.Interval, events: &a.Events, log: opts.Log}
 	a.unstored.init(opts.Journal, opts.Left)

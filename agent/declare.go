@@ -18,7 +18,7 @@ func (a *Agent) Declare(ctx context.Context, s run.Setting, by string) error {
 	a.declaring.Lock()
 	defer a.declaring.Unlock()
 	d := a.declaration(s, by)
-	if err := a.opts.Recorder.KeepDeclaration(ctx, a.opts.Device, d); err != nil {
+	if err := a.opts.Recorder.KeepDeclaration(ctx, a.device(), d); err != nil {
 		return err
 	}
 	a.refresh(ctx) // what the system reports was perhaps set a moment ago
@@ -41,7 +41,7 @@ func (a *Agent) keepDeclaration(ctx context.Context, d run.Declaration) {
 	if !d.Setting.Known() {
 		return
 	}
-	if err := a.opts.Recorder.KeepDeclaration(ctx, a.opts.Device, d); err != nil {
+	if err := a.opts.Recorder.KeepDeclaration(ctx, a.device(), d); err != nil {
 		a.log.Error("the declared setting could not be stored: it holds until the agent ends", zap.String("setting", d.Setting.String()), zap.Error(err))
 	}
 }

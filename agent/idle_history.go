@@ -48,7 +48,7 @@ func (a *Agent) readHistory(ctx context.Context) error {
 // are left out: the clock was set back since, and who knows when they were taken.
 func (a *Agent) readIdle(ctx context.Context) (*judge.Baseline, error) {
 	now := a.made.Wall.Round(0) // the wall clock alone
-	trace, err := a.opts.History.IdleSweeps(ctx, a.opts.Device, now.Add(-judge.BaselineAge))
+	trace, err := a.opts.History.IdleSweeps(ctx, a.device(), now.Add(-judge.BaselineAge))
 	if err != nil {
 		return nil, err
 	}
@@ -61,7 +61,7 @@ func (a *Agent) readIdle(ctx context.Context) (*judge.Baseline, error) {
 		return nil
 	})
 	if err != nil {
-		return nil, fmt.Errorf("read the idle sweeps of %s: %w", a.opts.Device, err)
+		return nil, fmt.Errorf("read the idle sweeps of %s: %w", a.device(), err)
 	}
 	return b, nil
 }

@@ -86,7 +86,7 @@ func (a *Agent) beginRun(s run.Start, facts *factsReading, usual float64) (run.R
 	default:
 		awaits = facts
 	}
-	d.Device, d.Workload, d.Variant, d.Note, d.State = a.opts.Device, s.Workload, s.Variant, run.NoteText(s.Note), run.Recording
+	d.Device, d.Workload, d.Variant, d.Note, d.State = a.device(), s.Workload, s.Variant, run.NoteText(s.Note), run.Recording
 	d.Results = map[string]run.Result{}
 	d.Findings = []run.Finding{}
 	d.Summaries = []run.Summary{}

@@ -90,7 +90,7 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	dst.DischargeWatts, dst.ChargeRatio, dst.Power = s.out, s.charge, s.power
 	if s.sweeps == 0 {
 		dst.DischargeWatts, dst.ChargeRatio = math.NaN(), math.NaN()
-		dst.Current = run.Labels{Device: a.opts.Device}
+		dst.Current = run.Labels{Device: a.device()}
 	}
 	dst.Energies = s.ledger.visible(dst.Energies[:0], dst.Now.Mono)
 	dst.SweepSeconds, dst.LastSweep = s.seconds, s.lastDur

@@ -50,7 +50,7 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	}
 	full := false
 	if a.run != nil || kind == sweepIdle {
-		full = a.batcher.add(a.opts.Device, a.runID(), a.index.Sensors, run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
+		full = a.batcher.add(a.device(), a.runID(), a.index.Sensors, run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
 	}
 	a.countSweep(time.Since(began))
 	return a.afterSweep(now.Mono, full, kind)

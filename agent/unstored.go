@@ -295,7 +295,7 @@ func (u *unstored) init(j Journal, left []run.Ended) {
 // Restore stores what the agent before left, as Run does first, beside the runs of the journal those that
 // the Recorder has as recording.
 func (a *Agent) Restore(ctx context.Context) error {
-	left, err := a.opts.Recorder.Unfinished(ctx, a.opts.Device)
+	left, err := a.opts.Recorder.Unfinished(ctx, a.device())
 	if err != nil {
 		err = fmt.Errorf("look for unfinished runs: %w", err)
 	}

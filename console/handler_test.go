@@ -117,6 +117,8 @@ func (f *fakeAgent) Declare(_ context.Context, s run.Setting, by string) error {
 	return f.err
 }
 
+func (f *fakeAgent) Rename(context.Context, string, string) (bool, error) { return false, f.err }
+
 func (f *fakeAgent) StoreEnded(context.Context) error { f.tried++; return f.err }
 
 func (f *fakeAgent) CorrectUnstored(id string, c run.Correction) (bool, error) {

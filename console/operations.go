@@ -112,6 +112,8 @@ func (h *handler) day(now time.Time, in io.Reader, out io.Writer) *testday.Day {
 		Status:   func() (testday.Status, error) { return h.agent.Status(context.Background()) },
 		Publish:  h.Agent.Publish,
 		Progress: func(int, int) {},
+
+		RenameWatched: h.Agent.Rename,
 	}
 }
 

@@ -254,6 +254,9 @@ type Plans interface {
 	Plan(ctx context.Context, devices ...string) (schedule.Plan, error)
 	// AllPlans are those ever made, the oldest first.
 	AllPlans(context.Context) ([]schedule.Plan, error)
+	// RenameInPlans gives a device another name in all plans, and says in how many; with
+	// dryRun nothing is changed.
+	RenameInPlans(ctx context.Context, old, name string, dryRun bool) (plans int, err error)
 }
 
 // Outcomes keeps how the entries of the schedule went.

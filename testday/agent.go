@@ -72,6 +72,9 @@ type Recorder interface {
 	// StoreEnded tries to store the runs that have ended and could not be stored so far.
 	// It may not be called while an event is published, CorrectUnstored may.
 	StoreEnded(context.Context) error
+	// Rename has the agent record by another name of the device, if it does so by the
+	// first one now.
+	Rename(ctx context.Context, from, to string) (renamed bool, err error)
 	// CorrectUnstored corrects one of them; false where it is none of them.
 	CorrectUnstored(id string, c run.Correction) (bool, error)
 }

@@ -27,7 +27,8 @@ func (f *fakeRecorder) Declare(_ context.Context, s run.Setting, _ string) error
 
 func (f *fakeRecorder) Live() run.Live { return f.live }
 
-func (f *fakeRecorder) StoreEnded(context.Context) error { return f.err }
+func (f *fakeRecorder) Rename(context.Context, string, string) (bool, error) { return false, f.err }
+func (f *fakeRecorder) StoreEnded(context.Context) error                     { return f.err }
 
 func (f *fakeRecorder) CorrectUnstored(id string, c run.Correction) (bool, error) {
 	at := indexOf(f.live.Unstored, id)

@@ -55,6 +55,9 @@ type Day struct {
 	Device func() (string, error)
 	// Status is what the agent is doing; it fails where there is none.
 	Status func() (Status, error)
+	// RenameWatched has the agent record by another name of the device, if it does so by
+	// the first one now; nil where another process is to be told.
+	RenameWatched func(ctx context.Context, from, to string) (bool, error)
 	// Publish has whoever follows runs hear of what change did to one.
 	Publish func(change func() (run.Event, error)) error
 	// Progress is told how far long work is.
@@ -143,6 +146,7 @@ func Operations() []AnyOperation {
 		ImportTable,
 		ListDevices, JoinMeter,
 		CorrectRuns, UndoCorrection, ListCorrections, ListImports, TakeImportBack,
+		Rename,
 	}
 }
 

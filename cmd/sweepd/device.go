@@ -19,8 +19,58 @@ func (a *app) deviceCommand() *cobra.Command {
 		Short:   "List the devices that have runs",
 		Example: `  sweepd device list`,
 	}
-	cmd.AddCommand(a.deviceListCommand())
+	cmd.AddCommand(a.deviceListCommand(), a.deviceRenameCommand())
 	return cmd
+}
+
+func (a *app) deviceRenameCommand() *cobra.Command {
+	var q testday.RenameRequest
+	cmd := &cobra.Command{
+		Use:   "rename OLD NEW",
+		Short: "Give all runs of a device, and its plans, another name, or take that back",
+		Long: `Give all runs of a device, and its plans, another name. It is a correction as those of
+"run correct": run history shows it, merge takes it along, and --undo takes it back.
+Where NEW has runs already they become one device, unless another machine made them:
+--into says that they are one all the same. Not while a run of the device is recording.
+An agent that watches the device calls it OLD until it is started anew.`,
+		Example: `  sweepd device rename localhost unit-oak --dry-run
+  sweepd device rename localhost unit-oak
+  sweepd device rename localhost unit-oak --undo`,
+		Args: cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			q.Old, q.New, q.Who = args[0], args[1], typist()
+			x, err := call(cmd.Context(), a, testday.Rename, q)
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.printJSON(x)
+			}
+			return a.printRenamed(x, q)
+		},
+	}
+	cmd.Flags().BoolVar(&q.Into, "into", false, "NEW is the same device, whatever its runs say of its machine")
+	cmd.Flags().BoolVar(&q.Undo, "undo", false, "take the last renaming of OLD to NEW back")
+	cmd.Flags().BoolVar(&q.DryRun, "dry-run", false, "say what would be renamed, and change nothing")
+	cmd.Flags().StringVar(&q.Why, "why", "", "`TEXT` that says why, kept with the correction")
+	cmd.MarkFlagsMutuallyExclusive("into", "undo")
+	return cmd
+}
+
+func (a *app) printRenamed(x testday.RenameAnswer, q testday.RenameRequest) error {
+	p := a.printer()
+	is := "is"
+	if q.DryRun {
+		is = "would be"
+	}
+	p.Say(fmt.Sprintf("%s %s %s: %s, %s", x.Old, is, x.New, sentence.Counted(x.Runs, "run"), sentence.Counted(x.Plans, "plan")), "  ", text.Plain)
+	if x.Watched && !q.DryRun {
+		p.Say(fmt.Sprintf("the agent still calls it %s: start it anew (and change device: in its configuration, if that names it)", x.Old), "  ", toneDoubt)
+	}
+	if !q.DryRun && !q.Undo {
+		p.Say(fmt.Sprintf("sweepd device rename %s %s --undo takes it back", q.Old, q.New), "  ", text.Plain)
+	}
+	return p.Err
 }
 
 func (a *app) deviceListCommand() *cobra.Command {

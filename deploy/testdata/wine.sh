@@ -112,6 +112,7 @@ refuses "in force already" sweepd plan follow 1
 sweepd status
 sweepd run doubts
 sweepd device list
+refuses "there is no device" sweepd device rename nobody somebody
 sweepd run show last
 sweepd run result last score=15
 refuses "no line names columns" sweepd run meter last 'C:\frames.csv'

@@ -54,6 +54,7 @@ func Test(t *testing.T, open func(t *testing.T) store.Store) {
 		"words that were seen":           wordsSeen,
 		"plans are kept":                 keepsPlans,
 		"plans belong to devices":        plansOfDevices,
+		"plans follow a renamed device":  renamesInPlans,
 		"outcomes are kept":              keepsOutcomes,
 		"declarations are kept":          keepsDeclarations,
 	} {

@@ -3,6 +3,7 @@ package contract
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -144,4 +145,37 @@ func plansOfDevices(t *testing.T, s store.Store) {
 	p, err := s.Plan(ctx, "unit-oak")
 	must(t, err)
 	same(t, both.Slots, p.Slots)
+}
+
+// A device that is renamed keeps its plans, and what was said of its battery.
+func renamesInPlans(t *testing.T, s store.Store) {
+	p := testPlan(t)
+	p.UserEstimates = schedule.Estimates{Batteries: map[string]schedule.Battery{"unit-oak": {FullWh: 48}}}
+	var err error
+	p.ID, err = s.NewPlan(t.Context(), p)
+	must(t, err)
+	for _, dryRun := range []bool{true, false} {
+		if n, err := s.RenameInPlans(t.Context(), "unit-oak", "unit-ash", dryRun); err != nil || n != 1 {
+			t.Fatalf("%d plans, %v", n, err)
+		}
+		if _, err := s.Plan(t.Context(), "unit-oak"); errors.Is(err, store.ErrNoPlan) == dryRun {
+			t.Errorf("dry run %v: by the former name: %v", dryRun, err)
+		}
+	}
+	want := p
+	want.Slots = slices.Clone(p.Slots)
+	for i := range want.Slots {
+		if want.Slots[i].Device == "unit-oak" {
+			want.Slots[i].Device = "unit-ash"
+		}
+	}
+	want.UserEstimates = schedule.Estimates{Batteries: map[string]schedule.Battery{"unit-ash": {FullWh: 48}}}
+	got, err := s.Plan(t.Context(), "unit-ash")
+	must(t, err)
+	if diff := cmp.Diff(want, got, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
+		t.Errorf("-want +got:\n%s", diff)
+	}
+	if n, err := s.RenameInPlans(t.Context(), "nobody", "unit-ash", false); err != nil || n != 0 {
+		t.Errorf("of nobody: %d plans, %v", n, err)
+	}
 }

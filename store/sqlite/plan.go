@@ -77,6 +77,49 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 	return nil
 }
 
+// RenameInPlans gives a device another name in all plans, see store.Plans.
+func (s *Store) RenameInPlans(ctx context.Context, old, name string, dryRun bool) (plans int, err error) {
+	return plans, s.fail("renaming a device in plans of", s.commit(ctx, true, func(tx *sql.Tx) error {
+		ids, err := numbers(ctx, tx, `SELECT DISTINCT plan FROM plan_slots WHERE device = ? ORDER BY plan`, old)
+		plans = len(ids)
+		if err != nil || dryRun {
+			return err
+		}
+		for _, id := range ids {
+			if err := renameInPlan(ctx, tx, id, old, name); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+}
+
+func renameInPlan(ctx context.Context, tx *sql.Tx, id int64, old, name string) error {
+	if err := checkPlan(ctx, tx, id); err != nil {
+		return err
+	}
+	p, err := planOf(ctx, tx, id)
+	if err != nil {
+		return err
+	}
+	said := toSaid(p.UserEstimates)
+	if b, there := said.Batteries[old]; there {
+		delete(said.Batteries, old)
+		said.Batteries[name] = b
+	}
+	text, err := json.Marshal(said)
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `UPDATE plan_slots SET device = ? WHERE plan = ? AND device = ?`, name, id, old); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `UPDATE plans SET said = ? WHERE id = ?`, string(text), id); err != nil {
+		return err
+	}
+	return sealPlan(ctx, tx, id)
+}
+
 // Plan is the one in force, see store.Plans.
 func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, error) {
 	var p schedule.Plan

@@ -45,12 +45,21 @@ func (s *Store) traceOf(ctx context.Context, runID, which string) (run.Trace, er
 	return s.openTrace(ctx, runID, ids, time.Time{})
 }
 
-// IdleSweeps walks the idle sweeps stored for the device since a moment.
+// formerNames are the devices of which the runs were given another's name, and all of
+// them: what was swept between their runs is the other's. ?1 is its name.
+const formerNames = `SELECT old FROM corrections WHERE what = 'device' AND new = ?1 AND old NOT IN (SELECT device FROM runs)`
+
+// IdleSweeps walks the idle sweeps stored for the device since a moment, those too that
+// were stored before it was renamed.
 func (s *Store) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
 	// The last series that began before since may reach beyond it. A damaged index may have
 	// lost some.
-	ids, err := numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL AND `+textOf("device")+` = ?1 AND started_ms >= coalesce((
-			SELECT max(started_ms) FROM series NOT INDEXED WHERE run IS NULL AND `+textOf("device")+` = ?1 AND started_ms <= ?2), ?2)
+	named := textOf("device") + " = ?1"
+	if s.version >= 3 {
+		named = "(" + named + " OR " + textOf("device") + " IN (" + formerNames + "))"
+	}
+	ids, err := numbers(ctx, s.read, `SELECT id FROM series NOT INDEXED WHERE run IS NULL AND `+named+` AND started_ms >= coalesce((
+			SELECT max(started_ms) FROM series NOT INDEXED WHERE run IS NULL AND `+named+` AND started_ms <= ?2), ?2)
 		ORDER BY started_ms, id`, device, since.UnixMilli())
 	if err != nil {
 		return nil, s.fail("reading idle readings of", err)
