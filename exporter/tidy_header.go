@@ -31,32 +31,41 @@ var measured = map[string]struct{ stem, unit string }{
 var errTidy = errors.New("is no tidy table")
 
 func (t *tidyReader) readHeader(in *csv.Reader) error {
+	line, err := t.readHeadings(in)
+	if err != nil {
+		return err
+	}
+	return t.checkColumns(line)
+}
+
+// readHeadings reads the first line, of which it says the number.
+func (t *tidyReader) readHeadings(in *csv.Reader) (line int, err error) {
 	header, err := in.Read()
 	if errors.Is(err, io.EOF) {
-		return fmt.Errorf("%s %w: it is empty; the first line names the columns (device,workload,setting_w,...)", t.File, errTidy)
+		return 0, fmt.Errorf("%s %w: it is empty; the first line names the columns (device,workload,setting_w,...)", t.File, errTidy)
 	}
 	if err != nil {
-		return fmt.Errorf("%s: %w", t.File, err)
+		return 0, fmt.Errorf("%s: %w", t.File, err)
 	}
 	// An export names its units in a column, and what stands in the brackets of its
 	// headings is part of the result's name.
 	exported := slices.ContainsFunc(header, func(h string) bool { return strings.TrimSpace(h) == colUnits })
-	line, _ := in.FieldPos(0)
+	line, _ = in.FieldPos(0)
 	for i, heading := range header {
 		heading = strings.Clone(run.FromCSVText(strings.TrimSpace(heading)))
 		if err := run.CheckLabel("column name", heading); err != nil {
-			return fmt.Errorf("%s: line %d, column %d: %w", t.File, line, i+1, err)
+			return 0, fmt.Errorf("%s: line %d, column %d: %w", t.File, line, i+1, err)
 		}
 		c, err := readHeading(heading, exported)
 		if err != nil {
-			return fmt.Errorf("%s: line %d, column %s: %w", t.File, line, heading, err)
+			return 0, fmt.Errorf("%s: line %d, column %s: %w", t.File, line, heading, err)
 		}
 		if slices.ContainsFunc(t.columns, func(other tidyColumn) bool { return other.name == c.name }) {
-			return fmt.Errorf("%s: line %d: column %s stands twice", t.File, line, c.name)
+			return 0, fmt.Errorf("%s: line %d: column %s stands twice", t.File, line, c.name)
 		}
 		t.columns = append(t.columns, c)
 	}
-	return t.checkColumns(line)
+	return line, nil
 }
 
 // readHeading tells which column a heading names.

@@ -147,6 +147,7 @@ func Operations() []AnyOperation {
 		ListDevices, JoinMeter,
 		CorrectRuns, UndoCorrection, ListCorrections, ListImports, TakeImportBack,
 		Rename,
+		AddResults,
 	}
 }
 

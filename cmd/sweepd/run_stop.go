@@ -106,16 +106,35 @@ func (a *app) runResultCommand() *cobra.Command {
 	var f resultFlags
 	var frames framesFlags
 	var isNew bool
+	var from string
 	cmd := &cobra.Command{
-		Use:   "result RUN [NAME=VALUE[UNIT]]...",
+		Use:   "result RUN [NAME=VALUE[UNIT]]... | result --from FILE",
 		Short: "Add results to a run, or correct them",
 		Long: `Add results to a run, or correct them; what they were before is kept.
-` + whichRun,
+` + whichRun + `
+
+--from FILE reads a table (- is standard input): a column run, or started_at, and one
+for each result, its unit in brackets: "run,fps_mean (fps),score". A start is that of
+the run, within some seconds, or a time at which it was recording: 2026-05-04T09:30:00Z,
+2026-05-04 09:30, or 09:30 of today. Empty cells say nothing. Each bad row is named, and
+nothing is stored unless all are good. sweepd run correct --undo takes the table back.`,
 		Example: `  sweepd run result 3f9c21ab fps_mean=61.3fps
   sweepd run result last "load time=4.2 s" --lower "load time"
+  sweepd run result --from results.csv
   sweepd run result last --frames frames.csv --frame-column frame_ms`,
-		Args: cobra.MinimumNArgs(1),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if from != "" {
+				return nil
+			}
+			return cobra.MinimumNArgs(1)(cmd, args)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if from != "" {
+				if given, err := frames.given(cmd); given || err != nil {
+					return misused(errors.Join(errors.New("--from and --frames: one file at a time"), err))
+				}
+				return a.addResultsFrom(cmd, args, from, f.lower, isNew)
+			}
 			results, err := testday.ParseResults(args[1:], f.lower)
 			if err != nil {
 				return err
@@ -156,6 +175,7 @@ func (a *app) runResultCommand() *cobra.Command {
 		},
 	}
 	f.addLower(cmd)
+	cmd.Flags().StringVar(&from, "from", "", "`FILE` with a table of results of many runs; - is standard input")
 	newFlag(cmd.Flags(), &isNew)
 	frames.add(cmd)
 	return cmd
