@@ -36,6 +36,16 @@ func must(t *testing.T, args ...string) string {
 // words are a text's, with one blank between them.
 func words(text string) string { return strings.Join(strings.Fields(text), " ") }
 
+// wantWords wants each of the words in a text.
+func wantWords(t *testing.T, text string, words ...string) {
+	t.Helper()
+	for _, w := range words {
+		if !strings.Contains(text, w) {
+			t.Errorf("no %q in\n%s", w, text)
+		}
+	}
+}
+
 // alone keeps what the user's own environment says away from a test, and gives
 // it a data folder.
 func alone(t *testing.T) (data string) {

@@ -55,15 +55,6 @@ func (d *testDay) refused(code int, args ...string) string {
 	return errs.String()
 }
 
-func wantWords(t *testing.T, text string, words ...string) {
-	t.Helper()
-	for _, w := range words {
-		if !strings.Contains(text, w) {
-			t.Errorf("no %q in\n%s", w, text)
-		}
-	}
-}
-
 func codesOf(k testday.KeptRun) (codes string) {
 	for _, f := range k.Findings {
 		codes += string(f.Code) + " "
