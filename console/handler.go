@@ -50,14 +50,12 @@ func New(o Options) http.Handler {
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder}}
 	local := http.NewServeMux()
-	local.HandleFunc("GET /api/v1/status", h.status)
-	local.HandleFunc("GET /api/v1/sensors", h.sensors)
-	local.HandleFunc("GET /api/v1/ready", h.ready)
-	local.HandleFunc("POST /api/v1/setting", h.setting)
-	local.HandleFunc("POST /api/v1/runs/start", h.start)
-	local.HandleFunc("POST /api/v1/runs/stop", h.stop)
-	h.handleRuns(local)
+	for _, l := range h.live() {
+		local.HandleFunc(l.about.Method+" "+prefix+l.about.Path, l.do)
+	}
 	h.handleOperations(local)
+	local.HandleFunc("GET /{$}", root)
+	local.HandleFunc("GET /api/openapi.json", describe)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusNotFound, errors.New(nothingThere+r.Method+" "+run.Shorten(r.URL.Path)))
 	})

@@ -16,28 +16,6 @@ type WhyRequest struct {
 	Why string `json:"why"`
 }
 
-// handleRuns adds what reads and corrects kept runs.
-func (h *handler) handleRuns(mux *http.ServeMux) {
-	mux.HandleFunc("POST /api/v1/runs/{id}/results", func(w http.ResponseWriter, r *http.Request) {
-		var q ResultsRequest
-		if readJSON(w, r, &q) && (h.completes(r, q) || h.entitled(w, r)) {
-			h.correct(w, r, q)
-		}
-	})
-	mux.HandleFunc("POST /api/v1/runs/{id}/changed", h.noteChange)
-	mux.HandleFunc("POST /api/v1/runs/{id}/hold", h.hold)
-	for _, d := range []run.Decision{run.Reject, run.Keep, run.Unkeep} {
-		mux.HandleFunc("POST /api/v1/runs/{id}/"+string(d), func(w http.ResponseWriter, r *http.Request) {
-			var q WhyRequest
-			if readJSON(w, r, &q) && h.entitled(w, r) {
-				h.change(w, r, func() (run.Record, error) {
-					return testday.Decide(r.Context(), h.Store, r.PathValue("id"), d, q.Why, time.Now())
-				})
-			}
-		})
-	}
-}
-
 // completes tells whether results are such that the run lacks: giving them is a part of
 // stopping it.
 func (h *handler) completes(r *http.Request, q ResultsRequest) bool {
