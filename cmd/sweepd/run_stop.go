@@ -237,8 +237,16 @@ Its result can be given as that of any other run. --undo takes the last keeping 
 // is then. Where that fails while an agent keeps runs that it could not store either, the
 // agent is asked to.
 func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error), atAgent func(*console.Client) (run.Record, error)) error {
+	at, err := a.whom(ctx)
+	if err != nil {
+		return err
+	}
 	var d run.Record
-	err := a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
+	if at.agent != nil {
+		d, err = atAgent(at.agent)
+		return a.printCorrection(d, a.explainRefusal(at, err))
+	}
+	err = a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
 		d, err = change(s, c)
 		return err
 	})
@@ -248,11 +256,16 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 	} else if client, kept := a.unstored(ctx); len(kept) > 0 && !errors.As(err, &request) {
 		d, err = atAgent(client)
 	}
+	if err == nil && d.State == run.Recording {
+		d = testday.AsEnded(d, a.endedRuns(ctx))
+	}
+	return a.printCorrection(d, err)
+}
+
+// printCorrection prints a run as it is after a change, or hands the error on.
+func (a *app) printCorrection(d run.Record, err error) error {
 	if err != nil {
 		return err
-	}
-	if d.State == run.Recording {
-		d = testday.AsEnded(d, a.endedRuns(ctx))
 	}
 	if a.json {
 		return a.printJSON(d)
@@ -289,5 +302,6 @@ func (a *app) unstored(ctx context.Context) (*console.Client, []run.Run) {
 	ctx, cancel := context.WithTimeout(ctx, busyAgentWait)
 	defer cancel()
 	status, _ := client.Status(ctx) // without an agent there are none
+	client.Holder = status.Holder
 	return client, status.Unstored
 }
