@@ -8,8 +8,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"sweepd/run"
-	"sweepd/store"
-	"sweepd/store/sqlite"
 	"sweepd/testday"
 )
 
@@ -91,13 +89,10 @@ const newestRuns = 50
 // seen are the names that runs have, each once; of runs themselves the newest, the latest
 // first. Where there are no data there are none: a completion has no errors.
 func (a *app) seen(cmd *cobra.Command, of func(run.Run) []string) (names []string) {
-	_ = a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) error {
-		runs, err := testday.List(cmd.Context(), s, store.Filter{})
-		for _, r := range slices.Backward(runs) {
-			names = append(names, of(r)...)
-		}
-		return err
-	})
+	runs, _ := call(cmd.Context(), a, testday.ListRuns, testday.FilterRequest{})
+	for _, r := range slices.Backward(runs) {
+		names = append(names, of(r)...)
+	}
 	known := map[string]bool{"": true}
 	names = slices.DeleteFunc(names, func(name string) bool {
 		was := known[name]

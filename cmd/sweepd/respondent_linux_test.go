@@ -1,6 +1,7 @@
 package main
 
 import (
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -132,5 +133,62 @@ func TestFilesTravel(t *testing.T) {
 	}
 	if left, err := filepath.Glob(filepath.Join(data, testday.Incoming+"*")); err != nil || len(left) > 0 {
 		t.Errorf("left behind: %v %v", left, err)
+	}
+}
+
+// TestCorrectingNeedsTheRight has somebody who cannot read the agent's token start and
+// stop a run and plan, but correct nothing; who can, corrects. (The tests run as root, so
+// that the token is made away with in place of its mode.)
+func TestCorrectingNeedsTheRight(t *testing.T) {
+	data := alone(t)
+	liveDevice(t)
+	startAgent(t, "--data", data)
+	person(t)
+	token := filepath.Join(data, "api.token")
+	if info, err := os.Stat(token); err != nil || info.Mode().Perm() != 0o640 {
+		t.Fatalf("the token: %v %v", info, err)
+	}
+	if err := os.Rename(token, token+".away"); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "run", "start", "--workload", "tile-sort", "--setting", "25W")
+	must(t, "run", "stop", "--result", "score=12")
+	must(t, "run", "result", "last", "load time=4.2 s")
+	must(t, "plan", "new", "--workload", "tile-sort", "--settings", "25W")
+	table := filepath.Join(t.TempDir(), "table.csv")
+	if err := os.WriteFile(table, []byte("device,workload,setting_w,fps_mean\nunit-oak,tile-sort,25,60\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	changes := []string{"run result last score=13", "run reject last --why seen", "run correct last --set-workload other-job --yes", "import " + table, "merge " + t.TempDir()}
+	for _, args := range changes[:4] {
+		o := sweepd(t, strings.Fields(args)...)
+		if o.code != exitFailed || !strings.Contains(o.stderr, data) || !strings.Contains(o.stderr, "sudo usermod -aG") {
+			t.Errorf("%s: %d %s", args, o.code, o.stderr)
+		}
+	}
+	if err := os.Rename(token+".away", token); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range changes[:2] {
+		must(t, strings.Fields(args)...)
+	}
+	if out := must(t, "status"); !strings.Contains(out, "asked: the agent at") || !strings.Contains(strings.Join(strings.Fields(out), " "), "keeps its data in "+data) {
+		t.Errorf("status: %s", out)
+	}
+}
+
+// TestAgentThatHangsIsNotPassedBy has a person's commands say that the agent hangs, and
+// not read another folder in its place.
+func TestAgentThatHangsIsNotPassedBy(t *testing.T) {
+	alone(t)
+	person(t)
+	l, err := net.Listen("tcp", "127.0.0.1:0") // it takes connections, and nobody answers
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	t.Setenv("SWEEPD_AGENT", "http://"+l.Addr().String())
+	if o := sweepd(t, "run", "list"); o.code != exitFailed || !strings.Contains(o.stderr, "does not answer within") {
+		t.Errorf("%d %s%s", o.code, o.out, o.stderr)
 	}
 }

@@ -90,6 +90,21 @@ step "a member of the group corrects runs and plans"
 member run reject last --why "seen"
 member plan new --workload tile-sort --settings 25W --repeats 1
 
+step "a person without the group asks the agent, and corrects nothing"
+person() { setpriv --reuid 4321 --regid 4321 --clear-groups env HOME=/tmp/person sweepd "$@"; }
+same "$(person run list --json | grep -c '"state"')" 3 "runs that a person sees"
+person plan new --workload tile-sort --settings 25W --repeats 1 --replace
+person run start --workload tile-sort --setting 25W
+person run stop --result score=13
+person export --as csv --out /tmp/person.csv
+same "$(stat -c %u /tmp/person.csv)" 4321 "owner of what a person exports"
+person status | tr -s ' \n' ' ' | grep -q 'keeps its data in /var/lib/sweepd; it runs as sweepd, and the group sweepd may correct'
+person run reject last --why "seen" 2>/tmp/refused && fail "a person without the group corrects"
+tr -s ' \n' ' ' </tmp/refused | grep -q 'sudo usermod -aG sweepd'
+[ ! -e /tmp/person ] || fail "a second database was made"
+member run reject last --why "seen"
+same "$(stat -c '%U:%G %a' /var/lib/sweepd/api.token)" "sweepd:sweepd 640" "the file of the right"
+
 step "systemd opens the port and starts the agent when somebody asks"
 systemctl stop sweepd.service
 echo 'ARGS="--web.systemd-socket"' >/etc/default/sweepd
