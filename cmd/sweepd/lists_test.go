@@ -118,3 +118,24 @@ func TestStatusSaysWhatFails(t *testing.T) {
 		}
 	}
 }
+
+// Runs without a setting are compared with each other, and named as what they are.
+func TestRunsWithoutASetting(t *testing.T) {
+	alone(t)
+	must(t, "import", writeFile(t, "none.csv", `device,workload,supply,setting_w,started_at,duration_s,score
+unit-oak,tile-sort,mains,,2026-05-06T09:00:00Z,47,46
+unit-oak,tile-sort,battery,,2026-05-06T09:10:00Z,47,40
+unit-oak,tile-sort,mains,,2026-05-06T09:20:00Z,47,47
+unit-oak,tile-sort,battery,,2026-05-06T09:30:00Z,47,41
+`))
+	if out := words(must(t, "compare", "--by", "supply")); !strings.Contains(out, "unknown 2/2 40.5 46.5") || !strings.Contains(out, "At an unknown setting ") {
+		t.Errorf("compare: %s", out)
+	}
+	if out := words(must(t, "curve")); !strings.Contains(out, "unknown 2 40.5") {
+		t.Errorf("curve: %s", out)
+	}
+	must(t, "plan", "new", "--device", "unit-oak", "--workload", "tile-sort", "--settings", "8-12/4")
+	if out := words(must(t, "plan", "status")); !strings.Contains(out, "0 done, 12 left") {
+		t.Errorf("they count for no cell of a plan: %s", out)
+	}
+}

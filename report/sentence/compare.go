@@ -120,12 +120,13 @@ func Across(a, b string, x analysis.Across) string {
 		Side(a)+" and "+Side(b)+" are level within the margin", "it cannot be told whether "+Side(a)+" or "+Side(b)+" is ahead"))
 }
 
-// Place is a setting of a comparison, measured watts with one decimal.
+// Place is a setting of a comparison, measured watts with one decimal; runs without a
+// setting are compared too.
 func Place(c *analysis.Comparison, watts analysis.Number, name string) string {
 	if c.At != analysis.AtSetting && c.At != "" && watts.Known() {
 		return Fixed(float64(watts), 1) + " W"
 	}
-	return Setting(watts, name)
+	return cmp.Or(Setting(watts, name), "an unknown setting")
 }
 
 // bandSettings are the settings from one end of a band to the other that both sides have.

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 
@@ -51,7 +52,7 @@ func probability(p analysis.Number) Cell {
 
 // setting is a setting: on a terminal in a column headed "W".
 func setting(watts analysis.Number, name string) Cell {
-	c := Cell{Text: name, PageText: sentence.Setting(watts, name), Exact: exact(watts)}
+	c := Cell{Text: cmp.Or(name, "unknown"), PageText: sentence.Setting(watts, name), Exact: exact(watts)}
 	if watts.Known() {
 		c.Text = sentence.Watts(float64(watts))
 	}

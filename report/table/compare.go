@@ -32,7 +32,9 @@ func Compare(c *analysis.Comparison) *Table {
 	}
 	for _, s := range c.Settings {
 		at := setting(s.SettingW, s.Setting)
-		at.Text = strings.TrimSuffix(sentence.Place(c, s.SettingW, s.Setting), " W") // measured watts in line with each other
+		if s.SettingW.Known() {
+			at.Text = strings.TrimSuffix(sentence.Place(c, s.SettingW, s.Setting), " W") // measured watts in line with each other
+		}
 		more := Text("")
 		if s.MoreRuns != nil && *s.MoreRuns > 0 {
 			more = Count(*s.MoreRuns)
