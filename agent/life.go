@@ -91,6 +91,7 @@ func (a *Agent) beginRun(s run.Start, facts *factsReading, usual float64) (run.R
 	d.Findings = []run.Finding{}
 	d.Summaries = []run.Summary{}
 	d.StartedAt = run.Stamp(now.Wall)
+	d.Idle = a.baseline.IdlePower(now.Boot)
 	a.run, a.afterRun = &recording{record: d, started: now, typed: s.Typed, awaits: awaits}, false
 	a.nextTick = now.Mono + a.opts.Interval
 	if err := a.sweep(now, sweepEdge); err != nil {

@@ -4,9 +4,11 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"sweepd/run"
 )
 
-// Baseline is the device's own idle temperature, learnt from the idle sweeps:
+// Baseline is the device's own idle temperature and power, learnt from the idle sweeps:
 // for each temperature sensor, the value that a fifth of the latest idle sweeps
 // lie below. Not the lowest, which may be a cold morning's, and not the middle,
 // since many idle sweeps are taken while the device cools down after a run.
@@ -54,6 +56,12 @@ func (b *Baseline) Learnt() bool { return b.n >= baselineEnough }
 
 func (b *latest) observe(index *SensorIndex, values []float64, now time.Duration) {
 	row := b.begin(now)
+	if x := Sum(values, index.PackagePower); !math.IsNaN(x) {
+		b.column(idlePackage)[row] = float32(x)
+	}
+	if x := index.discharge(values); !math.IsNaN(x) && index.Supply(values) == run.Battery {
+		b.column(idleDischarge)[row] = float32(x)
+	}
 	for _, i := range index.temperatures {
 		if x := At(values, i); !math.IsNaN(x) {
 			b.column(index.Sensors[i].Instance)[row] = float32(x)
@@ -106,6 +114,21 @@ func (b *latest) append(later *latest) {
 
 // of is the idle temperature of a sensor at this moment, NaN where it is not known.
 func (b *Baseline) of(instance string, now time.Duration) float64 {
+	return b.quantile(instance, now, baselineQuantile)
+}
+
+// Columns of power, beside those of temperatures.
+const (
+	idlePackage   = "\x00package"
+	idleDischarge = "\x00discharge"
+)
+
+// IdlePower is the median power of the idle sweeps at this moment.
+func (b *Baseline) IdlePower(now time.Duration) run.IdlePower {
+	return run.IdlePower{PackageW: orNil(b.quantile(idlePackage, now, 0.5)), DischargeW: orNil(b.quantile(idleDischarge, now, 0.5))}
+}
+
+func (b *Baseline) quantile(instance string, now time.Duration, share float64) float64 {
 	column := b.values[instance]
 	if column == nil {
 		return math.NaN()
@@ -120,7 +143,7 @@ func (b *Baseline) of(instance string, now time.Duration) float64 {
 		return math.NaN()
 	}
 	slices.Sort(list)
-	return float64(list[int(baselineQuantile*float64(len(list)-1)+0.5)])
+	return float64(list[int(share*float64(len(list)-1)+0.5)])
 }
 
 // warmest is the sensor that lies furthest above its baseline now, and by how much;

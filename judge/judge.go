@@ -157,6 +157,9 @@ func (j *judgement) conclude(trace run.Trace) (run.Record, error) {
 	}
 	d.Summaries = summaries(j.index.Sensors, j.sums, j.quantiles, *d.DurationS)
 	j.cutWarmUp(&d)
+	if err := j.cutTail(&d, trace); err != nil {
+		return j.d, err
+	}
 	j.supply.describe(&d)
 	j.setting.describe(&d)
 	d.Discharge = j.discharge.result(*d.DurationS)
@@ -217,6 +220,9 @@ func (j *judgement) findings(d *run.Record, lost []run.Loss) []run.Finding {
 	add(settingUnknown(d.Setting))
 	add(tooShort(*d.DurationS, j.th))
 	add(resultMissing(*d))
+	if d.LoadEndS != nil {
+		add([]run.Finding{d.IdleTailFinding("")})
+	}
 	add(LostFindings(lost))
 	add(j.discharge.findings(*d.DurationS))
 	j.clock.lost = lost

@@ -11,6 +11,7 @@ import (
 // second, and its highest temperature; NaN where unknown.
 type powerSecond struct {
 	watts, out, hertz, busy, celsius float64
+	second                           int // after the start
 }
 
 // secondMeans gathers the seconds of a run. One that has no sweep is left out.
@@ -49,7 +50,7 @@ func (m *secondMeans) observe(s *run.Sweep, t time.Duration) {
 // close ends a second.
 func (m *secondMeans) close() {
 	mean := func(i int) float64 { return m.sums[i] / float64(m.counts[i]) } // NaN of none
-	m.list = append(m.list, powerSecond{watts: mean(0), out: mean(1), hertz: mean(2), busy: mean(3), celsius: m.hottest})
+	m.list = append(m.list, powerSecond{watts: mean(0), out: mean(1), hertz: mean(2), busy: mean(3), celsius: m.hottest, second: int(m.prev / time.Second)})
 	m.sums, m.counts, m.hottest = [4]float64{}, [4]int{}, 0
 }
 

@@ -59,6 +59,9 @@ type Thresholds struct {
 	// Stale is how long a working battery's values may stay unchanged. Default
 	// 60 s (common practice, no source).
 	Stale time.Duration
+	// IdleTail is how long a run may be idle at its end. Default 5 s (common practice,
+	// no source).
+	IdleTail time.Duration
 	// FramesShort is the share of a run that its frame times must cover. Default
 	// 0.9 (common practice, no source).
 	FramesShort float64
@@ -76,6 +79,7 @@ func (t Thresholds) withDefaults() Thresholds {
 	set(&t.Settle, 1500*time.Millisecond)
 	set(&t.ClockStep, 500*time.Millisecond)
 	set(&t.Stale, time.Minute)
+	set(&t.IdleTail, 5*time.Second)
 	share := func(x *float64, v float64) {
 		if *x == 0 {
 			*x = v

@@ -33,14 +33,14 @@ func (r *Record) Check() error {
 			}
 		}
 	}
-	finite("duration or warm-up", r.DurationS, r.WarmUpS)
+	finite("duration or warm-up", r.DurationS, r.WarmUpS, r.LoadEndS, r.WholeS)
 	finite("package or system power", r.PackageW, r.SystemW)
 	if x := r.Discharge; x != nil {
 		finite("discharge", x.Watts, x.UncertaintyWatts, x.FromPowerWatts, x.FromEnergyWatts)
 	}
 	for i := range r.Summaries {
 		x := &r.Summaries[i]
-		finite("summary of "+x.Sensor+" "+x.Instance, x.Mean, x.Min, x.Max, x.P95, x.First, x.Last, x.EnergyJoules, x.SteadyMean)
+		finite("summary of "+x.Sensor+" "+x.Instance, x.Mean, x.Min, x.Max, x.P95, x.First, x.Last, x.EnergyJoules, x.SteadyMean, x.LoadMean)
 	}
 	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("run %s: %w", r.ID, err)

@@ -41,6 +41,7 @@ const (
 	ContentStep      Code = "content_step"
 	CounterStep      Code = "counter_step"
 	ConditionsDiffer Code = "conditions_differ"
+	IdleTail         Code = "idle_tail"
 
 	Throttled    Code = "throttled"
 	Charging     Code = "charging"
@@ -72,6 +73,7 @@ var advice = map[Code]string{
 	DataDamaged:      "copy the data to another disk and look after this one",
 	ContentStep:      "run it again if the battery was changed; else let its gauge learn: charge it full, empty it once",
 	ConditionsDiffer: "put the device as it was and run it again, or reject the run",
+	IdleTail:         "let it count up to where the load ended with sweepd run trim RUN (--end says otherwise), or whole with sweepd run keep RUN --why TEXT; until then its watts count nowhere",
 	CounterStep:      "run it again; where it comes back, the agent's log says what the counter showed",
 	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
 	Charging:         "charge it before the run to compare at rest",
@@ -108,7 +110,7 @@ func Advise(list []Finding) {
 func Codes() []string {
 	return []string{
 		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed), string(ConditionsDiffer),
-		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(KeptInterrupted), string(Outlying),
+		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(IdleTail), string(KeptInterrupted), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
 		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(SupplyDisagrees), string(Suspended), string(Throttled), string(TooShort),
 	}

@@ -93,11 +93,13 @@ const (
 	Reject    Decision = "reject" // no comparison counts it
 	Keep      Decision = "keep"   // undoes a rejection, by the user or by a finding, or counts an interrupted run
 	Unkeep    Decision = "unkeep" // undoes the last Keep
+	Trim      Decision = "trim"   // says up to where the run's watts count, see Trimming
+	Untrim    Decision = "untrim" // undoes Trim
 )
 
-// CheckReason tells why a text cannot be the decision's reason; Unkeep needs none.
+// CheckReason tells why a text cannot be the decision's reason; all but Reject and Keep need none.
 func (d Decision) CheckReason(why string) error {
-	if d == Unkeep && why == "" {
+	if (d == Unkeep || d == Trim || d == Untrim) && why == "" {
 		return nil
 	}
 	return CheckLabel("reason", why)
@@ -110,7 +112,8 @@ type Correction struct {
 	// replacement. They never change the run's state.
 	Findings map[Code]*Finding
 	Decision Decision
-	Why      string // of the decision, or of the changes
+	Trimming *Trimming // of Trim and Untrim
+	Why      string    // of the decision, or of the changes
 	At       time.Time
 
 	// FindingWhy is set where the decision follows from findings that were judged again,

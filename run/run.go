@@ -18,16 +18,19 @@ type Run struct {
 	Labels
 	// SettingRead is what the system reported at the start; nil when it
 	// reports nothing.
-	SettingRead *SourcedSetting   `json:"setting_read"`
-	State       State             `json:"state"`
-	Why         string            `json:"why"`  // of a rejected run, or one of KeepInterrupted
-	Note        string            `json:"note"` // the user's
-	StartedAt   Timestamp         `json:"started_at"`
-	DurationS   *float64          `json:"duration_s"` // nil while recording
-	PackageW    *float64          `json:"package_w"`  // package energy / duration
-	SystemW     *float64          `json:"system_w"`   // discharge on battery; nil where NoSystemPower says why
-	Results     map[string]Result `json:"results"`
-	Findings    []Finding         `json:"findings"`
+	SettingRead *SourcedSetting `json:"setting_read"`
+	State       State           `json:"state"`
+	Why         string          `json:"why"`  // of a rejected run, or one of KeepInterrupted
+	Note        string          `json:"note"` // the user's
+	StartedAt   Timestamp       `json:"started_at"`
+	DurationS   *float64        `json:"duration_s"` // nil while recording
+	// WholeS is how long the run was recorded, s, where it was trimmed: the duration and
+	// the watts are those up to where it was. nil: it was not.
+	WholeS   *float64          `json:"whole_s"`
+	PackageW *float64          `json:"package_w"` // package energy / duration
+	SystemW  *float64          `json:"system_w"`  // discharge on battery; nil where NoSystemPower says why
+	Results  map[string]Result `json:"results"`
+	Findings []Finding         `json:"findings"`
 
 	// SystemWSource is set for FromExternal; for others SourceOfSystemW tells it.
 	SystemWSource PowerSource `json:"system_w_source,omitzero"`
@@ -102,7 +105,12 @@ func (r *Run) SystemUncertainty() float64 {
 type Record struct {
 	Run
 	// WarmUpS is the warm-up at the start, s, given or found; nil for none.
-	WarmUpS   *float64  `json:"warmup_s"`
+	WarmUpS *float64 `json:"warmup_s"`
+	// LoadEndS is where the load ended, s after the start, of a run that was idle at its
+	// end; nil for none.
+	LoadEndS *float64 `json:"load_end_s"`
+	// Idle is what the device drew before the run, as far as its agent knew.
+	Idle      IdlePower `json:"-"`
 	Summaries []Summary `json:"summaries"`
 
 	// Former are ids under which a run that is imported may be kept already: earlier
@@ -134,6 +142,8 @@ type Summary struct {
 	EnergyJoules *float64 `json:"energy_joules"`
 	// SteadyMean is the mean after the warm-up, nil where there was none.
 	SteadyMean *float64 `json:"steady_mean"`
+	// LoadMean is the mean until the load ended, nil where it lasted to the run's end.
+	LoadMean *float64 `json:"load_mean"`
 }
 
 // Discharge is the mean power that left the batteries during a run: positive

@@ -19,6 +19,9 @@ func (r *Run) NoSystemPower() string {
 	if r.Supply != Battery || r.Discharge == nil || r.Discharge.Watts == nil {
 		return ""
 	}
+	if r.TailUndecided() {
+		return "idle at its end: see sweepd run trim"
+	}
 	if r.HasFinding(TooShort) {
 		return fmt.Sprintf("too short, %s s", strconv.FormatFloat(r.Seconds(), 'f', 1, 64))
 	}
@@ -29,10 +32,14 @@ func (r *Run) NoSystemPower() string {
 	return ""
 }
 
-// LimitSystemPower takes SystemW away where NoSystemPower says why. What ends a run and
+// LimitSystemPower takes SystemW away where NoSystemPower says why, and the package power
+// of a run of which nobody said yet up to where it counts (TailUndecided). What ends a run and
 // what reads one asks it, so that it holds for runs that older versions stored, too.
 func (r *Run) LimitSystemPower() {
 	if r.NoSystemPower() != "" {
 		r.SystemW = nil
+	}
+	if r.TailUndecided() {
+		r.PackageW = nil
 	}
 }
