@@ -159,10 +159,15 @@ func (c Correction) Check() error {
 	switch c.Decision {
 	case Undecided:
 		return nil
+	case Trim, Untrim:
+		if c.Trimming == nil || !(c.Trimming.EndS > 0) {
+			return errors.New("a trimming has no end")
+		}
+		return c.Decision.CheckReason(c.Why)
 	case Reject, Keep, Unkeep:
 		return c.Decision.CheckReason(c.DecisionWhy())
 	}
-	return fmt.Errorf("decision %q is neither reject nor keep, nor unkeep", c.Decision)
+	return fmt.Errorf("decision %q is neither reject nor keep, nor unkeep, trim or untrim", c.Decision)
 }
 
 // DecisionWhy is the reason of the decision.

@@ -11,6 +11,9 @@ import (
 // practice, no source).
 const largestUncertainty = 0.25
 
+// IdleAtEnd is why the watts of a run do not count while TailUndecided.
+const IdleAtEnd = "idle at its end: see sweepd run trim"
+
 // NoSystemPower says why the discharge of a run that was recorded on battery is not taken
 // for the power of the whole device: the run is too short, or its discharge too
 // uncertain. It is "" for all other runs, those without a discharge among them: the watts
@@ -20,7 +23,7 @@ func (r *Run) NoSystemPower() string {
 		return ""
 	}
 	if r.TailUndecided() {
-		return "idle at its end: see sweepd run trim"
+		return IdleAtEnd
 	}
 	if r.HasFinding(TooShort) {
 		return fmt.Sprintf("too short, %s s", strconv.FormatFloat(r.Seconds(), 'f', 1, 64))

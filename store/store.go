@@ -286,6 +286,8 @@ var (
 	// ErrStillRecording is returned for what cannot be done to a run that is still being
 	// recorded.
 	ErrStillRecording = errors.New("the run is still recording: stop it first")
+	// ErrNotTrimmed is returned for taking back a trimming where there is none.
+	ErrNotTrimmed = errors.New("the run is not trimmed")
 	// ErrNotRejected is returned for keeping a run that counts as it is.
 	ErrNotRejected = errors.New("the run is not rejected, nor interrupted: there is nothing to keep")
 	// ErrNotKept is returned for undoing a keeping that never was, or was undone.

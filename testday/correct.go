@@ -14,6 +14,7 @@ import (
 type Corrections interface {
 	store.Runs
 	store.Corrector
+	store.Readings
 }
 
 // ResultRules are what the configuration says of results.

@@ -122,6 +122,7 @@ func Operations() []AnyOperation {
 	return []AnyOperation{
 		ListRuns,
 		ShowRun,
+		TrimRun,
 		FindDoubts,
 		CompareRuns,
 		FindCurve,

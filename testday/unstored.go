@@ -104,13 +104,14 @@ func named(list []run.Record, id string) int {
 func CorrectionsWithUnstored(s Corrections, a Recorder) Corrections {
 	return &correctionsWithUnstored{
 		stored:    WithUnstored(s, func(context.Context) []run.Record { return a.Live().Unstored }),
-		Corrector: s, agent: a,
+		Corrector: s, Readings: s, agent: a,
 	}
 }
 
 type correctionsWithUnstored struct {
 	stored
 	store.Corrector
+	store.Readings
 	agent Recorder
 }
 

@@ -20,7 +20,7 @@ func (a *app) runCommand() *cobra.Command {
   sweepd run list --supply battery`,
 	}
 	run.AddCommand(a.runStartCommand(), a.runStopCommand(), a.runWatchCommand(), a.runListCommand(), a.runDoubtsCommand(), a.runShowCommand(),
-		a.runResultCommand(), a.runCorrectCommand(), a.runHistoryCommand(), a.runRejectCommand(), a.runKeepCommand(), a.runMeterCommand())
+		a.runResultCommand(), a.runCorrectCommand(), a.runHistoryCommand(), a.runRejectCommand(), a.runKeepCommand(), a.runTrimCommand(), a.runMeterCommand())
 	return run
 }
 

@@ -75,7 +75,11 @@ func (p *printer) summary(d run.Record) {
 	if watts := wattsText(d); watts != "" {
 		p.Say("  "+watts, "    ", text.Plain)
 	}
-	if why := d.NoSystemPower(); why != "" && d.State != run.Recording {
+	why := d.NoSystemPower()
+	if d.TailUndecided() {
+		why = run.IdleAtEnd
+	}
+	if why != "" && d.State != run.Recording {
 		p.Say("  its power does not count: "+why, "    ", text.Plain)
 	}
 	p.Say("  "+resultsText(d.Results), "    ", text.Plain)
@@ -89,7 +93,8 @@ func (p *printer) summary(d run.Record) {
 
 // history tells what was decided and corrected since the run, the oldest first.
 func (p *printer) history(h store.History) {
-	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept", run.Unkeep: "keeping taken back"}
+	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept", run.Unkeep: "keeping taken back",
+		run.Trim: "up to where it counts was decided", run.Untrim: "trimming taken back"}
 	by := map[string]string{"user": "by hand", "finding": "by a finding"}
 	for _, x := range h.Decisions {
 		when := "before it came here"
@@ -140,6 +145,9 @@ func conditions(r run.Run) string {
 	}
 	if r.DurationS != nil {
 		parts = append(parts, sentence.Fixed(*r.DurationS, 1)+" s")
+	}
+	if trimmed := trimmedText(&r); trimmed != "" {
+		parts = append(parts, trimmed)
 	}
 	return strings.Join(parts, ", ")
 }

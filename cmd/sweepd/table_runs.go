@@ -154,6 +154,9 @@ func stateText(r run.Run) string {
 	if r.KeptIn != "" {
 		return string(r.State) + ", not stored"
 	}
+	if r.WholeS != nil {
+		return string(r.State) + ", trimmed"
+	}
 	return string(r.State)
 }
 

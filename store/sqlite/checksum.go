@@ -26,6 +26,20 @@ func (s *summer) add(sum uint32, values ...any) uint32 {
 	return crc32.Update(sum, castagnoli, s.buf)
 }
 
+// addRow begins a checksum with a row of `runs`, see rowValues.
+func (s *summer) addRow(values, added []any) uint32 { return s.addNewer(s.add(0, values...), added...) }
+
+// addNewer goes on with the values of columns that version 3 added. Where all are NULL, as
+// in a row that an older version stored, the checksum stays.
+func (s *summer) addNewer(sum uint32, values ...any) uint32 {
+	for _, v := range values {
+		if s.buf = appendValue(s.buf[:0], v); s.buf[0] != sumNull {
+			return s.add(sum, values...)
+		}
+	}
+	return sum
+}
+
 // What comes before a value, so that no two lists of values look the same.
 const (
 	sumNull = iota

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -93,6 +94,10 @@ func (w *runWriter) correct(n int64, state run.State, before *run.Record, c run.
 		}
 	case run.Unkeep:
 		if err := w.unkeep(n, state); err != nil {
+			return err
+		}
+	case run.Trim, run.Untrim:
+		if err := w.trim(n, state, c); err != nil {
 			return err
 		}
 	default:
@@ -274,6 +279,37 @@ func (w *runWriter) unkeep(n int64, state run.State) error {
 	return err
 }
 
+// trim has the watts of a run be those up to a moment.
+func (w *runWriter) trim(n int64, state run.State, c run.Correction) error {
+	if state == run.Recording {
+		return store.ErrStillRecording
+	}
+	if c.Decision == run.Untrim {
+		var last string
+		err := w.tx.QueryRowContext(w.ctx, `SELECT what FROM decisions WHERE run = ? AND what IN ('trim', 'untrim') ORDER BY rowid DESC LIMIT 1`, n).Scan(&last)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		if last != string(run.Trim) {
+			return store.ErrNotTrimmed
+		}
+	}
+	var d run.Discharge
+	if c.Trimming.Discharge != nil {
+		d = *c.Trimming.Discharge
+	}
+	var whole any
+	if !c.Trimming.Whole {
+		if err := w.tx.QueryRowContext(w.ctx, `SELECT coalesce(whole_s, duration_s) FROM runs WHERE n = ?`, n).Scan(&whole); err != nil {
+			return err
+		}
+	}
+	_, err := w.exec(`UPDATE runs SET whole_s = ?, duration_s = ?, package_w = ?, system_w = ?, discharge_w = ?, discharge_uncertainty_w = ?,
+		discharge_from_power_w = ?, discharge_from_energy_w = ? WHERE n = ?`, whole, c.Trimming.EndS, number(c.Trimming.PackageW), number(c.Trimming.SystemW),
+		number(d.Watts), number(d.UncertaintyWatts), number(d.FromPowerWatts), number(d.FromEnergyWatts), n)
+	return err
+}
+
 // decision is one that holds.
 type decision struct {
 	what run.Decision
@@ -299,7 +335,7 @@ func (w *runWriter) decisions(n int64) (stack []decision, err error) {
 			stack = stack[:len(stack)-1]
 		}
 		return nil
-	}, `SELECT what, why FROM decisions WHERE run = ? ORDER BY rowid`, n)
+	}, `SELECT what, why FROM decisions WHERE run = ? AND what IN ('reject', 'keep', 'unkeep') ORDER BY rowid`, n)
 	return stack, err
 }
 

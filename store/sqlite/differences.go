@@ -29,6 +29,7 @@ func differences(here, there *run.Record) []string {
 	note("started_at", here.StartedAt.String(), there.StartedAt.String())
 	note("duration_s", here.DurationS, there.DurationS)
 	note("warmup_s", here.WarmUpS, there.WarmUpS)
+	note("whole_s", here.WholeS, there.WholeS)
 	note("package_w", here.PackageW, there.PackageW)
 	note("system_w", here.SystemW, there.SystemW)
 	note("discharge", here.Discharge, there.Discharge)

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -163,7 +164,7 @@ func (x *foreignRun) check() error {
 		}
 	}
 	for _, d := range x.history.Decisions {
-		if d.What != run.Reject && d.What != run.Keep && d.What != run.Unkeep || d.Who != "user" && d.Who != "finding" || len(d.Why) > maxReason {
+		if !slices.Contains([]run.Decision{run.Reject, run.Keep, run.Unkeep, run.Trim, run.Untrim}, d.What) || d.Who != "user" && d.Who != "finding" || len(d.Why) > maxReason {
 			return bad("its history: %q by %q is no decision", run.Shorten(string(d.What)), run.Shorten(d.Who))
 		}
 	}

@@ -65,7 +65,7 @@ func (i *runInserter) put(r *run.Record) error {
 		return err
 	}
 	values, rows := runValues(r, facts), i.measured
-	sums := runSums{partRow: i.summer.add(0, rowValues(append(values, i.origin))...), partFacts: sum}
+	sums := runSums{partRow: i.summer.addRow(rowValues(append(slices.Clone(values), i.origin))), partFacts: sum}
 	if !slices.ContainsFunc(values[measuredColumns:], func(v any) bool { return v != nil }) {
 		values, rows = values[:measuredColumns], i.plain
 	}
@@ -131,7 +131,10 @@ func (i *runInserter) insertRuns() error {
 		}
 		for k := range r.Summaries {
 			x := &r.Summaries[k]
-			sums[partSummaries] = i.summer.add(sums[partSummaries], append([]any{x.Sensor, x.Instance, x.Unit}, summaryNumbers(x)...)...)
+			numbers := summaryNumbers(x)
+			last := len(numbers) - 1
+			sums[partSummaries] = i.summer.add(sums[partSummaries], append([]any{x.Sensor, x.Instance, x.Unit}, numbers[:last]...)...)
+			sums[partSummaries] = i.summer.addNewer(sums[partSummaries], numbers[last])
 		}
 		if err := i.sealed.putOne(n, sums.of(&i.summer, r.ID).values(n)[1:]); err != nil {
 			return err

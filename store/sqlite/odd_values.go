@@ -15,7 +15,7 @@ const maxStored = 64 * 1024
 func (r *runReader) odd(i int) (odd partSet) {
 	one := &r.runs[i]
 	d, read := one.Discharge, one.SettingRead
-	odd[partRow] = oddNumber(one.DurationS, one.PackageW, one.SystemW, one.StartCelsius, one.StartCharge, one.EndCharge) ||
+	odd[partRow] = oddNumber(one.DurationS, one.PackageW, one.SystemW, one.StartCelsius, one.StartCharge, one.EndCharge, one.WholeS) ||
 		d != nil && oddNumber(d.Watts, d.UncertaintyWatts, d.FromPowerWatts, d.FromEnergyWatts) ||
 		oddText(one.ID, one.Device, one.Workload, string(one.Variant), string(one.Supply), one.Setting.Name(), string(one.Setting.Source), one.Why, one.Note) ||
 		read != nil && oddText(read.Name(), string(read.Source))
@@ -32,10 +32,10 @@ func (r *runReader) odd(i int) (odd partSet) {
 		return odd
 	}
 	x := &r.others[i]
-	odd[partRow] = odd[partRow] || oddNumber(x.warmUpS)
+	odd[partRow] = odd[partRow] || oddNumber(x.warmUpS, x.loadEndS)
 	for _, y := range x.summaries {
 		odd[partSummaries] = odd[partSummaries] || oddText(y.Sensor, y.Instance, y.Unit) ||
-			oddNumber(y.Mean, y.Min, y.Max, y.P95, y.First, y.Last, y.EnergyJoules, y.SteadyMean)
+			oddNumber(y.Mean, y.Min, y.Max, y.P95, y.First, y.Last, y.EnergyJoules, y.SteadyMean, y.LoadMean)
 	}
 	for _, y := range x.history.Results {
 		odd[partHistory] = odd[partHistory] || oddNumber(&y.Result.Value) || oddText(y.Name, y.Result.Unit)

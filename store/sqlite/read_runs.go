@@ -156,6 +156,7 @@ type runReader struct {
 // others is what a record has beside the run.
 type others struct {
 	warmUpS   *float64
+	loadEndS  *float64
 	summaries []run.Summary
 	history   store.History
 }
@@ -200,7 +201,7 @@ func (r *runReader) limit(what content) {
 func (r *runReader) records() []run.Record {
 	records := make([]run.Record, len(r.runs))
 	for i := range r.runs {
-		records[i] = run.Record{Run: r.runs[i], WarmUpS: r.others[i].warmUpS, Summaries: r.others[i].summaries,
+		records[i] = run.Record{Run: r.runs[i], WarmUpS: r.others[i].warmUpS, LoadEndS: r.others[i].loadEndS, Summaries: r.others[i].summaries,
 			Corrected: run.Corrected(r.others[i].history.Changes())}
 	}
 	return records
@@ -238,7 +239,7 @@ type runRow struct {
 	started, readName, readFrom sql.NullString
 	factSet, origin             sql.NullInt64
 	discharge                   run.Discharge
-	warmUpS                     *float64
+	warmUpS, loadEndS           *float64
 	stored                      storedSums
 	selected                    bool
 }
@@ -250,13 +251,16 @@ func (x *runRow) columns() []any {
 		(*string)(&r.State), &x.stateBefore, &r.Why, &r.Note, &x.started, &r.DurationS, &r.PackageW, &r.SystemW,
 		&x.readWatts, &x.readName, &x.readFrom,
 		&d.Watts, &d.UncertaintyWatts, &d.FromPowerWatts, &d.FromEnergyWatts,
-		&x.warmUpS, &r.StartCelsius, &r.StartCharge, &r.EndCharge, &x.factSet, &x.origin}
+		&x.warmUpS, &r.StartCelsius, &r.StartCharge, &r.EndCharge, &x.factSet,
+		&x.loadEndS, &r.WholeS, &x.origin}
 }
 
 // rowValues are what goes into the checksum of a run's row: all but the number of its
-// facts, which have a checksum of their own.
-func rowValues(columns []any) []any {
-	return append(slices.Clone(columns[:factSetColumn]), columns[factSetColumn+1:]...)
+// facts, which have a checksum of their own. added are those that version 3 added. The
+// import comes last in columns.
+func rowValues(columns []any) (values, added []any) {
+	last := len(columns) - 1
+	return append(slices.Clone(columns[:factSetColumn]), columns[last]), columns[factSetColumn+1 : last]
 }
 
 // complete is the run of a scanned row.
@@ -298,6 +302,9 @@ const longRun = 300
 // readColumns are what is read of `runs` and `run_checksums`. Older versions lack some.
 func readColumns(version int) (columns, from string) {
 	written := strings.Join(writtenColumns, ", ")
+	if version < 3 {
+		written = strings.Replace(written, "load_end_s, whole_s", "NULL, NULL", 1)
+	}
 	if version < 2 {
 		return strings.Replace(written, "end_charge_ratio", endCharge, 1) + ", NULL" + strings.Repeat(", NULL", int(parts)), "runs"
 	}
@@ -317,7 +324,7 @@ func (r *runReader) readRows(what content) error {
 	}
 	var x runRow
 	into := x.columns()
-	values := rowValues(into)
+	values, added := rowValues(into)
 	columns, from := readColumns(r.version)
 	query := "SELECT n, " + columns + ", 1 FROM " + from + " WHERE " + r.chosen.where
 	if !r.chosen.named { // one that is damaged may belong to any
@@ -333,7 +340,7 @@ func (r *runReader) readRows(what content) error {
 		if err != nil {
 			return err
 		}
-		sum := r.add(0, values...)
+		sum := r.addRow(values, added)
 		sound := readable && r.fits(x.stored[partRow], sum)
 		if sound && !x.selected {
 			return nil
@@ -351,7 +358,7 @@ func (r *runReader) readRows(what content) error {
 		case whole:
 			one.Facts = map[string]string{}
 			maps.Copy(one.Facts, set.facts)
-			r.others = append(r.others, others{warmUpS: x.warmUpS, summaries: []run.Summary{}, history: noHistory()})
+			r.others = append(r.others, others{warmUpS: x.warmUpS, loadEndS: x.loadEndS, summaries: []run.Summary{}, history: noHistory()})
 		}
 		starts = append(starts, x.started.String)
 		r.runs = append(r.runs, one)
@@ -408,16 +415,29 @@ func (r *runReader) scan(rows *sql.Rows, into ...any) (readable bool, err error)
 	return err == nil, err
 }
 
+// newer is where a column goes that version 3 added, see addNewer.
+type newer struct{ into any }
+
 // part scans a row of a part of a run, and goes on with its checksum. The first column is
 // the run's number; the values that count are those from the second to the last.
 func (r *runReader) part(p part, rows *sql.Rows, n *int64, values ...any) (one *run.Run, err error) {
 	*n = 0
-	readable, err := r.scan(rows, append([]any{n}, values...)...)
+	into, old, added := []any{n}, []any{}, []any{}
+	for _, v := range values {
+		if x, isNewer := v.(newer); isNewer {
+			v = x.into
+			added = append(added, v)
+		} else {
+			old = append(old, v)
+		}
+		into = append(into, v)
+	}
+	readable, err := r.scan(rows, into...)
 	at, selected := r.at[*n]
 	if err != nil || !selected {
 		return nil, err
 	}
-	if r.sums[at][p] = r.add(r.sums[at][p], values...); !readable {
+	if r.sums[at][p] = r.addNewer(r.add(r.sums[at][p], old...), added...); !readable {
 		r.damage[at][p] = true
 		return nil, nil
 	}
@@ -474,17 +494,21 @@ func (r *runReader) stamp(text sql.NullString) (run.Timestamp, error) {
 }
 
 func (r *runReader) readSummaries() error {
+	loadMean := "load_mean"
+	if r.version < 3 {
+		loadMean = "NULL"
+	}
 	return r.eachPart(func(rows *sql.Rows) error {
 		var n int64
 		var x run.Summary
 		one, err := r.part(partSummaries, rows, &n, &x.Sensor, &x.Instance, &x.Unit, &x.Mean, &x.Min, &x.Max, &x.P95, &x.First, &x.Last,
-			&x.EnergyJoules, &x.SteadyMean)
+			&x.EnergyJoules, &x.SteadyMean, newer{&x.LoadMean})
 		if one != nil {
 			others := &r.others[r.at[n]]
 			others.summaries = append(others.summaries, x)
 		}
 		return err
-	}, `SELECT run, s.sensor, instance, unit, mean, min, max, p95, first, last, energy_j, steady_mean
+	}, `SELECT run, s.sensor, instance, unit, mean, min, max, p95, first, last, energy_j, steady_mean, `+loadMean+`
 		FROM summaries m JOIN sensors s ON s.id = m.sensor`, " ORDER BY run, position")
 }
 

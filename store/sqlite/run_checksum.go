@@ -130,7 +130,7 @@ func (r *runReader) takeOut(i int) {
 		return
 	}
 	if damage.spoilt() {
-		r.others[i].warmUpS = nil
+		r.others[i].warmUpS, r.others[i].loadEndS = nil, nil
 	}
 	if damage.spoilt() || damage[partSummaries] {
 		r.others[i].summaries = []run.Summary{}

@@ -15,6 +15,7 @@ var writtenColumns = []string{
 	"setting_read_w", "setting_read", "setting_read_source",
 	"discharge_w", "discharge_uncertainty_w", "discharge_from_power_w", "discharge_from_energy_w",
 	"warmup_s", "start_temperature_c", "start_charge_ratio", "end_charge_ratio", "fact_set",
+	"load_end_s", "whole_s",
 }
 
 var factSetColumn = slices.Index(writtenColumns, "fact_set")
@@ -43,7 +44,8 @@ func runValues(r *run.Record, factSet any) []any {
 		string(r.State), before, r.Why, r.Note, stampText(r.StartedAt.Time), number(r.DurationS), number(r.PackageW), number(r.SystemW),
 		readWatts, readName, readSource,
 		number(discharge.Watts), number(discharge.UncertaintyWatts), number(discharge.FromPowerWatts), number(discharge.FromEnergyWatts),
-		number(r.WarmUpS), number(temperature), number(charge), number(endCharge), factSet}
+		number(r.WarmUpS), number(temperature), number(charge), number(endCharge), factSet,
+		number(r.LoadEndS), number(r.WholeS)}
 }
 
 // startOf finds the hottest temperature and the mean charge at the start.

@@ -73,16 +73,18 @@ func (w *runWriter) addParts(n int64, r *run.Record) error {
 		if err != nil {
 			return err
 		}
-		if _, err := w.exec(`INSERT INTO summaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, append([]any{n, i, id}, summaryNumbers(x)...)...); err != nil {
+		if _, err := w.exec(`INSERT INTO summaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, append([]any{n, i, id}, summaryNumbers(x)...)...); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// summaryNumbers are the numbers of a summary in the order of their columns.
+// summaryNumbers are the numbers of a summary in the order of their columns. The last
+// is newer than checksums, see addNewer.
 func summaryNumbers(x *run.Summary) []any {
-	return []any{number(x.Mean), number(x.Min), number(x.Max), number(x.P95), number(x.First), number(x.Last), number(x.EnergyJoules), number(x.SteadyMean)}
+	return []any{number(x.Mean), number(x.Min), number(x.Max), number(x.P95), number(x.First), number(x.Last), number(x.EnergyJoules), number(x.SteadyMean),
+		number(x.LoadMean)}
 }
 
 // findingValues is a finding in the order of its columns.

@@ -48,6 +48,11 @@ var migrations = []string{
 	ALTER TABLE imports ADD COLUMN source TEXT NOT NULL DEFAULT '';
 	ALTER TABLE imports ADD COLUMN taken_back INTEGER NOT NULL DEFAULT 0 CHECK (taken_back IN (0, 1));
 	ALTER TABLE imports ADD COLUMN taken_back_at TEXT;
+	ALTER TABLE runs ADD COLUMN load_end_s REAL;
+	ALTER TABLE runs ADD COLUMN whole_s REAL;
+	ALTER TABLE summaries RENAME TO summaries2;
+	` + added("summaries") + `INSERT INTO summaries SELECT *, NULL FROM summaries2;
+	DROP TABLE summaries2;
 	` + added("corrections", "declarations") + views,
 }
 

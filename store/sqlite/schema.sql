@@ -52,7 +52,9 @@ CREATE TABLE runs (
   start_charge_ratio   REAL,                 -- mean of the batteries in the first sweep
   fact_set        INTEGER REFERENCES fact_sets (id),
   import          INTEGER,                   -- the one that brought it, see imports; NULL: recorded here
-  end_charge_ratio     REAL                  -- mean of the batteries in the last sweep
+  end_charge_ratio     REAL,                 -- mean of the batteries in the last sweep
+  load_end_s      REAL,                      -- after the start, where the load ended before the run did; NULL: it did not
+  whole_s         REAL                       -- how long it was recorded, where it was trimmed to duration_s
 ) STRICT;
 
 -- The numbers that the workload reported, as they stand now.
@@ -83,7 +85,7 @@ CREATE INDEX result_history_of_run ON result_history (run, name);
 CREATE TABLE decisions (
   run   INTEGER NOT NULL REFERENCES runs (n),
   at    TEXT,
-  what  TEXT NOT NULL CHECK (what IN ('reject', 'keep', 'unkeep')),
+  what  TEXT NOT NULL CHECK (what IN ('reject', 'keep', 'unkeep', 'trim', 'untrim')),
   who   TEXT NOT NULL CHECK (who IN ('finding', 'user')),
   why   TEXT NOT NULL
 ) STRICT;
@@ -141,6 +143,7 @@ CREATE TABLE summaries (
   last      REAL,
   energy_j  REAL,
   steady_mean REAL,                          -- after the warm-up
+  load_mean   REAL,                          -- until the load ended
   PRIMARY KEY (run, position)
 ) STRICT, WITHOUT ROWID;
 
@@ -290,7 +293,7 @@ CREATE VIEW finding_table AS
   FROM findings JOIN kept_runs ON n = run ORDER BY started_at, n, position;
 
 CREATE VIEW summary_table AS
-  SELECT r.id, s.sensor, s.instance, s.unit, mean, min, max, p95, first, last, energy_j, steady_mean
+  SELECT r.id, s.sensor, s.instance, s.unit, mean, min, max, p95, first, last, energy_j, steady_mean, load_mean
   FROM summaries m JOIN kept_runs r ON r.n = m.run JOIN sensors s ON s.id = m.sensor
   ORDER BY started_at, n, position;
 
