@@ -49,5 +49,5 @@ func trimmedText(r *run.Run) string {
 	if r.WholeS == nil {
 		return ""
 	}
-	return fmt.Sprintf("trimmed to %.1f s of %.1f s", r.Seconds(), *r.WholeS)
+	return fmt.Sprintf("trimmed from %.1f s", *r.WholeS)
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -40,8 +41,9 @@ type blunder struct {
 	want run.Code
 	// before, during and after happen around the run; each may be nil.
 	before, during, after func(d *testDay) error
-	keepResult            bool // whether the result is typed in
-	redo                  bool // whether the person rejects the run, so that it is done again
+	late                  time.Duration // how long the device is idle before the run is stopped; the run is trimmed then
+	keepResult            bool          // whether the result is typed in
+	redo                  bool          // whether the person rejects the run, so that it is done again
 }
 
 var blunders = []blunder{
@@ -66,6 +68,7 @@ var blunders = []blunder{
 	{name: "the device does as it likes", want: run.SettingDisobeyed, keepResult: true, redo: true,
 		before: func(d *testDay) error { d.bench.Device.DisobeyLimit(d.bench.Device.Truth().SettingW + 9); return nil },
 		after:  func(d *testDay) error { d.bench.Device.DisobeyLimit(0); return nil }},
+	{name: "stopped late", want: run.IdleTail, keepResult: true, late: 15 * time.Second},
 	{name: "the wall clock was set", want: run.ClockStepped, keepResult: true,
 		during: func(d *testDay) error { d.bench.SetClock(2 * time.Minute); return nil },
 		after:  func(d *testDay) error { d.bench.SetClock(-2 * time.Minute); return nil }},
@@ -79,7 +82,7 @@ func (d *testDay) togglePlug() {
 	}
 }
 
-// A test day of 300 runs is played through the commands alone, with 20 planted
+// A test day of 300 runs is played through the commands alone, with 22 planted
 // mistakes. All are found, nothing else is rejected, and the plan is complete.
 func TestATestDayByCommandsAlone(t *testing.T) {
 	if testing.Short() {
@@ -88,8 +91,8 @@ func TestATestDayByCommandsAlone(t *testing.T) {
 	d := newTestDay(t)
 	d.do("plan", "new", "--device", "unit-oak", "--workload", "harbour-flight", "--workload", "tile-sort",
 		"--settings", "8-36/2", "--repeats", "5", "--seed", "3", "--run-time", "20s", "--pause", "60s")
-	// Twenty mistakes, spread over the day, each kind twice.
-	for i := range 20 {
+	// Mistakes, spread over the day, each kind twice.
+	for i := range 2 * len(blunders) {
 		d.wrong[7+14*i] = blunders[i%len(blunders)]
 	}
 	expected := map[string]blunder{}
@@ -205,6 +208,7 @@ func (d *testDay) run(p planned, w blunder) string {
 	d.happen(w.during)
 	d.pass(half)
 	played, _ := d.bench.Device.StopWorkload()
+	d.pass(w.late)
 	stop := []string{"run", "stop"}
 	if w.name == "" || w.keepResult {
 		stop = append(stop, "--result", played.Metric+"="+strconv.FormatFloat(played.Value, 'g', -1, 64)+played.Unit)
@@ -218,6 +222,9 @@ func (d *testDay) run(p planned, w blunder) string {
 	d.do(stop...)
 	d.bench.Recording(false)
 	d.happen(w.after)
+	if w.late > 0 {
+		d.do("run", "trim", started.ID)
+	}
 	if w.redo {
 		d.do("run", "reject", started.ID, "--why", w.name)
 	}
@@ -292,6 +299,8 @@ func (d *testDay) check(expected map[string]blunder) {
 		w, planted := expected[r.ID]
 		found := slices.ContainsFunc(r.Findings, func(f run.Finding) bool { return f.Code == w.want })
 		switch {
+		case w.late > 0 && (r.TailUndecided() || r.WholeS == nil || r.PackageW == nil || math.Abs(*r.PackageW/d.usual(runs, r)-1) > 0.1 || math.Abs(r.Seconds()-20) > 1):
+			d.t.Errorf("%s was not trimmed: %+v", w.name, r)
 		case planted && !found:
 			d.t.Errorf("%s was not found: %s", w.name, describe(r))
 		case !planted && (r.State == run.Rejected || len(r.Findings) > 0):
@@ -303,6 +312,17 @@ func (d *testDay) check(expected map[string]blunder) {
 	if good < 300 {
 		d.t.Errorf("%d runs count, want the 300 of the plan", good)
 	}
+}
+
+// usual is the package power of the other runs of a cell.
+func (d *testDay) usual(runs []run.Run, of run.Run) float64 {
+	sum, n := 0.0, 0.0
+	for _, r := range runs {
+		if r.ID != of.ID && r.Labels.Cell() == of.Labels.Cell() && len(r.Findings) == 0 {
+			sum, n = sum+*r.PackageW, n+1
+		}
+	}
+	return sum / n
 }
 
 func describe(r run.Run) string {
