@@ -70,7 +70,7 @@ func (r *Record) checkImported() error {
 			return err
 		}
 	}
-	for what, x := range map[string]*float64{"duration": r.DurationS, "warm-up": r.WarmUpS, "package power": r.PackageW} {
+	for what, x := range map[string]*float64{"duration": r.DurationS, "warm-up": r.WarmUpS, "package power": r.PackageW, "end of the load": r.LoadEndS, "duration before trimming": r.WholeS} {
 		if x != nil && !(*x >= 0) {
 			return fmt.Errorf("%s is %v: want 0 or more", what, *x)
 		}

@@ -123,6 +123,7 @@ sweepd run keep last --why "seen again"
 sweepd run correct last --set-note "seen twice"
 sweepd run correct --undo
 sweepd run history last
+refuses "was not found idle at its end" sweepd run trim last
 sweepd setting quiet
 sweepd schedule
 sweepd import "Z:$work/day.csv" --data 'C:\day' | grep '^48 runs added'
