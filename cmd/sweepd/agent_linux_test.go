@@ -132,11 +132,14 @@ func TestRunFromStartToStop(t *testing.T) {
 	if o := sweepd(t, "run", "start", "--workload", "tile-sort"); o.code != exitFailed || !strings.Contains(o.stderr, "harbour-flight") {
 		t.Errorf("a second start: exit %d, %s", o.code, o.stderr)
 	}
-	if o := sweepd(t, "run", "stop", "--result", "fps_mean=fast"); o.code != exitUsage {
+	if o := sweepd(t, "run", "stop", "--result", "fps_mean=fast"); o.code != exitFailed || !strings.Contains(o.stderr, " ended at ") {
 		t.Errorf("a bad result: exit %d, %s", o.code, o.stderr)
 	}
 	var d1 run.Record
-	if err := json.Unmarshal([]byte(must(t, "run", "stop", "--json", "--result", "fps_mean=61.3fps", "--result", "load=4.2s", "--lower", "load")), &d1); err != nil {
+	if err := json.Unmarshal([]byte(must(t, "run", "show", "last", "--json")), &d1); err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal([]byte(must(t, "run", "stop", d1.ID, "--json", "--result", "fps_mean=61.3fps", "--result", "load=4.2s", "--lower", "load")), &d1); err != nil {
 		t.Fatal(err)
 	}
 	if d1.Supply != run.Battery || d1.Setting.String() != "25W" || d1.State != run.Finished || d1.Note != "first" || d1.Variant != "cores=6" {

@@ -99,7 +99,7 @@ func TestPlannedDay(t *testing.T) {
 }
 
 // Frame times become results; a file that covers too little, or more than the run,
-// is told, and a slip in the command line leaves the run going.
+// is told, and a slip in the command line ends the run without them.
 func TestRunStopWithFrames(t *testing.T) {
 	alone(t)
 	liveDevice(t)
@@ -117,9 +117,10 @@ func TestRunStopWithFrames(t *testing.T) {
 		t.Fatal(err)
 	}
 	must(t, "run", "start", "--workload", "harbour-flight")
-	if o := sweepd(t, "run", "stop", "--frames", file, "--frame-column", "ms"); o.code != exitFailed || !strings.Contains(o.stderr, "the run goes on") || !strings.Contains(o.stderr, "frame, frame_ms") {
+	if o := sweepd(t, "run", "stop", "--frames", file, "--frame-column", "ms"); o.code != exitFailed || !strings.Contains(o.stderr, "--frames FILE`: ") || !strings.Contains(o.stderr, "frame, frame_ms") {
 		t.Fatalf("%+v", o)
 	}
+	must(t, "run", "start", "--workload", "harbour-flight")
 	type shown struct {
 		DurationS float64 `json:"duration_s"`
 		Results   map[string]struct {
@@ -164,7 +165,7 @@ func TestRunStopWithFrames(t *testing.T) {
 		t.Fatal(err)
 	}
 	must(t, "run", "start", "--workload", "harbour-flight")
-	if o := sweepd(t, "run", "stop", "--frames", short); o.code != exitFailed || !strings.Contains(o.stderr, "line 3, column frame_ms: \"x\"") || !strings.Contains(o.stderr, "is stopped and kept") {
+	if o := sweepd(t, "run", "stop", "--frames", short); o.code != exitFailed || !strings.Contains(o.stderr, "line 3, column frame_ms: \"x\"") || !strings.Contains(o.stderr, " ended at ") {
 		t.Errorf("%+v", o)
 	}
 }
