@@ -60,10 +60,16 @@ func Relabel(d run.Record, trace run.Trace, th Thresholds) (x Relabelled, err er
 	judged := d
 	if len(trace.Sensors()) > 0 {
 		judged.State = run.Finished
+		if d.WholeS != nil { // trimmed: findings are of all of it
+			judged.DurationS = d.WholeS
+		}
 		if judged, err = Judge(judged, trace, th); err != nil {
 			return x, err
 		}
 		x.System = &run.SystemPower{Watts: judged.SystemW}
+		if d.WholeS != nil || d.HasFinding(run.IdleTail) { // up to where it counts, as its user said
+			x.System.Watts = trimmedSystem(d)
+		}
 	} else {
 		codes = []run.Code{run.ResultMissing}
 		judged.Findings = nil
@@ -95,6 +101,17 @@ func Relabel(d run.Record, trace run.Trace, th Thresholds) (x Relabelled, err er
 		}
 	}
 	return x, nil
+}
+
+// trimmedSystem is the whole device's power of a run up to where it was trimmed, for the
+// supply that it has now.
+func trimmedSystem(d run.Record) *float64 {
+	d.SystemW = nil
+	if d.Supply == run.Battery && d.Discharge != nil {
+		d.SystemW = d.Discharge.Watts
+	}
+	d.LimitSystemPower()
+	return d.SystemW
 }
 
 // others are the findings that are not judged again.

@@ -20,7 +20,7 @@ func TestTrimmedRun(t *testing.T) {
 	d.StartedAt, d.DurationS, d.PackageW, d.Discharge = run.Stamp(noon), new(40.25), new(8.2), &run.Discharge{Watts: new(12.0), UncertaintyWatts: new(0.5)}
 	d.Findings = []run.Finding{d.IdleTailFinding("")}
 	other := run.Record{Run: run.Run{ID: "0002-plain", Labels: run.Labels{Device: "unit-oak", Workload: "tile-sort"}, State: run.Finished}}
-	_, _, err := s.Import(ctx, func(yield func(*run.Record, error) bool) { _ = yield(&d, nil) && yield(&other, nil) }, nil)
+	_, _, err := s.Import(ctx, "", func(yield func(*run.Record, error) bool) { _ = yield(&d, nil) && yield(&other, nil) }, nil)
 	must(t, err)
 	if got, err := s.Run(ctx, d.ID); err != nil || got.PackageW != nil || got.SystemW != nil || *got.LoadEndS != 20.5 || *got.Summaries[0].LoadMean != 14.9 || got.WholeS != nil {
 		t.Errorf("not decided: %+v, %v", got, err)
