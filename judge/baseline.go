@@ -59,7 +59,7 @@ func (b *latest) observe(index *SensorIndex, values []float64, now time.Duration
 	if x := Sum(values, index.PackagePower); !math.IsNaN(x) {
 		b.column(idlePackage)[row] = float32(x)
 	}
-	if x := index.discharge(values); !math.IsNaN(x) && index.Supply(values) == run.Battery {
+	if x := index.Discharge(values); !math.IsNaN(x) && index.Supply(values) == run.Battery {
 		b.column(idleDischarge)[row] = float32(x)
 	}
 	for _, i := range index.temperatures {

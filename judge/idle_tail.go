@@ -106,7 +106,7 @@ func (j *judgement) cutTail(d *run.Record, trace run.Trace) error {
 		if d.Supply != run.Battery {
 			return nil
 		}
-		power, sum, idle = func(s powerSecond) float64 { return s.out }, j.index.discharge, d.Idle.DischargeW
+		power, sum, idle = func(s powerSecond) float64 { return s.out }, j.index.Discharge, d.Idle.DischargeW
 	}
 	level := math.NaN()
 	if idle != nil {
