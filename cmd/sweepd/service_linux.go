@@ -132,6 +132,8 @@ func (a *app) sayInstalled(h deploy.Home, done deploy.Installed) {
 		what += ": the agent runs, and starts when you log in."
 	case done.Disabled:
 		what += ".\nYou have switched the service off; it stays so until\n  systemctl --user enable --now sweepd"
+	case errors.Is(done.Unreachable, exec.ErrNotFound):
+		what += ". This system has no systemd: have your desktop start the\nagent when you log in, or type it:\n  " + quoted(h.Program) + " agent"
 	case done.Unreachable != nil:
 		what += ": the agent starts when you log in."
 	}
@@ -172,6 +174,7 @@ func sameFile(a, b string) bool {
 func (a *app) saySession(h deploy.Home, done deploy.Installed) {
 	linger := "  sudo loginctl enable-linger " + h.User
 	switch {
+	case errors.Is(done.Unreachable, exec.ErrNotFound):
 	case done.Unreachable != nil:
 		fmt.Fprintf(a.out, "It does not run yet, for no systemd of %s answers here:\n  %v\nTo start it without logging in, now and from boot on:\n%s\n", h.User, done.Unreachable, linger)
 	case a.getenv("SSH_CONNECTION") != "":

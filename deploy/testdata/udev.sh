@@ -58,6 +58,7 @@ chgrp root /sys/class/powercap/*/energy_uj
 chmod 400 /sys/class/powercap/*/energy_uj
 mkdir -p /home/other && chown other:other /home/other
 as other HOME=/home/other /usr/bin/sweepd service install >/out/home.txt
+grep -q "This system has no systemd" /out/home.txt || fail "$(cat /out/home.txt)"
 commands=$(sed -n 's/^  sudo \(cp\|udevadm\)/\1/p' /out/home.txt)
 same "$(echo "$commands" | wc -l)" 2 "the commands for root"
 echo "$commands" | while read -r line; do sh -c "$line"; done
