@@ -57,7 +57,7 @@ func unindented(block string) string {
 // findings of a busy machine.
 func masked(list string) string {
 	for _, m := range [][2]string{
-		{`(?m)^[0-9a-f]{8} `, "RUN "}, {`\d{4}-\d{2}-\d{2} \d{2}:\d{2}`, "TIME"}, {` findings `, " "}, {`finished +\d+ `, "finished "}, {` +`, " "},
+		{`(?m)^[0-9a-f]{8} `, "RUN "}, {`(\d{4}-\d{2}-\d{2} )?\d{2}:\d{2}`, "TIME"}, {` findings `, " "}, {`finished +\d+ `, "finished "}, {` +`, " "},
 	} {
 		list = regexp.MustCompile(m[0]).ReplaceAllString(list, m[1])
 	}

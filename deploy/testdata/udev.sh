@@ -53,7 +53,7 @@ sleep 30 # an idle sweep every 10 s
 wget -q -O /out/metrics http://127.0.0.1:9745/metrics
 
 echo "== the rule of an installation in a home folder opens them to its user alone"
-rm /etc/udev/rules.d/60-sweepd.rules /lib/systemd/system/sweepd.service
+rm /etc/udev/rules.d/60-sweepd.rules /usr/lib/systemd/system/sweepd.service
 chgrp root /sys/class/powercap/*/energy_uj
 chmod 400 /sys/class/powercap/*/energy_uj
 mkdir -p /home/other && chown other:other /home/other
