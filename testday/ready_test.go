@@ -113,3 +113,35 @@ func TestEarlierStarts(t *testing.T) {
 		return err
 	})
 }
+
+// A declared setting goes with the device's name.
+func TestRenamedDeclaration(t *testing.T) {
+	s := openStore(t)
+	ctx := t.Context()
+	d := run.Declaration{Setting: run.Watts(15), At: run.Stamp(morning), By: BySetting}
+	keep := func(device string, d run.Declaration) {
+		t.Helper()
+		if err := s.KeepDeclaration(ctx, device, d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	wants := func(device string, want run.Setting) {
+		t.Helper()
+		if got, err := s.Declaration(ctx, device); err != nil || got.Setting != want {
+			t.Errorf("%s: %+v, %v, want %s", device, got, err, want)
+		}
+	}
+	keep("unit-oak", d)
+	for range 2 {
+		if err := moveDeclaration(ctx, s, "unit-oak", "unit-ash"); err != nil {
+			t.Fatal(err)
+		}
+		wants("unit-oak", run.Setting{})
+		wants("unit-ash", run.Watts(15))
+	}
+	keep("unit-oak", run.Declaration{Setting: run.Watts(20), At: d.At})
+	if err := moveDeclaration(ctx, s, "unit-oak", "unit-ash"); err != nil {
+		t.Fatal(err)
+	}
+	wants("unit-ash", run.Watts(15)) // what was declared for it counts
+}

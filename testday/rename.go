@@ -46,12 +46,34 @@ var Rename = &Operation[RenameRequest, RenameAnswer]{
 			watched = s.Device
 		}
 		a, err := RenameDevice(ctx, d.Store, q, watched, d.Now)
+		if err == nil && !q.DryRun {
+			err = moveDeclaration(ctx, d.Store, a.Old, a.New)
+		}
 		if err == nil && a.Watched && !q.DryRun && d.RenameWatched != nil {
 			renamed, e := d.RenameWatched(ctx, a.Old, a.New)
 			a.Watched, err = !renamed, e
 		}
 		return a, err
 	},
+}
+
+// moveDeclaration has the setting that was declared for a device hold under its new name,
+// where none was declared for that.
+func moveDeclaration(ctx context.Context, s store.Declarations, from, to string) error {
+	declared, err := s.Declaration(ctx, from)
+	if err != nil || !declared.Setting.Known() {
+		return err
+	}
+	other, err := s.Declaration(ctx, to)
+	if err != nil {
+		return err
+	}
+	if !other.Setting.Known() {
+		if err := s.KeepDeclaration(ctx, to, declared); err != nil {
+			return err
+		}
+	}
+	return s.KeepDeclaration(ctx, from, run.Declaration{})
 }
 
 // Renamable is data in which a device can have another name.
