@@ -27,7 +27,7 @@ func (r FrameResults) checkFit(durationS *float64) error {
 		return nil
 	}
 	ratio := r.FramesS / *durationS
-	why := fmt.Sprintf("the frame times add up to %.4g s, the run lasted %.4g s", r.FramesS, *durationS)
+	why := fmt.Sprintf("the frame times add up to %s, the run lasted %s", seconds(r.FramesS), seconds(*durationS))
 	unit := r.likelyUnit(ratio)
 	switch long := r.FramesS > framesFar**durationS && r.FramesS > *durationS+framesFarS; {
 	case unit != "" && ratio > 1:
@@ -41,6 +41,13 @@ func (r FrameResults) checkFit(durationS *float64) error {
 		return fmt.Errorf("%s: is it the file and the column of this run, and their unit (%s)?", why, r.Unit)
 	}
 	return nil
+}
+
+func seconds(s float64) string {
+	if s < 100 {
+		return fmt.Sprintf("%.3g s", s)
+	}
+	return fmt.Sprintf("%.0f s", s)
 }
 
 // likelyUnit is the unit in which frame times would fit that cover ratio of a run, ""

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -86,7 +88,6 @@ func TestAClumsyDay(t *testing.T) {
 	if runs < len(slips) {
 		t.Fatalf("the day had %d runs, too few for %d slips", runs, len(slips))
 	}
-	clumsy.evening()
 	clumsy.compareWith(tidy)
 	t.Logf("%d runs, %d slips: %s", runs, len(clumsy.slips), strings.Join(clumsy.slips, "; "))
 }
@@ -274,11 +275,43 @@ var slips = []func(*clumsyDay, planned){
 		d.slip("the workload's name misspelt, and corrected together with others of that name")
 		d.prepare(p)
 		misspelt := strings.Replace(p.Workload, "o", "", 1)
-		d.do("run", "start", "--workload", misspelt, "--setting", fmt.Sprintf("%gW", p.Setting.Watts))
+		d.warned(p.Workload, "run", "start", "--workload", misspelt, "--setting", fmt.Sprintf("%gW", p.Setting.Watts))
 		d.play(p)
 		d.stop(d.result(p))
 		d.do("run", "correct", "--workload", misspelt, "--set-workload", p.Workload)
 	},
+	func(d *clumsyDay, p planned) {
+		d.slip("frame times taken for another unit")
+		d.prepare(p)
+		id := d.start(p)
+		r := d.result(p)
+		d.stop(r)
+		frames := d.file("frames.csv", "frame_time\n"+strings.Repeat("16667\n", 1200)) // 20 s in microseconds
+		d.failed(exitUsage, "--frame-unit us", "run", "result", id, "--frames", frames, "--frame-unit", "ms")
+		if got := d.show(id); len(got.Results) != 1 {
+			d.t.Errorf("results %v of frame times that were refused", got.Results)
+		}
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("a result forgotten, and given by a table")
+		d.prepare(p)
+		id := d.start(p)
+		r := d.result(p)
+		d.do("run", "stop")
+		d.bench.Recording(false)
+		table := d.file("results.csv", fmt.Sprintf("run;%s\n%s;%s\n", r.metric, run.ShortID(id), strings.Replace(r.number(), ".", ",", 1)))
+		d.do(append([]string{"run", "result", "--from", table}, r.flags()...)...)
+	},
+}
+
+// file makes a file of the person's.
+func (d *clumsyDay) file(name, text string) (path string) {
+	d.t.Helper()
+	path = filepath.Join(d.t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		d.t.Fatal(err)
+	}
+	return path
 }
 
 // show is a run as it is kept.
@@ -296,11 +329,6 @@ func (d *clumsyDay) found(id string, code run.Code, want bool) {
 	if r := d.show(id); r.HasFinding(code) != want {
 		d.t.Errorf("%s of the run: %v, want %v\n%s", code, !want, want, describe(r))
 	}
-}
-
-// evening puts right what is left.
-func (d *clumsyDay) evening() {
-	d.t.Helper()
 }
 
 // compareWith holds the day against the tidy one.
