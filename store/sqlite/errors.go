@@ -92,7 +92,7 @@ func remedyByCode(code int) string {
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
 		return "the file and its folder must be writable: run as the user who owns them (on Windows: as administrator), or choose another folder with --data"
 	case sqlite3.SQLITE_NOTADB:
-		return "it is not a database, so no data file of sweepd: move it away, or choose another folder with --data"
+		return "it is not a database, and so not a data file of sweepd: move it away, or choose another folder with --data"
 	case sqlite3.SQLITE_CORRUPT:
 		return "the file is damaged: " + recoverIt
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
