@@ -132,13 +132,19 @@ func (j *judgement) cutTail(d *run.Record, trace run.Trace) error {
 		return err
 	}
 	d.LoadEndS = part.DurationS
-	for i := range d.Summaries {
-		s := &d.Summaries[i]
-		if k := slices.IndexFunc(part.Summaries, func(p run.Summary) bool { return p.Sensor == s.Sensor && p.Instance == s.Instance }); k >= 0 {
-			s.LoadMean = part.Summaries[k].Mean
+	SetLoadMeans(d.Summaries, part.Summaries)
+	return nil
+}
+
+// SetLoadMeans gives the summaries of a run the means of those until its load ended.
+func SetLoadMeans(list, until []run.Summary) {
+	for i := range list {
+		s := &list[i]
+		s.LoadMean = nil
+		if k := slices.IndexFunc(until, func(p run.Summary) bool { return p.Sensor == s.Sensor && p.Instance == s.Instance }); k >= 0 {
+			s.LoadMean = until[k].Mean
 		}
 	}
-	return nil
 }
 
 // clockRounding is more than a store rounds the times of sweeps by.
@@ -176,8 +182,10 @@ func Until(d run.Record, trace run.Trace, seconds float64, th Thresholds) (run.R
 	d.Summaries = summaries(j.index.Sensors, j.sums, j.quantiles, seconds)
 	d.Discharge = j.discharge.result(seconds)
 	d.PackageW = meanPower(&j.index, d.Summaries, seconds)
-	d.SystemW = nil
-	if d.Supply == run.Battery && d.Discharge != nil {
+	d.SystemW, d.SystemWSource = nil, ""
+	if d.Supply != run.Battery {
+		d.SystemW, d.SystemWSource = externalPower(&d)
+	} else if d.Discharge != nil {
 		d.SystemW = d.Discharge.Watts
 	}
 	return d, nil

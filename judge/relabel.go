@@ -106,7 +106,9 @@ func Relabel(d run.Record, trace run.Trace, th Thresholds) (x Relabelled, err er
 // trimmedSystem is the whole device's power of a run up to where it was trimmed, for the
 // supply that it has now.
 func trimmedSystem(d run.Record) *float64 {
-	d.SystemW = nil
+	if d.Supply == run.Battery || d.SystemWSource != run.FromExternal {
+		d.SystemW = nil
+	}
 	if d.Supply == run.Battery && d.Discharge != nil {
 		d.SystemW = d.Discharge.Watts
 	}

@@ -43,6 +43,6 @@ func (r *Run) LimitSystemPower() {
 		r.SystemW = nil
 	}
 	if r.TailUndecided() {
-		r.PackageW = nil
+		r.PackageW, r.SystemW = nil, nil
 	}
 }

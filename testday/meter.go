@@ -267,9 +267,29 @@ func ownPower(t run.Trace) (own meter.Curve, at []float64, err error) {
 func setReadings(ctx context.Context, s Metered, d run.Record, t run.Trace, sensor run.Sensor, watts []float64) (run.Record, error) {
 	with := d
 	with.SystemWSource = ""
-	judged, err := judge.Judge(with, &metered{t, sensor, watts}, judge.Thresholds{})
+	if d.WholeS != nil {
+		with.DurationS = d.WholeS
+	}
+	all := &metered{t, sensor, watts}
+	judged, err := judge.Judge(with, all, judge.Thresholds{})
 	if err != nil {
 		return d, err
+	}
+	if d.LoadEndS != nil {
+		load, err := judge.Until(with, all, *d.LoadEndS, judge.Thresholds{})
+		if err != nil {
+			return d, err
+		}
+		judge.SetLoadMeans(judged.Summaries, load.Summaries)
+	}
+	if d.WholeS != nil || d.HasFinding(run.IdleTail) { // up to where it counts, as its user said
+		part, err := judge.Until(with, all, *d.DurationS, judge.Thresholds{})
+		if err != nil {
+			return d, err
+		}
+		part.Findings = d.Findings
+		part.LimitSystemPower()
+		judged.SystemW, judged.SystemWSource = part.SystemW, part.SystemWSource
 	}
 	d.Summaries, d.SystemW, d.SystemWSource = judged.Summaries, judged.SystemW, judged.SystemWSource
 	if err := s.SetReadings(ctx, d, sensor, watts); err != nil {

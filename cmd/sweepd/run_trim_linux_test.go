@@ -186,3 +186,26 @@ func TestNoIdleTail(t *testing.T) {
 		t.Errorf("with pauses: %+v", r.Findings)
 	}
 }
+
+// What a meter saw is cut with the rest, whichever comes first.
+func TestTrimWithMeter(t *testing.T) {
+	d := charged(t)
+	m := &simdevice.Meter{Device: d.bench.Device, NoiseW: 0.3, Seed: 5}
+	id, _ := d.metered(m)
+	file := d.write("bench.csv", m.Log())
+	d.meter(id, file)
+	whole := d.shown(id)
+	d.do("run", "trim", id, "--end", "25s")
+	cut := d.shown(id)
+	if cut.SystemW == nil || cut.SystemWSource != run.FromExternal || *cut.SystemW < *whole.SystemW {
+		t.Errorf("trimmed: %v W (%s), all %v W", cut.SystemW, cut.SystemWSource, *whole.SystemW)
+	}
+	d.meter(id, file, "--replace")
+	if again := d.shown(id); again.SystemW == nil || math.Abs(*again.SystemW / *cut.SystemW - 1) > 1e-5 || *again.DurationS != 25 {
+		t.Errorf("joined after it was trimmed: %v W over %v s, before %v W", *again.SystemW, *again.DurationS, *cut.SystemW)
+	}
+	d.do("run", "trim", id, "--undo")
+	if back := d.shown(id); math.Abs(*back.SystemW / *whole.SystemW - 1) > 1e-5 || *back.DurationS != *whole.DurationS || back.SystemWSource != run.FromExternal {
+		t.Errorf("taken back: %v W (%s), before %v W", *back.SystemW, back.SystemWSource, *whole.SystemW)
+	}
+}
