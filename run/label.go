@@ -43,7 +43,10 @@ func (l Labels) Cell() Cell {
 
 // String is the cell as a person reads it.
 func (c Cell) String() string {
-	parts := []string{c.Device, c.Workload, c.Setting.String()}
+	parts := []string{c.Device, c.Workload}
+	if c.Setting.Known() {
+		parts = append(parts, c.Setting.String())
+	}
 	if c.Supply != SupplyUnknown {
 		parts = append(parts, "on "+string(c.Supply))
 	}

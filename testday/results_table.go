@@ -51,12 +51,19 @@ var AddResults = &Operation[ResultsRequest, CorrectAnswer]{
 		if err := firstProblems(t.problems); err != nil {
 			return a, err
 		}
-		b := &batch{store: d.Store, thresholds: d.Thresholds, who: q.Who, why: run.Shorten("results of " + q.File), at: d.Now}
+		b := &batch{store: d.Store, thresholds: d.Thresholds, who: q.Who, why: run.Shorten("results of " + fileName(q.File)), at: d.Now}
 		if a, err = t.correct(b); err != nil {
 			return a, err
 		}
 		return a, d.publishCorrected(ctx, a, nil)
 	},
+}
+
+func fileName(file string) string {
+	if file == "-" {
+		return "standard input"
+	}
+	return file
 }
 
 // resultsTable is a table of results whose rows are found their runs.
