@@ -299,8 +299,20 @@ var slips = []func(*clumsyDay, planned){
 		r := d.result(p)
 		d.do("run", "stop")
 		d.bench.Recording(false)
-		table := d.file("results.csv", fmt.Sprintf("run;%s\n%s;%s\n", r.metric, run.ShortID(id), strings.Replace(r.number(), ".", ",", 1)))
+		table := d.file("results.csv", fmt.Sprintf("run;%s (%s)\n%s;%s\n", r.metric, r.unit, run.ShortID(id), strings.Replace(r.number(), ".", ",", 1)))
 		d.do(append([]string{"run", "result", "--from", table}, r.flags()...)...)
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("the run went on long after the workload had ended")
+		d.prepare(p)
+		id := d.start(p)
+		d.pass(25 * time.Second)
+		d.stop(d.result(p))
+		d.found(id, run.IdleTail, true)
+		d.do("run", "trim", id)
+		if r := d.show(id); r.DurationS == nil || *r.DurationS < 19 || *r.DurationS > 22 {
+			d.t.Errorf("trimmed to %v s, the workload took 20 s\n%s", r.Seconds(), describe(r))
+		}
 	},
 }
 
