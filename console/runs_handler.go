@@ -92,8 +92,9 @@ func statusOf(err error) int {
 	if errors.As(err, &replaces) {
 		return http.StatusConflict
 	}
-	var unfit *testday.MeterError
-	if errors.As(err, &selection) || errors.As(err, &unfit) {
+	var meter *testday.MeterError
+	var frames *testday.FramesError
+	if errors.As(err, &selection) || errors.As(err, &meter) || errors.As(err, &frames) {
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError

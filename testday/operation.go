@@ -161,7 +161,7 @@ func Kinds() []interface {
 	return []interface {
 		error
 		Kind() string
-	}{&ReplacesError{}, &NamesError{}, &MeterError{}}
+	}{&ReplacesError{}, &NamesError{}, &MeterError{}, &FramesError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -16,6 +18,7 @@ import (
 
 	"sweepd/internal/simdevice"
 	"sweepd/run"
+	"sweepd/store/sqlite"
 )
 
 // The cells of the day that is played twice, each with two runs.
@@ -72,6 +75,8 @@ func TestAClumsyDay(t *testing.T) {
 		tidy.tidyRun(p)
 	}
 	clumsy := &clumsyDay{testDay: newTestDay(t), results: tidy.results, made: map[string]int{}}
+	person(t) // who names no folder, and has an empty one of the usual name
+	clumsy.flags = clumsy.flags[slices.Index(clumsy.flags, "--agent"):]
 	clumsy.planTheDay()
 	runs := 0
 	for p, left := clumsy.next(); left > 0; p, left = clumsy.next() {
@@ -88,6 +93,7 @@ func TestAClumsyDay(t *testing.T) {
 	if runs < len(slips) {
 		t.Fatalf("the day had %d runs, too few for %d slips", runs, len(slips))
 	}
+	clumsy.evening(tidy)
 	clumsy.compareWith(tidy)
 	t.Logf("%d runs, %d slips: %s", runs, len(clumsy.slips), strings.Join(clumsy.slips, "; "))
 }
@@ -226,6 +232,9 @@ var slips = []func(*clumsyDay, planned){
 		d.prepare(p)
 		d.do("run", "start")
 		d.do("run", "stop")
+		if out := d.do("battery", "--json"); p.Supply == "battery" && !strings.Contains(out, "too short, 0.0 s") {
+			d.t.Errorf("a run of no time is not left out:\n%s", out)
+		}
 		d.do("run", "reject", "last", "--why", "started by mistake")
 		d.start(p, p.labels()...) // the plan has gone on, and would come back to it
 		d.stop(d.result(p))
@@ -287,7 +296,7 @@ var slips = []func(*clumsyDay, planned){
 		r := d.result(p)
 		d.stop(r)
 		frames := d.file("frames.csv", "frame_time\n"+strings.Repeat("16667\n", 1200)) // 20 s in microseconds
-		d.failed(exitUsage, "--frame-unit us", "run", "result", id, "--frames", frames, "--frame-unit", "ms")
+		d.failed(exitFailed, "--frame-unit us", "run", "result", id, "--frames", frames, "--frame-unit", "ms")
 		if got := d.show(id); len(got.Results) != 1 {
 			d.t.Errorf("results %v of frame times that were refused", got.Results)
 		}
@@ -303,6 +312,31 @@ var slips = []func(*clumsyDay, planned){
 		d.do(append([]string{"run", "result", "--from", table}, r.flags()...)...)
 	},
 	func(d *clumsyDay, p planned) {
+		d.slip("started hot in spite of what was said, rejected, and done again")
+		d.prepare(p)
+		d.bench.Device.HeatTo(75)
+		d.rest(time.Second)
+		d.warned("started all the same", "run", "start")
+		d.play(p)
+		r := d.result(p)
+		d.stop(r)
+		d.found(d.last(), run.HotStart, true)
+		d.do("run", "reject", "last", "--why", "hot")
+		d.prepare(p)
+		d.start(p, p.labels()...)
+		d.stop(r)
+	},
+	func(d *clumsyDay, p planned) {
+		d.slip("the room given with a decimal comma, and a log that is no meter's")
+		d.prepare(p)
+		id := d.start(p, "--room", "22,5C")
+		d.stop(d.result(p))
+		d.failed(exitFailed, "line 2", "run", "meter", id, d.file("meter.csv", "time,watts\n0,dim\n"))
+		if r := d.show(id); r.Facts[run.RoomTemperature] != "22.5" {
+			d.t.Errorf("facts without the room's temperature: %v", r.Facts)
+		}
+	},
+	func(d *clumsyDay, p planned) {
 		d.slip("the run went on long after the workload had ended")
 		d.prepare(p)
 		id := d.start(p)
@@ -314,6 +348,67 @@ var slips = []func(*clumsyDay, planned){
 			d.t.Errorf("trimmed to %v s, the workload took 20 s\n%s", r.Seconds(), describe(r))
 		}
 	},
+}
+
+// evening is what is left when the plan is done: tables, another device, and looking back.
+func (d *clumsyDay) evening(tidy *clumsyDay) {
+	d.t.Helper()
+	d.slip("a table of last year typed by hand in another country's way, twice, with a wrong column first")
+	tidy.do("import", tidy.file("old.csv", "device,workload,supply,setting_w,fps_mean (fps)\nunit-elm,harbour-flight,mains,12,61.4\nunit-elm,harbour-flight,mains,20,80.1\n"))
+	rows := "unit-elm;harbour-flight;mains;12W;61,4\nunit-elm;harbour-flight;mains;20 W;80,1\n"
+	d.failed(exitFailed, "setting_w", "import", d.file("wrong.csv", "device;workload;supply;seting_w;fps_mean\n"+rows))
+	d.warned("near fps_mean", "import", d.file("wrong.csv", "device;workload;supply;setting_w;fps_maen\n"+rows))
+	d.do("import", "--undo")
+	old := d.file("old.csv", "device;workload;supply;setting_w;fps_mean (fps)\n"+rows)
+	d.do("import", old)
+	if again := d.do("import", old); !strings.HasPrefix(again, "0 runs added") {
+		d.t.Errorf("the second import: %s", again)
+	}
+	d.slip("an edited export of which somebody corrected a row meanwhile")
+	tidy.do("import", tidy.file("old.csv", "device,workload,supply,setting_w,fps_mean\nunit-elm,harbour-flight,mains,28,91.5\n"))
+	d.do("import", d.file("old.csv", "device,workload,supply,setting_w,fps_mean\nunit-elm,harbour-flight,mains,28,915\n"))
+	edited := d.file("edited.csv", strings.Replace(d.do("export", "--as", "csv", "--out", "-", "--device", "unit-elm"), ",915\n", ",91.5\n", 1))
+	var list []run.Run
+	if err := json.Unmarshal([]byte(d.do("run", "list", "--device", "unit-elm", "--setting", "28W", "--json")), &list); err != nil || len(list) != 1 {
+		d.t.Fatal(list, err)
+	}
+	d.do("run", "result", list[0].ID, "fps_mean=9.15")
+	d.failed(exitFailed, "--force", "import", edited)
+	d.do("import", edited, "--force")
+
+	d.slip("data of another machine that has this one's name")
+	tidy.do("merge", otherMachine(d.t, "unit-fir"))
+	other := otherMachine(d.t, "unit-oak")
+	d.failed(exitFailed, "sweepd device rename unit-oak NEW", "merge", other)
+	must(d.t, "device", "rename", "unit-oak", "unit-fir", "--data", other)
+	d.do("merge", other)
+
+	d.slip("what needs a look, last night and today, and the state of things: looked for where the data are not")
+	for _, args := range [][]string{{"status"}, {"run", "doubts"}, {"run", "list", "--finding", "too_short"}, {"run", "list", "--last", "3"}, {"compare", "--a", "since=yesterday", "--b", "until=yesterday"}} {
+		if args[0] == "compare" {
+			d.failed(exitFailed, "until", args...)
+		} else if out := d.do(args...); strings.TrimSpace(out) == "" {
+			d.t.Errorf("sweepd %s says nothing", strings.Join(args, " "))
+		}
+	}
+}
+
+// otherMachine is the data folder of a machine that is none of this day's, but has a name.
+func otherMachine(t *testing.T, device string) (dir string) {
+	t.Helper()
+	dir = t.TempDir()
+	s, err := sqlite.Open(dir, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := campaignRun(rand.New(rand.NewPCG(1, 1)), "00000001", device, run.Mains, 15, time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC))
+	r.Facts = map[string]string{"device": device, "host_model": "fir 3", "cpu_model": "p4"}
+	begun := r
+	begun.State = run.Recording
+	if err := errors.Join(s.BeginRun(t.Context(), begun), s.FinishRun(t.Context(), r), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }
 
 // file makes a file of the person's.
@@ -334,6 +429,9 @@ func (d *clumsyDay) show(id string) (r run.Run) {
 	}
 	return r
 }
+
+// last is the id of the run that was recorded last.
+func (d *clumsyDay) last() string { return d.show("last").ID }
 
 // found holds that a run has a finding, or that it has not.
 func (d *clumsyDay) found(id string, code run.Code, want bool) {

@@ -24,7 +24,7 @@ func TestFramesInTheWrongUnit(t *testing.T) {
 	for _, c := range []struct {
 		file, flags, says string
 	}{
-		{frameTable("n,frame_ms\n", 10_000), "--frame-column frame_ms", "run r-0001: the frame times add up to 6e+04 s, the run lasted 60 s: they are some 1000 times too long: --frame-unit us?"},
+		{frameTable("n,frame_ms\n", 10_000), "--frame-column frame_ms", "run r-0001: the frame times add up to 60000 s, the run lasted 60 s: they are some 1000 times too long: --frame-unit us?"},
 		{frameTable("n,time\n", 10), "--frame-column time --frame-unit us", "1000 times too short: --frame-unit ms?"},
 		{frameTable("n,frame_ms\n", 10), "--frame-column frme_ms", "its columns are n, frame_ms: did you mean frame_ms?"},
 	} {

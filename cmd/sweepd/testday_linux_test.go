@@ -23,6 +23,7 @@ import (
 	"sweepd/run"
 	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // testDay is a person with a simulated handheld who does everything by command.
@@ -133,7 +134,16 @@ func newTestDay(t *testing.T) *testDay {
 		t.Fatal(err)
 	}
 	var answers atomic.Value // with the agent of the moment
-	serve := func() { answers.Store(console.New(console.Options{Agent: b.Agent, Store: s, Machine: b.Set})) }
+	token, err := console.NewToken(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	open := func(readOnly bool) (console.Data, error) {
+		return sqlite.Open(data, sqlite.Options{ReadOnly: readOnly, Unsynced: true})
+	}
+	serve := func() {
+		answers.Store(console.New(console.Options{Agent: b.Agent, Store: s, Machine: b.Set, Open: open, Token: token, Holder: testday.Holder{Data: data}}))
+	}
 	serve()
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { answers.Load().(http.Handler).ServeHTTP(w, r) }))
 	t.Cleanup(func() {
