@@ -142,6 +142,7 @@ func Operations() []AnyOperation {
 		ExportTable,
 		ExportRecords,
 		CheckData,
+		ScheduleWent,
 		MergeFile,
 		DayStands,
 		ImportTable,

@@ -10,8 +10,8 @@ import (
 	"sweepd/report/text"
 	"sweepd/run"
 	"sweepd/schedule"
-	"sweepd/store"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // entryJSON is an entry of the schedule in a listing; the names are a contract.
@@ -33,11 +33,7 @@ last. It is done only while an agent runs.`,
 		Example: `  sweepd schedule --config /etc/sweepd.yaml`,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			outcomes := map[string]schedule.Outcome{}
-			err := a.withStore(sqlite.Options{ReadOnly: true}, func(s store.Store, _ config) (err error) {
-				outcomes, err = s.Outcomes(cmd.Context())
-				return err
-			})
+			outcomes, err := call(cmd.Context(), a, testday.ScheduleWent, testday.Nothing{})
 			if err != nil && !errors.Is(err, sqlite.ErrNoData) {
 				return err
 			}
