@@ -11,6 +11,7 @@ import (
 const (
 	framesFar  = 10
 	framesFarS = 60
+	framesRunS = 1 // of a shorter run nothing can be said
 )
 
 // A unit is the likely one where with it the frame times cover such a share of the run.
@@ -33,7 +34,7 @@ func (e *FramesError) Kind() string { return "frame_times" }
 // unit they would fit, or they are far too long. Without a duration nothing can be said.
 // What is short is a finding (judge.CheckFrames).
 func (r FrameResults) checkFit(durationS *float64) error {
-	if durationS == nil || *durationS <= 0 || r.FramesS <= 0 {
+	if durationS == nil || *durationS < framesRunS || r.FramesS <= 0 {
 		return nil
 	}
 	ratio := r.FramesS / *durationS

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"runtime"
@@ -35,7 +36,11 @@ and findings under --data. One agent can record into a folder at a time.`,
 					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
 				}
 			}
-			return a.watch(cmd.Context(), f)
+			err := a.watch(cmd.Context(), f)
+			if cmd.Context().Err() != nil && errors.Is(err, context.Canceled) {
+				return nil // it was told to end before it began
+			}
+			return err
 		},
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); only /metrics answers to other machines")

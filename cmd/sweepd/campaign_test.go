@@ -111,8 +111,12 @@ func TestAnalysesForPeople(t *testing.T) {
 				t.Errorf("%s lacks %q:\n%s", c.args, want, out)
 			}
 		}
+		widest := 80
+		if strings.HasPrefix(c.args, "run list") { // where no terminal sets a bound, its rows have their own
+			widest = widestRow
+		}
 		for line := range strings.Lines(out) {
-			if n := uniseg.StringWidth(strings.TrimRight(line, "\n")); n > 80 {
+			if n := uniseg.StringWidth(strings.TrimRight(line, "\n")); n > widest {
 				t.Errorf("%s: %d columns: %s", c.args, n, line)
 			}
 			if strings.Contains(line, "NaN") || strings.Contains(line, "Inf") {

@@ -125,7 +125,7 @@ func TestFilesTravel(t *testing.T) {
 	if out := must(t, "merge", other); !strings.Contains(out, "48 runs added") {
 		t.Errorf("merge: %s", out)
 	}
-	if o := sweepd(t, "merge", at("table.csv")); o.code != exitFailed || !strings.Contains(o.stderr, "no data file of sweepd") {
+	if o := sweepd(t, "merge", at("table.csv")); o.code != exitFailed || !strings.Contains(o.stderr, "not a data file of sweepd") {
 		t.Errorf("merge of a table: %d %s", o.code, o.stderr)
 	}
 	if out := must(t, "run", "list", "--device", "unit-elm", "--json"); strings.Count(out, `"id"`) != 48 {
