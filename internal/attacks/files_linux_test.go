@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -41,20 +40,23 @@ var files = append([]attack{{
 	try: func(t *testing.T, m *machine) string {
 		m.mustRun("import", m.write("one.csv", tableOfOne))
 		m.pipe("out")
-		waiting := m.command("export", "--as", "csv", "--out", "out")
-		var said bytes.Buffer
-		waiting.Stderr = &said
-		if err := waiting.Start(); err != nil {
-			t.Fatal(err)
-		}
-		m.eventually("it has opened the data, and so listens for signals", func() bool {
-			fds, _ := filepath.Glob(fmt.Sprintf("/proc/%d/fd/*", waiting.Process.Pid))
-			return slices.ContainsFunc(fds, func(fd string) bool { to, _ := os.Readlink(fd); return strings.HasSuffix(to, "sweepd.db") })
-		})
-		waiting.Process.Signal(syscall.SIGTERM)
-		waiting.Wait()
-		if waiting.ProcessState.ExitCode() != 1 || !strings.Contains(said.String(), "nobody reads from it") {
-			t.Errorf("%v: %s", waiting.ProcessState, said.String())
+		for after := 50 * time.Millisecond; ; after *= 2 {
+			waiting := m.command("export", "--as", "csv", "--out", "out")
+			var said bytes.Buffer
+			waiting.Stderr = &said
+			if err := waiting.Start(); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(after) // nothing shows from outside when it listens for signals
+			waiting.Process.Signal(syscall.SIGTERM)
+			waiting.Wait()
+			if ended := waiting.ProcessState.Sys().(syscall.WaitStatus); ended.Signaled() && after < 5*time.Second {
+				continue // it did not listen yet
+			}
+			if waiting.ProcessState.ExitCode() != 1 || !strings.Contains(said.String(), "nobody reads from it") {
+				t.Errorf("%v: %s", waiting.ProcessState, said.String())
+			}
+			break
 		}
 		return "exit 1, \"nobody reads from it\"; the pipe is " + m.kind("out", fs.ModeNamedPipe)
 	},

@@ -253,7 +253,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 func TestRemedies(t *testing.T) {
 	for code, want := range map[int]string{
 		13: "make room", 8: "must be writable", 3: "must be writable", 14: "must be writable", 23: "must be writable", 14 | 2<<8: "must be writable",
-		26: "no data file of sweepd", 11: "is damaged", 5: "another process is writing", 6: "another process is writing", 5 | 2<<8: "another process is writing",
+		26: "not a data file of sweepd", 11: "is damaged", 5: "another process is writing", 6: "another process is writing", 5 | 2<<8: "another process is writing",
 		10: "see the system's log", 10 | 13<<8: "see the system's log",
 	} {
 		if got := remedyByCode(code); !strings.Contains(got, want) {
