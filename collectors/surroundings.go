@@ -95,3 +95,7 @@ var powerModes = map[string]string{
 func percentShare(ratio float64) string {
 	return strconv.FormatFloat(math.Round(100*ratio)/100, 'f', -1, 64)
 }
+
+// bluetoothClass is GUID_BTHPORT_DEVICE_INTERFACE, the class of Bluetooth radios that are
+// on. The functions of bluetoothapis.dll that find a radio end the process under Wine.
+var bluetoothClass = deviceClass{0x0850302a, 0xb344, 0x4fda, [8]byte{0x9b, 0xe9, 0x90, 0x57, 0x6b, 0x8d, 0x46, 0xf0}}

@@ -19,9 +19,6 @@ var (
 	wlanEnum  = windows.NewLazySystemDLL("wlanapi.dll").NewProc("WlanEnumInterfaces")
 	wlanQuery = windows.NewLazySystemDLL("wlanapi.dll").NewProc("WlanQueryInterface")
 	wlanFree  = windows.NewLazySystemDLL("wlanapi.dll").NewProc("WlanFreeMemory")
-
-	findRadio  = windows.NewLazySystemDLL("bluetoothapis.dll").NewProc("BluetoothFindFirstRadio")
-	closeRadio = windows.NewLazySystemDLL("bluetoothapis.dll").NewProc("BluetoothFindRadioClose")
 )
 
 // readSurroundings reads display, power mode and radios. What a call does not tell, or is not
@@ -116,19 +113,12 @@ func wlanState() string {
 
 // bluetoothState tells whether a radio is there and on: Windows shows no other.
 func bluetoothState() string {
-	if findRadio.Find() != nil || closeRadio.Find() != nil {
+	radios, err := devices(bluetoothClass)
+	switch {
+	case err != nil:
 		return ""
+	case len(radios) == 0 || radios[0] == "":
+		return "off"
 	}
-	params := struct{ size uint32 }{4}
-	var radio windows.Handle
-	find, _, err := findRadio.Call(uintptr(unsafe.Pointer(&params)), uintptr(unsafe.Pointer(&radio)))
-	if find == 0 {
-		if err == windows.ERROR_NO_MORE_ITEMS {
-			return "off"
-		}
-		return ""
-	}
-	_ = windows.CloseHandle(radio)
-	_, _, _ = closeRadio.Call(find)
 	return "on"
 }

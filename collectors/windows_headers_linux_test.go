@@ -198,12 +198,15 @@ func TestEnergyMeterAgainstItsDeclarations(t *testing.T) {
 // Display, radios and power mode, against the headers.
 func TestSurroundingsAgainstWindowsHeaders(t *testing.T) {
 	c := compileWindowsHeaders(t)
-	// Of BLUETOOTH_FIND_RADIO_PARAMS, the list of interfaces and SYSTEM_POWER_STATUS the
-	// collector knows the size 4, the places 8 and 0, and the byte 3.
+	// Of the list of interfaces and SYSTEM_POWER_STATUS the collector knows the places 8
+	// and 0, and the byte 3.
 	codes := []uint32{queryBrightness, displayBrightnessSize, brightnessOnMains, currentSettings, displayModeSize, displayModeSizeAt, displayFrequencyAt,
-		wlanRadioState, wlanRadios, wlanRadioSize, radioOff, 4, 8, 0, 3}
+		wlanRadioState, wlanRadios, wlanRadioSize, radioOff, 8, 0, 3}
 	if want := c.words("surroundings", len(codes)); !slices.Equal(codes, want) {
 		t.Errorf("codes are %x, want %x", codes, want)
+	}
+	if want := c.class("GUID_BTHPORT_DEVICE_INTERFACE"); bluetoothClass != want {
+		t.Errorf("the class of Bluetooth radios is %x, want %x", bluetoothClass, want)
 	}
 	if got, ok := decodeBrightness(c.bytes("dimmed", displayBrightnessSize)); !ok || got != "0.6" {
 		t.Errorf("a display dimmed to 60 %% on battery is %q, %v", got, ok)

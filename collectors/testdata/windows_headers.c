@@ -7,9 +7,9 @@
 #include <realtimeapiset.h>
 #include <ntddvdeo.h>
 #include <wlanapi.h>
-#include <bluetoothapis.h>
 #include <initguid.h> /* from here on a GUID is a variable */
 #include <poclass.h>
+#include <bthdef.h>
 
 /* The calls as the collectors and the agent make them: with another signature this
    does not compile. */
@@ -24,8 +24,6 @@ DWORD (WINAPI *wlan_close)(HANDLE, PVOID) = WlanCloseHandle;
 DWORD (WINAPI *wlan_enum)(HANDLE, PVOID, PWLAN_INTERFACE_INFO_LIST *) = WlanEnumInterfaces;
 DWORD (WINAPI *wlan_query)(HANDLE, CONST GUID *, WLAN_INTF_OPCODE, PVOID, PDWORD, PVOID *, PWLAN_OPCODE_VALUE_TYPE) = WlanQueryInterface;
 VOID (WINAPI *wlan_free)(PVOID) = WlanFreeMemory;
-HBLUETOOTH_RADIO_FIND (WINAPI *find_radio)(BLUETOOTH_FIND_RADIO_PARAMS *, HANDLE *) = BluetoothFindFirstRadio;
-BOOL (WINAPI *close_radio)(HBLUETOOTH_RADIO_FIND) = BluetoothFindRadioClose;
 
 ULONG codes[] = {
     IOCTL_BATTERY_QUERY_TAG, IOCTL_BATTERY_QUERY_INFORMATION, IOCTL_BATTERY_QUERY_STATUS,
@@ -96,7 +94,7 @@ ULONG surroundings[] = {
     IOCTL_VIDEO_QUERY_DISPLAY_BRIGHTNESS, sizeof(DISPLAY_BRIGHTNESS), DISPLAYPOLICY_AC,
     ENUM_CURRENT_SETTINGS, sizeof(DEVMODEW), offsetof(DEVMODEW, dmSize), offsetof(DEVMODEW, dmDisplayFrequency),
     wlan_intf_opcode_radio_state, WLAN_MAX_PHY_INDEX, sizeof(WLAN_PHY_RADIO_STATE), dot11_radio_state_off,
-    sizeof(BLUETOOTH_FIND_RADIO_PARAMS), offsetof(WLAN_INTERFACE_INFO_LIST, InterfaceInfo), offsetof(WLAN_INTERFACE_INFO, InterfaceGuid),
+    offsetof(WLAN_INTERFACE_INFO_LIST, InterfaceInfo), offsetof(WLAN_INTERFACE_INFO, InterfaceGuid),
     offsetof(SYSTEM_POWER_STATUS, Reserved1), /* SystemStatusFlag in newer headers */
 };
 DISPLAY_BRIGHTNESS dimmed = {DISPLAYPOLICY_DC, 100, 60};

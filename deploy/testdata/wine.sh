@@ -14,7 +14,7 @@ trap 'echo "FAILED in line $LINENO: $BASH_COMMAND"; cat "$work/agent.log" "$data
 trap '[ -z "${agent:-}" ] || kill "$agent" 2>/dev/null || true; /usr/lib/wine/wineserver -k || true' EXIT
 
 step() { echo "== $* (${SECONDS} s)"; }
-fail() { echo "FAILED: $*"; exit 1; }
+fail() { echo "FAILED: $*"; tail -n 40 "$work/agent.log" "$data/sweepd.log" 2>/dev/null; exit 1; }
 same() { [ "$1" = "$2" ] || fail "$3: got \"$1\", want \"$2\""; }
 wine() { timeout 60 /usr/lib/wine/wine64 "$@"; }
 sweepd() { echo "$*" >>"$work/tried"; wine "$program" "$@"; }
