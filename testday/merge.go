@@ -60,7 +60,7 @@ var MergeFile = &Operation[MergeRequest, Merged]{
 		if err != nil {
 			return m, err
 		}
-		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+		defer func() { err = errors.Join(err, RemoveIncoming(dir)) }()
 		file := filepath.Join(dir, "other.db")
 		for _, part := range []struct {
 			path  string
@@ -84,6 +84,16 @@ var MergeFile = &Operation[MergeRequest, Merged]{
 
 // Incoming is what the folders begin with that hold files while they are taken over.
 const Incoming = "incoming-"
+
+// RemoveIncoming removes such a folder. os.RemoveAll would do, but asks of Windows what
+// older ones and Wine do not know.
+func RemoveIncoming(dir string) (err error) {
+	files, err := os.ReadDir(dir)
+	for _, f := range files {
+		err = errors.Join(err, os.Remove(filepath.Join(dir, f.Name())))
+	}
+	return errors.Join(err, os.Remove(dir))
+}
 
 // keep writes so many bytes to a new file.
 func keep(path string, from io.Reader, bytes int64) error {

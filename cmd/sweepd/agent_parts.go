@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -162,7 +161,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 func (w *watcher) openData(dir string) {
 	left, _ := filepath.Glob(filepath.Join(dir, testday.Incoming+"*"))
 	for _, path := range left { // what a crash left of files that were taken over
-		_ = os.RemoveAll(path)
+		_ = testday.RemoveIncoming(path)
 	}
 	w.open = func(readOnly bool) (console.Data, error) { return sqlite.Open(dir, sqlite.Options{ReadOnly: readOnly}) }
 }
