@@ -20,6 +20,7 @@ type powerCheck struct {
 	lastCount float64
 
 	seconds secondMeans
+	loadEnd time.Duration // after the start, of a run that was idle at its end; 0: it was not
 }
 
 func newPowerCheck(v *SensorIndex, setting *settingCheck, th Thresholds) *powerCheck {
@@ -134,12 +135,16 @@ func (c *powerCheck) disobeys(setting float64, hot bool) string {
 }
 
 // steady is the second half of the run, in which a short-term allowance above
-// the setting is used up.
+// the setting is used up; of a run that was idle at its end, of the time until then.
 func (c *powerCheck) steady() []powerSecond {
-	if len(c.seconds.list) < 6 {
+	list := c.seconds.list
+	if c.loadEnd > 0 {
+		list = list[:min(len(list), int(c.loadEnd.Seconds()))]
+	}
+	if len(list) < 6 {
 		return nil
 	}
-	return c.seconds.list[len(c.seconds.list)/2:]
+	return list[len(list)/2:]
 }
 
 // flatness is the relative scatter of power, second by second, below which a

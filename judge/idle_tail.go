@@ -132,6 +132,7 @@ func (j *judgement) cutTail(d *run.Record, trace run.Trace) error {
 		return err
 	}
 	d.LoadEndS = part.DurationS
+	j.power.loadEnd = end
 	SetLoadMeans(d.Summaries, part.Summaries)
 	return nil
 }

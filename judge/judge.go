@@ -269,7 +269,7 @@ func fromBefore(d *run.Record) []run.Finding {
 		case run.HotStart, run.BusyStart, run.CommandFailed, run.ReadingsLost:
 			found = append(found, f)
 		case run.SettingUnknown: // of a declaration from before a restart; whether there is none the trace tells
-			if d.Setting.Source == run.Declared && !d.HasCorrected(run.FieldSetting) {
+			if f.Text != noSetting && d.Setting.Source == run.Declared && !d.HasCorrected(run.FieldSetting) {
 				found = append(found, f)
 			}
 		}

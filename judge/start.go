@@ -58,12 +58,14 @@ func (m *Moment) settingUnknown() []run.Finding {
 		"%s was declared at %s, the machine was started anew since, and nothing tells whether it kept the setting", m.Setting, m.Declared.At)}}
 }
 
+const noSetting = "no setting was declared, and the system reports none"
+
 // settingUnknown is the finding of a run that has no setting in the end.
 func settingUnknown(s run.SourcedSetting) []run.Finding {
 	if s.Known() {
 		return nil
 	}
-	return []run.Finding{{Code: run.SettingUnknown, Severity: run.SeverityDoubt, Text: "no setting was declared, and the system reports none"}}
+	return []run.Finding{{Code: run.SettingUnknown, Severity: run.SeverityDoubt, Text: noSetting}}
 }
 
 func (m *Moment) warmest() (instance string, celsius, above float64, ok bool) {

@@ -102,7 +102,9 @@ func (f Finding) WithAdvice() string {
 // Advise sets the advice of the findings that have none to that of their codes.
 func Advise(list []Finding) {
 	for i := range list {
-		list[i].Advice = cmp.Or(list[i].Advice, advice[list[i].Code])
+		if f := &list[i]; f.Code != IdleTail || f.Severity != SeverityNote { // a note says what was decided already
+			f.Advice = cmp.Or(f.Advice, advice[f.Code])
+		}
 	}
 }
 

@@ -53,11 +53,23 @@ func (d *Record) IdleTailFinding(decided string) Finding {
 }
 
 // meansOf are the means of a sensor until the load ended and over all, summed over its
-// instances.
+// instances; of package power over those that an energy counter has too, else the first
+// alone, since other sensors measure the same watts again.
 func meansOf(list []Summary, sensor string) (load, all float64, n int) {
+	counted := map[string]bool{}
 	for i := range list {
-		if s := &list[i]; s.Sensor == sensor && s.LoadMean != nil && s.Mean != nil {
-			load, all, n = load+*s.LoadMean, all+*s.Mean, n+1
+		if list[i].Sensor == PackageEnergy {
+			counted[list[i].Instance] = true
+		}
+	}
+	for i := range list {
+		s := &list[i]
+		if s.Sensor != sensor || s.LoadMean == nil || s.Mean == nil || sensor == PackagePower && len(counted) > 0 && !counted[s.Instance] {
+			continue
+		}
+		load, all, n = load+*s.LoadMean, all+*s.Mean, n+1
+		if sensor == PackagePower && len(counted) == 0 {
+			break
 		}
 	}
 	return load, all, n

@@ -44,7 +44,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, framed
 			return d, &FramesError{fmt.Sprintf("run %s: %v", run.ShortID(d.ID), err)}
 		}
 		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
-		if f, short := judge.CheckFrames(framed.FramesS, d.DurationS, rules.FramesShort); short {
+		if f, short := judge.CheckFrames(framed.FramesS, loaded(&d), rules.FramesShort); short {
 			c.Findings[run.FramesShort] = &f
 		}
 	}
@@ -64,4 +64,12 @@ func corrected(directed, given Results) map[string]run.NewResult {
 func correct(ctx context.Context, s Corrections, id string, c run.Correction) (run.Record, error) {
 	d, err := s.Correct(ctx, id, c)
 	return complete(d), err
+}
+
+// loaded is how long the workload of a run can have run, s: until it was idle for good.
+func loaded(d *run.Record) *float64 {
+	if d.LoadEndS != nil {
+		return d.LoadEndS
+	}
+	return d.DurationS
 }

@@ -343,6 +343,7 @@ var slips = []func(*clumsyDay, planned){
 		d.pass(25 * time.Second)
 		d.stop(d.result(p))
 		d.found(id, run.IdleTail, true)
+		d.found(id, run.SettingDisobeyed, false) // the tail says nothing of the setting
 		d.do("run", "trim", id)
 		if r := d.show(id); r.DurationS == nil || *r.DurationS < 19 || *r.DurationS > 22 {
 			d.t.Errorf("trimmed to %v s, the workload took 20 s\n%s", r.Seconds(), describe(r))

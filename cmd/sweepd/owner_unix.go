@@ -51,5 +51,8 @@ func holderOf(dir, file string) testday.Holder {
 // howToGetRight says who may change what an agent keeps, and how to become one of them.
 func howToGetRight(h testday.Holder) string {
 	me := userName(uint32(os.Geteuid()))
+	if h.Group == "" || h.Group == "root" { // a group that nobody should join
+		return fmt.Sprintf("it is run by %s, and you are %s: put sudo before the command", h.User, me)
+	}
 	return fmt.Sprintf("user %s may, root (sudo), and the members of the group %s; you are %s. To join: sudo usermod -aG %s %s, then log in anew", h.User, h.Group, me, h.Group, me)
 }

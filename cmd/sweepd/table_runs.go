@@ -187,11 +187,15 @@ func severityTone(s run.Severity) text.Tone {
 func startTimes(runs []run.Run) (zone string, texts []string) {
 	zone = zoneText(time.Now())
 	in := time.Local
-	for i, r := range runs {
-		if i == 0 {
-			zone = zoneText(r.StartedAt.Time)
+	first := true
+	for _, r := range runs {
+		if r.StartedAt.IsZero() {
+			continue
 		}
-		if !r.StartedAt.IsZero() && zoneText(r.StartedAt.Time) != zone {
+		if first {
+			zone, first = zoneText(r.StartedAt.Time), false
+		}
+		if zoneText(r.StartedAt.Time) != zone {
 			zone, in = "UTC", time.UTC
 			break
 		}
