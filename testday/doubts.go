@@ -41,11 +41,18 @@ var FindDoubts = &Operation[FilterRequest, DoubtsAnswer]{
 	},
 }
 
+// interrupted stands for the state of that name among the findings.
+var interrupted = run.Finding{Code: run.Code(run.Interrupted), Severity: run.SeverityDoubt, Text: "the agent ended in the middle of it, so it does not count",
+	Advice: "if it was good, keep it to its last stored sweep with sweepd run keep RUN --why TEXT (sweepd run list --state interrupted lists them)"}
+
 // Doubts gathers the findings that are worse than a note, the worst and commonest
 // first.
 func Doubts(runs []run.Run) []*Doubt {
 	list := []*Doubt{}
 	for _, r := range runs {
+		if r.State == run.Interrupted {
+			list = addDoubt(list, r, interrupted)
+		}
 		for _, f := range r.Findings {
 			if f.Severity != run.SeverityNote {
 				list = addDoubt(list, r, f)

@@ -19,3 +19,11 @@ func TestDoubtsAreOrdered(t *testing.T) {
 		t.Errorf("got %+v", *list[0])
 	}
 }
+
+// A run whose agent died needs a look, though no finding says so.
+func TestInterruptedRunsNeedALook(t *testing.T) {
+	list := Doubts([]run.Run{{Labels: run.Labels{Device: "unit-oak", Setting: run.Watts(15).From(run.Declared)}, State: run.Interrupted}})
+	if len(list) != 1 || list[0].Code != "interrupted" || !strings.Contains(list[0].Example, "sweepd run keep RUN --why TEXT") {
+		t.Errorf("%+v", list)
+	}
+}
