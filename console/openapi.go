@@ -76,7 +76,9 @@ func (d *description) operation(about testday.About, request, answer any, zoned 
 	case about.Takes != "":
 		o["requestBody"] = object{"required": true, "description": "Bytes of the type " + about.Takes + ".", "content": object{octets: object{}}}
 	case !inURL:
-		o["requestBody"] = object{"content": jsonOf(d.schema(reflect.TypeOf(request).Elem()))}
+		body := d.structure(reflect.TypeOf(request).Elem())
+		delete(body, "required") // what is left out says nothing
+		o["requestBody"] = object{"content": jsonOf(body)}
 	}
 	return o
 }

@@ -202,6 +202,9 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 			if undo {
 				decision = run.Unkeep
 			}
+			if !undo && !cmd.Flags().Changed("why") {
+				return misused(fmt.Errorf("run %s needs --why TEXT, or --undo", what))
+			}
 			if err := testday.CheckReason(decision, why); err != nil {
 				return fmt.Errorf("--why: %w", err)
 			}
@@ -223,12 +226,12 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	cmd.Long = `Count a run again that was rejected, by a finding or by hand, or one that was interrupted
 because its agent ended: up to its last stored sweep, with the finding kept_interrupted.
 Its result can be given as that of any other run. --undo takes the last keeping back, and
-"sweepd run reject" sets the run aside. ` + whichRun
+"sweepd run reject" sets the run aside.
+` + whichRun
 	cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"
   sweepd run keep last --why "the workload had ended when the agent did"
   sweepd run keep last --undo`
 	cmd.Flags().BoolVar(&undo, "undo", false, "take the last keeping back: the run is rejected or interrupted again")
-	cmd.MarkFlagsOneRequired("why", "undo")
 	cmd.MarkFlagsMutuallyExclusive("why", "undo")
 	return cmd
 }
