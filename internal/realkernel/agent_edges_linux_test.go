@@ -15,7 +15,7 @@ until_clock 39900; cat /sys/class/power_supply/BAT0/status
 start unplugged 40020 10W; on_edge unplugged
 stop  unplugged 48000 90
 start steps     50000 10W; stop steps 90000 90
-start last      90900 10W; stop last 100020 90; on_edge last
+start last      90700 10W; stop last 100020 90; on_edge last
 start plugged  100200 10W; on_edge plugged
 stop  plugged  108000 100
 `
