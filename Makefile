@@ -7,8 +7,9 @@ help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):.*## /\1: /p' $(MAKEFILE_LIST)
 
 # What runs goroutines is tested again under the race detector, without the long
-# simulations and the long tests of damaged files, in which one goroutine does everything.
-SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs)$$
+# simulations and the long tests of damaged files and bad input, in which one goroutine
+# does everything.
+SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestBadInput|TestDemoShown)$$
 CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./cmd/sweepd ./internal/simdevice
 
 test: ## install what the tests need (Debian, as root), then vet and test everything
