@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/console"
 	"sweepd/internal/simdevice"
 	"sweepd/run"
 	"sweepd/testday"
@@ -116,6 +117,14 @@ func startAgent(t *testing.T, args ...string) *liveAgent {
 		return true
 	})
 	t.Setenv("SWEEPD_AGENT", a.url)
+	client, err := console.NewClient(a.url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the agent has swept", func() bool { // it answers before, and knows nothing of the device then
+		s, err := client.Status(t.Context())
+		return err == nil && s.Sweeps > 0
+	})
 	return a
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -79,13 +78,6 @@ func checkUsage(counted cobra.PositionalArgs) cobra.PositionalArgs {
 			if err := counted(cmd, args); err != nil {
 				return wordCountError(cmd, args, counted, err)
 			}
-		}
-		typed := args
-		if n := cmd.ArgsLenAtDash(); n >= 0 { // what follows is another program's
-			typed = args[:n]
-		}
-		if slices.ContainsFunc(typed, func(word string) bool { return strings.TrimSpace(word) == "" }) && cmd.Name() != "stop" { // which says what it does not end
-			return misused(fmt.Errorf("%s: a word is empty: is a variable of the shell not set?", commandName(cmd)))
 		}
 		var missing []string
 		cmd.Flags().VisitAll(func(f *pflag.Flag) {
