@@ -92,9 +92,8 @@ func statusOf(err error) int {
 	if errors.As(err, &replaces) {
 		return http.StatusConflict
 	}
-	var meter *testday.MeterError
-	var frames *testday.FramesError
-	if errors.As(err, &selection) || errors.As(err, &meter) || errors.As(err, &frames) {
+	var unfit *testday.UnfitError
+	if errors.As(err, &selection) || errors.As(err, &unfit) {
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError

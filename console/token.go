@@ -3,7 +3,9 @@ package console
 import (
 	"crypto/rand"
 	"crypto/subtle"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -23,6 +25,15 @@ func NewToken(dir string) (t Token, err error) {
 		return Token{}, fmt.Errorf("the file of the right to change what is kept: %w", err)
 	}
 	return t, nil
+}
+
+// newFile is the file made anew, so that nobody who opened it before reads it, for its
+// owner alone.
+func newFile(path string) (*os.File, error) {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	return os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 }
 
 // Path is that of the file.

@@ -4,8 +4,6 @@ package console
 
 import (
 	"errors"
-	"io/fs"
-	"os"
 	"os/user"
 	"strconv"
 )
@@ -13,14 +11,10 @@ import (
 // systemGroup is the group of the system's agent, whose members may change what is kept.
 const systemGroup = "sweepd"
 
-// writeToken writes the file anew, so that nobody who opened it before reads it, for its
-// owner and its group alone: the system's where there is one and this process may give
+// writeToken writes the file anew, for its owner and its group alone: the system's where there is one and this process may give
 // it, else that of the folder or of the process.
 func writeToken(path, text string) error {
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := newFile(path)
 	if err != nil {
 		return err
 	}

@@ -2,8 +2,6 @@ package console
 
 import (
 	"errors"
-	"io/fs"
-	"os"
 
 	"golang.org/x/sys/windows"
 )
@@ -14,10 +12,7 @@ const tokenRights = "D:P(A;;FA;;;SY)(A;;FA;;;BA)(A;;FA;;;OW)"
 
 // writeToken writes the file anew, for those in tokenRights alone.
 func writeToken(path, text string) error {
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := newFile(path)
 	if err != nil {
 		return err
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"sweepd/internal/bounded"
@@ -38,22 +37,15 @@ func ReadResults(r io.Reader, o TidyOptions) (rows []ResultsRow, err error) {
 	}
 	var errs []error
 	for {
-		record, err := in.Read()
-		line := 0
+		record, line, err := t.record(in)
 		switch {
 		case errors.Is(err, io.EOF):
 			return rows, errors.Join(append(errs, t.numbers.doubt(t.File, true))...)
 		case errors.Is(err, csv.ErrFieldCount):
-			line, _ = in.FieldPos(0)
-			errs = append(errs, fmt.Errorf("%s: line %d: %q: it has %d fields, the heading %d; put a cell that holds the separator in quotes (\"68,4\")",
-				t.File, line, shorten(strings.Join(record, string(in.Comma))), len(record), len(t.columns)))
+			errs = append(errs, err)
 			continue
 		case err != nil:
-			return nil, fmt.Errorf("%s: %w", t.File, err)
-		}
-		line, _ = in.FieldPos(0)
-		if !slices.ContainsFunc(record, func(cell string) bool { return strings.TrimSpace(cell) != "" }) {
-			continue // as spreadsheets leave them behind
+			return nil, err
 		}
 		row, err := t.readResults(record, line)
 		errs = append(errs, err)

@@ -1,6 +1,7 @@
 package exporter
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -86,33 +87,42 @@ type tidyReader struct {
 
 // next is the run of the next row, io.EOF after the last.
 func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
+	record, line, err := t.record(in)
+	if err != nil {
+		if errors.Is(err, io.EOF) {
+			err = cmp.Or(t.numbers.doubt(t.File, true), err)
+		}
+		return nil, err
+	}
+	d, err := t.readRun(record, line)
+	if err == nil {
+		err = t.numbers.doubt(t.File, false)
+	}
+	if err == nil && t.Told != nil {
+		t.Told(line, d)
+	}
+	return d, err
+}
+
+// record is the next row that is not empty, io.EOF after the last. A row of too few or too
+// many cells is csv.ErrFieldCount, and others may follow.
+func (t *tidyReader) record(in *csv.Reader) (record []string, line int, err error) {
 	for {
-		record, err := in.Read()
+		record, err = in.Read()
 		switch {
 		case errors.Is(err, io.EOF):
-			if err := t.numbers.doubt(t.File, true); err != nil {
-				return nil, err
-			}
-			return nil, io.EOF
+			return nil, 0, io.EOF
 		case errors.Is(err, csv.ErrFieldCount):
-			line, _ := in.FieldPos(0)
-			return nil, fmt.Errorf("%s: line %d: %q: wrong number of fields: it has %d, the heading %d; put a cell that holds the separator in quotes (\"68,4\")",
-				t.File, line, shorten(strings.Join(record, string(in.Comma))), len(record), len(t.columns))
+			line, _ = in.FieldPos(0)
+			return nil, line, fmt.Errorf("%s: line %d: %q: %w: it has %d, the heading %d; put a cell that holds the separator in quotes (\"68,4\")",
+				t.File, line, shorten(strings.Join(record, string(in.Comma))), csv.ErrFieldCount, len(record), len(t.columns))
 		case err != nil:
-			return nil, fmt.Errorf("%s: %w", t.File, err)
+			return nil, 0, fmt.Errorf("%s: %w", t.File, err)
 		}
-		if !slices.ContainsFunc(record, func(cell string) bool { return strings.TrimSpace(cell) != "" }) {
-			continue // as spreadsheets leave them behind
+		if slices.ContainsFunc(record, func(cell string) bool { return strings.TrimSpace(cell) != "" }) { // spreadsheets leave others behind
+			line, _ = in.FieldPos(0)
+			return record, line, nil
 		}
-		line, _ := in.FieldPos(0)
-		d, err := t.readRun(record, line)
-		if err == nil {
-			err = t.numbers.doubt(t.File, false)
-		}
-		if err == nil && t.Told != nil {
-			t.Told(line, d)
-		}
-		return d, err
 	}
 }
 

@@ -181,13 +181,6 @@ func Until(d run.Record, trace run.Trace, seconds float64, th Thresholds) (run.R
 	}
 	j.quantiles.close()
 	d.Summaries = summaries(j.index.Sensors, j.sums, j.quantiles, seconds)
-	d.Discharge = j.discharge.result(seconds)
-	d.PackageW = meanPower(&j.index, d.Summaries, seconds)
-	d.SystemW, d.SystemWSource = nil, ""
-	if d.Supply != run.Battery {
-		d.SystemW, d.SystemWSource = externalPower(&d)
-	} else if d.Discharge != nil {
-		d.SystemW = d.Discharge.Watts
-	}
+	j.describeWatts(&d)
 	return d, nil
 }

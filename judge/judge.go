@@ -162,18 +162,23 @@ func (j *judgement) conclude(trace run.Trace) (run.Record, error) {
 	}
 	j.supply.describe(&d)
 	j.setting.describe(&d)
-	d.Discharge = j.discharge.result(*d.DurationS)
-	d.PackageW = meanPower(&j.index, d.Summaries, *d.DurationS)
-	d.SystemW = nil
-	if d.Supply == run.Battery && d.Discharge != nil {
-		d.SystemW = d.Discharge.Watts
-	} else if d.Supply != run.Battery {
-		d.SystemW, d.SystemWSource = externalPower(&d)
-	}
+	j.describeWatts(&d)
 	d.Findings = j.findings(&d, lost)
 	d.LimitSystemPower()
 	rejectBy(&d)
 	return d, nil
+}
+
+// describeWatts says what the sweeps so far tell of a run's power over its duration.
+func (j *judgement) describeWatts(d *run.Record) {
+	d.Discharge = j.discharge.result(*d.DurationS)
+	d.PackageW = meanPower(&j.index, d.Summaries, *d.DurationS)
+	d.SystemW, d.SystemWSource = nil, ""
+	if d.Supply != run.Battery {
+		d.SystemW, d.SystemWSource = externalPower(d)
+	} else if d.Discharge != nil {
+		d.SystemW = d.Discharge.Watts
+	}
 }
 
 // relabel has a person's later word stand in place of what was read or declared.

@@ -41,7 +41,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, framed
 	c := run.Correction{Results: corrected(directed, list), At: now}
 	if framed != nil {
 		if err := framed.checkFit(d.DurationS); err != nil {
-			return d, &FramesError{fmt.Sprintf("run %s: %v", run.ShortID(d.ID), err)}
+			return d, &UnfitError{fmt.Sprintf("run %s: %v", run.ShortID(d.ID), err)}
 		}
 		c.Findings = map[run.Code]*run.Finding{run.FramesShort: nil}
 		if f, short := judge.CheckFrames(framed.FramesS, loaded(&d), rules.FramesShort); short {

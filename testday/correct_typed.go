@@ -477,6 +477,20 @@ func correctedRun(r run.Run, c run.Correction) CorrectedRun {
 	return x
 }
 
+// correct corrects runs, by their full ids.
+func (b *batch) correct(ctx context.Context, ids []string, changes func(*run.Record) []run.Change) (CorrectAnswer, error) {
+	for _, id := range ids {
+		d, err := b.store.Run(ctx, id)
+		if err != nil {
+			return b.answer, err
+		}
+		if err := b.add(ctx, d, changes(&d)); err != nil {
+			return b.answer, err
+		}
+	}
+	return b.done(ctx, false)
+}
+
 // done makes the corrections, unless that is only asked about.
 func (b *batch) done(ctx context.Context, dryRun bool) (CorrectAnswer, error) {
 	a := b.answer

@@ -20,16 +20,6 @@ const (
 	fitsTo   = 1.5
 )
 
-// FramesError is why frame times cannot be those of a run.
-type FramesError struct {
-	Text string `json:"text"`
-}
-
-func (e *FramesError) Error() string { return e.Text }
-
-// Kind is the error's kind, see Kinds.
-func (e *FramesError) Kind() string { return "frame_times" }
-
 // checkFit tells why frame times cannot be those of a run of so many seconds: in another
 // unit they would fit, or they are far too long. Without a duration nothing can be said.
 // What is short is a finding (judge.CheckFrames).

@@ -180,15 +180,6 @@ func shownAs(c run.Change, text string) string {
 
 // correct makes the corrections, as one that can be taken back as a whole.
 func (t *editedTable) correct(b *batch) (id string, runs int, err error) {
-	for _, id := range t.order {
-		d, err := t.store.Run(t.ctx, id)
-		if err != nil {
-			return "", 0, err
-		}
-		if err := b.add(t.ctx, d, t.changes[id]); err != nil {
-			return "", 0, err
-		}
-	}
-	a, err := b.done(t.ctx, false)
+	a, err := b.correct(t.ctx, t.order, func(d *run.Record) []run.Change { return t.changes[d.ID] })
 	return a.ID, len(a.Runs), err
 }

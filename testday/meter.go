@@ -60,16 +60,16 @@ var (
 	errNotJoined = errors.New("no meter's log is joined to it")
 )
 
-// MeterError is why the log of a meter is not joined to a run: the log is not one, is not
-// the run's, or its place beside it is not clear.
-type MeterError struct {
+// UnfitError is why a file is not taken for what a run gave: frame times, or the log of a
+// meter, that are none, are not the run's, or whose place beside it is not clear.
+type UnfitError struct {
 	Text string `json:"text"`
 }
 
-func (e *MeterError) Error() string { return e.Text }
+func (e *UnfitError) Error() string { return e.Text }
 
 // Kind is the error's kind, see Kinds.
-func (e *MeterError) Kind() string { return "meter_log" }
+func (e *UnfitError) Kind() string { return "file_unfit" }
 
 // Metered is what Meter needs of a store.
 type Metered interface {
@@ -91,7 +91,7 @@ func Meter(ctx context.Context, s Metered, q MeterRequest, log io.Reader, zone *
 		}
 		return fmt.Errorf("run %s: %w", run.ShortID(d.ID), err)
 	}
-	unfit := func(err error) error { return &MeterError{of(err).Error()} }
+	unfit := func(err error) error { return &UnfitError{of(err).Error()} }
 	if d.State == run.Recording {
 		return a, of(store.ErrStillRecording)
 	}
@@ -115,7 +115,7 @@ func Meter(ctx context.Context, s Metered, q MeterRequest, log io.Reader, zone *
 	}
 	x, err := meter.Read(log, meter.Options{File: q.File, Time: q.Time, Watts: q.Watts, Zone: zone, Day: d.StartedAt.Time})
 	if err != nil {
-		return a, &MeterError{err.Error()}
+		return a, &UnfitError{err.Error()}
 	}
 	a.Values, a.LeftOut = len(x.At), x.Left
 	own, at, err := ownPower(t)

@@ -248,14 +248,22 @@ func (d NameDoubt) Correction() string {
 
 // InStart puts what was seen in the place of what was typed.
 func (d NameDoubt) InStart(s run.Start) run.Start {
-	switch {
-	case d.What == ofWorkload && s.Workload == d.Typed:
-		s.Workload = d.Near
-	case d.What == ofSetting && s.Setting.Name() == d.Typed:
-		s.Setting = run.Named(d.Near)
-	}
-	s.Variant = d.inVariant(s.Variant)
+	c := d.inCell(run.Cell{Workload: s.Workload, Setting: s.Setting, Variant: s.Variant})
+	s.Workload, s.Setting, s.Variant = c.Workload, c.Setting, c.Variant
 	return s
+}
+
+func (d NameDoubt) inCell(c run.Cell) run.Cell {
+	switch {
+	case d.What == ofDevice && c.Device == d.Typed:
+		c.Device = d.Near
+	case d.What == ofWorkload && c.Workload == d.Typed:
+		c.Workload = d.Near
+	case d.What == ofSetting && c.Setting.Name() == d.Typed:
+		c.Setting = run.Named(d.Near)
+	}
+	c.Variant = d.inVariant(c.Variant)
+	return c
 }
 
 func (d NameDoubt) inVariant(v run.Variant) run.Variant {
@@ -315,16 +323,7 @@ func (d NameDoubt) InPlan(p schedule.Plan) schedule.Plan {
 		}
 	}
 	for i := range p.Slots {
-		cell := &p.Slots[i].Cell
-		switch {
-		case d.What == ofDevice && cell.Device == d.Typed:
-			cell.Device = d.Near
-		case d.What == ofWorkload && cell.Workload == d.Typed:
-			cell.Workload = d.Near
-		case d.What == ofSetting && cell.Setting.Name() == d.Typed:
-			cell.Setting = run.Named(d.Near)
-		}
-		cell.Variant = d.inVariant(cell.Variant)
+		p.Slots[i].Cell = d.inCell(p.Slots[i].Cell)
 	}
 	return p
 }

@@ -162,7 +162,7 @@ func Kinds() []interface {
 	return []interface {
 		error
 		Kind() string
-	}{&ReplacesError{}, &NamesError{}, &MeterError{}, &FramesError{}}
+	}{&ReplacesError{}, &NamesError{}, &UnfitError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

@@ -234,16 +234,9 @@ func startText(text string, now time.Time) (from, until time.Time, err error) {
 
 // correct gives the runs their results, in one correction.
 func (t *resultsTable) correct(b *batch) (CorrectAnswer, error) {
-	for _, id := range t.order {
-		d, err := t.day.Store.Run(t.ctx, id)
-		if err != nil {
-			return b.answer, err
-		}
+	return b.correct(t.ctx, t.order, func(d *run.Record) []run.Change {
 		results := maps.Clone(d.Results)
-		maps.Copy(results, t.given[id])
-		if err := b.add(t.ctx, d, resultChanges(d.Results, results)); err != nil {
-			return b.answer, err
-		}
-	}
-	return b.done(t.ctx, false)
+		maps.Copy(results, t.given[d.ID])
+		return resultChanges(d.Results, results)
+	})
 }

@@ -15,8 +15,11 @@ import (
 // with --json, nothing is asked.
 func (a *app) ask(question string) (yes, asked bool) {
 	answer, asked := a.reply(question + " [y/N] ")
-	return answer == "y" || answer == "yes", asked
+	return agreed(answer), asked
 }
+
+// agreed tells whether an answer is a yes.
+func agreed(answer string) bool { return answer == "y" || answer == "yes" }
 
 // reply puts a question to the person at the terminal, and gives what was typed, in
 // small letters.

@@ -28,8 +28,8 @@ prediction, also where the device switched off and took the agent with it.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			b, err := call(cmd.Context(), a, testday.FindBattery, testday.BatteryRequest{AnalysisRequest: f.request(), FullEnergy: full, Reserve: reserve.value})
 			printSkipped(a.err, b.Skipped, err)
-			a.hintNames(cmd.Context(), f.request().Named())
-			if err != nil {
+			if err != nil { // a selection that has runs has names that were seen
+				a.hintNames(cmd.Context(), f.request().Named())
 				return err
 			}
 			if a.json {

@@ -46,8 +46,8 @@ prices in the configuration) add what the dearer device buys.`,
 			}
 			c, err := call(cmd.Context(), a, testday.CompareRuns, q)
 			printSkipped(a.err, c.Skipped, err)
-			a.hintNames(cmd.Context(), q.Named())
-			if err != nil {
+			if err != nil { // a selection that has runs has names that were seen
+				a.hintNames(cmd.Context(), q.Named())
 				return err
 			}
 			if a.json {

@@ -24,7 +24,7 @@ func (a *app) completeValues(c *cobra.Command) {
 			if len(args) > 0 {
 				return nil, cobra.ShellCompDirectiveNoFileComp
 			}
-			return append(a.seen(cmd, runIDs), "last\tthe run recorded last"), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
+			return append(a.newest(cmd), "last\tthe run recorded last"), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
 		}
 	}
 	for _, sub := range c.Commands() {
@@ -46,6 +46,10 @@ func (a *app) offers(f *pflag.Flag) cobra.CompletionFunc {
 		return cobra.FixedCompletions([]string{string(run.Mains), string(run.Battery)}, cobra.ShellCompDirectiveNoFileComp)
 	case "frame-unit":
 		return cobra.FixedCompletions([]string{"ms", "us", "s", "fps"}, cobra.ShellCompDirectiveNoFileComp)
+	case "run", "infer":
+		return func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
+			return a.newest(cmd), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
+		}
 	case "result":
 		return func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
 			names := a.seen(cmd, metrics)
@@ -61,13 +65,12 @@ func (a *app) offers(f *pflag.Flag) cobra.CompletionFunc {
 		"setting":  func(r run.Run) []string { return []string{r.Setting.String()} },
 		"variant":  func(r run.Run) []string { return strings.Split(string(r.Variant), ",") },
 		"metric":   metrics, "lower": metrics,
-		"run": runIDs, "infer": runIDs,
 	}[f.Name]
 	if !known {
 		return nil
 	}
 	return func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
-		return a.seen(cmd, names), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
+		return a.seen(cmd, names), cobra.ShellCompDirectiveNoFileComp
 	}
 }
 
@@ -78,30 +81,26 @@ func metrics(r run.Run) (names []string) {
 	return names
 }
 
-// runIDs have what tells runs apart behind a tab, which the shell shows as a remark.
-func runIDs(r run.Run) []string {
-	return []string{run.ShortID(r.ID) + "\t" + strings.Join([]string{r.Workload, r.Setting.String(), string(r.Supply), timeText(r.StartedAt)}, " ")}
-}
-
 // newestRuns are as many as a person can choose from.
 const newestRuns = 50
 
-// seen are the names that runs have, each once; of runs themselves the newest, the latest
-// first. Where there are no data there are none: a completion has no errors.
+// newest are the ids of the newest runs, the latest first; what tells them apart stands
+// behind a tab, which the shell shows as a remark.
+func (a *app) newest(cmd *cobra.Command) (ids []string) {
+	runs, _ := call(cmd.Context(), a, testday.ListRuns, testday.FilterRequest{Last: newestRuns}) // a completion has no errors
+	for _, r := range slices.Backward(runs) {
+		ids = append(ids, run.ShortID(r.ID)+"\t"+strings.Join([]string{r.Workload, r.Setting.String(), string(r.Supply), timeText(r.StartedAt)}, " "))
+	}
+	return ids
+}
+
+// seen are the names that runs have, each once. Where there are no data there are none: a
+// completion has no errors.
 func (a *app) seen(cmd *cobra.Command, of func(run.Run) []string) (names []string) {
 	runs, _ := call(cmd.Context(), a, testday.ListRuns, testday.FilterRequest{})
-	for _, r := range slices.Backward(runs) {
+	for _, r := range runs {
 		names = append(names, of(r)...)
 	}
-	known := map[string]bool{"": true}
-	names = slices.DeleteFunc(names, func(name string) bool {
-		was := known[name]
-		known[name] = true
-		return was
-	})
-	if len(names) > 0 && strings.Contains(names[0], "\t") {
-		return names[:min(len(names), newestRuns)]
-	}
 	slices.Sort(names)
-	return names
+	return slices.DeleteFunc(slices.Compact(names), func(name string) bool { return name == "" })
 }

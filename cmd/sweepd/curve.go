@@ -18,8 +18,8 @@ func (a *app) curveCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := call(cmd.Context(), a, testday.FindCurve, f.request())
 			printSkipped(a.err, c.Skipped, err)
-			a.hintNames(cmd.Context(), f.request().Named())
-			if err != nil {
+			if err != nil { // a selection that has runs has names that were seen
+				a.hintNames(cmd.Context(), f.request().Named())
 				return err
 			}
 			if a.json {

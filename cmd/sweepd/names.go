@@ -41,9 +41,9 @@ func (a *app) settleDoubts(doubts []testday.NameDoubt, later string) (use []test
 		switch {
 		case !asked:
 			a.warn(d.String() + "; if it is meant, say --new" + correction(d, later))
-		case d.Usable() && (answer == "" || answer == "y" || answer == "yes"):
+		case d.Usable() && (answer == "" || agreed(answer)):
 			use = append(use, d)
-		case answer == "new" || !d.Usable() && (answer == "y" || answer == "yes"):
+		case answer == "new" || !d.Usable() && agreed(answer):
 		default:
 			return nil, errNothingDone
 		}
@@ -123,7 +123,7 @@ func (a *app) settleResults(ctx context.Context, d run.Record, isNew bool) {
 		id := run.ShortID(d.ID)
 		if doubt.Correction() != "" {
 			if answer, asked := a.reply(question(doubt)); asked {
-				if answer == "" || answer == "y" || answer == "yes" {
+				if answer == "" || agreed(answer) {
 					a.renameResult(ctx, d.ID, doubt)
 				}
 				continue

@@ -105,7 +105,7 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 
 // askAndCorrect asks about many runs before they are corrected.
 func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes bool) (testday.CorrectAnswer, error) {
-	if yes || q.DryRun {
+	if yes || q.DryRun || len(q.Runs) == 1 {
 		return call(ctx, a, testday.CorrectRuns, q)
 	}
 	q.DryRun = true

@@ -78,14 +78,19 @@ func (a *app) overview(ctx context.Context) (o testday.Overview, err error) {
 	if at.agent != nil {
 		o.Asked = "agent"
 	}
-	client, err := a.client()
-	if err != nil {
-		return o, misused(err)
+	client, status := at.agent, at.status
+	if client == nil {
+		if client, err = a.client(); err != nil {
+			return o, misused(err)
+		}
 	}
 	o.AgentURL = client.URL()
 	asked, cancel := context.WithTimeout(ctx, agentWait)
 	defer cancel()
-	if status, err := client.Status(asked); err != nil {
+	if at.agent == nil {
+		status, err = client.Status(asked)
+	}
+	if err != nil {
 		o.AgentError = err.Error()
 	} else {
 		sensors, err := client.Sensors(asked)
