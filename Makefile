@@ -7,9 +7,10 @@ help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):.*## /\1: /p' $(MAKEFILE_LIST)
 
 # What runs goroutines is tested again under the race detector, without the long
-# simulations and the long tests of damaged files and bad input, in which one goroutine
-# does everything.
-SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestBadInput|TestDemoShown)$$
+# simulations and the long tests in which one goroutine does everything: of damaged
+# files, and of command lines without an agent, which the detector makes 30 times slower.
+SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestBadInput|TestBadTables|TestDemoShown$(LINES))$$
+LINES = |TestImport(NeverGuesses|ForgivesWhatIsClear)|TestTwoFoldersMergedAndCompared|TestSelectionsNameWhatIsNear|TestListFilters|TestAnEditedExportCorrects|TestAnalysisThatCannotBeDone|TestJSONContract|TestPlanFiles|TestHistoryOfARun|TestCompletionOfValues|TestFramesInTheWrongUnit|TestRunsAreNamedByParts|TestPlanExtendByComparison|TestWithoutAPlan
 CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./cmd/sweepd ./internal/simdevice
 
 test: ## install what the tests need (Debian, as root), then vet and test everything

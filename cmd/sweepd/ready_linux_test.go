@@ -56,9 +56,15 @@ func TestStartOutcomes(t *testing.T) {
 	}
 
 	// Ctrl-C while it waits.
-	ctx, cancel := context.WithTimeout(t.Context(), 500*time.Millisecond)
+	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	var out, errs lockedBuffer
+	go func() {
+		defer cancel()
+		for until := time.Now().Add(10 * time.Second); !strings.Contains(errs.String(), "waiting: ") && time.Now().Before(until); {
+			time.Sleep(5 * time.Millisecond)
+		}
+	}()
 	code := Run(ctx, []string{"run", "start", "--workload", "tile-sort", "--wait"}, strings.NewReader(""), &out, &errs)
 	said := errs.String()
 	if code != exitFailed || out.String() != "" || !strings.HasPrefix(said, "waiting: ") || !strings.HasSuffix(said, "sweepd: not started\n") || strings.Contains(said, "context") || !strings.Contains(said, "target ") {
