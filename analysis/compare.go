@@ -38,6 +38,11 @@ type CompareRequest struct {
 // ErrNoComparison says that no two groups of runs can be compared as asked.
 var ErrNoComparison = errors.New("nothing to compare")
 
+// noComparison is an ErrNoComparison in words of its own.
+type noComparison struct{ error }
+
+func (noComparison) Is(target error) bool { return target == ErrNoComparison }
+
 // Compare compares groups of runs setting by setting: one comparison for each
 // workload and each level of what is not compared. Without a side a, every level
 // is compared with b, and the bounds of all of them hold together.
@@ -66,7 +71,7 @@ func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 	}
 	usual, err := pickMetric(runs, groups, pairs, req.Metric)
 	if err != nil {
-		return CompareResult{}, fmt.Errorf("compare: %w", err)
+		return CompareResult{}, noComparison{fmt.Errorf("compare: %w", err)}
 	}
 	result := CompareResult{Comparisons: []Comparison{}, AcrossPairs: []AcrossPair{}, Notes: slices.Concat([]Note{}, severalMachines(runs), notes, usual.notes)}
 	for _, family := range families(pairs) {

@@ -116,7 +116,7 @@ func (f facts) readHost(roots Roots) {
 	if release, err := host.KernelVersionWithContext(ctx); err == nil {
 		f.set("kernel_version", release)
 	}
-	f.set("os", operatingSystem())
+	f.set("os", roots.operatingSystem())
 	if architecture, err := host.KernelArch(); err == nil {
 		f.set("architecture", architecture)
 	}
@@ -135,15 +135,20 @@ func (f facts) readHost(roots Roots) {
 	}
 }
 
-// operatingSystem is asked once: the library starts a program for it on some
-// systems, and a run should not begin with that.
-var operatingSystem = sync.OnceValue(func() string {
-	platform, _, version, err := host.PlatformInformation()
-	if err != nil {
-		return ""
-	}
-	return platform + " " + version
-})
+// operatingSystems are those of each etc, asked once: the library starts a program for it on
+// some systems, and a run should not begin with that.
+var operatingSystems sync.Map
+
+func (r Roots) operatingSystem() string {
+	ask, _ := operatingSystems.LoadOrStore(r.Etc, sync.OnceValue(func() string {
+		platform, _, version, err := host.PlatformInformationWithContext(r.context())
+		if err != nil {
+			return ""
+		}
+		return platform + " " + version
+	}))
+	return ask.(func() string)()
+}
 
 // distinct joins the different values in order of appearance.
 func distinct(values []string) string {

@@ -49,6 +49,9 @@ func (r Roots) context() context.Context {
 	if r.Proc != "" {
 		env[common.HostProcEnvKey] = r.Proc
 	}
+	if r.Etc != "" {
+		env[common.HostEtcEnvKey] = r.Etc
+	}
 	return context.WithValue(context.Background(), common.EnvKey, env)
 }
 

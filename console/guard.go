@@ -38,13 +38,24 @@ func guard(hosts hostNames, next http.Handler) http.Handler {
 		}
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			if kind := mediaType(r); kind != "application/json" && kind != octets {
-				writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json, or "+octets+" where bytes are taken"))
+				writeError(w, http.StatusUnsupportedMediaType, wrongType(r, kind))
 				return
 			}
 			r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
 		}
 		next.ServeHTTP(w, r)
 	}))
+}
+
+// wrongType says what to send where a request has another type than JSON or bytes, or none,
+// as whoever types one with curl sends.
+func wrongType(r *http.Request, kind string) error {
+	said := "without a content type"
+	if kind != "" {
+		said = "of the type " + run.Shorten(kind)
+	}
+	return fmt.Errorf("the request is %s, which pages of other sites can send too, so nothing was done: send JSON and say so, as in curl -H 'Content-Type: application/json' -d '{}' http://%s%s; the content type of a file's bytes is %s",
+		said, r.Host, run.Shorten(r.URL.Path), octets)
 }
 
 // fromHere tells why a request does not come from this device.

@@ -154,6 +154,21 @@ func (h *handler) answer(w http.ResponseWriter, r *http.Request, v any, err erro
 // fail answers with an error. What nobody could have foreseen is also logged; of a run
 // that could not be stored the agent has told already.
 func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
+	h.failWith(w, r, err, statusOf(err))
+}
+
+// failOperation answers with the error of an operation. What a person asks for and cannot
+// be done is no failure of the agent.
+func (h *handler) failOperation(w http.ResponseWriter, r *http.Request, err error) {
+	status := statusOf(err)
+	if status == http.StatusInternalServerError && !isFault(err) {
+		status = http.StatusUnprocessableEntity
+		h.Log.Info("not done", zap.String("path", r.URL.Path), zap.NamedError("why", err))
+	}
+	h.failWith(w, r, err, status)
+}
+
+func (h *handler) failWith(w http.ResponseWriter, r *http.Request, err error, status int) {
 	var kept *run.NotStoredError
 	if errors.As(err, &kept) {
 		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
@@ -177,11 +192,10 @@ func (h *handler) fail(w http.ResponseWriter, r *http.Request, err error) {
 		m.Kind = kind.Kind()
 		m.Detail, _ = json.Marshal(kind) // plain data
 	}
-	status := statusOf(err)
 	if status == http.StatusBadRequest {
 		m.Kind = kindRequest
 	}
-	if status == http.StatusInternalServerError {
+	if status == http.StatusInternalServerError && r.Context().Err() == nil { // else whoever asked has gone
 		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
 	}
 	writeMessage(w, status, m)

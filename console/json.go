@@ -33,7 +33,7 @@ func readJSONWithin(w http.ResponseWriter, r *http.Request, into any, most int64
 // isJSON tells whether a request's body is said to be JSON. Where it is not, it answers.
 func isJSON(w http.ResponseWriter, r *http.Request) bool {
 	if mediaType(r) == octets {
-		writeError(w, http.StatusUnsupportedMediaType, errors.New("the content type must be application/json"))
+		writeError(w, http.StatusUnsupportedMediaType, fmt.Errorf("no bytes are taken at %s: send JSON, with the content type application/json", run.Shorten(r.URL.Path)))
 		return false
 	}
 	return true

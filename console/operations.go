@@ -74,7 +74,7 @@ func (h *handler) operate(w http.ResponseWriter, r *http.Request, op testday.Any
 	case out.begun:
 		out.end(damage, err)
 	case err != nil:
-		h.fail(w, r, err)
+		h.failOperation(w, r, err)
 	default:
 		if damage != nil {
 			w.Header().Set(damageHeader, url.QueryEscape(damage.Error()))

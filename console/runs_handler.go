@@ -2,7 +2,9 @@ package console
 
 import (
 	"errors"
+	"io/fs"
 	"net/http"
+	"syscall"
 	"time"
 
 	"sweepd/run"
@@ -69,6 +71,18 @@ func (h *handler) publish(do func() (run.Record, error)) (d run.Record, err erro
 		return run.Event{Kind: run.RunCorrected, Run: d.Run}, err
 	})
 	return d, err
+}
+
+// isFault tells whether the data, the disk or the system failed, which an operator has to
+// look into, and not only what was asked cannot be done.
+func isFault(err error) bool {
+	var fault interface {
+		error
+		Fault() bool
+	}
+	var path *fs.PathError
+	var system syscall.Errno
+	return errors.As(err, &fault) && fault.Fault() || errors.As(err, &path) || errors.As(err, &system)
 }
 
 // statusOf is the status for an error.

@@ -17,7 +17,8 @@ import (
 // earlier ones. Those at the run's setting and variant are also logged. An empty run
 // stands for all devices and workloads, and then nothing is logged.
 //
-// Where a result cannot be compared, the others are exposed all the same.
+// Where a result cannot be compared, which is a matter of what was given as results and
+// is told by whoever compares, that is logged and the others are exposed all the same.
 func (m *Metrics) CompareSupplies(ctx context.Context, runs store.AnalysisRuns, r run.Run, log *zap.Logger) error {
 	// One at a time: the last to read what is stored is the last to show it.
 	m.comparing.Lock()
@@ -26,14 +27,17 @@ func (m *Metrics) CompareSupplies(ctx context.Context, runs store.AnalysisRuns, 
 	if err != nil {
 		return fmt.Errorf("read the runs to compare by supply: %w", err)
 	}
-	effects, err := SupplyEffects(list)
+	effects, uncompared := SupplyEffects(list)
+	if uncompared != nil {
+		log.Warn("not all results could be compared by supply", zap.Error(uncompared))
+	}
 	m.showEffects(r.Device, r.Workload, effects)
 	for _, e := range effects {
 		if r.ID != "" && e.Setting == r.Setting.String() && e.Variant == string(r.Variant) {
 			log.Info(e.String(), e.fields()...)
 		}
 	}
-	return err
+	return nil
 }
 
 // showEffects exposes the effects of one device and workload, "" for all, in place of

@@ -73,10 +73,11 @@ var MergeFile = &Operation[MergeRequest, Merged]{
 			}
 		}
 		m, err = MergeAndJudge(ctx, d.Store, file, q.SameDevice, d.Thresholds, d.Now, d.Progress)
-		if err != nil {
-			err = errors.New(strings.ReplaceAll(err.Error(), file, q.Name))
-		} else {
+		switch {
+		case err == nil:
 			err = d.Store.NameImport(ctx, m.Import, q.Name)
+		case strings.Contains(err.Error(), file): // that is not whole, or not ours; and no fault of the data here
+			err = errors.New(strings.ReplaceAll(err.Error(), file, q.Name))
 		}
 		return m, err
 	},

@@ -82,6 +82,30 @@ func TestConditionsOfARun(t *testing.T) {
 	check("the room of five hours ago", map[string]string{"display_brightness_ratio": "0.5", "radio_wlan": "off", run.WorkloadVersion: "1.4.2"})
 }
 
+// A simulated device tells a system of its own, played and live, and nothing of the machine
+// that it is simulated on.
+func TestFactsOfTheSimulatedDevice(t *testing.T) {
+	d := newTestDay(t)
+	d.record("--workload", "harbour-flight", "--setting", "20W")
+	told := d.shown("last").Facts
+	alone(t)
+	liveDevice(t)
+	startAgent(t)
+	must(t, "run", "start", "--workload", "harbour-flight")
+	must(t, "run", "stop")
+	live := asked[run.Record](t, "run show last").Facts
+	for key, want := range map[string]string{"os": "sim 1", "kernel_version": "6.12.0-sim", "host_vendor": "Example Works"} {
+		if told[key] != want || live[key] != want {
+			t.Errorf("%s: %q played, %q live, want %q", key, told[key], live[key], want)
+		}
+	}
+	for _, key := range []string{run.FactHardwareID, run.FactSystemID} {
+		if told[key] == "" || live[key] == "" {
+			t.Errorf("no %s: %q played, %q live", key, told[key], live[key])
+		}
+	}
+}
+
 // Slips in what is typed: nothing is started.
 func TestTypedConditionsThatMakeNoSense(t *testing.T) {
 	d := newTestDay(t)

@@ -148,7 +148,7 @@ func TestDeviceHasTheSensorsThatAreWanted(t *testing.T) {
 
 // countSensors is how many sensors the program's collectors find on a device.
 func countSensors(d *simdevice.Device) int {
-	r := collectors.Roots{Sys: d.SysRoot(), Proc: d.ProcRoot()}
+	r := collectors.Roots{Sys: d.SysRoot(), Proc: d.ProcRoot(), Etc: d.EtcRoot()}
 	set := collectors.NewSet(collectors.SetOptions{},
 		collectors.NewPowerSupply(r), collectors.NewPowercap(r), collectors.NewFirmwareAttributes(r), collectors.NewPlatformProfile(r),
 		collectors.NewHwmon(r), collectors.NewThermal(r), collectors.NewDRM(r), collectors.NewCPUFreq(r), collectors.NewCPUs(r),

@@ -62,7 +62,7 @@ func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
 		return nil, err
 	}
 	c := &clock{device: device, start: o.Start}
-	roots := collectors.Roots{Sys: device.SysRoot(), Proc: device.ProcRoot()}
+	roots := collectors.Roots{Sys: device.SysRoot(), Proc: device.ProcRoot(), Etc: device.EtcRoot()}
 	set := collectors.NewSet(collectors.SetOptions{}, o.Collectors(roots)...)
 	ids := rand.NewChaCha8([32]byte{byte(o.Seed), byte(o.Seed >> 8), 's', 'i', 'm'})
 	opts := agent.Options{

@@ -43,6 +43,20 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.Err }
 
+// Fault tells whether the file, the disk or the library failed, and not only what was asked
+// cannot be done.
+func (e *Error) Fault() bool {
+	for _, fault := range []error{ErrMoved, ErrForeignLog, ErrNewerSchema, ErrDamaged, errTangled, ErrNotOurs, ErrNoData, errNoFolder} {
+		if errors.Is(e.Err, fault) {
+			return true
+		}
+	}
+	var library *sqlite.Error
+	var path *fs.PathError
+	var system syscall.Errno
+	return errors.As(e.Err, &library) || errors.As(e.Err, &path) || errors.As(e.Err, &system)
+}
+
 // fail gives err its path and remedy; nil stays nil.
 func (s *Store) fail(doing string, err error) error { return explain(doing, s.path, err) }
 

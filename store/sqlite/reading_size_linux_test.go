@@ -33,7 +33,7 @@ func simulated(t testing.TB, seconds int) recording {
 		t.Fatal(err)
 	}
 	defer dev.Close()
-	roots := collectors.Roots{Sys: dev.SysRoot(), Proc: dev.ProcRoot()}
+	roots := collectors.Roots{Sys: dev.SysRoot(), Proc: dev.ProcRoot(), Etc: dev.EtcRoot()}
 	set := collectors.NewSet(collectors.SetOptions{},
 		collectors.NewPowerSupply(roots), collectors.NewHwmon(roots), collectors.NewThermal(roots), collectors.NewDRM(roots),
 		collectors.NewCPUFreq(roots), collectors.NewCPUs(roots), collectors.NewThrottle(roots), collectors.NewPressure(roots), collectors.NewHost(roots))
