@@ -13,7 +13,7 @@ type Alignment struct {
 // When a place is clear (common practice, no source): that two records of one power agree
 // less is rare, and chance, or a load that repeats itself, makes rivals nearly as good.
 const (
-	leastCorrelation = 0.7
+	LeastCorrelation = 0.7
 	leastLead        = 0.1
 )
 
@@ -62,7 +62,7 @@ func Align(log, own Curve, from, to float64) (a Alignment, ok bool) {
 	}
 	a.Rival = rival(places, best)
 	a.Offset, a.Correlation = refine(log, own, from+float64(best)*step, step, max(own.interval(), length/fineBins))
-	a.Clear = a.Correlation >= leastCorrelation && a.Rival <= a.Correlation-leastLead
+	a.Clear = a.Correlation >= LeastCorrelation && a.Rival <= a.Correlation-leastLead
 	return a, true
 }
 

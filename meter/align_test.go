@@ -118,3 +118,24 @@ func TestOverKeepsTheEnergy(t *testing.T) {
 		t.Errorf("over a hole: %v, covered %v", watts, covered)
 	}
 }
+
+// Anscombe, Graphs in Statistical Analysis, The American Statistician 27 (1973) 17-21: the
+// first of his four data sets has a correlation of 0.816, as published (the values are from
+// memory; his summary of them, means 9 and 7.5 and the line 3 + 0.5 x, is checked, too).
+func TestCorrelationOfAnscombe(t *testing.T) {
+	x := []float64{10, 8, 13, 9, 11, 14, 6, 4, 12, 7, 5}
+	y := []float64{8.04, 6.95, 7.58, 8.81, 8.33, 9.96, 7.24, 4.26, 10.84, 4.82, 5.68}
+	var mx, my, xx, xy float64
+	for i := range x {
+		mx, my = mx+x[i]/11, my+y[i]/11
+	}
+	for i := range x {
+		xx, xy = xx+(x[i]-mx)*(x[i]-mx), xy+(x[i]-mx)*(y[i]-my)
+	}
+	if slope := xy / xx; math.Abs(mx-9) > 1e-9 || math.Abs(my-7.5) > 0.005 || math.Abs(slope-0.5) > 0.0005 || math.Abs(my-slope*mx-3) > 0.005 {
+		t.Fatalf("these are not his values: means %v and %v, slope %v", mx, my, slope)
+	}
+	if r := correlation(x, y); math.Abs(r-0.816) > 0.0005 {
+		t.Errorf("correlation %v, published 0.816", r)
+	}
+}

@@ -21,8 +21,20 @@ type Log struct {
 	Start time.Time
 	At    []float64 // s: since Start, or as the log tells them
 	Watts []float64 // finite
-	Left  int       // rows without a value, which were left out
-	From  string    // the columns that it was read from
+	// TimeUnit tells whether the log says in which unit its times are, or when they were.
+	TimeUnit bool
+	Left     int    // rows without a value, which were left out
+	From     string // the columns that it was read from
+}
+
+// InUnit is a log that tells no unit of its times, with times in one of so many seconds.
+func (l *Log) InUnit(seconds float64) *Log {
+	in := *l
+	in.At = make([]float64, len(l.At))
+	for i, t := range l.At {
+		in.At[i] = t * seconds
+	}
+	return &in
 }
 
 // Options say how to read a log. Empty columns are found by their names.
@@ -111,6 +123,7 @@ type table struct {
 
 	time, watts, volts, amps    int // places of columns, -1 for none
 	timeScale, scale, ampsScale float64
+	timeUnit                    bool // of the times is said
 }
 
 // mostPreamble is how many lines may stand before the one that names the columns.
@@ -132,6 +145,9 @@ func (t *table) header() error {
 			t.names = append(t.names, strings.Clone(strings.TrimSpace(name)))
 		}
 		return t.choose()
+	}
+	if t.in.InputOffset() == 0 {
+		return fmt.Errorf("%s is empty", t.File)
 	}
 	return fmt.Errorf("%s: no line names columns of time and power, such as time_s,power_w or Time;Power [W]", t.File)
 }
@@ -164,7 +180,7 @@ func (t *table) choose() error {
 	}
 	t.volts, t.amps, t.timeScale, t.scale = -1, -1, 1, 1
 	if u, ok := unitOf(t.names[t.time]); ok && u.quantity == 't' && u.scale > 0 {
-		t.timeScale = u.scale
+		t.timeScale, t.timeUnit = u.scale, true
 	}
 	if t.Watts == "" && len(found['P']) == 0 && len(found['U']) == 1 && len(found['I']) == 1 {
 		t.watts, t.volts, t.amps = -1, found['U'][0], found['I'][0]
@@ -238,6 +254,9 @@ func (t *table) rows() (*Log, error) {
 		if t.time >= len(row) || strings.TrimSpace(strings.Join(row, "")) == "" {
 			continue // an empty line, or the rest of one at the end
 		}
+		if err := t.fields(row); err != nil {
+			return nil, err
+		}
 		at, err := clock.read(strings.TrimSpace(row[t.time]), t)
 		if err != nil {
 			return nil, t.rowError(t.time, row[t.time], err)
@@ -260,12 +279,24 @@ func (t *table) rows() (*Log, error) {
 	if len(log.At) < 2 {
 		return nil, fmt.Errorf("%s: it holds %d values: at least two are needed", t.File, len(log.At))
 	}
-	log.Start = clock.start
+	log.Start, log.TimeUnit = clock.start, t.timeUnit || !clock.start.IsZero()
 	log.From = t.names[max(t.watts, 0)]
 	if t.watts < 0 {
 		log.From = t.names[t.volts] + " x " + t.names[t.amps]
 	}
 	return log, t.plausible(log)
+}
+
+// fields refuses a row that has more of them than there are columns, as where decimals follow
+// the sign that separates columns.
+func (t *table) fields(row []string) error {
+	for i := len(t.names); i < len(row); i++ {
+		if strings.TrimSpace(row[i]) != "" {
+			line, _ := t.in.FieldPos(0)
+			return fmt.Errorf("%s: line %d has %d fields, and there are %d columns: where decimals follow a comma, separate the columns by semicolons", t.File, line, len(row), len(t.names))
+		}
+	}
+	return nil
 }
 
 // power is the power of a row, W; not known where a cell is empty or says that it is not.
@@ -290,7 +321,7 @@ func (t *table) power(row []string) (watts float64, known bool, err error) {
 		watts *= v
 	}
 	if math.Abs(watts) > mostWatts {
-		return 0, false, t.rowError(max(t.watts, t.volts), row[max(t.watts, t.volts)], fmt.Errorf("%.3g W are no power of a portable device: is the unit right?", watts))
+		return 0, false, t.rowError(max(t.watts, t.volts), row[max(t.watts, t.volts)], fmt.Errorf("%.3g W are no power of a portable device: is the unit right? A column of milliwatts ends in it: power_mw, P [mW]", watts))
 	}
 	return watts, true, nil
 }

@@ -42,6 +42,7 @@ const (
 	CounterStep      Code = "counter_step"
 	ConditionsDiffer Code = "conditions_differ"
 	IdleTail         Code = "idle_tail"
+	MeterDisagrees   Code = "meter_disagrees"
 
 	Throttled    Code = "throttled"
 	Charging     Code = "charging"
@@ -74,6 +75,7 @@ var advice = map[Code]string{
 	ContentStep:      "run it again if the battery was changed; else let its gauge learn: charge it full, empty it once",
 	ConditionsDiffer: "put the device as it was and run it again, or reject the run",
 	IdleTail:         "let it count up to where the load ended with sweepd run trim RUN (--end says otherwise), or whole with sweepd run keep RUN --why TEXT; until then its watts count nowhere",
+	MeterDisagrees:   "see whether it is the right file and the right run: sweepd run meter RUN FILE --replace joins another, --undo takes it out",
 	CounterStep:      "run it again; where it comes back, the agent's log says what the counter showed",
 	Throttled:        "improve cooling, or lower the setting, and say so when publishing",
 	Charging:         "charge it before the run to compare at rest",
@@ -112,7 +114,7 @@ func Advise(list []Finding) {
 func Codes() []string {
 	return []string{
 		string(BatteryReserve), string(BusyStart), string(ChargerWeak), string(Charging), string(ClockStepped), string(CommandFailed), string(ConditionsDiffer),
-		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(IdleTail), string(KeptInterrupted), string(Outlying),
+		string(ContentStep), string(CounterStep), string(DataDamaged), string(FramesShort), string(HotStart), string(IdleTail), string(KeptInterrupted), string(MeterDisagrees), string(Outlying),
 		string(ReadingsLost), string(ResultMissing), string(SamplingGap), string(SensorGone), string(SensorStale), string(SettingChanged),
 		string(SettingDisagrees), string(SettingDisobeyed), string(SettingUnknown), string(SupplyChanged), string(SupplyDisagrees), string(Suspended), string(Throttled), string(TooShort),
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"sweepd/judge"
@@ -25,6 +26,7 @@ type MeterRequest struct {
 	OffsetS *float64 `json:"offset_s,omitempty"` // s, to be added to the log's times; nil: found
 	Replace bool     `json:"replace,omitempty"`  // the log that was joined before
 	Undo    bool     `json:"undo,omitempty"`     // take it out
+	Force   bool     `json:"force,omitempty"`    // join it at OffsetS also where it clearly fits elsewhere
 }
 
 // MeterAnswer says where the log lies, and the run as it is then.
@@ -37,9 +39,16 @@ type MeterAnswer struct {
 	// Correlation is that of the log with the run's own power there; nil where the run
 	// measured none.
 	Correlation *float64 `json:"correlation"`
-	Covered     float64  `json:"covered"` // the share of the run that the log covers
-	Values      int      `json:"values"`  // in the log
-	LeftOut     int      `json:"left_out"`
+	// BetterOffsetS is where the log clearly fits, where that is not OffsetS.
+	BetterOffsetS *float64 `json:"better_offset_s"`
+	// TimeUnit is the unit that the log's times were found to have, where it tells none and
+	// they are no seconds: ms, us or min.
+	TimeUnit string  `json:"time_unit"`
+	Covered  float64 `json:"covered"` // the share of the run that the log covers
+	Values   int     `json:"values"`  // in the log
+	LeftOut  int     `json:"left_out"`
+
+	better float64 // the correlation at BetterOffsetS
 }
 
 // JoinMeter joins the log of a meter to a run.
@@ -108,6 +117,7 @@ func Meter(ctx context.Context, s Metered, q MeterRequest, log io.Reader, zone *
 	case q.Undo && !joined:
 		return a, unfit(errNotJoined)
 	case q.Undo:
+		d.Findings = withoutFinding(d.Findings, run.MeterDisagrees)
 		a.Run, err = setReadings(ctx, s, d, t, run.Sensor{ID: run.ExternalPower}, nil)
 		return a, of(err)
 	case joined && !q.Replace:
@@ -122,72 +132,26 @@ func Meter(ctx context.Context, s Metered, q MeterRequest, log io.Reader, zone *
 	if err != nil {
 		return a, of(err)
 	}
-	if err := a.place(q, x, own, d, at); err != nil {
+	b := besideRun{file: q.File, log: x, own: own, started: d.StartedAt.Time, length: at[len(at)-1], zone: zone}
+	if err := a.place(q, &b); err != nil {
 		return a, unfit(err)
 	}
 	sensor := run.Sensor{ID: run.ExternalPower, Unit: "watts", Resolution: 1e-4, Source: a.source(q, x)}
-	watts, covered := meter.FromPower(x.At, x.Watts).Over(at, a.OffsetS+shift(x, d))
+	watts, covered := b.curve().Over(at, a.OffsetS+b.shift())
 	a.Covered = covered
 	if err := a.plausible(d, watts, x); err != nil {
 		return a, unfit(err)
 	}
+	if a.BetterOffsetS != nil && !q.Force {
+		return a, unfit(a.elsewhere())
+	}
+	d.Findings = append(withoutFinding(d.Findings, run.MeterDisagrees), a.disagrees()...)
 	a.Run, err = setReadings(ctx, s, d, t, sensor, watts)
 	return a, of(err)
 }
 
-// shift is what turns times of a log that tells the day into times since the run's start, s.
-func shift(x *meter.Log, d run.Record) float64 {
-	if x.Start.IsZero() {
-		return 0
-	}
-	return x.Start.Sub(d.StartedAt.Time).Seconds()
-}
-
-// clocksOff are how far a meter's clock may be off, s, without somebody saying so: by little,
-// or, where no place near by fits, by more. A log of a day has other runs like this one.
-var clocksOff = []float64{60, 15 * 60}
-
-// place finds where the log lies, or takes what is said.
-func (a *MeterAnswer) place(q MeterRequest, x *meter.Log, own meter.Curve, d run.Record, at []float64) error {
-	log := meter.FromPower(x.At, x.Watts)
-	first := shift(x, d)
-	if q.OffsetS != nil {
-		a.OffsetS = *q.OffsetS
-		a.Correlation = finite(meter.Correlation(log, own, a.OffsetS+first))
-		return nil
-	}
-	var p meter.Alignment
-	var ok bool
-	if x.Start.IsZero() {
-		p, ok = meter.Align(log, own, math.Inf(-1), math.Inf(1))
-	} else {
-		begin, end, length := x.At[0]+first, x.At[len(x.At)-1]+first, at[len(at)-1]
-		if min(end, length)-max(begin, 0) < length/2 {
-			return fmt.Errorf("%s was logged from %s to %s, the run was recorded from %s to %s: is it the right file, and the right run? If the meter's clock is wrong, say by how much: --offset %+.0fs",
-				q.File, clockTime(d, begin), clockTime(d, end), clockTime(d, 0), clockTime(d, length), -begin)
-		}
-		for _, off := range clocksOff {
-			if p, ok = meter.Align(log, own, first-off, first+off); p.Clear {
-				break
-			}
-		}
-	}
-	const how = "give the offset by hand, what is to be added to the log's times: --offset 3.2s (--offset 0s where the meter's clock is right, or the log began with the run)"
-	switch {
-	case !ok:
-		return fmt.Errorf("nothing tells where the log of %s lies: the run measured no power that moves, is too short, or lies outside the log; %s", q.File, how)
-	case !p.Clear && p.Correlation < 0.7:
-		return fmt.Errorf("no place of the log of %s fits to the run: its power agrees best, with a correlation of %.2f, at an offset of %+.1f s; is it the right file, and the right run? Else %s",
-			q.File, p.Correlation, p.Offset-first, how)
-	case !p.Clear:
-		return fmt.Errorf("several places of the log of %s fit to the run: one with a correlation of %.2f, at an offset of %+.1f s, another with %.2f; %s", q.File, p.Correlation, p.Offset-first, p.Rival, how)
-	}
-	a.OffsetS, a.Found, a.Correlation = math.Round((p.Offset-first)*1000)/1000, true, &p.Correlation
-	return nil
-}
-
-func clockTime(d run.Record, seconds float64) string {
-	return d.StartedAt.Add(time.Duration(seconds * float64(time.Second))).UTC().Format("2006-01-02 15:04:05 UTC")
+func withoutFinding(list []run.Finding, code run.Code) []run.Finding {
+	return slices.DeleteFunc(slices.Clone(list), func(f run.Finding) bool { return f.Code == code })
 }
 
 // source tells where the readings are from.
@@ -195,6 +159,9 @@ func (a *MeterAnswer) source(q MeterRequest, x *meter.Log) string {
 	how := "given"
 	if a.Found {
 		how = fmt.Sprintf("found, correlation %.3f", *a.Correlation)
+	}
+	if a.TimeUnit != "" {
+		how += ", times in " + a.TimeUnit
 	}
 	return run.Shorten(fmt.Sprintf("%s, %s", q.File, x.From)) + fmt.Sprintf(", offset %+.3f s (%s)", a.OffsetS, how)
 }
@@ -209,10 +176,10 @@ const (
 // plausible refuses a log that cannot be that of the run.
 func (a *MeterAnswer) plausible(d run.Record, watts []float64, x *meter.Log) error {
 	if a.Covered == 0 {
-		return fmt.Errorf("with an offset of %+.1f s no value of the log lies in the run", a.OffsetS)
+		return fmt.Errorf("with an offset of %+.1f s no value of the log lies in the run%s", a.OffsetS, a.fitsElsewhere())
 	}
 	if a.Covered < leastCovered {
-		return fmt.Errorf("the log covers only %.0f %% of the run (at least %.0f %% are needed)", 100*a.Covered, 100*leastCovered)
+		return fmt.Errorf("the log covers only %.0f %% of the run (at least %.0f %% are needed)%s: it has to begin before the run and to end after it", 100*a.Covered, 100*leastCovered, a.fitsElsewhere())
 	}
 	sum, n := 0.0, 0
 	for _, w := range watts {
@@ -222,7 +189,7 @@ func (a *MeterAnswer) plausible(d run.Record, watts []float64, x *meter.Log) err
 	}
 	mean := sum / float64(n)
 	if p := d.PackageW; p != nil && mean < leastOfOwn**p {
-		return fmt.Errorf("the log shows %.3g W where the package alone drew %.1f W: is %s the right column, in the right unit?", mean, *p, x.From)
+		return fmt.Errorf("the log shows %.3g W where the package alone drew %.1f W: is %s the right column, in the right unit?%s", mean, *p, x.From, strings.Replace(a.fitsElsewhere(), "; its", " Its", 1))
 	}
 	return nil
 }

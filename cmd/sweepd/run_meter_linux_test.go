@@ -2,9 +2,12 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -241,5 +244,161 @@ func TestRunMeterSlips(t *testing.T) {
 	d.do("run", "start", "--workload", "harbour-flight", "--setting", "20W")
 	if o := sweepd(t, append([]string{"run", "meter", "last", d.write("log.csv", good)}, d.flags...)...); o.code != exitFailed || !strings.Contains(o.stderr, "stop it first") {
 		t.Errorf("a run that is recording: exit %d, %s", o.code, o.stderr)
+	}
+}
+
+// A log that lies elsewhere than it says, or than a person says: where it fits is found first
+// and named, in the times of whoever asks, and what is named joins it.
+func TestRunMeterAtAnotherPlace(t *testing.T) {
+	d := charged(t)
+	defer func(l *time.Location) { time.Local = l }(time.Local)
+	time.Local = time.FixedZone("", 2*3600)
+	m := &simdevice.Meter{Device: d.bench.Device, NoiseW: 0.3, Seed: 6}
+	id, truth := d.metered(m)
+	moved := func(by time.Duration) string {
+		behind := *m
+		behind.Behind = by
+		return d.write("bench.csv", behind.Log())
+	}
+	refused := func(want string, args ...string) (said string) {
+		t.Helper()
+		o := sweepd(t, append(append([]string{"run", "meter", id}, args...), d.flags...)...)
+		if o.code != exitFailed || !strings.Contains(o.stderr, want) {
+			t.Errorf("%v: exit %d, %s\nwant %q", args, o.code, o.stderr, want)
+		}
+		return o.stderr
+	}
+	joins := func(file, offset string, want float64) {
+		t.Helper()
+		joined := d.meter(id, file, "--offset", offset)
+		if after := d.shown(id); math.Abs(joined.OffsetS-want) > 0.3 || after.SystemW == nil || math.Abs(*after.SystemW/truth.MainsW-1) > 0.01 || after.HasFinding(run.MeterDisagrees) {
+			t.Errorf("%s: %+v, whole device %v, the truth is %v", offset, joined, after.SystemW, truth.MainsW)
+		}
+		d.do("run", "meter", id, "--undo")
+	}
+	named := regexp.MustCompile(`say by how much: --offset (\S+)\n`)
+
+	// The meter's clock is in another zone, or of another day.
+	for by, want := range map[time.Duration]string{
+		-time.Hour: "(about 1 h: another time zone, or summer time?)", 5*time.Hour + 30*time.Minute: "(about 5.5 h: another",
+		26*time.Hour + 7*time.Minute: "is it the right file, and the right run?",
+	} {
+		file := moved(by)
+		said := refused(want, file)
+		offset := named.FindStringSubmatch(said)
+		if offset == nil {
+			t.Fatalf("%v: no offset is named: %s", by, said)
+		}
+		at := d.bench.Now().In(time.Local)
+		if day := at.Add(-by).Format("2006-01-02 "); !strings.Contains(said, day) || !strings.Contains(said, "UTC+02:00") || !strings.Contains(said, at.Format("2006-01-02 15:")) {
+			t.Errorf("the times are not those of whoever asks (%v): %s", at, said)
+		}
+		joins(file, offset[1], by.Seconds())
+	}
+	if said := refused("its power fits to the run's nowhere", d.write("other.csv", "time,power_w\n2020-01-01T00:00:00Z,5\n2020-01-01T00:00:01Z,6\n")); named.MatchString(said) {
+		t.Errorf("an offset is named for a log that fits nowhere: %s", said)
+	}
+
+	// A person gives the offset with the wrong sign, or in the wrong unit.
+	file := moved(5 * time.Second)
+	for _, offset := range []string{"-5s", "9s", "5ms"} {
+		refused("leave --offset out, or give --offset ", file, "--offset", offset)
+	}
+	refused("no value of the log lies in the run; its power fits to the run's at an offset of +", file, "--offset", "5m")
+	refused("in the right unit? Its power fits to the run's at an offset of +", file, "--offset", "37s")
+	if got := d.shown(id); got.SystemW != nil {
+		t.Fatalf("something was joined: %v W", *got.SystemW)
+	}
+	out := d.do("run", "meter", id, file, "--offset", "-5s", "--force")
+	if !strings.Contains(out, "offset -5.00 s as given") || !strings.Contains(out, "doubt meter_disagrees: at the offset that was given, -5.0 s") {
+		t.Errorf("forced: %s", out)
+	}
+	if out := d.do("run", "doubts"); !strings.Contains(out, "meter_disagrees") {
+		t.Errorf("a forced offset needs no look:\n%s", out)
+	}
+	if joined := d.meter(id, file, "--replace"); !joined.Found || joined.Run.HasFinding(run.MeterDisagrees) {
+		t.Errorf("found after all: %+v", joined)
+	}
+	d.do("run", "meter", id, "--undo")
+	if o := sweepd(t, append([]string{"run", "meter", id, file, "--force"}, d.flags...)...); o.code != exitUsage {
+		t.Errorf("--force without --offset: exit %d, %s", o.code, o.stderr)
+	}
+
+	// A log that fits nowhere is doubted at any offset, and so is what it gives.
+	noise := "time_s,power_w\n"
+	for i := range 1000 {
+		noise += fmt.Sprintf("%.1f,%.2f\n", float64(i)/10, 30+math.Mod(float64(i*i)*0.7321, 5))
+	}
+	joined := d.meter(id, d.write("noise.csv", noise), "--offset", "0s")
+	if !joined.Run.HasFinding(run.MeterDisagrees) || joined.BetterOffsetS != nil || joined.Found {
+		t.Errorf("a log of another run: %+v", joined)
+	}
+	d.do("run", "meter", id, "--undo")
+	if after := d.shown(id); after.HasFinding(run.MeterDisagrees) {
+		t.Error("the doubt stays when the log is taken out")
+	}
+}
+
+// What meters write that is not quite what it should be.
+func TestRunMeterForms(t *testing.T) {
+	d := charged(t)
+	m := &simdevice.Meter{Device: d.bench.Device, NoiseW: 0.3, Seed: 8}
+	id, truth := d.metered(m)
+	rows := strings.Split(strings.TrimSpace(m.LogSince()), "\n")[3:] // of seconds and milliwatts
+	table := func(head string, f func(s, mw float64) string) string {
+		lines := []string{head}
+		for _, row := range rows {
+			at, power, _ := strings.Cut(strings.ReplaceAll(row, ",", "."), ";")
+			s, err := strconv.ParseFloat(at, 64)
+			mw, err2 := strconv.ParseFloat(power, 64)
+			if err != nil || err2 != nil {
+				t.Fatal(row)
+			}
+			lines = append(lines, f(s, mw))
+		}
+		return d.write("log.csv", strings.Join(lines, "\n")+"\n")
+	}
+	comma := func(v float64) string { return strings.Replace(fmt.Sprintf("%.3f", v), ".", ",", 1) }
+	for name, c := range map[string]struct{ file, unit string }{
+		"milliseconds without a unit": {table("time,power_w", func(s, mw float64) string { return fmt.Sprintf("%.0f,%.3f", 1000*s, mw/1000) }), "ms"},
+		"microseconds without a unit": {table("time,power_w", func(s, mw float64) string { return fmt.Sprintf("%.0f,%.3f", 1e6*s, mw/1000) }), "us"},
+		"milliseconds by their name":  {table("time_ms,power_w", func(s, mw float64) string { return fmt.Sprintf("%.0f,%.3f", 1000*s, mw/1000) }), ""},
+		"semicolons, decimal commas":  {table("t (s);P (mW)", func(s, mw float64) string { return comma(s) + ";" + comma(mw) }), ""},
+		"decimal commas in quotes":    {table("time_s,power_w", func(s, mw float64) string { return `"` + comma(s) + `","` + comma(mw/1000) + `"` }), ""},
+	} {
+		o := sweepd(t, append([]string{"run", "meter", id, c.file, "--json"}, d.flags...)...)
+		if name == "decimal commas in quotes" { // 12,345 may be a thousand
+			if o.code == exitOK || !strings.Contains(o.stderr, "line 2") {
+				t.Errorf("%s: exit %d %s%s", name, o.code, o.out, o.stderr)
+			}
+			continue
+		}
+		var joined testday.MeterAnswer
+		if err := json.Unmarshal([]byte(o.out), &joined); err != nil || o.code != exitOK {
+			t.Errorf("%s: exit %d, %s (%v)", name, o.code, o.stderr, err)
+			continue
+		}
+		if w := joined.Run.SystemW; joined.TimeUnit != c.unit || w == nil || math.Abs(*w/truth.MainsW-1) > 0.01 || math.Abs(joined.OffsetS+30) > 0.4 {
+			t.Errorf("%s: %+v, whole device %v, want %v", name, joined, w, truth.MainsW)
+		}
+		d.do("run", "meter", id, "--undo")
+	}
+	for name, c := range map[string]struct{ file, want string }{
+		"decimal commas between commas": {table("time_s,power_w", func(s, mw float64) string { return comma(s) + "," + comma(mw/1000) }), "line 2 has 4 fields, and there are 2 columns: where decimals follow a comma, separate the columns by semicolons"},
+		"milliwatts called power":       {table("time_s,power", func(s, mw float64) string { return fmt.Sprintf("%.3f,%.1f", s, mw) }), "A column of milliwatts ends in it: power_mw"},
+		"an empty file":                 {d.write("empty.csv", ""), "empty.csv is empty"},
+	} {
+		o := sweepd(t, append([]string{"run", "meter", id, c.file}, d.flags...)...)
+		if o.code != exitFailed || !strings.Contains(o.stderr, c.want) {
+			t.Errorf("%s: exit %d, %s\nwant %q", name, o.code, o.stderr, c.want)
+		}
+	}
+	late := strings.Join(append([]string{"t (s);P (mW)"}, rows[len(rows)*45/100:]...), "\n")
+	o := sweepd(t, append([]string{"run", "meter", id, d.write("late.csv", late)}, d.flags...)...)
+	if o.code != exitFailed || !strings.Contains(o.stderr, "it has to begin before the run and to end after it") {
+		t.Errorf("a log that began in mid-run: exit %d, %s%s", o.code, o.out, o.stderr)
+	}
+	if got := d.shown(id); got.SystemW != nil {
+		t.Errorf("something was joined: %v W", *got.SystemW)
 	}
 }
