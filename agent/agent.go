@@ -112,7 +112,11 @@ func New(opts Options) (*Agent, error) {
 	a.unstored.init(opts.Journal, opts.Left)
 	a.labels = run.Labels{Device: opts.Device}
 	a.declared = opts.Declared
-	a.declared.Restarted = a.declared.Setting.Known() && a.declared.At.Before(opts.MachineStarted)
+	if a.declared.Setting.Known() {
+		a.declared.Restarted = a.declared.At.Before(opts.MachineStarted)
+		a.labels.Setting = a.declared.Setting.From(run.Declared)
+	}
+	a.shared.labels, a.shared.declared = a.labels, a.declared
 	return a, nil
 }
 

@@ -174,7 +174,7 @@ func (a *Agent) endRun(s run.Stop) (run.Ended, error) {
 	a.run = nil
 	before := a.labels
 	a.mu.Lock()
-	a.shared.run = nil
+	a.shared.run, a.shared.stopped = nil, run.Stopped{Run: d.ID, By: s.By}
 	a.relabelLocked(a.prev, now.Mono)
 	a.shared.labels = a.labels
 	a.mu.Unlock()

@@ -29,6 +29,7 @@ type shared struct {
 	at       run.Instant
 	labels   run.Labels
 	run      *run.Run
+	stopped  run.Stopped
 	sensors  []run.Sensor
 	values   []float64
 	out      float64
@@ -84,13 +85,13 @@ func (a *Agent) Snapshot(dst *Snapshot) {
 	if f := a.command.failure.Load(); f != nil {
 		dst.SettingCommandFailure = *f
 	}
-	dst.Recording = s.run
+	dst.Recording, dst.Stopped = s.run, s.stopped
 	dst.Sensors = s.sensors
 	dst.Values = append(dst.Values[:0], s.values...)
 	dst.DischargeWatts, dst.ChargeRatio, dst.Power = s.out, s.charge, s.power
 	if s.sweeps == 0 {
 		dst.DischargeWatts, dst.ChargeRatio = math.NaN(), math.NaN()
-		dst.Current = run.Labels{Device: a.device()}
+		dst.Current.Device = a.device()
 	}
 	dst.Energies = s.ledger.visible(dst.Energies[:0], dst.Now.Mono)
 	dst.SweepSeconds, dst.LastSweep = s.seconds, s.lastDur

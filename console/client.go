@@ -64,7 +64,7 @@ func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err erro
 // StopRun ends the run in progress, or the one that s names. Then it asks once more
 // where the answer is lost.
 func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
-	q := StopRequest{Run: s.Run, Results: messages(s.Results), Note: s.Note, Failure: s.Failure}
+	q := StopRequest{Run: s.Run, Results: messages(s.Results), Note: s.Note, Failure: s.Failure, By: s.By}
 	err = c.post(ctx, "/api/v1/runs/stop", q, &d)
 	var away *unreachableError
 	if s.Run != "" && errors.As(err, &away) {

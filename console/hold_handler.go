@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // abandoned is what is said against a run whose watch was killed.
@@ -34,7 +35,7 @@ func (h *handler) hold(w http.ResponseWriter, r *http.Request) {
 	case <-r.Context().Done():
 	}
 	id := r.PathValue("id")
-	switch _, err := h.Agent.StopRun(context.WithoutCancel(r.Context()), run.Stop{Run: id, Failure: abandoned}); {
+	switch _, err := h.Agent.StopRun(context.WithoutCancel(r.Context()), run.Stop{Run: id, Failure: abandoned, By: testday.ByWatch + ", which was ended"}); {
 	case err == nil:
 		h.Log.Warn(abandoned, zap.String("run", id))
 	case !errors.Is(err, run.ErrEnded):

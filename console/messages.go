@@ -24,6 +24,7 @@ type StopRequest struct {
 	Note    string                   `json:"note,omitempty"` // is added to the run's note
 	// Failure says what went wrong with what was run: the finding command_failed.
 	Failure string `json:"failure,omitempty"`
+	By      string `json:"by,omitempty"` // what stops it; empty: "the API"
 }
 
 // ResultsRequest adds results to a run that is kept: POST /api/v1/runs/ID/results.

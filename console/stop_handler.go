@@ -2,6 +2,7 @@ package console
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -40,6 +41,7 @@ type stopBody struct {
 	Results map[string]json.RawMessage `json:"results"`
 	Note    string                     `json:"note"`
 	Failure string                     `json:"failure"`
+	By      string                     `json:"by"`
 }
 
 // Where a text that is not as it should be names a run, if it does.
@@ -63,7 +65,7 @@ func readStop(text []byte) (s run.Stop, u testday.Unusable, err error) {
 		}
 		u.Add("", fmt.Errorf("the request is not the JSON object expected: %s", inPlainWords(err)))
 	}
-	s = run.Stop{Run: q.Run, Results: testday.Results{}, Note: q.Note, Failure: q.Failure}
+	s = run.Stop{Run: q.Run, Results: testday.Results{}, Note: q.Note, Failure: q.Failure, By: cmp.Or(q.By, testday.ByAPI)}
 	for _, name := range slices.Sorted(maps.Keys(q.Results)) {
 		var m ResultMessage
 		if err := decodeJSON(bytes.NewReader(q.Results[name]), &m); err != nil || m.Value == nil {

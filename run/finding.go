@@ -60,7 +60,7 @@ var advice = map[Code]string{
 	SettingChanged:   "run it again",
 	SettingUnknown:   "declare it before the next run: sweepd setting 25W",
 	SettingDisagrees: "set the device or the declaration right",
-	SupplyDisagrees:  "see which is right: `sweepd run correct --undo` takes the correction back",
+	SupplyDisagrees:  "see which is right: `sweepd run history RUN` names the correction, and `sweepd run correct --undo ID` takes it back",
 	HotStart:         "let the device cool down before a run",
 	ChargerWeak:      "use a stronger charger or lower the setting",
 	BatteryReserve:   "charge it before the run",

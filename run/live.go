@@ -4,7 +4,7 @@ package run
 type Live struct {
 	Now     Instant // when this was asked for
 	At      Instant // when the sweep was taken
-	Sweeps  uint64  // taken since the agent started; 0 means that nothing below is known
+	Sweeps  uint64  // taken since the agent started; 0 means that of what is below only what was declared is known
 	Current Labels
 	// Declared is the setting that somebody declared; nil where none is in force.
 	Declared *Declaration
@@ -15,6 +15,8 @@ type Live struct {
 	SettingCommandFailure string
 	// Recording is the run in progress, nil between runs.
 	Recording *Run
+	// Stopped is the run that was stopped last since the agent started.
+	Stopped Stopped
 	// Unstored are the runs that have ended and could not be stored so far.
 	Unstored []Record
 
@@ -24,3 +26,6 @@ type Live struct {
 	DischargeWatts float64 // positive while discharging; NaN unknown
 	ChargeRatio    float64 // 0 to 1; NaN unknown
 }
+
+// Stopped is a run that was stopped and what stopped it, see Stop.By.
+type Stopped struct{ Run, By string }

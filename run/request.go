@@ -50,12 +50,18 @@ type Stop struct {
 	// Failure says what went wrong with what was run, which the finding
 	// command_failed keeps; "": nothing is known to.
 	Failure string
+	By      string // what stops the run: a command, or other program; "" unknown
 }
 
 // Check tells why the run cannot be stopped with this. Of the run the note counts.
 func (s Stop) Check(r Run) error {
 	for name, r := range s.Results {
 		if err := CheckResult(name, r); err != nil {
+			return err
+		}
+	}
+	if s.By != "" {
+		if err := CheckLabel("by", s.By); err != nil {
 			return err
 		}
 	}

@@ -65,7 +65,7 @@ func (d IdleDrain) Run(ctx context.Context) (string, error) {
 		return stopped, nil
 	}
 	done := context.WithoutCancel(ctx) // also when the agent ends: the run is over
-	detail, err := d.Agent.StopRun(done, run.Stop{Run: r.ID})
+	detail, err := d.Agent.StopRun(done, run.Stop{Run: r.ID, By: "the schedule"})
 	if errors.Is(err, run.ErrEnded) {
 		return stopped, nil
 	}

@@ -145,14 +145,41 @@ func (l *Local) stopRun(ctx context.Context, s run.Stop, recording run.Run, give
 	return d, err
 }
 
-// afterLast says which run results may be of that are given while none is recording: the
-// last one, where it has none.
+// afterLast says, where a run is to be stopped and none is recording, which one ended last,
+// by what, and how it gets its result: most often it is the one that is meant.
 func (l *Local) afterLast(ctx context.Context, list Results, err error) error {
 	d, failed := l.Store.Run(ctx, store.Last)
-	if failed != nil || len(list) == 0 || len(d.Results) > 0 {
+	if failed != nil || d.DurationS == nil {
 		return err
 	}
-	return fmt.Errorf("%w; run %s of %q ended at %s without a result%s", err, run.ShortID(d.ID), d.Workload, endedAt(d.Run), offer(": if this is its, add it with", d.ID, list))
+	live := l.Live()
+	id := run.ShortID(d.ID)
+	ended := "ended at " + endedWhen(d.Run, live.Now.Wall)
+	switch {
+	case d.State == run.Interrupted:
+		return fmt.Errorf("%w; run %s of %q was interrupted at %s, when its agent ended: `sweepd run keep %[2]s --why TEXT` counts it", err, id, d.Workload, endedWhen(d.Run, live.Now.Wall))
+	case live.Stopped.Run == d.ID && live.Stopped.By != "":
+		ended += ", by " + live.Stopped.By
+	}
+	if len(d.Results) == 0 {
+		ended += ", without a result"
+	}
+	switch {
+	case len(list) == 0:
+		return fmt.Errorf("%w; run %s of %q %s: `sweepd run result %[2]s NAME=VALUE` gives it a result", err, id, d.Workload, ended)
+	case len(d.Results) > 0:
+		return fmt.Errorf("%w; run %s of %q %s, and has a result%s", err, id, d.Workload, ended, offer(": if this is its, too, add it with", d.ID, list))
+	}
+	return fmt.Errorf("%w; run %s of %q %s%s", err, id, d.Workload, ended, offer(": if this is its, add it with", d.ID, list))
+}
+
+// endedWhen is when a run ended, with the day where that is not today's.
+func endedWhen(r run.Run, now time.Time) string {
+	at := endOf(&r).Local()
+	if at.Format(time.DateOnly) != now.Local().Format(time.DateOnly) {
+		return at.Format(time.DateTime)
+	}
+	return at.Format(time.TimeOnly)
 }
 
 // afterEnd gives a run that has ended what a stop says of it.

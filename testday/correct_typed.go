@@ -341,7 +341,7 @@ type batch struct {
 
 	answer CorrectAnswer
 	list   []store.RunCorrection
-	moved  []run.Run // as they were and as they are, where repeats may be others
+	unlike []run.Run // of which it is looked again whether they differ from their repeats
 }
 
 // add adds the changes of a run, judged again.
@@ -377,8 +377,9 @@ func (b *batch) add(ctx context.Context, d run.Record, changes []run.Change) err
 	}
 	if d.Cell() != after.Cell() {
 		c.Findings[run.Outlying], c.Findings[run.ConditionsDiffer] = nil, nil // it has other repeats
-		b.moved = append(b.moved, d.Run, after.Run)
+		b.unlike = append(b.unlike, d.Run)
 	}
+	b.unlike = append(b.unlike, after.Run)
 	b.list = append(b.list, store.RunCorrection{Run: d.ID, Correction: c})
 	b.answer.Runs = append(b.answer.Runs, correctedRun(d.Run, c))
 	return nil
@@ -515,19 +516,5 @@ func (b *batch) done(ctx context.Context, dryRun bool) (CorrectAnswer, error) {
 	for i, d := range corrected { // as they are, in place of what was foreseen
 		a.Runs[i].State = d.State
 	}
-	return a, b.markUnlike(ctx)
-}
-
-// markUnlike looks again which runs differ from their repeats, where these are others.
-func (b *batch) markUnlike(ctx context.Context) error {
-	seen := map[[2]string]bool{}
-	for _, r := range b.moved {
-		if key := [2]string{r.Device, r.Workload}; !seen[key] {
-			seen[key] = true
-			if err := MarkUnlike(ctx, b.store, r); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
+	return a, markUnlikeOf(ctx, b.store, b.unlike)
 }

@@ -68,5 +68,5 @@ func (e *EndedError) Error() string {
 
 // endedAt is the time of day at which a run ended, as the clock on the wall shows it.
 func endedAt(r run.Run) string {
-	return r.StartedAt.Add(time.Duration(r.Seconds() * float64(time.Second))).Local().Format(time.TimeOnly)
+	return endOf(&r).Local().Format(time.TimeOnly)
 }

@@ -89,7 +89,10 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 			labels.check(line, r)
 		}
 	}
-	x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
+	err = markAround(ctx, s, func() (err error) {
+		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
+		return err
+	})
 	if err == nil {
 		x.Known += edited.known
 		b := &batch{store: s, thresholds: th, who: q.Who, why: run.Shorten("table " + q.File), at: now}

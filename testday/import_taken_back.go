@@ -37,7 +37,8 @@ var TakeImportBack = &Operation[TakeBackRequest, store.Import]{
 		if x, err = importNamed(imports, q); err != nil {
 			return x, err
 		}
-		if err = d.Store.TakeBack(ctx, x.ID, !q.Again, d.Now); err != nil {
+		err = markAround(ctx, d.Store, func() error { return d.Store.TakeBack(ctx, x.ID, !q.Again, d.Now) })
+		if err != nil {
 			return x, err
 		}
 		x.TakenAt = run.Timestamp{}

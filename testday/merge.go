@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"sweepd/run"
 	"sweepd/store"
 )
 
@@ -123,11 +124,26 @@ func Merge(ctx context.Context, s store.Importer, path string, same []string, pr
 
 // MergeAndJudge is Merge that also judges again what was corrected in both places.
 func MergeAndJudge(ctx context.Context, s store.Store, path string, same []string, th Thresholds, now time.Time, progress func(done, total int)) (Merged, error) {
-	m, err := Merge(ctx, s, path, same, progress)
+	var m Merged
+	err := markAround(ctx, s, func() (err error) {
+		m, err = Merge(ctx, s, path, same, progress)
+		return err
+	})
 	if err == nil {
 		err = JudgeAgain(ctx, s, m.Unjudged, th, now)
 	}
-	return m, err
+	if err != nil {
+		return m, err
+	}
+	var moved []run.Run
+	for _, id := range m.Corrected {
+		d, err := s.Run(ctx, id)
+		if err != nil {
+			return m, err
+		}
+		moved = append(moved, run.Run{Labels: run.Labels{Device: d.Device}}) // the cell that it was in is not known here
+	}
+	return m, markUnlikeOf(ctx, s, moved)
 }
 
 func conflicts(list []store.Conflict) []Conflict {

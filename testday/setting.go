@@ -7,8 +7,9 @@ import (
 	"sweepd/run"
 )
 
-// What declares a setting.
+// What declares a setting, and stops a run.
 const (
+	ByStop    = "sweepd run stop"
 	BySetting = "sweepd setting"
 	ByStart   = "sweepd run start"
 	ByWatch   = "sweepd run watch"

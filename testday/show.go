@@ -2,6 +2,8 @@ package testday
 
 import (
 	"context"
+	"fmt"
+	"slices"
 
 	"sweepd/judge"
 	"sweepd/run"
@@ -97,5 +99,21 @@ func Show(ctx context.Context, s store.Runs, id string) (k KeptRun, err error) {
 	}
 	k.Record = complete(d)
 	k.History, err = s.History(ctx, d.ID)
+	k.adviseUndo()
 	return k, err
+}
+
+// adviseUndo names the correction that a finding stands against, to take it back.
+func (k *KeptRun) adviseUndo() {
+	for _, c := range slices.Backward(k.History.Corrections) {
+		if c.What != run.FieldSupply {
+			continue
+		}
+		for i := range k.Findings {
+			if f := &k.Findings[i]; f.Code == run.SupplyDisagrees {
+				f.Advice = fmt.Sprintf("see which is right: `sweepd run correct --undo %s` takes the correction back", run.ShortID(c.Batch))
+			}
+		}
+		return
+	}
 }

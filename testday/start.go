@@ -71,7 +71,7 @@ var PlanNextStart = &Operation[NextStartRequest, NextStart]{
 	About{Method: "GET", Path: "/plan/next/start", Summary: "Gives the run of the plan's next cell, as it is started, and what it needs of the device."},
 	func(ctx context.Context, d *Day, q NextStartRequest) (n NextStart, err error) {
 		start, want, err := StartOfNext(ctx, d.Store, q.Device, q.Note, d.Now)
-		return NextStart{StartRequest{Workload: start.Workload, Setting: start.Setting.String(), Variant: start.Variant, Note: start.Note}, want}, err
+		return NextStart{StartRequest{Workload: start.Workload, Setting: start.Setting.String(), Variant: start.Variant, Note: start.Note, By: start.By}, want}, err
 	},
 }
 

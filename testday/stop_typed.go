@@ -74,7 +74,7 @@ func (t TypedStop) stop() (s run.Stop, u Unusable) {
 			u.Missing = append(u.Missing, "--lower "+quoted(name))
 		}
 	}
-	s.Results = results
+	s.Results, s.By = results, ByStop
 	return s, u
 }
 

@@ -3,6 +3,7 @@ package testday
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
@@ -38,6 +39,52 @@ func MarkUnlike(ctx context.Context, s Likes, r run.Run) error {
 	}
 	_, err = s.SetUnlike(ctx, filter, store.ConditionsDiffer, texts)
 	return err
+}
+
+// Repeats are runs with what is kept of how they differ.
+type Repeats interface {
+	Likes
+	store.Runs
+}
+
+// markAround looks again which runs differ from their like where do brought runs of a
+// device that had some already, or took some away.
+func markAround(ctx context.Context, s Repeats, do func() error) error {
+	before, err := s.Devices(ctx)
+	if err != nil {
+		return err
+	}
+	if err := do(); err != nil {
+		return err
+	}
+	after, err := s.Devices(ctx)
+	if err != nil {
+		return err
+	}
+	for _, d := range after {
+		i := slices.IndexFunc(before, func(b store.DeviceRuns) bool { return b.Device == d.Device })
+		if i < 0 || before[i].Runs == d.Runs {
+			continue
+		}
+		if err := MarkUnlike(ctx, s, run.Run{Labels: run.Labels{Device: d.Device}}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// markUnlikeOf is MarkUnlike of several runs.
+func markUnlikeOf(ctx context.Context, s Likes, runs []run.Run) error {
+	seen := map[[2]string]bool{}
+	for _, r := range runs {
+		if key := [2]string{r.Device, r.Workload}; !seen[key] {
+			seen[key] = true
+			if err := MarkUnlike(ctx, s, r); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // mostConditions is how many conditions a finding tells in full.

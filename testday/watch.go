@@ -56,7 +56,7 @@ func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d r
 	output := w.Rules.newOutput()
 	c, err := w.start(program, output)
 	if err != nil {
-		d, serr := Stop(context.WithoutCancel(ctx), a, run.Stop{Run: r.ID, Failure: err.Error()})
+		d, serr := Stop(context.WithoutCancel(ctx), a, run.Stop{Run: r.ID, Failure: err.Error(), By: ByWatch})
 		if serr != nil {
 			d = run.Record{}
 		}
@@ -65,7 +65,7 @@ func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d r
 	defer c.close()
 	failure := c.await(ctx, signals)
 	took := time.Since(began)
-	return w.finish(context.WithoutCancel(ctx), a, r, c, run.Stop{Run: r.ID, Failure: failure}, took)
+	return w.finish(context.WithoutCancel(ctx), a, r, c, run.Stop{Run: r.ID, Failure: failure, By: ByWatch}, took)
 }
 
 // What the command printed is in the pipe when it ends. Where a process that it left

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -52,4 +54,72 @@ func TestImportsAreTakenBack(t *testing.T) {
 		t.Errorf("exit %d, %s", o.code, o.stderr)
 	}
 	wantWords(t, must(t, "check"), "0 damaged")
+}
+
+// What a run is said to differ from is looked at again where other runs of its cell come
+// and go: by an import, by a merge, and by taking one back.
+func TestRepeatsThatComeAndGo(t *testing.T) {
+	data := alone(t)
+	head := "run,device,workload,supply,setting_w,fps_mean\n"
+	day := head
+	for i, watts := range []float64{14, 15, 16, 18, 20, 22, 25} { // three runs at each, which scatter by some 0.3 %
+		for k, off := range []float64{1, 1.003, 0.997} {
+			day += fmt.Sprintf("r-01%d%d,unit-oak,harbour-flight,mains,%g,%g\n", i, k, watts, off*(45+watts))
+		}
+	}
+	must(t, "import", writeFile(t, "day.csv", day))
+	outlying := func(when, want string) {
+		t.Helper()
+		ids := []string{}
+		for _, r := range listedRuns(t, data) {
+			for _, f := range r.Findings {
+				if f.Code == "outlying" {
+					ids = append(ids, r.ID)
+				}
+			}
+		}
+		slices.Sort(ids)
+		if got := strings.Join(ids, " "); got != want {
+			t.Errorf("%s: outlying are %s, want %s", when, got, want)
+		}
+	}
+	outlying("one table", "")
+	odd := writeFile(t, "odd.csv", head+"r-0009,unit-oak,harbour-flight,mains,25,95\n")
+	must(t, "import", odd)
+	outlying("an odd run came", "r-0009")
+	must(t, "run", "correct", "r-0009", "--set-setting", "20W")
+	outlying("it was of another cell", "r-0009")
+	must(t, "import", writeFile(t, "more.csv", head+"r-0010,unit-oak,harbour-flight,mains,28,88\nr-0011,unit-oak,harbour-flight,mains,28,61\n"))
+	outlying("a pair that differs", "r-0009 r-0010 r-0011")
+	must(t, "import", "--undo", "more.csv")
+	must(t, "import", "--undo", "odd.csv")
+	outlying("both taken back", "")
+	must(t, "import", "--again", "odd.csv")
+	outlying("had back", "r-0009")
+
+	other := t.TempDir()
+	must(t, "import", writeFile(t, "pair.csv", head+"r-0012,unit-oak,harbour-flight,mains,12,50\n"), "--data", other)
+	must(t, "import", writeFile(t, "single.csv", head+"r-0013,unit-oak,harbour-flight,mains,12,71\n"))
+	outlying("one at 12 W", "r-0009")
+	must(t, "merge", other)
+	outlying("merged", "r-0009 r-0012 r-0013")
+	must(t, "import", "--undo")
+	outlying("the merge taken back", "r-0009")
+
+	// A decision, a result and a new name of the device change a cell, too.
+	must(t, "import", writeFile(t, "twelve.csv", head+"r-0014,unit-oak,harbour-flight,mains,12,50\n"))
+	outlying("a pair at 12 W", "r-0009 r-0013 r-0014")
+	must(t, "run", "reject", "r-0014", "--why", "the window was open")
+	outlying("rejected", "r-0009")
+	must(t, "run", "keep", "r-0014", "--why", "it was not")
+	outlying("kept", "r-0009 r-0013 r-0014")
+	must(t, "run", "result", "r-0014", "fps_mean=71.2")
+	outlying("its result put right", "r-0009")
+	must(t, "run", "correct", "--undo")
+	outlying("and as it was", "r-0009 r-0013 r-0014")
+	must(t, "import", writeFile(t, "elm.csv", head+"r-0015,unit-elm,harbour-flight,mains,15,40\n"))
+	must(t, "device", "rename", "unit-elm", "unit-oak")
+	outlying("renamed", "r-0009 r-0013 r-0014 r-0015")
+	must(t, "device", "rename", "unit-elm", "unit-oak", "--undo")
+	outlying("renamed back", "r-0009 r-0013 r-0014")
 }

@@ -104,7 +104,9 @@ func TestWrongLabelsAreCorrected(t *testing.T) {
 	if k.State != run.Finished || k.Supply != run.Battery || k.Why != "" {
 		t.Errorf("%s on %s, %q", k.State, k.Supply, k.Why)
 	}
-	d.do("run", "correct", "--undo")
+	id := k.History.Corrections[0].Batch
+	wantWords(t, d.do("run", "show", lost), "`sweepd run correct --undo "+run.ShortID(id)+"` takes the correction back")
+	d.do("run", "correct", "--undo", run.ShortID(id))
 	if k := d.kept(lost); k.State != run.Rejected || k.Supply != run.Mains || !k.HasFinding(run.SupplyChanged) || k.HasFinding(run.SupplyDisagrees) || k.SystemW != nil || len(k.Corrected) > 0 {
 		t.Errorf("taken back: %s on %s, %s", k.State, k.Supply, codesOf(k))
 	}

@@ -250,8 +250,10 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 		return a.printCorrection(d, a.explainRefusal(at, err))
 	}
 	err = a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
-		d, err = change(s, c)
-		return err
+		if d, err = change(s, c); err != nil {
+			return err
+		}
+		return testday.MarkUnlike(ctx, s, d.Run)
 	})
 	var request *testday.RequestError
 	if err == nil {

@@ -144,7 +144,7 @@ func TestStopTypedAgain(t *testing.T) {
 	id := d.begin()
 	d.try("run", "stop", "--result", "fps_mean=fast")
 	o := d.try("run", "stop", "--result", "fps_mean=68,4fps")
-	m := regexp.MustCompile("run (\\S+) of \"tile-sort\" ended at [0-9:]{8} without a result: if this is its, add it with `sweepd (run result (\\S+)) \"(.*)\"`").FindStringSubmatch(o.stderr)
+	m := regexp.MustCompile("run (\\S+) of \"tile-sort\" ended at [0-9:]{8}, by sweepd run stop, without a result: if this is its, add it with `sweepd (run result (\\S+)) \"(.*)\"`").FindStringSubmatch(o.stderr)
 	if o.code != exitFailed || m == nil || m[1] != run.ShortID(id) || m[4] != "fps_mean=68.4fps" {
 		t.Fatalf("exit %d, %s", o.code, o.stderr)
 	}
@@ -152,7 +152,14 @@ func TestStopTypedAgain(t *testing.T) {
 	if out := d.do("run", "show", id); !strings.Contains(out, "68.4") || strings.Contains(out, "result_missing") {
 		t.Error(out)
 	}
-	if o := d.try("run", "stop", "--result", "fps_mean=70fps"); o.code != exitFailed || strings.Contains(o.stderr, "without a result") {
-		t.Errorf("the run has its result: exit %d, %s", o.code, o.stderr)
+	short := run.ShortID(id)
+	for _, c := range []struct{ args, says string }{
+		{"--result fps_mean=70fps", ", by sweepd run stop, and has a result: if this is its, too, add it with `sweepd run result " + short + ` "fps_mean=70fps"`},
+		{"", ", by sweepd run stop: `sweepd run result " + short + " NAME=VALUE` gives it a result"},
+		{"--result fps_mean=fast", ", by sweepd run stop: `sweepd run result " + short + " NAME=VALUE` gives it a result"},
+	} {
+		if o := d.try(append([]string{"run", "stop"}, strings.Fields(c.args)...)...); o.code == exitOK || !strings.Contains(o.stderr, "no run is recording") || !strings.Contains(o.stderr, "run "+short+` of "tile-sort" ended at `) || !strings.Contains(o.stderr, c.says) {
+			t.Errorf("run stop %s: exit %d, %s", c.args, o.code, o.stderr)
+		}
 	}
 }
