@@ -243,7 +243,8 @@ type Conflict struct {
 
 // Plans keeps plans of test days.
 type Plans interface {
-	// NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
+	// NewPlan keeps a plan, which is in force from then on. It returns the plan's id: a new
+	// one, or where it has one already, that: an earlier plan is taken up again.
 	NewPlan(context.Context, schedule.Plan) (id int64, err error)
 	// ExtendPlan keeps what was appended to a plan that Plan gave for the same devices.
 	// It refuses if that is another one by now or was changed meanwhile: p then has to be
@@ -252,7 +253,7 @@ type Plans interface {
 	// Plan is the one in force: the newest that has a slot for any of the devices, or
 	// the newest of all where none is named. ErrNoPlan where there is none.
 	Plan(ctx context.Context, devices ...string) (schedule.Plan, error)
-	// AllPlans are those ever made, the oldest first.
+	// AllPlans are those ever made, once each, the oldest first.
 	AllPlans(context.Context) ([]schedule.Plan, error)
 	// RenameInPlans gives a device another name in all plans, and says in how many; with
 	// dryRun nothing is changed.

@@ -49,18 +49,14 @@ var TakeUpPlan = &Operation[PlanRef, PlanStatus]{
 	},
 }
 
-// ListPlans lists the plans that were made, the oldest first. One that was taken up
-// again is listed once.
+// ListPlans lists the plans that were made, the oldest first.
 func ListPlans(ctx context.Context, s Plans, now time.Time) ([]PlanSummary, error) {
 	all, err := s.AllPlans(ctx)
 	if err != nil {
 		return nil, err
 	}
 	list := []PlanSummary{}
-	for i, p := range all {
-		if slices.ContainsFunc(all[i+1:], func(later schedule.Plan) bool { return sameDay(p, later) }) {
-			continue
-		}
+	for _, p := range all {
 		runs, err := s.Runs(ctx, store.Filter{Since: p.CreatedAt.Time})
 		if err != nil {
 			return nil, err
@@ -73,16 +69,15 @@ func ListPlans(ctx context.Context, s Plans, now time.Time) ([]PlanSummary, erro
 			}
 		}
 		for _, device := range x.Devices {
-			x.InForce = x.InForce || !slices.ContainsFunc(all[i+1:], func(later schedule.Plan) bool { return slices.Contains(later.Devices(), device) })
+			now, err := s.Plan(ctx, device)
+			if err != nil {
+				return nil, err
+			}
+			x.InForce = x.InForce || now.ID == p.ID
 		}
 		list = append(list, x)
 	}
 	return list, nil
-}
-
-// sameDay tells whether one plan is another taken up again.
-func sameDay(p, q schedule.Plan) bool {
-	return p.CreatedAt == q.CreatedAt && p.Seed == q.Seed && slices.Equal(p.Devices(), q.Devices())
 }
 
 // FollowPlan takes an earlier plan up again: runs since it was made count as before. The
@@ -104,7 +99,7 @@ func FollowPlan(ctx context.Context, s Plans, id int64) (p Plan, err error) {
 	case now.ID == id:
 		return p, fmt.Errorf("plan %d is in force already", id)
 	}
-	if p.ID, err = s.NewPlan(ctx, p.Plan); err != nil {
+	if _, err = s.NewPlan(ctx, p.Plan); err != nil {
 		return p, err
 	}
 	if p.Estimates, err = estimates(ctx, s, p.UserEstimates); err != nil {

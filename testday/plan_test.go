@@ -375,10 +375,10 @@ func TestEarlierPlans(t *testing.T) {
 		t.Errorf("%s, want %s", got, want)
 	}
 	again, err := FollowPlan(t.Context(), s, first.ID)
-	if err != nil || again.ID == first.ID || again.Progress("", morning.Add(2*time.Hour)).Done != 1 {
+	if err != nil || again.ID != first.ID || again.Progress("", morning.Add(2*time.Hour)).Done != 1 {
 		t.Fatalf("%+v, %v", again, err)
 	}
-	if got, want := of(), "2: 1 of 1 left, [unit-oak] [tile-sort] in force false\n3: 2 of 3 left, [unit-oak] [tile-sort] in force true\n"; got != want {
+	if got, want := of(), "1: 2 of 3 left, [unit-oak] [tile-sort] in force true\n2: 1 of 1 left, [unit-oak] [tile-sort] in force false\n"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 	for id, want := range map[int64]string{again.ID: "in force already", 99: "there is no plan 99"} {
@@ -386,7 +386,10 @@ func TestEarlierPlans(t *testing.T) {
 			t.Errorf("%d: %v", id, err)
 		}
 	}
-	if p, err := FollowPlan(t.Context(), s, second.ID); err != nil || len(p.Slots) != 1 {
+	if p, err := FollowPlan(t.Context(), s, second.ID); err != nil || p.ID != second.ID || len(p.Slots) != 1 {
 		t.Errorf("the other way: %+v, %v", p, err)
+	}
+	if got, want := of(), "1: 2 of 3 left, [unit-oak] [tile-sort] in force false\n2: 1 of 1 left, [unit-oak] [tile-sort] in force true\n"; got != want {
+		t.Errorf("%s, want %s", got, want)
 	}
 }

@@ -60,7 +60,8 @@ func (a *app) planFollowCommand() *cobra.Command {
 		Use:   "follow PLAN",
 		Short: "Take an earlier plan up again",
 		Long: `Take an earlier plan up again, by its number in "sweepd plan list": it is in force
-from now on, under a new number, and the runs that were done for it count as before.`,
+from now on, and the runs that were done for it count as before. The plan that was in
+force is kept, and is taken up again in the same way.`,
 		Example: "  sweepd plan follow 2",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -73,6 +73,32 @@ func keepsPlans(t *testing.T, s store.Store) {
 	if diff := cmp.Diff([]schedule.Plan{p, second}, all, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
 		t.Errorf("all plans: %s", diff)
 	}
+
+	// The first one is taken up again, and stays what it is.
+	id, err := s.NewPlan(t.Context(), p)
+	must(t, err)
+	got, err = s.Plan(t.Context())
+	must(t, err)
+	if id != p.ID || got.ID != p.ID {
+		t.Errorf("plan %d is called %d, and %d is in force", p.ID, id, got.ID)
+	}
+	before = len(p.Slots)
+	p.Extend(p.Cells()[:1], []int{1}, schedule.Estimates{})
+	if err := s.ExtendPlan(t.Context(), second, len(second.Slots)); err == nil {
+		t.Error("the one that gave way was extended")
+	}
+	must(t, s.ExtendPlan(t.Context(), p, before))
+	all, err = s.AllPlans(t.Context())
+	must(t, err)
+	if diff := cmp.Diff([]schedule.Plan{p, second}, all, cmpopts.IgnoreUnexported(schedule.Estimates{})); diff != "" {
+		t.Errorf("all plans: %s", diff)
+	}
+	if n, err := s.RenameInPlans(t.Context(), "unit-oak", "unit-ash", false); err != nil || n != 2 {
+		t.Errorf("renamed in %d plans, %v, want 2", n, err)
+	}
+	if got, err := s.Plan(t.Context(), "unit-ash"); err != nil || got.ID != p.ID {
+		t.Errorf("renamed, plan %d is in force, %v", got.ID, err)
+	}
 }
 
 func keepsOutcomes(t *testing.T, s store.Store) {

@@ -1,11 +1,13 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,10 +16,12 @@ import (
 	"sweepd/store"
 )
 
-// NewPlan keeps a plan, which is in force from then on. It returns the plan's id.
+// NewPlan keeps a plan, which is in force from then on, see store.Plans. One that is taken
+// up again gets another row, since the newest row is in force; what was said with it names
+// the plan.
 func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err error) {
 	err = s.commit(ctx, true, func(tx *sql.Tx) error {
-		said, err := json.Marshal(toSaid(p.UserEstimates))
+		said, err := json.Marshal(toSaid(p.UserEstimates, p.ID))
 		if err != nil {
 			return err
 		}
@@ -34,30 +38,30 @@ func (s *Store) NewPlan(ctx context.Context, p schedule.Plan) (id int64, err err
 		}
 		return sealPlan(ctx, tx, id)
 	})
-	return id, s.fail("storing a plan in", err)
+	return cmp.Or(p.ID, id), s.fail("storing a plan in", err)
 }
 
 // ExtendPlan keeps what was appended to a plan, see store.Plans.
 func (s *Store) ExtendPlan(ctx context.Context, p schedule.Plan, before int, devices ...string) error {
 	return s.fail("extending the plan in", s.commit(ctx, true, func(tx *sql.Tx) error {
-		latest, err := latestPlan(ctx, tx, Version, devices)
+		row, err := latestPlan(ctx, tx, Version, devices)
 		if err != nil {
 			return err
 		}
-		var slots int
-		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM plan_slots WHERE plan = ?`, p.ID).Scan(&slots); err != nil {
+		latest, err := planOf(ctx, tx, row)
+		if err != nil {
 			return err
 		}
-		if latest != p.ID || slots != before {
+		if latest.ID != p.ID || len(latest.Slots) != before {
 			return fmt.Errorf("plan %d was changed meanwhile: try again", p.ID)
 		}
-		if _, err := tx.ExecContext(ctx, `DELETE FROM plan_slots WHERE plan = ?`, p.ID); err != nil {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM plan_slots WHERE plan = ?`, row); err != nil {
 			return err
 		}
-		if err := insertSlots(ctx, tx, p.ID, p.Slots); err != nil {
+		if err := insertSlots(ctx, tx, row, p.Slots); err != nil {
 			return err
 		}
-		return sealPlan(ctx, tx, p.ID)
+		return sealPlan(ctx, tx, row)
 	}))
 }
 
@@ -80,29 +84,29 @@ func insertSlots(ctx context.Context, tx *sql.Tx, plan int64, slots []schedule.S
 // RenameInPlans gives a device another name in all plans, see store.Plans.
 func (s *Store) RenameInPlans(ctx context.Context, old, name string, dryRun bool) (plans int, err error) {
 	return plans, s.fail("renaming a device in plans of", s.commit(ctx, true, func(tx *sql.Tx) error {
-		ids, err := numbers(ctx, tx, `SELECT DISTINCT plan FROM plan_slots WHERE device = ? ORDER BY plan`, old)
-		plans = len(ids)
-		if err != nil || dryRun {
-			return err
-		}
-		for _, id := range ids {
-			if err := renameInPlan(ctx, tx, id, old, name); err != nil {
+		rows, err := numbers(ctx, tx, `SELECT DISTINCT plan FROM plan_slots WHERE device = ? ORDER BY plan`, old)
+		renamed := map[int64]bool{}
+		for _, row := range rows {
+			p, err := planOf(ctx, tx, row)
+			if err == nil && !dryRun {
+				err = renameInPlan(ctx, tx, row, p, old, name)
+			}
+			if err != nil {
 				return err
 			}
+			renamed[p.ID] = true
 		}
-		return nil
+		plans = len(renamed)
+		return err
 	}))
 }
 
-func renameInPlan(ctx context.Context, tx *sql.Tx, id int64, old, name string) error {
+// renameInPlan changes the row of a plan.
+func renameInPlan(ctx context.Context, tx *sql.Tx, id int64, p schedule.Plan, old, name string) error {
 	if err := checkPlan(ctx, tx, id); err != nil {
 		return err
 	}
-	p, err := planOf(ctx, tx, id)
-	if err != nil {
-		return err
-	}
-	said := toSaid(p.UserEstimates)
+	said := toSaid(p.UserEstimates, p.ID)
 	if b, there := said.Batteries[old]; there {
 		delete(said.Batteries, old)
 		said.Batteries[name] = b
@@ -140,32 +144,35 @@ func (s *Store) Plan(ctx context.Context, devices ...string) (schedule.Plan, err
 // AllPlans are those ever made, see store.Plans.
 func (s *Store) AllPlans(ctx context.Context) (list []schedule.Plan, err error) {
 	err = inTx(ctx, s.read, func(tx *sql.Tx) error {
-		ids, err := numbers(ctx, tx, `SELECT id FROM plans ORDER BY id`)
+		rows, err := numbers(ctx, tx, `SELECT id FROM plans ORDER BY id`)
 		if err != nil {
 			return err
 		}
-		for _, id := range ids {
+		for _, row := range rows {
 			if s.version >= 2 {
-				if err := checkPlan(ctx, tx, id); err != nil {
+				if err := checkPlan(ctx, tx, row); err != nil {
 					return err
 				}
 			}
-			p, err := planOf(ctx, tx, id)
+			p, err := planOf(ctx, tx, row)
 			if err != nil {
 				return err
 			}
-			list = append(list, p)
+			if i := slices.IndexFunc(list, func(x schedule.Plan) bool { return x.ID == p.ID }); i >= 0 {
+				list[i] = p
+			} else {
+				list = append(list, p)
+			}
 		}
 		return nil
 	})
 	return list, s.fail("reading the plans of", err)
 }
 
-// planOf is the plan of an id.
-func planOf(ctx context.Context, tx *sql.Tx, id int64) (p schedule.Plan, err error) {
-	p.ID = id
+// planOf is the plan of a row.
+func planOf(ctx context.Context, tx *sql.Tx, row int64) (p schedule.Plan, err error) {
 	var created, seed, hard, said string
-	if err := tx.QueryRowContext(ctx, `SELECT created_at, seed, hard, said FROM plans WHERE id = ?`, p.ID).Scan(&created, &seed, &hard, &said); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT created_at, seed, hard, said FROM plans WHERE id = ?`, row).Scan(&created, &seed, &hard, &said); err != nil {
 		return p, err
 	}
 	if p.CreatedAt, err = parseStamp(created); err != nil {
@@ -176,8 +183,9 @@ func planOf(ctx context.Context, tx *sql.Tx, id int64) (p schedule.Plan, err err
 	}
 	var terms planSaid
 	if err := json.Unmarshal([]byte(said), &terms); err != nil {
-		return p, fmt.Errorf("what was said of plan %d: %w", p.ID, err)
+		return p, fmt.Errorf("what was said of plan %d: %w", row, err)
 	}
+	p.ID = cmp.Or(terms.TakenUp, row)
 	p.UserEstimates = terms.estimates()
 	p.Hard, p.Slots = []string{}, []schedule.Slot{}
 	if hard != "" {
@@ -194,10 +202,10 @@ func planOf(ctx context.Context, tx *sql.Tx, id int64) (p schedule.Plan, err err
 		p.Slots = append(p.Slots, x)
 		return nil
 	}, `SELECT pass, device, workload, variant, supply, setting_w, setting, needs_charge_ratio, wait_s
-		FROM plan_slots WHERE plan = ? ORDER BY position`, p.ID)
+		FROM plan_slots WHERE plan = ? ORDER BY position`, row)
 }
 
-// latestPlan is the id of the newest plan with a slot for any of the devices, or of all.
+// latestPlan is the newest row of a plan with a slot for any of the devices, or of all.
 func latestPlan(ctx context.Context, tx *sql.Tx, version int, devices []string) (id int64, err error) {
 	query, args := `SELECT max(id) FROM plans`, []any{}
 	if len(devices) > 0 {
@@ -233,6 +241,8 @@ type planSaid struct {
 	RunS      map[string]float64     `json:"run_s,omitempty"`
 	PauseS    float64                `json:"pause_s,omitempty"`
 	Batteries map[string]planBattery `json:"batteries,omitempty"`
+	// TakenUp is the id of the plan that the row has again; 0: the row is the first of its plan.
+	TakenUp int64 `json:"taken_up,omitempty"`
 }
 
 type planBattery struct {
@@ -241,8 +251,8 @@ type planBattery struct {
 	ChargeW float64 `json:"charge_w,omitempty"`
 }
 
-func toSaid(e schedule.Estimates) planSaid {
-	x := planSaid{RunS: map[string]float64{}, PauseS: e.Pause.Seconds(), Batteries: map[string]planBattery{}}
+func toSaid(e schedule.Estimates, takenUp int64) planSaid {
+	x := planSaid{RunS: map[string]float64{}, PauseS: e.Pause.Seconds(), Batteries: map[string]planBattery{}, TakenUp: takenUp}
 	for workload, d := range e.RunDuration {
 		x.RunS[workload] = d.Seconds()
 	}
