@@ -23,6 +23,7 @@ type CorrectRequest struct {
 	Why    string        `json:"why"`
 	Who    string        `json:"who"`
 	DryRun bool          `json:"dry_run"` // nothing is changed
+	New    bool          `json:"new"`     // names are meant as they are: none is doubted
 }
 
 // NewTyped is what of a run is to be another; nil and empty fields leave it.
@@ -51,6 +52,8 @@ type CorrectAnswer struct {
 	Runs      []CorrectedRun `json:"runs"`
 	Unchanged []string       `json:"unchanged"` // ids of selected runs that have it already
 	Left      []LeftRun      `json:"left"`      // that cannot be corrected now
+	// Doubts are the names that are probably slips, of those that are right now.
+	Doubts []NameDoubt `json:"doubts"`
 }
 
 // CorrectedRun is a run with what is corrected of it.
@@ -78,6 +81,12 @@ type CorrectableRuns interface {
 	store.Readings
 	store.AnalysisRuns
 	store.Corrector
+}
+
+// NamedRuns are kept runs whose names are held against all that were seen.
+type NamedRuns interface {
+	CorrectableRuns
+	Seen
 }
 
 // CorrectRuns corrects what was typed of runs.
@@ -108,7 +117,7 @@ func (d *Day) publishCorrected(ctx context.Context, a CorrectAnswer, err error) 
 
 // CorrectTyped corrects what was typed of runs, all or none, and judges again what
 // depends on it. th are the thresholds of findings.
-func CorrectTyped(ctx context.Context, s CorrectableRuns, q CorrectRequest, th judge.Thresholds, now time.Time) (a CorrectAnswer, err error) {
+func CorrectTyped(ctx context.Context, s NamedRuns, q CorrectRequest, th judge.Thresholds, now time.Time) (a CorrectAnswer, err error) {
 	set, err := q.Set.parse()
 	if err != nil {
 		return a, requestError(err)
@@ -129,6 +138,11 @@ func CorrectTyped(ctx context.Context, s CorrectableRuns, q CorrectRequest, th j
 		return a, err
 	}
 	b := batch{store: s, thresholds: th, why: q.Why, who: q.Who, at: now}
+	if !q.New {
+		if b.answer.Doubts, err = q.Set.Named().doubtedInPlaceOf(ctx, s, runsOf(runs)); err != nil {
+			return a, err
+		}
+	}
 	for _, d := range runs {
 		changes, err := set.changes(&d.Run)
 		if err != nil {
@@ -142,6 +156,14 @@ func CorrectTyped(ctx context.Context, s CorrectableRuns, q CorrectRequest, th j
 		return a, fmt.Errorf("run %s: %s", run.ShortID(left[0].Run), left[0].Why)
 	}
 	return b.done(ctx, q.DryRun)
+}
+
+func runsOf(list []run.Record) []run.Run {
+	runs := make([]run.Run, len(list))
+	for i, d := range list {
+		runs[i] = d.Run
+	}
+	return runs
 }
 
 // checkResults refuses the name of a result that no selected run has.
@@ -497,7 +519,7 @@ func (b *batch) done(ctx context.Context, dryRun bool) (CorrectAnswer, error) {
 	a := b.answer
 	a.Undoes = b.undoes
 	a.Unchanged = append([]string{}, a.Unchanged...)
-	a.Runs, a.Left = append([]CorrectedRun{}, a.Runs...), append([]LeftRun{}, a.Left...)
+	a.Runs, a.Left, a.Doubts = append([]CorrectedRun{}, a.Runs...), append([]LeftRun{}, a.Left...), append([]NameDoubt{}, a.Doubts...)
 	if dryRun || len(b.list) == 0 {
 		return a, nil
 	}

@@ -47,7 +47,7 @@ type Day struct {
 	// FramesShort is the share of a run that its frame times should cover; 0 means
 	// judge.DefaultFramesShort.
 	FramesShort float64
-	// Dir is a folder for files while they are taken over.
+	// Dir is the folder of the data, also for files while they are taken over.
 	Dir string
 	// Now is in the zone of whoever asks: days such as "today" are there.
 	Now time.Time

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"time"
 
@@ -20,6 +21,7 @@ type RenameRequest struct {
 	Into   bool `json:"into"`
 	Undo   bool `json:"undo"` // take the last renaming of Old to New back
 	DryRun bool `json:"dry_run"`
+	Meant  bool `json:"meant"` // New is no slip of another device's name
 
 	Why string `json:"why"`
 	Who string `json:"who"`
@@ -35,6 +37,8 @@ type RenameAnswer struct {
 	// Watched tells whether the agent watches the device by the name that it had: it
 	// records by that name until it is started anew.
 	Watched bool `json:"watched"`
+	// Doubts say that New is probably a slip of another device's name.
+	Doubts []NameDoubt `json:"doubts"`
 }
 
 // Rename gives a device another name, or takes that back.
@@ -42,7 +46,7 @@ var Rename = &Operation[RenameRequest, RenameAnswer]{
 	About{Method: "POST", Path: "/devices/rename", Summary: "Gives all runs of a device, and its plans, another name, or takes that back.", Needs: NeedsRight, Opens: OpensToWrite},
 	func(ctx context.Context, d *Day, q RenameRequest) (RenameAnswer, error) {
 		watched := ""
-		if s, err := d.Status(); err == nil {
+		if s, err := d.Status(); err == nil && s.holds(d.Dir) {
 			watched = s.Device
 		}
 		a, err := RenameDevice(ctx, d.Store, q, watched, d.Now)
@@ -55,6 +59,13 @@ var Rename = &Operation[RenameRequest, RenameAnswer]{
 		}
 		return a, err
 	},
+}
+
+// holds tells whether the agent keeps its data in a folder; one that does not say may.
+func (h Holder) holds(dir string) bool {
+	a, errA := os.Stat(h.Data)
+	b, errB := os.Stat(dir)
+	return h.Data == "" || h.Data == dir || errA == nil && errB == nil && os.SameFile(a, b)
 }
 
 // moveDeclaration has the setting that was declared for a device hold under its new name,
@@ -78,7 +89,7 @@ func moveDeclaration(ctx context.Context, s store.Declarations, from, to string)
 
 // Renamable is data in which a device can have another name.
 type Renamable interface {
-	CorrectableRuns
+	NamedRuns
 	store.Plans
 }
 
@@ -97,7 +108,7 @@ func RenameDevice(ctx context.Context, s Renamable, q RenameRequest, watched str
 	if q.Undo {
 		from, to = q.New, q.Old
 	}
-	a = RenameAnswer{Old: from, New: to, Watched: watched == from}
+	a = RenameAnswer{Old: from, New: to, Watched: watched == from, Doubts: []NameDoubt{}}
 	if err := checkNotRecording(ctx, s, from); err != nil {
 		return a, err
 	}
@@ -105,6 +116,7 @@ func RenameDevice(ctx context.Context, s Renamable, q RenameRequest, watched str
 	if err != nil {
 		return a, err
 	}
+	a.Doubts = append(a.Doubts, c.Doubts...)
 	a.ID, a.Runs = c.ID, len(c.Runs)
 	if !stays {
 		a.Plans, err = s.RenameInPlans(ctx, from, to, q.DryRun)
@@ -144,7 +156,7 @@ func (q RenameRequest) correct(ctx context.Context, s Renamable, from, to string
 			}
 		}
 	}
-	c, err = CorrectTyped(ctx, s, CorrectRequest{Filter: FilterRequest{Device: from}, Set: NewTyped{Device: &to}, Why: q.Why, Who: q.Who, DryRun: q.DryRun}, judge.Thresholds{}, now)
+	c, err = CorrectTyped(ctx, s, CorrectRequest{Filter: FilterRequest{Device: from}, Set: NewTyped{Device: &to}, Why: q.Why, Who: q.Who, DryRun: q.DryRun, New: q.Meant}, judge.Thresholds{}, now)
 	return c, false, err
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"strings"
 
@@ -39,7 +40,7 @@ An agent that watches the device calls it OLD until it is started anew.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			q.Old, q.New, q.Who = args[0], args[1], typist()
-			x, err := call(cmd.Context(), a, testday.Rename, q)
+			x, err := a.rename(cmd.Context(), &q)
 			if err != nil {
 				return err
 			}
@@ -53,8 +54,35 @@ An agent that watches the device calls it OLD until it is started anew.`,
 	cmd.Flags().BoolVar(&q.Undo, "undo", false, "take the last renaming of OLD to NEW back")
 	cmd.Flags().BoolVar(&q.DryRun, "dry-run", false, "say what would be renamed, and change nothing")
 	cmd.Flags().StringVar(&q.Why, "why", "", "`TEXT` that says why, kept with the correction")
+	newFlag(cmd.Flags(), &q.Meant)
 	cmd.MarkFlagsMutuallyExclusive("into", "undo")
 	return cmd
+}
+
+// rename asks about a name that is probably a slip of another device's, before anything is
+// renamed.
+func (a *app) rename(ctx context.Context, q *testday.RenameRequest) (testday.RenameAnswer, error) {
+	if !q.Meant && !q.Undo && !q.DryRun {
+		dry := *q
+		dry.DryRun = true
+		x, err := call(ctx, a, testday.Rename, dry)
+		if err != nil {
+			return x, err
+		}
+		use, err := a.settleDoubts(x.Doubts, "")
+		if err != nil {
+			return x, err
+		}
+		for _, d := range use {
+			q.New = d.Near
+		}
+		q.Meant = true
+	}
+	x, err := call(ctx, a, testday.Rename, *q)
+	for _, d := range x.Doubts {
+		a.warn(d.String())
+	}
+	return x, err
 }
 
 func (a *app) printRenamed(x testday.RenameAnswer, q testday.RenameRequest) error {

@@ -135,7 +135,7 @@ func (a *app) settleResults(ctx context.Context, d run.Record, isNew bool) {
 
 // renameResult gives a run's result the name that was seen.
 func (a *app) renameResult(ctx context.Context, id string, d testday.NameDoubt) {
-	q := testday.CorrectRequest{Runs: []string{id}, Set: testday.NewTyped{RenameResult: []string{d.Typed + "=" + d.Near}}, Who: typist()}
+	q := testday.CorrectRequest{Runs: []string{id}, Set: testday.NewTyped{RenameResult: []string{d.Typed + "=" + d.Near}}, Who: typist(), New: true}
 	_, err := call(ctx, a, testday.CorrectRuns, q)
 	if err != nil {
 		a.warn(fmt.Sprintf("the result keeps its name: %v%s", err, correction(d, run.ShortID(id))))

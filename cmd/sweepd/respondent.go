@@ -107,6 +107,7 @@ func callWith[Q, A any](ctx context.Context, a *app, op *testday.Operation[Q, A]
 		return answer, err
 	}
 	day := a.day(ctx, c, b)
+	day.Dir = at.folder
 	if op.Opens == testday.OpensNothing {
 		return op.Do(ctx, day, q)
 	}

@@ -62,7 +62,7 @@ func (a *app) runCorrectCommand() *cobra.Command {
 	var f filterFlags
 	var n newFlags
 	var why string
-	var dryRun, yes, undo bool
+	var dryRun, yes, undo, isNew bool
 	cmd := &cobra.Command{
 		Use:   "correct [RUN]...",
 		Short: "Correct what was typed of runs, or take a correction back",
@@ -86,7 +86,7 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 				return a.undoCorrection(cmd, args, why, dryRun)
 			}
 			q := testday.CorrectRequest{Runs: args, Filter: f.request(), Set: n.given(cmd), Why: why, Who: typist(), DryRun: dryRun}
-			x, err := a.askAndCorrect(cmd.Context(), q, yes)
+			x, err := a.askAndCorrect(cmd.Context(), q, yes, isNew)
 			if err != nil {
 				return err
 			}
@@ -100,20 +100,42 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 	cmd.Flags().BoolVar(&dryRun, "dry-run", false, "show what would be corrected, and change nothing")
 	cmd.Flags().BoolVar(&yes, "yes", false, "do not ask, however many runs there are")
 	cmd.Flags().BoolVar(&undo, "undo", false, "take the last correction back, or the one whose id is given")
+	newFlag(cmd.Flags(), &isNew)
 	return cmd
 }
 
-// askAndCorrect asks about many runs before they are corrected.
-func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes bool) (testday.CorrectAnswer, error) {
-	if yes || q.DryRun || len(q.Runs) == 1 {
-		return call(ctx, a, testday.CorrectRuns, q)
+// askAndCorrect asks about names that are probably slips, and about many runs, before any
+// is corrected.
+func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes, isNew bool) (x testday.CorrectAnswer, err error) {
+	ask := !yes && len(q.Runs) != 1
+	only := ""
+	if len(q.Runs) == 1 {
+		only = q.Runs[0]
 	}
-	q.DryRun = true
-	x, err := call(ctx, a, testday.CorrectRuns, q)
-	if err != nil || len(x.Runs) == 0 {
-		return x, err
+	q.New = isNew
+	for look := q.DryRun || ask || !isNew; look; { // again, where another name is meant
+		dry := q
+		dry.DryRun = true
+		if x, err = call(ctx, a, testday.CorrectRuns, dry); err != nil || len(x.Runs) == 0 {
+			return x, err
+		}
+		if q.DryRun {
+			for _, d := range x.Doubts {
+				a.warn(d.String())
+			}
+			return x, nil
+		}
+		use, err := a.settleDoubts(x.Doubts, only)
+		if err != nil {
+			return x, err
+		}
+		for _, d := range use {
+			q.Set = d.InTyped(q.Set)
+		}
+		q.New = true
+		look = len(use) > 0
 	}
-	if n := len(x.Runs); n > 1 {
+	if n := len(x.Runs); ask && n > 1 {
 		said, asked := a.ask(fmt.Sprintf("Correct %s? (--dry-run shows them)", sentence.Counted(n, "run")))
 		switch {
 		case !asked:
@@ -122,7 +144,6 @@ func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes b
 			return x, errors.New("nothing was changed")
 		}
 	}
-	q.DryRun = false
 	return call(ctx, a, testday.CorrectRuns, q)
 }
 

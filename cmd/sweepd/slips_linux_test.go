@@ -4,6 +4,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"sweepd/run"
 )
 
 // A run that takes its labels from the plan declares the setting for the plan, and the
@@ -51,5 +53,81 @@ func TestFollowingTheWrongPlan(t *testing.T) {
 	wantWords(t, must(t, "plan", "status"), "plan 1 ")
 	if o := sweepd(t, "plan", "new", "--device", "unit-oak", "--workload", "tile-sort", "--settings", "30"); o.code != exitFailed || !strings.Contains(o.stderr, "plan 1 is in force") {
 		t.Errorf("a new one: %+v", o)
+	}
+}
+
+// A correction may hold a slip, too: at a terminal it is asked about before anything
+// changes, elsewhere it is warned of, and --new says that it is meant. What is put right was
+// no name that was seen.
+func TestSlipsInCorrections(t *testing.T) {
+	alone(t)
+	t.Setenv("COLUMNS", "1000")
+	must(t, "import", writeFile(t, "day.csv", "run,device,workload,variant,setting,fps_mean,load_time\n"+
+		"r-0001,unit-oak,harbour-flight,fan=quiet,quiet,60,\nr-0002,unit-oak,harbour-flight,fan=quiet,quiet,61,\n"+
+		"r-0003,unit-oak,tile-sotr,fan=quiet,quiet,62,\nr-0004,unit-elm,harbour-flight,,quiet,,63\n"))
+	of := func(id string) string {
+		t.Helper()
+		r := asked[run.Run](t, "run show "+id)
+		return r.Cell().String() + ", " + resultsText(r.Results)
+	}
+	before := of("r-0003")
+	for _, c := range []struct{ args, doubted, right string }{
+		{"--set-workload harbor-flight", `workload "harbor-flight" was not seen before, near harbour-flight. Use harbour-flight? [Y/n/new] `, "harbour-flight"},
+		{"--set-setting quiett", `setting "quiett" was not seen before, near quiet. Use quiet? [Y/n/new] `, "quiet"},
+		{"--set-variant fna=loud", `variant key "fna" was not seen before, near fan. Use fan? [Y/n/new] `, "fan=loud"},
+		{"--set-variant fan=qiuet", `variant fan=qiuet was not seen before, near fan=quiet. Use quiet? [Y/n/new] `, "fan=quiet"},
+		{"--set-device unit-eml", `device "unit-eml" was not seen before, near unit-elm. Use unit-elm? [Y/n/new] `, "unit-elm"},
+		{"--rename-result fps_mean=load_tiem", `result "load_tiem" was not seen before, near load_time. Use load_time? [Y/n/new] `, "load_time 62"},
+	} {
+		args := append([]string{"run", "correct", "r-0003"}, strings.Fields(c.args)...)
+		if o := typedAt(t, "n\n", args...); o.code != exitFailed || !strings.Contains(o.stderr, c.doubted) || of("r-0003") != before {
+			t.Errorf("%s, n: %+v, %s", c.args, o, of("r-0003"))
+		}
+		typed := strings.Fields(strings.NewReplacer("=", " ").Replace(c.args))
+		slip := typed[len(typed)-1]
+		if o := typedAt(t, "\n", args...); o.code != exitOK || !strings.Contains(of("r-0003"), c.right) || c.doubted != "" && strings.Contains(of("r-0003"), " "+slip+",") {
+			t.Errorf("%s, Enter: %+v, %s", c.args, o, of("r-0003"))
+		}
+		if of("r-0003") != before {
+			must(t, "run", "correct", "--undo")
+		}
+		if o := sweepd(t, append(args, "--dry-run")...); o.code != exitOK || !strings.Contains(o.stderr, "warning: ") || of("r-0003") != before {
+			t.Errorf("%s, a dry run: %+v", c.args, o)
+		}
+		o := sweepd(t, args...)
+		if o.code != exitOK || !strings.Contains(o.stderr, "warning: ") || !strings.Contains(o.stderr, "not seen before, near ") || of("r-0003") == before {
+			t.Errorf("%s in a script: %+v, %s", c.args, o, of("r-0003"))
+		}
+		must(t, "run", "correct", "--undo")
+		if o := typedAt(t, "", append(args, "--new")...); o.code != exitOK || o.stderr != "" || of("r-0003") == before {
+			t.Errorf("%s --new: %+v, %s", c.args, o, of("r-0003"))
+		}
+		must(t, "run", "correct", "--undo")
+	}
+	// The wrong name itself is near the right one.
+	if o := typedAt(t, "", "run", "correct", "r-0003", "--set-workload", "tile-sort"); o.code != exitOK || o.stderr != "" {
+		t.Errorf("a name is put right: %+v", o)
+	}
+	// Of many runs the name is asked about first, then whether all are meant.
+	if o := typedAt(t, "y\ny\n", "run", "correct", "--device", "unit-oak", "--set-workload", "harbor-flight"); o.code != exitOK || !strings.Contains(o.stderr, "Correct 1 run?") && !strings.Contains(of("r-0003"), "harbour-flight") {
+		t.Errorf("many: %+v", o)
+	}
+	for _, c := range []struct {
+		lines string
+		want  int
+	}{{"n\n", exitFailed}, {"\n", exitOK}} {
+		if o := typedAt(t, c.lines, "device", "rename", "unit-elm", "unit-oka"); o.code != c.want || !strings.Contains(o.stderr, `device "unit-oka" was not seen before, near unit-oak. Use unit-oak? [Y/n/new] `) {
+			t.Errorf("rename, %q: %+v", c.lines, o)
+		}
+	}
+	if of("r-0004") != "unit-oak, harbour-flight, quiet, load_time 63" {
+		t.Errorf("renamed: %s", of("r-0004"))
+	}
+	must(t, "device", "rename", "unit-elm", "unit-oak", "--undo")
+	if o := sweepd(t, "device", "rename", "unit-elm", "unit-oka", "--dry-run"); o.code != exitOK || !strings.Contains(o.stderr, "warning: ") {
+		t.Errorf("rename, a dry run: %+v", o)
+	}
+	if o := typedAt(t, "", "device", "rename", "unit-elm", "unit-oka", "--new"); o.code != exitOK || o.stderr != "" {
+		t.Errorf("rename --new: %+v", o)
 	}
 }

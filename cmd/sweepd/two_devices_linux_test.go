@@ -189,6 +189,13 @@ func TestADeviceIsRenamed(t *testing.T) {
 	if o := sweepd(t, "merge", data, "--data", elsewhere); o.code != exitOK {
 		t.Errorf("merged again: exit %d, %s", o.code, o.stderr)
 	}
+	// The agent that watches a device of the same name holds another folder.
+	if out := flat(must(t, "device", "rename", watched().Device, "unit-ash", "--data", elsewhere)); strings.Contains(out, "start it anew") {
+		t.Errorf("in another folder: %q", out)
+	}
+	if out := flat(must(t, "device", "rename", watched().Device, "unit-ash", "--data", data)); !strings.Contains(out, "start it anew") {
+		t.Errorf("in its own folder: %q", out)
+	}
 	must(t, "check")
 }
 
