@@ -298,6 +298,16 @@ func (d NameDoubt) InResults(list Results) Results {
 	return out
 }
 
+// InUnit is a result whose unit is doubted, as it is given in the one that was seen; the
+// number is left open where it cannot be converted.
+func (d NameDoubt) InUnit(list Results) string {
+	if !d.Usable() {
+		return d.Of + "=…" + d.Near
+	}
+	r := d.InResults(list)[d.Of]
+	return fmt.Sprintf("%s=%v%s", d.Of, r.Value, r.Unit)
+}
+
 // NamesError is returned where names of a plan are probably slips.
 type NamesError struct {
 	Doubts []NameDoubt `json:"doubts"`

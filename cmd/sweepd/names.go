@@ -121,27 +121,39 @@ func (a *app) settleResults(ctx context.Context, d run.Record, isNew bool) {
 	}
 	for _, doubt := range answer.Doubts {
 		id := run.ShortID(d.ID)
-		if doubt.Correction() != "" {
-			if answer, asked := a.reply(question(doubt)); asked {
-				if answer == "" || agreed(answer) {
-					a.renameResult(ctx, d.ID, doubt)
-				}
-				continue
-			}
+		right := correction(doubt, id)
+		if doubt.Correction() == "" {
+			right = fmt.Sprintf("; to put it right: `sweepd run result %s %q`", id, doubt.InUnit(d.Results))
 		}
-		a.warn(fmt.Sprintf("%s; run %s has it as it was given%s", doubt, id, correction(doubt, id)))
+		answer, asked := a.reply(question(doubt))
+		switch {
+		case asked && doubt.Usable() && (answer == "" || agreed(answer)):
+			a.putRight(ctx, d, doubt, right)
+		case asked && (doubt.Usable() || agreed(answer)):
+		default:
+			a.warn(fmt.Sprintf("%s; run %s has it as it was given%s", doubt, id, right))
+		}
 	}
 }
 
-// renameResult gives a run's result the name that was seen.
-func (a *app) renameResult(ctx context.Context, id string, d testday.NameDoubt) {
-	q := testday.CorrectRequest{Runs: []string{id}, Set: testday.NewTyped{RenameResult: []string{d.Typed + "=" + d.Near}}, Who: typist(), New: true}
-	_, err := call(ctx, a, testday.CorrectRuns, q)
+// putRight gives a run's result the name that was seen, or converts it to the unit that was.
+func (a *app) putRight(ctx context.Context, d run.Record, doubt testday.NameDoubt, right string) {
+	id := run.ShortID(d.ID)
+	said := fmt.Sprintf("%s is now called %s", doubt.Typed, doubt.Near)
+	var err error
+	if doubt.Correction() != "" {
+		q := testday.CorrectRequest{Runs: []string{d.ID}, Set: testday.NewTyped{RenameResult: []string{doubt.Typed + "=" + doubt.Near}}, Who: typist(), New: true}
+		_, err = call(ctx, a, testday.CorrectRuns, q)
+	} else {
+		list := testday.Results{doubt.Of: doubt.InResults(d.Results)[doubt.Of]}
+		_, err = a.giveResults(ctx, d.ID, list, nil)
+		said = "it is now " + resultsText(list)
+	}
 	if err != nil {
-		a.warn(fmt.Sprintf("the result keeps its name: %v%s", err, correction(d, run.ShortID(id))))
+		a.warn(fmt.Sprintf("the result stays as it was given: %v%s", err, right))
 		return
 	}
-	fmt.Fprintf(a.err, "run %s: %s is now called %s\n", run.ShortID(id), d.Typed, d.Near)
+	fmt.Fprintf(a.err, "run %s: %s\n", id, said)
 }
 
 // answered is what a person typed, in small letters; "n" where the input ended.

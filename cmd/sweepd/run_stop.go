@@ -166,12 +166,7 @@ nothing is stored unless all are good. sweepd run correct --undo takes the table
 				maps.Copy(r.Results, results)
 				results, framed = r.Results, &r
 			}
-			return a.correct(cmd.Context(), func(s store.Store, c config) (run.Record, error) {
-				rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
-				return testday.Correct(cmd.Context(), s, args[0], results, framed, rules, time.Now())
-			}, func(c *console.Client) (run.Record, error) {
-				return c.Correct(cmd.Context(), args[0], results, framed)
-			})
+			return a.printCorrection(a.giveResults(cmd.Context(), args[0], results, framed))
 		},
 	}
 	f.addLower(cmd)
@@ -208,11 +203,11 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 			if err := testday.CheckReason(decision, why); err != nil {
 				return fmt.Errorf("--why: %w", err)
 			}
-			return a.correct(cmd.Context(), func(s store.Store, _ config) (run.Record, error) {
+			return a.printCorrection(a.correct(cmd.Context(), func(s store.Store, _ config) (run.Record, error) {
 				return testday.Decide(cmd.Context(), s, args[0], decision, why, time.Now())
 			}, func(c *console.Client) (run.Record, error) {
 				return c.Decide(cmd.Context(), args[0], decision, why)
-			})
+			}))
 		},
 	}
 	cmd.Flags().StringVar(&why, "why", "", "`TEXT` that says why")
@@ -236,18 +231,27 @@ Its result can be given as that of any other run. --undo takes the last keeping 
 	return cmd
 }
 
-// correct changes the data itself, with or without an agent, and prints the run as it
-// is then. Where that fails while an agent keeps runs that it could not store either, the
+// giveResults gives a run results, and gives it as it is then.
+func (a *app) giveResults(ctx context.Context, id string, list testday.Results, framed *testday.FrameResults) (run.Record, error) {
+	return a.correct(ctx, func(s store.Store, c config) (run.Record, error) {
+		rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
+		return testday.Correct(ctx, s, id, list, framed, rules, time.Now())
+	}, func(c *console.Client) (run.Record, error) {
+		return c.Correct(ctx, id, list, framed)
+	})
+}
+
+// correct changes the data itself, or has the agent do it, and gives the run as it is
+// then. Where that fails while an agent keeps runs that it could not store either, the
 // agent is asked to.
-func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error), atAgent func(*console.Client) (run.Record, error)) error {
+func (a *app) correct(ctx context.Context, change func(store.Store, config) (run.Record, error), atAgent func(*console.Client) (run.Record, error)) (d run.Record, err error) {
 	at, err := a.whom(ctx)
 	if err != nil {
-		return err
+		return d, err
 	}
-	var d run.Record
 	if at.agent != nil {
 		d, err = atAgent(at.agent)
-		return a.printCorrection(d, a.explainRefusal(at, err))
+		return d, a.explainRefusal(at, err)
 	}
 	err = a.withStore(sqlite.Options{}, func(s store.Store, c config) (err error) {
 		if d, err = change(s, c); err != nil {
@@ -264,7 +268,7 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 	if err == nil && d.State == run.Recording {
 		d = testday.AsEnded(d, a.endedRuns(ctx))
 	}
-	return a.printCorrection(d, err)
+	return d, err
 }
 
 // printCorrection prints a run as it is after a change, or hands the error on.

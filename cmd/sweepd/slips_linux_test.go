@@ -131,3 +131,39 @@ func TestSlipsInCorrections(t *testing.T) {
 		t.Errorf("rename --new: %+v", o)
 	}
 }
+
+// A unit that a result never had is treated as a name is: the run has ended, then the
+// person at a terminal is asked, and elsewhere the warning says how it is put right.
+func TestUnitsThatWereNeverSeen(t *testing.T) {
+	alone(t)
+	t.Setenv("COLUMNS", "1000")
+	d := newTestDay(t)
+	typed := func(lines string, args ...string) outcome { return typedAt(t, lines, append(args, d.flags...)...) }
+	d.begin()
+	d.do("run", "stop", "--result", "load=4.2s", "--result", "fps_mean=60fps", "--lower", "load")
+	for _, c := range []struct{ lines, result, asks, says, has string }{
+		{"\n", "load=4100ms", "Convert it to s? [Y/n/new] ", "it is now load 4.1 s", "load 4.1 s"},
+		{"new\n", "load=4100ms", "Convert it to s? [Y/n/new] ", "", "load 4100 ms"},
+		{"n\n", "load=4100ms", "Convert it to s? [Y/n/new] ", "", "load 4100 ms"},
+		{"y\n", "fps_mean=16ms", "Keep it in ms? [y/N] ", "", "fps_mean 16 ms"},
+		{"\n", "fps_mean=16ms", "Keep it in ms? [y/N] ", "to put it right: `sweepd run result ", "fps_mean 16 ms"},
+	} {
+		id := d.begin()
+		o := typed(c.lines, "run", "stop", "--result", c.result)
+		k := d.kept(id)
+		if o.code != exitOK || d.recording() != nil || !strings.Contains(o.stderr, c.asks) || !strings.Contains(o.stderr, c.says) || c.says == "" && strings.Contains(o.stderr, "put it right") || resultsText(k.Results) != c.has {
+			t.Errorf("%s, %q: %+v, has %s", c.result, c.lines, o, resultsText(k.Results))
+		}
+		d.do("run", "correct", id, "--remove-result", strings.Split(c.result, "=")[0])
+	}
+	id := d.begin()
+	o := d.try("run", "stop", "--result", "load=4100ms")
+	if want := "warning: result load was in s before, not in ms (1 ms is 0.001 s); run " + run.ShortID(id) + " has it as it was given; to put it right: `sweepd run result " + run.ShortID(id) + ` "load=4.1s"` + "`"; o.code != exitOK || !strings.Contains(o.stderr, want) {
+		t.Errorf("in a script: %+v, want %s", o, want)
+	}
+	d.do("run", "result", id, "load=4.1s")
+	watch := append([]string{"run", "watch", "--workload", "tile-sort", "--result-from", "load=took ([0-9]+ ms)"}, append(d.flags, "--", "echo", "took 3900 ms")...)
+	if o := typedAt(t, "y\n", watch...); o.code != exitOK || !strings.Contains(o.stderr, "it is now load 3.9 s") {
+		t.Errorf("watch: %+v", o)
+	}
+}
