@@ -52,7 +52,7 @@ type Repeats interface {
 func markAround(ctx context.Context, s Repeats, do func() error) error {
 	before, err := s.Devices(ctx)
 	if err != nil {
-		return err
+		return store.Stopped(ctx, err)
 	}
 	if err := do(); err != nil {
 		return err
