@@ -124,6 +124,9 @@ func Battery(runs []run.Run, req BatteryRequest) (BatteryResult, error) {
 		}
 	}
 	result.Notes = append(result.Notes, loneRunDowns(result.Groups, req)...)
+	if len(runs) == 0 {
+		return BatteryResult{}, fmt.Errorf("battery: %w", errNoRuns)
+	}
 	if len(result.Groups) == 0 && len(result.Notes) == 0 {
 		return BatteryResult{}, fmt.Errorf("battery: none of %d selected runs was on battery", others)
 	}

@@ -102,7 +102,22 @@ func (l *Local) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 		recording = *r
 	}
 	s, unusable := usable(s, recording, l.Lower)
-	return unusable.after(l.stopRun(ctx, s, recording, given))
+	d, err := l.stopRun(ctx, s, recording, given)
+	if err == nil && l.Store != nil {
+		d.Findings = l.findings(ctx, d)
+	}
+	return unusable.after(d, err)
+}
+
+// findings are those of a run that has ended, with what its like say of it: whoever stops a
+// run is to see at once that it was made under other conditions than the others.
+func (l *Local) findings(ctx context.Context, d run.Record) []run.Finding {
+	if MarkUnlike(ctx, l.Store, d.Run) == nil { // else whoever follows runs tells why
+		if kept, err := l.Store.Run(ctx, d.ID); err == nil {
+			return kept.Findings
+		}
+	}
+	return d.Findings
 }
 
 // usable is what can be kept of a stop, with the directions of its results.

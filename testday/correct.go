@@ -13,6 +13,7 @@ import (
 // Corrections finds runs that are kept and changes them.
 type Corrections interface {
 	store.Runs
+	store.AnalysisRuns
 	store.Corrector
 	store.Readings
 }

@@ -64,6 +64,25 @@ func (q FilterRequest) Filter(now time.Time) (f store.Filter, err error) {
 	return f, nil
 }
 
+// Ahead says that the request is for runs that started later than now; "" where it is not.
+// Where a clock was wrong there may be such runs all the same.
+func (q FilterRequest) Ahead(now time.Time) string {
+	from, _, err := ParseSpan(q.Since, now)
+	if err != nil || !from.After(now) {
+		return ""
+	}
+	return ahead(q.Since, from, now)
+}
+
+func ahead(since string, from, now time.Time) string {
+	const minutes = "2006-01-02 15:04"
+	text := fmt.Sprintf("since %s lies in the future: it is %s now", since, now.Format(minutes))
+	if from.Before(now.Add(24*time.Hour)) && strings.Contains(since, ":") {
+		text += fmt.Sprintf("; the day before is %q", from.AddDate(0, 0, -1).Format(minutes))
+	}
+	return text
+}
+
 // oneOf tells why a word is none of those that have a meaning; an empty one may be.
 func oneOf(what, word string, words ...string) error {
 	if word == "" || slices.Contains(words, word) {

@@ -23,6 +23,28 @@ func (p period) has(r *run.Run) bool {
 	return !r.StartedAt.IsZero() && !r.StartedAt.Before(p.since) && (p.until.IsZero() || r.StartedAt.Before(p.until))
 }
 
+// nothing says that no run started then, and when the runs did.
+func (p period) nothing(runs []run.Run, now time.Time) error {
+	var first, last time.Time
+	for i := range runs {
+		if at := runs[i].StartedAt.Time; !at.IsZero() && (first.IsZero() || at.Before(first)) {
+			first = at
+		}
+		if at := runs[i].StartedAt.Time; at.After(last) {
+			last = at
+		}
+	}
+	const minutes = "2006-01-02 15:04"
+	name, when := p.name, "it is not known when the selected runs did"
+	if !last.IsZero() {
+		when = fmt.Sprintf("those selected did from %s to %s", first.In(now.Location()).Format(minutes), last.In(now.Location()).Format(minutes))
+	}
+	if p.since.After(now) {
+		name = strings.Replace(ahead(strings.TrimPrefix(name, "since "), p.since, now), " lies", ", which lies", 1)
+	}
+	return fmt.Errorf("%w: no run started %s; %s", analysis.ErrNoComparison, name, when)
+}
+
 // cutPeriod takes since=... and until=... out of the text of a side.
 func cutPeriod(side string, now time.Time) (p period, rest string, err error) {
 	var others []string
@@ -73,6 +95,7 @@ func splitByTime(runs []run.Run, q analysis.CompareRequest, now time.Time) ([]ru
 	}
 	const others = "at other times"
 	var list []run.Run
+	ofA, ofB := 0, 0
 	for _, r := range runs {
 		if _, has := r.Variant.Get(startedKey); has {
 			return runs, q, requestError(fmt.Errorf("run %s has the variant key %q, which stands for the time where sides differ in it", run.ShortID(r.ID), startedKey))
@@ -84,8 +107,10 @@ func splitByTime(runs []run.Run, q analysis.CompareRequest, now time.Time) ([]ru
 			return runs, q, requestError(fmt.Errorf("the sides overlap: run %s, which started at %s, is of both", run.ShortID(r.ID), r.StartedAt))
 		case inA:
 			name = a.name
+			ofA++
 		case inB:
 			name = b.name
+			ofB++
 		case a.name == "" || b.name == "":
 			name = others
 		default:
@@ -95,6 +120,14 @@ func splitByTime(runs []run.Run, q analysis.CompareRequest, now time.Time) ([]ru
 		pairs[startedKey] = name
 		r.Variant = run.NewVariant(pairs)
 		list = append(list, r)
+	}
+	for _, side := range []struct {
+		period
+		n int
+	}{{a, ofA}, {b, ofB}} {
+		if side.name != "" && side.n == 0 && len(runs) > 0 {
+			return runs, q, side.nothing(runs, now)
+		}
 	}
 	for _, side := range []struct {
 		text *string

@@ -78,3 +78,29 @@ func TestCompareDays(t *testing.T) {
 		}
 	}
 }
+
+// Where a side has no run, or the runs asked for are those of tomorrow, that is said, and when
+// the runs were.
+func TestCompareDaysWithoutRuns(t *testing.T) {
+	now := morning.AddDate(0, 0, 1).Add(9 * time.Hour)
+	span := "those selected did from " + morning.Add(8*time.Minute).Format("2006-01-02 15:04") + " to "
+	for side, want := range map[string]string{
+		"since=2020-01-01,until=2020-02-01": "no run started 2020-01-01 to 2020-02-01; " + span,
+		"until=2020-01-01":                  "no run started until 2020-01-01; " + span,
+		"since=tomorrow":                    "no run started since tomorrow, which lies in the future: it is " + now.Format("2006-01-02 15:04") + " now; " + span,
+	} {
+		_, err := Compare(twoDays(), analysis.CompareRequest{A: side}, analysis.Prices{}, now)
+		if !errors.Is(err, analysis.ErrNoComparison) || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v\nwant %q", side, err, want)
+		}
+	}
+	for since, want := range map[string]string{
+		"yesterday": "", "": "", "now": "", "2h": "", now.Add(-time.Minute).Format("15:04"): "",
+		"2031-01-01":                             "since 2031-01-01 lies in the future: it is ",
+		now.Add(2 * time.Minute).Format("15:04"): fmt.Sprintf("; the day before is %q", now.AddDate(0, 0, -1).Add(2*time.Minute).Format("2006-01-02 15:04")),
+	} {
+		if got := (FilterRequest{Since: since}).Ahead(now); (got == "") != (want == "") || !strings.Contains(got, want) {
+			t.Errorf("since %q: %q, want %q", since, got, want)
+		}
+	}
+}

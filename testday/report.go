@@ -124,6 +124,9 @@ func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames)
 		Filter: f, Lower: d.lower(q.Lower), Runs: q.Run, Frames: sets,
 		Questions: report.Questions{Metrics: q.Metrics, Reference: q.B, Margin: q.Margin, Declared: q.Noise, Full: full, Reserve: q.Reserve, Prices: prices},
 	})
+	if ahead := q.Ahead(d.Now); err != nil && ahead != "" {
+		return fmt.Errorf("%w: %s", err, ahead)
+	}
 	if err != nil {
 		return err
 	}

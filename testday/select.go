@@ -2,6 +2,7 @@ package testday
 
 import (
 	"context"
+	"errors"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -28,7 +29,11 @@ func (q *AnalysisRequest) selection(ctx context.Context, d *Day) (x Selection, e
 	if err != nil {
 		return x, err
 	}
-	return Select(ctx, d.Store, f, d.lower(q.Lower))
+	x, err = Select(ctx, d.Store, f, d.lower(q.Lower))
+	if ahead := q.Ahead(d.Now); err == nil && len(x.Runs) == 0 && ahead != "" {
+		return x, withSkipped(x, errors.New("no run was selected: "+ahead))
+	}
+	return x, err
 }
 
 // SkippedJSON counts the selected runs that an analysis did not take.

@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -26,9 +27,12 @@ var spanForms = []struct {
 	{"15:04", 0, time.Minute}, // today
 }
 
+// endOfDay is 24:00, the end of a day (ISO 8601-1:2019, 5.3.2), of today unless it is said.
+var endOfDay = regexp.MustCompile(`^(?:([0-9]{4}-[0-9]{2}-[0-9]{2})[ T])?24:00(?::00)?$`)
+
 // ParseSpan reads when: a day (2026-05-04, today, yesterday), a month (2026-05), a
 // minute (2026-05-04 09:30, or 09:30 for today), an instant (RFC 3339), or a time ago
-// (90m, 2h, 3d, 1w). Times without a zone are where the user is. from is the beginning
+// (90m, 2h30m, 3d, 1w). Times without a zone are where the user is. from is the beginning
 // of what was written and to its end, which no longer belongs to it: since a day means
 // from its beginning, and until a day to its end.
 func ParseSpan(text string, now time.Time) (from, to time.Time, err error) {
@@ -39,8 +43,17 @@ func ParseSpan(text string, now time.Time) (from, to time.Time, err error) {
 		return midnight, midnight.AddDate(0, 0, 1), nil
 	case "yesterday":
 		return midnight.AddDate(0, 0, -1), midnight, nil
+	case "tomorrow":
+		return midnight.AddDate(0, 0, 1), midnight.AddDate(0, 0, 2), nil
 	case "now":
 		return now, now, nil
+	}
+	if m := endOfDay.FindStringSubmatch(strings.ToUpper(word)); m != nil {
+		day, err := time.ParseInLocation(time.DateOnly, cmp.Or(m[1], midnight.Format(time.DateOnly)), now.Location())
+		if err == nil {
+			end := day.AddDate(0, 0, 1)
+			return end, end, nil
+		}
 	}
 	if m := ago.FindStringSubmatch(word); m != nil {
 		n, _ := strconv.Atoi(m[1]) // at most four digits
@@ -56,6 +69,9 @@ func ParseSpan(text string, now time.Time) (from, to time.Time, err error) {
 			at = now.Add(-time.Duration(n) * time.Minute)
 		}
 		return at, at, nil
+	}
+	if d, err := time.ParseDuration(word); err == nil && d > 0 { // 2h30m
+		return now.Add(-d), now.Add(-d), nil
 	}
 	if at, err := time.Parse(time.RFC3339Nano, strings.TrimSpace(text)); err == nil {
 		return at, at, nil

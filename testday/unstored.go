@@ -103,13 +103,17 @@ func named(list []run.Record, id string) int {
 // *run.NotStoredError.
 func CorrectionsWithUnstored(s Corrections, a Recorder) Corrections {
 	return &correctionsWithUnstored{
-		stored:    WithUnstored(s, func(context.Context) []run.Record { return a.Live().Unstored }),
-		Corrector: s, Readings: s, agent: a,
+		stored:   WithUnstored(s, func(context.Context) []run.Record { return a.Live().Unstored }),
+		analysed: s, Corrector: s, Readings: s, agent: a,
 	}
 }
 
+// analysed is store.AnalysisRuns, whose name is that of its method.
+type analysed interface{ store.AnalysisRuns }
+
 type correctionsWithUnstored struct {
 	stored
+	analysed
 	store.Corrector
 	store.Readings
 	agent Recorder

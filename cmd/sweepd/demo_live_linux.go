@@ -31,6 +31,7 @@ func (a *app) liveDemo(ctx context.Context, out, device, listen string) (err err
 		cfg = simdevice.UnitElm()
 	}
 	cfg.StartOnMains, cfg.ChargerW = true, 100
+	cfg.BatteryDim = 0.6                               // as many systems do: battery against mains compares two screens
 	cfg.ChargeStop, cfg.Batteries[0].Charge = 0.8, 0.8 // at rest on mains, as a device that was left plugged in
 	c, err := a.config()
 	if err != nil {

@@ -244,3 +244,28 @@ func TestRunDoubts(t *testing.T) {
 		t.Errorf("%s", out)
 	}
 }
+
+// Hurried times: what lies in the future is said to, of lists and of analyses.
+func TestFiltersThatFitNothing(t *testing.T) {
+	data := alone(t)
+	campaign(t, data)
+	for args, want := range map[string]string{
+		"run list --since 2099-01-01":             "no run fits: since 2099-01-01 lies in the future: it is ",
+		"compare --by device --since 2099-01-01":  "no run was selected: since 2099-01-01 lies in the future",
+		"curve --since tomorrow":                  "no run was selected: since tomorrow lies in the future",
+		"battery --since 2099-01":                 "no run was selected: since 2099-01 lies in the future",
+		"battery --until 2020-01-01":              "battery: no run was selected",
+		"report --out x --since 2099-01-01":       "there is nothing to report: since 2099-01-01 lies in the future",
+		"compare --a since=2099-01-01":            "no run started since 2099-01-01, which lies in the future",
+		"compare --a until=2020-01-01 --b since=": "want a day",
+		"run list --last 0":                       "want a number of runs from 1",
+	} {
+		o := sweepd(t, strings.Fields(args)...)
+		if said := strings.Join(strings.Fields(o.out+o.stderr), " "); !strings.Contains(said, want) || len(said) > 400 {
+			t.Errorf("sweepd %s: exit %d, %s\nwant %q", args, o.code, said, want)
+		}
+	}
+	if list := asked[[]run.Run](t, "run list --until 24:00 --last 3"); len(list) != 3 {
+		t.Errorf("until the end of today: %+v", list)
+	}
+}

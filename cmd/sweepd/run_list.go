@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"reflect"
 	"time"
@@ -25,6 +26,9 @@ func (a *app) runListCommand() *cobra.Command {
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			q := f.request()
+			if q.Last == 0 && cmd.Flags().Changed("last") {
+				return misused(errors.New("--last 0: want a number of runs from 1"))
+			}
 			if _, err := q.Filter(time.Now()); err != nil {
 				return err
 			}
@@ -93,6 +97,9 @@ func (a *app) endedRuns(ctx context.Context) []run.Record {
 func noRuns(q testday.FilterRequest) string {
 	if reflect.ValueOf(q).IsZero() {
 		return "no runs yet"
+	}
+	if ahead := q.Ahead(time.Now()); ahead != "" {
+		return "no run fits: " + ahead
 	}
 	return "no run fits: `sweepd run list` without flags lists all"
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -158,22 +159,29 @@ func wattsText(d run.Record) string {
 	if d.PackageW != nil {
 		parts = append(parts, fmt.Sprintf("package %s W", sentence.Significant(*d.PackageW)))
 	}
-	if x := d.Discharge; x != nil && x.Watts != nil {
-		name := "battery"
-		if d.Supply == run.Battery {
-			name = "whole device"
-		}
-		if x.UncertaintyWatts == nil {
-			parts = append(parts, fmt.Sprintf("%s %s W", name, sentence.Significant(*x.Watts)))
-		} else {
-			u := *x.UncertaintyWatts
-			parts = append(parts, fmt.Sprintf("%s %s ± %s W (95 %%)", name, sentence.WithUncertainty(*x.Watts, u), sentence.WithUncertainty(u, u)))
-		}
+	if x := d.Discharge; x != nil && x.Watts != nil && !d.HasFinding(run.TooShort) {
+		parts = append(parts, dischargeText(d.Supply, *x.Watts, x.UncertaintyWatts))
 	}
 	if d.SystemW != nil && d.SystemWSource == run.FromExternal {
 		parts = append(parts, fmt.Sprintf("whole device %s W by an external meter", sentence.Significant(*d.SystemW)))
 	}
 	return strings.Join(parts, ", ")
+}
+
+// dischargeText is what the battery gave: all that the device drew where nothing else fed it.
+func dischargeText(supply run.Supply, watts float64, uncertainty *float64) string {
+	name := "battery"
+	if supply == run.Battery {
+		name = "whole device"
+	}
+	if uncertainty == nil {
+		return fmt.Sprintf("%s %s W", name, sentence.Significant(watts))
+	}
+	u := *uncertainty
+	if supply != run.Battery && math.Abs(watts) <= u {
+		return fmt.Sprintf("battery at rest within ± %s W (95 %%)", sentence.WithUncertainty(u, u))
+	}
+	return fmt.Sprintf("%s %s ± %s W (95 %%)", name, sentence.WithUncertainty(watts, u), sentence.WithUncertainty(u, u))
 }
 
 func (p *printer) summaries(list []run.Summary) {

@@ -28,12 +28,13 @@ import (
 
 // testDay is a person with a simulated handheld who does everything by command.
 type testDay struct {
-	t     *testing.T
-	bench *simlab.Bench
-	serve func() // the bench's agent, where it is another one
-	store store.Store
-	flags []string
-	wrong map[int]blunder // by number of the run
+	t       *testing.T
+	bench   *simlab.Bench
+	serve   func() // the bench's agent, where it is another one
+	store   store.Store
+	flags   []string
+	stopped string          // what the last stop said
+	wrong   map[int]blunder // by number of the run
 }
 
 // blunder is something that goes wrong in one run, and how it must be found.

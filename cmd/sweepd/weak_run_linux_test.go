@@ -33,8 +33,11 @@ func TestRunsThatSayNothingDoNotCount(t *testing.T) {
 	if r.Supply != run.Battery || !r.HasFinding(run.TooShort) || r.SystemW != nil {
 		t.Fatalf("run list: %+v", r)
 	}
-	if out := must(t, "run", "show", "last"); !strings.Contains(out, "its power does not count: too short") {
-		t.Errorf("run show:\n%s", out)
+	if out := must(t, "run", "show", "last"); !strings.Contains(out, "its power does not count: too short") || strings.Contains(out, "whole device") {
+		t.Errorf("run show:\n%s", out) // what the battery tells for a moment is from before the run
+	}
+	if out := must(t, "curve"); strings.Contains(out, "is enough") {
+		t.Errorf("one setting is called enough:\n%s", out)
 	}
 	out := must(t, "battery", "--full-energy", "48Wh")
 	if !strings.Contains(out, "left out: run "+run.ShortID(r.ID)+", too short, ") || strings.Contains(out, "runtime h") {
@@ -76,5 +79,22 @@ func TestRunsThatSayNothingDoNotCount(t *testing.T) {
 	page, err := os.ReadFile(filepath.Join(data, "report", "report.html"))
 	if err != nil || !strings.Contains(string(page), "left out: run "+run.ShortID(r.ID)) {
 		t.Errorf("the report does not name the run, %v", err)
+	}
+}
+
+// A battery at rest is said to be at rest, and nothing that cannot be told from zero is given
+// in four decimals.
+func TestBatteryAtRest(t *testing.T) {
+	u := 0.0069
+	for want, c := range map[string]struct {
+		supply run.Supply
+		watts  float64
+	}{
+		"battery at rest within ± 0.0069 W (95 %)": {run.Mains, 0.001}, "battery -1.2000 ± 0.0069 W (95 %)": {run.Mains, -1.2},
+		"whole device 0.0010 ± 0.0069 W (95 %)": {run.Battery, 0.001},
+	} {
+		if got := dischargeText(c.supply, c.watts, &u); got != want {
+			t.Errorf("%s: %q, want %q", c.supply, got, want)
+		}
 	}
 }

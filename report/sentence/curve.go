@@ -17,13 +17,16 @@ func CurveMetric(r *analysis.CurveResult) string {
 	return metric + ", " + r.Better + " is better"
 }
 
+// onlySetting tells whether there is but one, of which nothing is said by calling it enough.
+func onlySetting(g *analysis.CurveGroup) bool { return len(g.Points) == 1 && len(g.Departures) == 0 }
+
 // Curve says which settings a device follows, where it gives most per watt, how
 // much is enough, and what does not fit the trend.
 func Curve(g *analysis.CurveGroup) []Sentence {
 	var l list
 	l.effective(g)
 	l.efficiency(&g.Efficiency)
-	if g.Enough.AtW.Known() {
+	if g.Enough.AtW.Known() && !onlySetting(g) {
 		l.say("%s W is enough for %s %% of the best result.", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0))
 	}
 	if g.KneeW.Known() && g.KneeSignificant {
