@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/http/httptrace"
+	"net/textproto"
 	"net/url"
 	"strconv"
 	"strings"
@@ -74,10 +76,17 @@ func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err err
 }
 
 // HoldRun holds on to a run until ctx ends: where this process is killed first, the agent
-// stops the run.
-func (c *Client) HoldRun(ctx context.Context, id string) error {
+// stops the run. It calls held when the agent has said that it holds it, which it does by
+// the informational answer 102 (RFC 2518, 10.1).
+func (c *Client) HoldRun(ctx context.Context, id string, held func()) error {
 	patient := *c
 	patient.http.Timeout = 0
+	ctx = httptrace.WithClientTrace(ctx, &httptrace.ClientTrace{Got1xxResponse: func(code int, _ textproto.MIMEHeader) error {
+		if code == http.StatusProcessing {
+			held()
+		}
+		return nil
+	}})
 	return patient.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/hold", struct{}{}, nil)
 }
 

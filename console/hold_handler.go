@@ -15,7 +15,7 @@ import (
 // abandoned is what is said against a run whose watch was killed.
 const abandoned = "sweepd run watch ended without stopping the run; its command may have gone on"
 
-// hold lasts until the caller hangs up. Where the run is still recording then, it ends:
+// hold says that it holds the run, and lasts until the caller hangs up. Where the run is still recording then, it ends:
 // whoever was to stop it is gone.
 func (h *handler) hold(w http.ResponseWriter, r *http.Request) {
 	var q struct{}
@@ -27,6 +27,7 @@ func (h *handler) hold(w http.ResponseWriter, r *http.Request) {
 		h.fail(w, r, err)
 		return
 	}
+	w.WriteHeader(http.StatusProcessing) // before the answer
 	stopping, _ := r.Context().Value(stopping{}).(<-chan struct{})
 	select {
 	case <-stopping: // the agent ends its run by itself

@@ -30,6 +30,7 @@ func TestHold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// hold returns once the agent says that it holds the run.
 	hold := func() (r run.Run, gone context.CancelFunc, held chan error) {
 		t.Helper()
 		if r, err = c.StartRun(t.Context(), run.Start{Workload: "tile-sort"}); err != nil {
@@ -37,7 +38,13 @@ func TestHold(t *testing.T) {
 		}
 		holding, gone := context.WithCancel(t.Context())
 		held = make(chan error, 1)
-		go func() { held <- c.HoldRun(holding, r.ID) }()
+		said := make(chan struct{})
+		go func() { held <- c.HoldRun(holding, r.ID, func() { close(said) }) }()
+		select {
+		case <-said:
+		case err := <-held:
+			t.Fatalf("not held: %v", err)
+		}
 		return r, gone, held
 	}
 	r, gone, held := hold()
@@ -63,7 +70,6 @@ func TestHold(t *testing.T) {
 	<-held
 	_, gone, held = hold()
 	defer gone()
-	time.Sleep(50 * time.Millisecond) // until it holds
 	cancel()
 	if err := <-held; err != nil {
 		t.Errorf("the agent ends: %v", err)

@@ -92,8 +92,9 @@ func (f *fakeAgent) Status(context.Context) (Status, error) {
 }
 
 // HoldRun counts those who hold.
-func (f *fakeAgent) HoldRun(ctx context.Context, _ string) error {
+func (f *fakeAgent) HoldRun(ctx context.Context, _ string, held func()) error {
 	f.holds.Add(1)
+	held()
 	defer f.holds.Add(-1)
 	<-ctx.Done()
 	return ctx.Err()

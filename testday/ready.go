@@ -103,9 +103,23 @@ func ReasonsSentence(r run.Readiness) string {
 	return strings.Join(texts, "; ")
 }
 
+// FitSentence says of a run that nothing speaks against that the device was fit to start
+// it; r is how it was just before.
+func FitSentence(r run.Readiness) string {
+	if r.Fit {
+		return ReadySentence(r)
+	}
+	texts := make([]string, len(r.Reasons))
+	for i, x := range r.Reasons {
+		texts[i] = x.Text
+	}
+	return "fit to start by now; a moment before: " + strings.Join(texts, "; ")
+}
+
 // StartedSentences say what speaks against a run that was started all the same: what the
-// agent found, and what the run was to have and has not.
-func StartedSentences(r run.Run, w run.Want) []string {
+// agent found, what the run was to have and has not, and a charge that was too low just
+// before. What else kept the device from being fit then the agent has looked at again.
+func StartedSentences(r run.Run, w run.Want, before run.Readiness) []string {
 	var list []string
 	say := func(text string) { list = append(list, "started all the same: "+text) }
 	for _, f := range r.Findings {
@@ -124,6 +138,11 @@ func StartedSentences(r run.Run, w run.Want) []string {
 			on = string(r.Supply)
 		}
 		say(fmt.Sprintf("it is on %s, and the plan wants %s: it does not count for the plan", on, w.Supply))
+	}
+	for _, x := range before.Reasons {
+		if x.Code == run.BatteryReserve && !r.HasFinding(x.Code) {
+			say(x.WithAdvice())
+		}
 	}
 	return list
 }

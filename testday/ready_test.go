@@ -36,6 +36,12 @@ func TestReadySentence(t *testing.T) {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}
+	if got, want := FitSentence(run.Readiness{Reasons: []run.Reason{busy, mainsNow}}), "fit to start by now; a moment before: the processor is 60 % busy (allowed: 30 %); the device is on mains, the run wants battery"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if r := (run.Readiness{Fit: true}); FitSentence(r) != ReadySentence(r) {
+		t.Errorf("got %q", FitSentence(r))
+	}
 	f := &fakeAgent{}
 	if r, err := Ready(t.Context(), f, run.Want{Supply: run.Battery}); err != nil || !r.Fit || r.Reasons == nil || f.wanted.Supply != run.Battery {
 		t.Errorf("%+v, %v", r, err)

@@ -36,15 +36,23 @@ func TestStart(t *testing.T) {
 	if err != nil || len(r.Findings) != 3 || r.Results == nil {
 		t.Errorf("%+v, %v", r, err)
 	}
-	if got := strings.Join(StartedSentences(r, run.Want{}), "|"); got != "started all the same: 70 °C, finding hot_start; let it cool|started all the same: 12W read, finding setting_disagrees" {
+	if got := strings.Join(StartedSentences(r, run.Want{}, run.Readiness{}), "|"); got != "started all the same: 70 °C, finding hot_start; let it cool|started all the same: 12W read, finding setting_disagrees" {
 		t.Errorf("sentences %s", got)
 	}
 	r.Findings, r.Supply = nil, run.Mains
-	if got := strings.Join(StartedSentences(r, run.Want{Supply: run.Battery}), "|"); got != "started all the same: it is on mains, and the plan wants battery: it does not count for the plan" {
+	if got := strings.Join(StartedSentences(r, run.Want{Supply: run.Battery}, run.Readiness{}), "|"); got != "started all the same: it is on mains, and the plan wants battery: it does not count for the plan" {
 		t.Errorf("sentences %s", got)
 	}
-	if got := StartedSentences(r, run.Want{Supply: run.Mains}); len(got) != 0 {
+	if got := StartedSentences(r, run.Want{Supply: run.Mains}, run.Readiness{Reasons: []run.Reason{busy, mainsNow}}); len(got) != 0 {
 		t.Errorf("nothing speaks against it: %s", got)
+	}
+	low := run.Readiness{Reasons: []run.Reason{busy, {Finding: run.Finding{Code: run.BatteryReserve, Text: "the battery is at 50 %, the run needs 60 %", Advice: "charge it before the run"}}}}
+	if got := strings.Join(StartedSentences(r, run.Want{}, low), "|"); got != "started all the same: the battery is at 50 %, the run needs 60 %; charge it before the run" {
+		t.Errorf("sentences %s", got)
+	}
+	found := run.Run{Findings: []run.Finding{{Code: run.BatteryReserve, Severity: run.SeverityDoubt, Text: "9 %"}}}
+	if got := strings.Join(StartedSentences(found, run.Want{}, low), "|"); got != "started all the same: 9 %, finding battery_reserve" {
+		t.Errorf("sentences %s", got)
 	}
 	if len(f.recording.Findings) != 3 {
 		t.Errorf("the agent's own findings changed: %+v", f.recording.Findings)

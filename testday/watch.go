@@ -27,9 +27,10 @@ type Watched struct {
 // WatchedAgent is an agent that also ends a run by itself where its watch is gone.
 type WatchedAgent interface {
 	Agent
-	// HoldRun holds on to a run until ctx ends. Where the caller goes away without
-	// ending ctx, as a process does that is killed, the agent stops the run.
-	HoldRun(ctx context.Context, id string) error
+	// HoldRun holds on to a run until ctx ends, and calls held when the agent says that
+	// it does; an older agent does not say so. Where the caller goes away without ending
+	// ctx, as a process does that is killed, the agent stops the run.
+	HoldRun(ctx context.Context, id string, held func()) error
 }
 
 // Watch starts a run, carries out the command and stops the run when the command
@@ -48,9 +49,8 @@ func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d r
 	if err != nil {
 		return d, err
 	}
-	held, release := context.WithCancel(context.WithoutCancel(ctx))
+	release := hold(context.WithoutCancel(ctx), a, r.ID)
 	defer release()
-	go func() { _ = a.HoldRun(held, r.ID) }() // an agent that is gone has ended the run
 
 	began := time.Now()
 	output := w.Rules.newOutput()
@@ -66,6 +66,23 @@ func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d r
 	failure := c.await(ctx, signals)
 	took := time.Since(began)
 	return w.finish(context.WithoutCancel(ctx), a, r, c, run.Stop{Run: r.ID, Failure: failure, By: ByWatch}, took)
+}
+
+// holdWait is how long a command waits for the agent to hold its run: an older one does
+// not say that it does.
+const holdWait = 500 * time.Millisecond
+
+// hold holds on to a run until it is released. It returns once the agent does, so that no
+// run is left recording where this process is killed when its command has just begun.
+func hold(ctx context.Context, a WatchedAgent, id string) (release context.CancelFunc) {
+	ctx, release = context.WithCancel(ctx)
+	held, answered := context.WithTimeout(ctx, holdWait)
+	go func() {
+		defer answered() // an agent that is gone has ended the run
+		_ = a.HoldRun(ctx, id, answered)
+	}()
+	<-held.Done()
+	return release
 }
 
 // What the command printed is in the pipe when it ends. Where a process that it left

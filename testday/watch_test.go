@@ -7,7 +7,9 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -54,25 +56,48 @@ func failureOf(d run.Record) string {
 // that prints shortly after still counts.
 func TestWatchOfABackgroundChild(t *testing.T) {
 	f := &fakeAgent{}
-	stoppedAt := make(chan time.Time, 2)
-	a := stopSpy{f, func(run.Stop) { stoppedAt <- time.Now() }}
-	w := watched(t, `(sleep 0.5; echo "fps 61.5"; exec sleep 30) & echo ready`, `fps=fps ([0-9.]+)`)
-	var ready time.Time
-	w.Out = writerFunc(func(p []byte) (int, error) {
-		if string(p) == "ready\n" {
-			ready = time.Now()
+	stopped := filepath.Join(t.TempDir(), "stopped")
+	a := stopSpy{f, func(run.Stop) {
+		if err := os.WriteFile(stopped, nil, 0o600); err != nil {
+			t.Error(err)
 		}
-		return len(p), nil
-	})
+	}}
+	// The child says its result once the run is told to stop: where the run waits for the child, there is none.
+	w := watched(t, `(until [ -e '`+stopped+`' ]; do sleep 0.01; done; echo "fps 61.5"; exec sleep 30) & echo ready`, `fps=fps ([0-9.]+)`)
 	d, err := Watch(t.Context(), a, run.Start{}, w)
-	if err != nil || d.Results["fps"].Value != 61.5 || failureOf(d) != "" {
-		t.Errorf("%+v, %v", d, err)
-	}
-	if idle := (<-stoppedAt).Sub(ready); idle > 400*time.Millisecond {
-		t.Errorf("stopped %v after the end of the command", idle)
+	if err != nil || d.Results["fps"].Value != 61.5 || failureOf(d) != "" || w.Out.(*bytes.Buffer).String() != "ready\nfps 61.5\n" {
+		t.Errorf("%+v, %v; shown %q", d, err, w.Out)
 	}
 	if s := w.Err.(*bytes.Buffer).String(); !strings.Contains(s, `command "sh" left processes behind that hold its output`) {
 		t.Errorf("said %q", s)
+	}
+}
+
+// lateHolder takes its time to hold a run.
+type lateHolder struct {
+	*fakeAgent
+	begun chan struct{} // closed when the command has begun
+	early atomic.Bool   // it had before the run was held
+}
+
+func (l *lateHolder) HoldRun(ctx context.Context, id string, held func()) error {
+	asked := time.Now()
+	select {
+	case <-l.begun:
+		l.early.Store(time.Since(asked) < holdWait) // on a machine that is held up for so long nothing is shown
+	case <-time.After(holdWait / 5):
+	}
+	return l.fakeAgent.HoldRun(ctx, id, held)
+}
+
+// The command begins when the run is held: else, where both are killed just then, it
+// would be left recording.
+func TestWatchHoldsTheRunFirst(t *testing.T) {
+	l := &lateHolder{fakeAgent: &fakeAgent{}, begun: make(chan struct{})}
+	w := watched(t, "echo begun")
+	w.Out = writerFunc(func(p []byte) (int, error) { close(l.begun); return len(p), nil })
+	if _, err := Watch(t.Context(), l, run.Start{}, w); err != nil || l.early.Load() {
+		t.Errorf("it began before its run was held: %v, %v", l.early.Load(), err)
 	}
 }
 

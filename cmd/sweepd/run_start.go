@@ -35,14 +35,19 @@ fit, says for what and how long, and for what it needs you; Ctrl-C starts nothin
 			if err != nil {
 				return err
 			}
-			if err := a.sayReady(cmd.Context(), client, want, wait); err != nil {
+			look := testday.Ready
+			if wait {
+				look = a.waitReady
+			}
+			before, err := look(cmd.Context(), client, want)
+			if err != nil {
 				return err
 			}
 			run, err := testday.Start(cmd.Context(), client, start)
 			if err != nil {
 				return err
 			}
-			return a.printStarted(cmd.Context(), client, run, want)
+			return a.printStarted(cmd.Context(), client, run, want, before)
 		},
 	}
 	f.add(cmd)
@@ -90,27 +95,16 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	return start, next.Want, client, err
 }
 
-// sayReady says in one line that the device is fit to start, if it is; with wait, it
-// waits until then.
-func (a *app) sayReady(ctx context.Context, client *console.Client, want run.Want, wait bool) error {
-	look := testday.Ready
-	if wait {
-		look = a.waitReady
-	}
-	r, err := look(ctx, client, want)
-	if err != nil || !r.Fit {
-		return err
-	}
-	_, err = fmt.Fprintln(a.err, a.terminal(a.err).Paint(testday.ReadySentence(r), toneGood))
-	return err
-}
-
 // printStarted says in one line what is recorded now, and before it what speaks against
-// it.
-func (a *app) printStarted(ctx context.Context, client *console.Client, r run.Run, want run.Want) error {
+// it or, where nothing does, that the device was fit.
+func (a *app) printStarted(ctx context.Context, client *console.Client, r run.Run, want run.Want, before run.Readiness) error {
 	terminal := a.terminal(a.err)
-	for _, s := range testday.StartedSentences(r, want) {
-		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(s, "  "), toneDoubt))
+	sentences, tone := testday.StartedSentences(r, want, before), toneDoubt
+	if len(sentences) == 0 {
+		sentences, tone = []string{testday.FitSentence(before)}, toneGood
+	}
+	for _, s := range sentences {
+		fmt.Fprintln(a.err, terminal.PaintLines(terminal.Wrap(s, "  "), tone))
 	}
 	if a.json {
 		return a.printJSON(r)

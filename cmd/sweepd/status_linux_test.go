@@ -49,10 +49,19 @@ func TestStatus(t *testing.T) {
 // It is drawn again until it is told to end.
 func TestStatusFollows(t *testing.T) {
 	alone(t)
-	ctx, cancel := context.WithTimeout(context.Background(), redrawEvery+time.Second)
+	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	var out lockedBuffer
-	if code := Run(ctx, []string{"status", "--follow"}, strings.NewReader(""), &out, &out); code != exitOK || strings.Count(out.String(), "asked: ") != 2 || strings.Contains(out.String(), "\x1b") {
+	ended := make(chan int, 1)
+	began := time.Now()
+	go func() { ended <- Run(ctx, []string{"status", "--follow"}, strings.NewReader(""), &out, &out) }()
+	eventually(t, "it is drawn again", func() bool { return strings.Count(out.String(), "asked: ") >= 2 })
+	n := strings.Count(out.String(), "asked: ")
+	if took := time.Since(began); n > 1+int(took/redrawEvery) {
+		t.Errorf("drawn %d times in %v", n, took)
+	}
+	cancel()
+	if code := <-ended; code != exitOK || strings.Contains(out.String(), "\x1b") {
 		t.Errorf("exit %d: %s", code, out.String())
 	}
 }
