@@ -55,8 +55,7 @@ func TestTimesTellTheirZone(t *testing.T) {
 	if err != nil {
 		t.Skip(err)
 	}
-	defer func(l *time.Location) { time.Local = l }(time.Local)
-	time.Local = berlin
+	livesIn(t, berlin)
 	summer, winter := time.Date(2026, 7, 1, 8, 0, 0, 0, time.UTC), time.Date(2026, 12, 1, 8, 0, 0, 0, time.UTC)
 	started := func(at time.Time) run.Run { return run.Run{StartedAt: run.Stamp(at)} }
 	zone, texts := startTimes([]run.Run{started(summer), {}})

@@ -251,8 +251,7 @@ func TestRunMeterSlips(t *testing.T) {
 // and named, in the times of whoever asks, and what is named joins it.
 func TestRunMeterAtAnotherPlace(t *testing.T) {
 	d := charged(t)
-	defer func(l *time.Location) { time.Local = l }(time.Local)
-	time.Local = time.FixedZone("", 2*3600)
+	livesIn(t, time.FixedZone("", 2*3600))
 	m := &simdevice.Meter{Device: d.bench.Device, NoiseW: 0.3, Seed: 6}
 	id, truth := d.metered(m)
 	moved := func(by time.Duration) string {

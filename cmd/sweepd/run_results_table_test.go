@@ -4,12 +4,13 @@ import (
 	"bytes"
 	"strings"
 	"testing"
+	"time"
 )
 
 // Results of many runs come as a table: all of them, or none and each bad row named.
 func TestResultsComeAsATable(t *testing.T) {
 	alone(t)
-	t.Setenv("TZ", "UTC")
+	livesIn(t, time.UTC)
 	must(t, "import", writeFile(t, "day.csv", "run,device,workload,started_at,duration_s,fps_mean\n"+
 		"r-0001,unit-oak,harbour-flight,2026-05-04T09:00:10Z,60,60\nr-0002,unit-oak,harbour-flight,2026-05-04T09:05:00Z,60,\nr-0003,unit-oak,harbour-flight,2026-05-04T09:05:20Z,60,\n"))
 	before := must(t, "run", "list", "--json")
