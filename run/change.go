@@ -21,13 +21,15 @@ const (
 	FieldSource Field = "setting_source"
 	FieldNote   Field = "note"
 	FieldResult Field = "result"
+	// FieldCondition is a fact that a person typed, see Typed.
+	FieldCondition Field = "condition"
 )
 
 // Change is one thing of a run that a correction changes. Old and New are texts: "25W",
 // "61.3 fps, higher is better"; "" is an unknown label, and no such result.
 type Change struct {
 	What Field  `json:"what"`
-	Name string `json:"name,omitzero"` // of the result
+	Name string `json:"name,omitzero"` // of the result, or the key of the condition
 	Old  string `json:"old"`
 	New  string `json:"new"`
 }
@@ -59,14 +61,16 @@ func (c Change) Of(r *Run) string {
 		if x, ok := r.Results[c.Name]; ok {
 			return ResultText(x)
 		}
+	case FieldCondition:
+		return r.Facts[c.Name]
 	}
 	return ""
 }
 
-// Apply makes the change to a run whose map of results is its own. It fails where New
+// Apply makes the change to a run whose maps of results and facts are its own. It fails where New
 // cannot be what it is for.
 func (c Change) Apply(r *Run) error {
-	if c.What != FieldResult && c.Name != "" {
+	if c.What != FieldResult && c.What != FieldCondition && c.Name != "" {
 		return fmt.Errorf("a change of the %s has the name %q", c.What, Shorten(c.Name))
 	}
 	switch c.What {
@@ -107,6 +111,11 @@ func (c Change) Apply(r *Run) error {
 		}
 		r.Results[c.Name] = x
 		return CheckResult(c.Name, x)
+	case FieldCondition:
+		if r.Facts[c.Name] = c.New; c.New == "" {
+			delete(r.Facts, c.Name)
+		}
+		return Typed{c.Name: c.New}.Check()
 	}
 	return fmt.Errorf("%q is nothing of a run that can be corrected", Shorten(string(c.What)))
 }
@@ -184,7 +193,7 @@ func Corrected(list []Change) []Field {
 	var order []Field
 	now := map[Field]string{}
 	for _, c := range list {
-		if c.What == FieldResult || c.What == FieldNote {
+		if c.What == FieldResult || c.What == FieldNote || c.What == FieldCondition {
 			continue
 		}
 		if _, known := first[c.What]; !known {

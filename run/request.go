@@ -195,7 +195,7 @@ func (c Correction) checkBatch() error {
 			}
 		}
 	}
-	scratch := Run{Results: map[string]Result{}}
+	scratch := Run{Results: map[string]Result{}, Facts: map[string]string{}}
 	for _, x := range c.Changes {
 		if err := x.Apply(&scratch); err != nil {
 			return err

@@ -39,6 +39,8 @@ type NewTyped struct {
 	RemoveVariant []string `json:"remove_variant,omitzero"`
 	RenameResult  []string `json:"rename_result,omitzero"` // OLD=NEW
 	RemoveResult  []string `json:"remove_result,omitzero"`
+	// Conditions are facts that a person typed; an empty one is taken away.
+	Conditions run.Typed `json:"conditions,omitzero"`
 }
 
 // unknownWord is what a person may type for a label that nobody knows.
@@ -228,7 +230,7 @@ func (q CorrectRequest) selected(ctx context.Context, s store.Runs, now time.Tim
 
 // newTyped is NewTyped as it was understood.
 type newTyped struct {
-	labels  []run.Change // and the note; Old is open
+	labels  []run.Change // and the note and conditions; Old is open
 	variant map[string]string
 	without []string // keys of the variant
 	renamed [][2]string
@@ -270,6 +272,10 @@ func (n NewTyped) parse() (x newTyped, err error) {
 	if n.Note != nil {
 		errs = append(errs, run.CheckNote(*n.Note))
 		add(run.FieldNote, run.NoteText(*n.Note))
+	}
+	errs = append(errs, n.Conditions.Check())
+	for _, key := range slices.Sorted(maps.Keys(n.Conditions)) {
+		x.labels = append(x.labels, run.Change{What: run.FieldCondition, Name: key, New: n.Conditions[key]})
 	}
 	v, err := run.ParseVariantPairs(n.Variant)
 	errs = append(errs, err)
@@ -375,13 +381,16 @@ func (b *batch) add(ctx context.Context, d run.Record, changes []run.Change) err
 	case d.State == run.Recording || d.KeptIn != "":
 		b.answer.Left = append(b.answer.Left, LeftRun{d.ID, notYet(d.Run)})
 		return nil
+	case len(d.Facts) == 0 && slices.ContainsFunc(changes, func(c run.Change) bool { return c.What == run.FieldCondition }):
+		b.answer.Left = append(b.answer.Left, LeftRun{d.ID, "it is of a table, which tells no conditions of its runs"})
+		return nil
 	}
 	h, err := b.store.History(ctx, d.ID)
 	if err != nil {
 		return err
 	}
 	after := d
-	after.Results = maps.Clone(d.Results)
+	after.Results, after.Facts = maps.Clone(d.Results), maps.Clone(d.Facts)
 	for _, c := range changes {
 		if err := c.ApplyTo(&after.Run); err != nil {
 			return fmt.Errorf("run %s: %w", run.ShortID(d.ID), err)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,6 +34,9 @@ var setFlags = []struct{ what, usage string }{
 	{"supply", "the supply is `mains`, battery or unknown"},
 	{"device", "the device of these runs is `NAME`"},
 	{"note", "the note is `TEXT`; empty takes it away"},
+	{"room", "the temperature of the room was `23C` or 73F; none takes it away"},
+	{"refresh", "the refresh rate of the display was `120Hz`; none takes it away"},
+	{"workload-version", "the workload was of this `VERSION`; none takes it away"},
 }
 
 func (f *newFlags) add(cmd *cobra.Command) {
@@ -47,7 +51,14 @@ func (f *newFlags) add(cmd *cobra.Command) {
 }
 
 // given are the flags that are on the command line.
-func (f *newFlags) given(cmd *cobra.Command) testday.NewTyped {
+func (f *newFlags) given(cmd *cobra.Command) (testday.NewTyped, error) {
+	condition := func(what string) string {
+		if cmd.Flags().Changed("set-" + what) {
+			return cmp.Or(*f.texts[what], testday.TakeBack)
+		}
+		return ""
+	}
+	conditions, err := testday.ParseTyped(condition("room"), condition("refresh"), condition("workload-version"))
 	text := func(what string) *string {
 		if !cmd.Flags().Changed("set-" + what) {
 			return nil
@@ -55,7 +66,7 @@ func (f *newFlags) given(cmd *cobra.Command) testday.NewTyped {
 		return f.texts[what]
 	}
 	return testday.NewTyped{Device: text("device"), Workload: text("workload"), Setting: text("setting"), Supply: text("supply"), Note: text("note"),
-		Variant: f.variant, RemoveVariant: f.removeVariant, RenameResult: f.renameResult, RemoveResult: f.removeResult}
+		Variant: f.variant, RemoveVariant: f.removeVariant, RenameResult: f.renameResult, RemoveResult: f.removeResult, Conditions: conditions}, err
 }
 
 func (a *app) runCorrectCommand() *cobra.Command {
@@ -85,7 +96,11 @@ belongs. Nothing is lost: run history shows what was corrected, by whom and why,
 			if undo {
 				return a.undoCorrection(cmd, args, why, dryRun)
 			}
-			q := testday.CorrectRequest{Runs: args, Filter: f.request(), Set: n.given(cmd), Why: why, Who: typist(), DryRun: dryRun}
+			set, err := n.given(cmd)
+			if err != nil {
+				return err
+			}
+			q := testday.CorrectRequest{Runs: args, Filter: f.request(), Set: set, Why: why, Who: typist(), DryRun: dryRun}
 			x, err := a.askAndCorrect(cmd.Context(), q, yes, isNew)
 			if err != nil {
 				return err
@@ -246,6 +261,9 @@ func changesText(list []run.Change) string {
 
 // changeText is a change in words.
 func changeText(c run.Change) string {
+	if c.What == run.FieldCondition {
+		return sentence.FactName(c.Name) + " " + conditionText(c.Name, c.Old) + " → " + conditionText(c.Name, c.New)
+	}
 	if c.What != run.FieldResult {
 		return c.Thing() + " " + orNothing(c.Old) + " → " + orNothing(c.New)
 	}
@@ -260,6 +278,13 @@ func changeText(c run.Change) string {
 		return c.Thing() + " " + c.Old + " → " + c.New
 	}
 	return c.Thing() + " " + valueText(old) + " → " + valueText(x)
+}
+
+func conditionText(key, value string) string {
+	if value == "" {
+		return orNothing(value)
+	}
+	return sentence.FactValue(key, value)
 }
 
 func orNothing(text string) string {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // A run that takes its labels from the plan declares the setting for the plan, and the
@@ -165,5 +166,69 @@ func TestUnitsThatWereNeverSeen(t *testing.T) {
 	watch := append([]string{"run", "watch", "--workload", "tile-sort", "--result-from", "load=took ([0-9]+ ms)"}, append(d.flags, "--", "echo", "took 3900 ms")...)
 	if o := typedAt(t, "y\n", watch...); o.code != exitOK || !strings.Contains(o.stderr, "it is now load 3.9 s") {
 		t.Errorf("watch: %+v", o)
+	}
+}
+
+// Conditions that were typed wrong are corrected as labels are, and the runs of the cell are
+// held against each other again; the runs after have the right ones.
+func TestTypedConditionsAreCorrected(t *testing.T) {
+	alone(t)
+	d := newTestDay(t)
+	data := d.flags[1]
+	start := []string{"--workload", "harbour-flight", "--setting", "15W"}
+	for range 2 {
+		d.typed(nil, append(start, "--workload-version", "1.4.2", "--room", "23C")...)
+	}
+	id := d.typed(nil, append(start, "--workload-version", "1.2.4", "--room", "73F", "--refresh", "120Hz")...)
+	differs := func(when string, want bool) {
+		t.Helper()
+		if k := d.kept(id); k.HasFinding(run.ConditionsDiffer) != want {
+			t.Errorf("%s: %s", when, codesOf(k))
+		}
+	}
+	if err := testday.MarkUnlike(t.Context(), d.store, d.kept(id).Run); err != nil { // as the agent does when a run ends
+		t.Fatal(err)
+	}
+	differs("another version", true)
+	for args, says := range map[string]string{
+		"--set-room 73":               "has no unit: is it 73C or 73F?",
+		"--set-refresh 2000Hz":        "is not from 1 to 1000 Hz",
+		"--set-workload-version \x07": "one line of plain text",
+	} {
+		wantWords(t, d.refused(exitUsage, append([]string{"run", "correct", id}, strings.Fields(args)...)...), says)
+	}
+	out := d.do("run", "correct", id, "--set-workload-version", "1.4.2", "--set-room", "24C", "--set-refresh", "none")
+	wantWords(t, out, "version of the workload 1.2.4 → 1.4.2", "room temperature 22.8 °C → 24.0 °C", "120 Hz → (none)")
+	differs("corrected", false)
+	facts := func() string {
+		k := d.kept(id)
+		return k.Facts[run.WorkloadVersion] + " " + k.Facts[run.RoomTemperature] + " " + k.Facts[run.DisplayRefresh]
+	}
+	if got := facts(); got != "1.4.2 24 " {
+		t.Errorf("corrected to %q", got)
+	}
+	other := t.TempDir()
+	must(t, "merge", data, "--data", other)
+	d.do("run", "correct", "--undo")
+	differs("taken back", true)
+	if got := facts(); got != "1.2.4 22.78 120" {
+		t.Errorf("taken back to %q", got)
+	}
+	wantWords(t, d.do("run", "history", id), "1.4.2 → 1.2.4", "taking back ")
+	must(t, "merge", data, "--data", other)
+	if k := asked[testday.KeptRun](t, "run show "+id+" --data "+other); k.Facts[run.WorkloadVersion] != "1.2.4" || !k.HasFinding(run.ConditionsDiffer) {
+		t.Errorf("merged again: version %s, %s", k.Facts[run.WorkloadVersion], codesOf(k))
+	}
+	d.do("run", "correct", "--since", "2h", "--set-workload-version", "1.5", "--yes")
+	differs("all of them", false)
+	next := d.typed(nil, start...)
+	if v := d.kept(next).Facts[run.WorkloadVersion]; v != "1.5" {
+		t.Errorf("the next run has version %q", v)
+	}
+	must(t, "check", "--data", other)
+
+	must(t, "import", writeFile(t, "day.csv", "run,device,workload,score\nr-0001,unit-oak,tile-sort,60\n"))
+	if o := sweepd(t, "run", "correct", "r-0001", "--set-room", "23C"); o.code != exitFailed || !strings.Contains(o.stderr, "of a table") {
+		t.Errorf("a table's run: %+v", o)
 	}
 }

@@ -109,7 +109,7 @@ func (w *runWriter) correct(n int64, state run.State, before *run.Record, c run.
 // correctTyped corrects results and what else was typed, and keeps what it was before.
 func (w *runWriter) correctTyped(n int64, state run.State, before *run.Record, c run.Correction) error {
 	after := before.Run
-	after.Results = maps.Clone(before.Results)
+	after.Results, after.Facts = maps.Clone(before.Results), maps.Clone(before.Facts)
 	changes := slices.Clone(c.Changes)
 	for _, name := range slices.Sorted(maps.Keys(c.Results)) {
 		r, old := c.Results[name], before.Results[name]
@@ -160,6 +160,15 @@ func (w *runWriter) writeTyped(n int64, before *run.Record, after *run.Run, at t
 		l := after.Labels
 		if _, err := w.exec(`UPDATE runs SET device = ?, workload = ?, variant = ?, supply = ?, setting_w = ?, setting = ?, setting_source = ?, note = ? WHERE n = ?`,
 			l.Device, l.Workload, string(l.Variant), string(l.Supply), watts(l.Setting.Setting), l.Setting.Name(), string(l.Setting.Source), after.Note, n); err != nil {
+			return err
+		}
+	}
+	if !maps.Equal(before.Facts, after.Facts) {
+		set, _, err := w.factSet(after.Facts)
+		if err != nil {
+			return err
+		}
+		if _, err := w.exec(`UPDATE runs SET fact_set = ? WHERE n = ?`, set, n); err != nil {
 			return err
 		}
 	}

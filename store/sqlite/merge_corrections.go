@@ -51,6 +51,7 @@ func combine(here *known, there *foreignRun) (c combination) {
 	lacks := len(c.taken) > 0 || len(lacking(there.history.Corrections, here.history.Corrections)) > 0
 	a, b := here.Record, there.Record
 	a.Results, b.Results = maps.Clone(a.Results), maps.Clone(b.Results)
+	a.Facts, b.Facts = maps.Clone(a.Facts), maps.Clone(b.Facts)
 	for _, what := range slices.SortedFunc(maps.Keys(joined(mine, theirs)), compareThings) {
 		x, inHere := mine[what]
 		y, inThere := theirs[what]
