@@ -161,17 +161,6 @@ func (t *resultsTable) take(row exporter.ResultsRow) error {
 	return nil
 }
 
-// startForms are how people write when a run started, with the time that one stands for.
-var startForms = []struct {
-	form  string
-	lasts time.Duration
-	today bool
-}{
-	{time.RFC3339Nano, time.Second, false}, {"2006-01-02 15:04:05Z07:00", time.Second, false}, {"2006-01-02T15:04:05", time.Second, false},
-	{"2006-01-02 15:04:05", time.Second, false}, {"2006-01-02 15:04", time.Minute, false}, {"2006-01-02T15:04", time.Minute, false},
-	{"15:04:05", time.Second, true}, {"15:04", time.Minute, true},
-}
-
 // startSlack is how far a start that a person noted may lie from that of its run. Common
 // practice, no source.
 const startSlack = 5 * time.Second
@@ -218,16 +207,12 @@ func (t *resultsTable) at(text string) (id string, err error) {
 
 // startText reads when a run started, in the zone of whoever asks unless it says one.
 func startText(text string, now time.Time) (from, until time.Time, err error) {
-	for _, f := range startForms {
-		at, err := time.ParseInLocation(f.form, text, now.Location())
-		if err != nil {
-			continue
-		}
-		if f.today {
-			y, m, d := now.Date()
-			at = time.Date(y, m, d, at.Hour(), at.Minute(), at.Second(), 0, now.Location())
-		}
-		return at, at.Add(f.lasts), nil
+	from, until, ok := writtenSpan(text, now)
+	switch lasts := until.Sub(from); {
+	case ok && lasts == 0:
+		return from, from.Add(time.Second), nil
+	case ok && lasts <= time.Minute:
+		return from, until, nil
 	}
 	return from, until, errors.New("is no time: want one such as 2026-05-04T09:30:00Z, 2026-05-04 09:30 or, of today, 09:30")
 }

@@ -15,16 +15,21 @@ var ago = regexp.MustCompile(`^([0-9]{1,4})\s*(m|min|h|d|w)$`)
 // spanForms are the ways to write a day or a moment, and how long what is written lasts.
 var spanForms = []struct {
 	layout string
+	months int
 	days   int
 	last   time.Duration
+	today  bool
 }{
-	{"2006-01", -1, 0}, // the month
-	{"2006-01-02", 1, 0},
-	{"2006-01-02 15:04", 0, time.Minute},
-	{"2006-01-02T15:04", 0, time.Minute},
-	{"2006-01-02 15:04:05", 0, time.Second},
-	{"2006-01-02T15:04:05", 0, time.Second},
-	{"15:04", 0, time.Minute}, // today
+	{layout: "2006-01", months: 1},
+	{layout: time.DateOnly, days: 1},
+	{layout: "2006-01-02 15:04", last: time.Minute},
+	{layout: "2006-01-02T15:04", last: time.Minute},
+	{layout: time.DateTime, last: time.Second},
+	{layout: "2006-01-02T15:04:05", last: time.Second},
+	{layout: "2006-01-02 15:04:05Z07:00"},
+	{layout: time.RFC3339Nano},
+	{layout: "15:04", last: time.Minute, today: true},
+	{layout: time.TimeOnly, last: time.Second, today: true},
 }
 
 // endOfDay is 24:00, the end of a day (ISO 8601-1:2019, 5.3.2), of today unless it is said.
@@ -73,23 +78,23 @@ func ParseSpan(text string, now time.Time) (from, to time.Time, err error) {
 	if d, err := time.ParseDuration(word); err == nil && d > 0 { // 2h30m
 		return now.Add(-d), now.Add(-d), nil
 	}
-	if at, err := time.Parse(time.RFC3339Nano, strings.TrimSpace(text)); err == nil {
-		return at, at, nil
+	if from, to, ok := writtenSpan(text, now); ok {
+		return from, to, nil
 	}
+	return from, to, fmt.Errorf("%q: want a day (2026-05-04, today, yesterday), a time (2026-05-04 09:30, 09:30), or a time ago (2h, 3d)", text)
+}
+
+// writtenSpan reads a day, month or moment that is written out.
+func writtenSpan(text string, now time.Time) (from, to time.Time, ok bool) {
 	for _, f := range spanForms {
 		at, err := time.ParseInLocation(f.layout, strings.TrimSpace(text), now.Location())
 		if err != nil {
 			continue
 		}
-		switch {
-		case f.days < 0:
-			return at, at.AddDate(0, 1, 0), nil
-		case f.days > 0:
-			return at, at.AddDate(0, 0, f.days), nil
-		case f.layout == "15:04":
-			at = time.Date(now.Year(), now.Month(), now.Day(), at.Hour(), at.Minute(), 0, 0, now.Location())
+		if f.today {
+			at = time.Date(now.Year(), now.Month(), now.Day(), at.Hour(), at.Minute(), at.Second(), 0, now.Location())
 		}
-		return at, at.Add(f.last), nil
+		return at, at.AddDate(0, f.months, f.days).Add(f.last), true
 	}
-	return from, to, fmt.Errorf("%q: want a day (2026-05-04, today, yesterday), a time (2026-05-04 09:30, 09:30), or a time ago (2h, 3d)", text)
+	return from, to, false
 }
