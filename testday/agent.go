@@ -206,7 +206,7 @@ func (l *Local) afterEnd(ctx context.Context, s run.Stop, given Results) (d run.
 		if !strings.HasSuffix(d.Note, run.NoteText(s.Note)) {
 			return run.Event{}, fmt.Errorf("run %s: %w (%s): its note stays as it is", run.ShortID(d.ID), run.ErrEnded, d.State)
 		}
-		c := run.Correction{Results: corrected(s.Results, given), At: time.Now()}
+		c := run.Correction{Results: corrected(s.Results, given, d.Results), At: time.Now()}
 		if f := s.Finding(); f != nil {
 			c.Findings = map[run.Code]*run.Finding{f.Code: f}
 		}

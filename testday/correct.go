@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -39,7 +40,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, framed
 	if err != nil {
 		return d, err
 	}
-	c := run.Correction{Results: corrected(directed, list), At: now}
+	c := run.Correction{Results: corrected(directed, list, d.Results), At: now}
 	if framed != nil {
 		if err := framed.checkFit(d.DurationS); err != nil {
 			return d, &UnfitError{fmt.Sprintf("run %s: %v", run.ShortID(d.ID), err)}
@@ -52,11 +53,12 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, framed
 	return correct(ctx, s, d.ID, c)
 }
 
-// corrected are results that were given: where their direction was open, a run keeps
-// the one it has.
-func corrected(directed, given Results) map[string]run.NewResult {
+// corrected are results that were given to a run that has some: where their direction was
+// open, or they were given without a unit, it keeps the one it has.
+func corrected(directed, given Results, has map[string]run.Result) map[string]run.NewResult {
 	list := map[string]run.NewResult{}
 	for name, r := range directed {
+		r.Unit = cmp.Or(r.Unit, has[name].Unit)
 		list[name] = run.NewResult{Result: r, KeepBetter: given[name].Better == ""}
 	}
 	return list

@@ -136,7 +136,7 @@ func CorrectTyped(ctx context.Context, s NamedRuns, q CorrectRequest, th judge.T
 	if err != nil {
 		return a, err
 	}
-	if err := set.checkResults(runs); err != nil {
+	if err := set.checkNames(runs); err != nil {
 		return a, err
 	}
 	b := batch{store: s, thresholds: th, why: q.Why, who: q.Who, at: now}
@@ -168,30 +168,43 @@ func runsOf(list []run.Record) []run.Run {
 	return runs
 }
 
-// checkResults refuses the name of a result that no selected run has.
-func (x newTyped) checkResults(runs []run.Record) error {
+// checkNames refuses the name of a result, and the key of a variant, that no selected run
+// has.
+func (x newTyped) checkNames(runs []run.Record) error {
 	names := slices.Clone(x.removed)
 	for _, pair := range x.renamed {
 		names = append(names, pair[0])
 	}
-	all := map[string]run.Result{}
+	all, pairs := map[string]run.Result{}, map[string]string{}
 	for _, d := range runs {
 		maps.Copy(all, d.Results)
+		maps.Insert(pairs, d.Variant.Pairs())
+	}
+	for _, key := range x.without {
+		if err := noneHas("variant key", key, slices.Sorted(maps.Keys(pairs))); err != nil {
+			return err
+		}
 	}
 	for _, name := range names {
-		if _, there := all[name]; there {
-			continue
+		if err := noneHas("result", name, slices.Sorted(maps.Keys(all))); err != nil {
+			return err
 		}
-		have := slices.Sorted(maps.Keys(all))
-		hint := "they have " + strings.Join(have, ", ")
-		if near := run.Near(name, have); near != "" {
-			hint = "did you mean " + near + "?"
-		} else if len(have) == 0 {
-			hint = "they have none"
-		}
-		return fmt.Errorf("no selected run has the result %q: %s", run.Shorten(name), hint)
 	}
 	return nil
+}
+
+// noneHas is the error where no selected run has what is to be changed; nil where one has.
+func noneHas(what, name string, have []string) error {
+	hint := "they have " + strings.Join(have, ", ")
+	switch near := run.Near(name, have); {
+	case slices.Contains(have, name):
+		return nil
+	case near != "":
+		hint = "did you mean " + near + "?"
+	case len(have) == 0:
+		hint = "they have none"
+	}
+	return fmt.Errorf("no selected run has the %s %q: %s", what, run.Shorten(name), hint)
 }
 
 // empty tells whether the filter selects all runs.

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"sweepd/internal/userfile"
+	"sweepd/report/sentence"
 	"sweepd/schedule"
 	"sweepd/store"
 )
@@ -68,7 +69,7 @@ type ReplacesError struct {
 }
 
 func (e *ReplacesError) Error() string {
-	return fmt.Sprintf("plan %d is in force, %d runs done, %d left", e.Plan, e.Done, e.Left)
+	return fmt.Sprintf("plan %d is in force, %s done, %d left", e.Plan, sentence.Counted(e.Done, "run"), e.Left)
 }
 
 // Kind is the error's kind, see Kinds.

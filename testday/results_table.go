@@ -88,23 +88,29 @@ func firstProblems(list []error) error {
 	return errors.Join(list...)
 }
 
-// checkNames refuses names of results that were never seen and are almost those of before.
+// checkNames refuses names of results that were never seen and are almost those of before,
+// and units in which a result never was.
 func (t *resultsTable) checkNames(rows []exporter.ResultsRow) error {
 	words, err := t.day.Store.Words(t.ctx)
 	if err != nil {
 		return err
 	}
 	var seen []string
+	before := map[string][]string{}
 	for _, w := range words.Results {
 		seen = append(seen, w.Name)
+		before[w.Name] = append(before[w.Name], w.Unit)
 	}
-	names := map[string]bool{}
+	units := map[string]string{}
 	for _, row := range rows {
-		for name := range row.Results {
-			names[name] = true
+		for name, r := range row.Results {
+			units[name] = r.Unit // of the column
 		}
 	}
-	for _, name := range slices.Sorted(maps.Keys(names)) {
+	for _, name := range slices.Sorted(maps.Keys(units)) {
+		if d, doubted := doubtUnit(name, units[name], before[name]); doubted {
+			return fmt.Errorf("%s: line 1, column %s: %s; --new says that it is meant", t.file, name, d)
+		}
 		if near := run.Near(name, seen); near != "" {
 			return fmt.Errorf("%s: line 1, column %s: no run has such a result: did you mean %s? --new says that it is meant", t.file, name, near)
 		}

@@ -131,8 +131,12 @@ func (a *app) askAndCorrect(ctx context.Context, q testday.CorrectRequest, yes, 
 	for look := q.DryRun || ask || !isNew; look; { // again, where another name is meant
 		dry := q
 		dry.DryRun = true
-		if x, err = call(ctx, a, testday.CorrectRuns, dry); err != nil || len(x.Runs) == 0 {
+		if x, err = call(ctx, a, testday.CorrectRuns, dry); err != nil {
+			a.hintNames(ctx, q.Filter.Named())
 			return x, err
+		}
+		if len(x.Runs) == 0 {
+			return x, nil
 		}
 		if q.DryRun {
 			for _, d := range x.Doubts {

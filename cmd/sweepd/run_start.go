@@ -65,7 +65,6 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 		if start, err = f.start(); err != nil {
 			return start, want, nil, err
 		}
-		want = testday.WantOf(start)
 	}
 	typed, err := f.typed()
 	if err != nil {
@@ -74,17 +73,16 @@ func (a *app) start(ctx context.Context, f *startFlags) (start run.Start, want r
 	if client, err = a.client(); err != nil {
 		return start, want, nil, misused(err)
 	}
+	status, err := testday.FreeToRecord(ctx, client)
+	if err != nil {
+		return start, want, nil, err
+	}
 	if f.workload != "" {
 		use, err := a.settle(ctx, testday.NamedInStart(start), f.isNew, "last")
 		for _, d := range use {
 			start = d.InStart(start)
 		}
-		want.Setting = start.Setting
-		return start, want, client, err
-	}
-	status, err := testday.FreeToRecord(ctx, client)
-	if err != nil {
-		return start, want, nil, err
+		return start, testday.WantOf(start), client, err
 	}
 	next, err := call(ctx, a, testday.PlanNextStart, testday.NextStartRequest{Device: status.Device, Note: f.note})
 	if err != nil {

@@ -80,6 +80,10 @@ their mean, and the share of slow frames.`,
 				}
 			}
 			d, err := testday.StopTyped(cmd.Context(), client, typed, read)
+			var ended *testday.EndedError
+			if errors.As(err, &ended) { // it has the results that could be understood
+				a.settleResults(cmd.Context(), ended.Run, isNew)
+			}
 			if err != nil && unknown {
 				return misused(err)
 			}

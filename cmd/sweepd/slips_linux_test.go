@@ -232,3 +232,37 @@ func TestTypedConditionsAreCorrected(t *testing.T) {
 		t.Errorf("a table's run: %+v", o)
 	}
 }
+
+// Slips of one test day, each made by somebody who tried the program.
+func TestSlipsOfADay(t *testing.T) {
+	alone(t)
+	t.Setenv("COLUMNS", "1000")
+	d := newTestDay(t)
+	id := d.begin()
+	if o := d.try("run", "start", "--workload", "tile-sort"); o.code != exitFailed || strings.Contains(o.stderr, "fit to start") ||
+		!strings.Contains(o.stderr, "run "+run.ShortID(id)+` of "tile-sort" is still recording: stop it first`) {
+		t.Errorf("started twice: %+v", o)
+	}
+	d.do("run", "stop", "--result", "fps_mean=60fps")
+	d.do("run", "correct", "last", "--set-variant", "cores=6")
+	wantWords(t, d.refused(exitFailed, "run", "correct", "last", "--remove-variant", "cors"), `no selected run has the variant key "cors": did you mean cores?`)
+	wantWords(t, d.refused(exitFailed, "run", "correct", "--workload", "tile-srot", "--set-variant", "cores=8"), "no run fits", `no run has the workload "tile-srot": did you mean tile-sort?`)
+
+	// A value that is put right keeps the unit, until another one is given.
+	d.do("run", "result", "last", "fps_mean=61")
+	wantWords(t, d.do("run", "show", "last"), "fps_mean 61 fps")
+	d.do("run", "stop", id, "--result", "fps_mean=62")
+	wantWords(t, d.do("run", "show", "last"), "fps_mean 62 fps")
+	table := writeFile(t, "results.csv", "run,fps_mean (ms)\n"+run.ShortID(id)+",16\n")
+	wantWords(t, d.refused(exitFailed, "run", "result", "--from", table), "line 1, column fps_mean: result fps_mean was in fps before, not in ms; --new says that it is meant")
+	d.do("run", "result", "--from", table, "--new")
+	wantWords(t, d.do("run", "show", "last"), "fps_mean 16 ms")
+	d.do("run", "correct", "--undo")
+
+	// Where a stop could not use all, the slip in what it could is told, too.
+	d.begin()
+	o := d.try("run", "stop", "--result", "fps_maen=61fps", "--frames", "nosuch.csv")
+	if o.code != exitFailed || !strings.Contains(o.stderr, `warning: result "fps_maen" was not seen before, near fps_mean`) || !strings.Contains(o.stderr, "open nosuch.csv") {
+		t.Errorf("a stop with two slips: %+v", o)
+	}
+}
