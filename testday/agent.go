@@ -172,7 +172,8 @@ func (l *Local) afterLast(ctx context.Context, list Results, err error) error {
 	ended := "ended at " + endedWhen(d.Run, live.Now.Wall)
 	switch {
 	case d.State == run.Interrupted:
-		return fmt.Errorf("%w; run %s of %q was interrupted at %s, when its agent ended: `sweepd run keep %[2]s --why TEXT` counts it", err, id, d.Workload, endedWhen(d.Run, live.Now.Wall))
+		return fmt.Errorf("%w; run %s of %q was interrupted at %s, when its agent ended: `sweepd run keep %[2]s --why TEXT` counts it%[5]s", err, id, d.Workload,
+			endedWhen(d.Run, live.Now.Wall), offer(", and its result is added with", d.ID, list))
 	case live.Stopped.Run == d.ID && live.Stopped.By != "":
 		ended += ", by " + live.Stopped.By
 	}

@@ -34,6 +34,8 @@ type RenameAnswer struct {
 	New   string `json:"new"`
 	Runs  int    `json:"runs"`
 	Plans int    `json:"plans"` // that have runs of the device
+	// Joined are the runs that New has besides: the two are one device then.
+	Joined int `json:"joined"`
 	// Watched tells whether the agent watches the device by the name that it had: it
 	// records by that name until it is started anew.
 	Watched bool `json:"watched"`
@@ -112,11 +114,12 @@ func RenameDevice(ctx context.Context, s Renamable, q RenameRequest, watched str
 	if err := checkNotRecording(ctx, s, from); err != nil {
 		return a, err
 	}
-	c, stays, err := q.correct(ctx, s, from, to, now)
+	c, stays, joined, err := q.correct(ctx, s, from, to, now)
 	if err != nil {
 		return a, err
 	}
 	a.Doubts = append(a.Doubts, c.Doubts...)
+	a.Joined = joined
 	a.ID, a.Runs = c.ID, len(c.Runs)
 	if !stays {
 		a.Plans, err = s.RenameInPlans(ctx, from, to, q.DryRun)
@@ -128,11 +131,11 @@ func RenameDevice(ctx context.Context, s Renamable, q RenameRequest, watched str
 }
 
 // correct gives the runs their name, on which no threshold of a finding depends. stays tells whether the device keeps its plans, for
-// others have its name.
-func (q RenameRequest) correct(ctx context.Context, s Renamable, from, to string, now time.Time) (c CorrectAnswer, stays bool, err error) {
+// others have its name; joined is how many runs have the new name already.
+func (q RenameRequest) correct(ctx context.Context, s Renamable, from, to string, now time.Time) (c CorrectAnswer, stays bool, joined int, err error) {
 	devices, err := s.Devices(ctx)
 	if err != nil {
-		return c, false, err
+		return c, false, 0, err
 	}
 	at := func(name string) int {
 		return slices.IndexFunc(devices, func(d store.DeviceRuns) bool { return d.Device == name })
@@ -140,24 +143,27 @@ func (q RenameRequest) correct(ctx context.Context, s Renamable, from, to string
 	if q.Undo {
 		id, err := renaming(ctx, s, q.Old, q.New)
 		if err != nil {
-			return c, false, err
+			return c, false, 0, err
 		}
 		c, err = Undo(ctx, s, UndoRequest{Correction: id, Why: q.Why, Who: q.Who, DryRun: q.DryRun}, judge.Thresholds{}, now)
-		return c, err == nil && at(from) >= 0 && len(c.Runs) < devices[at(from)].Runs, err
+		return c, err == nil && at(from) >= 0 && len(c.Runs) < devices[at(from)].Runs, 0, err
 	}
 	i, j := at(from), at(to)
 	if i < 0 {
-		return c, false, nil // it may have a plan
+		return c, false, 0, nil // it may have a plan
 	}
 	if j >= 0 && !q.Into {
 		for _, m := range devices[i].Machines {
 			if why := devices[j].Machines.Other(m); why != "" {
-				return c, false, fmt.Errorf("%s has runs already, and is another machine: %s. Choose another name, or say --into if they are one device all the same", to, why)
+				return c, false, 0, fmt.Errorf("%s has runs already, and is another machine: %s. Choose another name, or say --into if they are one device all the same", to, why)
 			}
 		}
 	}
+	if j >= 0 {
+		joined = devices[j].Runs
+	}
 	c, err = CorrectTyped(ctx, s, CorrectRequest{Filter: FilterRequest{Device: from}, Set: NewTyped{Device: &to}, Why: q.Why, Who: q.Who, DryRun: q.DryRun, New: q.Meant}, judge.Thresholds{}, now)
-	return c, false, err
+	return c, false, joined, err
 }
 
 // checkNotRecording refuses to rename a device of which a run is recording.

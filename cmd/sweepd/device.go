@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -59,10 +60,10 @@ An agent that watches the device calls it OLD until it is started anew.`,
 	return cmd
 }
 
-// rename asks about a name that is probably a slip of another device's, before anything is
-// renamed.
+// rename asks about a name that is probably a slip of another device's, and about two
+// devices that become one, before anything is renamed.
 func (a *app) rename(ctx context.Context, q *testday.RenameRequest) (testday.RenameAnswer, error) {
-	if !q.Meant && !q.Undo && !q.DryRun {
+	for look := !q.Undo && !q.DryRun; look; { // again, where another name is meant
 		dry := *q
 		dry.DryRun = true
 		x, err := call(ctx, a, testday.Rename, dry)
@@ -76,7 +77,13 @@ func (a *app) rename(ctx context.Context, q *testday.RenameRequest) (testday.Ren
 		for _, d := range use {
 			q.New = d.Near
 		}
-		q.Meant = true
+		q.Meant, look = true, len(use) > 0
+		if x.Joined > 0 && !q.Into && !look {
+			said, asked := a.ask(fmt.Sprintf("%s has %s already. Make the two one device?", q.New, sentence.Counted(x.Joined, "run")))
+			if asked && !said {
+				return x, errors.New("nothing was renamed")
+			}
+		}
 	}
 	x, err := call(ctx, a, testday.Rename, *q)
 	for _, d := range x.Doubts {
@@ -87,11 +94,14 @@ func (a *app) rename(ctx context.Context, q *testday.RenameRequest) (testday.Ren
 
 func (a *app) printRenamed(x testday.RenameAnswer, q testday.RenameRequest) error {
 	p := a.printer()
-	is := "is"
+	is, are := "is", "are"
 	if q.DryRun {
-		is = "would be"
+		is, are = "would be", "would be"
 	}
 	p.Say(fmt.Sprintf("%s %s %s: %s, %s", x.Old, is, x.New, sentence.Counted(x.Runs, "run"), sentence.Counted(x.Plans, "plan")), "  ", text.Plain)
+	if x.Joined > 0 {
+		p.Say(fmt.Sprintf("%s has %s besides: the two %s one device", x.New, sentence.Counted(x.Joined, "run"), are), "  ", toneDoubt)
+	}
 	if x.Watched && !q.DryRun {
 		p.Say(fmt.Sprintf("the agent still calls it %s: start it anew (and change device: in its configuration, if that names it)", x.Old), "  ", toneDoubt)
 	}

@@ -116,7 +116,7 @@ func TestSlipsInCorrections(t *testing.T) {
 	for _, c := range []struct {
 		lines string
 		want  int
-	}{{"n\n", exitFailed}, {"\n", exitOK}} {
+	}{{"n\n", exitFailed}, {"\nn\n", exitFailed}, {"\ny\n", exitOK}} {
 		if o := typedAt(t, c.lines, "device", "rename", "unit-elm", "unit-oka"); o.code != c.want || !strings.Contains(o.stderr, `device "unit-oka" was not seen before, near unit-oak. Use unit-oak? [Y/n/new] `) {
 			t.Errorf("rename, %q: %+v", c.lines, o)
 		}
@@ -264,5 +264,24 @@ func TestSlipsOfADay(t *testing.T) {
 	o := d.try("run", "stop", "--result", "fps_maen=61fps", "--frames", "nosuch.csv")
 	if o.code != exitFailed || !strings.Contains(o.stderr, `warning: result "fps_maen" was not seen before, near fps_mean`) || !strings.Contains(o.stderr, "open nosuch.csv") {
 		t.Errorf("a stop with two slips: %+v", o)
+	}
+}
+
+// Whoever stops a run whose agent died meanwhile is told how it counts with its result.
+func TestStopOfARunWhoseAgentDied(t *testing.T) {
+	alone(t)
+	liveDevice(t)
+	a := startAgent(t)
+	must(t, "run", "start", "--workload", "tile-sort", "--setting", "15W")
+	id := run.ShortID(asked[testday.Overview](t, "status").Agent.Recording.ID)
+	a.stop()
+	startAgent(t)
+	for _, c := range []struct{ args, says string }{
+		{"run stop", "`sweepd run keep " + id + " --why TEXT` counts it"},
+		{"run stop --result score=5", "`sweepd run keep " + id + " --why TEXT` counts it, and its result is added with `sweepd run result " + id + " \"score=5\"`"},
+	} {
+		if o := sweepd(t, strings.Fields(c.args)...); o.code != exitFailed || !strings.Contains(o.stderr, "run "+id+` of "tile-sort" was interrupted at `) || !strings.Contains(o.stderr, c.says) {
+			t.Errorf("%s: %+v", c.args, o)
+		}
 	}
 }
