@@ -106,9 +106,8 @@ func (h Home) Install(ctx context.Context, program string, ready func() error) (
 		return done, fmt.Errorf("read the program: %w", err)
 	}
 	done.Before = versionOf(ctx, h.Program)
-	if old, err := os.ReadFile(h.Program); err == nil && bytes.Equal(old, text) {
-		done.Same = true
-	} else if err := replace(h.Program, text, 0o755); err != nil {
+	done.Same = holds(h.Program, text)
+	if err := replace(h.Program, text, 0o755); err != nil {
 		return done, err
 	}
 	if fresh {
@@ -283,9 +282,18 @@ func versionOf(ctx context.Context, program string) string {
 	return v.Version
 }
 
+// holds tells whether a file has this text.
+func holds(path string, text []byte) bool {
+	old, err := os.ReadFile(path)
+	return err == nil && bytes.Equal(old, text)
+}
+
 // replace puts a file in the place of another, at once and whole: a program that runs
 // keeps its own.
 func replace(path string, text []byte, mode fs.FileMode) (err error) {
+	if info, err := os.Stat(path); err == nil && info.Mode().Perm() == mode && holds(path, text) {
+		return nil // so that nothing needs to be writable where nothing changes
+	}
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err

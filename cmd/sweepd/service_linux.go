@@ -42,9 +42,9 @@ last session; "sudo loginctl enable-linger USER" has it run from boot on.`,
   sweepd service remove          data and configuration stay`,
 	}
 	group.AddCommand(
-		&cobra.Command{Use: "install", Short: "Install the program and start its service; upgrade what is there", Example: "  ./sweepd service install", Args: cobra.NoArgs,
+		&cobra.Command{Use: "install", Aliases: []string{"upgrade", "update"}, Short: "Install the program and start its service; upgrade what is there", Example: "  ./sweepd service install", Args: cobra.NoArgs,
 			RunE: func(cmd *cobra.Command, _ []string) error { return a.installHome(cmd.Context()) }},
-		&cobra.Command{Use: "remove", Short: "Stop the service and remove it with the program; the data stays", Example: "  sweepd service remove", Args: cobra.NoArgs,
+		&cobra.Command{Use: "remove", Aliases: []string{"uninstall"}, Short: "Stop the service and remove it with the program; the data stays", Example: "  sweepd service remove", Args: cobra.NoArgs,
 			RunE: func(cmd *cobra.Command, _ []string) error { return a.removeHome(cmd.Context()) }},
 	)
 	return []*cobra.Command{group}
@@ -230,7 +230,10 @@ func (a *app) removeHome(ctx context.Context) error {
 	if errors.Is(err, deploy.ErrNotInstalled) {
 		return fmt.Errorf("nothing to remove: sweepd is %w", err)
 	}
-	if err := homeError(err); err != nil {
+	switch {
+	case errors.Is(err, syscall.EROFS), errors.Is(err, syscall.EACCES):
+		return fmt.Errorf("%w: your home folder has to be writable for anything to be removed; the agent is stopped, and what is left goes with the same command then", err)
+	case err != nil:
 		return err
 	}
 	if _, err := os.Stat(dir); err == nil {
