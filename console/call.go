@@ -60,11 +60,17 @@ func unescaped(text string) error {
 // operation is the request of an operation.
 func (c *Client) operation(ctx context.Context, about testday.About, q any, zone string, in io.Reader) (*http.Request, error) {
 	path := about.Path
+	var unnamed error
 	walkFields(reflect.ValueOf(q).Elem(), func(name string, v reflect.Value) {
 		if strings.Contains(path, "{"+name+"}") {
-			path = strings.ReplaceAll(path, "{"+name+"}", url.PathEscape(fmt.Sprint(v.Interface())))
+			text := fmt.Sprint(v.Interface())
+			unnamed = errors.Join(unnamed, named(text))
+			path = strings.ReplaceAll(path, "{"+name+"}", url.PathEscape(text))
 		}
 	})
+	if unnamed != nil {
+		return nil, unnamed
+	}
 	query := url.Values{}
 	body, kind := in, octets
 	switch {

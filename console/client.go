@@ -119,12 +119,27 @@ func (c *Client) Correct(ctx context.Context, id string, list testday.Results, f
 	if framed != nil {
 		q.FramesS, q.FrameUnit = &framed.FramesS, framed.Unit
 	}
+	if err := named(id); err != nil {
+		return d, err
+	}
 	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/results", q, &d)
 }
 
 // Decide has the agent do what testday.Decide does.
 func (c *Client) Decide(ctx context.Context, id string, what run.Decision, why string) (d run.Record, err error) {
+	if err := named(id); err != nil {
+		return d, err
+	}
 	return d, c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/"+string(what), WhyRequest{why}, &d)
+}
+
+// named refuses what names no run and would make another path of a request: nothing, and
+// dots alone.
+func named(id string) error {
+	if strings.Trim(id, ".") == "" {
+		return fmt.Errorf("run %q: %w: `sweepd run list` lists them", id, run.ErrNoRun)
+	}
+	return nil
 }
 
 // Ready asks whether the device is fit to start a run with such needs.

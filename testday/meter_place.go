@@ -106,7 +106,7 @@ func (a *MeterAnswer) place(q MeterRequest, b *besideRun) error {
 	const how = "give the offset by hand, what is to be added to the log's times: --offset 3.2s (--offset 0s where the meter's clock is right, or the log began with the run)"
 	switch {
 	case b.beside() && !p.Clear, far && p.Clear:
-		return b.otherTimes(p)
+		return b.otherTimes(p, ok)
 	case !ok:
 		return fmt.Errorf("nothing tells where the log of %s lies: the run measured no power that moves, is too short, or lies outside the log; %s", q.File, how)
 	case !p.Clear && p.Correlation < meter.LeastCorrelation:
@@ -132,9 +132,13 @@ func (b *besideRun) span() (begin, end float64) {
 }
 
 // otherTimes says that the log was taken at another time than the run, and where it fits.
-func (b *besideRun) otherTimes(p meter.Alignment) error {
+// looked is whether there was anything to look for a place by.
+func (b *besideRun) otherTimes(p meter.Alignment, looked bool) error {
 	begin, end := b.span()
-	fits, offset := "its power fits to the run's nowhere", "--offset -1h where it goes an hour fast"
+	fits, offset := "nothing tells where it fits", "--offset -1h where it goes an hour fast"
+	if looked {
+		fits = "its power fits to the run's nowhere"
+	}
 	if p.Clear {
 		fits = fmt.Sprintf("its power fits to the run's at an offset of %+.1f s%s, with a correlation of %.2f", p.Offset, zoneWords(p.Offset), p.Correlation)
 		offset = fmt.Sprintf("--offset %.1fs", p.Offset)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"sweepd/run"
 	"sweepd/store"
@@ -91,7 +92,7 @@ func (s *runsWithUnstored) FindRun(ctx context.Context, id string) (string, erro
 // named is the run that a part of an id names, the last of several; -1 for none.
 func named(list []run.Record, id string) int {
 	for i := len(list) - 1; i >= 0; i-- {
-		if id == store.Last || id == list[i].ID || run.NamedBy(list[i].ID, id) {
+		if strings.EqualFold(id, store.Last) || id == list[i].ID || run.NamedBy(list[i].ID, id) {
 			return i
 		}
 	}

@@ -42,6 +42,7 @@ func TestAgentAnswersAsTheDataDoes(t *testing.T) {
 		"plan follow 7", "plan extend --by device --metric none", "plan new --settings 8-28/4", "setting --infer last",
 		"run list", "run list --supply battery --last 5", "run list --since 2026-05-04 --until 12:00 --device unit-oak", "run list --device nobody",
 		"run list --finding bogus", "run list --state rejected", "run show last", "run show 0001", "run show nothing-like-it",
+		"run show LAST", "run show ''", "run show .", "run show ..", "run history ''", "run trim .. --undo", "run result '' a=3", "run reject .. --why x", "run keep '' --why x",
 		"run doubts", "run doubts --device unit-elm",
 		"compare --by device", "compare --by supply", "compare --by supply --at package", "compare --by device --per system --supply battery",
 		"compare --by device --price unit-oak=599EUR --price unit-elm=449EUR", "compare --a until=2026-05-04 --b since=2026-05-05",
@@ -53,6 +54,11 @@ func TestAgentAnswersAsTheDataDoes(t *testing.T) {
 	for _, q := range questions {
 		for _, form := range [][]string{nil, {"--json"}} {
 			args := append(strings.Fields(q), form...)
+			for i, word := range args {
+				if word == "''" { // as of a variable that is not set
+					args[i] = ""
+				}
+			}
 			t.Setenv("SWEEPD_DATA", data)
 			want := sweepd(t, args...)
 			t.Setenv("SWEEPD_DATA", "")

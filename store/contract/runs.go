@@ -89,6 +89,9 @@ func findsTheLastRun(t *testing.T, s store.Store) {
 	last("run-b")
 	imported(t, s, finished("from-the-future", 100000))
 	last("run-b")
+	if got, err := s.FindRun(t.Context(), "LAST"); err != nil || got != "run-b" {
+		t.Errorf("in capitals: %q, %v", got, err)
+	}
 	if d, err := s.Run(t.Context(), store.Last); err != nil || d.ID != "run-b" {
 		t.Errorf("read: %q, %v", d.ID, err)
 	}

@@ -17,7 +17,7 @@ const maxCandidates = 5
 
 // FindRun gives the full id of a run, see store.Runs.
 func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
-	if id == store.Last {
+	if strings.EqualFold(id, store.Last) {
 		return s.lastRun(ctx)
 	}
 	var ids, found []string
