@@ -44,8 +44,16 @@ func TestImportAndExport(t *testing.T) {
 	if x, err := Import(t.Context(), other, ImportRequest{File: out}, func(int, int) {}); err != nil || x.Added != 2 {
 		t.Errorf("taken back: %+v, %v", x, err)
 	}
-	if info, err := os.Stat(out); err != nil || info.Mode().Perm()&0o444 != 0o444 {
-		t.Errorf("others cannot read it: %v, %v", info, err)
+	plain := filepath.Join(t.TempDir(), "plain") // what this user's umask lets others do
+	if err := os.WriteFile(plain, nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	usual, err := os.Stat(plain)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(out); err != nil || info.Mode().Perm()&0o444 != usual.Mode().Perm()&0o444 {
+		t.Errorf("others can read it otherwise than a plain file: %v, %v; want %v", info, err, usual.Mode())
 	}
 	var text bytes.Buffer
 	if err := WriteExport(t.Context(), s, store.Filter{Device: "unit-oak"}, JSON, &text); err != nil {

@@ -188,6 +188,7 @@ func asSomebody(t *testing.T, dir, test string) {
 	self, err := os.ReadFile(os.Args[0])
 	must(t, err)
 	must(t, os.WriteFile(program, self, 0o755))
+	must(t, os.Chmod(program, 0o755)) // whatever the umask
 	must(t, os.Chmod(dir, 0o755))
 	for up := dir; up != "/" && up != os.TempDir(); up = filepath.Dir(up) {
 		must(t, os.Chmod(up, 0o755))
@@ -296,6 +297,8 @@ func TestRights(t *testing.T) {
 	}
 	must(t, os.Mkdir(filepath.Join(dir, "folder"), 0o755))
 	must(t, os.WriteFile(filepath.Join(dir, "folder", "own"), []byte("old"), 0o644))
+	must(t, os.Chmod(filepath.Join(dir, "folder"), 0o755))
+	must(t, os.Chmod(filepath.Join(dir, "folder", "own"), 0o644))
 	must(t, os.Chown(filepath.Join(dir, "folder", "own"), somebody, somebody))
 	asSomebody(t, dir, "TestRightsAsSomebody")
 	holds(t, filepath.Join(dir, "read-only"), "old", 0o400)
