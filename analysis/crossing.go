@@ -59,7 +59,7 @@ func zerosOf(bracket []*contrast) []float64 {
 		case from.d == 0:
 			zeros = append(zeros, from.x)
 		case (from.d < 0) != (to.d < 0) && to.d != 0:
-			zeros = append(zeros, from.x+(to.x-from.x)*from.d/(from.d-to.d))
+			zeros = append(zeros, from.x+from.d/(from.d-to.d)*(to.x-from.x))
 		}
 	}
 	return zeros
@@ -67,12 +67,16 @@ func zerosOf(bracket []*contrast) []float64 {
 
 // notRejected lists the ends in [0, 1] of the stretches of one segment on which
 // d = 0 is not rejected: the roots of A w^2 + B w + C = 0, and an end of the
-// segment where the polynomial is not positive there.
+// segment where the polynomial is not positive there. Where d itself is 0 it never is:
+// with errors next to nothing, rounding may leave no root there.
 //
 // With independent errors v(w) = (1-w)^2 se_from^2 + w^2 se_to^2. Where the two
 // differences rest on common measurements (joint) their correlation is between
 // -1 and 1, and v(w) = ((1-w) se_from + w se_to)^2 is its upper bound.
 func notRejected(from, to *contrast, t float64, joint bool) []float64 {
+	if math.IsInf(from.se, 1) || math.IsInf(to.se, 1) { // all between its ends
+		return []float64{0, 1}
+	}
 	step := to.d - from.d
 	a := step*step - t*t*(from.se*from.se+to.se*to.se)
 	b := 2*from.d*step + 2*t*t*from.se*from.se
@@ -87,6 +91,9 @@ func notRejected(from, to *contrast, t float64, joint bool) []float64 {
 	}
 	if a+b+c <= 0 {
 		ends = append(ends, 1)
+	}
+	if known := !math.IsNaN(a + b + c); known && (from.d < 0) != (to.d < 0) {
+		ends = append(ends, from.d/(from.d-to.d))
 	}
 	for _, w := range quadraticRoots(a, b, c) {
 		if w >= 0 && w <= 1 {

@@ -60,6 +60,27 @@ func tryPlaces(bracket []*contrast, t float64, joint bool) (low, high float64) {
 	return low, high
 }
 
+// Without scatter the interval is the place itself, however the numbers are rounded.
+func TestCrossingWithoutScatter(t *testing.T) {
+	for _, se := range []float64{0, 1e-18, 1e-12} {
+		for i := 1; i <= 1000; i++ {
+			d := 0.7 / float64(i)
+			c := crossing([]*contrast{{x: 2, d: d, se: se, nu: 9}, {x: 2.1, d: -0.3 - d/3, se: se, nu: 9}}, 0.95, false)
+			at := 2 + 0.1*d/(d+0.3+d/3) // of the straight line
+			if !(c.LowerW <= c.AtW && c.AtW <= c.UpperW) || math.Abs(math.Log(float64(c.LowerW))-at) > 1e-9 || math.Abs(math.Log(float64(c.UpperW))-at) > 1e-9 {
+				t.Fatalf("d = %g, se = %g: %+v, want %g", d, se, c, math.Exp(at))
+			}
+		}
+	}
+	if c := crossing([]*contrast{{x: 2, d: 1, se: math.NaN(), nu: 9}, {x: 2.1, d: -1, se: 0.1, nu: 9}}, 0.95, false); c.LowerW.Known() || c.UpperW.Known() {
+		t.Errorf("errors that nobody knows: %+v", c)
+	}
+	between := []*contrast{{x: 2.08, d: 0.03, se: 0.002, nu: 4}, {x: 2.2, d: 713, se: math.Inf(1), nu: math.NaN()}, {x: 2.3, d: -0.02, se: 0.003, nu: 4}}
+	if c := crossing(between, 0.95, false); math.Abs(math.Log(float64(c.LowerW))-2.08) > 1e-12 || math.Abs(math.Log(float64(c.UpperW))-2.3) > 1e-12 {
+		t.Errorf("a setting that tells nothing between two: %+v, want both of them", c)
+	}
+}
+
 // Of several zeros in one bracket the middle one is reported.
 func TestCrossingMiddleZero(t *testing.T) {
 	var bracket []*contrast

@@ -11,6 +11,7 @@ import (
 	"sweepd/internal/simdevice"
 	"sweepd/run"
 	"sweepd/store/sqlite"
+	"sweepd/testday"
 )
 
 // TestAGoodRunWhoseAgentDiedIsKept ends the agent in the middle of a run that was good: the
@@ -22,7 +23,10 @@ func TestAGoodRunWhoseAgentDiedIsKept(t *testing.T) {
 	a := startAgent(t)
 	must(t, "plan", "new", "--settings", "25", "--workload", "harbour-flight", "--supply", "battery", "--repeats", "1")
 	must(t, "run", "start", "--workload", "harbour-flight", "--setting", "25W")
-	time.Sleep(1500 * time.Millisecond) // some sweeps, for its watts
+	eventually(t, "its watts are known", func() bool {
+		k := asked[testday.KeptRun](t, "run show last")
+		return k.SoFar != nil && k.SoFar.Seconds > 1 && k.PackageW != nil
+	})
 	a.stop()
 
 	list := func() run.Run {
