@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"sweepd/run"
 )
 
 // Dimensions of a selection; any other word is a key of the variant.
@@ -35,7 +37,7 @@ func ParseSelection(factor, text string) (Selection, error) {
 		if text == "" {
 			return nil, fmt.Errorf("side %q: expected the name of a %s", text, factor)
 		}
-		return Selection{{factor, text}}, nil
+		return Selection{{factor, text}}, checkSide(text, factor, text)
 	}
 	var s Selection
 	for pair := range strings.SplitSeq(text, ",") {
@@ -48,9 +50,24 @@ func ParseSelection(factor, text string) (Selection, error) {
 		case slices.ContainsFunc(s, func(t term) bool { return t.dimension == key }):
 			return nil, fmt.Errorf("side %q: %s is given twice", text, key)
 		}
+		if err := checkSide(text, key, value); err != nil {
+			return nil, err
+		}
 		s = append(s, term{key, value})
 	}
 	return s, nil
+}
+
+// checkSide tells why no group can have the value that a side names; an empty one is that
+// of groups of which it is unknown.
+func checkSide(side, dimension, value string) error {
+	if dimension != dimSupply || value == "" {
+		return nil
+	}
+	if err := run.CheckSupply(value); err != nil {
+		return fmt.Errorf("side %q: %w", side, err)
+	}
+	return nil
 }
 
 // matches tells whether the group has every label wanted; an empty selection

@@ -137,7 +137,7 @@ func (c *Client) Decide(ctx context.Context, id string, what run.Decision, why s
 // dots alone.
 func named(id string) error {
 	if strings.Trim(id, ".") == "" {
-		return fmt.Errorf("run %q: %w: `sweepd run list` lists them", id, run.ErrNoRun)
+		return run.NoRun(id)
 	}
 	return nil
 }

@@ -86,11 +86,10 @@ func (c Change) Apply(r *Run) error {
 		return err
 	case FieldSupply:
 		r.Supply = Supply(c.New)
-		switch r.Supply {
-		case Mains, Battery, SupplyUnknown:
+		if r.Supply == SupplyUnknown {
 			return nil
 		}
-		return fmt.Errorf("supply %q is neither mains nor battery", Shorten(c.New))
+		return CheckSupply(c.New)
 	case FieldSetting:
 		r.Setting.Setting = settingOf(c.New)
 		return r.Setting.CheckImported()

@@ -50,10 +50,10 @@ func (r *Record) checkImported() error {
 	} else if v != r.Variant || len(v) > maxText {
 		return fmt.Errorf("variant %q is too long, or its pairs are not in order", Shorten(string(r.Variant)))
 	}
-	switch r.Supply {
-	case Mains, Battery, SupplyUnknown:
-	default:
-		return fmt.Errorf("supply %q is neither mains nor battery", Shorten(string(r.Supply)))
+	if r.Supply != SupplyUnknown {
+		if err := CheckSupply(string(r.Supply)); err != nil {
+			return err
+		}
 	}
 	switch r.State {
 	case Finished, Interrupted, Rejected:

@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -52,4 +53,12 @@ func NamedBy(id, text string) bool {
 	whole, part := strings.ToLower(id), strings.ToLower(text)
 	return part != "" && (strings.Contains(ShortID(whole), part) ||
 		len(part) >= MinIDPart && (strings.HasPrefix(whole, part) || strings.HasSuffix(whole, part)))
+}
+
+// NoRun is ErrNoRun of a text that names no run, and says what does.
+func NoRun(text string) error {
+	if text != "" && (Near(text, []string{Last}) != "" || slices.Contains([]string{"latest", "newest", "previous", "current"}, strings.ToLower(text))) {
+		return fmt.Errorf("run %q: %w: the run that was recorded last is called %q", text, ErrNoRun, Last)
+	}
+	return fmt.Errorf("run %q: %w: `sweepd run list` lists them, and %q is the one recorded last", text, ErrNoRun, Last)
 }

@@ -2,6 +2,7 @@ package run
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -77,11 +78,18 @@ func (c Cell) Check() error {
 			return err
 		}
 	}
-	switch c.Supply {
-	case Mains, Battery:
+	return CheckSupply(string(c.Supply))
+}
+
+// CheckSupply tells why text is no supply.
+func CheckSupply(text string) error {
+	switch supplies := []string{string(Mains), string(Battery)}; {
+	case slices.Contains(supplies, text):
 		return nil
+	case Near(text, supplies) != "":
+		return fmt.Errorf("supply %q is neither mains nor battery: did you mean %s?", Shorten(text), Near(text, supplies))
 	}
-	return fmt.Errorf("supply %q is neither mains nor battery", c.Supply)
+	return fmt.Errorf("supply %q is neither mains nor battery", Shorten(text))
 }
 
 // maxLabel is the most bytes of a label that a user may type: labels end up in

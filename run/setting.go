@@ -128,6 +128,19 @@ func ParseSetting(text string) (Setting, error) {
 	return Watts(w), nil
 }
 
+// severalWatts are two numbers of watts or more with something between them that parts a
+// list, or blanks.
+var severalWatts = regexp.MustCompile(strings.ReplaceAll(`(?i)^N(\s*([;|&+/]|\band\b)\s*N|\s+N)+[;\s]*$`, "N", `[0-9]+(?:[.,][0-9]+)?\s*w?`))
+
+// SeveralSettings are the settings that a text seems to list, with another separator than
+// the comma: "8;12", "8W 12W". It is nil for all else.
+func SeveralSettings(text string) []string {
+	if text = strings.TrimSpace(text); !severalWatts.MatchString(text) {
+		return nil
+	}
+	return strings.FieldsFunc(text, func(r rune) bool { return !strings.ContainsRune("0123456789.,", r) })
+}
+
 // isNumber tells whether text is a number in any notation of Go's, NaN, or one that is
 // too large.
 func isNumber(text string) bool {

@@ -1,6 +1,7 @@
 package schedule
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -49,11 +50,11 @@ func (q Request) cells() ([]run.Cell, error) {
 		return nil, err
 	}
 	for _, need := range []struct {
-		what string
-		n    int
-	}{{"devices", len(q.Devices)}, {"workloads", len(q.Workloads)}, {"settings", len(settings)}} {
+		what, how string
+		n         int
+	}{{"devices", "--device NAME", len(q.Devices)}, {"workloads", "--workload NAME", len(q.Workloads)}, {"settings", "--settings 8-28/4", len(settings)}} {
 		if need.n == 0 {
-			return nil, fmt.Errorf("a plan needs %s: it has none", need.what)
+			return nil, fmt.Errorf("a plan needs %s: name them (%s, or in its file)", need.what, need.how)
 		}
 	}
 	supplies := q.Supplies
@@ -84,6 +85,25 @@ func (q Request) cells() ([]run.Cell, error) {
 	return list, nil
 }
 
+// Check tells which of its values mean nothing, whatever else is left open.
+func (q Request) Check() error {
+	_, err := q.settings()
+	errs := []error{err}
+	_, err = parseVariants(q.Variants)
+	errs = append(errs, err)
+	for _, supply := range q.Supplies {
+		errs = append(errs, run.CheckSupply(supply))
+	}
+	for _, device := range q.Devices {
+		errs = append(errs, run.CheckLabel("device", device))
+	}
+	for _, workload := range q.Workloads {
+		errs = append(errs, run.CheckLabel("workload", workload))
+	}
+	_, err = q.repeats()
+	return errors.Join(append(errs, err)...)
+}
+
 func (q Request) settings() (list []run.Setting, err error) {
 	for _, text := range q.Settings {
 		some, err := ParseSettings(text)
@@ -100,13 +120,9 @@ func (q Request) settings() (list []run.Setting, err error) {
 }
 
 func (q Request) variants() ([]run.Variant, error) {
-	var list []run.Variant
-	for _, text := range q.Variants {
-		v, err := run.ParseVariant(text)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, v)
+	list, err := parseVariants(q.Variants)
+	if err != nil {
+		return nil, err
 	}
 	for _, key := range q.Hard {
 		if !slices.ContainsFunc(list, func(v run.Variant) bool { _, has := v.Get(key); return has }) {
@@ -115,6 +131,17 @@ func (q Request) variants() ([]run.Variant, error) {
 	}
 	if len(list) == 0 {
 		list = []run.Variant{""}
+	}
+	return list, nil
+}
+
+func parseVariants(texts []string) (list []run.Variant, err error) {
+	for _, text := range texts {
+		v, err := run.ParseVariant(text)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, v)
 	}
 	return list, nil
 }

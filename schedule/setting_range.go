@@ -5,6 +5,7 @@ import (
 	"math"
 	"regexp"
 	"strconv"
+	"strings"
 
 	"sweepd/run"
 )
@@ -27,6 +28,9 @@ func ParseSettings(text string) ([]run.Setting, error) {
 	if m == nil {
 		if half := unfinishedRange.FindStringSubmatch(text); half != nil {
 			return nil, rangeError(text, half[1], half[2], half[3])
+		}
+		if list := severalSettings(text); list != nil {
+			return nil, fmt.Errorf("settings %q: settings are parted by commas: %s", run.Shorten(text), run.Shorten(strings.Join(list, ",")))
 		}
 		s, err := run.ParseSetting(text)
 		if err != nil {
@@ -59,6 +63,22 @@ func ParseSettings(text string) ([]run.Setting, error) {
 		list[i] = s
 	}
 	return list, nil
+}
+
+// severalSettings are the settings that a text seems to list without commas; nil for all
+// else. No name of a setting has a semicolon.
+func severalSettings(text string) []string {
+	if list := run.SeveralSettings(text); list != nil {
+		return list
+	}
+	list := strings.FieldsFunc(text, func(r rune) bool { return r == ';' })
+	if len(list) < 2 {
+		return nil
+	}
+	for i := range list {
+		list[i] = strings.TrimSpace(list[i])
+	}
+	return list
 }
 
 // rangeError says how a range is written that was begun in another way.

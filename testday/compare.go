@@ -8,6 +8,7 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // CompareRequest asks which side is ahead, as analysis.CompareRequest does.
@@ -67,6 +68,9 @@ func CheckSides(q analysis.CompareRequest, now time.Time) error {
 	if err != nil {
 		return err
 	}
+	if q.By == "" && (meansSupply(q.A) || meansSupply(q.B)) {
+		return requestError(errors.New("compare what? Did you mean --by supply (battery against mains)?"))
+	}
 	if q.By == "" && (q.A == "" || q.B == "") {
 		return requestError(errors.New("compare what? Give --by device, supply or variant, or both sides (--a, --b)"))
 	}
@@ -79,6 +83,12 @@ func CheckSides(q analysis.CompareRequest, now time.Time) error {
 		}
 	}
 	return nil
+}
+
+// meansSupply tells whether a side is the name of a supply, or a slip of it.
+func meansSupply(side string) bool {
+	supplies := []string{string(run.Mains), string(run.Battery)}
+	return slices.Contains(supplies, side) || run.Near(side, supplies) != ""
 }
 
 // Compare says which side is ahead at which setting, and what that is worth where

@@ -264,10 +264,7 @@ func (n NewTyped) parse() (x newTyped, err error) {
 	if n.Setting != nil {
 		text, source := "", run.Source("")
 		if *n.Setting != "" && *n.Setting != unknownWord {
-			s, err := run.ParseSetting(*n.Setting)
-			if err == nil && s.Name() != "" {
-				err = run.CheckLabel("setting", s.Name())
-			}
+			s, err := ParseSetting(*n.Setting)
 			errs = append(errs, err)
 			text, source = s.String(), run.Declared
 		}

@@ -47,6 +47,9 @@ var ExtendPlan = &Operation[ExtendRequest, ExtensionJSON]{
 			x, err = ExtendByPasses(ctx, d.Store, q.Repeats)
 		} else {
 			var f store.Filter
+			if err = CheckSides(q.Question(), d.Now); err != nil {
+				return a, err
+			}
 			if f, err = q.Filter(d.Now); err == nil {
 				x, err = ExtendByComparison(ctx, d.Store, f, q.Question(), d.lower(q.Lower), q.Most)
 			}

@@ -145,6 +145,9 @@ func (q PlanRequest) read(ctx context.Context, s Plans, now time.Time) (p Plan, 
 
 // make makes a plan of cells.
 func (q PlanRequest) make(ctx context.Context, s Plans, name func() (string, error), now time.Time) (p Plan, err error) {
+	if err := q.Request.Check(); err != nil {
+		return p, requestError(err)
+	}
 	cells, said, seeded, err := q.readFile()
 	if err != nil {
 		return p, err
@@ -168,7 +171,9 @@ func (q PlanRequest) make(ctx context.Context, s Plans, name func() (string, err
 	case !seeded:
 		cells.Seed = randomSeed()
 	}
-	p.Plan, err = schedule.NewPlan(cells, p.Estimates, now)
+	if p.Plan, err = schedule.NewPlan(cells, p.Estimates, now); q.File == nil {
+		err = requestError(err) // nothing else can be wrong
+	}
 	p.UserEstimates = said
 	return p, err
 }

@@ -3,6 +3,8 @@ package testday
 import (
 	"cmp"
 	"context"
+	"fmt"
+	"strings"
 
 	"sweepd/run"
 )
@@ -19,6 +21,9 @@ const (
 
 // ParseSetting reads a setting as people type it.
 func ParseSetting(text string) (run.Setting, error) {
+	if list := run.SeveralSettings(text); list != nil && !strings.Contains(text, "/") { // which names like 15/25 have
+		return run.Setting{}, requestError(fmt.Errorf("setting %q looks like several: give one, such as %sW", run.Shorten(text), list[0]))
+	}
 	s, err := run.ParseSetting(text)
 	if err == nil && s.Name() != "" {
 		err = run.CheckLabel("setting", s.Name())

@@ -39,9 +39,9 @@ type WatchedAgent interface {
 // was kept to the command's end. The error says, beside what went wrong with the run,
 // that the command failed or that results were not in its output.
 func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d run.Record, err error) {
-	program, err := exec.LookPath(w.Command[0])
+	program, err := FindCommand(w.Command[0])
 	if err != nil {
-		return d, fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(w.Command[0]), err)
+		return d, err
 	}
 	signals, stopSignals := endingSignals()
 	defer stopSignals()
@@ -83,6 +83,16 @@ func hold(ctx context.Context, a WatchedAgent, id string) (release context.Cance
 	}()
 	<-held.Done()
 	return release
+}
+
+// FindCommand finds the program that a command names; where there is none, no run is to be
+// started for it.
+func FindCommand(name string) (program string, err error) {
+	program, err = exec.LookPath(name)
+	if err != nil {
+		err = fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(name), err)
+	}
+	return program, err
 }
 
 // What the command printed is in the pipe when it ends. Where a process that it left

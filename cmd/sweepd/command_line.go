@@ -39,17 +39,76 @@ func (a *app) prepare(c *cobra.Command) {
 // refuseCommand is what a group of commands does where none of them is named: it says
 // which there are.
 func (a *app) refuseCommand(cmd *cobra.Command, args []string) error {
-	cmd.SuggestionsMinimumDistance = 2 // slips of the finger
 	switch {
 	case len(args) == 0 && cmd == cmd.Root():
 		return cmd.Help()
 	case len(args) == 0:
 		return misused(fmt.Errorf("%s needs to know what to do: %s", commandName(cmd), subcommandNames(cmd)))
 	}
-	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-		return misused(fmt.Errorf("unknown command %q: did you mean %s?", args[0], strings.Join(near, ", ")))
+	return misused(unknownCommand(cmd, args[0]))
+}
+
+// unknownCommand says which command may be meant by a word where there is none of that
+// name: one of another group with that name, or one that is called nearly so.
+func unknownCommand(cmd *cobra.Command, word string) error {
+	var called, near []string
+	for _, c := range shownCommands(cmd.Root())[1:] {
+		switch {
+		case c.Name() == word:
+			called = append(called, c.CommandPath())
+		case run.Near(word, []string{c.Name()}) != "":
+			near = append(near, c.CommandPath())
+		}
 	}
-	return misused(fmt.Errorf("unknown command %q: %s knows %s", args[0], commandName(cmd), subcommandNames(cmd)))
+	cmd.SuggestionsMinimumDistance = 2 // slips of the finger
+	meant := cmd.SuggestionsFor(word)
+	switch {
+	case len(called) > 0:
+		meant = called
+	case len(meant) == 0:
+		meant = near
+	}
+	if len(meant) > 0 {
+		return fmt.Errorf("unknown command %q: did you mean %s?", word, strings.Join(meant, ", "))
+	}
+	return fmt.Errorf("unknown command %q: %s knows %s", word, commandName(cmd), subcommandNames(cmd))
+}
+
+// shownCommands are a command and all below it that help shows.
+func shownCommands(c *cobra.Command) []*cobra.Command {
+	list := []*cobra.Command{c}
+	for _, sub := range c.Commands() {
+		if sub.IsAvailableCommand() && !sub.IsAdditionalHelpTopicCommand() {
+			list = append(list, shownCommands(sub)...)
+		}
+	}
+	return list
+}
+
+// adoptHelp has the command help, which is the library's, refuse what is no command.
+func adoptHelp(root *cobra.Command) {
+	root.InitDefaultHelpCmd()
+	for _, c := range root.Commands() {
+		if c.Name() != "help" {
+			continue
+		}
+		c.Short, c.Long = "Show the help of a command", "Show the help of a command, as --help behind it does."
+		c.Example = "  sweepd help run stop"
+		c.Run = nil
+		c.RunE = func(_ *cobra.Command, args []string) error {
+			of, rest, err := root.Find(args)
+			if err == nil && len(rest) > 0 {
+				if err = unknownCommand(of, rest[0]); !of.HasSubCommands() {
+					err = fmt.Errorf("%q is one word too many: %s has no commands below it", rest[0], commandName(of))
+				}
+			}
+			if err != nil {
+				return misused(err)
+			}
+			of.InitDefaultHelpFlag() // shown, though the command line was another's
+			return of.Help()
+		}
+	}
 }
 
 // commandName is a command's name in a sentence that begins with the program's.

@@ -62,8 +62,9 @@ prices in the configuration) add what the dearer device buys.`,
 	}
 	f.add(cmd, true)
 	cmd.Flags().Var(&by, "by", "what the sides differ in")
-	cmd.Flags().StringVar(&q.A, "a", "", "`SIDE` a: a name, or pairs such as device=unit-oak,cores=6")
-	cmd.Flags().StringVar(&q.B, "b", "", "`SIDE` b")
+	// A letter of their own, for the library completes no long flag of one letter.
+	cmd.Flags().StringVarP(&q.A, "a", "a", "", "`SIDE` a: a name, or pairs such as device=unit-oak,cores=6")
+	cmd.Flags().StringVarP(&q.B, "b", "b", "", "`SIDE` b")
 	cmd.Flags().Var(&margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().Var(&at, "at", "compare at equal watts of this kind (default setting)")
 	cmd.Flags().Var(&per, "per", "compare results per watt of this kind")

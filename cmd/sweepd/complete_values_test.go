@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/spf13/pflag"
 )
 
 // The shell offers what the data have and what a flag takes, and no files instead.
@@ -48,5 +50,50 @@ func TestCompletionWithoutData(t *testing.T) {
 	alone(t)
 	if o := sweepd(t, "__complete", "run", "list", "--device", ""); o.code != exitOK || !strings.HasPrefix(o.out, ":") {
 		t.Errorf("%+v", o)
+	}
+}
+
+// noNames are what flags and arguments take that nobody can offer: numbers, times, texts.
+var noNames = []string{"URL", "HOST:PORT", "SHARE", "WHEN", "TIME", "TEXT", "N", "NUMBER", "WATTS", "COLUMN", "23C", "120Hz", "5m", "3.2s", "VERSION",
+	"FILE", "DIR", "PATH", "NAME=FILE", "FILE.csv", "FILE.yaml|FILE.csv", "OTHER.db"}
+
+// Whatever takes a device, a workload, a variant, a run, a metric, a finding, a plan or a
+// supply offers those that there are: no flag and no argument of any command is forgotten.
+func TestAllThatTakesNamesOffersThem(t *testing.T) {
+	campaign(t, alone(t))
+	must(t, "plan", "new", "--device", "unit-oak", "--workload", "tile-sort", "--settings", "8-28/4")
+	offered := func(words ...string) (n int) {
+		for line := range strings.Lines(must(t, append([]string{"__complete"}, words...)...)) {
+			if !strings.HasPrefix(line, ":") && !strings.HasPrefix(line, "Completion ended") {
+				n++
+			}
+		}
+		return n
+	}
+	tried := 0
+	for _, c := range shownCommands((&app{getenv: func(string) string { return "" }}).root()) {
+		path := strings.Fields(c.CommandPath())[1:]
+		c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+			what, _ := pflag.UnquoteUsage(f)
+			if what == "" || slices.Contains(noNames, what) {
+				return
+			}
+			tried++
+			if offered(append(slices.Clone(path), "--"+f.Name, "")...) == 0 {
+				t.Errorf("%s --%s %s offers nothing", c.CommandPath(), f.Name, what)
+			}
+		})
+		given := slices.Clone(path)
+		for _, what := range wordsTaken(c.Use) {
+			if what = strings.TrimSuffix(what, "..."); !slices.Contains(noNames, what) && c.Name() != "help" {
+				if tried++; offered(append(slices.Clone(given), "")...) == 0 {
+					t.Errorf("%s %s offers nothing", c.CommandPath(), what)
+				}
+			}
+			given = append(given, "x")
+		}
+	}
+	if tried < 100 {
+		t.Errorf("only %d flags and arguments were tried", tried)
 	}
 }

@@ -11,7 +11,7 @@ func (a *app) curveCommand() *cobra.Command {
 	var f analysisFlags
 	cmd := &cobra.Command{
 		Use:   "curve",
-		Short: "Say how results scale with the setting, where scaling stops, and which settings are ignored",
+		Short: "Say how results scale with power, where that stops, and which settings are ignored",
 		Example: `  sweepd curve --workload harbour-flight
   sweepd curve --metric fps_mean --device unit-oak --supply mains --json`,
 		Args: cobra.NoArgs,

@@ -62,6 +62,7 @@ prometheus.yml into it, with which a Prometheus gathers its metrics.`,
 	}
 	cmd.Flags().StringVar(&out, "out", "", "`DIR` to keep the data in, a new one but for --live (default: a new one in "+os.TempDir()+")")
 	cmd.Flags().StringVar(&device, "device", "", "`NAME` of the only device to play: unit-oak or unit-elm")
+	_ = cmd.RegisterFlagCompletionFunc("device", cobra.FixedCompletions([]string{"unit-oak", "unit-elm"}, cobra.ShellCompDirectiveNoFileComp))
 	cmd.Flags().BoolVar(&live, "live", false, "let one device live in real time, with the real agent on it, until Ctrl-C")
 	cmd.Flags().StringVar(&listen, "listen", "", "`HOST:PORT` that the agent of --live answers on (default "+console.DefaultListen+")")
 	cmd.AddCommand(a.liveCommands()...)

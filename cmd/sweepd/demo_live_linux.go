@@ -216,6 +216,7 @@ func (a *app) liveCommands() []*cobra.Command {
 			return err
 		},
 	}
+	play.ValidArgsFunction = cobra.FixedCompletions([]string{"harbour-flight", "tile-sort"}, cobra.ShellCompDirectiveNoFileComp)
 	play.Flags().Var(&seconds, "for", "`TIME` that harbour-flight plays, 1s to 1h; tile-sort takes as long as it takes")
 	return []*cobra.Command{set, play, supply("plug", "Plug the device of demo --live in", run.Mains), supply("unplug", "Unplug the device of demo --live", run.Battery)}
 }

@@ -59,18 +59,22 @@ func writeManPages(ctx context.Context, root *cobra.Command, dir string) error {
 	}
 	root.DisableAutoGenTag = true
 	header := &doc.GenManHeader{Section: "1", Date: &date, Source: "sweepd " + currentVersion(), Manual: "sweepd"}
-	return eachCommand(root, func(c *cobra.Command) error {
+	for _, c := range shownCommands(root) {
 		own := *header // it fills in what is empty
 		name := strings.ReplaceAll(c.CommandPath(), " ", "-") + ".1"
 		var page bytes.Buffer
 		if err := doc.GenMan(c, &own, &page); err != nil {
 			return err
 		}
-		return userfile.Write(ctx, filepath.Join(dir, name), func(w io.Writer) error {
+		err := userfile.Write(ctx, filepath.Join(dir, name), func(w io.Writer) error {
 			_, err := io.WriteString(w, asTyped(c, page.String()))
 			return err
 		})
-	})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // defaultShown is how the library shows a flag: with the default in Go's words.
@@ -91,18 +95,6 @@ func asTyped(cmd *cobra.Command, page string) string {
 		}
 		return m[1] + ` \fI` + strings.ReplaceAll(what, "-", `\-`) + `\fP`
 	})
-}
-
-// eachCommand calls f with a command that is shown and with all below it.
-func eachCommand(c *cobra.Command, f func(*cobra.Command) error) error {
-	for _, sub := range c.Commands() {
-		if sub.IsAvailableCommand() && !sub.IsAdditionalHelpTopicCommand() {
-			if err := eachCommand(sub, f); err != nil {
-				return err
-			}
-		}
-	}
-	return f(c)
 }
 
 func writeCompletions(ctx context.Context, root *cobra.Command, dir string) error {

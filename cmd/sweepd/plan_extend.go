@@ -50,8 +50,8 @@ where nothing was repeated, for two runs tell the noise.`,
 	f.add(cmd, true)
 	cmd.Flags().IntVar(&repeats, "repeats", 0, "`N` more passes over all cells")
 	cmd.Flags().Var(&by, "by", "what the sides of the comparison differ in")
-	cmd.Flags().StringVar(&q.A, "a", "", "`SIDE` a of the comparison")
-	cmd.Flags().StringVar(&q.B, "b", "", "`SIDE` b")
+	cmd.Flags().StringVarP(&q.A, "a", "a", "", "`SIDE` a of the comparison")
+	cmd.Flags().StringVarP(&q.B, "b", "b", "", "`SIDE` b")
 	cmd.Flags().Var(&margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().IntVar(&most, "most", 3, "`N` more runs of each cell at most")
 	return cmd

@@ -66,6 +66,10 @@ func TestPlanFiles(t *testing.T) {
 	if again := planStretches(t); again != stretches || !strings.Contains(again, "cores=12") || !strings.Contains(again, "%") {
 		t.Errorf("stretches and charge came back changed:\n%s\n%s", stretches, again)
 	}
+	broken := filepath.Join(dir, "broken.yaml")
+	if err := os.WriteFile(broken, []byte("workloads: a\nsettings: 8-28\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	if out := must(t, "plan", "status", "--every"); strings.Count(out, "open") != 48 {
 		t.Errorf("%s", out)
 	}
@@ -74,6 +78,21 @@ func TestPlanFiles(t *testing.T) {
 		"plan new --workload a --settings 8W --run-time soon":    `--run-time "soon" is no time`,
 		"plan new --workload a --settings 8W --full-energy much": "want watt hours",
 		"plan new --workload a --settings 8W --repeats 0":        "--repeats: 0 repeats: want 1 to 100",
+		"plan new": "needs workloads",
+		"plan new --workload a --settings 28-8/4":             "such as 8-28/4",
+		"plan new --workload a --settings 8-28":               "a range says its step, such as 8-28/4",
+		"plan new --workload a --settings 8..28/4":            "want FROM-TO/STEP in watts",
+		"plan new --workload a --settings 8–28/4":             "want FROM-TO/STEP in watts",
+		"plan new --workload a --settings 8;12":               "settings are parted by commas: 8,12",
+		"plan new --workload a --settings 8W;12W;15":          "settings are parted by commas: 8,12,15",
+		"plan new --workload a --settings 8/12":               "settings are parted by commas: 8,12",
+		"plan new --workload a --settings quiet;balanced":     "settings are parted by commas: quiet,balanced",
+		"plan new --workload a --settings 8W --hard cores":    "no variant has it: name its levels, such as cores=6",
+		"plan new --workload a --settings 8W --supply batery": "did you mean battery?",
+		"plan new --workload a --settings 8W --variant cores": "not a pair",
+		"plan new " + day + " --settings 8-28 --replace":      "a range says its step",
+		"plan new " + day + " --supply batery --replace":      "did you mean battery?",
+		"plan extend --by supply --a battry --b mains":        "did you mean battery?",
 		"plan extend":                         "one of them",
 		"plan extend --repeats 1 --by supply": "one of them",
 		"plan extend --repeats -1":            "from 1",
@@ -84,17 +103,12 @@ func TestPlanFiles(t *testing.T) {
 		}
 	}
 	for args, want := range map[string]string{
-		"plan new":                                         "needs workloads",
-		"plan new /no/such/file.yaml":                      "/no/such/file.yaml",
-		"plan new /no/such/file.csv":                       "/no/such/file.csv",
-		"plan new --workload a --settings 28-8/4":          "such as 8-28/4",
-		"plan new --workload a --settings 8-28":            "a range says its step, such as 8-28/4",
-		"plan new --workload a --settings 8..28/4":         "want FROM-TO/STEP in watts",
-		"plan new --workload a --settings 8–28/4":          "want FROM-TO/STEP in watts",
-		"plan new --workload a --settings 8W --hard cores": "no variant has it: name its levels, such as cores=6",
-		"plan extend --by supply":                          "no run was selected",
-		"plan next --device nope":                          `the plan has no device "nope": it has unit-oak`,
-		"plan status --device nope":                        `the plan has no device "nope": it has unit-oak`,
+		"plan new " + broken + " --replace": "a range says its step", // what is wrong is in the file
+		"plan new /no/such/file.yaml":       "/no/such/file.yaml",
+		"plan new /no/such/file.csv":        "/no/such/file.csv",
+		"plan extend --by supply":           "no run was selected",
+		"plan next --device nope":           `the plan has no device "nope": it has unit-oak`,
+		"plan status --device nope":         `the plan has no device "nope": it has unit-oak`,
 	} {
 		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: exit %d, want %q: %s", args, o.code, want, o.stderr)

@@ -66,7 +66,7 @@ where --run names them, else those with the worst findings.`,
 	cmd.Flags().StringArrayVar(&f.runs, "run", nil, "`RUN` whose course is drawn (repeatable); unless given, those with the worst findings")
 	cmd.Flags().StringArrayVar(&f.metrics, "metric", nil, "`NAME` of a result (repeatable); unless given, of each workload the one that most of its runs have")
 	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
-	cmd.Flags().StringVar(&f.reference, "b", "", "`DEVICE` that the others are compared with, where there are more than two (default: the best on the whole)")
+	cmd.Flags().StringVarP(&f.reference, "b", "b", "", "`DEVICE` that the others are compared with, where there are more than two (default: the best on the whole)")
 	f.frames.add(cmd)
 	cmd.Flags().Var(&f.margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().Var(&f.full, "full-energy", "`[DEVICE=]Wh` that the battery holds when full (repeatable); unless given, what the device says")

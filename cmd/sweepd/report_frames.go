@@ -24,7 +24,7 @@ type frameSets struct {
 func (f *frameSets) add(cmd *cobra.Command) {
 	f.reader.delimiter.words = []string{"comma", "semicolon", "tab", "none"}
 	cmd.Flags().StringArrayVar(&f.named, "frames", nil, "`NAME=FILE`: draw the distribution of the frame times in FILE under this name (repeatable)")
-	cmd.Flags().StringVar(&f.reader.column, "frame-column", "", "`NAME` or number of the column with the frame times; unless the files have only one")
+	cmd.Flags().StringVar(&f.reader.column, "frame-column", "", "`COLUMN` with the frame times, by name or number; unless the files have only one")
 	cmd.Flags().StringVar(&f.reader.unit, "frame-unit", "", "`ms|us|s|fps`; unless the column's name ends in it; fps: rates, one for each frame")
 	cmd.Flags().BoolVar(&f.reader.timestamps, "frame-timestamps", false, "the column holds the times at which frames came")
 	cmd.Flags().Var(&f.reader.delimiter, "frame-delimiter", "what separates columns, where it is not plain")

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"strings"
 
@@ -33,6 +34,9 @@ type app struct {
 	started bool // the command line was understood and its command is running
 }
 
+// helpColumns is how wide a line of help may be.
+const helpColumns = 100
+
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "sweepd",
@@ -63,8 +67,10 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)
 	root.SetFlagErrorFunc(flagError)
-	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}", 1))
+	root.SetUsageTemplate(strings.NewReplacer("{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}",
+		"Flags.FlagUsages ", fmt.Sprintf("Flags.FlagUsagesWrapped %d ", helpColumns)).Replace(root.UsageTemplate()))
 	root.InitDefaultCompletionCmd()
+	adoptHelp(root)
 	a.prepare(root)
 	a.completeValues(root)
 	return root

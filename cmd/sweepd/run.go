@@ -36,8 +36,8 @@ func (f *filterFlags) add(cmd *cobra.Command) {
 	f.supply.words = []string{string(run.Mains), string(run.Battery)}
 	cmd.Flags().Var(&f.supply, "supply", "only runs on this supply")
 	cmd.Flags().StringArrayVar(&f.Variant, "variant", nil, "only runs with this `k=v` pair (repeatable)")
-	cmd.Flags().StringVar(&f.Since, "since", "", "only runs that started on a day or later, at a time or later, or so long ago or less: `2026-05-04`, yesterday, 09:30, 2h, 3d")
-	cmd.Flags().StringVar(&f.Until, "until", "", "only runs that started before the end of a day or a minute: `2026-05-04`, 09:30")
+	cmd.Flags().StringVar(&f.Since, "since", "", "only runs that started at `WHEN` or later: 2026-05-04, yesterday, 09:30, 2h or 3d ago")
+	cmd.Flags().StringVar(&f.Until, "until", "", "only runs that started before the end of `WHEN`, a day or a minute: 2026-05-04, 09:30")
 }
 
 // request is what the flags ask for.

@@ -23,7 +23,7 @@ type framesFlags struct {
 func (f *framesFlags) add(cmd *cobra.Command) {
 	f.delimiter.words = []string{"comma", "semicolon", "tab", "none"}
 	cmd.Flags().StringVar(&f.file, "frames", "", "`FILE` of frame times, delimited text of any kind; - is standard input")
-	cmd.Flags().StringVar(&f.column, "frame-column", "", "`NAME` or number of the column with the frame times; unless the file has only one")
+	cmd.Flags().StringVar(&f.column, "frame-column", "", "`COLUMN` with the frame times, by name or number; unless the file has only one")
 	cmd.Flags().StringVar(&f.unit, "frame-unit", "", "`ms|us|s|fps`; unless the column's name ends in it; fps: rates, one for each frame")
 	cmd.Flags().BoolVar(&f.timestamps, "frame-timestamps", false, "the column holds the times at which frames came")
 	cmd.Flags().Var(&f.delimiter, "frame-delimiter", "what separates columns, where it is not plain")

@@ -80,8 +80,8 @@ external. ` + whichRun,
 		},
 	}
 	cmd.Flags().StringVar(&offset, "offset", "", "what is added to the log's times, `3.2s` or -2h, in place of finding it")
-	cmd.Flags().StringVar(&q.Time, "time", "", "`NAME` of the column of times, where its name does not tell")
-	cmd.Flags().StringVar(&q.Watts, "watts", "", "`NAME` of the column of watts, where its name does not tell")
+	cmd.Flags().StringVar(&q.Time, "time", "", "`COLUMN` of times, where its name does not tell")
+	cmd.Flags().StringVar(&q.Watts, "watts", "", "`COLUMN` of watts, where its name does not tell")
 	cmd.Flags().BoolVar(&q.Replace, "replace", false, "put this log in the place of the one that was joined before")
 	cmd.Flags().BoolVar(&q.Force, "force", false, "join it at --offset also where it clearly fits elsewhere; the run is doubted then")
 	cmd.Flags().BoolVar(&q.Undo, "undo", false, "take the log out again")

@@ -28,7 +28,7 @@ the run is started all the same and keeps the finding. --wait waits until the de
 fit, says for what and how long, and for what it needs you; Ctrl-C starts nothing.`,
 		Example: `  sweepd run start --wait                          the next cell of the plan
   sweepd run start --workload harbour-flight --setting 25W
-  sweepd run start --workload tile-sort --variant cores=6 --variant fan=quiet --note "after the update"`,
+  sweepd run start --workload tile-sort --variant cores=6 --variant fan=quiet --note "warm room"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			start, want, client, err := a.start(cmd.Context(), &f)

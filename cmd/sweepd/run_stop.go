@@ -221,16 +221,20 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 		return cmd
 	}
 	cmd.Use = "keep RUN (--why TEXT | --undo)"
-	cmd.Short = "Count a run that was rejected or interrupted"
-	cmd.Long = `Count a run again that was rejected, by a finding or by hand, or one that was interrupted
-because its agent ended: up to its last stored sweep, with the finding kept_interrupted.
-Its result can be given as that of any other run. --undo takes the last keeping back, and
-"sweepd run reject" sets the run aside.
+	cmd.Short = "Count a run that was rejected or interrupted, or all of one that was idle at its end"
+	cmd.Long = `Count a run that would not count as it is, and say why:
+  rejected, by a finding or by hand: it counts again;
+  interrupted, because its agent ended: it counts up to its last stored sweep, carries
+    the finding kept_interrupted, and takes a result as any other run does;
+  idle at its end (idle_tail): all of it counts. "sweepd run trim" cuts the idle part off.
+
+--undo takes the last keeping back. To set a run aside, use "sweepd run reject".
+
 ` + whichRun
 	cmd.Example = `  sweepd run keep 3f9c21ab --why "the charger was plugged in after the last frame"
   sweepd run keep last --why "the workload had ended when the agent did"
   sweepd run keep last --undo`
-	cmd.Flags().BoolVar(&undo, "undo", false, "take the last keeping back: the run is rejected or interrupted again")
+	cmd.Flags().BoolVar(&undo, "undo", false, "take the last keeping back: the run is again as it was before")
 	cmd.MarkFlagsMutuallyExclusive("why", "undo")
 	return cmd
 }

@@ -20,12 +20,15 @@ status but 0, a signal) is the finding command_failed, with its status; the exit
 here is 1 then, whatever the command's. A result is what the brackets of a regular expression
 enclose, in the last line that fits, or what a JSON path (RFC 9535) leads to in the
 last JSON that has it; a unit may follow the number there.`,
-		Example: `  sweepd run watch --workload tile-sort --setting 25W --result-from 'score=total score: ([0-9.]+)' -- ./tile-sort --fast
+		Example: `  sweepd run watch --workload tile-sort --result-from 'score=score: ([0-9.]+)' -- ./tile-sort --fast
   sweepd run watch --workload tile-sort --result-from 'score=$.summary.score' -- ./tile-sort --json`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			rules, err := testday.ParseOutputRules(from)
 			if err != nil {
+				return err
+			}
+			if _, err := testday.FindCommand(args[0]); err != nil {
 				return err
 			}
 			start, _, client, err := a.start(cmd.Context(), &f)

@@ -45,7 +45,7 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 	case len(ids) > 0 && ids[0] == id:
 		return id, nil
 	case len(found) == 0:
-		return "", fmt.Errorf("run %q: %w: `sweepd run list` lists them", id, run.ErrNoRun)
+		return "", run.NoRun(id)
 	case len(found) > 1:
 		more := ""
 		if len(found) > maxCandidates {
