@@ -110,12 +110,12 @@ func (c *Client) URL() string { return c.shown }
 
 // AddResults gives a run that is kept the results of frame times.
 func (c *Client) AddResults(ctx context.Context, id string, r testday.FrameResults) (d run.Record, err error) {
-	return c.Correct(ctx, id, r.Results, &r)
+	return c.Correct(ctx, id, r.Results, &r, "")
 }
 
 // Correct has the agent do what testday.Correct does.
-func (c *Client) Correct(ctx context.Context, id string, list testday.Results, framed *testday.FrameResults) (d run.Record, err error) {
-	q := ResultsRequest{Results: messages(list)}
+func (c *Client) Correct(ctx context.Context, id string, list testday.Results, framed *testday.FrameResults, who string) (d run.Record, err error) {
+	q := ResultsRequest{Results: messages(list), Who: who}
 	if framed != nil {
 		q.FramesS, q.FrameUnit = &framed.FramesS, framed.Unit
 	}

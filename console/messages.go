@@ -35,6 +35,8 @@ type ResultsRequest struct {
 	FramesS *float64 `json:"frames_s,omitempty"`
 	// FrameUnit is the unit in which they were read: s, ms, us, ns or fps.
 	FrameUnit string `json:"frame_unit,omitempty"`
+	// Who typed it, as the system calls them; empty: unknown.
+	Who string `json:"who,omitempty"`
 }
 
 // framed is what the frame times cover, nil where there are none.

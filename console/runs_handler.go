@@ -41,7 +41,7 @@ func (h *handler) correct(w http.ResponseWriter, r *http.Request, q ResultsReque
 	}
 	rules := testday.ResultRules{Lower: h.Lower, FramesShort: h.FramesShort}
 	h.change(w, r, func() (run.Record, error) {
-		return testday.Correct(r.Context(), h.Store, r.PathValue("id"), list, q.framed(), rules, time.Now())
+		return testday.Correct(r.Context(), h.Store, r.PathValue("id"), list, q.framed(), rules, q.Who, time.Now())
 	})
 }
 

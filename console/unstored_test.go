@@ -48,7 +48,7 @@ func TestARunThatCouldNotBeStored(t *testing.T) {
 	if !errors.As(err, &not) || not.Run.Results["score"].Value != 7 || not.Run.KeptIn != run.InJournal || !strings.Contains(err.Error(), "is not stored yet") || got.ID != "" {
 		t.Errorf("stopped: %+v, %v", got.Run, err)
 	}
-	if _, err := c.Correct(t.Context(), "0001", testday.Results{"score": {Value: 8}}, nil); !errors.As(err, &not) || not.Run.Results["score"].Value != 8 || f.tried == 0 {
+	if _, err := c.Correct(t.Context(), "0001", testday.Results{"score": {Value: 8}}, nil, ""); !errors.As(err, &not) || not.Run.Results["score"].Value != 8 || f.tried == 0 {
 		t.Errorf("corrected: %v, tried to store it %d times", err, f.tried)
 	}
 	if _, err := c.Decide(t.Context(), "0001", run.Reject, "an update"); !errors.As(err, &not) || not.Run.State != run.Rejected || not.Run.Why != "an update" {

@@ -157,6 +157,11 @@ func (c Correction) Check() error {
 			return err
 		}
 	}
+	if c.Who != "" {
+		if err := CheckLabel("name of who corrects", c.Who); err != nil {
+			return err
+		}
+	}
 	if c.Batch != "" || c.Undoes != "" || len(c.Changes) > 0 {
 		if err := c.checkBatch(); err != nil {
 			return err
@@ -176,8 +181,22 @@ func (c Correction) Check() error {
 	return fmt.Errorf("decision %q is neither reject nor keep, nor unkeep, trim or untrim", c.Decision)
 }
 
-// DecisionWhy is the reason of the decision.
-func (c Correction) DecisionWhy() string { return cmp.Or(c.FindingWhy, c.Why) }
+// DecisionWhy is the reason of the decision; of a trimming also up to where the run counts
+// and who says so, where that is known.
+func (c Correction) DecisionWhy() string {
+	why := cmp.Or(c.FindingWhy, c.Why)
+	if c.Trimming == nil || c.Who == "" {
+		return why
+	}
+	what := "by " + c.Who
+	if c.Decision == Trim {
+		what = fmt.Sprintf("up to %.1f s by %s", c.Trimming.EndS, c.Who)
+	}
+	if why != "" {
+		what += ": " + why
+	}
+	return what
+}
 
 func (c Correction) checkBatch() error {
 	if err := CheckID(c.Batch); err != nil {
@@ -188,11 +207,9 @@ func (c Correction) checkBatch() error {
 			return fmt.Errorf("correction %q: %w", Shorten(c.Undoes), err)
 		}
 	}
-	for what, text := range map[string]string{"name of who corrects": c.Who, "reason": c.Why} {
-		if text != "" {
-			if err := CheckLabel(what, text); err != nil {
-				return err
-			}
+	if c.Why != "" {
+		if err := CheckLabel("reason", c.Why); err != nil {
+			return err
 		}
 	}
 	scratch := Run{Results: map[string]Result{}, Facts: map[string]string{}}

@@ -30,9 +30,23 @@ func (r *Run) NoSystemPower() string {
 	}
 	watts := math.Abs(*r.Discharge.Watts)
 	if u := r.Discharge.UncertaintyWatts; u != nil && *u > largestUncertainty*watts {
-		return fmt.Sprintf("too uncertain, %.1f ± %.1f W: more than %.0f %% of it", *r.Discharge.Watts, *u, 100*largestUncertainty)
+		why := fmt.Sprintf("more than %.0f %% of it", 100*largestUncertainty)
+		if *u >= watts {
+			why = "it cannot be told from 0"
+		}
+		return fmt.Sprintf("too uncertain, %s: %s", wattsWithin(*r.Discharge.Watts, *u), why)
 	}
 	return ""
+}
+
+// wattsWithin writes watts with their uncertainty above 0, which shows two digits (GUM
+// 7.2.6) but not more than tenths of a milliwatt.
+func wattsWithin(w, u float64) string {
+	decimals := min(max(1-int(math.Floor(math.Log10(u))), 1), 4)
+	if u < 1e-4 {
+		return strconv.FormatFloat(w, 'f', decimals, 64) + " W, by less than 0.0001 W"
+	}
+	return fmt.Sprintf("%.*f ± %.*f W", decimals, w, decimals, u)
 }
 
 // LimitSystemPower takes SystemW away where NoSystemPower says why, and the package power

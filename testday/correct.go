@@ -30,8 +30,8 @@ type ResultRules struct {
 // Correct adds results to a run or corrects them, all or none, and returns the run as
 // it is then. id is any part that only one run has, or "last". framed is
 // what the frame times cover of which results are made; nil for none: the run is then
-// found short of frames, or no longer.
-func Correct(ctx context.Context, s Corrections, id string, list Results, framed *FrameResults, rules ResultRules, now time.Time) (run.Record, error) {
+// found short of frames, or no longer. who typed it, as the system calls them; "" unknown.
+func Correct(ctx context.Context, s Corrections, id string, list Results, framed *FrameResults, rules ResultRules, who string, now time.Time) (run.Record, error) {
 	directed, err := list.WithDirections(rules.Lower)
 	if err != nil {
 		return run.Record{}, err
@@ -40,7 +40,7 @@ func Correct(ctx context.Context, s Corrections, id string, list Results, framed
 	if err != nil {
 		return d, err
 	}
-	c := run.Correction{Results: corrected(directed, list, d.Results), At: now}
+	c := run.Correction{Results: corrected(directed, list, d.Results), Who: who, At: now}
 	if framed != nil {
 		if err := framed.checkFit(d.DurationS); err != nil {
 			return d, &UnfitError{fmt.Sprintf("run %s: %v", run.ShortID(d.ID), err)}

@@ -70,7 +70,7 @@ func TestSeveralResultsAreOneTransaction(t *testing.T) {
 	keepRun(t, x.Store, run.Run{ID: "run-0001", Results: map[string]run.Result{"load": {Value: 4, Unit: "s", Better: run.Lower}}})
 	framed := FrameResults{FramesS: 30}
 	given := Results{"load": {Value: 3, Unit: "s"}, "fps": {Value: 61.3, Unit: "fps"}, "wait": {Value: 2}, "stalls": {Value: 1, Better: run.Lower}}
-	d, err := Correct(t.Context(), x, "0001", given, &framed, ResultRules{Lower: []string{"wait"}}, morning)
+	d, err := Correct(t.Context(), x, "0001", given, &framed, ResultRules{Lower: []string{"wait"}}, "someone", morning)
 	if err != nil || x.n != 1 {
 		t.Fatalf("%d transactions, %v", x.n, err)
 	}
@@ -82,10 +82,10 @@ func TestSeveralResultsAreOneTransaction(t *testing.T) {
 	if !d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames: %+v", d.Findings)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, &FrameResults{FramesS: *d.DurationS}, ResultRules{}, morning); err != nil || d.HasFinding(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, &FrameResults{FramesS: *d.DurationS}, ResultRules{}, "", morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("the whole run's frames: %+v, %v", d.Findings, err)
 	}
-	if d, err = Correct(t.Context(), x, "last", Results{}, &framed, ResultRules{FramesShort: 0.5}, morning); err != nil || d.HasFinding(run.FramesShort) {
+	if d, err = Correct(t.Context(), x, "last", Results{}, &framed, ResultRules{FramesShort: 0.5}, "", morning); err != nil || d.HasFinding(run.FramesShort) {
 		t.Errorf("half a run's frames where half is enough: %+v, %v", d.Findings, err)
 	}
 }
@@ -95,15 +95,15 @@ func TestCorrectionsThatFail(t *testing.T) {
 	keepRun(t, x.Store, run.Run{ID: "run-0001"})
 	var request *RequestError
 	for name, r := range map[string]run.Result{"a,b": {Value: 1}, "a=b": {Value: 1}, "": {Value: 1}, "x": {Value: 1, Better: "faster"}, "y": {Value: 1, Unit: "a\nb"}} {
-		if _, err := Correct(t.Context(), x, "last", Results{name: r, "fps": {Value: 2}}, nil, ResultRules{}, morning); !errors.As(err, &request) || x.n > 0 {
+		if _, err := Correct(t.Context(), x, "last", Results{name: r, "fps": {Value: 2}}, nil, ResultRules{}, "", morning); !errors.As(err, &request) || x.n > 0 {
 			t.Errorf("%q %+v: %v after %d transactions", name, r, err, x.n)
 		}
 	}
-	if _, err := Correct(t.Context(), x, "none", Results{"fps": {Value: 2}}, nil, ResultRules{}, morning); !errors.Is(err, run.ErrNoRun) {
+	if _, err := Correct(t.Context(), x, "none", Results{"fps": {Value: 2}}, nil, ResultRules{}, "", morning); !errors.Is(err, run.ErrNoRun) {
 		t.Errorf("no run: %v", err)
 	}
 	x.err = errors.New("disk full")
-	if _, err := Correct(t.Context(), x, "last", Results{"fps": {Value: 2}}, nil, ResultRules{}, morning); !errors.Is(err, x.err) {
+	if _, err := Correct(t.Context(), x, "last", Results{"fps": {Value: 2}}, nil, ResultRules{}, "", morning); !errors.Is(err, x.err) {
 		t.Errorf("a store that fails: %v", err)
 	}
 }

@@ -22,7 +22,7 @@ func Decide(ctx context.Context, s Corrections, id string, what run.Decision, wh
 	case what == run.Keep && d.State == run.Finished && d.TailUndecided():
 		return keepTail(ctx, s, d, why, now)
 	case what == run.Unkeep && d.State == run.Finished && decided:
-		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", why, now)
+		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", why, "", now)
 	}
 	return correct(ctx, s, d.ID, run.Correction{Decision: what, Why: why, At: now})
 }

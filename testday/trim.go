@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,6 +21,7 @@ type TrimRequest struct {
 	End  string `json:"end"`
 	Undo bool   `json:"undo"` // the run's watts are those of all of it again
 	Why  string `json:"why"`
+	Who  string `json:"who"` // typed it, as the system calls them; empty means ByAPI
 }
 
 // TrimRun has the watts and the duration of a run be those up to a moment, or takes that
@@ -41,17 +43,18 @@ func Trim(ctx context.Context, s Corrections, q TrimRequest, now time.Time) (run
 	if err != nil {
 		return d, err
 	}
+	q.Who = cmp.Or(q.Who, ByAPI)
 	if q.Undo {
 		if q.End != "" {
 			return d, requestError(errors.New("an end and taking it back at once: give one of them"))
 		}
-		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", q.Why, now)
+		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", q.Why, q.Who, now)
 	}
 	end, err := trimEnd(&d, q.End)
 	if err != nil {
 		return d, err
 	}
-	return trim(ctx, s, d, run.Trim, end, fmt.Sprintf("its watts are those up to %.1f s", end), q.Why, now)
+	return trim(ctx, s, d, run.Trim, end, fmt.Sprintf("its watts are those up to %.1f s", end), q.Why, q.Who, now)
 }
 
 // wholeOf is how long a run was recorded, s.
@@ -91,7 +94,7 @@ func trimEnd(d *run.Record, text string) (float64, error) {
 
 // trim computes anew what hangs on where a run ends. decided is what the finding says then;
 // "" takes the decision back.
-func trim(ctx context.Context, s Corrections, d run.Record, what run.Decision, end float64, decided, why string, now time.Time) (run.Record, error) {
+func trim(ctx context.Context, s Corrections, d run.Record, what run.Decision, end float64, decided, why, who string, now time.Time) (run.Record, error) {
 	switch {
 	case d.State == run.Recording:
 		return d, fmt.Errorf("run %s: %w", run.ShortID(d.ID), store.ErrStillRecording)
@@ -111,7 +114,7 @@ func trim(ctx context.Context, s Corrections, d run.Record, what run.Decision, e
 	if err != nil {
 		return d, fmt.Errorf("judge run %s: %w", run.ShortID(d.ID), err)
 	}
-	c := run.Correction{Decision: what, Why: why, At: now}
+	c := run.Correction{Decision: what, Why: why, Who: who, At: now}
 	if d.LoadEndS != nil {
 		f := d.IdleTailFinding(decided)
 		c.Findings = map[run.Code]*run.Finding{f.Code: &f}
@@ -135,5 +138,5 @@ func replaced(list []run.Finding, f run.Finding) []run.Finding {
 
 // keepTail keeps a run whole that was idle at its end, and is not set aside otherwise.
 func keepTail(ctx context.Context, s Corrections, d run.Record, why string, now time.Time) (run.Record, error) {
-	return trim(ctx, s, d, run.Trim, wholeOf(&d), "kept whole: "+why, why, now)
+	return trim(ctx, s, d, run.Trim, wholeOf(&d), "kept whole: "+why, why, "", now)
 }

@@ -95,7 +95,7 @@ func TestCorrectionsWithUnstored(t *testing.T) {
 	seen := CorrectionsWithUnstored(s, f)
 	var not *run.NotStoredError
 	list := Results{"fps": {Value: 62, Better: run.Higher}}
-	d, err := Correct(t.Context(), seen, "uuuu", list, nil, ResultRules{}, morning)
+	d, err := Correct(t.Context(), seen, "uuuu", list, nil, ResultRules{}, "", morning)
 	if !errors.As(err, &not) || d.Results["fps"].Value != 62 || len(f.corrected) != 1 {
 		t.Errorf("%+v, %v", d.Run, err)
 	}
@@ -109,7 +109,7 @@ func TestCorrectionsWithUnstored(t *testing.T) {
 		t.Errorf("another: %v", err)
 	}
 	f.storedNow = true
-	if d, err := Correct(t.Context(), seen, ended.ID, list, nil, ResultRules{}, morning); err != nil || d.Results["fps"].Value != 62 || d.KeptIn != "" {
+	if d, err := Correct(t.Context(), seen, ended.ID, list, nil, ResultRules{}, "", morning); err != nil || d.Results["fps"].Value != 62 || d.KeptIn != "" {
 		t.Errorf("stored meanwhile: %+v, %v", d.Run, err)
 	}
 }

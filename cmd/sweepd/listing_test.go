@@ -80,6 +80,9 @@ func TestHistoryOfARun(t *testing.T) {
 	if out := must(t, "run", "result", "last", "fps_mean=62fps"); !strings.Contains(out, "fps_mean 62 fps") {
 		t.Errorf("result: %s", out)
 	}
+	if list := asked[[]store.Batch](t, "run history"); len(list) != 2 || list[0].Who != typist() || list[1].Who != typist() {
+		t.Errorf("who corrected results: %+v", list)
+	}
 	out := must(t, "run", "show", "last")
 	for _, want := range []string{"rejected by hand: an update ran", "kept by hand: it ran before", "fps_mean 61.1235 fps → 62 fps"} {
 		if !strings.Contains(out, want) {

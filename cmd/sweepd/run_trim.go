@@ -24,7 +24,7 @@ they are. --undo takes it back. To count such a run whole, use "sweepd run keep"
   sweepd run trim 3f9c21ab --undo`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			q.ID = args[0]
+			q.ID, q.Who = args[0], typist()
 			d, err := call(cmd.Context(), a, testday.TrimRun, q)
 			if err != nil {
 				return err

@@ -152,10 +152,13 @@ func TestIdleTail(t *testing.T) {
 	if cut := d.shown(good.ID); cut.HasFinding(run.IdleTail) || *cut.DurationS != 20 || cut.PackageW == nil {
 		t.Errorf("by hand: %+v", cut)
 	}
-	if out := d.do("run", "show", good.ID, "--all"); !strings.Contains(strings.Join(strings.Fields(out), " "), "the second scene was another") {
+	if out := d.do("run", "show", good.ID, "--all"); !strings.Contains(strings.Join(strings.Fields(out), " "), "trimmed up to 20.0 s by "+typist()+": the second scene was another") {
 		t.Error(out)
 	}
 	d.do("run", "trim", good.ID, "--undo")
+	if out := d.do("run", "history", good.ID); !strings.Contains(words(out), "trimming taken back by "+typist()) {
+		t.Error(out)
+	}
 	if back := d.shown(good.ID); *back.PackageW != *good.PackageW || *back.SystemW != *good.SystemW || *back.DurationS != *good.DurationS {
 		t.Errorf("taken back: %+v, want %+v", back, good)
 	}

@@ -95,7 +95,7 @@ func (p *printer) summary(d run.Record) {
 // history tells what was decided and corrected since the run, the oldest first.
 func (p *printer) history(h store.History) {
 	did := map[run.Decision]string{run.Reject: "rejected", run.Keep: "kept", run.Unkeep: "keeping taken back",
-		run.Trim: "up to where it counts was decided", run.Untrim: "trimming taken back"}
+		run.Trim: "trimmed", run.Untrim: "trimming taken back"}
 	by := map[string]string{"user": "by hand", "finding": "by a finding"}
 	for _, x := range h.Decisions {
 		when := "before it came here"
@@ -103,7 +103,10 @@ func (p *printer) history(h store.History) {
 			when = timeText(x.At)
 		}
 		what := did[x.What] + " " + by[x.Who]
-		if x.Why != "" {
+		switch said := strings.HasPrefix(x.Why, "up to ") || strings.HasPrefix(x.Why, "by "); {
+		case (x.What == run.Trim || x.What == run.Untrim) && said: // see run.Correction's DecisionWhy
+			what = did[x.What] + " " + x.Why
+		case x.Why != "":
 			what += ": " + x.Why
 		}
 		p.Say("  "+when+": "+what, "    ", text.Plain)
