@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/http/httptrace"
 	"net/textproto"
@@ -217,7 +218,25 @@ type unreachableError struct {
 }
 
 func (e *unreachableError) Error() string {
-	return fmt.Sprintf("no agent answers at %s (%v): start one with `sweepd agent`, or say where it is with --agent URL or SWEEPD_AGENT", e.url, e.err)
+	return fmt.Sprintf("no agent answers at %s (%s): start one with `sweepd agent`, or say where it is with --agent URL or SWEEPD_AGENT", e.url, e.why())
+}
+
+// why says in plain words what the network found.
+func (e *unreachableError) why() string {
+	var name *net.DNSError
+	var op *net.OpError
+	var timeout net.Error
+	switch {
+	case errors.As(e.err, &name):
+		return "there is no host " + name.Name
+	case errors.As(e.err, &timeout) && timeout.Timeout():
+		return "nothing comes from there in time"
+	case errors.As(e.err, &op) && op.Op == "dial":
+		return "nothing listens there"
+	case errors.Is(e.err, io.EOF), errors.Is(e.err, io.ErrUnexpectedEOF), errors.As(e.err, &op):
+		return "the connection was cut"
+	}
+	return e.err.Error()
 }
 
 func (e *unreachableError) Unwrap() error { return e.err }

@@ -117,7 +117,7 @@ func (t *tidyReader) record(in *csv.Reader) (record []string, line int, err erro
 			return nil, line, fmt.Errorf("%s: line %d: %q: %w: it has %d, the heading %d; put a cell that holds the separator in quotes (\"68,4\")",
 				t.File, line, shorten(strings.Join(record, string(in.Comma))), csv.ErrFieldCount, len(record), len(t.columns))
 		case err != nil:
-			return nil, 0, fmt.Errorf("%s: %w", t.File, err)
+			return nil, 0, fmt.Errorf("%s: %w", t.File, bounded.TableError(err))
 		}
 		if slices.ContainsFunc(record, func(cell string) bool { return strings.TrimSpace(cell) != "" }) { // spreadsheets leave others behind
 			line, _ = in.FieldPos(0)

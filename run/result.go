@@ -24,6 +24,15 @@ type Result struct {
 // maxUnit is the most bytes of a result's unit.
 const maxUnit = 40
 
+// CheckSign tells why a result that a person gives is a slip: no rate and no duration is
+// below 0. Tables and data of other versions may have what they have.
+func CheckSign(name string, r Result) error {
+	if r.Value < 0 && neverNegative(r.Unit) {
+		return fmt.Errorf("result %s: %v %s is below 0, which no rate and no duration is (give a difference without a unit)", name, r.Value, r.Unit)
+	}
+	return nil
+}
+
 // CheckResult tells why a result cannot be kept, wherever it is from. The value is
 // finite; the unit may be empty.
 func CheckResult(name string, r Result) error {

@@ -45,6 +45,21 @@ func UnitFactor(from, to string) (float64, bool) {
 	return 0, false
 }
 
+// neverNegative tells whether a unit is that of a rate or of a duration.
+func neverNegative(unit string) bool {
+	for _, suffix := range []string{"/s", "/min", "/h"} {
+		if strings.HasSuffix(unit, suffix) {
+			return true
+		}
+	}
+	for _, of := range []string{"s", "fps", "Hz", "rpm"} {
+		if _, same := UnitFactor(unit, of); same {
+			return true
+		}
+	}
+	return false
+}
+
 // CutUnit takes the unit off the end of a heading, where it stands in brackets: "fps_mean
 // (fps)", "time [ms]". What is in the brackets may be no unit.
 func CutUnit(heading string) (name, unit string, found bool) {

@@ -54,7 +54,7 @@ func ReadCSV(r io.Reader, file string, e Estimates, now time.Time) (Plan, error)
 			break
 		}
 		if err != nil {
-			return p, fmt.Errorf("plan %s: %w", file, err)
+			return p, fmt.Errorf("plan %s: %w", file, bounded.TableError(err))
 		}
 		line, _ := in.FieldPos(0)
 		s, err := readSlot(columns, record)

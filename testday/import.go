@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"sweepd/exporter"
@@ -54,6 +55,11 @@ func Import(ctx context.Context, s ImportStore, q ImportRequest, progress func(d
 
 // OpenTable opens the table that a person names.
 func OpenTable(ctx context.Context, file string) (*userfile.Input, error) {
+	if info, err := os.Stat(file); err == nil && info.Mode().IsRegular() {
+		if is, _ := isDataFile(file); is { // what cannot be read is told next
+			return nil, fmt.Errorf("%s is a data file, not a table: sweepd merge %s", file, quoted(file))
+		}
+	}
 	in, err := userfile.Open(ctx, file, largestTable)
 	return in, store.Stopped(ctx, err)
 }

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -169,4 +171,47 @@ func notTaken(n int, why string) error {
 	default:
 		return fmt.Errorf("%d runs of the other file could not be taken: %s", n, why)
 	}
+}
+
+// CheckDataFile tells why there is no data file to merge at a path, and what to do with
+// what is there.
+func CheckDataFile(path string) error {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("there is no file %s: name the sweepd.db of the other device, or its data folder", path)
+	case err == nil && info.IsDir():
+		if _, err := os.Stat(filepath.Join(path, dataFileName)); errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("the folder %s has no %s: name the data folder of the other device, or the file", path, dataFileName)
+		}
+	case err == nil && info.Mode().IsRegular():
+		if is, err := isDataFile(path); is || err != nil {
+			return nil
+		}
+		if slices.Contains([]string{".csv", ".tsv", ".txt"}, strings.ToLower(filepath.Ext(path))) {
+			return fmt.Errorf("%s is not a data file of sweepd but a table: sweepd import %s", path, quoted(path))
+		}
+		return fmt.Errorf("%s is not a data file of sweepd: name the sweepd.db of the other device; a table of runs is taken over with `sweepd import`", path)
+	}
+	return nil // what else is wrong is told when it is opened
+}
+
+// dataFileName is that of the data file in a data folder.
+const dataFileName = "sweepd.db"
+
+// isDataFile tells whether a file begins as those of the database do
+// (https://sqlite.org/fileformat2.html, 1.3.1).
+func isDataFile(path string) (bool, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return false, err
+	}
+	defer f.Close()
+	const magic = "SQLite format 3\x00"
+	head := make([]byte, len(magic))
+	n, err := io.ReadFull(f, head)
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = nil
+	}
+	return string(head[:n]) == magic, err
 }

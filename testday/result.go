@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"slices"
@@ -30,7 +31,7 @@ func (list Results) WithDirections(lower []string) (Results, error) {
 		if r.Better == "" {
 			r.Better = direction(name, lower)
 		}
-		if err := run.CheckResult(name, r); err != nil {
+		if err := errors.Join(run.CheckResult(name, r), run.CheckSign(name, r)); err != nil {
 			return nil, requestError(err)
 		}
 		out[name] = r
@@ -101,6 +102,9 @@ func parseValue(name, text string) (r run.Result, err error) {
 		return r, fmt.Errorf("result %s: %q is too large for a number", name, run.Shorten(digits))
 	}
 	r = run.Result{Value: v, Unit: rest}
+	if err := run.CheckSign(name, r); err != nil {
+		return r, err
+	}
 	return r, run.CheckResult(name, run.Result{Value: v, Unit: rest, Better: run.Higher})
 }
 

@@ -162,6 +162,9 @@ func (t *resultsTable) take(row exporter.ResultsRow) error {
 				r.Unit = old.Unit
 			}
 		}
+		if err := run.CheckSign(name, r); err != nil {
+			return where(name, fmt.Sprint(r.Value), err)
+		}
 		list[name] = r
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"runtime"
+	"strconv"
 
 	"github.com/spf13/cobra"
 
@@ -32,8 +33,9 @@ and findings under --data. One agent can record into a folder at a time.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.listen != "" {
-				if _, _, err := net.SplitHostPort(f.listen); err != nil {
-					return misused(fmt.Errorf("--listen %q is not HOST:PORT: %w", f.listen, err))
+				_, port, err := net.SplitHostPort(f.listen)
+				if _, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil {
+					return misused(fmt.Errorf("--listen %q is not HOST:PORT, such as %s, with a port from 0 to 65535", f.listen, console.DefaultListen))
 				}
 			}
 			err := a.watch(cmd.Context(), f)

@@ -190,10 +190,10 @@ func (d *clumsyDay) planTheDay() {
 	d.t.Helper()
 	d.slip("a range without a step, 0 repeats, a hard key that nothing has, a plan twice")
 	plan := func(more ...string) []string { return append([]string{"plan", "new", "--device", "unit-oak"}, more...) }
-	d.failed(exitFailed, "12-28/", plan("--workload", "tile-sort", "--settings", "12-28")...)
-	d.failed(exitFailed, "such as 8-28/4", plan("--workload", "tile-sort", "--settings", "12..28/8")...)
+	d.failed(exitUsage, "12-28/", plan("--workload", "tile-sort", "--settings", "12-28")...)
+	d.failed(exitUsage, "such as 8-28/4", plan("--workload", "tile-sort", "--settings", "12..28/8")...)
 	d.failed(exitUsage, "0 repeats", plan("--workload", "tile-sort", "--settings", "12-28/8", "--repeats", "0")...)
-	d.failed(exitFailed, "no variant has it", plan("--workload", "tile-sort", "--settings", "12-28/8", "--hard", "cores")...)
+	d.failed(exitUsage, "no variant has it", plan("--workload", "tile-sort", "--settings", "12-28/8", "--hard", "cores")...)
 	d.do(plan(clumsyCells...)...)
 	d.failed(exitFailed, "--replace", plan("--workload", "tile-sort", "--settings", "12W")...)
 }

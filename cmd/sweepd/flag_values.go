@@ -118,3 +118,26 @@ func (c *choiceFlag) Set(text string) error {
 	}
 	return fmt.Errorf("want one of %s", strings.Join(c.words, ", "))
 }
+
+// countFlag is a flag that takes a number of things, from 1; 0 where it is not given.
+type countFlag int
+
+var _ pflag.Value = (*countFlag)(nil)
+
+func (*countFlag) Type() string { return "N" }
+
+func (c *countFlag) String() string {
+	if *c == 0 {
+		return ""
+	}
+	return strconv.Itoa(int(*c))
+}
+
+func (c *countFlag) Set(text string) error {
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 {
+		return errors.New("want a whole number from 1")
+	}
+	*c = countFlag(n)
+	return nil
+}

@@ -41,6 +41,9 @@ one all the same, as after its system was installed anew.`,
   sweepd compare --by device`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := testday.CheckDataFile(args[0]); err != nil {
+				return err
+			}
 			at, err := a.whom(cmd.Context())
 			if err != nil {
 				return err

@@ -43,6 +43,13 @@ func TestStartOutcomes(t *testing.T) {
 	if out := start(); !strings.HasPrefix(out, "fit to start: ") {
 		t.Errorf("fit: %s", out)
 	}
+	must(t, "run", "start", "--workload", "tile-sort")
+	for _, args := range []string{"run start --workload tile-sort", "run start --workload tile-sort --wait", "run watch --workload tile-sort -- true"} {
+		if o := sweepd(t, strings.Fields(args)...); o.code != exitFailed || !strings.Contains(o.stderr, "stop it first") || strings.Contains(o.stderr, "fit to start") {
+			t.Errorf("%s while another run is recording: %+v", args, o)
+		}
+	}
+	must(t, "run", "stop", "--result", "score=3")
 	d.HeatTo(80)
 	if err := d.Flush(); err != nil {
 		t.Fatal(err)
@@ -70,8 +77,8 @@ func TestStartOutcomes(t *testing.T) {
 	if code != exitFailed || out.String() != "" || !strings.HasPrefix(said, "waiting: ") || !strings.HasSuffix(said, "sweepd: not started\n") || strings.Contains(said, "context") || !strings.Contains(said, "target ") {
 		t.Errorf("Ctrl-C: exit %d, %s%s", code, out.String(), said)
 	}
-	if n := len(asked[[]run.Run](t, "run list")); n != 2 {
-		t.Errorf("%d runs, want the 2 that were started", n)
+	if n := len(asked[[]run.Run](t, "run list")); n != 3 {
+		t.Errorf("%d runs, want the 3 that were started", n)
 	}
 }
 

@@ -51,7 +51,7 @@ func (f *filterFlags) addListed(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.Setting, "setting", "", "only runs at this setting, such as `25W` or quiet")
 	cmd.Flags().StringVar(&f.State, "state", "", "only runs in this `STATE`: recording, finished, interrupted or rejected")
 	cmd.Flags().StringVar(&f.Finding, "finding", "", "only runs with the finding `CODE`")
-	cmd.Flags().IntVar(&f.Last, "last", 0, "only the newest `N` of them")
+	cmd.Flags().Var((*countFlag)(&f.Last), "last", "only the newest `N` of them")
 }
 
 func (f *filterFlags) filter() (store.Filter, error) {

@@ -33,8 +33,10 @@ time, or seconds since any moment) and one of watts, milliwatts, or volts and am
 Where the log lies is found by correlation with the power that the run measured of
 itself, and is told; where that is not clear nothing is joined. An offset that is given is
 not taken where the log clearly fits elsewhere, unless --force is; where the log's power does
-not follow the run's there, the run is doubted (meter_disagrees). The readings are as external_power_watts beside the run's own, and on mains they give system_w, marked
-external. ` + whichRun,
+not follow the run's there, the run is doubted (meter_disagrees). The readings are
+kept as external_power_watts beside the run's own, and on mains they give system_w, marked
+external.
+` + whichRun,
 		Example: `  sweepd run meter last bench.csv
   sweepd run meter 3f9c21ab bench.csv --offset 3.2s
   sweepd run meter 3f9c21ab --undo`,

@@ -243,9 +243,9 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 func (a *app) giveResults(ctx context.Context, id string, list testday.Results, framed *testday.FrameResults) (run.Record, error) {
 	return a.correct(ctx, func(s store.Store, c config) (run.Record, error) {
 		rules := testday.ResultRules{Lower: c.Lower, FramesShort: c.Thresholds.FramesShort}
-		return testday.Correct(ctx, s, id, list, framed, rules, time.Now())
+		return testday.Correct(ctx, s, id, list, framed, rules, typist(), time.Now())
 	}, func(c *console.Client) (run.Record, error) {
-		return c.Correct(ctx, id, list, framed)
+		return c.Correct(ctx, id, list, framed, typist())
 	})
 }
 

@@ -51,6 +51,8 @@ func TestStopMeansStop(t *testing.T) {
 		{"--result fps_mean=68,4 fps", exitOK, "", "", map[string]run.Result{"fps_mean": {Value: 68.4, Unit: "fps", Better: run.Higher}}},
 		{"--result fps_mean=fast", exitFailed, "fps_mean=…", `"fast" is not a number`, nil},
 		{"--result fps_mean=1,234", exitFailed, "fps_mean=…", "1,234 may be 1.234 or 1234: write which", nil},
+		{"--result fps_mean=-3fps --result score=-5 --result drift=-4°C", exitFailed, "fps_mean=…", "-3 fps is below 0, which no rate and no duration is",
+			map[string]run.Result{"score": {Value: -5, Better: run.Higher}, "drift": {Value: -4, Unit: "°C", Better: run.Higher}}},
 		{"--result fps_mean", exitFailed, "NAME=VALUE", "not NAME=VALUE", nil},
 		{"--result a,b=3", exitFailed, "NAME=VALUE", "may not hold", nil},
 		{"--result fps_mean=1 --result fps_mean=2", exitFailed, "fps_mean=…", "given twice", nil},

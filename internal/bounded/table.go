@@ -3,6 +3,7 @@ package bounded
 import (
 	"bufio"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -82,4 +83,15 @@ func (b *Rows) Read(p []byte) (int, error) {
 		}
 	}
 	return n, err
+}
+
+// TableError is an error of the reader of a table with what to do about it.
+func TableError(err error) error {
+	switch {
+	case errors.Is(err, csv.ErrBareQuote), errors.Is(err, csv.ErrQuote):
+		return fmt.Errorf("%w: a quote (\") is missing there or one too many, or the file is no table", err)
+	case errors.Is(err, csv.ErrFieldCount):
+		return fmt.Errorf("%w: it has more cells or fewer than the heading", err)
+	}
+	return err
 }

@@ -45,7 +45,7 @@ func (l *limiter) choose(name string) error {
 	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.name == name }); i >= 0 {
 		l.settingW = profiles[i].watts
 	} else if name != customProfile {
-		return fmt.Errorf("simdevice: no profile %q, there are %s %s", name, profileNames(), customProfile)
+		return fmt.Errorf("the simulated device has no profile %q: it has %s and %s, or a limit in watts", name, strings.Join(strings.Fields(profileNames()), ", "), customProfile)
 	}
 	l.profile = name
 	return nil

@@ -8,9 +8,12 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/dustin/go-humanize"
+	"github.com/hbollon/go-edlib"
 )
 
 // Small is how many bytes a file of words may have, a configuration or a plan: a
@@ -46,11 +49,11 @@ type Input struct {
 func Open(ctx context.Context, path string, most int64) (*Input, error) {
 	file, err := Resolve(path)
 	if err != nil {
-		return nil, fmt.Errorf("open %s: %w", path, withoutPath(err, path))
+		return nil, fmt.Errorf("open %s: %w%s", path, withoutPath(err, path), whereInstead(err, path))
 	}
 	f, err := os.OpenFile(file, os.O_RDONLY|withoutWaiting, 0)
 	if err != nil {
-		return nil, fmt.Errorf("open %s: %w", path, bare(err))
+		return nil, fmt.Errorf("open %s: %w%s", path, bare(err), whereInstead(err, path))
 	}
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
@@ -69,6 +72,28 @@ func Open(ctx context.Context, path string, most int64) (*Input, error) {
 		return nil, errors.Join(in.tooLarge(), f.Close())
 	}
 	return in, nil
+}
+
+// whereInstead says of a file that is not there where it was looked for, and which may be
+// meant; it is the end of a sentence, "" for any other error.
+func whereInstead(err error, path string) string {
+	if !errors.Is(err, fs.ErrNotExist) {
+		return ""
+	}
+	dir, name := filepath.Dir(path), strings.ToLower(filepath.Base(path))
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return ": there is no folder " + dir
+	}
+	for _, e := range entries {
+		if e.Type().IsRegular() && edlib.OSADamerauLevenshteinDistance(name, strings.ToLower(e.Name())) <= 2 {
+			return ": did you mean " + filepath.Join(dir, e.Name()) + "?"
+		}
+	}
+	if here, err := filepath.Abs(dir); err == nil && !filepath.IsAbs(path) {
+		return ": it is looked for in " + here
+	}
+	return ""
 }
 
 // bare is an error without the path that the sentence has already.
