@@ -3,6 +3,7 @@ package run
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strings"
 )
 
@@ -24,11 +25,15 @@ type Result struct {
 // maxUnit is the most bytes of a result's unit.
 const maxUnit = 40
 
+// differenceName is of a result that is a difference, and so may be below 0 in any unit.
+var differenceName = regexp.MustCompile(`(?i)delta|diff|change|gain|offset|drift|skew`)
+
 // CheckSign tells why a result that a person gives is a slip: no rate and no duration is
-// below 0. Tables and data of other versions may have what they have.
+// below 0, only a difference of them is. Tables and data of other versions may have what
+// they have.
 func CheckSign(name string, r Result) error {
-	if r.Value < 0 && neverNegative(r.Unit) {
-		return fmt.Errorf("result %s: %v %s is below 0, which no rate and no duration is (give a difference without a unit)", name, r.Value, r.Unit)
+	if r.Value < 0 && neverNegative(r.Unit) && !differenceName.MatchString(name) {
+		return fmt.Errorf("result %s: %v %s is below 0, which no rate and no duration is (call a difference one: %s_delta)", name, r.Value, r.Unit, name)
 	}
 	return nil
 }

@@ -55,7 +55,7 @@ func writeFile(ctx context.Context, path string, write func(io.Writer) error) er
 	info, err := os.Stat(file)
 	if errors.Is(err, fs.ErrNotExist) {
 		if dir, err := os.Stat(filepath.Dir(file)); errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("there is no folder %s: make it, or name another: %w", filepath.Dir(file), fs.ErrNotExist)
+			return fmt.Errorf("there is no folder %s, make it or name another: %w", filepath.Dir(file), bare(err))
 		} else if err == nil && !dir.IsDir() {
 			return fmt.Errorf("%s is no folder: name another: %w", filepath.Dir(file), syscall.ENOTDIR)
 		}
