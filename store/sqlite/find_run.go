@@ -17,7 +17,7 @@ const maxCandidates = 5
 
 // FindRun gives the full id of a run, see store.Runs.
 func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
-	if strings.EqualFold(id, store.Last) {
+	if id == store.Last {
 		return s.lastRun(ctx)
 	}
 	var ids, found []string
@@ -44,6 +44,8 @@ func (s *Store) FindRun(ctx context.Context, id string) (string, error) {
 		return "", s.fail("looking for a run in", err)
 	case len(ids) > 0 && ids[0] == id:
 		return id, nil
+	case len(found) == 0 && strings.EqualFold(id, store.Last):
+		return s.lastRun(ctx)
 	case len(found) == 0:
 		return "", run.NoRun(id)
 	case len(found) > 1:
