@@ -12,11 +12,17 @@ import (
 // cells within a level stay as they are; the rest depends on the estimates alone.
 func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]run.Cell {
 	var out [][]run.Cell
+	longest := 0.0
+	for _, cells := range stretches {
+		if onBattery(cells) {
+			longest = max(longest, e.batteryLoad(cells))
+		}
+	}
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
 		if i+1 < len(stretches) && setupKey(stretches[i+1][0], hard) == setupKey(first[0], hard) {
 			i++
-			out = append(out, e.orderSupplies(first, stretches[i])...)
+			out = append(out, e.orderSupplies(first, stretches[i], longest)...)
 		} else {
 			out = append(out, first)
 		}
@@ -35,8 +41,11 @@ func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]r
 // random order, and the supply that comes first changes from setup to setup and from pass
 // to pass. Splitting balances a setup: both supplies have their middle about in its
 // middle, so that an even drift over it favours neither.
-func (e Estimates) orderSupplies(first, second []run.Cell) [][]run.Cell {
-	parts := e.alternations(first, second)
+//
+// longest is the load of the longest stretch on battery of any setup of the pass, Wh: the
+// setups beside this one may have more cells.
+func (e Estimates) orderSupplies(first, second []run.Cell, longest float64) [][]run.Cell {
+	parts := e.alternations(first, second, longest)
 	if parts == 0 {
 		return [][]run.Cell{first, second}
 	}
@@ -53,16 +62,16 @@ func (e Estimates) orderSupplies(first, second []run.Cell) [][]run.Cell {
 
 // alternations is into how many parts the second supply of a setup is split: the fewest
 // for which one charge lasts for every part on battery that has more than one run. It is
-// 0, for no split, where one charge lasts for two whole stretches, and where the
+// 0, for no split, where one charge lasts for this stretch and the longest, and where the
 // battery's energy is unknown.
-func (e Estimates) alternations(first, second []run.Cell) int {
+func (e Estimates) alternations(first, second []run.Cell, longest float64) int {
 	battery, shift := first, 0.5
 	if !onBattery(first) {
 		battery, shift = second, 0
 	}
 	b, energyKnown := e.battery(battery[0].Device)
 	usable := b.FullWh * (1 - b.Reserve)
-	if !energyKnown || 2*e.batteryLoad(battery) <= usable {
+	if !energyKnown || e.batteryLoad(battery)+longest <= usable {
 		return 0
 	}
 	n := max(1, int(math.Ceil(e.batteryLoad(battery)/usable)))
