@@ -116,8 +116,10 @@ func (t *tidyReader) checkColumns(line int) error {
 		}
 	}
 	for _, c := range t.columns {
-		// A column of numbers can be meant for one of text only where it fails anyway.
-		if _, number := measured[c.near]; number && !t.New {
+		// A column of numbers can be meant for one of text only where it fails anyway, and for
+		// none that the table has.
+		_, number := measured[c.near]
+		if number && !t.New && !slices.ContainsFunc(t.columns, func(other tidyColumn) bool { return other.name == c.near }) {
 			return fmt.Errorf("%s: line %d, column %s: did you mean %s? Rename it; if it is a result of that name, say --new", t.File, line, c.heading, c.near)
 		}
 	}

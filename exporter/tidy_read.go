@@ -36,8 +36,18 @@ type TidyOptions struct {
 	Lower []string // results of which less is better, besides those that the table names itself
 	// New says that columns are meant as they are which are called almost like a known one.
 	New bool
-	// Told, if any, is told the line of each run before the run is given.
-	Told func(line int, r *run.Record)
+	// Told, if any, is told the row of each run before the run is given.
+	Told func(row TidyRow, r *run.Record)
+}
+
+// TidyRow is what a row says beside its run.
+type TidyRow struct {
+	Line            int           // from 1, the header's
+	HasID, HasState bool          // it names them itself
+	StartedTo       time.Duration // to which its start is written; a day where it is a midnight, 0: it has none
+	// Recording is that of a run that was being recorded when the table was written. No
+	// run is given for it.
+	Recording bool
 }
 
 // ReadTidy reads a tidy table row by row, once. It ends at the first cell that cannot be
@@ -77,6 +87,7 @@ type tidyReader struct {
 	TidyOptions
 	columns []tidyColumn
 	numbers notation
+	row     TidyRow
 	at      place  // of the cell that is read
 	name    []byte // of a row, reused
 	labels  map[string]string
@@ -87,21 +98,26 @@ type tidyReader struct {
 
 // next is the run of the next row, io.EOF after the last.
 func (t *tidyReader) next(in *csv.Reader) (*run.Record, error) {
-	record, line, err := t.record(in)
-	if err != nil {
-		if errors.Is(err, io.EOF) {
-			err = cmp.Or(t.numbers.doubt(t.File, true), err)
+	for {
+		record, line, err := t.record(in)
+		if err != nil {
+			if errors.Is(err, io.EOF) {
+				err = cmp.Or(t.numbers.doubt(t.File, true), err)
+			}
+			return nil, err
 		}
-		return nil, err
+		t.row = TidyRow{Line: line}
+		d, err := t.readRun(record, line)
+		if err == nil {
+			err = t.numbers.doubt(t.File, false)
+		}
+		if err == nil && t.Told != nil {
+			t.Told(t.row, d)
+		}
+		if err != nil || !t.row.Recording {
+			return d, err
+		}
 	}
-	d, err := t.readRun(record, line)
-	if err == nil {
-		err = t.numbers.doubt(t.File, false)
-	}
-	if err == nil && t.Told != nil {
-		t.Told(line, d)
-	}
-	return d, err
 }
 
 // record is the next row that is not empty, io.EOF after the last. A row of too few or too
@@ -145,7 +161,10 @@ func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 			lower = text
 		case c.name == colState && c.known:
 			state = text
-			d.State, err = readState(text)
+			t.row.HasState, t.row.Recording = text != "", strings.EqualFold(text, string(run.Recording))
+			if d.State = run.Recording; !t.row.Recording {
+				d.State, err = readState(text)
+			}
 		default:
 			err = t.readCell(d, c, text)
 		}
@@ -156,7 +175,10 @@ func (t *tidyReader) readRun(record []string, line int) (*run.Record, error) {
 	if err := t.readResultTerms(d, units, lower); err != nil {
 		return nil, fmt.Errorf("%s: line %d: %w", t.File, line, err)
 	}
-	if d.ID == "" {
+	if t.row.Recording {
+		return d, nil
+	}
+	if t.row.HasID = d.ID != ""; !t.row.HasID {
 		t.derive(d, record)
 	}
 	if err := d.CheckImported(); err != nil {
@@ -213,7 +235,9 @@ func (t *tidyReader) readCell(d *run.Record, c *tidyColumn, text string) (err er
 			d.Setting.Setting, err = readSetting(text)
 		}
 	case colStarted:
-		d.StartedAt, err = readTime(text)
+		if d.StartedAt, err = readTime(text); err == nil {
+			t.row.StartedTo = precision(text)
+		}
 	case colDuration:
 		d.DurationS, err = number("seconds, not negative", notNegative)
 	case colPackage:
@@ -391,4 +415,27 @@ func readTime(text string) (run.Timestamp, error) {
 		}
 	}
 	return run.Timestamp{}, errors.New("is no time: want RFC 3339 with its zone, such as 2026-05-04T09:30:00Z or 2026-05-04T11:30:00+02:00")
+}
+
+// precision is that to which a valid time is written, at most a second's thousandth; that
+// of a midnight is a day, for a day without a time is written so.
+func precision(text string) time.Duration {
+	_, clock, found := strings.Cut(text, ":")
+	switch {
+	case !found:
+		return 0
+	case len(clock) < 5 || clock[2] != ':':
+		return time.Minute
+	}
+	to, fraction := time.Second, clock[5:]
+	if strings.HasPrefix(fraction, ".") || strings.HasPrefix(fraction, ",") {
+		for i := 1; i < len(fraction) && '0' <= fraction[i] && fraction[i] <= '9'; i++ {
+			to = max(to/10, time.Millisecond)
+		}
+	}
+	hour, _, _ := strings.Cut(text, ":")
+	if to == time.Second && strings.HasSuffix(hour, "00") && strings.HasPrefix(clock, "00:00") {
+		return 24 * time.Hour
+	}
+	return to
 }

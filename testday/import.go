@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"errors"
@@ -24,9 +25,13 @@ type Imported struct {
 	// exported and edited; Correction names that, to take it back.
 	Corrected  int    `json:"corrected"`
 	Correction string `json:"correction,omitempty"`
-	// Warnings name labels of the table that are probably slips, with their lines.
+	// Warnings name labels of the table that are probably slips, with their lines, and what
+	// became of rows that are neither new nor as their runs are.
 	Warnings []string `json:"warnings"`
 }
+
+// dataHeader is what a data file begins with (SQLite, "Database File Format", 1.3).
+const dataHeader = "SQLite format 3\x00"
 
 // Bounds of a table: the runs of a lab in years.
 const (
@@ -81,6 +86,10 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 	if err := errors.Join(err, in.Close()); err != nil {
 		return x, fmt.Errorf("%s: %w", q.File, store.Stopped(ctx, err))
 	}
+	head := bufio.NewReader(table)
+	if begin, _ := head.Peek(len(dataHeader)); string(begin) == dataHeader {
+		return x, fmt.Errorf("%s is a data file, no table: take its runs over with `sweepd merge %s`", q.File, q.File)
+	}
 	o := exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}
 	labels := &tableLabels{}
 	if !q.New {
@@ -89,22 +98,25 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 		}
 	}
 	edited := &editedTable{ctx: ctx, store: s, file: q.File, force: q.Force, changes: map[string][]run.Change{}}
-	o.Told = func(line int, r *run.Record) {
-		edited.line = line
-		if !q.New {
-			labels.check(line, r)
+	o.Told = func(row exporter.TidyRow, r *run.Record) {
+		edited.row = row
+		switch {
+		case row.Recording:
+			edited.recording++
+		case !q.New:
+			labels.check(row.Line, r)
 		}
 	}
 	err = markAround(ctx, s, func() (err error) {
-		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
+		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(head, o)), func(done int) { progress(done, rows.Count()) })
 		return err
 	})
 	if err == nil {
-		x.Known += edited.known
+		x.Known += edited.known + edited.started
 		b := &batch{store: s, thresholds: th, who: q.Who, why: run.Shorten("table " + q.File), at: now}
 		x.Correction, x.Corrected, err = edited.correct(b)
 	}
-	x.Warnings = append([]string{}, labels.warnings...)
+	x.Warnings = append(append([]string{}, labels.warnings...), edited.notes()...)
 	return x, err
 }
 

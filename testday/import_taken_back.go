@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -49,8 +50,8 @@ var TakeImportBack = &Operation[TakeBackRequest, store.Import]{
 	},
 }
 
-// importNamed is the import that is meant: of several from one file the last that can be
-// taken back, or had back.
+// importNamed is the import that is meant: of several the last that can be taken back, or
+// the one that was taken back last.
 func importNamed(list []store.Import, q TakeBackRequest) (x store.Import, err error) {
 	named := func(x store.Import) bool {
 		return q.Import == "" || strconv.FormatInt(x.ID, 10) == q.Import || x.Source == q.Import || x.Source != "" && filepath.Base(x.Source) == q.Import
@@ -62,6 +63,8 @@ func importNamed(list []store.Import, q TakeBackRequest) (x store.Import, err er
 		did = "there, and not taken back"
 	}
 	switch {
+	case len(can) > 0 && q.Again:
+		return slices.MaxFunc(can, func(a, b store.Import) int { return cmp.Or(a.TakenAt.Compare(b.TakenAt.Time), cmp.Compare(a.ID, b.ID)) }), nil
 	case len(can) > 0:
 		return can[len(can)-1], nil
 	case len(all) > 0 && q.Import != "":

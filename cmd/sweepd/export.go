@@ -40,6 +40,16 @@ programs that take no cell for a formula. Numbers are never changed.`,
 			if _, err := q.Filter(time.Now()); err != nil {
 				return err
 			}
+			any := q.FilterRequest
+			any.Last = 1
+			some, err := call(cmd.Context(), a, testday.ListRuns, any)
+			if err != nil {
+				return err
+			}
+			if len(some) == 0 {
+				a.hintNames(cmd.Context(), q.Named())
+				return errors.New("nothing was written: " + noRuns(q.FilterRequest))
+			}
 			write := func(w io.Writer) (err error) {
 				if as.value == testday.CSV {
 					_, err = callWith(cmd.Context(), a, testday.ExportTable, q, bytesOf{out: w})

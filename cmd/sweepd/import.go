@@ -28,11 +28,12 @@ numbers.
 
 An export that was edited corrects runs: a cell that differs from what its run is now is
 a correction, if nobody corrected the run since the export (the column revision tells).
-Otherwise nothing is taken, and each such cell is named; --force takes them all the
-same. Empty cells correct nothing.
+Otherwise, and without that column, nothing is taken, and each such cell is named;
+--force takes them all the same. Empty cells correct nothing. A row without an id that
+has device, workload and start, to the second, of a run that is here adds nothing.
 
 --list lists imports and merges, and --undo takes the last one back, or the one whose
-number or file follows: its runs are hidden, and nothing counts them. --again has them
+number or file follows: its runs are hidden, and nothing counts them. --again brings them
 back; so does importing the file again, as far as its rows are the same.`,
 		Example: `  sweepd import last-year.csv
   sweepd import sort-times.csv --lower seconds
@@ -75,10 +76,10 @@ back; so does importing the file again, as far as its rows are the same.`,
 	}
 	cmd.Flags().StringArrayVar(&lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	newFlag(cmd.Flags(), &isNew)
-	cmd.Flags().BoolVar(&force, "force", false, "take the cells of an edited export also where a run was corrected since")
+	cmd.Flags().BoolVar(&force, "force", false, "take the cells of an edited export also where a run was corrected since, or no revision tells")
 	cmd.Flags().BoolVar(&list, "list", false, "list imports and merges")
 	cmd.Flags().BoolVar(&undo, "undo", false, "take the last import or merge back, or the one whose number or file is given")
-	cmd.Flags().BoolVar(&again, "again", false, "have back the last one that was taken back, or the one whose number or file is given")
+	cmd.Flags().BoolVar(&again, "again", false, "bring back what was taken back last, or the one whose number or file is given")
 	cmd.MarkFlagsMutuallyExclusive("list", "undo", "again")
 	return cmd
 }

@@ -37,9 +37,12 @@ func (a *app) takeImportBack(cmd *cobra.Command, args []string, list, again bool
 		return a.printJSON(x)
 	}
 	p := a.printer()
-	did, other := "taken back: nothing counts %s any more", "--again %d` has them back"
+	did, other := "taken back: nothing counts %s any more", "--again %d` brings them back"
 	if again {
-		did, other = "had back: %s counted again", "--undo %d` takes them back"
+		did, other = "back: its %s count again", "--undo %d` takes them back"
+		if x.Runs == 1 {
+			did = "back: its %s counts again"
+		}
 	}
 	p.Say(fmt.Sprintf("import %d of %s is "+did+"; `sweepd import "+other, x.ID, sourceText(x), sentence.Counted(x.Runs, "run"), x.ID), "", text.Plain)
 	return p.Err

@@ -21,12 +21,12 @@ func TestImportsAreTakenBack(t *testing.T) {
 	before := must(t, "run", "list", "--json")
 	must(t, "import", wrong)
 	all := must(t, "run", "list", "--json")
-	wantWords(t, must(t, "import", "--undo"), "import 2 of "+wrong, "taken back", "2 runs", "`sweepd import --again 2` has them back")
+	wantWords(t, must(t, "import", "--undo"), "import 2 of "+wrong, "taken back", "2 runs", "`sweepd import --again 2` brings them back")
 	if out := must(t, "run", "list", "--json"); out != before {
 		t.Errorf("taken back:\n%s", out)
 	}
 	wantWords(t, must(t, "import", "--list"), right, wrong, "taken back ")
-	wantWords(t, must(t, "import", "--again"), "had back")
+	wantWords(t, must(t, "import", "--again"), "import 2 of "+wrong+" is back: its 2 runs count again")
 	if out := must(t, "run", "list", "--json"); out != all {
 		t.Errorf("had back:\n%s", out)
 	}
@@ -103,6 +103,8 @@ func TestRepeatsThatComeAndGo(t *testing.T) {
 	outlying("one at 12 W", "r-0009")
 	must(t, "merge", other)
 	outlying("merged", "r-0009 r-0012 r-0013")
+	// What was found here by other runs makes no run another.
+	wantWords(t, must(t, "merge", other), "0 runs added, 1 were here already")
 	must(t, "import", "--undo")
 	outlying("the merge taken back", "r-0009")
 
@@ -122,4 +124,20 @@ func TestRepeatsThatComeAndGo(t *testing.T) {
 	outlying("renamed", "r-0009 r-0013 r-0014 r-0015")
 	must(t, "device", "rename", "unit-elm", "unit-oak", "--undo")
 	outlying("renamed back", "r-0009 r-0013 r-0014")
+}
+
+// --again brings back what was taken back last, and what failed took no number.
+func TestTheImportTakenBackLastComesBack(t *testing.T) {
+	alone(t)
+	head := "device,workload,score\n"
+	one, two := writeFile(t, "one.csv", head+"unit-oak,tile-sort,1\n"), writeFile(t, "two.csv", head+"unit-oak,tile-sort,2\n")
+	must(t, "import", one)
+	if o := sweepd(t, "import", writeFile(t, "bad.csv", head+"unit-oak,tile-sort,3\nunit-oak,tile-sort,many\n")); o.code != exitFailed {
+		t.Errorf("exit %d", o.code)
+	}
+	must(t, "import", two)
+	wantWords(t, must(t, "import", "--undo"), "import 2 of "+two)
+	must(t, "import", "--undo")
+	wantWords(t, must(t, "import", "--again"), "import 1 of "+one+" is back: its 1 run counts again")
+	wantWords(t, must(t, "import", "--again"), "import 2 of "+two)
 }

@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"sweepd/run"
+	"sweepd/store"
 )
 
 // differences says how two tellings of one run differ, empty where they agree.
@@ -36,9 +37,21 @@ func differences(here, there *run.Record) []string {
 	note("setting_read", here.SettingRead, there.SettingRead)
 	all = append(all, mapDifferences("result", here.Results, there.Results)...)
 	all = append(all, mapDifferences("fact", here.Facts, there.Facts)...)
-	note("findings", here.Findings, there.Findings)
+	note("findings", ownFindings(here), ownFindings(there))
 	note("summaries", here.Summaries, there.Summaries)
 	return all
+}
+
+// ownFindings are those that a run has by itself. What it is said to differ from depends on
+// the other runs of a file.
+func ownFindings(r *run.Record) []run.Finding {
+	own := []run.Finding{}
+	for _, f := range r.Findings {
+		if f.Code != store.Outlying.Code && f.Code != store.ConditionsDiffer.Code {
+			own = append(own, f)
+		}
+	}
+	return own
 }
 
 // mapDifferences says how the values of two maps differ.

@@ -36,7 +36,7 @@ func (s *Store) Import(ctx context.Context, source string, runs iter.Seq2[*run.R
 	if err == nil {
 		return x.added, x.total - x.added, nil
 	}
-	if e := in.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
+	if e := in.undo(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
 		err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next import does it): %w", e))
 	}
 	if x.given != nil {

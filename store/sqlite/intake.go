@@ -201,9 +201,19 @@ var (
 // dropRuns is how many runs are taken out together, dropRows how many rows of readings.
 const dropRuns = 500
 
-// abandon takes out again what was stored. The row in imports stays, so that no other
-// gets its id.
+// undo takes out again what was stored by an intake that fails and is still alive: its
+// number is free again.
+func (i *intake) undo(ctx context.Context) error {
+	return i.takeOut(ctx, `DELETE FROM imports WHERE id = ?`)
+}
+
+// abandon takes out again what a broken intake stored. The row in imports stays, so that no
+// other gets its id.
 func (i *intake) abandon(ctx context.Context) error {
+	return i.takeOut(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ?`)
+}
+
+func (i *intake) takeOut(ctx context.Context, end string) error {
 	for more := true; more; {
 		err := i.slice(ctx, func(tx *sql.Tx, full func() bool) (err error) {
 			for more && !full() {
@@ -214,7 +224,7 @@ func (i *intake) abandon(ctx context.Context) error {
 			if more {
 				return nil
 			}
-			_, err = tx.ExecContext(ctx, `UPDATE imports SET done = 1, alive_until_ms = 0 WHERE id = ?`, i.id)
+			_, err = tx.ExecContext(ctx, end, i.id)
 			return err
 		})
 		if err != nil {

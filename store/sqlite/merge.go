@@ -81,7 +81,7 @@ func (m *merger) merge(ctx context.Context) (err error) {
 		err = m.finish(ctx, m.other.path)
 	}
 	if err != nil {
-		if e := m.abandon(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
+		if e := m.undo(context.WithoutCancel(ctx)); e != nil && !errors.Is(e, errTaken) {
 			err = errors.Join(err, fmt.Errorf("taking out again what was stored (the next merge does it): %w", e))
 		}
 	}
