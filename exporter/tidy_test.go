@@ -125,7 +125,7 @@ func TestBadTables(t *testing.T) {
 		{head + "d,w,,,1000.5,,,,,1\n", `column setting_w: "1000.5": is not a number of watts above 0, at most 1000`},
 		{"device,workload,package_w\nd,w,warm\n", `line 2, column package_w: "warm"`},
 		{"device,workload,system_w\nd,w,NaN\n", `line 2, column system_w: "NaN"`},
-		{head + "d,w,,,15,,,recording,,1\n", `column state: "recording"`},
+		{head + "d,w,,,15,,,running,,1\n", `column state: "running"`},
 		{head + "d,w,,,15,,,,a b,1\n", `column run: "a b"`},
 		{head + "d,w,,,15,,,,,fast\n", `column score: "fast": is not a finite number`},
 		{head + "d,w,,,15,,,,,NaN\n", `column score: "NaN"`},
