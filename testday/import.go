@@ -1,7 +1,6 @@
 package testday
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"errors"
@@ -29,9 +28,6 @@ type Imported struct {
 	// became of rows that are neither new nor as their runs are.
 	Warnings []string `json:"warnings"`
 }
-
-// dataHeader is what a data file begins with (SQLite, "Database File Format", 1.3).
-const dataHeader = "SQLite format 3\x00"
 
 // Bounds of a table: the runs of a lab in years.
 const (
@@ -86,10 +82,6 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 	if err := errors.Join(err, in.Close()); err != nil {
 		return x, fmt.Errorf("%s: %w", q.File, store.Stopped(ctx, err))
 	}
-	head := bufio.NewReader(table)
-	if begin, _ := head.Peek(len(dataHeader)); string(begin) == dataHeader {
-		return x, fmt.Errorf("%s is a data file, no table: take its runs over with `sweepd merge %s`", q.File, q.File)
-	}
 	o := exporter.TidyOptions{File: q.File, Lower: q.Lower, New: q.New}
 	labels := &tableLabels{}
 	if !q.New {
@@ -108,7 +100,7 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 		}
 	}
 	err = markAround(ctx, s, func() (err error) {
-		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(head, o)), func(done int) { progress(done, rows.Count()) })
+		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
 		return err
 	})
 	if err == nil {

@@ -214,7 +214,7 @@ func TestAnExportOfNothing(t *testing.T) {
 	if after, err := os.ReadFile(path); err != nil || string(after) != string(before) {
 		t.Errorf("the file is now %q, %v", after, err)
 	}
-	if o := sweepd(t, "import", filepath.Join(data, "sweepd.db")); o.code != exitFailed || !strings.Contains(o.stderr, "is a data file, no table: take its runs over with `sweepd merge ") {
+	if o := sweepd(t, "import", filepath.Join(data, "sweepd.db")); o.code != exitFailed || !strings.Contains(o.stderr, "is a data file, not a table: sweepd merge ") {
 		t.Errorf("exit %d: %s", o.code, o.stderr)
 	}
 }
