@@ -82,6 +82,9 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, sentence.Listed(names, 10))
 		}
 	}
+	if devices := levels(runs, func(r *run.Run) []string { return []string{r.Device} }); q.Reference != "" && !slices.Contains(devices, q.Reference) {
+		return s, fmt.Errorf("report: no selected run is of the device %q, which the others are to be compared with: there is %s", q.Reference, sentence.Listed(devices, 10))
+	}
 	for _, metric := range slices.Sorted(maps.Keys(byMetric)) {
 		t, err := ask(runs, metric, byMetric[metric], q)
 		if err != nil {

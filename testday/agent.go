@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -183,10 +184,43 @@ func (l *Local) afterLast(ctx context.Context, list Results, err error) error {
 	switch {
 	case len(list) == 0:
 		return fmt.Errorf("%w; run %s of %q %s: `sweepd run result %[2]s NAME=VALUE` gives it a result", err, id, d.Workload, ended)
+	}
+	replaced, same := compared(list, d.Results)
+	switch {
+	case len(same) == len(list):
+		return fmt.Errorf("%w; run %s of %q %s, and has %s already", err, id, d.Workload, ended, typedResults(same))
+	case len(replaced) > 0:
+		return fmt.Errorf("%w; run %s of %q %s, and has %s, which %s would replace", err, id, d.Workload, ended, typedResults(replaced), ResultCommand(d.ID, list))
 	case len(d.Results) > 0:
 		return fmt.Errorf("%w; run %s of %q %s, and has a result%s", err, id, d.Workload, ended, offer(": if this is its, too, add it with", d.ID, list))
 	}
 	return fmt.Errorf("%w; run %s of %q %s%s", err, id, d.Workload, ended, offer(": if this is its, add it with", d.ID, list))
+}
+
+// compared tells which of the results that a run has are others than those of a list, and
+// which are the same; a result without a unit is in the one that the run has.
+func compared(list Results, has map[string]run.Result) (replaced, same Results) {
+	replaced, same = Results{}, Results{}
+	for name, r := range list {
+		former, there := has[name]
+		switch {
+		case !there:
+		case r.Value == former.Value && cmp.Or(r.Unit, former.Unit) == former.Unit:
+			same[name] = former
+		default:
+			replaced[name] = former
+		}
+	}
+	return replaced, same
+}
+
+// typedResults are results as a person types them.
+func typedResults(list Results) string {
+	var texts []string
+	for _, name := range slices.Sorted(maps.Keys(list)) {
+		texts = append(texts, fmt.Sprintf("%s=%v%s", name, list[name].Value, list[name].Unit))
+	}
+	return strings.Join(texts, ", ")
 }
 
 // endedWhen is when a run ended, with the day where that is not today's.

@@ -362,6 +362,14 @@ func (q AnalysisRequest) Named() Named {
 	return n
 }
 
+// Named are the names by which runs are selected, the results, and the device that the
+// others are compared with.
+func (q ReportQuestion) Named() Named {
+	n := q.AnalysisRequest.Named()
+	n.Devices = append(n.Devices, q.B)
+	return n
+}
+
 // Named are the names by which runs are selected, and those of the sides.
 func (q CompareRequest) Named() Named {
 	n := q.AnalysisRequest.Named()

@@ -175,6 +175,11 @@ func offer(words, id string, results Results) string {
 	if len(results) == 0 {
 		return ""
 	}
+	return words + " " + ResultCommand(id, results)
+}
+
+// ResultCommand is the command that gives a run results, in backticks.
+func ResultCommand(id string, results Results) string {
 	var given, lower []string
 	for _, name := range slices.Sorted(maps.Keys(results)) {
 		x := results[name]
@@ -183,5 +188,5 @@ func offer(words, id string, results Results) string {
 			lower = append(lower, fmt.Sprintf(" --lower %q", name))
 		}
 	}
-	return fmt.Sprintf("%s `sweepd run result %s %s%s`", words, run.ShortID(id), strings.Join(given, " "), strings.Join(lower, ""))
+	return fmt.Sprintf("`sweepd run result %s %s%s`", run.ShortID(id), strings.Join(given, " "), strings.Join(lower, ""))
 }

@@ -278,6 +278,9 @@ func TestReportMisused(t *testing.T) {
 		{"report --out " + out + " --run nosuchrun", "no such run"},
 		{"report --out " + out + " --workload nothing", "nothing to report"},
 		{"report --out " + out + " --metric nothing", `no selected run has the result "nothing": there is fps_mean`},
+		{"report --out " + out + " --b unit-oka", `no run has the device "unit-oka": did you mean unit-oak?`},
+		{"report --out " + out + " --b unit-ash", `no selected run is of the device "unit-ash", which the others are to be compared with: there is unit-elm and unit-oak`},
+		{"report --out " + out + " --b unit-oak --device unit-elm", `no selected run is of the device "unit-oak"`},
 	} {
 		if o := sweepd(t, strings.Fields(c.args)...); o.code != exitFailed || !strings.Contains(o.stderr, c.says) {
 			t.Errorf("%s: exit %d, %s", c.args, o.code, o.stderr)

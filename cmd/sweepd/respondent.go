@@ -29,7 +29,7 @@ type respondent struct {
 
 // whom tells whom commands ask: --data and SWEEPD_DATA mean that folder. Otherwise it is
 // the agent that answers, whoever types; without one, the folder that the configuration
-// names, or the system's usual one.
+// names, or the system's usual one, unless an agent was named: then it is an error.
 func (a *app) whom(ctx context.Context) (respondent, error) {
 	if a.found != nil {
 		return *a.found, nil
@@ -72,8 +72,8 @@ func (a *app) findAgent(ctx context.Context, at *respondent) error {
 		return nil
 	case errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil:
 		return fmt.Errorf("the agent at %s does not answer within %v: restart it, or read a folder itself with --data DIR", client.URL(), busyAgentWait)
-	case a.agentURL != "":
-		return err
+	case a.agentNamed() != "":
+		return fmt.Errorf("%w; to work on a folder without an agent, name it with --data DIR", err)
 	}
 	return nil
 }

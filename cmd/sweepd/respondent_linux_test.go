@@ -198,3 +198,37 @@ func TestAgentThatHangsIsNotPassedBy(t *testing.T) {
 		t.Errorf("%d %s%s", o.code, o.out, o.stderr)
 	}
 }
+
+// TestAgentThatWasNamedIsNotPassedBy has a person's commands say that the agent that was
+// named does not answer, and neither read nor make another folder in its place.
+func TestAgentThatWasNamedIsNotPassedBy(t *testing.T) {
+	alone(t)
+	person(t)
+	table := filepath.Join(t.TempDir(), "table.csv")
+	if err := os.WriteFile(table, []byte("device,workload,setting_w,fps_mean\nunit-oak,tile-sort,25,60\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	const away = "http://127.0.0.1:1"
+	for _, way := range []string{"SWEEPD_AGENT", "--agent"} {
+		named, url := []string{}, away
+		if way == "--agent" {
+			named, url = []string{"--agent", away}, ""
+		}
+		t.Setenv("SWEEPD_AGENT", url)
+		for _, args := range []string{"import " + table, "run list", "run show last", "status", "plan new --workload tile-sort --settings 25W", "compare --by supply"} {
+			o := sweepd(t, append(strings.Fields(args), named...)...)
+			if o.code != exitFailed || o.out != "" || !strings.Contains(o.stderr, "no agent answers at "+away) || !strings.Contains(o.stderr, "--data DIR") {
+				t.Errorf("%s: %s: %d %s%s", way, args, o.code, o.out, o.stderr)
+			}
+		}
+		must(t, append([]string{"version"}, named...)...)
+		must(t, append([]string{"help", "import"}, named...)...)
+		folder := t.TempDir()
+		if out := must(t, append([]string{"import", table, "--data", folder}, named...)...); !strings.Contains(out, "1 run added") {
+			t.Errorf("%s, and a folder: %s", way, out)
+		}
+	}
+	if left, err := filepath.Glob(filepath.Join(os.Getenv("HOME"), "*")); err != nil || len(left) > 0 {
+		t.Errorf("made beside the agent's data: %v %v", left, err)
+	}
+}

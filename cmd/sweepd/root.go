@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -98,14 +99,12 @@ func (a *app) config() (config, error) {
 	return loadConfig(path)
 }
 
+// agentNamed is the URL of the agent that the command line or the environment names; ""
+// where neither does.
+func (a *app) agentNamed() string { return cmp.Or(a.agentURL, a.getenv("SWEEPD_AGENT")) }
+
 // client is one of the running agent.
-func (a *app) client() (*console.Client, error) {
-	url := a.agentURL
-	if url == "" {
-		url = a.getenv("SWEEPD_AGENT")
-	}
-	return console.NewClient(url)
-}
+func (a *app) client() (*console.Client, error) { return console.NewClient(a.agentNamed()) }
 
 // withStore opens the data for f and closes it.
 func (a *app) withStore(o sqlite.Options, f func(store.Store, config) error) (err error) {

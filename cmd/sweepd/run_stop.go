@@ -170,7 +170,15 @@ nothing is stored unless all are good. sweepd run correct --undo takes the table
 				maps.Copy(r.Results, results)
 				results, framed = r.Results, &r
 			}
-			return a.printCorrection(a.giveResults(cmd.Context(), args[0], results, framed))
+			before, err := call(cmd.Context(), a, testday.ShowRun, testday.RunRequest{ID: args[0]})
+			if err != nil {
+				return err
+			}
+			d, err := a.giveResults(cmd.Context(), before.ID, results, framed)
+			if err := a.printCorrection(d, err); err != nil || a.json {
+				return err
+			}
+			return a.printGiven(before.Record, d, framed)
 		},
 	}
 	f.addLower(cmd)

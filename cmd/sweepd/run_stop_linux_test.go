@@ -156,7 +156,9 @@ func TestStopTypedAgain(t *testing.T) {
 	}
 	short := run.ShortID(id)
 	for _, c := range []struct{ args, says string }{
-		{"--result fps_mean=70fps", ", by sweepd run stop, and has a result: if this is its, too, add it with `sweepd run result " + short + ` "fps_mean=70fps"`},
+		{"--result fps_mean=70fps", ", by sweepd run stop, and has fps_mean=68.4fps, which `sweepd run result " + short + " \"fps_mean=70fps\"` would replace"},
+		{"--result fps_mean=68,4", ", by sweepd run stop, and has fps_mean=68.4fps already"},
+		{"--result score=12", ", by sweepd run stop, and has a result: if this is its, too, add it with `sweepd run result " + short + ` "score=12"`},
 		{"", ", by sweepd run stop: `sweepd run result " + short + " NAME=VALUE` gives it a result"},
 		{"--result fps_mean=fast", ", by sweepd run stop: `sweepd run result " + short + " NAME=VALUE` gives it a result"},
 	} {
@@ -164,4 +166,13 @@ func TestStopTypedAgain(t *testing.T) {
 			t.Errorf("run stop %s: exit %d, %s", c.args, o.code, o.stderr)
 		}
 	}
+	out := d.do("run", "result", short, "fps_mean=70")
+	wantWords(t, out, "fps_mean 70 fps", "fps_mean was 68.4 fps", "to take it back: `sweepd run result "+short+` "fps_mean=68.4fps"`)
+	if out := d.do("run", "result", short, "score=12"); strings.Contains(out, " was ") {
+		t.Errorf("nothing was replaced: %s", out)
+	}
+	out = d.do("run", "result", short, "fps_mean=68.4fps")
+	wantWords(t, out, "fps_mean 68.4 fps", "fps_mean was 70 fps")
+	out = d.do("run", "result", short, "--frames", writeFile(t, "frames.csv", "frame_ms\n"+strings.Repeat("20\n", 150)))
+	wantWords(t, out, "fps_mean was 68.4 fps", "doubt frames_short: the frame times cover 3.0 s")
 }
