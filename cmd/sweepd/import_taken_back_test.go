@@ -126,7 +126,7 @@ func TestRepeatsThatComeAndGo(t *testing.T) {
 	outlying("renamed back", "r-0009 r-0013 r-0014")
 }
 
-// --again brings back what was taken back last, and what failed took no number.
+// --again brings back what was taken back last, and what failed or brought nothing took no number.
 func TestTheImportTakenBackLastComesBack(t *testing.T) {
 	alone(t)
 	head := "device,workload,score\n"
@@ -135,6 +135,7 @@ func TestTheImportTakenBackLastComesBack(t *testing.T) {
 	if o := sweepd(t, "import", writeFile(t, "bad.csv", head+"unit-oak,tile-sort,3\nunit-oak,tile-sort,many\n")); o.code != exitFailed {
 		t.Errorf("exit %d", o.code)
 	}
+	wantWords(t, must(t, "import", one), "0 runs added, 1 were here already")
 	must(t, "import", two)
 	wantWords(t, must(t, "import", "--undo"), "import 2 of "+two)
 	must(t, "import", "--undo")

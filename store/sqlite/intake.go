@@ -166,7 +166,9 @@ func (i *intake) finish(ctx context.Context, source string) error {
 				return err
 			}
 		}
-		return nil
+		// One that brought nothing takes no number.
+		_, err = tx.ExecContext(ctx, `DELETE FROM imports WHERE id = ? AND NOT EXISTS (SELECT 1 FROM runs WHERE import = ?)`, i.id, i.id)
+		return err
 	})
 }
 
