@@ -177,5 +177,5 @@ func reserveText(reserve float64) string {
 	if reserve == 0 {
 		return " to empty"
 	}
-	return fmt.Sprintf(" to %.0f %%", 100*reserve)
+	return " to " + sentence.Percent(reserve)
 }

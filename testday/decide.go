@@ -2,9 +2,12 @@ package testday
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"time"
 
 	"sweepd/run"
+	"sweepd/store"
 )
 
 // Decide rejects a run, so that no comparison counts it, keeps one that was rejected or
@@ -23,8 +26,14 @@ func Decide(ctx context.Context, s Corrections, id string, what run.Decision, wh
 		return keepTail(ctx, s, d, why, now)
 	case what == run.Unkeep && d.State == run.Finished && decided:
 		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", why, "", now)
+	case what == run.Keep && d.State == run.Finished && d.WholeS != nil:
+		return d, fmt.Errorf("run %s counts, up to %.1f s, for it was trimmed: `sweepd run trim %[1]s --undo` has all of it count", run.ShortID(d.ID), d.Seconds())
 	}
-	return correct(ctx, s, d.ID, run.Correction{Decision: what, Why: why, At: now})
+	after, err := correct(ctx, s, d.ID, run.Correction{Decision: what, Why: why, At: now})
+	if errors.Is(err, store.ErrNotRejected) {
+		err = fmt.Errorf("run %s: %w", run.ShortID(d.ID), store.ErrNotRejected)
+	}
+	return after, err
 }
 
 // CheckReason tells why a text cannot be the reason of a decision.

@@ -137,7 +137,7 @@ func (b *besideRun) otherTimes(p meter.Alignment, looked bool) error {
 	begin, end := b.span()
 	fits, offset := "nothing tells where it fits", "--offset -1h where it goes an hour fast"
 	if looked {
-		fits = "its power fits to the run's nowhere"
+		fits = "nowhere does its power follow that of the run"
 	}
 	if p.Clear {
 		fits = fmt.Sprintf("its power fits to the run's at an offset of %+.1f s%s, with a correlation of %.2f", p.Offset, zoneWords(p.Offset), p.Correlation)

@@ -50,6 +50,9 @@ func Trim(ctx context.Context, s Corrections, q TrimRequest, now time.Time) (run
 		}
 		return trim(ctx, s, d, run.Untrim, wholeOf(&d), "", q.Why, q.Who, now)
 	}
+	if d.State == run.Recording {
+		return d, fmt.Errorf("run %s: %w", run.ShortID(d.ID), store.ErrStillRecording)
+	}
 	end, err := trimEnd(&d, q.End)
 	if err != nil {
 		return d, err

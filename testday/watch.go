@@ -89,6 +89,9 @@ func hold(ctx context.Context, a WatchedAgent, id string) (release context.Cance
 // started for it.
 func FindCommand(name string) (program string, err error) {
 	program, err = exec.LookPath(name)
+	if errors.Is(err, exec.ErrNotFound) {
+		return "", fmt.Errorf("command %q cannot be started, so no run was: there is no program of that name (looked for in PATH)", run.Shorten(name))
+	}
 	if err != nil {
 		err = fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(name), err)
 	}

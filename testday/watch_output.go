@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+	"regexp/syntax"
 	"strings"
 	"sync"
 
@@ -75,6 +76,10 @@ func parseOutputRule(text string) (r outputRule, err error) {
 		return r, nil
 	}
 	if r.pattern, err = regexp.Compile(expression); err != nil {
+		var wrong *syntax.Error
+		if errors.As(err, &wrong) {
+			return r, fmt.Errorf("rule for %s: the pattern %q cannot be read: %s", name, run.Shorten(expression), wrong.Code)
+		}
 		return r, fmt.Errorf("rule for %s: %w", name, err)
 	}
 	if r.pattern.NumSubexp() < 1 {

@@ -200,6 +200,8 @@ func flagError(cmd *cobra.Command, err error) error {
 	var bare *pflag.ValueRequiredError
 	var invalid *pflag.InvalidValueError
 	switch {
+	case errors.As(err, &unknown) && cmd.HasAvailableSubCommands() && cmd.Flags().NArg() > 0:
+		return unknownCommand(cmd, cmd.Flags().Arg(0)) // whose flag it may be
 	case errors.As(err, &unknown):
 		name := "--" + unknown.GetSpecifiedName()
 		if short := unknown.GetSpecifiedShortnames(); short != "" {
@@ -215,8 +217,15 @@ func flagError(cmd *cobra.Command, err error) error {
 	return err
 }
 
+// insteadOf begins the annotations of a command that say what to do instead of a flag that
+// it has not, and that may be looked for.
+const insteadOf = "instead of --"
+
 // flagMeant asks whether another flag of the command was meant.
 func flagMeant(cmd *cobra.Command, name string) string {
+	if instead := cmd.Annotations[insteadOf+name]; instead != "" {
+		return ": " + instead
+	}
 	var names []string
 	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
 	if near := run.Near(name, names); near != "" {

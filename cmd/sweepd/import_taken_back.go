@@ -37,7 +37,10 @@ func (a *app) takeImportBack(cmd *cobra.Command, args []string, list, again bool
 		return a.printJSON(x)
 	}
 	p := a.printer()
-	did, other := "taken back: nothing counts %s any more", "--again %d` brings them back"
+	did, other := "taken back: its %s are not counted", "--again %d` brings them back"
+	if !again && x.Runs == 1 {
+		did = "taken back: its %s is not counted"
+	}
 	if again {
 		did, other = "back: its %s count again", "--undo %d` takes them back"
 		if x.Runs == 1 {

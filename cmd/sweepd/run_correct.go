@@ -52,6 +52,11 @@ func (f *newFlags) add(cmd *cobra.Command) {
 
 // given are the flags that are on the command line.
 func (f *newFlags) given(cmd *cobra.Command) (testday.NewTyped, error) {
+	for _, what := range []string{"setting", "supply"} {
+		if cmd.Flags().Changed("set-"+what) && strings.TrimSpace(*f.texts[what]) == "" { // as of a variable that is not set
+			return testday.NewTyped{}, misused(fmt.Errorf("--set-%s is empty: give the right %[1]s, or unknown where nobody knows it", what))
+		}
+	}
 	condition := func(what string) string {
 		if cmd.Flags().Changed("set-" + what) {
 			return cmp.Or(*f.texts[what], testday.TakeBack)

@@ -299,7 +299,7 @@ func TestRunMeterAtAnotherPlace(t *testing.T) {
 		noisy += fmt.Sprintf("%s,%.2f\n", time.Date(2020, 1, 1, 0, 0, 0, i*1e8, time.UTC).Format(time.RFC3339Nano), 30+math.Mod(float64(i*i)*0.7321, 5))
 	}
 	for want, log := range map[string]string{
-		"its power fits to the run's nowhere": noisy, "nothing tells where it fits": "time,power_w\n2020-01-01T00:00:00Z,5\n2020-01-01T00:00:01Z,6\n",
+		"nowhere does its power follow that of the run": noisy, "nothing tells where it fits": "time,power_w\n2020-01-01T00:00:00Z,5\n2020-01-01T00:00:01Z,6\n",
 	} {
 		if said := refused(want, d.write("other.csv", log)); named.MatchString(said) {
 			t.Errorf("an offset is named for a log that fits nowhere: %s", said)

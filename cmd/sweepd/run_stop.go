@@ -226,6 +226,7 @@ func (a *app) decisionCommand(what run.Decision) *cobra.Command {
 	if what != run.Keep {
 		cmd.Long = cmd.Short + ".\n" + whichRun
 		_ = cmd.MarkFlagRequired("why")
+		cmd.Annotations = map[string]string{insteadOf + "undo": "`sweepd run keep RUN --why TEXT` has the run count again"}
 		return cmd
 	}
 	cmd.Use = "keep RUN (--why TEXT | --undo)"

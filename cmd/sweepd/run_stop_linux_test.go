@@ -176,3 +176,35 @@ func TestStopTypedAgain(t *testing.T) {
 	out = d.do("run", "result", short, "--frames", writeFile(t, "frames.csv", "frame_ms\n"+strings.Repeat("20\n", 150)))
 	wantWords(t, out, "fps_mean was 68.4 fps", "doubt frames_short: the frame times cover 3.0 s")
 }
+
+// Words that a person types in the wrong place, or too early, lead to the right command.
+func TestDecisionsLeadOn(t *testing.T) {
+	alone(t)
+	d := newTestDay(t)
+	id := d.begin()
+	o := d.try("run", "trim", "last")
+	wantWords(t, o.stderr, "the run is still recording: stop it first")
+	d.do("run", "stop", "--result", "fps_mean=60fps")
+	short := run.ShortID(id)
+	o = d.try("run", "keep", "last", "--why", "x")
+	wantWords(t, o.stderr, "sweepd: run "+short+": the run is not rejected, nor interrupted: there is nothing to keep")
+	short = run.ShortID(d.recordTail("15W", 60*time.Second, 25*time.Second))
+	d.do("run", "trim", short, "--end", "40s")
+	o = d.try("run", "keep", short, "--why", "x")
+	wantWords(t, o.stderr, "run "+short+" counts, up to 40.0 s, for it was trimmed: `sweepd run trim "+short+" --undo` has all of it count")
+	for args, says := range map[string]string{
+		"run reject last --undo":                    "run reject has no flag --undo: `sweepd run keep RUN --why TEXT` has the run count again",
+		"run rejct last --why x":                    `unknown command "rejct": did you mean reject?`,
+		"run reject last --wy x":                    "run reject has no flag --wy: did you mean --why?",
+		"run correct last --set-setting=":           "--set-setting is empty: give the right setting, or unknown",
+		"run correct last --set-supply=":            "--set-supply is empty",
+		"run watch --workload w --result-from a=( -- true": `the pattern "(" cannot be read: missing closing )`,
+	} {
+		if o := d.try(strings.Fields(args)...); o.code != exitUsage || !strings.Contains(o.stderr, says) {
+			t.Errorf("%s: exit %d, %s", args, o.code, o.stderr)
+		}
+	}
+	if out := d.do("run", "correct", "last", "--set-setting", "unknown", "--yes"); !strings.Contains(out, "unknown") {
+		t.Error(out)
+	}
+}

@@ -20,7 +20,7 @@ func BatteryTitle(r *analysis.BatteryResult, g *analysis.BatteryGroup) string {
 		}
 	}
 	if r.Reserve > 0 {
-		title += ", down to a reserve of " + Fixed(100*r.Reserve, 0) + " %"
+		title += ", down to a reserve of " + Percent(r.Reserve)
 	}
 	return title
 }
@@ -57,7 +57,7 @@ func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {
 		text += " and " + last(known[len(known)-1])
 	}
 	if r.Reserve > 0 {
-		text += ", down to " + Fixed(100*r.Reserve, 0) + " %"
+		text += ", down to " + Percent(r.Reserve)
 	}
 	l.tell(Good, text+".")
 	return l

@@ -38,6 +38,8 @@ func TestBatteryTitle(t *testing.T) {
 		{48.6, 0.9504, 0.05, "cores=6", "harbour-flight, unit-oak, cores=6, battery of 48.6 Wh when full (95 % of its design), down to a reserve of 5 %"},
 		{48.6, u, 0, "", "harbour-flight, unit-oak, battery of 48.6 Wh when full"},
 		{u, 0.95, 0.1, "", "harbour-flight, unit-oak, down to a reserve of 10 %"},
+		{u, 0.95, 0.055, "", "harbour-flight, unit-oak, down to a reserve of 5.5 %"},
+		{u, 0.95, 0.07, "", "harbour-flight, unit-oak, down to a reserve of 7 %"},
 		{u, u, 0, "", "harbour-flight, unit-oak"},
 	} {
 		g := &analysis.BatteryGroup{Workload: "harbour-flight", Device: "unit-oak", Variant: c.variant, FullEnergyWh: c.full, Health: c.health}

@@ -64,6 +64,9 @@ func places(v float64, digits int) int {
 // point.
 func Significant(v float64) string { return Fixed(v, Decimals(v, 0)) }
 
+// Percent writes a ratio that a person gave with the digits that were given, at most six.
+func Percent(ratio float64) string { return strconv.FormatFloat(100*ratio, 'g', 6, 64) + " %" }
+
 // symbols are the units of sensors as a table shows them.
 var symbols = map[string]string{
 	"watts": "W", "joules": "J", "celsius": "°C", "volts": "V", "amperes": "A", "hertz": "Hz", "seconds": "s", "bytes": "B", "ratio": "",
