@@ -221,7 +221,7 @@ func (f writerFunc) Write(p []byte) (int, error) { return f(p) }
 
 func TestOutputRulesRefused(t *testing.T) {
 	for rule, want := range map[string]string{
-		"fps": "is not NAME=REGEX", "=x(.)": "is empty", "fps=(": "rule for fps: error parsing regexp", "fps=x": "no brackets around the number",
+		"fps": "is not NAME=REGEX", "=x(.)": "is empty", "fps=(": "rule for fps: the pattern \"(\" cannot be read: missing closing )", "fps=x": "no brackets around the number",
 		"fps=$.": "rule for fps", "fps=$": "names nothing", "fps=$..a": "may lead to several values", "fps=$.a[*]": "may lead to several values",
 	} {
 		var request *RequestError

@@ -193,11 +193,11 @@ func TestDecisionsLeadOn(t *testing.T) {
 	o = d.try("run", "keep", short, "--why", "x")
 	wantWords(t, o.stderr, "run "+short+" counts, up to 40.0 s, for it was trimmed: `sweepd run trim "+short+" --undo` has all of it count")
 	for args, says := range map[string]string{
-		"run reject last --undo":                    "run reject has no flag --undo: `sweepd run keep RUN --why TEXT` has the run count again",
-		"run rejct last --why x":                    `unknown command "rejct": did you mean reject?`,
-		"run reject last --wy x":                    "run reject has no flag --wy: did you mean --why?",
-		"run correct last --set-setting=":           "--set-setting is empty: give the right setting, or unknown",
-		"run correct last --set-supply=":            "--set-supply is empty",
+		"run reject last --undo":                           "run reject has no flag --undo: `sweepd run keep RUN --why TEXT` has the run count again",
+		"run rejct last --why x":                           `unknown command "rejct": did you mean reject?`,
+		"run reject last --wy x":                           "run reject has no flag --wy: did you mean --why?",
+		"run correct last --set-setting=":                  "--set-setting is empty: give the right setting, or unknown",
+		"run correct last --set-supply=":                   "--set-supply is empty",
 		"run watch --workload w --result-from a=( -- true": `the pattern "(" cannot be read: missing closing )`,
 	} {
 		if o := d.try(strings.Fields(args)...); o.code != exitUsage || !strings.Contains(o.stderr, says) {
