@@ -260,7 +260,7 @@ func TestFiltersThatFitNothing(t *testing.T) {
 		"report --out x --since 2099-01-01":       "there is nothing to report: since 2099-01-01 lies in the future",
 		"compare --a since=2099-01-01":            "no run started since 2099-01-01, which lies in the future",
 		"compare --a until=2020-01-01 --b since=": "want a day",
-		"run list --last 0":                       "want a number of runs from 1",
+		"run list --last 0":                       "want a whole number from 1",
 	} {
 		o := sweepd(t, strings.Fields(args)...)
 		if said := strings.Join(strings.Fields(o.out+o.stderr), " "); !strings.Contains(said, want) || len(said) > 400 {

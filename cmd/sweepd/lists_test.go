@@ -99,13 +99,13 @@ func TestRunListRows(t *testing.T) {
 		t.Errorf("plan list: %s", out)
 	}
 	for args, want := range map[string]string{
-		"run list --last 0":         "want a whole number from 1",
-		"run list --last 1":         "",
-		"run list --last -2":        "want a whole number from 1",
-		"run list --last two":       "want a whole number",
-		"run list --since tomorrow": "want a day",
-		"run list --setting 15kW":   "watts above 0",
-		"run list --supply mian":    "mains",
+		"run list --last 0":        "want a whole number from 1",
+		"run list --last 1":        "",
+		"run list --last -2":       "want a whole number from 1",
+		"run list --last two":      "want a whole number",
+		"run list --since someday": "want a day",
+		"run list --setting 15kW":  "watts above 0",
+		"run list --supply mian":   "mains",
 	} {
 		o := sweepd(t, strings.Fields(args)...)
 		if want == "" && o.code != exitOK || want != "" && (o.code != exitUsage || !strings.Contains(o.stderr, want)) {

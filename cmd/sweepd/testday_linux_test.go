@@ -305,9 +305,13 @@ func (d *testDay) check(expected map[string]blunder) {
 	if err := json.Unmarshal([]byte(d.do("run", "list", "--json")), &runs); err != nil {
 		d.t.Fatal(err)
 	}
-	good := 0
+	good, outlying := 0, 0
 	for _, r := range runs {
 		w, planted := expected[r.ID]
+		if !planted && len(r.Findings) == 1 && r.Findings[0].Code == run.Outlying && r.Findings[0].Severity == run.SeverityNote {
+			outlying++ // by chance: a note, the run stays in all numbers
+			r.Findings = nil
+		}
 		found := slices.ContainsFunc(r.Findings, func(f run.Finding) bool { return f.Code == w.want })
 		switch {
 		case w.late > 0 && (r.TailUndecided() || r.WholeS == nil || r.PackageW == nil || math.Abs(*r.PackageW/d.usual(runs, r)-1) > 0.1 || math.Abs(r.Seconds()-20) > 1):
@@ -322,6 +326,11 @@ func (d *testDay) check(expected map[string]blunder) {
 	}
 	if good < 300 {
 		d.t.Errorf("%d runs count, want the 300 of the plan", good)
+	}
+	// Three scales of noise (analysis, isolateAt) are passed in less than one of a hundred
+	// cells of five runs: of the plan's 60 cells some one, and hardly ever more than three.
+	if outlying > 3 {
+		d.t.Errorf("%d runs without a mistake are outlying", outlying)
 	}
 }
 
