@@ -327,7 +327,7 @@ func (d *testDay) check(expected map[string]blunder) {
 	if good < 300 {
 		d.t.Errorf("%d runs count, want the 300 of the plan", good)
 	}
-	// Three scales of noise (analysis, isolateAt) are passed in less than one of a hundred
+	// Three scales of noise (analysis, isolateAt) are passed in about one of a hundred
 	// cells of five runs: of the plan's 60 cells some one, and hardly ever more than three.
 	if outlying > 3 {
 		d.t.Errorf("%d runs without a mistake are outlying", outlying)
