@@ -199,7 +199,7 @@ var words = []attack{{
 	try: func(t *testing.T, m *machine) string {
 		m.agent()
 		m.mustRun("run", "start", "--workload", "=cmd|' /C calc'!A0", "--setting", "@quiet", "--variant", "+pack=1", "--note", "-1+1\r\n=2\rend ")
-		m.mustRun("run", "stop", "--result", "+fps=-5fps", "--result", "a;b=1s", "--lower", "a;b")
+		m.mustRun("run", "stop", "--result", "+fps_delta=-5fps", "--result", "a;b=1s", "--lower", "a;b")
 		const file, again, plain = "day.csv", "again.csv", "plain.csv"
 		m.mustRun("export", "--as", "csv", "--out", m.path(file))
 		m.mustRun("export", "--as", "csv", "--plain", "--out", m.path(plain))
