@@ -30,8 +30,8 @@ type Estimates struct {
 // Battery is what a plan needs to know of a device's battery.
 type Battery struct {
 	FullWh float64 // energy when full
-	// Reserve is the charge that runs leave in the battery, 0 to 1; 0 means
-	// DefaultReserve.
+	// Reserve is the share of the full energy that is kept back, 0 to 1. No run is
+	// planned below run.LowCharge all the same: it would be doubted.
 	Reserve float64
 	// ChargeW is the power that charges the battery while runs on mains go on, W;
 	// 0 means that it is full after 2 hours (common practice, no source).
@@ -40,10 +40,9 @@ type Battery struct {
 
 // Defaults of Estimates.
 const (
-	DefaultRun     = 5 * time.Minute
-	DefaultPause   = 90 * time.Second
-	DefaultReserve = run.LowCharge
-	rechargeHours  = 2.0
+	DefaultRun    = 5 * time.Minute
+	DefaultPause  = 90 * time.Second
+	rechargeHours = 2.0
 	// A device draws its setting and some watts besides for all that is no
 	// processor (common practice, no source).
 	overheadW     = 8.0
@@ -60,7 +59,7 @@ func (e Estimates) battery(device string) (b Battery, energyKnown bool) {
 	if !there {
 		b = e.Batteries[""]
 	}
-	b.Reserve = cmp.Or(b.Reserve, DefaultReserve)
+	b.Reserve = max(b.Reserve, run.LowCharge)
 	b.ChargeW = cmp.Or(b.ChargeW, b.FullWh/rechargeHours)
 	return b, b.FullWh > 0
 }

@@ -297,7 +297,7 @@ func TestLearn(t *testing.T) {
 	if e.runDuration("tile-sort") != time.Minute || e.pauseDuration() != time.Minute || e.runDuration("harbour-flight") != DefaultRun {
 		t.Errorf("run %v, pause %v", e.runDuration("tile-sort"), e.pauseDuration())
 	}
-	if b, ok := e.battery("unit-oak"); !ok || b.FullWh != 48.6 || b.Reserve != DefaultReserve || b.ChargeW != 24.3 {
+	if b, ok := e.battery("unit-oak"); !ok || b.FullWh != 48.6 || b.Reserve != run.LowCharge || b.ChargeW != 24.3 {
 		t.Errorf("%+v", b)
 	}
 	for w, want := range map[float64]float64{8: 15, 10: 17, 12: 19, 20: 27, 5: 12} {

@@ -8,6 +8,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/run"
 	"sweepd/schedule"
 	"sweepd/store"
 	"sweepd/testday"
@@ -50,7 +51,7 @@ func (w *watcher) entries(c config) ([]schedule.Entry, error) {
 			}
 		case doIdleDrain:
 			e.Do = schedule.IdleDrain{Agent: w.sampler, Store: w.data, Duration: cmp.Or(s.For.Duration, defaultDrain),
-				Reserve: cmp.Or(c.Thresholds.Reserve, schedule.DefaultReserve)}.Run
+				Reserve: cmp.Or(c.Thresholds.Reserve, run.LowCharge)}.Run
 		case doExport:
 			e.Do = func(ctx context.Context) (string, error) { return exportTo(ctx, w.data, s, time.Now()) }
 		}

@@ -30,7 +30,7 @@ func (f *estimateFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.run, "run-time", "", "how long a run lasts, such as `5m`; unless given, as runs so far did, else 5m")
 	cmd.Flags().StringVar(&f.pause, "pause", "", "`TIME` between two runs; unless given, as so far, else 90s")
 	cmd.Flags().Var(&f.full, "full-energy", "what the battery holds when full, such as 48.6Wh or unit-oak=48.6Wh; unless given, as the devices say")
-	cmd.Flags().Var(&f.reserve, "reserve", "`SHARE` of the charge that runs on battery leave (default 10%, where the finding battery_reserve begins)")
+	cmd.Flags().Var(&f.reserve, "reserve", "`SHARE` of the full energy that runs leave (default 0%: but none is planned below 10%, where the finding battery_reserve begins)")
 	cmd.Flags().Float64Var(&f.charge, "charge-power", 0, "`WATTS` that fill the battery while runs on mains go on; unless given, it takes 2 hours")
 }
 
