@@ -12,17 +12,17 @@ import (
 // cells within a level stay as they are; the rest depends on the estimates alone.
 func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]run.Cell {
 	var out [][]run.Cell
-	longest := 0.0
+	longest := map[string]float64{} // of each device
 	for _, cells := range stretches {
-		if onBattery(cells) {
-			longest = max(longest, e.batteryLoad(cells))
+		if device := cells[0].Device; onBattery(cells) {
+			longest[device] = max(longest[device], e.batteryLoad(cells))
 		}
 	}
 	for i := 0; i < len(stretches); i++ {
 		first := stretches[i]
 		if i+1 < len(stretches) && setupKey(stretches[i+1][0], hard) == setupKey(first[0], hard) {
 			i++
-			out = append(out, e.orderSupplies(first, stretches[i], longest)...)
+			out = append(out, e.orderSupplies(first, stretches[i], longest[first[0].Device])...)
 		} else {
 			out = append(out, first)
 		}
@@ -42,8 +42,8 @@ func (e Estimates) orderForCharging(stretches [][]run.Cell, hard []string) [][]r
 // to pass. Splitting balances a setup: both supplies have their middle about in its
 // middle, so that an even drift over it favours neither.
 //
-// longest is the load of the longest stretch on battery of any setup of the pass, Wh: the
-// setups beside this one may have more cells.
+// longest is the load of the longest stretch on battery of any setup of the device in the
+// pass, Wh: the setups beside this one may have more cells.
 func (e Estimates) orderSupplies(first, second []run.Cell, longest float64) [][]run.Cell {
 	parts := e.alternations(first, second, longest)
 	if parts == 0 {
