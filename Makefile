@@ -8,10 +8,12 @@ help: ## list the targets
 
 # What runs goroutines is tested again under the race detector, without the long
 # simulations and the long tests in which one goroutine does everything: of damaged
-# files, and of command lines without an agent, which the detector makes 30 times slower.
-SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestBadInput|TestBadTables|TestDemoShown$(LINES))$$
-LINES = |TestImport(NeverGuesses|ForgivesWhatIsClear)|TestTwoFoldersMergedAndCompared|TestSelectionsNameWhatIsNear|TestListFilters|TestAnEditedExportCorrects|TestAnalysisThatCannotBeDone|TestJSONContract|TestPlanFiles|TestHistoryOfARun|TestCompletionOfValues|TestFramesInTheWrongUnit|TestRunsAreNamedByParts|TestPlanExtendByComparison|TestWithoutAPlan
-CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./cmd/sweepd ./internal/simdevice
+# files. Of the command lines those are, in which an agent, a command and a person do
+# something at once; the detector makes what one command does with the data 30 times
+# slower.
+SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs)$$
+CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./internal/simdevice
+AT_ONCE = ^(TestRunFromStartToStop|TestRunWatch|TestSecondAgentIsRefused|TestMetricsAnswerAndTheRestStaysHere|TestAgentStartedAgainKnowsTheIdle|TestAgentThat.*|TestAgentTellsTheServiceManager|TestWatchdogIsFed.*|TestStopMeansStop|TestStopTypedAgain|TestStartOutcomes|TestStatusFollows|TestStoppedIntake|TestSettingCommand.*|TestCommandsFindTheAgentsData|TestFilesTravel|TestCorrectingNeedsTheRight|TestDemoLive.*|TestDeclaredSettingOutlivesTheAgent|TestIdleTail|TestShowWhileRecording|TestAGoodRunWhoseAgentDiedIsKept|TestNamesAreAskedAboutAtATerminal)$$
 
 test: ## install what the tests need (Debian, as root), then vet and test everything
 	.ci/install
@@ -20,6 +22,7 @@ test: ## install what the tests need (Debian, as root), then vet and test everyt
 	GOOS=windows go vet ./...
 	go test -timeout 25m ./...
 	go test -race -short -timeout 15m -skip '$(SEQUENTIAL)' $(CONCURRENT)
+	go test -race -short -timeout 15m -run '$(AT_ONCE)' ./cmd/sweepd
 
 vet: ## vet for Linux and Windows
 	go vet ./...
