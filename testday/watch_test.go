@@ -16,12 +16,18 @@ import (
 	"sweepd/run"
 )
 
-// watched is a script of the shell; a machine without one skips.
-func watched(t *testing.T, script string, rules ...string) Watched {
+// withShell skips the test on a machine without one.
+func withShell(t *testing.T) {
 	t.Helper()
 	if _, err := exec.LookPath("sh"); err != nil {
 		t.Skip("no shell")
 	}
+}
+
+// watched is a script of the shell; a machine without one skips.
+func watched(t *testing.T, script string, rules ...string) Watched {
+	t.Helper()
+	withShell(t)
 	parsed, err := ParseOutputRules(rules)
 	if err != nil {
 		t.Fatal(err)
@@ -55,6 +61,7 @@ func failureOf(d run.Record) string {
 // The run ends with the command, not with what it left behind in the background; what
 // that prints shortly after still counts.
 func TestWatchOfABackgroundChild(t *testing.T) {
+	withShell(t)
 	f := &fakeAgent{}
 	stopped := filepath.Join(t.TempDir(), "stopped")
 	a := stopSpy{f, func(run.Stop) {
