@@ -181,8 +181,7 @@ func (l *Local) afterLast(ctx context.Context, list Results, err error) error {
 	if len(d.Results) == 0 {
 		ended += ", without a result"
 	}
-	switch {
-	case len(list) == 0:
+	if len(list) == 0 {
 		return fmt.Errorf("%w; run %s of %q %s: `sweepd run result %[2]s NAME=VALUE` gives it a result", err, id, d.Workload, ended)
 	}
 	replaced, same := compared(list, d.Results)
@@ -218,7 +217,7 @@ func compared(list Results, has map[string]run.Result) (replaced, same Results) 
 func typedResults(list Results) string {
 	var texts []string
 	for _, name := range slices.Sorted(maps.Keys(list)) {
-		texts = append(texts, fmt.Sprintf("%s=%v%s", name, list[name].Value, list[name].Unit))
+		texts = append(texts, typedResult(name, list[name]))
 	}
 	return strings.Join(texts, ", ")
 }
@@ -229,7 +228,7 @@ func endedWhen(r run.Run, now time.Time) string {
 	if at.Format(time.DateOnly) != now.Local().Format(time.DateOnly) {
 		return at.Format(time.DateTime)
 	}
-	return at.Format(time.TimeOnly)
+	return endedAt(r)
 }
 
 // afterEnd gives a run that has ended what a stop says of it.

@@ -304,8 +304,7 @@ func (d NameDoubt) InUnit(list Results) string {
 	if !d.Usable() {
 		return d.Of + "=…" + d.Near
 	}
-	r := d.InResults(list)[d.Of]
-	return fmt.Sprintf("%s=%v%s", d.Of, r.Value, r.Unit)
+	return typedResult(d.Of, d.InResults(list)[d.Of])
 }
 
 // NamesError is returned where names of a plan are probably slips.

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"os/exec"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -181,12 +182,17 @@ func offer(words, id string, results Results) string {
 	return words + " " + ResultCommand(id, results)
 }
 
+// typedResult is a result as a person types it.
+func typedResult(name string, r run.Result) string {
+	return fmt.Sprintf("%s=%v%s", name, r.Value, r.Unit)
+}
+
 // ResultCommand is the command that gives a run results, in backticks.
 func ResultCommand(id string, results Results) string {
 	var given, lower []string
 	for _, name := range slices.Sorted(maps.Keys(results)) {
 		x := results[name]
-		given = append(given, fmt.Sprintf("%q", fmt.Sprintf("%s=%v%s", name, x.Value, x.Unit)))
+		given = append(given, strconv.Quote(typedResult(name, x)))
 		if x.Better == run.Lower {
 			lower = append(lower, fmt.Sprintf(" --lower %q", name))
 		}
