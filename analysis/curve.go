@@ -82,11 +82,14 @@ func (p CurvePoint) Is(watts Number, name string) bool {
 }
 
 // Enough is the smallest setting that reaches Share of the best result inside
-// the effective range, on the curve made to rise and without departed settings.
-// A description of the settings tested, without interval.
+// the effective range, on the curve made to rise and without departed settings,
+// with the 95 % interval of it. ToW is unknown where no setting is surely enough,
+// both ends are without noise. AtW is moved into the interval.
 type Enough struct {
 	AtW   Number  `json:"at_w"`
 	Share float64 `json:"share"`
+	FromW Number  `json:"from_w"`
+	ToW   Number  `json:"to_w"`
 }
 
 // DepartureAt is a setting that falls below the rising trend of the others.

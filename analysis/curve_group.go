@@ -37,7 +37,7 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 		Device: key.Device, Workload: key.Workload, Variant: string(key.Variant), Supply: string(key.Supply),
 		Noise: groupNoise(c.noise), NoiseSource: c.noise.source,
 		Efficiency: noEfficiency(), Efficiencies: []Efficiency{},
-		Enough: Enough{Unknown(), c.req.Share}, KneeW: Unknown(),
+		Enough: Enough{Unknown(), c.req.Share, Unknown(), Unknown()}, KneeW: Unknown(),
 		Marginal: []Marginal{}, Departures: []DepartureAt{}, Flagged: flaggedRuns(c.runs, c.samples, c.noise), Notes: []Note{},
 	}
 	c.noteRuns(left)
@@ -161,6 +161,9 @@ func (c *curveGroup) addEnough(inside func(float64) bool) {
 		y[i] = math.Exp(y[i] - top) // as shares of the best, which neither overflow nor depend on the unit
 	}
 	c.out.Enough.AtW = Number(enoughWatts(watts, y, c.req.Share))
+	if low, high, ok := enoughInterval(chosen, c.req.Share); ok {
+		c.out.Enough.within(chosen, low, high)
+	}
 	c.out.KneeW = Number(kneeWatts(watts, y))
 	c.out.KneeSignificant = c.out.KneeW.Known() && bendsBeyondNoise(chosen)
 }
