@@ -263,6 +263,7 @@ func (c *comparisonBuilder) contrastAligned() {
 		c.contrasts = append(c.contrasts, k)
 	}
 	c.overall = meanAligned(c.contrasts, a, b, valuesA, valuesB)
+	c.followed = c.overall // measured watts are equal power
 	c.noteAligned(a, b, places)
 }
 

@@ -15,14 +15,15 @@ import (
 
 // contractCompare are the fields that readers of the JSON rely on.
 var contractCompare = map[string][]string{
-	"":            {"across", "comparisons"},
-	"comparisons": {"metric", "workload", "factor", "a", "b", "device", "supply", "variant", "margin", "confidence", "noise_a", "noise_b", "blocks", "settings", "bands", "crossings", "overall", "flagged"},
-	"settings":    {"setting_w", "n_a", "n_b", "mean_a", "mean_b", "diff", "lower", "upper", "se", "df", "p_adjusted", "verdict", "more_runs"},
-	"bands":       {"from_w", "to_w", "verdict"},
-	"crossings":   {"at_w", "lower_w", "upper_w"},
-	"overall":     {"diff", "lower", "upper", "verdict"},
-	"flagged":     {"run", "setting_w"},
-	"across":      {"diff", "lower", "upper", "workloads"},
+	"": {"across", "comparisons"},
+	"comparisons": {"metric", "workload", "factor", "a", "b", "device", "supply", "variant", "margin", "confidence", "noise_a", "noise_b", "blocks", "settings", "bands", "crossings", "overall", "flagged",
+		"bands_followed", "crossings_followed", "overall_followed"},
+	"settings":  {"setting_w", "n_a", "n_b", "mean_a", "mean_b", "diff", "lower", "upper", "se", "df", "p_adjusted", "verdict", "more_runs", "followed", "package_w_a", "package_w_b"},
+	"bands":     {"from_w", "to_w", "verdict"},
+	"crossings": {"at_w", "lower_w", "upper_w"},
+	"overall":   {"diff", "lower", "upper", "verdict"},
+	"flagged":   {"run", "setting_w"},
+	"across":    {"diff", "lower", "upper", "workloads"},
 }
 
 func TestCompareContract(t *testing.T) {
@@ -43,7 +44,7 @@ func TestCompareContract(t *testing.T) {
 		t.Fatal(err)
 	}
 	checkFields(t, "", tree)
-	for _, list := range []string{"comparisons", "settings", "bands", "crossings", "flagged", "across_pairs"} {
+	for _, list := range []string{"comparisons", "settings", "bands", "crossings", "flagged", "across_pairs", "bands_followed", "crossings_followed"} {
 		if strings.Contains(text, fmt.Sprintf("%q:null", list)) {
 			t.Errorf("%s is null", list)
 		}

@@ -91,19 +91,28 @@ func swapped(c Comparison) Comparison {
 		s := &c.Settings[i]
 		s.NA, s.NB = s.NB, s.NA
 		s.MeanA, s.MeanB = s.MeanB, s.MeanA
+		s.PackageWA, s.PackageWB = s.PackageWB, s.PackageWA
 		s.Diff, s.Lower, s.Upper = inverse(s.Diff), inverse(s.Upper), inverse(s.Lower)
 		s.Verdict = turned[s.Verdict]
 	}
-	c.Bands = slices.Clone(c.Bands)
-	for i := range c.Bands {
-		c.Bands[i].Verdict = turned[c.Bands[i].Verdict]
-	}
-	if c.Overall != nil {
-		o := *c.Overall
-		o.Diff, o.Lower, o.Upper, o.Verdict = inverse(o.Diff), inverse(o.Upper), inverse(o.Lower), turned[o.Verdict]
-		c.Overall = &o
-	}
+	c.Bands, c.BandsFollowed = turnedBands(c.Bands), turnedBands(c.BandsFollowed)
+	c.Overall, c.OverallFollowed = turnedOverall(c.Overall), turnedOverall(c.OverallFollowed)
 	return c
+}
+
+func turnedBands(list []Band) []Band {
+	list = slices.Clone(list)
+	for i := range list {
+		list[i].Verdict = turned[list[i].Verdict]
+	}
+	return list
+}
+
+func turnedOverall(o *Overall) *Overall {
+	if o == nil {
+		return nil
+	}
+	return &Overall{inverse(o.Diff), inverse(o.Upper), inverse(o.Lower), o.SE, o.DF, turned[o.Verdict]}
 }
 
 func TestCompareSwapSides(t *testing.T) {

@@ -43,13 +43,21 @@ type Comparison struct {
 	NoiseSourceB NoiseSource `json:"noise_source_b"`
 	Blocks       int         `json:"blocks"` // passes whose common shifts were taken out; 0: none
 
-	Settings    []SettingComparison `json:"settings"`
-	Bands       []Band              `json:"bands"`
-	Crossings   []Crossing          `json:"crossings"`
-	Overall     *Overall            `json:"overall"` // nil without a shared setting
-	Flagged     []FlaggedRun        `json:"flagged"`
-	Confounders []Note              `json:"-"` // worded by whoever writes JSON
-	Notes       []Note              `json:"-"` // worded by whoever writes JSON
+	Settings  []SettingComparison `json:"settings"`
+	Bands     []Band              `json:"bands"`
+	Crossings []Crossing          `json:"crossings"`
+	Overall   *Overall            `json:"overall"` // nil without a shared setting
+
+	// The same over the settings that are not known to be kept by one side only, or by
+	// none: elsewhere equal settings are not equal power. A setting left out makes no
+	// band and ends one, and no crossing is claimed across it.
+	BandsFollowed     []Band     `json:"bands_followed"`
+	CrossingsFollowed []Crossing `json:"crossings_followed"`
+	OverallFollowed   *Overall   `json:"overall_followed"` // nil without such a setting
+
+	Flagged     []FlaggedRun `json:"flagged"`
+	Confounders []Note       `json:"-"` // worded by whoever writes JSON
+	Notes       []Note       `json:"-"` // worded by whoever writes JSON
 
 	effect effect
 	pair   pair
@@ -74,7 +82,10 @@ type SettingComparison struct {
 	DF        Number  `json:"df"` // null where the noise is declared, and so without limit
 	PAdjusted Number  `json:"p_adjusted"`
 	Verdict   Verdict `json:"verdict"`
-	MoreRuns  *int    `json:"more_runs"` // further runs on each side that would settle it; nil where nothing tells
+	MoreRuns  *int    `json:"more_runs"`   // further runs on each side that would settle it; nil where nothing tells
+	Followed  *bool   `json:"followed"`    // both sides keep to the setting, by their package watts; nil where those do not tell
+	PackageWA Number  `json:"package_w_a"` // mean package watts
+	PackageWB Number  `json:"package_w_b"`
 }
 
 // Is tells whether the comparison is of a setting: of its watts, or of its name where

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"sweepd/run"
 )
@@ -14,6 +15,7 @@ type comparisonBuilder struct {
 	lower     bool // less is better
 	contrasts []contrast
 	overall   effect
+	followed  effect    // the same over the settings that both sides follow; d is NaN where there are none
 	joint     bool      // neighbouring differences share measured points, so their errors are not independent
 	blocks    []float64 // shifts of the passes, taken out; none: no blocks
 	family    int       // settings adjusted together
@@ -79,7 +81,9 @@ func (c *comparisonBuilder) contrastSettings() {
 		c.note(Note{Code: NoteNoiseBorrowed})
 	}
 	c.placeSettings()
-	c.overall = meanContrast(c.contrasts)
+	c.markFollowed()
+	c.overall = meanContrast(c.contrasts, func(*contrast) bool { return true })
+	c.followed = meanContrast(c.contrasts, (*contrast).counts)
 }
 
 // placeSettings puts the contrasts on one axis: ln watts, or 1, 2, ... where one
@@ -161,6 +165,7 @@ func (c *comparisonBuilder) build(between sides, p pair) Comparison {
 		NoiseA: groupNoise(c.a.noise), NoiseB: groupNoise(c.b.noise),
 		NoiseSourceA: c.a.noise.source, NoiseSourceB: c.b.noise.source, Blocks: len(c.blocks),
 		Settings: make([]SettingComparison, len(c.contrasts)), Bands: bands(shared), Crossings: []Crossing{},
+		BandsFollowed: []Band{}, CrossingsFollowed: []Crossing{},
 		Flagged: c.flagged(), effect: c.overall, pair: p,
 	}
 	if c.req.Per != "" {
@@ -168,12 +173,20 @@ func (c *comparisonBuilder) build(between sides, p pair) Comparison {
 	}
 	for i := range c.contrasts {
 		out.Settings[i] = c.contrasts[i].setting()
+		out.Settings[i].PackageWA, out.Settings[i].PackageWB = c.packageWatts(&c.contrasts[i])
 	}
 	if len(shared) > 0 {
 		if !c.named() {
 			out.Crossings = crossings(shared, c.req.Confidence, c.joint)
 		}
-		out.Overall = c.summary()
+		out.Overall = c.summary(c.overall)
+	}
+	for _, stretch := range stretches(shared) {
+		out.BandsFollowed = append(out.BandsFollowed, bands(stretch)...)
+		if !c.named() {
+			out.CrossingsFollowed = append(out.CrossingsFollowed, crossings(stretch, c.req.Confidence, c.joint)...)
+		}
+		out.OverallFollowed = c.summary(c.followed)
 	}
 	out.Confounders = nonNil(c.confounders(p, out.A, out.B))
 	out.Notes = nonNil(c.collectNotes(p, out.A, out.B))
@@ -186,7 +199,25 @@ func (k *contrast) setting() SettingComparison {
 		MeanA: Number(math.Exp(k.meanA)), MeanB: Number(math.Exp(k.meanB)),
 		Diff: relative(k.d), Lower: relative(k.lower), Upper: relative(k.upper),
 		SE: Number(k.se), DF: Number(k.nu), PAdjusted: Number(k.p), Verdict: k.verdict, MoreRuns: k.more,
+		Followed: k.followed,
 	}
+}
+
+// packageWatts are the mean package watts of the sides at a setting, unknown where none
+// of a side's runs has them, and at equal measured watts, which say it themselves.
+func (c *comparisonBuilder) packageWatts(k *contrast) (a, b Number) {
+	if c.req.At != AtSetting {
+		return Unknown(), Unknown()
+	}
+	of := func(s *side) Number {
+		at := slices.IndexFunc(s.samples, func(x sample) bool { return x.setting() == settingAt(k.watts, k.name) })
+		if at < 0 {
+			return Unknown()
+		}
+		mean, _ := meanPower(s.runs, s.samples[at], packagePower)
+		return Number(mean)
+	}
+	return of(&c.a), of(&c.b)
 }
 
 // named tells whether a setting has no watts, so that nothing can be said in watts.
@@ -199,12 +230,12 @@ func (c *comparisonBuilder) named() bool {
 	return false
 }
 
-// summary is the overall difference: one planned question, so no adjustment.
-func (c *comparisonBuilder) summary() *Overall {
-	lower, upper := c.overall.interval(c.req.Confidence)
+// summary is an overall difference: one planned question, so no adjustment.
+func (c *comparisonBuilder) summary(e effect) *Overall {
+	lower, upper := e.interval(c.req.Confidence)
 	return &Overall{
-		Diff: relative(c.overall.d), Lower: relative(lower), Upper: relative(upper),
-		SE: Number(c.overall.se), DF: Number(c.overall.nu),
+		Diff: relative(e.d), Lower: relative(lower), Upper: relative(upper),
+		SE: Number(e.se), DF: Number(e.nu),
 		Verdict: c.verdict(lower, upper, math.Log1p(*c.req.Margin)),
 	}
 }

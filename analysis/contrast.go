@@ -21,6 +21,7 @@ type contrast struct {
 	p            float64
 	verdict      Verdict
 	more         *int
+	followed     *bool // by both sides; nil where that is not known
 }
 
 func (c *contrast) shared() bool { return c.nA > 0 && c.nB > 0 }
@@ -64,13 +65,13 @@ func (k *contrast) fillB(sample sample) {
 	k.watts, k.name, k.nB, k.meanB = sample.watts, sample.name, sample.n(), sample.mean()
 }
 
-// meanContrast is the mean difference over the shared settings, with the largest
-// degrees of freedom found on each side; d is NaN without a shared setting.
-func meanContrast(contrasts []contrast) effect {
+// meanContrast is the mean difference over the shared settings that count, with the
+// largest degrees of freedom found on each side; d is NaN without such a setting.
+func meanContrast(contrasts []contrast, counts func(*contrast) bool) effect {
 	var e effect
 	var va, vb, nuA, nuB, m float64
-	for _, k := range contrasts {
-		if k.shared() {
+	for i := range contrasts {
+		if k := &contrasts[i]; k.shared() && counts(k) {
 			e.d += k.d
 			va, vb = va+k.va, vb+k.vb
 			nuA, nuB = math.Max(nuA, k.nuA), math.Max(nuB, k.nuB)

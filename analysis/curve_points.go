@@ -47,14 +47,15 @@ func (c *curveGroup) meansPer(power quantity) func(sample) Number {
 // meanPower is the arithmetic mean over the runs of a cell that have a usable
 // power; NaN if none has.
 func (c *curveGroup) meanPower(sample sample, power quantity) float64 {
-	mean, _ := c.meanPowerN(sample, power)
+	mean, _ := meanPower(c.runs, sample, power)
 	return mean
 }
 
-func (c *curveGroup) meanPowerN(sample sample, power quantity) (mean float64, n int) {
+// meanPower is the same with the number of runs that have it.
+func meanPower(runs []run.Run, sample sample, power quantity) (mean float64, n int) {
 	var values []float64
 	for _, i := range sample.runs {
-		if w, ok := power(&c.runs[i]); ok && usable(w) {
+		if w, ok := power(&runs[i]); ok && usable(w) {
 			values = append(values, w)
 		}
 	}

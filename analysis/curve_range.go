@@ -43,16 +43,10 @@ const (
 // rangeFromPackage fills the range from package watts, if enough and at least half
 // of the settings have them; measured is how many have.
 func (c *curveGroup) rangeFromPackage(r *Effective) (measured int, ok bool) {
-	var set, power, n []float64
-	for _, sample := range c.samples {
-		if mean, count := c.meanPowerN(sample, packagePower); count > 0 {
-			set, power, n = append(set, sample.watts), append(power, mean), append(n, float64(count))
-		}
-	}
-	if len(set) < leastPackageForRange || 2*len(set) < len(c.samples) {
+	fit, set, ok := packageRange(c.runs, c.samples)
+	if !ok {
 		return len(set), false
 	}
-	fit := effectiveRange(set, power, n)
 	r.Source = RangeFromPackage
 	r.FloorW, r.CapW = Number(fit.lo), Number(fit.hi)
 	if fit.from > 0 {

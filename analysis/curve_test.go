@@ -100,7 +100,7 @@ func TestCurveContract(t *testing.T) {
 		"per_system_w", "per_setting_w")
 	has("effective", g["effective"], "from_w", "to_w", "floor_w", "cap_w")
 	has("efficiency", g["efficiency"], "by", "peak_w", "from_w", "to_w")
-	has("enough", g["enough"], "at_w", "share")
+	has("enough", g["enough"], "at_w", "share", "from_w", "to_w")
 	if len(g["efficiencies"].([]any)) != 3 {
 		t.Errorf("%d efficiencies, want by package, system and setting", len(g["efficiencies"].([]any)))
 	}
