@@ -61,6 +61,7 @@ type Comparison struct {
 
 	effect effect
 	pair   pair
+	made   *comparisonBuilder // by which claims are decided; nil for what was read from JSON
 }
 
 // SettingComparison is the outcome at one setting, or, where the sides are aligned

@@ -51,6 +51,8 @@ type CurveGroup struct {
 	Departures      []DepartureAt `json:"departures"`
 	Flagged         []FlaggedRun  `json:"flagged"`
 	Notes           []Note        `json:"-"` // worded by whoever writes JSON
+
+	made *curveGroup // by which claims are decided; nil for what was read from JSON
 }
 
 // CurvePoint is one setting of a curve. Mean is the geometric mean of the

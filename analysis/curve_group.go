@@ -52,7 +52,9 @@ func (c *curveGroup) build(key Group) (CurveGroup, bool) {
 	} else {
 		c.note(Note{Code: NoteCurveByName})
 	}
-	return c.out, true
+	out := c.out
+	out.made = c
+	return out, true
 }
 
 func (c *curveGroup) noiseOptions() noiseOptions {

@@ -24,10 +24,23 @@ const (
 // Source: Bonferroni; Holm 1979 for the repetition. How often it misses and how
 // often it is wrong: TestStudyCurve.
 func findDepartures(points []trendPoint, levels trendNoise) []departure {
+	return departuresAmong(0)(points, levels)
+}
+
+// departuresAmong is findDepartures where so many tests are made elsewhere, on other
+// curves, and the chance of any false departure is that of all of them together.
+func departuresAmong(others int) departureTest {
+	return func(points []trendPoint, levels trendNoise) []departure {
+		return fallBelow(points, levels, others)
+	}
+}
+
+func fallBelow(points []trendPoint, levels trendNoise, others int) []departure {
 	active := allIndices(len(points))
 	var found []departure
 	for len(active) >= leastForTrend && len(found) < len(points)/4 {
 		worst, tests := worstSetting(points, active, levels(active))
+		tests += others
 		if worst.index < 0 || !(worst.p*float64(tests) < departureLevel) {
 			break
 		}
@@ -35,6 +48,8 @@ func findDepartures(points []trendPoint, levels trendNoise) []departure {
 			setting:   worst.index,
 			change:    math.Expm1(-worst.below),
 			pAdjusted: worst.p * float64(tests),
+			lower:     math.Expm1(-worst.below - worst.half(tests)),
+			upper:     math.Expm1(-worst.below + worst.half(tests)),
 		})
 		active = without(active, worst.index)
 	}
@@ -46,6 +61,13 @@ func findDepartures(points []trendPoint, levels trendNoise) []departure {
 type trendTest struct {
 	index    int
 	below, p float64
+	v, nu    float64 // variance of below, and its degrees of freedom
+}
+
+// half is how far bounds of below lie from it, each of which holds with 95 % in so many
+// tests together.
+func (t trendTest) half(tests int) float64 {
+	return studentQuantile(1-departureLevel/float64(tests), t.nu) * math.Sqrt(t.v)
 }
 
 // worstSetting runs all tests over the active settings and returns the one of
@@ -121,7 +143,7 @@ func (t trend) below(others []int, weights []float64) trendTest {
 		v += weights[i] * weights[i] * vi
 		nu = min(nu, nui)
 	}
-	return trendTest{t.active[t.pos], below, studentUpper(below/math.Sqrt(v), nu)}
+	return trendTest{t.active[t.pos], below, studentUpper(below/math.Sqrt(v), nu), v, nu}
 }
 
 // risen tells whether the active setting at pos lies measurably above the first.

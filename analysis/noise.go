@@ -40,6 +40,8 @@ type departure struct {
 	setting   int     // index among the points
 	change    float64 // relative to where the trend has it; negative for a drop
 	pAdjusted float64
+	lower     float64 // one-sided 95 % bounds of change, for all tests together; upper is below 0
+	upper     float64
 }
 
 // trendNoise gives, for tests on the active settings (ascending indices), the

@@ -2,16 +2,26 @@ package analysis
 
 import "math"
 
-// decide gives every contrast its bounds, p and verdict, family being the number
-// of settings that are adjusted together.
+// decide gives every contrast its bounds, p and verdict, and says how many more runs
+// would settle it; family is the number of settings that are adjusted together.
+func (c *comparisonBuilder) decide(family int) {
+	c.family = family
+	shared := c.sharedContrasts()
+	c.bound(family, c.req.Confidence)
+	planner := newRunPlanner(family, len(shared), c.req.Confidence)
+	for _, k := range shared {
+		k.more = planner.moreRuns(k, math.Log1p(*c.req.Margin))
+	}
+}
+
+// bound gives every contrast bounds that hold at so many settings together, with p and
+// verdict.
 //
 // One set of simultaneous bounds serves all verdicts, so table, chart and
 // sentence cannot contradict each other: a tie if both bounds lie strictly
 // inside the margin, a side where both lie on one side of 0, else unclear.
 // [Schuirmann 1987; Berger & Hsu 1996]
-func (c *comparisonBuilder) decide(family int) {
-	c.family = family
-	shared := c.sharedContrasts()
+func (c *comparisonBuilder) bound(family int, confidence float64) {
 	margin := math.Log1p(*c.req.Margin)
 	var modulus *maxModulus
 	critical := math.NaN()
@@ -23,18 +33,14 @@ func (c *comparisonBuilder) decide(family int) {
 		}
 		if modulus == nil || modulus.nu != k.nu {
 			modulus = newMaxModulus(family, k.nu)
-			critical = modulus.twoSided(c.req.Confidence)
+			critical = modulus.twoSided(confidence)
 		}
 		k.t = k.d / k.se
 		k.p = modulus.adjusted(k.t)
 		k.lower, k.upper = k.d-critical*k.se, k.d+critical*k.se
 		k.verdict = c.verdict(k.lower, k.upper, margin)
 	}
-	c.withdrawUnsupportedWins(shared)
-	planner := newRunPlanner(family, len(shared), c.req.Confidence)
-	for _, k := range shared {
-		k.more = planner.moreRuns(k, margin)
-	}
+	c.withdrawUnsupportedWins(c.sharedContrasts())
 }
 
 // verdict reads bounds of the difference of logarithms; unclear where they are
