@@ -1,10 +1,5 @@
 package analysis
 
-import (
-	"math"
-	"slices"
-)
-
 // What a claim says.
 const (
 	ClaimBand     = "band"     // one verdict, a, b or tie, from FromW to ToW
@@ -49,32 +44,15 @@ type Claim struct {
 	Source  string  `json:"source"` // of a floor or cap, see Effective; else empty
 }
 
-// Evidence is what the analysis found of one metric for a page.
-type Evidence struct {
-	Curve       *CurveResult // nil: none
-	Comparisons []*CompareResult
-}
-
-// claimError is the chance that any claim on a lead is wrong, and again that any on dips
-// and falls is.
-const claimError = 1 - confidence
-
 // Claims are what the summary of a page may say of all that the page shows: first which
 // settings devices ignore or cap, then the comparisons in their order, then what does not
 // fit the trend. What was read from JSON makes no claims.
 //
-// A page of many comparisons has one error budget. Comparison k with m_k shared settings
-// has the share 0.05 (m_k + 1)/M, M = sum (m_k + 1): m_k parts for its settings, whose
-// bounds are made anew with the studentised maximum modulus, and one for its mean, with
-// t(1 - 0.05/(2M)); by Bonferroni, so that comparisons may share runs. Verdicts and bands
-// follow from these bounds by the rules of Compare. A crossing is claimed between two bands
-// that are, with an interval at the level of a mean. Settings that a side does not keep are
-// in no claim. [Bonferroni; the rest as Compare]
-//
-// The tests of departures of all curves of the page share another 5 %. How often pages
-// claim what is not so: TestStudyClaims.
+// Leads are claimed within the page's Budget, see Restate: bands, a crossing between two
+// bands that are claimed, and means. The tests of departures of all curves of the page
+// share another 5 %. How often pages claim what is not so: TestStudyClaims.
 func Claims(page []Evidence) []Claim {
-	budget, tests := budgetOf(page), 0
+	budget, tests := NewBudget(page), 0
 	own := map[*curveGroup]int{}
 	each := func(visit func(*CurveResult, *CurveGroup)) {
 		for _, e := range page {
@@ -107,37 +85,12 @@ func Claims(page []Evidence) []Claim {
 	return list
 }
 
-// budget is the M of a page's claims on leads.
-type budget float64
-
-func budgetOf(page []Evidence) budget {
-	m := 0
-	for _, e := range page {
-		for _, r := range e.Comparisons {
-			for i := range r.Comparisons {
-				if c := r.Comparisons[i].made; c != nil && c.sharedSettings() > 0 {
-					m += c.sharedSettings() + 1
-				}
-			}
-		}
-	}
-	return budget(m)
-}
-
-// settings is the confidence of the bounds of m settings together.
-func (b budget) settings(m int) float64 { return 1 - claimError*float64(m)/float64(b) }
-
-// single is the confidence of one interval.
-func (b budget) single() float64 { return 1 - claimError/float64(b) }
-
 // claims are those of one comparison.
-func (b budget) claims(c *Comparison) []Claim {
+func (b Budget) claims(c *Comparison) []Claim {
 	if c.made == nil || c.made.sharedSettings() == 0 {
 		return nil
 	}
-	made := *c.made
-	made.contrasts = slices.Clone(made.contrasts)
-	made.bound(made.sharedSettings(), b.settings(made.sharedSettings()))
+	made := b.bound(c.made)
 	parts := stretches(made.sharedContrasts())
 	if len(parts) == 0 {
 		return nil
@@ -149,20 +102,16 @@ func (b budget) claims(c *Comparison) []Claim {
 	var list []Claim
 	for _, part := range parts {
 		list = append(list, bandClaims(claim, part)...)
-		if !made.named() {
-			for _, x := range crossings(part, b.single(), made.joint) {
-				k := claim
-				k.Kind, k.AtW, k.FromW, k.ToW = ClaimCrossing, x.AtW, x.LowerW, x.UpperW
-				list = append(list, k)
-			}
+		for _, x := range b.crossings(made, part) {
+			k := claim
+			k.Kind, k.AtW, k.FromW, k.ToW = ClaimCrossing, x.AtW, x.LowerW, x.UpperW
+			list = append(list, k)
 		}
 	}
-	lower, upper := made.followed.interval(b.single())
-	k, first, last := claim, parts[0][0], parts[len(parts)-1]
-	k.Kind, k.Verdict = ClaimOverall, made.verdict(lower, upper, math.Log1p(*made.req.Margin))
-	k.span(first, last[len(last)-1])
-	k.Diff, k.Lower, k.Upper = relative(made.followed.d), relative(lower), relative(upper)
-	if k.Verdict != VerdictUnclear {
+	if o := made.overallOf(made.followed, b.single()); o.Verdict != VerdictUnclear {
+		k, last := claim, parts[len(parts)-1]
+		k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimOverall, o.Verdict, o.Diff, o.Lower, o.Upper
+		k.span(parts[0][0], last[len(last)-1])
 		list = append(list, k)
 	}
 	return list

@@ -11,7 +11,7 @@ import (
 // A page with two comparisons of 14 and 5 shared settings (methods, section 12, item 14;
 // base R 4.2.2; t also by mpmath 1.3.0).
 func TestBudgetNumbers(t *testing.T) {
-	b := budget(14 + 1 + 5 + 1)
+	b := Budget{14 + 1 + 5 + 1}
 	near(t, "q2, 14 settings", newMaxModulus(14, 40).twoSided(b.settings(14)), 3.228325576, tenDigits)
 	near(t, "q2, 5 settings", newMaxModulus(5, 20).twoSided(b.settings(5)), 3.464191509, tenDigits)
 	near(t, "t of a mean", studentQuantile((1+b.single())/2, 40), 3.244250768, tenDigits)
@@ -24,7 +24,7 @@ func TestBudgetIsSpentOnce(t *testing.T) {
 	for _, k := range shared {
 		m += k + 1
 	}
-	b, spent := budget(m), 0.0
+	b, spent := Budget{m}, 0.0
 	for _, k := range shared {
 		spent += 1 - b.settings(k) + 1 - b.single()
 	}
@@ -235,5 +235,48 @@ func TestNoClaims(t *testing.T) {
 	read := CompareResult{Comparisons: []Comparison{{A: "unit-oak"}}}
 	if list := Claims([]Evidence{{&CurveResult{Groups: []CurveGroup{{}}}, []*CompareResult{&read}}, {}}); list == nil || len(list) != 0 {
 		t.Errorf("read from JSON: %+v", list)
+	}
+}
+
+// Restated, a comparison says what is claimed of it, and is itself left alone.
+func TestRestate(t *testing.T) {
+	level := []float64{30, 38, 45, 52, 60, 70, 80, 88, 92}
+	capped := []float64{46, 46.5, 46, 52.1, 60.1, 69.9, 80.2, 84, 84.1}
+	runs := append(drawing(sameSettings("unit-oak", followedSet, threeOf(capped)), func(w float64) float64 { return followedDrawn[w] }),
+		drawing(sameSettings("unit-elm", followedSet, threeOf(level)), obeys)...)
+	for name, runs := range map[string][]run.Run{"all kept": oakAgainstElm(), "some kept": runs} {
+		compare, err := Compare(runs, oakWithElm)
+		if err != nil {
+			t.Fatal(err)
+		}
+		before := jsonOf(t, compare)
+		page := []Evidence{{Comparisons: []*CompareResult{&compare}}}
+		list, x := Claims(page), NewBudget(page).Restate(&compare.Comparisons[0])
+		if after := jsonOf(t, compare); after != before {
+			t.Errorf("%s: the comparison was changed", name)
+		}
+		claimed := ofKind(list, ClaimBand)
+		said := slices.DeleteFunc(slices.Clone(x.Bands), func(b Band) bool { return b.Verdict == VerdictUnclear })
+		if len(said) == 0 || len(said) != len(claimed) || len(x.Crossings) != len(ofKind(list, ClaimCrossing)) || x.Part != (name == "some kept") {
+			t.Fatalf("%s: bands %+v, crossings %+v, claims %+v", name, x.Bands, x.Crossings, list)
+		}
+		for i, b := range said {
+			if k := claimed[i]; b.FromW != k.FromW || b.ToW != k.ToW || b.Verdict != k.Verdict {
+				t.Errorf("%s: band %+v, claim %+v", name, b, k)
+			}
+		}
+		for i, s := range x.Settings {
+			was := compare.Comparisons[0].Settings[i]
+			if was.Lower.Known() && !(s.Lower < was.Lower && s.Upper > was.Upper && s.Diff == was.Diff) || s.PackageWA.Known() != was.PackageWA.Known() {
+				t.Errorf("%s, %g W: %+v, was %+v", name, s.SettingW, s, was)
+			}
+		}
+		if o := ofKind(list, ClaimOverall); len(o) != 1 || o[0].Lower != x.Overall.Lower || o[0].Upper != x.Overall.Upper {
+			t.Errorf("%s: mean %+v, claim %+v", name, x.Overall, o)
+		}
+	}
+	read := Comparison{A: "unit-oak"}
+	if x := (Budget{5}).Restate(&read); x.A != "unit-oak" || x.Bands != nil {
+		t.Errorf("read from JSON: %+v", x)
 	}
 }

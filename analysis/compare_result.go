@@ -59,6 +59,10 @@ type Comparison struct {
 	Confounders []Note       `json:"-"` // worded by whoever writes JSON
 	Notes       []Note       `json:"-"` // worded by whoever writes JSON
 
+	// Part says that Overall, Bands and Crossings leave settings out that a side does not
+	// keep, see Budget.Restate.
+	Part bool `json:"-"`
+
 	effect effect
 	pair   pair
 	made   *comparisonBuilder // by which claims are decided; nil for what was read from JSON

@@ -179,14 +179,14 @@ func (c *comparisonBuilder) build(between sides, p pair) Comparison {
 		if !c.named() {
 			out.Crossings = crossings(shared, c.req.Confidence, c.joint)
 		}
-		out.Overall = c.summary(c.overall)
+		out.Overall = c.overallOf(c.overall, c.req.Confidence)
 	}
 	for _, stretch := range stretches(shared) {
 		out.BandsFollowed = append(out.BandsFollowed, bands(stretch)...)
 		if !c.named() {
 			out.CrossingsFollowed = append(out.CrossingsFollowed, crossings(stretch, c.req.Confidence, c.joint)...)
 		}
-		out.OverallFollowed = c.summary(c.followed)
+		out.OverallFollowed = c.overallOf(c.followed, c.req.Confidence)
 	}
 	out.Confounders = nonNil(c.confounders(p, out.A, out.B))
 	out.Notes = nonNil(c.collectNotes(p, out.A, out.B))
@@ -230,9 +230,9 @@ func (c *comparisonBuilder) named() bool {
 	return false
 }
 
-// summary is an overall difference: one planned question, so no adjustment.
-func (c *comparisonBuilder) summary(e effect) *Overall {
-	lower, upper := e.interval(c.req.Confidence)
+// overallOf is an overall difference: one planned question, so no adjustment.
+func (c *comparisonBuilder) overallOf(e effect, confidence float64) *Overall {
+	lower, upper := e.interval(confidence)
 	return &Overall{
 		Diff: relative(e.d), Lower: relative(lower), Upper: relative(upper),
 		SE: Number(e.se), DF: Number(e.nu),

@@ -48,7 +48,7 @@ func New(o Options) http.Handler {
 		o.Log = zap.NewNop()
 	}
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
-	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder}}
+	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
 	local := http.NewServeMux()
 	for _, l := range h.live() {
 		local.HandleFunc(l.about.Method+" "+prefix+l.about.Path, l.do)

@@ -116,7 +116,7 @@ func (c *settingCheck) disagreement() (declared, reported string) {
 	}
 	w, inWatts := c.active.Watts()
 	if read, ok := c.read.Watts(); inWatts && ok {
-		if math.Abs(w-read) > math.Max(0.5, c.th.SettingTolerance*w)+1e-9 {
+		if math.Abs(w-read) > settingTolerance(w, c.th) {
 			return c.active.String(), fmt.Sprintf("the system reports %s (%s)", c.read, c.read.Source)
 		}
 	}
@@ -124,6 +124,11 @@ func (c *settingCheck) disagreement() (declared, reported string) {
 		return "the profile " + name, "the platform profile is " + c.profile
 	}
 	return "", ""
+}
+
+// settingTolerance is by how many watts a setting may be read otherwise than it is.
+func settingTolerance(w float64, th Thresholds) float64 {
+	return math.Max(0.5, th.SettingTolerance*w) + 1e-9
 }
 
 // disagrees is the finding of a run whose declared setting the system contradicts.

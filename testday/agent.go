@@ -92,6 +92,8 @@ type Local struct {
 	Holder  Holder
 	Version string   // the program's
 	Lower   []string // results of which less is better, where their direction is open
+
+	Thresholds Thresholds // of findings that depend on other runs
 }
 
 // StopRun ends the run in progress, or the one that s names, whatever else s has: the
@@ -105,20 +107,27 @@ func (l *Local) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
 	s, unusable := usable(s, recording, l.Lower)
 	d, err := l.stopRun(ctx, s, recording, given)
 	if err == nil && l.Store != nil {
-		d.Findings = l.findings(ctx, d)
+		d = l.compared(ctx, d)
 	}
 	return unusable.after(d, err)
 }
 
-// findings are those of a run that has ended, with what its like say of it: whoever stops a
-// run is to see at once that it was made under other conditions than the others.
-func (l *Local) findings(ctx context.Context, d run.Record) []run.Finding {
-	if MarkUnlike(ctx, l.Store, d.Run) == nil { // else whoever follows runs tells why
-		if kept, err := l.Store.Run(ctx, d.ID); err == nil {
-			return kept.Findings
-		}
+// compared is a run that has ended, with what its like say of it: whoever stops a run is to
+// see at once that it was made under other conditions than the others, or at another
+// setting than was declared, which sets it aside.
+func (l *Local) compared(ctx context.Context, d run.Record) run.Record {
+	if MarkUnlike(ctx, l.Store, d.Run, l.Thresholds, time.Now()) != nil { // whoever follows runs tells why
+		return d
 	}
-	return d.Findings
+	kept, err := l.Store.Run(ctx, d.ID)
+	if err != nil {
+		return d
+	}
+	if kept.State != d.State {
+		_ = l.Publish(func() (run.Event, error) { return run.Event{Kind: run.RunCorrected, Run: kept.Run}, nil }) // which cannot fail
+	}
+	d.Findings, d.State, d.Why = kept.Findings, kept.State, kept.Why
+	return d
 }
 
 // usable is what can be kept of a stop, with the directions of its results.

@@ -125,13 +125,13 @@ func TestMarkUnlike(t *testing.T) {
 	if _, _, err := s.Import(t.Context(), "", contract.Sequence(list...), nil); err != nil {
 		t.Fatal(err)
 	}
-	if err := MarkUnlike(t.Context(), s, run.Run{Labels: run.Labels{Device: "unit-elm"}}); err != nil {
+	if err := MarkUnlike(t.Context(), s, run.Run{Labels: run.Labels{Device: "unit-elm"}}, Thresholds{}, morning); err != nil {
 		t.Fatal(err)
 	}
 	if d, _ := s.Run(t.Context(), "0005"); d.HasFinding(run.Outlying) {
 		t.Error("runs of another device were looked at")
 	}
-	if err := MarkUnlike(t.Context(), s, list[0].Run); err != nil {
+	if err := MarkUnlike(t.Context(), s, list[0].Run, Thresholds{}, morning); err != nil {
 		t.Fatal(err)
 	}
 	runs, err := s.Runs(t.Context(), store.Filter{})
@@ -146,5 +146,5 @@ func TestMarkUnlike(t *testing.T) {
 	if f := runs[5].Findings[0]; f.Text == "" || f.Severity != run.SeverityNote {
 		t.Errorf("%+v", f)
 	}
-	failsWhereItsStoreDoes(t, s, []string{"AnalysisRuns"}, func(s store.Store) error { return MarkUnlike(t.Context(), s, run.Run{}) })
+	failsWhereItsStoreDoes(t, s, []string{"Runs", "AnalysisRuns"}, func(s store.Store) error { return MarkUnlike(t.Context(), s, run.Run{}, Thresholds{}, morning) })
 }

@@ -557,5 +557,5 @@ func (b *batch) done(ctx context.Context, dryRun bool) (CorrectAnswer, error) {
 	for i, d := range corrected { // as they are, in place of what was foreseen
 		a.Runs[i].State = d.State
 	}
-	return a, markUnlikeOf(ctx, b.store, b.unlike)
+	return a, markUnlikeOf(ctx, b.store, b.unlike, b.thresholds, b.at)
 }

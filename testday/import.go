@@ -99,7 +99,7 @@ func importTable(ctx context.Context, s ImportStore, in *userfile.Input, q Impor
 			labels.check(row.Line, r)
 		}
 	}
-	err = markAround(ctx, s, func() (err error) {
+	err = markAround(ctx, s, th, now, func() (err error) {
 		x.Added, x.Known, err = s.Import(ctx, q.File, edited.others(exporter.ReadTidy(table, o)), func(done int) { progress(done, rows.Count()) })
 		return err
 	})

@@ -38,7 +38,7 @@ var TakeImportBack = &Operation[TakeBackRequest, store.Import]{
 		if x, err = importNamed(imports, q); err != nil {
 			return x, err
 		}
-		err = markAround(ctx, d.Store, func() error { return d.Store.TakeBack(ctx, x.ID, !q.Again, d.Now) })
+		err = markAround(ctx, d.Store, d.Thresholds, d.Now, func() error { return d.Store.TakeBack(ctx, x.ID, !q.Again, d.Now) })
 		if err != nil {
 			return x, err
 		}

@@ -127,7 +127,7 @@ func Merge(ctx context.Context, s store.Importer, path string, same []string, pr
 // MergeAndJudge is Merge that also judges again what was corrected in both places.
 func MergeAndJudge(ctx context.Context, s store.Store, path string, same []string, th Thresholds, now time.Time, progress func(done, total int)) (Merged, error) {
 	var m Merged
-	err := markAround(ctx, s, func() (err error) {
+	err := markAround(ctx, s, th, now, func() (err error) {
 		m, err = Merge(ctx, s, path, same, progress)
 		return err
 	})
@@ -145,7 +145,7 @@ func MergeAndJudge(ctx context.Context, s store.Store, path string, same []strin
 		}
 		moved = append(moved, run.Run{Labels: run.Labels{Device: d.Device}}) // the cell that it was in is not known here
 	}
-	return m, markUnlikeOf(ctx, s, moved)
+	return m, markUnlikeOf(ctx, s, moved, th, now)
 }
 
 func conflicts(list []store.Conflict) []Conflict {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -14,14 +15,19 @@ import (
 
 // Likes keeps which runs differ from their like.
 type Likes interface {
+	store.Runs
 	store.AnalysisRuns
 	store.Corrector
 }
 
-// MarkUnlike keeps the findings "outlying" and "conditions_differ" in step with the runs of
-// a device and workload: those of r, or of all where it has none.
-func MarkUnlike(ctx context.Context, s Likes, r run.Run) error {
+// MarkUnlike keeps the findings "setting_disagrees", "outlying" and "conditions_differ" in
+// step with the runs of a device and workload: those of r, or of all where it has none. th
+// are the thresholds of findings.
+func MarkUnlike(ctx context.Context, s Likes, r run.Run, th Thresholds, now time.Time) error {
 	filter := store.Filter{Device: r.Device, Workload: r.Workload}
+	if err := markMisdeclared(ctx, s, filter, th, now); err != nil {
+		return err
+	}
 	runs, _, err := s.AnalysisRuns(ctx, filter)
 	if err != nil {
 		return err
@@ -41,15 +47,9 @@ func MarkUnlike(ctx context.Context, s Likes, r run.Run) error {
 	return err
 }
 
-// Repeats are runs with what is kept of how they differ.
-type Repeats interface {
-	Likes
-	store.Runs
-}
-
 // markAround looks again which runs differ from their like where do brought runs of a
 // device that had some already, or took some away.
-func markAround(ctx context.Context, s Repeats, do func() error) error {
+func markAround(ctx context.Context, s Likes, th Thresholds, now time.Time, do func() error) error {
 	before, err := s.Devices(ctx)
 	if err != nil {
 		return store.Stopped(ctx, err)
@@ -66,7 +66,7 @@ func markAround(ctx context.Context, s Repeats, do func() error) error {
 		if i < 0 || before[i].Runs == d.Runs {
 			continue
 		}
-		if err := MarkUnlike(ctx, s, run.Run{Labels: run.Labels{Device: d.Device}}); err != nil {
+		if err := MarkUnlike(ctx, s, run.Run{Labels: run.Labels{Device: d.Device}}, th, now); err != nil {
 			return err
 		}
 	}
@@ -74,12 +74,12 @@ func markAround(ctx context.Context, s Repeats, do func() error) error {
 }
 
 // markUnlikeOf is MarkUnlike of several runs.
-func markUnlikeOf(ctx context.Context, s Likes, runs []run.Run) error {
+func markUnlikeOf(ctx context.Context, s Likes, runs []run.Run, th Thresholds, now time.Time) error {
 	seen := map[[2]string]bool{}
 	for _, r := range runs {
 		if key := [2]string{r.Device, r.Workload}; !seen[key] {
 			seen[key] = true
-			if err := MarkUnlike(ctx, s, r); err != nil {
+			if err := MarkUnlike(ctx, s, r, th, now); err != nil {
 				return err
 			}
 		}

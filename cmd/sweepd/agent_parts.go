@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"time"
 
 	"go.uber.org/zap"
 
@@ -115,13 +116,15 @@ type watcher struct {
 	token   console.Token
 	holder  testday.Holder
 
+	thresholds testday.Thresholds
+
 	background context.Context // ends when runs are of no interest any more
 	stop       context.CancelFunc
 	following  sync.WaitGroup
 }
 
 func newWatcher(device string, c config, set *collectors.Set, data store.Store, kept agent.Journal, left []run.Ended, log *zap.Logger) (*watcher, error) {
-	w := &watcher{set: set, data: data, log: log}
+	w := &watcher{set: set, data: data, log: log, thresholds: c.Thresholds.forJudge()}
 	w.background, w.stop = context.WithCancel(context.Background())
 	roots := collectors.HostRoots()
 	declared, err := data.Declaration(w.background, device)
@@ -140,7 +143,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 			return testday.EarlierStarts(ctx, data, c)
 		},
 		Interval:    c.Interval.Duration,
-		Thresholds:  c.Thresholds.forJudge(),
+		Thresholds:  w.thresholds,
 		ReadSetting: newSettingCommand(c.SettingCommand),
 		Facts: func() map[string]string {
 			facts := collectors.ReadFacts(roots)
@@ -176,7 +179,7 @@ func (w *watcher) onEvent(e run.Event) {
 // compare brings what is said about the runs of a workload up to date: the effect
 // of the supply, and which runs differ from their repeats.
 func (w *watcher) compare(r run.Run) {
-	if err := testday.MarkUnlike(w.background, w.data, r); err != nil && w.background.Err() == nil {
+	if err := testday.MarkUnlike(w.background, w.data, r, w.thresholds, time.Now()); err != nil && w.background.Err() == nil {
 		w.log.Error("runs could not be compared with their repeats", zap.Error(err))
 	}
 	if err := w.metrics.CompareSupplies(w.background, w.data, r, w.log); err != nil && w.background.Err() == nil {

@@ -274,7 +274,7 @@ func (a *app) correct(ctx context.Context, change func(store.Store, config) (run
 		if d, err = change(s, c); err != nil {
 			return err
 		}
-		return testday.MarkUnlike(ctx, s, d.Run)
+		return testday.MarkUnlike(ctx, s, d.Run, c.Thresholds.forJudge(), time.Now())
 	})
 	var request *testday.RequestError
 	if err == nil {

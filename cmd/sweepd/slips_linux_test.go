@@ -186,7 +186,7 @@ func TestTypedConditionsAreCorrected(t *testing.T) {
 			t.Errorf("%s: %s", when, codesOf(k))
 		}
 	}
-	if err := testday.MarkUnlike(t.Context(), d.store, d.kept(id).Run); err != nil { // as the agent does when a run ends
+	if err := testday.MarkUnlike(t.Context(), d.store, d.kept(id).Run, testday.Thresholds{}, d.bench.Now()); err != nil { // as the agent does when a run ends
 		t.Fatal(err)
 	}
 	differs("another version", true)
