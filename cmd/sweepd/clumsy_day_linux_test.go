@@ -486,7 +486,7 @@ func (d *clumsyDay) answer(args ...string) (answer any) {
 	return comparable(answer)
 }
 
-var ofTheDay = []string{"run", "flagged", "confounders", "confounder_codes", "notes", "note_codes", "note_facts", "skipped", "package_w", "system_w", "per_package_w", "per_system_w",
+var ofTheDay = []string{"run", "flagged", "confounders", "confounder_codes", "notes", "note_codes", "note_facts", "skipped", "package_w", "package_w_a", "package_w_b", "system_w", "per_package_w", "per_system_w",
 	"efficiency", "efficiencies", "knee_w", "knee_told", "effective", "blocks"}
 
 func comparable(v any) any {
