@@ -34,6 +34,7 @@ type DeviceValue struct {
 	PriceCheaper    Number  `json:"price_cheaper"`
 	PriceDifference Number  `json:"price_difference"`
 	Confidence      float64 `json:"confidence"` // of the bounds of all settings together, and of overall by itself
+	Part            bool    `json:"-"`          // overall leaves settings out, see Comparison.Part
 
 	Settings       []ValuePoint  `json:"settings"`
 	Overall        *ValuePoint   `json:"overall"` // nil without a shared setting
@@ -102,7 +103,7 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 
 func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v := DeviceValue{
-		Metric: c.Metric, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence,
+		Metric: c.Metric, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence, Part: c.Part,
 		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
 	}
 	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}

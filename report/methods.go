@@ -18,6 +18,8 @@ func methods() []Method {
 			sources(stolineUry, welch, satterthwaite, schuirmann, bergerHsu)},
 		{"Bands, and all shared settings", "A band is a stretch of neighbouring settings with one verdict. The lead given for a band is the geometric mean of the ratios at its settings, each with the same weight however far apart they lie; its bounds are the means of the bounds of its settings and hold together with them. The difference over all shared settings is the same mean over all of them, with an interval of its own. Other settings would give another mean.",
 			sources(flemingWallace, welch, satterthwaite)},
+		{"What is said in short", "Who is ahead, where the lead changes and the mean over the settings are said at the top with wider bounds than in the tables: all of these of a page hold together with 95 %, each comparison taking a share by its number of settings (Bonferroni). Drops and dips of all curves of the page share another 5 %. Settings that a device does not keep to are left out there: equal settings are not equal power then.",
+			sources(stolineUry, holm)},
 		{"Where the lead changes", "The interval of a crossing holds every setting at which the difference of the two curves could be zero.",
 			sources(fieller)},
 		{"How many more runs", "As many further runs on each side at the setting as would find a true difference of 3 % with a chance of 80 %, if the noise stays what it is; a smaller difference may stay open after them. Where the runs at hand suffice for 3 %, as many as would tell the small difference found from zero or from the margin.",
@@ -28,9 +30,9 @@ func methods() []Method {
 			sources(hsu)},
 		{"The best result", "The best mean is the highest of several means, and so on average a little too high: noise helped it to the top. A setting cannot be told from the best where no other setting lies above it by more than noise, with 95 % for all of them together; the stretch named is the unbroken one around the best mean.",
 			sources(hsu)},
-		{"The last step that gains", "From each setting to the next, what one more watt buys. The intervals of all steps of a curve hold together with 95 %, so that of twenty flat curves about one shows a step that gains or loses.",
-			sources(sidak, stolineUry)},
-		{"Enough, and the bend", "Enough is the smallest setting that reaches 95 % of the best mean, on the curve made to rise; the bend is where the curve has gained most for the least watts, and is named only where the curve gains less and less from each watt by more than noise (a test of the quadratic term, 5 %). Both describe the settings tested and have no interval.",
+		{"Enough", "The smallest of the tested settings that gives 95 % of the best result lies with 95 % between the two settings named, by comparing every setting with the best. Where no setting surely gives so much, there is no upper end.",
+			sources(hsu, edwardsHsu, barlow)},
+		{"The bend", "Where the curve, made to rise, has gained most for the least watts. It is named only where the curve gains less and less from each watt by more than noise (a test of the quadratic term, 5 %). It describes the settings tested and has no interval.",
 			sources(barlow, satopaa, snedecorCochran)},
 		{"Off the trend", "A setting is called off the trend if its result lies below that of its neighbours by more than chance, adjusted for the number of settings looked at.",
 			sources(holm)},
@@ -52,6 +54,7 @@ const (
 	cochranCox      = "Cochran & Cox 1957, Experimental Designs"
 	cohen           = "Cohen 1988, Statistical Power Analysis for the Behavioral Sciences (the 80 %)"
 	daviesGather    = "Davies & Gather 1993, The identification of multiple outliers, Journal of the American Statistical Association 88 †"
+	edwardsHsu      = "Edwards & Hsu 1983, Multiple comparisons with the best treatment, Journal of the American Statistical Association 78 †"
 	fieller         = "Fieller 1954, Some problems in interval estimation, Journal of the Royal Statistical Society B 16 †"
 	flemingWallace  = "Fleming & Wallace 1986, How not to lie with statistics: the correct way to summarize benchmark results, Communications of the ACM 29 †"
 	gasser          = "Gasser, Sroka & Jennen-Steinmetz 1986, Residual variance and residual pattern in nonlinear regression, Biometrika 73 †"
@@ -67,7 +70,6 @@ const (
 	satterthwaite   = "Satterthwaite 1946, An approximate distribution of estimates of variance components, Biometrics Bulletin 2 †"
 	schuirmann      = "Schuirmann 1987, A comparison of the two one-sided tests procedure and the power approach for assessing the equivalence of average bioavailability, Journal of Pharmacokinetics and Biopharmaceutics 15 †"
 	schwarz         = "Schwarz 1978, Estimating the dimension of a model, Annals of Statistics 6 †"
-	sidak           = "Šidák 1967, Rectangular confidence regions for the means of multivariate normal distributions, Journal of the American Statistical Association 62 †"
 	snedecorCochran = "Snedecor & Cochran 1967, Statistical Methods †"
 	stolineUry      = "Stoline & Ury 1979, Tables of the studentized maximum modulus distribution and an application to multiple comparisons among means, Technometrics 21 †"
 	welch           = "Welch 1947, The generalization of ‘Student’s’ problem when several different population variances are involved, Biometrika 34 †"

@@ -4,6 +4,7 @@ import (
 	"strings"
 	"time"
 
+	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/report/table"
@@ -18,6 +19,7 @@ type Page struct {
 	Brackets string    // what the brackets behind numbers mean
 	Sections []Section
 	Methods  []Method
+	Claims   []analysis.Claim // what may be said at the top, for machines
 	Devices  []Device
 	Runs     []run.Run
 	Tidy     []byte
@@ -109,7 +111,7 @@ func Compose(in Input) *Page {
 	}
 	b.index()
 	p := &Page{
-		Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
+		Claims: in.Study.Claims, Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
 	p.Short, p.Brackets = b.short(), b.brackets()

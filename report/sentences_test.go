@@ -90,8 +90,9 @@ func holds(t *testing.T, what string, got [3]float64, truth float64) {
 func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	p := compose(t, plant(1, oakAndElm()...), Questions{Prices: analysis.Prices{Currency: "EUR", ByDevice: map[string]float64{"unit-oak": 700, "unit-elm": 500}}})
 
-	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 5 W to 54 W unit-oak is ahead by")
-	holds(t, "oak over elm", triple(t, ahead, "From 5 W to 54 W unit-oak is ahead by"), plantedLead())
+	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 12 W to 30 W unit-oak is ahead by")
+	holds(t, "oak over elm", triple(t, ahead, "From 12 W to 30 W unit-oak is ahead by"), plantedLead())
+	holds(t, "oak over elm on the whole", triple(t, ahead, "Over the settings that both keep to unit-oak is ahead by"), plantedLead())
 
 	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "mains is ahead by")
 	holds(t, "oak on mains over battery", triple(t, battery, "mains is ahead by"), 100*(1/0.94-1))
@@ -112,20 +113,23 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 
 	money := find(t, shortly(t, p, "What a dearer device buys"), "on mains", "unit-oak costs 200 EUR more than unit-elm (700 EUR against 500 EUR)", "better by")
 	gain := triple(t, money, "better by")
-	per := triple(t, money, "settings:")
+	per := triple(t, money, "keep to:")
 	if math.Abs(per[0]-gain[0]/2) > 0.06 {
 		t.Errorf("for every 100 of 200 EUR half of %v %%, the sentence says %v", gain[0], per[0])
 	}
 }
 
-// plantedLead is by how many percent oak is ahead of elm over all settings, as a
-// geometric mean.
+// plantedLead is by how many percent oak is ahead of elm, as a geometric mean, over the
+// settings that both keep: oak has a floor of 11 W, elm a cap of 33 W.
 func plantedLead() float64 {
-	sum := 0.0
+	sum, n := 0.0, 0.0
 	for _, w := range plantedSettings {
-		sum += math.Log(saturating(110)(max(w, 11)) / saturating(100)(min(w, 33)))
+		if w >= 11 && w <= 33 {
+			sum += math.Log(saturating(110)(w) / saturating(100)(w))
+			n++
+		}
 	}
-	return 100 * math.Expm1(sum/float64(len(plantedSettings)))
+	return 100 * math.Expm1(sum/n)
 }
 
 // said are all sentences of the sections.
@@ -175,10 +179,11 @@ func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
 	}
 	p := compose(t, runs, Questions{})
 	kept := shortly(t, p, "Which settings were not kept")
-	if len(kept) != 1 {
+	if len(kept) != 2 {
 		t.Fatalf("got %q", kept)
 	}
-	find(t, kept, "unit-oak: At 5 W it drew 11.0 W and at 6 W it drew 11.0 W: equal settings are not equal power there.")
+	find(t, kept, "unit-oak: From 5 W to 10 W it drew 11.0 W: equal settings are not equal power there.")
+	find(t, kept, "unit-elm: From 35 W to 54 W it drew 32.9 to 33.0 W: equal settings are not equal power there.")
 	find(t, said(p), "unit-oak did not keep to its setting")
 }
 

@@ -84,7 +84,7 @@ func (b *builder) brackets() string {
 	case n == 1:
 		text += " The page makes 1 comparison; its intervals hold at all its settings together."
 	case n > 1:
-		text += fmt.Sprintf(" The page makes %d comparisons; the intervals of each hold at all its settings together, not those of all comparisons together.", n)
+		text += fmt.Sprintf(" The page makes %d comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together.", n)
 	}
 	if advised {
 		text += " " + sentence.Advised
@@ -92,11 +92,21 @@ func (b *builder) brackets() string {
 	return text
 }
 
-// decided are the sentences of a comparison that settle something: on the whole,
-// then setting by setting.
+// claimed are the sentences of a comparison that settle something, within the error
+// budget of the page.
+func (b *builder) claimed(c *analysis.Comparison) []sentence.Sentence {
+	restated := b.study.budget.Restate(c)
+	return decided(&restated)
+}
+
+// decided are the sentences of a comparison that settle something: where the lead
+// changes, else who is ahead on the whole; then setting by setting.
 func decided(c *analysis.Comparison) []sentence.Sentence {
 	var list []sentence.Sentence
-	if c.Overall != nil {
+	switch {
+	case len(c.Crossings) > 0:
+		list = append(list, sentence.Crossings(c))
+	case c.Overall != nil:
 		list = append(list, sentence.Overall(c))
 	}
 	for _, band := range c.Bands {
@@ -122,7 +132,7 @@ func (b *builder) whoIsAhead() Section {
 			if severalPairs(t.Device.Comparisons) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
-			s.say(about, decided(c)...)
+			s.say(about, b.claimed(c)...)
 		}
 	}
 	return s
@@ -155,7 +165,7 @@ func (b *builder) onBattery() Section {
 		}
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
-			s.say(sentence.Joined(c.Workload, conditions(c)), decided(c)...)
+			s.say(sentence.Joined(c.Workload, conditions(c)), append(sentence.CapBySupply(&t.Curve, c), b.claimed(c)...)...)
 		}
 	}
 	return s
@@ -179,7 +189,7 @@ func (b *builder) whatVariantsGive() Section {
 		for _, v := range t.Variants {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
-				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), decided(c)...)
+				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), b.claimed(c)...)
 			}
 		}
 	}
@@ -240,8 +250,8 @@ func (b *builder) notDecided() Section {
 	for i := range b.study.Topics {
 		for _, r := range b.study.Topics[i].comparisons() {
 			for k := range r.Comparisons {
-				c := &r.Comparisons[k]
-				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), sentence.Open(c))
+				c := b.study.budget.Restate(&r.Comparisons[k])
+				s.say(sentence.Joined(c.Workload, conditions(&c), against(&c)), sentence.Open(&c))
 			}
 		}
 	}

@@ -84,7 +84,7 @@ func TestBrackets(t *testing.T) {
 		{"one", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}}, base + " The page makes 1 comparison; its intervals hold at all its settings together."},
 		{"of devices, supplies and variants", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}, Supply: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}, {Metric: "score",
 			Variants: []VariantComparison{{"cores", analysis.CompareResult{Comparisons: []analysis.Comparison{open, comparison}}}}}},
-			base + " The page makes 4 comparisons; the intervals of each hold at all its settings together, not those of all comparisons together. " + sentence.Advised},
+			base + " The page makes 4 comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together. " + sentence.Advised},
 		{"less is better in two", []Topic{{Metric: "score"}, {Metric: "duration", Curve: analysis.CurveResult{Better: "lower"}}, {Metric: "wait", Curve: analysis.CurveResult{Better: "lower"}}},
 			base + " Where less is better, as with duration, ahead by 10 % means 10 % less."},
 		{"a plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 8)}}}, base + " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."},
@@ -118,6 +118,7 @@ func TestDisobeyedInWords(t *testing.T) {
 	}{
 		{disobeyed{setting: "5 W", cells: 2, all: 2, least: 7, most: 7.001}, "at 5 W it drew 7.00 W"},
 		{disobeyed{setting: "5 W", cells: 2, all: 3, least: 7, most: 11.5}, "at 5 W it drew 7.00 to 11.5 W, though not everywhere"},
+		{disobeyed{setting: "5 W", to: "10 W", cells: 4, all: 4, least: 10.9, most: 11.1}, "from 5 W to 10 W it drew 10.9 to 11.1 W"},
 		{disobeyed{setting: "quiet", cells: 1, all: 1, least: 1, most: -1}, "at quiet"}, // nothing is known of what it drew
 	} {
 		if got := c.d.words(); got != c.want {

@@ -32,7 +32,18 @@ type Questions struct {
 type Study struct {
 	Topics  []Topic
 	Battery *analysis.BatteryResult // nil without runs on battery
+	Claims  []analysis.Claim        // what may be said at the top
+	budget  analysis.Budget         // of what is said there
 	runs    []run.Run
+}
+
+// evidence is all that the page shows of leads and curves.
+func (s *Study) evidence() []analysis.Evidence {
+	list := make([]analysis.Evidence, len(s.Topics))
+	for i := range s.Topics {
+		list[i] = analysis.Evidence{Curve: &s.Topics[i].Curve, Comparisons: s.Topics[i].comparisons()}
+	}
+	return list
 }
 
 // Topic is one metric of the workloads that report it.
@@ -94,6 +105,12 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 		s.Topics = append(s.Topics, t)
 	}
 	slices.SortStableFunc(s.Topics, func(a, b Topic) int { return cmp.Compare(a.Workloads[0], b.Workloads[0]) })
+	s.Claims, s.budget = analysis.Claims(s.evidence()), analysis.NewBudget(s.evidence())
+	for i := range s.Topics {
+		if err := s.setValue(&s.Topics[i], q.Prices); err != nil {
+			return s, fmt.Errorf("report: %w", err)
+		}
+	}
 	if battery, err := analysis.Battery(runs, analysis.BatteryRequest{Full: q.Full, Reserve: q.Reserve, Declared: q.Declared, SwitchedOff: q.SwitchedOff}); err == nil {
 		s.Battery = &battery
 	} else if slices.ContainsFunc(runs, func(r run.Run) bool { return r.Supply == "battery" }) {
@@ -151,14 +168,22 @@ func ask(runs []run.Run, metric string, workloads []string, q Questions) (t Topi
 	if t.Variants, err = compareVariants(subset, request); err != nil {
 		return t, err
 	}
-	if t.Device != nil && len(q.Prices.ByDevice) > 0 {
-		value, err := analysis.Value(*t.Device, q.Prices)
-		if err != nil {
-			return t, err
-		}
-		t.Value = &value
-	}
 	return t, nil
+}
+
+// setValue sets the prices against what may be said at the top.
+func (s *Study) setValue(t *Topic, prices analysis.Prices) error {
+	if t.Device == nil || len(prices.ByDevice) == 0 {
+		return nil
+	}
+	restated := *t.Device
+	restated.Comparisons = make([]analysis.Comparison, len(t.Device.Comparisons))
+	for i := range restated.Comparisons {
+		restated.Comparisons[i] = s.budget.Restate(&t.Device.Comparisons[i])
+	}
+	value, err := analysis.Value(restated, prices)
+	t.Value = &value
+	return err
 }
 
 // compare gives nil where the runs do not hold what is asked for.

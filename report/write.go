@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -16,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"sweepd/analysis"
 	"sweepd/internal/userfile"
 	"sweepd/report/chart"
 )
@@ -31,13 +33,15 @@ type Options struct {
 
 // Written is what Write wrote.
 type Written struct {
-	Page  string // path of the page
-	Files int
+	Page   string // path of the page
+	Files  int
+	Claims []analysis.Claim // what the page may say at its top; not written
 }
 
 const (
-	pageName  = "report.html"
-	chartsDir = "charts"
+	pageName   = "report.html"
+	claimsName = "claims.json" // for whoever asked for the report, beside its files
+	chartsDir  = "charts"
 )
 
 // widths are those of the PNG files, in pixels: 1920x1080 and 3840x2160.
@@ -60,8 +64,15 @@ type Folder struct {
 	charts string // the folder of charts, its links followed; empty before the first file
 }
 
-// Write writes a file of those that Files gives, whole or not at all.
+// Write writes a file of those that Files gives, whole or not at all. The claims are kept
+// in Written alone.
 func (f *Folder) Write(ctx context.Context, name string, text []byte) error {
+	if name == claimsName {
+		if err := json.Unmarshal(text, &f.Written.Claims); err != nil {
+			return fmt.Errorf("report into %s: %s: %w", f.Dir, name, err)
+		}
+		return nil
+	}
 	if err := f.write(ctx, name, text); err != nil {
 		return fmt.Errorf("report into %s: %w", f.Dir, err)
 	}
@@ -186,8 +197,8 @@ func jobs(p *Page, o Options) []job {
 }
 
 // Files makes the files of a report on all processors: report.html, and the charts as SVG
-// and, if asked for, PNG in charts/. give gets each with its name, one at a time in no
-// order. It stops at the first error.
+// and, if asked for, PNG in charts/; then what it claims, claims.json. give gets each with
+// its name, one at a time in no order. It stops at the first error.
 func Files(ctx context.Context, p *Page, o Options, give func(name string, text []byte) error) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(runtime.GOMAXPROCS(0))
@@ -217,5 +228,12 @@ func Files(ctx context.Context, p *Page, o Options, give func(name string, text 
 			return nil
 		})
 	}
-	return group.Wait()
+	if err := group.Wait(); err != nil {
+		return err
+	}
+	claims, err := json.Marshal(append([]analysis.Claim{}, p.Claims...))
+	if err != nil {
+		return fmt.Errorf("%s: %w", claimsName, err)
+	}
+	return give(claimsName, claims)
 }

@@ -48,7 +48,7 @@ type ReportQuestion struct {
 
 // DrawReport writes a report as an archive of its files.
 var DrawReport = &Operation[ReportQuestion, Nothing]{
-	About{Method: "GET", Path: "/report", Summary: "Gives a report as an archive of report.html and its charts.", Gives: Archive},
+	About{Method: "GET", Path: "/report", Summary: "Gives a report as an archive of report.html, its charts, and what it claims, claims.json.", Gives: Archive},
 	func(ctx context.Context, d *Day, q ReportQuestion) (Nothing, error) {
 		return Nothing{}, q.draw(ctx, d, nil)
 	},

@@ -54,7 +54,7 @@ where --run names them, else those with the worst findings.`,
 				return err
 			}
 			if a.json {
-				return a.printJSON(map[string]any{"page": written.Page, "files": written.Files})
+				return a.printJSON(map[string]any{"page": written.Page, "files": written.Files, "claims": written.Claims})
 			}
 			_, err = fmt.Fprintf(a.shown(), "%s and %d pictures\n", written.Page, written.Files-1)
 			return err

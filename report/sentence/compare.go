@@ -48,14 +48,23 @@ func Compare(c *analysis.Comparison) []Sentence {
 	for _, b := range c.Bands {
 		l = append(l, Band(c, b))
 	}
-	for _, x := range c.Crossings {
-		l.say("The lead changes at %s.", Crossing(x))
+	if len(c.Crossings) > 0 {
+		l = append(l, Crossings(c))
 	}
 	if c.Overall != nil {
 		l = append(l, Overall(c))
 	}
 	l.flagged(c.Flagged)
 	return l
+}
+
+// Crossings says where the lead changes; there must be a place.
+func Crossings(c *analysis.Comparison) Sentence {
+	var l []string
+	for _, x := range c.Crossings {
+		l = append(l, "The lead changes at "+Crossing(x)+".")
+	}
+	return Sentence{Plain, strings.Join(l, " ")}
 }
 
 // Crossing is where a lead changes, with its interval.
@@ -88,10 +97,15 @@ func difference(a, b string, d, lower, upper analysis.Number) string {
 	return fmt.Sprintf("%s over %s %s %%%s", Side(a), Side(b), SignedPercent(float64(d), places), Percents(lower, upper, places))
 }
 
-// Overall says who is ahead over all shared settings; there must be one.
+// Overall says who is ahead over all shared settings, or those of them that both sides
+// keep to; there must be one.
 func Overall(c *analysis.Comparison) Sentence {
 	o := c.Overall
-	return Sentence{Plain, "Over all shared settings " + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper,
+	over := "Over all shared settings "
+	if c.Part {
+		over = "Over the settings that both keep to "
+	}
+	return Sentence{Plain, over + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper,
 		"the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}
 }
 
@@ -239,4 +253,38 @@ func Side(name string) string {
 		return "no " + key + " set"
 	}
 	return name
+}
+
+// CapBySupply says where a device follows fewer settings on one supply than on the other:
+// there its results differ because its power does. It is empty where it does not, or where
+// a comparison is not of supplies.
+func CapBySupply(r *analysis.CurveResult, c *analysis.Comparison) []Sentence {
+	a, b := curveOn(r, c, c.A), curveOn(r, c, c.B)
+	if c.Factor != "supply" || a == nil || b == nil || a.Effective.ToW == b.Effective.ToW {
+		return nil
+	}
+	if !(a.Effective.CapW < b.Effective.CapW || !b.Effective.CapW.Known()) { // b is the one that is capped first
+		a, b = b, a
+	}
+	e := a.Effective
+	if !e.CapW.Known() {
+		return nil
+	}
+	text := fmt.Sprintf("On %s it is capped: set above %s W it acts as if set to %s W", a.Supply, Watts(float64(e.ToW)), Significant(float64(e.CapW)))
+	if to := b.Effective.ToW; to > e.ToW {
+		text += fmt.Sprintf("; on %s it follows settings up to %s W", b.Supply, Watts(float64(to)))
+	}
+	return []Sentence{{Good, text + "."}}
+}
+
+// curveOn is the curve of what a comparison of supplies compares, on one of them; nil where
+// there is none.
+func curveOn(r *analysis.CurveResult, c *analysis.Comparison, supply string) *analysis.CurveGroup {
+	for i := range r.Groups {
+		g := &r.Groups[i]
+		if g.Supply == supply && g.Workload == c.Workload && g.Device == OrEmpty(c.Device) && g.Variant == OrEmpty(c.Variant) {
+			return g
+		}
+	}
+	return nil
 }

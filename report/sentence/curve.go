@@ -25,14 +25,13 @@ func onlySetting(g *analysis.CurveGroup) bool { return len(g.Points) == 1 && len
 func Curve(g *analysis.CurveGroup) []Sentence {
 	var l list
 	l.effective(g)
-	l.efficiency(&g.Efficiency)
-	if g.Enough.AtW.Known() && !onlySetting(g) {
-		l.say("%s W is enough for %s %% of the best result.", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0))
+	l.efficiency(efficiencyOf(g))
+	if text := Enough(g); text != "" && !onlySetting(g) {
+		l.tell(Plain, text)
 	}
 	if g.KneeW.Known() && g.KneeSignificant {
 		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
 	}
-	l.marginal(g)
 	for _, d := range g.Departures {
 		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s).",
 			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
@@ -57,14 +56,14 @@ func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 }
 
 // ToSet says in short which settings give most per watt, enough, and the best
-// result, or the lowest that cannot be told from it, with the result there. It is
+// result, or the stretch that cannot be told from it, with the result there. It is
 // empty where none of these is known, or where only one setting was tested.
 func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	if len(g.Points) < 2 {
 		return ""
 	}
 	var parts []string
-	e := &g.Efficiency
+	e := efficiencyOf(g)
 	if peak := Peak(e); peak != "" {
 		part := peak + " for most per " + Denominator[e.By]
 		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
@@ -72,21 +71,49 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 		}
 		parts = append(parts, part)
 	}
-	if g.Enough.AtW.Known() {
-		parts = append(parts, fmt.Sprintf("%s W for %s %% of the best mean", Watts(float64(g.Enough.AtW)), Fixed(100*g.Enough.Share, 0)))
+	if enoughTold(g) {
+		parts = append(parts, strings.TrimSuffix(Enough(g), "."))
 	}
-	b := &g.Best
-	if value := meanAt(r, g, b.FromW, b.From); value != "" {
-		words := "for the best result"
-		if Setting(b.FromW, b.From) != Setting(b.AtW, b.At) {
-			words = "for what cannot be told from the best result"
-		}
-		parts = append(parts, fmt.Sprintf("%s %s, %s", Setting(b.FromW, b.From), words, value))
+	if text := best(r, g); text != "" {
+		parts = append(parts, text)
 	}
 	if len(parts) == 0 {
 		return ""
 	}
 	return strings.Join(parts, "; ") + "."
+}
+
+// best says from which setting on the result is the best, as far as it can be told, and
+// the result there.
+func best(r *analysis.CurveResult, g *analysis.CurveGroup) string {
+	b := &g.Best
+	value := meanAt(r, g, b.FromW, b.From)
+	from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To)
+	last := g.Points[len(g.Points)-1]
+	switch {
+	case value == "":
+		return ""
+	case from == to:
+		return from + " for the best result, " + value
+	case last.Is(b.ToW, b.To):
+		to = " on"
+	default:
+		to = " to " + to
+	}
+	return "from " + from + to + " no setting can be told from the best, at " + from + " " + value
+}
+
+// efficiencyOf is the efficiency that counts: on battery that of the whole device, which
+// empties it, where its watts are known.
+func efficiencyOf(g *analysis.CurveGroup) *analysis.Efficiency {
+	if g.Supply == "battery" {
+		for i := range g.Efficiencies {
+			if g.Efficiencies[i].By == analysis.BySystem {
+				return &g.Efficiencies[i]
+			}
+		}
+	}
+	return &g.Efficiency
 }
 
 // meanAt is the mean result at a setting with its interval, empty where it has none.
@@ -170,20 +197,4 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 		plateau = "as good, or less than 5 % worse, " + Range(from, to)
 	}
 	l.say("Most efficient, by %s, at %s; %s.", kindOfWatts[e.By], peak, plateau)
-}
-
-// marginal names the last step up that buys more than noise, judged together with
-// all other steps.
-func (l *list) marginal(g *analysis.CurveGroup) {
-	for i := len(g.Marginal) - 1; i >= 0; i-- {
-		m := g.Marginal[i]
-		if !m.Significant || m.PercentPerWatt <= 0 {
-			continue
-		}
-		half := HalfWidth(m.Lower, m.Upper)
-		places := min(Decimals(float64(m.PercentPerWatt), half), 3)
-		l.say("The last step that gains, as far as it can be told, is from %s W to %s W: %s %% per watt%s.", Watts(float64(m.FromW)), Watts(float64(m.ToW)),
-			Fixed(float64(m.PercentPerWatt), places), Interval(m.Lower, m.Upper, places))
-		return
-	}
 }

@@ -15,20 +15,25 @@ func TestBestResultIsThatOfItsSetting(t *testing.T) {
 	}
 	u := analysis.Unknown()
 	r := &analysis.CurveResult{Unit: "fps", Better: "higher"}
-	g := &analysis.CurveGroup{Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u},
+	g := &analysis.CurveGroup{Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u},
 		Points: []analysis.CurvePoint{point(25, 71, 70, 72), point(35, 76.25, 75, 77.5), point(46, 78.5, 77, 80), point(54, 77.5, 76, 79)},
 		Best:   analysis.Best{AtW: 46, FromW: 35, ToW: 54}}
 	for _, c := range []struct{ got, want string }{
 		{Most(r, g).Text, "The best mean result is at 46 W: 78.5 fps (77.0 to 80.0); from 35 W to 54 W no result can be told from it."},
-		{ToSet(r, g), "35 W for what cannot be told from the best result, 76.2 fps (75.0 to 77.5)."},
+		{ToSet(r, g), "from 35 W on no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)
 		}
 	}
-	// The lowest that cannot be told from the best may be the best itself.
+	// The lowest that cannot be told from the best may be the best itself, and the highest may
+	// not be the last.
 	g.Best = analysis.Best{AtW: 46, FromW: 46, ToW: 54}
-	if got, want := ToSet(r, g), "46 W for the best result, 78.5 fps (77.0 to 80.0)."; got != want {
+	if got, want := ToSet(r, g), "from 46 W on no setting can be told from the best, at 46 W 78.5 fps (77.0 to 80.0)."; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	g.Best = analysis.Best{AtW: 35, FromW: 35, ToW: 46}
+	if got, want := ToSet(r, g), "from 35 W to 46 W no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
@@ -41,20 +46,16 @@ func TestBestResultIsThatOfItsSetting(t *testing.T) {
 	}
 }
 
-// A bend is said only where the analysis can tell it from none, and the last step
-// that gains only where all steps together let it be told.
+// A bend is said only where the analysis can tell it from none.
 func TestOnlyWhatIsToldIsSaid(t *testing.T) {
 	u := analysis.Unknown()
-	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u},
-		KneeW: 20, Marginal: []analysis.Marginal{
-			{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true},
-			{FromW: 20, ToW: 25, PercentPerWatt: 0.5, Lower: -0.5, Upper: 1.5},
-		}}
-	want := Sentence{Plain, "The last step that gains, as far as it can be told, is from 15 W to 20 W: 2.0 % per watt (1.0 to 3.0)."}
-	if got := Curve(g); len(got) != 1 || got[0] != want {
-		t.Errorf("got %v, want %v", got, want)
+	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u},
+		KneeW: 20, Marginal: []analysis.Marginal{{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true}}}
+	if got := Curve(g); len(got) != 0 {
+		t.Errorf("got %v, want nothing", got)
 	}
-	g.KneeSignificant, g.Marginal = true, nil
+	g.KneeSignificant = true
+	var want Sentence
 	want.Text = "The curve bends most at 20 W."
 	if got := Curve(g); len(got) != 1 || got[0] != want {
 		t.Errorf("got %v, want %v", got, want)
@@ -75,7 +76,7 @@ func TestPeakMarksTheLowestTested(t *testing.T) {
 // What a device follows is a finding, no doubt: the page put a question mark to it.
 func TestFollowedSettingsAreNoDoubt(t *testing.T) {
 	u := analysis.Unknown()
-	g := &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u}, Efficiency: analysis.Efficiency{PeakW: u},
+	g := &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
 		Effective: analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: 38}}
 	got := Curve(g)
 	if want := (Sentence{Plain, "The device follows settings from 5 W to 40 W; above it acts as if set to 38.0 W."}); len(got) != 1 || got[0] != want {
@@ -104,7 +105,7 @@ func TestFlaggedPairs(t *testing.T) {
 // untold is a group of which nothing can be said yet.
 func untold() *analysis.CurveGroup {
 	u := analysis.Unknown()
-	return &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Effective: analysis.Effective{FromW: u, ToW: u, FloorW: u, CapW: u}}
+	return &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u}, Effective: analysis.Effective{FromW: u, ToW: u, FloorW: u, CapW: u}}
 }
 
 func TestCurveMetric(t *testing.T) {
@@ -189,11 +190,11 @@ func TestMostEfficient(t *testing.T) {
 func TestToSetNamesWhatIsKnown(t *testing.T) {
 	g := untold()
 	g.Efficiency = analysis.Efficiency{By: analysis.ByPackage, PeakW: 10, FromW: 10, ToW: 10}
-	g.Enough = analysis.Enough{AtW: 12.5, Share: 0.95}
+	g.Enough = analysis.Enough{AtW: 12.5, FromW: 12.5, ToW: 15, Share: 0.95}
 	g.Points = []analysis.CurvePoint{{SettingW: 10, Mean: 70, Lower: 69, Upper: 71}, {SettingW: 25, Mean: 80, Lower: 78, Upper: 82}}
 	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
 	r := &analysis.CurveResult{Unit: "fps"}
-	if got, want := ToSet(r, g), "10 W for most per package watt; 12.5 W for 95 % of the best mean; 25 W for the best result, 80.0 fps (78.0 to 82.0)."; got != want {
+	if got, want := ToSet(r, g), "10 W for most per package watt; 95 % of the best needs 12.5 to 15 W; 25 W for the best result, 80.0 fps (78.0 to 82.0)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Points = g.Points[1:]
@@ -229,49 +230,19 @@ func TestBestByName(t *testing.T) {
 	}
 }
 
-// The last step that gains: later ones that lose, or are no more than noise, are not it.
-// Decimals show two digits of the half width, three at the most.
-func TestLastStepThatGains(t *testing.T) {
-	step := func(from, gain, half analysis.Number, significant bool) analysis.Marginal {
-		return analysis.Marginal{FromW: from, ToW: from + 5, PercentPerWatt: gain, Lower: gain - half, Upper: gain + half, Significant: significant}
-	}
-	for _, c := range []struct {
-		name  string
-		steps []analysis.Marginal
-		want  string
-	}{
-		{"the last of two", []analysis.Marginal{step(10, 4, 1, true), step(15, 2, 0.25, true)}, "from 15 W to 20 W: 2.00 % per watt (1.75 to 2.25)."},
-		{"the last loses", []analysis.Marginal{step(10, 4, 1, true), step(15, -2, 1, true)}, "from 10 W to 15 W: 4.0 % per watt (3.0 to 5.0)."},
-		{"the last is noise", []analysis.Marginal{step(10, 4, 1, true), step(15, 0.5, 1, false)}, "from 10 W to 15 W: 4.0 % per watt (3.0 to 5.0)."},
-		{"less than a percent", []analysis.Marginal{step(10, 0.5, 0.0004, true)}, "from 10 W to 15 W: 0.500 % per watt (0.500 to 0.500)."},
-		{"none", []analysis.Marginal{step(10, 0.5, 1, false), step(15, -2, 1, true), step(20, 0, 0, true)}, ""},
-	} {
-		g := untold()
-		g.Marginal = c.steps
-		var want []Sentence
-		if c.want != "" {
-			want = []Sentence{{Plain, "The last step that gains, as far as it can be told, is " + c.want}}
-		}
-		if got := Curve(g); !slices.Equal(got, want) {
-			t.Errorf("%s: got %v, want %v", c.name, got, want)
-		}
-	}
-}
-
 // All of a group, in the order in which it is read.
 func TestCurveSays(t *testing.T) {
 	u := analysis.Unknown()
 	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage},
-		Efficiency: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8}, Enough: analysis.Enough{AtW: 17.5, Share: 0.95},
+		Efficiency: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8}, Enough: analysis.Enough{AtW: 17.5, FromW: 15, ToW: 20, Share: 0.95},
 		KneeW: 12.5, KneeSignificant: true, Marginal: []analysis.Marginal{{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true}},
 		Departures: []analysis.DepartureAt{{SettingW: 15, Change: -0.08, PAdjusted: 0.004}, {SettingW: u, Setting: "quiet", Change: 0.031, PAdjusted: 0.02}},
 		Flagged:    []analysis.FlaggedRun{{Run: "a", SettingW: 20, N: 3}}}
 	want := []Sentence{
 		{Plain, "The device follows every setting tested, from 5 W to 40 W."},
 		{Plain, "Most efficient, by package watts, at 8 W; no other setting comes near."},
-		{Plain, "17.5 W is enough for 95 % of the best result."},
+		{Plain, "95 % of the best needs 15 to 20 W."},
 		{Plain, "The curve bends most at 12.5 W."},
-		{Plain, "The last step that gains, as far as it can be told, is from 15 W to 20 W: 2.0 % per watt (1.0 to 3.0)."},
 		{Doubtful, "At 15 W the result is off the trend by -8.0 % (p 0.004)."},
 		{Doubtful, "At quiet the result is off the trend by +3.1 % (p 0.020)."},
 		{Plain, "Unlike its repeats, and counted all the same: a at 20 W."},

@@ -14,13 +14,16 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		return strings.TrimSpace(Watts(float64(n)) + " " + currency)
 	}
 	price := fmt.Sprintf("%s costs %s more than %s (%s against %s)", v.Dearer, money(v.PriceDifference), v.Cheaper, money(v.PriceDearer), money(v.PriceCheaper))
-	o := v.Overall
+	o, over := v.Overall, "all shared settings"
+	if v.Part {
+		over = "the settings that both keep to"
+	}
 	switch {
 	case o == nil:
 		return nil
 	case !o.Significant:
 		places := PercentPlaces(o.Lower, o.Upper)
-		l.tell(Doubtful, fmt.Sprintf("%s; whether it gives more over all shared settings cannot be told: %s %%%s.", price,
+		l.tell(Doubtful, fmt.Sprintf("%s; whether it gives more over %s cannot be told: %s %%%s.", price, over,
 			SignedPercent(float64(o.Gain), places), Percents(o.Lower, o.Upper, places)))
 	default:
 		places := PercentPlaces(o.Lower, o.Upper)
@@ -34,8 +37,8 @@ func Value(currency string, v *analysis.DeviceValue) []Sentence {
 		if v.Better == "lower" {
 			as = " in 1/" + v.Metric
 		}
-		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s%s over all shared settings: %s %%%s for every 100 %s.", price, word,
-			Fixed(100*float64(gain), places), Percents(lower, upper, places), as,
+		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s%s over %s: %s %%%s for every 100 %s.", price, word,
+			Fixed(100*float64(gain), places), Percents(lower, upper, places), as, over,
 			Fixed(float64(o.PercentPer100), each), Interval(o.PercentPer100Lower, o.PercentPer100Upper, each), strings.TrimSpace(currency+" of its surcharge")))
 	}
 	l.perPrice(o)

@@ -18,7 +18,7 @@ func TestTerminalAdvises(t *testing.T) {
 		Notes:       []analysis.Note{{Code: analysis.NoteUnlikeRepeats, Count: 1}, {Code: analysis.NoteSettingsDisobeyed, Side: "unit-oak", At: []analysis.DisobeyedSetting{{SettingW: 5, DrewW: 7}}}},
 	}}}
 	curve := analysis.CurveResult{Groups: []analysis.CurveGroup{{
-		Workload: "tile-sort", KneeW: u, Enough: analysis.Enough{AtW: u}, Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
+		Workload: "tile-sort", KneeW: u, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u}, Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
 		Departures: []analysis.DepartureAt{{SettingW: 26, Change: -0.3, PAdjusted: 0.002}},
 		Notes:      []analysis.Note{{Code: analysis.NoteSingleRunDepartures, Count: 1}, {Code: analysis.NoteNoiseUnknown}},
 	}}, Notes: []analysis.Note{{Code: analysis.NoteNoUsableResult, Group: analysis.Group{Device: "unit-oak", Workload: "tile-sort"}, Metric: "score", Count: 3, Names: []string{"fps_mean"}}}}

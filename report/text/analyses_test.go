@@ -55,7 +55,7 @@ func TestUnknownNumbers(t *testing.T) {
 		Overall:  &analysis.Overall{Diff: 0.1, Lower: u, Upper: u, SE: u, DF: u, Verdict: analysis.VerdictUnclear},
 	}}}
 	curve := analysis.CurveResult{Metric: "score", Better: "higher", Confidence: 0.95, Groups: []analysis.CurveGroup{{
-		Workload: "tile-sort", Noise: u, KneeW: u, Enough: analysis.Enough{AtW: u},
+		Workload: "tile-sort", Noise: u, KneeW: u, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u},
 		Points:     []analysis.CurvePoint{{SettingW: u, Setting: "quiet", N: 1, Mean: 3, Lower: u, Upper: u, PackageW: u, SystemW: u, PerPackageW: u, PerSystemW: u, PerSettingW: u}},
 		Effective:  analysis.Effective{FromW: u, ToW: u, FloorW: u, CapW: u},
 		Efficiency: analysis.Efficiency{PeakW: u, FromW: u, ToW: u},

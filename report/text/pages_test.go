@@ -75,7 +75,7 @@ func TestComparePage(t *testing.T) {
 func TestPagesOfGroups(t *testing.T) {
 	u := analysis.Unknown()
 	curve := func(device string) analysis.CurveGroup {
-		return analysis.CurveGroup{Workload: "tile-sort", Device: device, KneeW: u, Enough: analysis.Enough{AtW: 10, Share: 0.95}, Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
+		return analysis.CurveGroup{Workload: "tile-sort", Device: device, KneeW: u, Enough: analysis.Enough{AtW: 10, FromW: 8, ToW: 10, Share: 0.95}, Effective: analysis.Effective{FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
 			Points:     []analysis.CurvePoint{{SettingW: 10, N: 2, Mean: 60, Lower: 58, Upper: 62, PackageW: u, SystemW: u, PerPackageW: u, PerSystemW: u, PerSettingW: u}},
 			Departures: []analysis.DepartureAt{{SettingW: 10, Change: -0.1, PAdjusted: 0.01}}, Notes: []analysis.Note{{Code: analysis.NoteNoiseDeclared}}}
 	}
@@ -102,7 +102,7 @@ func TestPagesOfGroups(t *testing.T) {
 		{"curves", func(w *strings.Builder) error { return Curve(w, curves, o) }, func(i int) []string {
 			return []string{"tile-sort, " + []string{"unit-oak", "unit-elm"}[i] + ", score, higher is better",
 				" W  runs  mean  95 % from    to", "10     2  60.0       58.0  62.0",
-				"10 W is enough for 95 % of the best result.", "At 10 W the result is off the trend by -10.0 % (p 0.010).",
+				"95 % of the best needs 8 to 10 W.", "At 10 W the result is off the trend by -10.0 % (p 0.010).",
 				"Run 10 W again, or look for what holds it off the trend.", declared}
 		}},
 		{"batteries", func(w *strings.Builder) error { return Battery(w, batteries, o) }, func(i int) []string {
