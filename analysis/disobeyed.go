@@ -26,17 +26,23 @@ func DisobeyedPower(runs []*run.Run) (watts Number, disobeyed bool) {
 	return Number(power / float64(known)), true
 }
 
-// disobeyedNotes says at which settings most runs of a side did not keep to the
-// setting: at equal set watts the sides then drew different power.
+// disobeyedNotes says at which settings a side did not keep to the setting, by the
+// findings of most of its runs or because it is outside the range that the side follows: at
+// equal set watts the sides then drew different power.
 func disobeyedNotes(s *side, name string) []Note {
-	runs := s.runs
+	runs, keeps := s.runs, s.keeps()
 	var places []DisobeyedSetting
 	for _, sample := range s.samples {
 		members := make([]*run.Run, len(sample.runs))
 		for k, i := range sample.runs {
 			members[k] = &runs[i]
 		}
-		if drew, disobeyed := DisobeyedPower(members); disobeyed {
+		drew, disobeyed := DisobeyedPower(members)
+		if kept := keeps(sample.watts); !disobeyed && kept != nil && !*kept {
+			mean, _ := meanPower(runs, sample, packagePower)
+			drew, disobeyed = Number(mean), true
+		}
+		if disobeyed {
 			places = append(places, DisobeyedSetting{Number(sample.watts), sample.name, drew})
 		}
 	}

@@ -65,6 +65,14 @@ func TestSettingsThatASideDoesNotKeep(t *testing.T) {
 	if o := c.OverallFollowed; o == nil || o.Verdict != VerdictTie || math.Abs(math.Log1p(float64(o.Diff))-want) > 1e-9 {
 		t.Errorf("mean over what both follow %+v, want %.6f", o, want)
 	}
+	// What it drew where it did not keep to the setting is said.
+	at := slices.IndexFunc(c.Notes, func(n Note) bool { return n.Code == NoteSettingsDisobeyed })
+	if at < 0 || c.Notes[at].Side != "unit-oak" || len(c.Notes[at].At) != 5 {
+		t.Fatalf("notes %+v, want the five settings that unit-oak did not keep", c.Notes)
+	}
+	for _, d := range c.Notes[at].At {
+		near(t, "drew", float64(d.DrewW), followedDrawn[float64(d.SettingW)], 1e-12)
+	}
 	// Four settings of nine: the standard error is sqrt(9/4) times that of all.
 	near(t, "standard error", float64(c.OverallFollowed.SE), float64(c.Overall.SE)*3/2, 1e-9)
 }

@@ -44,6 +44,7 @@ var denominatorOf = map[string]string{
 // Compare says who is ahead at which settings, where the lead changes, who is
 // ahead on the whole, and which runs need a look.
 func Compare(c *analysis.Comparison) []Sentence {
+	c = kept(c)
 	var l list
 	for _, b := range c.Bands {
 		l = append(l, Band(c, b))
@@ -56,6 +57,17 @@ func Compare(c *analysis.Comparison) []Sentence {
 	}
 	l.flagged(c.Flagged)
 	return l
+}
+
+// kept is a comparison over the settings that are not known to be kept by one side only, or
+// by none: elsewhere equal settings are not equal power, which its notes say.
+func kept(c *analysis.Comparison) *analysis.Comparison {
+	if !slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.Followed != nil && !*s.Followed }) {
+		return c
+	}
+	out := *c
+	out.Bands, out.Crossings, out.Overall, out.Part = c.BandsFollowed, c.CrossingsFollowed, c.OverallFollowed, true
+	return &out
 }
 
 // Crossings says where the lead changes; there must be a place.
