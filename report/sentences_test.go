@@ -187,6 +187,24 @@ func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
 	find(t, said(p), "unit-oak did not keep to its setting")
 }
 
+// A dip of one device and a fall of the other are said at the top, with their size.
+func TestSentencesSayDipsAndFalls(t *testing.T) {
+	plots := oakAndElm()[:2]
+	for i, at := range []float64{18, 54} {
+		whole := plots[i].curve
+		plots[i].floor, plots[i].cap = 0, 0
+		plots[i].curve = func(w float64) float64 {
+			if math.Abs(w-at) < 0.5 {
+				return 0.92 * whole(w)
+			}
+			return whole(w)
+		}
+	}
+	list := shortly(t, compose(t, plant(13, plots...), Questions{}), "Dips, drops and settings without effect")
+	find(t, list, "unit-oak, on mains", "At 18 W the result is off the trend: -", " %, more than noise.")
+	find(t, list, "unit-elm, on mains", "up to 54 W, the result falls with more power: -", " %, more than noise.")
+}
+
 // What is planted as equal and noisy is not decided, with a number of runs.
 func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 	plots := oakAndElm()[:2]

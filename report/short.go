@@ -50,7 +50,7 @@ func (b *builder) howMany() string {
 // short is what a reader takes home: one section for each question.
 func (b *builder) short() []Section {
 	var list []Section
-	for _, s := range []Section{b.whoIsAhead(), b.notFollowed(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
+	for _, s := range []Section{b.whoIsAhead(), b.notFollowed(), b.offTrend(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
 		if len(s.Sentences) > 0 {
 			list = append(list, s)
 		}
@@ -141,6 +141,21 @@ func (b *builder) whoIsAhead() Section {
 // severalPairs tells whether a comparison has to name its sides.
 func severalPairs(list []analysis.Comparison) bool {
 	return slices.ContainsFunc(list, func(c analysis.Comparison) bool { return c.A != list[0].A || c.B != list[0].B })
+}
+
+// offTrend says of every curve where its results dip or fall, by more than the noise of all
+// curves of the page lets expect, and what results alone tell of settings not kept; what the
+// package's watts tell of those is in a section of its own.
+func (b *builder) offTrend() Section {
+	s := Section{Title: "Dips, drops and settings without effect"}
+	for i := range b.study.Claims {
+		k := &b.study.Claims[i]
+		if k.Factor == "" && k.Source != analysis.RangeFromPackage {
+			about := sentence.Joined(k.Workload, b.legend.name(*k.Device, *k.Variant), onSupply(*k.Supply))
+			s.say(about, sentence.OnCurve(k))
+		}
+	}
+	return s
 }
 
 func (b *builder) whatToSet() Section {
