@@ -19,7 +19,7 @@ func (b *builder) workload(t *Topic, workload string) Section {
 	if more := t.Left[workload]; len(more) > 0 {
 		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", "))
 	}
-	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.supplies(t, workload), b.variants(t, workload),
+	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.atPackage(t, workload), b.supplies(t, workload), b.variants(t, workload),
 		b.efficiency(t, workload), b.obedience(t, workload), b.battery(workload)} {
 		if !part.empty() {
 			s.Sections = append(s.Sections, part)
@@ -70,6 +70,12 @@ func (b *builder) devices(t *Topic, workload string) Section {
 	})
 }
 
+// atPackage is the devices compared at equal package watts: the charts of them are those of
+// the settings.
+func (b *builder) atPackage(t *Topic, workload string) Section {
+	return b.compared("Device against device at equal package watts", t, t.AtPackage, workload, nil)
+}
+
 func (b *builder) supplies(t *Topic, workload string) Section {
 	return b.compared("On battery against mains", t, t.Supply, workload, nil)
 }
@@ -101,7 +107,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 			continue
 		}
 		about := sentence.Joined(conditions(c), against(c))
-		if len(s.Charts) < mostPairs {
+		if len(s.Charts) < mostPairs && r != t.AtPackage {
 			if drawn == nil || !drawn(c) {
 				s.Charts = append(s.Charts, b.pairChart(t, c))
 			}

@@ -92,6 +92,13 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 
 	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 12 W to 30 W unit-oak is ahead by")
 	holds(t, "oak over elm", triple(t, ahead, "From 12 W to 30 W unit-oak is ahead by"), plantedLead())
+	// At equal package watts, from oak's floor to elm's cap, it is the same, and comes second.
+	list := shortly(t, p, "Who is ahead")
+	equal := find(t, list, "harbour-flight, on mains, at equal package watts", "Over all shared settings unit-oak is ahead by")
+	holds(t, "at equal watts", triple(t, equal, "Over all shared settings unit-oak is ahead by"), plantedLead())
+	if slices.Index(list, equal) < slices.Index(list, ahead) {
+		t.Errorf("equal watts come first: %q", list)
+	}
 	holds(t, "oak over elm on the whole", triple(t, ahead, "Over the settings that both keep to unit-oak is ahead by"), plantedLead())
 
 	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "mains is ahead by")

@@ -134,6 +134,17 @@ func (b *builder) whoIsAhead() Section {
 			}
 			s.say(about, b.claimed(c)...)
 		}
+		if t.AtPackage == nil {
+			continue
+		}
+		for i := range t.AtPackage.Comparisons {
+			c := &t.AtPackage.Comparisons[i]
+			about := sentence.Joined(c.Workload, conditions(c), "at equal package watts")
+			if severalPairs(t.AtPackage.Comparisons) {
+				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
+			}
+			s.say(about, b.claimed(c)...)
+		}
 	}
 	return s
 }
@@ -264,6 +275,9 @@ func (b *builder) notDecided() Section {
 	s := Section{Title: "What could not be decided"}
 	for i := range b.study.Topics {
 		for _, r := range b.study.Topics[i].comparisons() {
+			if r == b.study.Topics[i].AtPackage { // open at equal watts is what is open at settings
+				continue
+			}
 			for k := range r.Comparisons {
 				c := b.study.budget.Restate(&r.Comparisons[k])
 				s.say(sentence.Joined(c.Workload, conditions(&c), against(&c)), sentence.Open(&c))

@@ -53,16 +53,18 @@ type Topic struct {
 	Curve     analysis.CurveResult
 	Device    *analysis.CompareResult // device against device
 	Reference string                  // of more than two devices the one that the others are compared with
+	AtPackage *analysis.CompareResult // the same at equal package watts, where a device does not keep to a setting
 	Supply    *analysis.CompareResult // battery against mains
 	Variants  []VariantComparison
 	Value     *analysis.ValueResult
 	Left      map[string][]string // by workload: further metrics that were not asked for
 }
 
-// comparisons are all comparisons of a topic: of devices, of supplies, of variants.
+// comparisons are all comparisons of a topic: of devices, at equal settings and at equal
+// watts, of supplies, of variants.
 func (t *Topic) comparisons() []*analysis.CompareResult {
 	var list []*analysis.CompareResult
-	for _, r := range []*analysis.CompareResult{t.Device, t.Supply} {
+	for _, r := range []*analysis.CompareResult{t.Device, t.AtPackage, t.Supply} {
 		if r != nil {
 			list = append(list, r)
 		}
@@ -161,6 +163,9 @@ func ask(runs []run.Run, metric string, workloads []string, q Questions) (t Topi
 	if t.Device, t.Reference, err = compareDevices(subset, request, q.Reference); err != nil {
 		return t, err
 	}
+	if t.AtPackage, err = compareAtPackage(subset, request, t.Device); err != nil {
+		return t, err
+	}
 	request.By = "supply"
 	if t.Supply, err = compare(subset, request); err != nil {
 		return t, err
@@ -220,6 +225,29 @@ func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string)
 		result, err = compare(runs, r)
 	}
 	return result, r.B, err
+}
+
+// compareAtPackage compares the same devices at equal package watts where one does not keep
+// to a setting; nil where all do, or nothing can be compared so.
+func compareAtPackage(runs []run.Run, r analysis.CompareRequest, atSetting *analysis.CompareResult) (*analysis.CompareResult, error) {
+	if atSetting == nil || !slices.ContainsFunc(atSetting.Comparisons, func(c analysis.Comparison) bool {
+		return slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.Followed != nil && !*s.Followed })
+	}) {
+		return nil, nil
+	}
+	r.By, r.At, r.B = "device", analysis.AtPackage, atSetting.Comparisons[0].B
+	if !severalPairs(atSetting.Comparisons) {
+		r.A = atSetting.Comparisons[0].A
+	}
+	result, err := compare(runs, r)
+	if err != nil || result == nil {
+		return nil, err
+	}
+	result.Comparisons = slices.DeleteFunc(result.Comparisons, func(c analysis.Comparison) bool { return c.Overall == nil })
+	if len(result.Comparisons) == 0 {
+		return nil, nil
+	}
+	return result, nil
 }
 
 // bestDevice is the device that is best on the whole: that with the best mean of its
