@@ -32,13 +32,19 @@ func TestStudyClaims(t *testing.T) {
 			reports := studySize(40)
 			var c claimed
 			rng := studyRandom(i, 500)
-			for range reports {
-				c.count(nullPage(t, rng, n))
+			asked := 0.0
+			for i := range reports {
+				runs := nullPage(rng, n)
+				c.count(claimsOf(t, runs))
+				if i%4 == 0 {
+					asked++
+					c.byResults += share(floorByResults(t, runs))
+				}
 			}
 			b := float64(reports)
 			if *studyFull {
-				fmt.Printf("reports of 8 comparisons without a difference, n %d, %d of them: %.4f claim a lead (%.4f a crossing), %.4f a dip or fall, %.4f a floor or cap; level on the whole %.2f\n",
-					n, reports, c.lead/b, c.crossing/b, c.trend/b, c.keeping/b, c.level/b)
+				fmt.Printf("reports of 8 comparisons without a difference, n %d, %d of them: %.4f claim a lead (%.4f a crossing), %.4f a dip or fall, %.4f a floor or cap (%.4f by results alone, without package watts); level on the whole %.2f\n",
+					n, reports, c.lead/b, c.crossing/b, c.trend/b, c.keeping/b, c.byResults/asked, c.level/b)
 			}
 			if n >= 3 {
 				atMost(t, "reports that claim a lead", n, c.lead/b, claimsLevel+chance(claimsLevel, reports))
@@ -59,7 +65,7 @@ func chance(share float64, reports int) float64 {
 // claimed counts the pages that claim something: a lead of any kind, a crossing, a dip or
 // fall, that a device does not keep to a setting; and the share of comparisons that are
 // level on the whole.
-type claimed struct{ lead, crossing, trend, keeping, level float64 }
+type claimed struct{ lead, crossing, trend, keeping, byResults, level float64 }
 
 func (c *claimed) count(list []Claim) {
 	var lead, crossing, trend, keeping bool
@@ -75,11 +81,22 @@ func (c *claimed) count(list []Claim) {
 	c.lead, c.crossing, c.trend, c.keeping = c.lead+share(lead), c.crossing+share(crossing), c.trend+share(trend), c.keeping+share(keeping)
 }
 
-// nullPage is what a page claims of eight workloads on two equal devices that follow every
-// setting, with 1 % of noise in results and package watts.
-func nullPage(t *testing.T, rng *rand.Rand, n int) []Claim {
+// floorByResults tells whether a floor is claimed of any curve without package watts.
+func floorByResults(t *testing.T, runs []run.Run) bool {
 	t.Helper()
-	var runs []run.Run
+	for i := range runs {
+		runs[i].PackageW = nil
+	}
+	curve, err := Curve(runs, CurveRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(ofKind(Claims([]Evidence{{Curve: &curve}}), ClaimFloor)) > 0
+}
+
+// nullPage is the runs of eight workloads on two equal devices that follow every setting,
+// with 1 % of noise in results and package watts.
+func nullPage(rng *rand.Rand, n int) (runs []run.Run) {
 	for k := range studyPage {
 		for _, r := range (campaign{n: n, cv: 0.01}).runs(rng) {
 			r.Workload = fmt.Sprint("tile-sort-", k)
@@ -87,5 +104,5 @@ func nullPage(t *testing.T, rng *rand.Rand, n int) []Claim {
 			runs = append(runs, r)
 		}
 	}
-	return claimsOf(t, runs)
+	return runs
 }
