@@ -99,7 +99,7 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	if slices.Index(list, equal) < slices.Index(list, ahead) {
 		t.Errorf("equal watts come first: %q", list)
 	}
-	holds(t, "oak over elm on the whole", triple(t, ahead, "Over the settings that both keep to unit-oak is ahead by"), plantedLead())
+	holds(t, "oak over elm on the whole", triple(t, ahead, "Over the settings that both keep to, unit-oak is ahead by"), plantedLead())
 
 	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "mains is ahead by")
 	holds(t, "oak on mains over battery", triple(t, battery, "mains is ahead by"), 100*(1/0.94-1))

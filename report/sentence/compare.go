@@ -115,7 +115,7 @@ func Overall(c *analysis.Comparison) Sentence {
 	o := c.Overall
 	over := "Over all shared settings "
 	if c.Part {
-		over = "Over the settings that both keep to "
+		over = "Over the settings that both keep to, "
 	}
 	return Sentence{Plain, over + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper,
 		"the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}

@@ -19,7 +19,7 @@ func TestCompareSaysWhatBothKeep(t *testing.T) {
 		Bands:    []analysis.Band{{FromW: 6, ToW: 12, Verdict: analysis.VerdictA}, {FromW: 30, ToW: 30, Verdict: analysis.VerdictB}}, Crossings: []analysis.Crossing{{AtW: 20, LowerW: 18, UpperW: 22}},
 		Overall:       &analysis.Overall{Diff: 0.17, Lower: 0.15, Upper: 0.19, Verdict: analysis.VerdictA},
 		BandsFollowed: []analysis.Band{{FromW: 12, ToW: 12, Verdict: analysis.VerdictA}}, OverallFollowed: &analysis.Overall{Diff: 0.1, Lower: 0.09, Upper: 0.11, Verdict: analysis.VerdictA}}
-	part := []string{"At 12 W unit-oak is ahead by 10.0 % (9.0 to 11.0).", "Over the settings that both keep to unit-oak is ahead by 10.0 % (9.0 to 11.0)."}
+	part := []string{"At 12 W unit-oak is ahead by 10.0 % (9.0 to 11.0).", "Over the settings that both keep to, unit-oak is ahead by 10.0 % (9.0 to 11.0)."}
 	if got := texts(Compare(&c)); !slices.Equal(got, part) {
 		t.Errorf("got %q, want %q", got, part)
 	}
