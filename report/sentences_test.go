@@ -212,6 +212,26 @@ func TestSentencesSayDipsAndFalls(t *testing.T) {
 	find(t, list, "unit-elm, on mains", "up to 54 W, the result falls with more power: -", " %, more than noise.")
 }
 
+// One run a setting, and results that drift over the day, are said at the top, once.
+func TestSentencesSayWhatTheDayWas(t *testing.T) {
+	single := oakAndElm()[:2]
+	for i := range single {
+		single[i].n = 1
+	}
+	find(t, shortly(t, compose(t, plant(14, single...), Questions{}), "What to keep in mind"), "harbour-flight, unit-oak, on mains: One run a setting: ")
+	runs := plant(15, oakAndElm()[:2]...)
+	for i := range runs {
+		r := runs[i].Results["fps_mean"]
+		r.Value *= 1 - 0.05*float64(i)/float64(len(runs)) // 5 % over the day
+		runs[i].Results["fps_mean"] = r
+	}
+	list := shortly(t, compose(t, runs, Questions{}), "What to keep in mind")
+	find(t, list, "unit-oak", " from pass to pass")
+	if once := slices.Compact(slices.Sorted(slices.Values(list))); len(once) != len(list) {
+		t.Errorf("said twice: %q", list)
+	}
+}
+
 // What is planted as equal and noisy is not decided, with a number of runs.
 func TestSentencesAdmitWhatIsOpen(t *testing.T) {
 	plots := oakAndElm()[:2]

@@ -50,7 +50,7 @@ func (b *builder) howMany() string {
 // short is what a reader takes home: one section for each question.
 func (b *builder) short() []Section {
 	var list []Section
-	for _, s := range []Section{b.whoIsAhead(), b.notFollowed(), b.offTrend(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided()} {
+	for _, s := range []Section{b.whoIsAhead(), b.notFollowed(), b.offTrend(), b.whatToSet(), b.onBattery(), b.howLong(), b.whatVariantsGive(), b.whatMoneyBuys(), b.notDecided(), b.reservations()} {
 		if len(s.Sentences) > 0 {
 			list = append(list, s)
 		}
@@ -281,6 +281,41 @@ func (b *builder) notDecided() Section {
 			for k := range r.Comparisons {
 				c := b.study.budget.Restate(&r.Comparisons[k])
 				s.say(sentence.Joined(c.Workload, conditions(&c), against(&c)), sentence.Open(&c))
+			}
+		}
+	}
+	return s
+}
+
+// reservations are what of the day itself stands behind the numbers, each said once: results
+// that drift or shift, and curves of single runs.
+func (b *builder) reservations() Section {
+	s := Section{Title: "What to keep in mind"}
+	seen := map[Statement]bool{}
+	doubt := func(about, text string) {
+		x := Statement{about, sentence.Sentence{Tone: sentence.Doubtful, Text: sentence.Capital(text) + "."}}
+		if !seen[x] {
+			seen[x] = true
+			s.Sentences = append(s.Sentences, x)
+		}
+	}
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		for _, r := range t.comparisons() {
+			for k := range r.Comparisons {
+				c := &r.Comparisons[k]
+				for _, n := range c.Confounders {
+					if n.Code == analysis.ConfounderDrift || n.Code == analysis.ConfounderPasses || n.Code == analysis.NoteDaysDiffer {
+						doubt(sentence.Joined(c.Workload, conditions(c)), sentence.Note(n))
+					}
+				}
+			}
+		}
+		for k := range t.Curve.Groups {
+			g := &t.Curve.Groups[k]
+			if len(g.Points) > 1 && g.N == len(g.Points) {
+				doubt(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply)),
+					"one run a setting: how much runs differ is guessed from how smooth the curve is, and a single odd run would not be noticed")
 			}
 		}
 	}
