@@ -14,14 +14,17 @@ const anotherSetting = ", another setting of the same campaign"
 // Misdeclared is the finding that a run's declared setting was not the one that the system
 // reported, as it is among the settings of its campaign: at these the device ran the same
 // workload. Where the system reported another of them, the run belongs to neither and is
-// rejected; else it is doubted. It is not ok for a run without that finding.
+// rejected; else it is doubted. So is a run that ended while the system's reports were
+// settling: they may have been late. It is not ok for a run without that finding.
 func Misdeclared(r *run.Run, campaign []run.Setting, th Thresholds) (f run.Finding, ok bool) {
 	for _, f := range r.Findings {
 		if f.Code != run.SettingDisagrees {
 			continue
 		}
 		f.Text, f.Severity = strings.TrimSuffix(f.Text, anotherSetting), run.SeverityDoubt
-		if r.SettingRead != nil && isAnother(r.Setting.Setting, r.SettingRead.Setting, campaign, th.withDefaults()) {
+		th := th.withDefaults()
+		settled := r.DurationS == nil || *r.DurationS > th.Settle.Seconds()
+		if settled && r.SettingRead != nil && isAnother(r.Setting.Setting, r.SettingRead.Setting, campaign, th) {
 			f.Text, f.Severity = f.Text+anotherSetting, run.SeverityReject
 		}
 		return f, true

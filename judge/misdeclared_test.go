@@ -13,6 +13,7 @@ func TestMisdeclared(t *testing.T) {
 	declared := func(declared, read run.Setting, f run.Finding) run.Run {
 		return run.Run{Labels: run.Labels{Setting: declared.From(run.Declared)}, SettingRead: new(read.From("firmware")), Findings: []run.Finding{{Code: run.HotStart}, f}}
 	}
+	played := func(seconds float64, r run.Run) run.Run { r.DurationS = &seconds; return r }
 	for _, c := range []struct {
 		name string
 		r    run.Run
@@ -28,6 +29,8 @@ func TestMisdeclared(t *testing.T) {
 		{"watts read, a name declared", declared(run.Named("quiet"), run.Watts(15), doubt), rejected},
 		{"rejected before, and still", declared(run.Watts(20), run.Watts(15), rejected), rejected},
 		{"rejected before, and no more", declared(run.Watts(20), run.Watts(17), rejected), doubt},
+		{"shorter than reports take to settle", played(1.4, declared(run.Watts(20), run.Watts(15), doubt)), doubt},
+		{"longer", played(1.6, declared(run.Watts(20), run.Watts(15), doubt)), rejected},
 		{"nothing was read", run.Run{Findings: []run.Finding{doubt}}, doubt},
 	} {
 		if got, ok := Misdeclared(&c.r, campaign, Thresholds{}); !ok || got != c.want {

@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"sweepd/run"
 )
@@ -17,6 +18,9 @@ func TestRunAtAnotherSettingOfItsCampaignIsSetAside(t *testing.T) {
 	play := func(setting string) (id, said string) {
 		t.Helper()
 		must(t, "run", "start", "--workload", "tile-sort", "--setting", setting)
+		if setting != "15W" {
+			time.Sleep(1600 * time.Millisecond) // reports settle in 1.5 s
+		}
 		o := sweepd(t, "run", "stop", "--result", "score=3")
 		if o.code != exitOK {
 			t.Fatalf("%+v", o)
