@@ -2,7 +2,6 @@ package sentence
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -50,7 +49,7 @@ func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {
 	}
 	var l list
 	last := func(p analysis.BatteryPoint) string {
-		return lasting(p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH) + " at " + Setting(p.SettingW, p.Setting)
+		return ClockWithin(p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH) + " at " + Setting(p.SettingW, p.Setting)
 	}
 	text := "A full battery lasts " + last(known[0])
 	if len(known) > 1 {
@@ -61,33 +60,6 @@ func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {
 	}
 	l.tell(Good, text+".")
 	return l
-}
-
-// lasting is a time in hours and minutes with its interval; minutes have a decimal
-// where the interval is narrower than two of them.
-func lasting(h, lower, upper analysis.Number) string {
-	if !lower.Known() || !upper.Known() {
-		return clock(h, 0)
-	}
-	places := 0
-	if 60*HalfWidth(lower, upper) < 1 {
-		places = 1
-	}
-	if upper < 1 {
-		return clock(h, places) + Interval(60*lower, 60*upper, places)
-	}
-	return clock(h, places) + " (" + clock(lower, places) + " to " + clock(upper, places) + ")"
-}
-
-// clock is a time in hours and minutes.
-func clock(h analysis.Number, places int) string {
-	unit := math.Pow10(-places)
-	minutes := math.Round(60*float64(h)/unit) * unit
-	if minutes < 60 {
-		return Fixed(minutes, places) + " min"
-	}
-	whole := math.Floor(minutes/60 + unit/120)
-	return fmt.Sprintf("%.0f h %s min", whole, Fixed(max(0, minutes-60*whole), places))
 }
 
 // measured sets a measured runtime beside its prediction.
@@ -102,12 +74,12 @@ func (l *list) measured(m analysis.MeasuredRuntime) {
 	if m.SwitchedOff {
 		down += ", where the recording broke off"
 	}
-	text := fmt.Sprintf("Measured: run %s at %s lasted %s h%s", run.ShortID(m.Run), Setting(m.SettingW, m.Setting), Fixed(float64(m.RuntimeH), 2), down)
+	text := fmt.Sprintf("Measured: run %s at %s lasted %s%s", run.ShortID(m.Run), Setting(m.SettingW, m.Setting), Clock(m.RuntimeH), down)
 	if !m.PredictedH.Known() {
 		l.say("%s.", text)
 		return
 	}
-	text += fmt.Sprintf("; the power at this setting predicts %s h%s", Fixed(float64(m.PredictedH), 2), Interval(m.PredictedLowerH, m.PredictedUpperH, 2))
+	text += "; the power at this setting predicts " + ClockWithin(m.PredictedH, m.PredictedLowerH, m.PredictedUpperH)
 	if m.PredictedLowerH.Known() && (m.RuntimeH < m.PredictedLowerH || m.RuntimeH > m.PredictedUpperH) {
 		l.tell(Doubtful, text+": they do not agree, so the battery does not hold what was assumed, or the power was another one.")
 		return

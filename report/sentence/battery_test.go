@@ -7,26 +7,6 @@ import (
 	"sweepd/analysis"
 )
 
-// Times are in hours and minutes, as fine as their interval supports.
-func TestLasting(t *testing.T) {
-	for _, c := range []struct {
-		h, lower, upper analysis.Number
-		want            string
-	}{
-		{0.8, 0.75, 0.85, "48 min (45 to 51)"},
-		{0.745, 0.74, 0.75, "44.7 min (44.4 to 45.0)"},
-		{1, 0.9, 1.1, "1 h 0 min (54 min to 1 h 6 min)"},
-		{4.2833, 4.2333, 4.3166, "4 h 17 min (4 h 14 min to 4 h 19 min)"},
-		{1.99999, 1.9, 2.1, "2 h 0 min (1 h 54 min to 2 h 6 min)"},
-		{2, 1.9999, 2.0001, "2 h 0.0 min (2 h 0.0 min to 2 h 0.0 min)"},
-		{3.5, analysis.Unknown(), analysis.Unknown(), "3 h 30 min"},
-	} {
-		if got := lasting(c.h, c.lower, c.upper); got != c.want {
-			t.Errorf("%v: %q, want %q", c.h, got, c.want)
-		}
-	}
-}
-
 func TestBatteryTitle(t *testing.T) {
 	u := analysis.Unknown()
 	for _, c := range []struct {
@@ -63,9 +43,9 @@ func TestRuntime(t *testing.T) {
 		reserve float64
 		want    string
 	}{
-		{"three settings", []analysis.BatteryPoint{low, middle, high}, 0, "A full battery lasts 4 h 0 min (3 h 48 min to 4 h 12 min) at 5 W and 1 h 30 min (1 h 24 min to 1 h 36 min) at 25 W."},
-		{"to a reserve", []analysis.BatteryPoint{low, high}, 0.05, "A full battery lasts 4 h 0 min (3 h 48 min to 4 h 12 min) at 5 W and 1 h 30 min (1 h 24 min to 1 h 36 min) at 25 W, down to 5 %."},
-		{"the ends unknown", []analysis.BatteryPoint{at(3, "", u, u, u), middle, at(54, "", u, u, u)}, 0, "A full battery lasts 2 h 0 min (1 h 54 min to 2 h 6 min) at 10 W."},
+		{"three settings", []analysis.BatteryPoint{low, middle, high}, 0, "A full battery lasts 4 h 00 min (3 h 48 min to 4 h 12 min) at 5 W and 1 h 30 min (1 h 24 min to 1 h 36 min) at 25 W."},
+		{"to a reserve", []analysis.BatteryPoint{low, high}, 0.05, "A full battery lasts 4 h 00 min (3 h 48 min to 4 h 12 min) at 5 W and 1 h 30 min (1 h 24 min to 1 h 36 min) at 25 W, down to 5 %."},
+		{"the ends unknown", []analysis.BatteryPoint{at(3, "", u, u, u), middle, at(54, "", u, u, u)}, 0, "A full battery lasts 2 h 00 min (1 h 54 min to 2 h 06 min) at 10 W."},
 		{"by name, without an interval", []analysis.BatteryPoint{at(u, "quiet", 3.5, u, u)}, 0, "A full battery lasts 3 h 30 min at quiet."},
 		{"none known", []analysis.BatteryPoint{at(5, "", u, u, u)}, 0.05, ""},
 		{"none", nil, 0, ""},
@@ -91,19 +71,19 @@ func TestMeasuredRuntime(t *testing.T) {
 		want Sentence
 	}{
 		{"agrees", analysis.MeasuredRuntime{SettingW: 10, StartCharge: 1, EndCharge: 0.05, RuntimeH: 1.9, PredictedH: 1.95, PredictedLowerH: 1.85, PredictedUpperH: 2.05},
-			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 1.90 h from 100 % down to 5 %; the power at this setting predicts 1.95 h (1.85 to 2.05)."}},
+			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 1 h 54 min from 100 % down to 5 %; the power at this setting predicts 1 h 57 min (1 h 51 min to 2 h 03 min)."}},
 		{"too short, charges unknown", analysis.MeasuredRuntime{SettingW: u, Setting: "quiet", StartCharge: u, EndCharge: u, RuntimeH: 1.8, PredictedH: 1.95, PredictedLowerH: 1.85, PredictedUpperH: 2.05},
-			Sentence{Doubtful, "Measured: run 456789ab at quiet lasted 1.80 h down to the reserve; the power at this setting predicts 1.95 h (1.85 to 2.05)" + disagree}},
+			Sentence{Doubtful, "Measured: run 456789ab at quiet lasted 1 h 48 min down to the reserve; the power at this setting predicts 1 h 57 min (1 h 51 min to 2 h 03 min)" + disagree}},
 		{"too long, and the device broke off", analysis.MeasuredRuntime{SettingW: 10, StartCharge: u, EndCharge: 0, SwitchedOff: true, RuntimeH: 2.1, PredictedH: 1.95, PredictedLowerH: 1.85, PredictedUpperH: 2.05},
-			Sentence{Doubtful, "Measured: run 456789ab at 10 W lasted 2.10 h down to 0 %, where the recording broke off; the power at this setting predicts 1.95 h (1.85 to 2.05)" + disagree}},
+			Sentence{Doubtful, "Measured: run 456789ab at 10 W lasted 2 h 06 min down to 0 %, where the recording broke off; the power at this setting predicts 1 h 57 min (1 h 51 min to 2 h 03 min)" + disagree}},
 		{"as short as predicted", analysis.MeasuredRuntime{SettingW: 10, StartCharge: 0.98, EndCharge: u, RuntimeH: 1.85, PredictedH: 1.95, PredictedLowerH: 1.85, PredictedUpperH: 2.05},
-			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 1.85 h from 98 % down to the reserve; the power at this setting predicts 1.95 h (1.85 to 2.05)."}},
+			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 1 h 51 min from 98 % down to the reserve; the power at this setting predicts 1 h 57 min (1 h 51 min to 2 h 03 min)."}},
 		{"as long as predicted", analysis.MeasuredRuntime{SettingW: 10, StartCharge: 1, EndCharge: 0.1, RuntimeH: 2.05, PredictedH: 1.95, PredictedLowerH: 1.85, PredictedUpperH: 2.05},
-			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 2.05 h from 100 % down to 10 %; the power at this setting predicts 1.95 h (1.85 to 2.05)."}},
+			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 2 h 03 min from 100 % down to 10 %; the power at this setting predicts 1 h 57 min (1 h 51 min to 2 h 03 min)."}},
 		{"predicted without an interval", analysis.MeasuredRuntime{SettingW: 10, StartCharge: 1, EndCharge: 0.1, RuntimeH: 3, PredictedH: 1.95, PredictedLowerH: u, PredictedUpperH: u},
-			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 3.00 h from 100 % down to 10 %; the power at this setting predicts 1.95 h."}},
+			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 3 h 00 min from 100 % down to 10 %; the power at this setting predicts 1 h 57 min."}},
 		{"nothing predicted", analysis.MeasuredRuntime{SettingW: 10, StartCharge: 1, EndCharge: 0.1, RuntimeH: 3, PredictedH: u, PredictedLowerH: u, PredictedUpperH: u},
-			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 3.00 h from 100 % down to 10 %."}},
+			Sentence{Plain, "Measured: run 456789ab at 10 W lasted 3 h 00 min from 100 % down to 10 %."}},
 	} {
 		c.m.Run = "20261124-0123456789ab"
 		g := &analysis.BatteryGroup{Overhead: analysis.Overhead{InterceptW: u}, Measured: []analysis.MeasuredRuntime{c.m}}
@@ -184,8 +164,8 @@ func TestBatterySays(t *testing.T) {
 		Flagged:  []analysis.FlaggedRun{{Run: "c", SettingW: 15, N: 3}}}
 	want := []Sentence{
 		{Plain, "The rest of the device draws 4.0 W (2.0 to 6.0), and each watt of the package costs 1.25 W (1.00 to 1.50) at the battery."},
-		{Plain, "Measured: run a at 10 W lasted 1.50 h down to the reserve."},
-		{Plain, "Measured: run b at 15 W lasted 1.00 h down to the reserve."},
+		{Plain, "Measured: run a at 10 W lasted 1 h 30 min down to the reserve."},
+		{Plain, "Measured: run b at 15 W lasted 1 h 00 min down to the reserve."},
 		{Good, "With no variant the battery lasts longer than with cores=6, by 20 min (10 to 30) at 10 W."},
 		{Plain, "Unlike its repeats, and counted all the same: c at 15 W."},
 	}
