@@ -102,20 +102,27 @@ func TestMoreCurvesThanStyles(t *testing.T) {
 	}
 }
 
-// Groups with the same style of their own get different ones in one chart.
+// No two groups of a report have one style, however many there are, and a device that has
+// a style in all reports has it in each.
 func TestStylesDoNotRepeat(t *testing.T) {
-	var c legend
+	var runs []run.Run
 	for i := range 9 {
-		k := [2]string{fmt.Sprint(i), ""}
-		c.keys, c.groups, c.devices = append(c.keys, k), append(c.groups, fmt.Sprint(i)), true
+		runs = append(runs, run.Run{Labels: run.Labels{Device: fmt.Sprint("unit-", i)}})
 	}
-	styles := c.styles([][2]string{{"0", ""}, {"6", ""}, {"1", ""}, {"7", ""}})
-	seen := map[int]bool{}
-	for _, style := range styles {
-		seen[style] = true
-	}
-	if len(seen) != 4 || styles[[2]string{"0", ""}] != 0 || styles[[2]string{"1", ""}] != 1 {
-		t.Errorf("%v", styles)
+	runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-4", Variant: "cores=4"}})
+	for _, styles := range []map[string]int{nil, {"unit-4": 0, "unit-0": 3, "unit-elsewhere": 1}} {
+		l := newLegend(&Study{runs: runs}, styles)
+		seen := map[int]bool{}
+		for _, k := range l.keys {
+			style := l.style(k[0], k[1])
+			if want, fixed := styles[k[0]]; fixed && k[1] == "" && style != want {
+				t.Errorf("%v is style %d, want %d", k, style, want)
+			}
+			if seen[style] || style == styles["unit-elsewhere"] && styles != nil {
+				t.Errorf("%v: style %d is another's", k, style)
+			}
+			seen[style] = true
+		}
 	}
 }
 

@@ -69,6 +69,7 @@ func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []ch
 		}
 		c.Panels = append(c.Panels, p)
 	}
+	c.Footer = b.footer(source{runs: func(r *run.Run) bool { return r.Workload == workload }})
 	if crossed {
 		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
 	}

@@ -92,7 +92,7 @@ func TestNamesOfRows(t *testing.T) {
 				}
 			}
 		}
-		b := &builder{in: &Input{Runs: runs}, legend: newLegend(&Study{runs: runs})}
+		b := &builder{in: &Input{Runs: runs}, legend: newLegend(&Study{runs: runs}, nil)}
 		if got := b.dayNames("w")(&runs[0]); got != c.want {
 			t.Errorf("%d devices, %d variants: %q, want %q", c.devices, c.variants, got, c.want)
 		}

@@ -7,6 +7,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // pairChart draws the curves of a comparison's two sides with its bands.
@@ -37,8 +38,34 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 		Key:    intervalItems(meanText(sideRuns(c)), t.Curve.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 	}
 	b.addStrip(&out, c)
+	out.Footer = b.footer(b.ofComparison(c))
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
 	return out
+}
+
+// ofComparison are the runs of a comparison's sides.
+func (b *builder) ofComparison(c *analysis.Comparison) source {
+	s := source{points: sideRuns(c), confidence: c.Confidence}
+	s.runs = func(r *run.Run) bool {
+		if r.Workload != c.Workload || !matches(c.Device, r.Device) || !matches(c.Supply, string(r.Supply)) || !matches(c.Variant, string(r.Variant)) {
+			return false
+		}
+		return sideHas(c, c.A, r) || sideHas(c, c.B, r)
+	}
+	return s
+}
+
+// sideHas tells whether a run is one of a side's; where sides are pairs of the variant and
+// more, by the variant alone.
+func sideHas(c *analysis.Comparison, side string, r *run.Run) bool {
+	switch c.Factor {
+	case "device":
+		return r.Device == side
+	case "supply":
+		return string(r.Supply) == side
+	}
+	key, value, _ := strings.Cut(side, "=")
+	return variantValue(r.Variant, key) == value
 }
 
 func sideRuns(c *analysis.Comparison) []int {
@@ -119,6 +146,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		out.Key = append(out.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "margin: ±" + sentence.Margin(c.Margin) + " % does not matter"})
 	}
 	out.Key = append(out.Key, crossings...)
+	out.Footer = b.footer(b.ofComparison(c))
 	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
 	return out, true
 }

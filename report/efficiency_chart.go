@@ -47,11 +47,10 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		Beside: true,
 	}
 	hollow := false
-	styles := b.legend.styles(keysOf(groups))
 	for _, d := range denominators {
 		p := chart.Panel{Title: d.title, X: place.axis()}
 		for _, g := range groups {
-			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, styles[[2]string{g.Device, g.Variant}]); ok {
+			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, b.legend.style(g.Device, g.Variant)); ok {
 				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
 					hollow = hollow || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To)
@@ -80,6 +79,7 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	if hollow {
 		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "the device does not follow this setting: no candidate for the best"})
 	}
+	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups), confidence: t.Curve.Confidence})
 	c.Alt = unit + "."
 	for _, g := range groups {
 		if words := wordsOf(sentence.Efficient(g)); words != "" && len(g.Points) > 1 {

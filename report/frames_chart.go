@@ -47,7 +47,7 @@ func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 		ranked := f.Times.Ranked()
 		frames := sentence.Counted(int(ranked.Frames()), "frame")
 		counts = append(counts, f.Name+": "+frames)
-		s := chart.Series{Name: f.Name, Style: i, Joined: true, Bare: true}
+		s := chart.Series{Name: f.Name, Style: b.frameStyle(f.Name, i), Joined: true, Bare: true}
 		for _, q := range exceedance(ranked) {
 			if 100*q[1] >= rarestShare {
 				s.Points = append(s.Points, flat(q[0], 100*q[1]))
@@ -68,6 +68,14 @@ func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 	c.Panels = []chart.Panel{p}
 	c.Lines = []string{strings.Join(counts, ", ") + "; no interval: every frame is counted"}
 	return c
+}
+
+// frameStyle is a device's own style where frame times are called like it.
+func (b *builder) frameStyle(name string, i int) int {
+	if k := slices.Index(b.legend.groups, name); k >= 0 {
+		return b.legend.fixed[k]
+	}
+	return len(b.legend.groups) + i
 }
 
 // exceedance is the share of frames that took at least a time, ms, at as many times as

@@ -16,9 +16,19 @@ type Input struct {
 	Frames  []Frames // frame times
 	Tidy    []byte   // the runs as CSV, offered for download
 
+	Words  Words          // the publisher's own
+	Styles map[string]int // of devices that look the same in all reports, see chart.Series
+
 	Made    time.Time      // when the report was made
 	Zone    *time.Location // of all times shown; nil: UTC
 	Version string         // of the program
+}
+
+// Words are what a publisher writes on a report.
+type Words struct {
+	Title      string // of the page; "": what was tested with what
+	Credit     string // beneath every chart
+	Conditions string // under which was tested, beneath every chart
 }
 
 // Device is what a device said of itself. Facts that changed between runs have

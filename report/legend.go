@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"sweepd/analysis"
+	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/run"
 )
@@ -16,14 +17,17 @@ import (
 type legend struct {
 	groups   []string
 	keys     [][2]string // device and variant of each group
+	fixed    []int       // the style of each group
 	variants bool        // names need the variant
 	devices  bool        // names need the device
 }
 
-// mostCurves is how many curves a chart holds: there are as many styles.
+// mostCurves is how many curves a chart holds: there are as many colours.
 const mostCurves = 6
 
-func newLegend(s *Study) legend {
+// newLegend gives each group its style; styles are those that devices have in other
+// reports too.
+func newLegend(s *Study, styles map[string]int) legend {
 	var l legend
 	seen := map[[2]string]bool{}
 	for i := range s.runs {
@@ -36,7 +40,32 @@ func newLegend(s *Study) legend {
 	for _, k := range l.keys {
 		l.groups = append(l.groups, l.name(k[0], k[1]))
 	}
+	l.fixed = fixStyles(l.keys, styles)
 	return l
+}
+
+// fixStyles gives the first group of each device that has a style in all reports that
+// style, and all others the styles that are left, in their order.
+func fixStyles(keys [][2]string, styles map[string]int) []int {
+	list := make([]int, len(keys))
+	taken := map[int]bool{}
+	for _, style := range styles { // also of devices that this report has not
+		taken[style] = true
+	}
+	given := map[string]bool{}
+	next := 0
+	for i, k := range keys {
+		style, fixed := styles[k[0]]
+		if fixed && !given[k[0]] {
+			list[i], given[k[0]] = style, true
+			continue
+		}
+		for taken[next] {
+			next++
+		}
+		list[i], taken[next] = next, true
+	}
+	return list
 }
 
 // name is what a device with its variant is called in charts.
@@ -51,56 +80,40 @@ func (l legend) name(device, variant string) string {
 	return device + ", " + variant
 }
 
+// style is a group's style, the same in every chart of the report.
 func (l legend) style(device, variant string) int {
-	return max(0, slices.Index(l.groups, l.name(device, variant))) % mostCurves
-}
-
-// styles are the styles of several groups in one chart: each group's own, and, where
-// there are more groups than styles and two have the same, the first that is free.
-func (l legend) styles(keys [][2]string) map[[2]string]int {
-	out := map[[2]string]int{}
-	taken := [mostCurves]bool{}
-	for _, k := range keys {
-		if style := l.style(k[0], k[1]); !taken[style] {
-			out[k], taken[style] = style, true
-		}
+	if i := slices.Index(l.groups, l.name(device, variant)); i >= 0 {
+		return l.fixed[i]
 	}
-	for _, k := range keys {
-		if _, has := out[k]; !has {
-			out[k] = max(0, slices.Index(taken[:], false))
-			taken[out[k]] = true
-		}
-	}
-	return out
+	return 0
 }
 
-// supplyStyles are the styles of mains and battery: two that no group has, as long as
-// there are any.
-func (l legend) supplyStyles() (mains, battery int) {
-	mains = min(max(2, len(l.groups)), mostCurves-2)
-	return mains, mains + 1
-}
+// The styles of what is measured of one device, and of its supplies.
+var (
+	processorStyle = chart.Quantity(0)
+	graphicsStyle  = chart.Quantity(1)
+	batteryStyle   = chart.Quantity(2)
+	mainsStyle     = chart.Quantity(3)
+)
 
-func (l legend) supplyStyle(supply string) int {
-	mains, battery := l.supplyStyles()
+func supplyStyle(supply string) int {
 	if supply == "battery" {
-		return battery
+		return batteryStyle
 	}
-	return mains
+	return mainsStyle
 }
 
 // sideStyles are the styles of a comparison's sides.
 func (l legend) sideStyles(x *analysis.Comparison) (a, b int) {
 	if x.Factor == "supply" {
-		return l.supplyStyle(x.A), l.supplyStyle(x.B)
+		return supplyStyle(x.A), supplyStyle(x.B)
 	}
 	p, okP := l.side(x, x.A)
 	q, okQ := l.side(x, x.B)
 	if !okP || !okQ || p == q {
-		return mostCurves - 2, mostCurves - 1
+		return len(l.groups), len(l.groups) + 1
 	}
-	styles := l.styles([][2]string{p, q})
-	return styles[p], styles[q]
+	return l.style(p[0], p[1]), l.style(q[0], q[1])
 }
 
 // side is the group that a side of a comparison of devices or variants is. Where a

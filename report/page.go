@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"strings"
 	"time"
 
@@ -104,7 +105,7 @@ type builder struct {
 
 // Compose lays a report out.
 func Compose(in Input) *Page {
-	b := &builder{in: &in, study: &in.Study, legend: newLegend(&in.Study), zone: in.Zone, names: map[string]bool{},
+	b := &builder{in: &in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{},
 		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
 	if b.zone == nil {
 		b.zone = time.UTC
@@ -114,6 +115,7 @@ func Compose(in Input) *Page {
 		Claims: in.Study.Claims, Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
+	p.Title = cmp.Or(in.Words.Title, p.Title)
 	p.Short, p.Brackets = b.short(), b.brackets()
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {

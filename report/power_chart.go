@@ -33,10 +33,9 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
 	}
 	c.Alt = c.Title
-	styles := b.legend.styles(keysOf(groups))
 	several := false
 	for _, g := range groups {
-		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: styles[[2]string{g.Device, g.Variant}], Joined: true}
+		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
 		var ends []string
 		for _, x := range g.Points {
 			if !x.PackageW.Known() {
@@ -62,6 +61,7 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 		}
 	}
 	c.Panels = []chart.Panel{p}
+	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups)})
 	return c
 }
 
@@ -133,10 +133,9 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	for _, g := range groups {
 		keys = append(keys, [2]string{g.Device, g.Variant})
 	}
-	styles := b.legend.styles(keys)
 	exact := false
-	for i, g := range groups {
-		name, style := b.legend.name(g.Device, g.Variant), styles[keys[i]]
+	for _, g := range groups {
+		name, style := b.legend.name(g.Device, g.Variant), b.legend.style(g.Device, g.Variant)
 		w, h := chart.Series{Name: name, Style: style, Joined: true}, chart.Series{Name: name, Style: style, Joined: true}
 		var ends []string
 		for _, x := range g.Points {
@@ -170,6 +169,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	c.Title += which
 	c.Alt = c.Title + "." + c.Alt
 	c.Key = intervalItems(meanText(n), r.Confidence, c.Panels, sources...)
+	c.Footer = b.footer(source{runs: ofGroups(workload, "battery", keys), points: n, confidence: r.Confidence})
 	return c
 }
 

@@ -23,6 +23,7 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 		if x := b.onlyComparison(t, workload, supply, part); x != nil {
 			b.addStrip(&c, x)
 		}
+		c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(part)), points: countRuns(part), confidence: t.Curve.Confidence})
 		c.Alt = altOfCurves(&c, t, part)
 		return c
 	}))
@@ -59,9 +60,8 @@ func keysOf(groups []*analysis.CurveGroup) [][2]string {
 
 func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place settings) chart.Panel {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
-	styles := b.legend.styles(keysOf(groups))
 	for _, g := range groups {
-		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: styles[[2]string{g.Device, g.Variant}], Joined: true}
+		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
 		for _, x := range g.Points {
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}

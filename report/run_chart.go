@@ -27,7 +27,7 @@ func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 	}{{"temperature, °C", t.Temperature}, {"power, W", t.Power}, {"clock, GHz", t.Clock}} {
 		p := chart.Panel{Y: chart.Axis{Label: part.label}, X: chart.Axis{Label: "time since the start, s", From: new(float64)}}
 		for i, l := range part.lines {
-			if s := traceSeries(l, i); len(s.Points) > 0 {
+			if s := traceSeries(l, quantityStyle(l, i)); len(s.Points) > 0 {
 				p.Series = append(p.Series, s)
 			}
 		}
@@ -43,6 +43,7 @@ func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 		c.Panels[i].Marks = marks
 	}
 	c.Key = items
+	c.Footer = b.footerOf([]run.Run{*r}, source{})
 	c.Alt = c.Title + ". " + c.Lines[0] + "."
 	for _, f := range r.Findings {
 		c.Alt += " " + sentence.Capital(f.Text) + "."
@@ -87,6 +88,22 @@ func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: fmt.Sprintf("%s, %s%s: %s", f.Severity, f.Code, where, strings.TrimSuffix(f.Text, "."))})
 	}
 	return marks, items
+}
+
+// quantityStyle is the style of a quantity of one run by what it belongs to; the i-th
+// style where that is nothing known.
+func quantityStyle(l Line, i int) int {
+	switch name := strings.ToLower(l.Name); {
+	case l.Steps:
+		return chart.Ink
+	case strings.HasPrefix(name, "cpu") || name == "package":
+		return processorStyle
+	case strings.HasPrefix(name, "gpu"):
+		return graphicsStyle
+	case strings.HasPrefix(name, "battery"):
+		return batteryStyle
+	}
+	return chart.Quantity(i)
 }
 
 // mostPoints is how many points of a line a chart can show apart.

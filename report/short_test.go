@@ -161,12 +161,12 @@ func TestLegendNames(t *testing.T) {
 		{[]run.Run{of("unit-oak", "cores=6"), of("unit-elm", "")}, "unit-oak, cores=6"},
 		{[]run.Run{of("unit-oak", "cores=6"), of("unit-elm", "cores=6")}, "unit-oak"},
 	} {
-		l := newLegend(&Study{runs: c.runs})
+		l := newLegend(&Study{runs: c.runs}, nil)
 		if got := l.name("unit-oak", "cores=6"); got != c.want {
 			t.Errorf("%v: %q, want %q", c.runs, got, c.want)
 		}
 	}
-	l := newLegend(&Study{runs: []run.Run{of("unit-oak", ""), of("", "cores=6")}})
+	l := newLegend(&Study{runs: []run.Run{of("unit-oak", ""), of("", "cores=6")}}, nil)
 	if got := l.name("unit-oak", "") + "; " + l.name("", "cores=6"); got != "unit-oak, as it comes; unnamed device, cores=6" {
 		t.Errorf("got %q", got)
 	}

@@ -5,12 +5,13 @@ import (
 	"time"
 )
 
-// Chart is one picture: a title, one to three panels and a key.
+// Chart is one picture: a title, one to three panels, a key and a footer.
 type Chart struct {
-	Name  string   // of its files, without ending
-	Title string   // what it shows
-	Lines []string // below the title: quantity, unit, n, interval
-	Alt   string   // the same in words, for those who cannot see it
+	Name   string   // of its files, without ending
+	Title  string   // the finding: what a reader takes home, no more than the top of the page may say
+	Lines  []string // the subtitle: what is drawn, of which workload and supply, in which unit
+	Alt    string   // the verdict in words, for those who cannot see it
+	Footer []string // beneath the key: what was tested, how, when, and the publisher's own line
 
 	Panels  []Panel
 	Beside  bool   // panels stand side by side where there is room, else one above the other
@@ -54,7 +55,8 @@ type Axis struct {
 // not known; a Y that is NaN leaves a gap in the line.
 type Point struct{ X, Y, Lower, Upper float64 }
 
-// Series is one curve. Style picks its colour, marker and dashes: 0 to 5, or Ink.
+// Series is one curve. Style picks its colour, marker and dashes: from 0 that of something
+// that is compared, such as a device; Ink; or a Quantity.
 type Series struct {
 	Name    string
 	Style   int

@@ -308,6 +308,12 @@ func contrast(a, b color.NRGBA) float64 {
 	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
 }
 
+// seenApart is how far two colours are apart for a kind of vision.
+func seenApart(m [3][3]float64, x, y color.NRGBA) float64 {
+	a, b := oklab(times(m, linear(x))), oklab(times(m, linear(y)))
+	return math.Hypot(math.Hypot(a[0]-b[0], a[1]-b[1]), a[2]-b[2])
+}
+
 // Text has a contrast of 4.5 (WCAG 2.2, 1.4.3 AA), curves of 3 (1.4.11), and any
 // two curves differ for readers with any one kind of cone missing: by 0.12 in
 // OKLab, six times what can just be told (0.02: common practice, no source).
@@ -318,16 +324,24 @@ func TestPalette(t *testing.T) {
 				t.Errorf("%s: text %v has contrast %.2f", p.Name, c, r)
 			}
 		}
-		for i, c := range p.Styles {
-			if r := contrast(c, p.Paper); r < 3 {
-				t.Errorf("%s: style %d has contrast %.2f", p.Name, i, r)
-			}
-			for k := range i {
-				for name, m := range vision {
-					a, b := oklab(times(m, linear(c))), oklab(times(m, linear(p.Styles[k])))
-					if d := math.Hypot(math.Hypot(a[0]-b[0], a[1]-b[1]), a[2]-b[2]); d < 0.12 {
-						t.Errorf("%s, %s: styles %d and %d are %.3f apart", p.Name, name, k, i, d)
+		for what, colours := range map[string][]color.NRGBA{"style": p.Styles[:], "quantity": p.Quantities[:]} {
+			for i, c := range colours {
+				if r := contrast(c, p.Paper); r < 3 {
+					t.Errorf("%s: %s %d has contrast %.2f", p.Name, what, i, r)
+				}
+				for k := range i {
+					for name, m := range vision {
+						if d := seenApart(m, c, colours[k]); d < 0.12 {
+							t.Errorf("%s, %s: %s %d and %d are %.3f apart", p.Name, name, what, k, i, d)
+						}
 					}
+				}
+			}
+		}
+		for i, c := range p.Quantities { // never in one picture with devices, but of another colour
+			for k, style := range p.Styles {
+				if d := seenApart(vision["all cones"], c, style); d < 0.12 {
+					t.Errorf("%s: quantity %d and style %d are %.3f apart", p.Name, i, k, d)
 				}
 			}
 		}
@@ -341,6 +355,18 @@ func TestPalette(t *testing.T) {
 		if len(p.Colours()) != len(Names) {
 			t.Errorf("%s: %d colours, %d names", p.Name, len(p.Colours()), len(Names))
 		}
+	}
+}
+
+// No two styles are the same, and where a colour comes again, marker and dashes do not.
+func TestStylesAreAllDifferent(t *testing.T) {
+	seen := map[string]bool{}
+	for i := range Styles {
+		look := fmt.Sprint(Light.colour(i), form(i))
+		if seen[look] {
+			t.Errorf("style %d looks like another", i)
+		}
+		seen[look] = true
 	}
 }
 

@@ -36,7 +36,7 @@ func heightOf(c *Chart, s Size) float64 {
 		return s.Height
 	}
 	f := newFrame(nil, c, s, &Light)
-	h := f.headHeight() + f.keyHeight() + 2*f.pad
+	h := f.headHeight() + f.keyHeight() + f.footHeight() + 2*f.pad
 	for i := range c.Panels {
 		each := float64(narrowPanel)
 		if c.Sharing {
@@ -61,15 +61,18 @@ func draw(c vg.Canvas, chart *Chart, s Size, p *Palette) {
 	f.height = heightOf(chart, s)
 	f.fill(0, 0, s.Width, f.height, p.Paper)
 	top := f.head()
-	bottom := f.height - f.pad - f.keyHeight()
+	foot := f.height - f.pad - f.footHeight()
+	bottom := foot - f.keyHeight()
 	f.panels(top, bottom)
 	f.key(bottom)
+	f.foot(foot)
 }
 
 func (f *frame) titleType() lettering { return lettering{f.size.Text * 1.42, true} }
 func (f *frame) lineType() lettering  { return lettering{f.size.Text * 0.94, false} }
 func (f *frame) tickType() lettering  { return lettering{f.size.Text * 0.94, false} }
 func (f *frame) nameType() lettering  { return lettering{f.size.Text, true} }
+func (f *frame) footType() lettering  { return lettering{f.size.Text * 0.8, false} }
 
 func (f *frame) inner() float64 { return f.size.Width - 2*f.pad }
 
@@ -114,6 +117,32 @@ func (f *frame) head() float64 {
 		y += f.itemsHeight(items)
 	}
 	return y + f.size.Text*0.5
+}
+
+// footLines are the words beneath the key.
+func (f *frame) footLines() []string {
+	var lines []string
+	for _, s := range f.chart.Footer {
+		lines = append(lines, f.footType().wrap(s, f.inner(), f.mostLines())...)
+	}
+	return lines
+}
+
+func (f *frame) footHeight() float64 {
+	n := len(f.footLines())
+	if n == 0 {
+		return 0
+	}
+	return float64(n)*f.footType().size*footLine + f.size.Text*0.5
+}
+
+// footLine is from line to line of the footer, in its text's size.
+const footLine = 1.3
+
+// foot writes the footer from the height y downwards.
+func (f *frame) foot(y float64) {
+	l := f.footType()
+	f.writeLines(f.footLines(), f.pad, y+f.size.Text*0.5, l, 0.95, l.size*footLine, f.palette.Soft)
 }
 
 // writeLines writes lines from y downwards, a step apart, and returns where the next would

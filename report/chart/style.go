@@ -10,7 +10,7 @@ import (
 var dashes = [6][]float64{nil, {4.5, 2.2}, {1.2, 1.6}, {7, 1.8, 1.2, 1.8}, {2.6, 1.4}, {9, 2.4}}
 
 func dashesOf(style int, width float64) []vg.Length {
-	pattern := dashes[max(style, 0)%len(dashes)]
+	pattern := dashes[form(style)]
 	out := make([]vg.Length, len(pattern))
 	for i, d := range pattern {
 		out[i] = vg.Length(d * width)
@@ -35,7 +35,7 @@ func outline(style int, at vg.Point, r vg.Length) vg.Path {
 		p.Close()
 		return p
 	}
-	switch max(style, 0) % len(dashes) {
+	switch form(style) {
 	case 1:
 		return polygon([2]float64{-.9, -.9}, [2]float64{.9, -.9}, [2]float64{.9, .9}, [2]float64{-.9, .9})
 	case 2:

@@ -117,6 +117,10 @@ func cleaned(c *Chart) *Chart {
 	for i, s := range c.Lines {
 		out.Lines[i] = clean(s)
 	}
+	out.Footer = make([]string, len(c.Footer))
+	for i, s := range c.Footer {
+		out.Footer[i] = clean(s)
+	}
 	out.Panels = make([]Panel, len(c.Panels))
 	for i, p := range c.Panels {
 		p.Title, p.X.Label, p.Y.Label = clean(p.Title), clean(p.X.Label), clean(p.Y.Label)
