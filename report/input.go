@@ -14,6 +14,8 @@ type Input struct {
 	Devices []Device
 	Traces  []Trace  // the course of single runs
 	Frames  []Frames // frame times
+	// Measured is what sensors measured of runs besides their watts, by the runs' ids.
+	Measured map[string]Measured
 	Tidy    []byte   // the runs as CSV, offered for download
 
 	Words  Words          // the publisher's own
@@ -44,6 +46,17 @@ type Trace struct {
 	Temperature []Line // °C
 	Power       []Line // W
 	Clock       []Line // GHz
+	Fan         []Line // revolutions per minute
+	// Normal tells that the run is drawn as one like all others, without a finding.
+	Normal bool
+}
+
+// Measured is what sensors measured over a run, NaN where there is no sensor.
+type Measured struct {
+	TemperatureOf string  // what the sensor is at, such as "CPU"
+	Temperature   float64 // °C, mean over the run
+	Clock         float64 // GHz, mean over the run and all clocks of the processor
+	Fan           float64 // revolutions per minute, mean over the run and all fans
 }
 
 // Line is one quantity over the time since the start of the run.

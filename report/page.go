@@ -117,6 +117,9 @@ func Compose(in Input) *Page {
 	p.Title, p.Subtitle = b.title()
 	p.Title = cmp.Or(in.Words.Title, p.Title)
 	p.Short, p.Brackets = b.short(), b.brackets()
+	if s := (Section{Title: "Who is ahead where", Charts: b.aheadCharts()}); !s.empty() {
+		p.Sections = append(p.Sections, s)
+	}
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {
 			if s := b.workload(&in.Study.Topics[i], w); !s.empty() {

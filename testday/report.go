@@ -160,9 +160,11 @@ func ReportInput(ctx context.Context, s Reportable, q ReportRequest) (report.Inp
 	if err != nil {
 		return in, err
 	}
-	if in.Runs, err = s.Runs(ctx, q.Filter); err != nil {
+	records, err := s.Records(ctx, q.Filter)
+	if err != nil {
 		return in, err
 	}
+	in.Runs, in.Measured = listedRuns(records), measured(records)
 	q.Questions.SwitchedOff = x.SwitchedOff
 	if in.Study, err = report.Ask(x.Runs, q.Questions); err != nil {
 		return in, err

@@ -24,6 +24,7 @@ type Panel struct {
 	Title string
 	X, Y  Axis
 
+	Rows   []Row // a list of things in place of the y axis; no curves
 	Spans  []Span
 	Lanes  []Lane
 	Strip  []Cell
@@ -68,6 +69,11 @@ type Series struct {
 	Crossed bool   // small crosses instead of the style's markers
 	Small   bool   // small markers, for many points
 	Open    bool   // hollow markers, for what is not certain
+	// Across are the intervals of the points' x, one for each; none where From is not below
+	// To. nil: no point has one.
+	Across []Reach
+	// Words stand beside the points, one for each; those without room are left out.
+	Words []string
 }
 
 // Reach is a stretch on an axis.
@@ -92,6 +98,17 @@ func (p *Panel) ReachX() Reach {
 	for _, s := range p.Series {
 		for _, q := range s.Points {
 			r.widen(q.X)
+		}
+		for _, a := range s.Across {
+			r.widen(a.From, a.To)
+		}
+	}
+	for _, row := range p.Rows {
+		for _, q := range row.Pieces {
+			r.widen(q.From, q.To)
+		}
+		for _, q := range row.Spots {
+			r.widen(q.At, q.Lower, q.Upper)
 		}
 	}
 	return r
@@ -188,5 +205,8 @@ const (
 	SymbolSpan     // shading
 	SymbolGuide    // a dashed line
 	SymbolCrossing // an upright line in its interval
+	SymbolHatch    // a hatched piece: a setting that is not kept
+	SymbolPlace    // an upright line with its interval, level
+	SymbolRange    // a piece of the style's colour
 	SymbolNone
 )

@@ -42,6 +42,9 @@ func heightOf(c *Chart, s Size) float64 {
 		if c.Sharing {
 			each = narrowPanel * 0.7
 		}
+		if p := &c.Panels[i]; len(p.Rows) > 0 {
+			each = f.rowsHeight(p, narrowRow)
+		}
 		h += each + f.panelHead(&c.Panels[i]) + f.panelFoot(i)
 	}
 	return h
@@ -212,15 +215,15 @@ func (f *frame) panels(top, bottom float64) {
 		free -= f.panelHead(&f.chart.Panels[i]) + f.panelFoot(i)
 		labels = max(labels, f.labelRoom(i))
 	}
-	each := free / float64(n)
+	each := f.heights(free)
 	for i := range f.chart.Panels {
-		gutter = max(gutter, f.gutter(&f.chart.Panels[i], each))
+		gutter = max(gutter, f.gutter(&f.chart.Panels[i], each[i]))
 	}
 	y := top
 	for i := range f.chart.Panels {
 		y += f.panelHead(&f.chart.Panels[i])
-		rooms[i] = room{f.pad + gutter, y, f.size.Width - f.pad - labels, y + each, f.pad}
-		y += each + f.panelFoot(i)
+		rooms[i] = room{f.pad + gutter, y, f.size.Width - f.pad - labels, y + each[i], f.pad}
+		y += each[i] + f.panelFoot(i)
 	}
 	for i := range f.chart.Panels {
 		f.panel(i, rooms[i])
@@ -310,6 +313,9 @@ func (f *frame) panelFoot(i int) float64 {
 // gutter is the width of the numbers left of a panel's axes.
 func (f *frame) gutter(p *Panel, height float64) float64 {
 	w := 0.0
+	if len(p.Rows) > 0 {
+		return f.rowGutter(p)
+	}
 	s := f.yScale(p, 0, height)
 	for _, t := range s.ticks(f.yTicks(height)) {
 		w = max(w, f.tickType().width(t.text))

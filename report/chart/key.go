@@ -131,6 +131,14 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 		f.line(stroke{f.palette.Soft, 1.6, []vgLen{6, 4}}, [2]float64{x + w/2, y - t*0.55}, [2]float64{x + w/2, y + t*0.55})
 	case SymbolSpan:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, f.palette.Grid)
+	case SymbolHatch:
+		f.hatch(x, y-t*0.5, x+w, y+t*0.5)
+		f.line(stroke{colour: f.palette.Soft, width: 1}, [2]float64{x, y - t*0.5}, [2]float64{x + w, y - t*0.5}, [2]float64{x + w, y + t*0.5}, [2]float64{x, y + t*0.5}, [2]float64{x, y - t*0.5})
+	case SymbolPlace:
+		f.line(stroke{colour: f.palette.Ink, width: 2.2}, [2]float64{x + w/2, y - t*0.5}, [2]float64{x + w/2, y + t*0.5})
+		f.level(x+w*0.15, x+w*0.85, y+t*0.3, barEnd*0.6, stroke{colour: f.palette.Ink, width: 2})
+	case SymbolRange:
+		f.fill(x, y-t*0.5, x+w, y+t*0.5, faded(colour, 0x4a))
 	case SymbolNone:
 		return 0
 	}

@@ -20,6 +20,9 @@ func (f *frame) labelRoom(i int) float64 {
 		return f.size.Text * 0.4
 	}
 	w := 0.0
+	if note := f.noteRoom(&f.chart.Panels[i]); note > 0 {
+		return note
+	}
 	for _, s := range f.chart.Panels[i].Series {
 		if !f.namedLater(i, s.Name) {
 			for _, line := range f.nameLines(s.Name) {

@@ -16,6 +16,12 @@ func (f *frame) panel(i int, r room) {
 	x := f.xScale(p, r.x0, r.x1)
 	y := f.yScale(p, r.y0, r.y1-f.beneath(p))
 	f.panelWords(p, r)
+	if len(p.Rows) > 0 {
+		f.spans(p, x, r)
+		f.rowsOf(p, x, r)
+		f.xFoot(x, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
+		return
+	}
 	f.spans(p, x, r)
 	f.grid(x, y, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
 	f.strip(p, x, r)
@@ -27,6 +33,7 @@ func (f *frame) panel(i int, r room) {
 	for k := range p.Series {
 		f.series(p, k, x, y, r)
 	}
+	f.pointWords(p, x, y, room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left})
 	if f.size.Labels {
 		f.names(i, x, y, r)
 	}
@@ -88,6 +95,12 @@ func (f *frame) grid(x, y scale, r room, bare bool) {
 		f.text(r.x0-f.size.Text*0.4, h+l.size*0.35, t.text, l, f.palette.Soft, right)
 	}
 	f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{r.x0, r.y1}, [2]float64{r.x1, r.y1})
+	f.xFoot(x, r, bare)
+}
+
+// xFoot draws the numbers and the words beneath the x axis.
+func (f *frame) xFoot(x scale, r room, bare bool) {
+	l := f.tickType()
 	f.xTicks(x, r, bare)
 	if x.axis.Label != "" && !bare {
 		f.text((r.x0+r.x1)/2, r.y1+f.size.Text*2.75, l.cut(x.label(), r.x1-r.x0+f.size.Text*2), l, f.palette.Soft, middle)

@@ -48,6 +48,7 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 			f.clippedBar(at[i][0], y.at(q.Lower), y.at(q.Upper), y, stroke{colour: colour, width: 1.8})
 		}
 	}
+	f.across(s, at, x)
 	for i, q := range s.Points {
 		switch {
 		case math.IsNaN(q.Y) || s.Bare || at[i][1] < r.y0-1 || at[i][1] > r.y1+1:

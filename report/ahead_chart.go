@@ -1,0 +1,417 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"sweepd/analysis"
+	"sweepd/report/chart"
+	"sweepd/report/sentence"
+)
+
+// The opening picture: who is ahead where. A row for each workload and supply, and with
+// more than two devices for each that is compared, shows over the settings what the error
+// budget of the page lets claim.
+
+// mostAheadRows is how many rows one picture holds.
+const mostAheadRows = 16
+
+// aheadRow is a row with the comparison that it shows.
+type aheadRow struct {
+	chart.Row
+	c      analysis.Comparison // restated
+	claims []*analysis.Claim
+}
+
+// aheadCharts draw who is ahead where, of all comparisons of devices; none without any. One
+// picture holds all, unless they are very many.
+func (b *builder) aheadCharts() []chart.Chart {
+	var list []analysis.Comparison
+	for i := range b.study.Topics {
+		if t := &b.study.Topics[i]; t.Device != nil {
+			for k := range t.Device.Comparisons {
+				if c := b.study.budget.Restate(&t.Device.Comparisons[k]); slices.ContainsFunc(c.Settings, isShared) {
+					list = append(list, c)
+				}
+			}
+		}
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(list, func(x, y analysis.Comparison) int { // mains first, as everywhere
+		return cmp.Or(cmp.Compare(x.Workload, y.Workload), -cmp.Compare(sentence.OrEmpty(x.Supply), sentence.OrEmpty(y.Supply)))
+	})
+	place := placeSettings(sharedSettings(list))
+	several := severalPairs(list)
+	var rows []aheadRow
+	for i := range list {
+		rows = append(rows, b.aheadRow(&list[i], place, several))
+	}
+	var charts []chart.Chart
+	parts := (len(rows) + mostAheadRows - 1) / mostAheadRows
+	for k := range parts {
+		part := rows[k*len(rows)/parts : (k+1)*len(rows)/parts]
+		which := ""
+		if parts > 1 {
+			which = fmt.Sprintf(" (%d of %d)", k+1, parts)
+		}
+		charts = append(charts, b.aheadChart(part, place, several, which))
+	}
+	return charts
+}
+
+func isShared(s analysis.SettingComparison) bool { return s.NA > 0 && s.NB > 0 }
+
+func sharedSettings(list []analysis.Comparison) []setting {
+	var all []setting
+	for i := range list {
+		for _, s := range list[i].Settings {
+			if isShared(s) {
+				all = append(all, setting{s.SettingW, s.Setting})
+			}
+		}
+	}
+	return all
+}
+
+func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, which string) chart.Chart {
+	first := &rows[0].c
+	p := chart.Panel{X: place.axis()}
+	c := chart.Chart{Name: b.unique("who-is-ahead"), Title: b.aheadTitle(rows, several) + which}
+	for i := range rows {
+		p.Rows = append(p.Rows, rows[i].Row)
+	}
+	base := fmt.Sprintf("%s against %s (%s = 100 %%)", sentence.Side(first.A), sentence.Side(first.B), sentence.Side(first.B))
+	if several {
+		base = fmt.Sprintf("each device against %s (%s = 100 %%)", sentence.Side(first.B), sentence.Side(first.B))
+	}
+	c.Lines = []string{base + ", by the setting"}
+	c.Panels = []chart.Panel{p}
+	c.Key = b.aheadKey(rows)
+	c.Alt = c.Title + "."
+	for i := range rows {
+		c.Alt += " " + rows[i].words()
+	}
+	return c
+}
+
+// aheadKey explains what occurs in the rows.
+func (b *builder) aheadKey(rows []aheadRow) []chart.Item {
+	has := map[chart.PieceKind]bool{}
+	crossed := false
+	for _, r := range rows {
+		for _, p := range r.Pieces {
+			has[p.Kind] = true
+		}
+		crossed = crossed || len(r.Spots) > 0
+	}
+	var items []chart.Item
+	if has[chart.PieceLead] {
+		var seen []string
+		for i := range rows {
+			c := &rows[i].c
+			styleA, styleB := b.legend.sideStyles(c)
+			for _, side := range []struct {
+				name    string
+				verdict analysis.Verdict
+				style   int
+			}{{c.A, analysis.VerdictA, styleA}, {c.B, analysis.VerdictB, styleB}} {
+				leads := slices.ContainsFunc(c.Bands, func(x analysis.Band) bool { return x.Verdict == side.verdict })
+				if leads && !slices.Contains(seen, side.name) {
+					seen = append(seen, side.name)
+					items = append(items, chart.Item{Symbol: chart.SymbolAhead, Style: side.style, Text: sentence.Side(side.name) + " ahead"})
+				}
+			}
+		}
+	}
+	if has[chart.PieceLevel] {
+		items = append(items, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(rows[0].c.Margin) + " %"})
+	}
+	if has[chart.PieceOpen] {
+		items = append(items, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
+	}
+	if has[chart.PieceKept] {
+		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "a device does not keep to this setting: not compared"})
+	}
+	if crossed {
+		items = append(items, chart.Item{Symbol: chart.SymbolPlace, Text: "the lead changes, with its 95 % interval"})
+	}
+	return append(items, chart.Item{Symbol: chart.SymbolNone, Text: "All that is claimed holds together with 95 %."})
+}
+
+// aheadRow draws a comparison as a row.
+func (b *builder) aheadRow(c *analysis.Comparison, place settings, several bool) aheadRow {
+	r := aheadRow{c: *c, claims: b.claimsOf(c)}
+	where := sentence.Joined(conditions(c))
+	r.Group, r.Name = c.Workload, strings.TrimPrefix(where, "on ")
+	if several {
+		r.Group, r.Name = sentence.Joined(c.Workload, where), sentence.Side(c.A)
+	}
+	styleA, styleB := b.legend.sideStyles(c)
+	add := func(from, to setting, p chart.Piece) {
+		p.Reach = chart.Reach{From: place.reach(place.at(from.watts, from.name)).From, To: place.reach(place.at(to.watts, to.name)).To}
+		r.Pieces = append(r.Pieces, p)
+	}
+	throughout := r.overallAlone()
+	eachStretch(c, func(from, to analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
+		a, z := setting{from.SettingW, from.Setting}, setting{to.SettingW, to.Setting}
+		k := r.band(from, verdict)
+		switch {
+		case !kept:
+			add(a, z, chart.Piece{Kind: chart.PieceKept, Words: []string{"not kept by " + b.whoDoesNotKeep(c, from), "not kept"}})
+		case k != nil && verdict == analysis.VerdictA:
+			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleA, Words: leadWords(c, k)})
+		case k != nil && verdict == analysis.VerdictB:
+			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleB, Words: leadWords(c, k)})
+		case k != nil:
+			add(a, z, chart.Piece{Kind: chart.PieceLevel, Words: []string{"level within " + sentence.Margin(c.Margin) + " %", "level"}})
+		case throughout != "":
+			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{throughout + "; too few runs to say where", throughout}})
+		case slices.ContainsFunc(c.Crossings, func(x analysis.Crossing) bool { return x.AtW > from.SettingW-1e-9 && x.AtW < to.SettingW+1e-9 }):
+			add(a, z, chart.Piece{Kind: chart.PieceOpen}) // the crossing has words of its own
+		default:
+			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{"cannot be told", "?"}})
+		}
+	})
+	for _, x := range c.Crossings {
+		r.Spots = append(r.Spots, chart.Spot{At: float64(x.AtW), Lower: finite(x.LowerW), Upper: finite(x.UpperW), Crossing: true, Words: sentence.Crossing(x)})
+	}
+	return r
+}
+
+// eachStretch walks the stretches of neighbouring shared settings with one verdict, or that a
+// side does not keep.
+func eachStretch(c *analysis.Comparison, do func(from, to analysis.SettingComparison, verdict analysis.Verdict, kept bool)) {
+	shared := slices.DeleteFunc(slices.Clone(c.Settings), func(s analysis.SettingComparison) bool { return !isShared(s) })
+	kept := func(s analysis.SettingComparison) bool { return s.Followed == nil || *s.Followed }
+	for from := 0; from < len(shared); {
+		to := from
+		for to+1 < len(shared) && kept(shared[to+1]) == kept(shared[from]) && (!kept(shared[from]) || shared[to+1].Verdict == shared[from].Verdict) {
+			to++
+		}
+		do(shared[from], shared[to], shared[from].Verdict, kept(shared[from]))
+		from = to + 1
+	}
+}
+
+// claimsOf are the claims of the page on a comparison.
+func (b *builder) claimsOf(c *analysis.Comparison) []*analysis.Claim {
+	var list []*analysis.Claim
+	for i := range b.study.Claims {
+		k := &b.study.Claims[i]
+		if k.Factor == c.Factor && k.Metric == c.Metric && k.Workload == c.Workload && k.A == c.A && k.B == c.B && k.At == c.At && k.Per == c.Per &&
+			sameText(k.Device, c.Device) && sameText(k.Supply, c.Supply) && sameText(k.Variant, c.Variant) {
+			list = append(list, k)
+		}
+	}
+	return list
+}
+
+func sameText(a, b *string) bool { return (a == nil) == (b == nil) && sentence.OrEmpty(a) == sentence.OrEmpty(b) }
+
+// band is the claim on the band that begins at a setting; nil where none is claimed.
+func (r *aheadRow) band(from analysis.SettingComparison, v analysis.Verdict) *analysis.Claim {
+	for _, k := range r.claims {
+		if k.Kind == analysis.ClaimBand && k.Verdict == v && from.Is(k.FromW, k.From) {
+			return k
+		}
+	}
+	return nil
+}
+
+// overallAlone says what is claimed of the mean over all settings where no single setting is
+// decided; "" where one is, or nothing is claimed.
+func (r *aheadRow) overallAlone() string {
+	for _, k := range r.claims {
+		if k.Kind == analysis.ClaimBand {
+			return ""
+		}
+	}
+	for _, k := range r.claims {
+		switch {
+		case k.Kind != analysis.ClaimOverall:
+		case k.Verdict == analysis.VerdictTie:
+			return "level within " + sentence.Margin(r.c.Margin) + " % on average"
+		default:
+			return sentence.Side(r.c.A) + " about " + percentOff(k) + " " + aheadOrBehind(k) + " throughout"
+		}
+	}
+	return ""
+}
+
+// percentOff is the size of a claim's difference, a/b - 1.
+func percentOff(k *analysis.Claim) string {
+	return sentence.Fixed(math.Abs(100*float64(k.Diff)), sentence.PercentPlaces(k.Lower, k.Upper)) + " %"
+}
+
+func aheadOrBehind(k *analysis.Claim) string {
+	if k.Verdict == analysis.VerdictB {
+		return "behind"
+	}
+	return "ahead"
+}
+
+// leadWords are the words of a band: who is ahead, and how far a is from b.
+func leadWords(c *analysis.Comparison, k *analysis.Claim) []string {
+	a, n := sentence.Side(c.A), percentOff(k)
+	if k.Verdict == analysis.VerdictB {
+		whole := fmt.Sprintf("%s ahead: %s %s behind", sentence.Side(c.B), a, n)
+		return []string{whole + interval100(k), whole, sentence.Side(c.B) + " ahead"}
+	}
+	whole := a + " ahead by " + n
+	return []string{whole + interval100(k), whole, a + " ahead", "+" + n}
+}
+
+// whoDoesNotKeep names the side that draws other watts than a setting asks for, or both.
+func (b *builder) whoDoesNotKeep(c *analysis.Comparison, s analysis.SettingComparison) string {
+	var who []string
+	for _, side := range []struct {
+		name  string
+		watts analysis.Number
+	}{{c.A, s.PackageWA}, {c.B, s.PackageWB}} {
+		if g := b.curveOfSide(c, side.name); g != nil && (s.SettingW < g.Effective.FromW || s.SettingW > g.Effective.ToW) {
+			who = append(who, sentence.Side(side.name))
+		}
+	}
+	switch len(who) {
+	case 0:
+		return "a device"
+	case 2:
+		return "both"
+	}
+	return who[0]
+}
+
+// curveOfSide is the curve of a device that is a side of a comparison; nil where there is
+// none.
+func (b *builder) curveOfSide(c *analysis.Comparison, device string) *analysis.CurveGroup {
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		if t.Metric != c.Metric {
+			continue
+		}
+		for k := range t.Curve.Groups {
+			g := &t.Curve.Groups[k]
+			if g.Device == device && g.Workload == c.Workload && matches(c.Supply, g.Supply) && matches(c.Variant, g.Variant) {
+				return g
+			}
+		}
+	}
+	return nil
+}
+
+// words say what a row shows.
+func (r *aheadRow) words() string {
+	c := &r.c
+	var parts []string
+	for _, k := range r.claims {
+		where := sentence.Range(sentence.Place(c, k.FromW, k.From), sentence.Place(c, k.ToW, k.To))
+		switch {
+		case k.Kind == analysis.ClaimCrossing:
+			parts = append(parts, "the lead changes at "+sentence.Crossing(analysis.Crossing{AtW: k.AtW, LowerW: k.FromW, UpperW: k.ToW}))
+		case k.Kind != analysis.ClaimBand:
+		case k.Verdict == analysis.VerdictTie:
+			parts = append(parts, where+" level within "+sentence.Margin(c.Margin)+" %")
+		default:
+			parts = append(parts, fmt.Sprintf("%s %s is %s by %s%s", where, sentence.Side(c.A), aheadOrBehind(k), percentOff(k), interval100(k)))
+		}
+	}
+	if text := r.overallAlone(); text != "" {
+		parts = append(parts, text+"; too few runs to say where")
+	}
+	if len(parts) == 0 {
+		parts = append(parts, "it cannot be told who is ahead")
+	}
+	return sentence.Joined(r.Group, r.Name) + ": " + strings.Join(parts, "; ") + "."
+}
+
+// interval100 is the interval of a claim in percent, of the size of the difference.
+func interval100(k *analysis.Claim) string {
+	lower, upper := k.Lower, k.Upper
+	if k.Diff < 0 {
+		lower, upper = -upper, -lower
+	}
+	return sentence.Percents(lower, upper, sentence.PercentPlaces(lower, upper))
+}
+
+// aheadTitle is what the rows say together.
+func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
+	var leaders []string
+	tie, over, crossing, open := false, "", 0, 0
+	var low, high analysis.Number
+	flips := map[string]bool{}
+	for i := range rows {
+		r := &rows[i]
+		order := ""
+		bands := 0
+		for _, k := range r.claims {
+			switch k.Kind {
+			case analysis.ClaimBand:
+				bands++
+				switch k.Verdict {
+				case analysis.VerdictTie:
+					tie = true
+				default:
+					name := r.c.A
+					if k.Verdict == analysis.VerdictB {
+						name = r.c.B
+					}
+					if !slices.Contains(leaders, name) {
+						leaders = append(leaders, name)
+					}
+					if !strings.HasSuffix(order, name+"\n") {
+						order += name + "\n"
+					}
+				}
+			case analysis.ClaimCrossing:
+				if crossing++; crossing == 1 {
+					low, high = k.AtW, k.AtW
+				}
+				low, high = min(low, k.AtW), max(high, k.AtW)
+			}
+		}
+		if strings.Count(order, "\n") > 1 {
+			flips[order] = true
+		}
+		if bands == 0 {
+			open++
+			if text := r.overallAlone(); text != "" && over == "" {
+				over = text
+			}
+		}
+	}
+	a, base := sentence.Side(rows[0].c.A), sentence.Side(rows[0].c.B)
+	if several {
+		a = "any other device"
+	}
+	switch {
+	case len(leaders) == 0 && over != "" && len(rows) == 1:
+		return sentence.Capital(over)
+	case len(leaders) == 0 && tie:
+		return sentence.Capital(a) + " and " + base + " are level wherever it can be told"
+	case len(leaders) == 0:
+		return "Whether " + a + " or " + base + " is ahead cannot be told at any setting"
+	case len(leaders) == 1 && open == 0 && !tie:
+		return sentence.Side(leaders[0]) + " is ahead wherever a difference can be told"
+	case len(leaders) == 1:
+		return sentence.Side(leaders[0]) + " is ahead where a difference can be told"
+	case !several && len(flips) == 1 && crossing > 0:
+		for order := range flips {
+			names := strings.Split(strings.TrimSuffix(order, "\n"), "\n")
+			if len(names) == 2 {
+				where := "about " + sentence.Fixed(float64(low), 0) + " W"
+				if sentence.Fixed(float64(low), 0) != sentence.Fixed(float64(high), 0) {
+					where = sentence.Fixed(float64(low), 0) + " to " + sentence.Fixed(float64(high), 0) + " W"
+				}
+				return fmt.Sprintf("%s is ahead at low power, %s from %s on", sentence.Side(names[0]), sentence.Side(names[1]), where)
+			}
+		}
+	case several:
+		return sentence.Listed(leaders, 3) + " each lead somewhere: it depends on workload, supply and setting"
+	}
+	return "Which is ahead depends on the workload, the supply and the setting"
+}
