@@ -10,6 +10,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // The opening picture: who is ahead where. A row for each workload and supply, and with
@@ -92,6 +93,9 @@ func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, whic
 	c.Lines = []string{base + ", by the setting"}
 	c.Panels = []chart.Panel{p}
 	c.Key = b.aheadKey(rows)
+	c.Footer = b.footer(source{runs: func(r *run.Run) bool {
+		return slices.ContainsFunc(rows, func(x aheadRow) bool { return b.ofComparison(&x.c).runs(r) })
+	}})
 	c.Alt = c.Title + "."
 	for i := range rows {
 		c.Alt += " " + rows[i].words()
@@ -211,7 +215,9 @@ func (b *builder) claimsOf(c *analysis.Comparison) []*analysis.Claim {
 	return list
 }
 
-func sameText(a, b *string) bool { return (a == nil) == (b == nil) && sentence.OrEmpty(a) == sentence.OrEmpty(b) }
+func sameText(a, b *string) bool {
+	return (a == nil) == (b == nil) && sentence.OrEmpty(a) == sentence.OrEmpty(b)
+}
 
 // band is the claim on the band that begins at a setting; nil where none is claimed.
 func (r *aheadRow) band(from analysis.SettingComparison, v analysis.Verdict) *analysis.Claim {

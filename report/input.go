@@ -16,7 +16,7 @@ type Input struct {
 	Frames  []Frames // frame times
 	// Measured is what sensors measured of runs besides their watts, by the runs' ids.
 	Measured map[string]Measured
-	Tidy    []byte   // the runs as CSV, offered for download
+	Tidy     []byte // the runs as CSV, offered for download
 
 	Words  Words          // the publisher's own
 	Styles map[string]int // of devices that look the same in all reports, see chart.Series

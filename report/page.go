@@ -105,21 +105,13 @@ type builder struct {
 
 // Compose lays a report out.
 func Compose(in Input) *Page {
-	b := &builder{in: &in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{},
-		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
-	if b.zone == nil {
-		b.zone = time.UTC
-	}
-	b.index()
+	b := newBuilder(&in)
 	p := &Page{
 		Claims: in.Study.Claims, Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
 	p.Title = cmp.Or(in.Words.Title, p.Title)
 	p.Short, p.Brackets = b.short(), b.brackets()
-	if s := (Section{Title: "Who is ahead where", Charts: b.aheadCharts()}); !s.empty() {
-		p.Sections = append(p.Sections, s)
-	}
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {
 			if s := b.workload(&in.Study.Topics[i], w); !s.empty() {
@@ -133,6 +125,16 @@ func Compose(in Input) *Page {
 		}
 	}
 	return p
+}
+
+func newBuilder(in *Input) *builder {
+	b := &builder{in: in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{},
+		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
+	if b.zone == nil {
+		b.zone = time.UTC
+	}
+	b.index()
+	return b
 }
 
 // index sorts runs and means by cell.

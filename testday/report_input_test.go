@@ -74,7 +74,7 @@ func TestReportInput(t *testing.T) {
 	if in, err := ReportInput(t.Context(), s, ReportRequest{Questions: report.Questions{Metrics: []string{"none"}}}); err == nil || in.Tidy != nil || in.Traces != nil {
 		t.Errorf("a result that no run has: %v, and yet a report of %+v", err, in.Traces)
 	}
-	failsWhereItsStoreDoes(t, s, []string{"AnalysisRuns", "SwitchedOff", "Runs", "Trace"}, func(s store.Store) error {
+	failsWhereItsStoreDoes(t, s, []string{"AnalysisRuns", "SwitchedOff", "Records", "Trace"}, func(s store.Store) error {
 		_, err := ReportInput(t.Context(), s, ReportRequest{})
 		return err
 	})
