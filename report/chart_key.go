@@ -10,14 +10,6 @@ import (
 	"sweepd/report/chart"
 )
 
-// pointsText says what each point of a chart is.
-func pointsText(n []int) string {
-	if text := runsText(n); text != "1 run" {
-		return "each point is the mean of " + text
-	}
-	return "each point is one run"
-}
-
 // runsText is a number of runs, or the least and most of several.
 func runsText(n []int) string {
 	n = slices.DeleteFunc(slices.Clone(n), func(v int) bool { return v == 0 })
@@ -57,8 +49,8 @@ func noiseFrom(sources []analysis.NoiseSource) string {
 		source analysis.NoiseSource
 		text   string
 	}{
-		{analysis.NoisePooled, "repeats"}, {analysis.NoiseWindow, "repeats"}, {analysis.NoisePooledRoughness, "few repeats and how rough the curve is"},
-		{analysis.NoiseRoughness, "how rough the curve is"}, {analysis.NoiseDeclared, "what the user declared"},
+		{analysis.NoisePooled, "repeats"}, {analysis.NoiseWindow, "repeats"}, {analysis.NoisePooledRoughness, "few repeats and how smooth the curve is"},
+		{analysis.NoiseRoughness, "how smooth the curve is"}, {analysis.NoiseDeclared, "what was given"},
 	}
 	var told []string
 	for _, w := range words {
@@ -69,5 +61,5 @@ func noiseFrom(sources []analysis.NoiseSource) string {
 	if len(told) == 0 || len(told) == 1 && told[0] == "repeats" {
 		return ""
 	}
-	return ", its noise told from " + strings.Join(told, ", or ")
+	return ", judged from " + strings.Join(told, ", or ")
 }

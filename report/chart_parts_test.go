@@ -10,20 +10,17 @@ import (
 
 func TestRunsInWords(t *testing.T) {
 	for _, c := range []struct {
-		n            []int
-		runs, points string
+		n    []int
+		runs string
 	}{
-		{[]int{1, 1}, "1 run", "each point is one run"},
-		{[]int{3, 3}, "3 runs", "each point is the mean of 3 runs"},
-		{[]int{1, 3, 2}, "1 to 3 runs", "each point is the mean of 1 to 3 runs"},
-		{[]int{0, 2}, "2 runs", "each point is the mean of 2 runs"}, // 0: a side was not run there
-		{[]int{0}, "no run", "each point is the mean of no run"},
+		{[]int{1, 1}, "1 run"},
+		{[]int{3, 3}, "3 runs"},
+		{[]int{1, 3, 2}, "1 to 3 runs"},
+		{[]int{0, 2}, "2 runs"}, // 0: a side was not run there
+		{[]int{0}, "no run"},
 	} {
 		if got := runsText(c.n); got != c.runs {
 			t.Errorf("%v: %q, want %q", c.n, got, c.runs)
-		}
-		if got := pointsText(c.n); got != c.points {
-			t.Errorf("%v: %q, want %q", c.n, got, c.points)
 		}
 	}
 }
@@ -42,9 +39,9 @@ func TestIntervalItems(t *testing.T) {
 		{[]chart.Point{open, none, {X: 1, Y: 2, Lower: nan, Upper: 3}}, nil, ""},
 		{nil, nil, ""},
 		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoisePooled, analysis.NoiseWindow}, "95 % interval of the mean"},
-		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoiseRoughness, analysis.NoiseRoughness}, "95 % interval of the mean, its noise told from how rough the curve is"},
-		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoiseDeclared, analysis.NoiseWindow}, "95 % interval of the mean, its noise told from repeats, or what the user declared"},
-		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoisePooledRoughness}, "95 % interval of the mean, its noise told from few repeats and how rough the curve is"},
+		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoiseRoughness, analysis.NoiseRoughness}, "95 % interval of the mean, judged from how smooth the curve is"},
+		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoiseDeclared, analysis.NoiseWindow}, "95 % interval of the mean, judged from repeats, or what was given"},
+		{[]chart.Point{full}, []analysis.NoiseSource{analysis.NoisePooledRoughness}, "95 % interval of the mean, judged from few repeats and how smooth the curve is"},
 	} {
 		got := ""
 		for _, item := range intervalItems(ofTheMean, 0.95, []chart.Panel{{}, {Series: []chart.Series{{}, {Points: c.points}}}}, c.sources...) {

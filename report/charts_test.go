@@ -164,10 +164,10 @@ func TestSingleRuns(t *testing.T) {
 	}
 	charts := chartsOf(t, plant(5, plots...))
 	c := mustHave(t, charts, "result-harbour-flight-mains-fps-mean")
-	if !strings.HasSuffix(c.Lines[0], "each point is one run") {
-		t.Errorf("%q", c.Lines)
+	if !strings.Contains(c.Footer[0], " · 1 run a point · ") {
+		t.Errorf("%q", c.Footer)
 	}
-	if got := keyText(c); !strings.Contains(got, "95 % interval, its noise told from how rough the curve is") {
+	if got := keyText(c); !strings.Contains(got, "95 % interval, judged from how smooth the curve is") {
 		t.Errorf("key %q", got)
 	}
 
@@ -187,7 +187,7 @@ func TestSingleRuns(t *testing.T) {
 func TestBatteryChartSaysWhatItShows(t *testing.T) {
 	runs := plant(6, oakAndElm()...)
 	with := mustHave(t, chartsOf(t, runs), "battery-harbour-flight")
-	if len(with.Panels) != 2 || !strings.Contains(with.Lines[0], "; runtime from the battery's stated energy, from full to empty") || !strings.Contains(with.Alt, "A full battery lasts") {
+	if len(with.Panels) != 2 || !strings.Contains(with.Lines[0], ", and runtime from the battery's stated energy, from full to empty") || !strings.Contains(with.Alt, "A full battery lasts") {
 		t.Errorf("%d panels, %q, %q", len(with.Panels), with.Lines, with.Alt)
 	}
 	for i := range runs {
@@ -199,7 +199,7 @@ func TestBatteryChartSaysWhatItShows(t *testing.T) {
 			t.Errorf("%q", text)
 		}
 	}
-	if len(without.Panels) != 1 || !strings.Contains(without.Alt, "unit-oak: ") || !strings.Contains(without.Alt, " W at 5 W, ") {
+	if len(without.Panels) != 1 || !strings.Contains(without.Alt, "unit-oak draws ") || !strings.Contains(without.Alt, " W at 5 W, ") {
 		t.Errorf("%d panels, %q", len(without.Panels), without.Alt)
 	}
 }
@@ -208,12 +208,12 @@ func TestBatteryChartSaysWhatItShows(t *testing.T) {
 func TestPowerChartSaysWhatItShows(t *testing.T) {
 	runs := plant(7, oakAndElm()...)
 	c := mustHave(t, chartsOf(t, runs), "package-power-harbour-flight-mains")
-	if !strings.Contains(c.Alt, "unit-oak: 11") || !strings.Contains(c.Alt, "W at 5 W, 5") || !strings.Contains(c.Alt, "below it acts as if set to 11") {
+	if !strings.Contains(c.Title, "unit-oak follows 12 to 54 W only") || !strings.Contains(c.Alt, "below it acts as if set to 11") {
 		t.Errorf("%q", c.Alt)
 	}
 	few := slices.DeleteFunc(runs, func(r run.Run) bool { w, _ := r.Setting.Watts(); return w > 6 })
 	c = mustHave(t, chartsOf(t, few), "package-power-harbour-flight-mains")
-	if strings.Contains(c.Alt, "per package") || !strings.Contains(c.Alt, "unit-oak: 11") {
+	if strings.Contains(c.Alt, "per package") || !strings.Contains(c.Title, "unit-oak: too little measured to tell") {
 		t.Errorf("%q", c.Alt)
 	}
 }
@@ -283,7 +283,7 @@ func TestRowsSayTheirReach(t *testing.T) {
 func TestFramesAreCountedByName(t *testing.T) {
 	b := &builder{names: map[string]bool{}}
 	list := b.framesCharts([]Frames{{"unit-oak", framesOf(200)}, {"empty", gathered()}, {"unit-elm", framesOf(100)}})
-	if len(list) != 1 || list[0].Lines[0] != "unit-oak: 200 frames, unit-elm: 100 frames; no interval: every frame is counted" {
+	if len(list) != 1 || list[0].Lines[0] != "Frame times, ms: the share of frames that took at least so long. unit-oak: 200 frames, unit-elm: 100 frames; no interval: every frame is counted" {
 		t.Errorf("%+v", list)
 	}
 }

@@ -36,11 +36,11 @@ const mostTickedRows = 4
 func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []chart.Series, crosses map[string][]chart.Point, high float64, which string) chart.Chart {
 	low := -high // zero is in the middle
 	c := chart.Chart{
-		Name: b.unique(fileName("day", workload, t.Metric)), Title: workload + ": the runs in the order of time" + which,
-		Lines:   []string{fmt.Sprintf("%s, each run against the mean of the runs with the same device, supply, variant and setting; %s", t.Metric, sentence.Counted(place.n, "run"))},
+		Name: b.unique(fileName("day", workload, t.Metric)), Title: b.dayTitle(t, workload, rows) + which,
+		Lines:   []string{fmt.Sprintf("%s: %s, each run against the mean of its repeats, in the order of time; %s", workload, sentence.MetricName(t.Metric), sentence.Counted(place.n, "run"))},
 		Sharing: true,
-		Alt:     workload + ": how far every run lies from the mean of its repeats, in the order of time.",
 	}
+	c.Alt = c.Title + ". " + c.Lines[0] + "."
 	crossed := false
 	for i, row := range rows {
 		zero := 0.0
@@ -74,6 +74,34 @@ func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []ch
 		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
 	}
 	return c
+}
+
+// dayTitle says how near the runs lie to their repeats, and how many do not.
+func (b *builder) dayTitle(t *Topic, workload string, rows []chart.Series) string {
+	reach := (&chart.Panel{Series: rows}).ReachY()
+	most := max(-reach.From, reach.To)
+	within := "within " + sentence.Fixed(most, 1) + " % of its repeats"
+	switch n := len(b.unlike(t, workload)); n {
+	case 0:
+		return "Every run " + within
+	case 1:
+		return "One run unlike its repeats; every run " + within
+	default:
+		return fmt.Sprintf("%d runs unlike their repeats; every run %s", n, within)
+	}
+}
+
+// unlike are the runs of a workload that are unlike their repeats, by their ids.
+func (b *builder) unlike(t *Topic, workload string) map[string]bool {
+	ids := map[string]bool{}
+	for i := range t.Curve.Groups {
+		if g := &t.Curve.Groups[i]; g.Workload == workload {
+			for _, f := range g.Flagged {
+				ids[f.Run] = true
+			}
+		}
+	}
+	return ids
 }
 
 // dayRows are the runs of a workload by name, and those that are in no number.

@@ -14,7 +14,7 @@ import (
 func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	styleA, styleB := b.legend.sideStyles(c)
 	place := placeSettings(compareSettings(c))
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: sentence.MetricName(t.Metric), Unit: t.Curve.Unit}}
 	for side, style := range []int{styleA, styleB} {
 		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Style: style, Joined: true}
 		for _, x := range c.Settings {
@@ -32,14 +32,14 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
-		Title:  sentence.Joined(c.Workload, where) + ": " + sentence.Side(c.A) + " and " + sentence.Side(c.B),
-		Lines:  []string{sentence.CompareMetric(c) + "; " + pointsText(sideRuns(c))},
+		Title:  b.leadTitle(c),
+		Lines:  []string{compareLine(c, t.Curve.Unit, "")},
 		Panels: []chart.Panel{p},
 		Key:    intervalItems(meanText(sideRuns(c)), t.Curve.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 	}
 	b.addStrip(&out, c)
 	out.Footer = b.footer(b.ofComparison(c))
-	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
+	out.Alt = b.altOfComparison(&out, c)
 	return out
 }
 
@@ -53,6 +53,15 @@ func (b *builder) ofComparison(c *analysis.Comparison) source {
 		return sideHas(c, c.A, r) || sideHas(c, c.B, r)
 	}
 	return s
+}
+
+// altOfComparison is the verdict of a comparison in words.
+func (b *builder) altOfComparison(out *chart.Chart, c *analysis.Comparison) string {
+	text := out.Title + ". " + out.Lines[0] + "."
+	if words := wordsOf(b.claimed(c)); words != "" {
+		text += " " + words
+	}
+	return text
 }
 
 // sideHas tells whether a run is one of a side's; where sides are pairs of the variant and
@@ -136,8 +145,8 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	where := conditions(c)
 	out := chart.Chart{
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
-		Title: sentence.Joined(c.Workload, where) + ": " + against(c),
-		Lines: []string{fmt.Sprintf("%s; above 0: %s; %s a side", sentence.CompareMetric(c), aboveZero(c), runsText(sideRuns(c)))},
+		Title: b.differenceTitle(c),
+		Lines: []string{fmt.Sprintf("%s; above 0: %s", compareLine(c, "", against(c)+", "), aboveZero(c))},
 		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 			stripItems(c, styleA, styleB)...),
 		Panels: []chart.Panel{p},
@@ -147,7 +156,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	}
 	out.Key = append(out.Key, crossings...)
 	out.Footer = b.footer(b.ofComparison(c))
-	out.Alt = out.Title + ". " + wordsOf(sentence.Compare(c))
+	out.Alt = b.altOfComparison(&out, c)
 	return out, true
 }
 

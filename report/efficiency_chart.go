@@ -26,7 +26,7 @@ func (b *builder) efficiencyCharts(t *Topic, workload, supply string, groups []*
 		c, top := b.efficiencyChart(t, workload, supply, part, place)
 		most = max(most, top)
 		c.Title += which
-		c.Alt = c.Title + ", " + c.Alt
+		c.Alt = c.Title + ". " + c.Lines[0] + "." + c.Alt
 		return c
 	})
 	zero, top := 0.0, most*1.06
@@ -42,8 +42,8 @@ func (b *builder) efficiencyCharts(t *Topic, workload, supply string, groups []*
 func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup, place settings) (c chart.Chart, most float64) {
 	unit, factor := efficiencyUnit(t)
 	c = chart.Chart{
-		Title:  fmt.Sprintf("%s %s: result for each watt", workload, onSupply(supply)),
-		Lines:  []string{fmt.Sprintf("%s; more is better; %s", unit, pointsText(countRuns(groups)))},
+		Title:  b.efficiencyTitle(groups),
+		Lines:  []string{fmt.Sprintf("%s %s: %s, %s, against the setting; more is better", workload, onSupply(supply), sentence.MetricName(t.Metric), unit)},
 		Beside: true,
 	}
 	hollow := false
@@ -80,7 +80,6 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "the device does not follow this setting: no candidate for the best"})
 	}
 	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups), confidence: t.Curve.Confidence})
-	c.Alt = unit + "."
 	for _, g := range groups {
 		if words := wordsOf(sentence.Efficient(g)); words != "" && len(g.Points) > 1 {
 			c.Alt += " " + b.legend.name(g.Device, g.Variant) + ": " + words
@@ -108,6 +107,29 @@ func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place sett
 		s.Within = &chart.Reach{From: float64(r.FromW), To: float64(r.ToW)}
 	}
 	return s, lane, true
+}
+
+// efficiencyTitle says where devices give most per watt.
+func (b *builder) efficiencyTitle(groups []*analysis.CurveGroup) string {
+	var kinds, parts []string
+	for _, g := range groups {
+		e, settings := sentence.MostPerWatt(g)
+		if settings == "" {
+			continue
+		}
+		kind := sentence.Denominator[e.By]
+		if !slices.Contains(kinds, kind) {
+			kinds = append(kinds, kind)
+		}
+		parts = append(parts, b.legend.name(g.Device, g.Variant)+" "+settings)
+	}
+	switch {
+	case len(parts) == 0:
+		return "Too few settings to tell where most per watt is"
+	case len(kinds) > 1:
+		kinds = []string{"watt"}
+	}
+	return "Most per " + kinds[0] + ": " + sentence.Listed(parts, mostPlaces)
 }
 
 // efficiencyUnit names the unit of the result per watt, and the factor that gives

@@ -40,7 +40,7 @@ func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 		X: chart.Axis{Label: "frame time, ms", From: new(float64)},
 		Y: chart.Axis{Label: "share of frames that took at least so long, %", Log: true},
 	}
-	c := chart.Chart{Name: b.unique("frame-times"), Title: "Frame times: how many took how long" + which}
+	c := chart.Chart{Name: b.unique("frame-times"), Title: framesTitle(list) + which}
 	c.Alt = c.Title + "."
 	var counts []string
 	for i, f := range list {
@@ -66,8 +66,18 @@ func (b *builder) framesChart(list []Frames, which string) chart.Chart {
 	low, high := rarestShare, 100.0
 	p.Y.From, p.Y.To = &low, &high
 	c.Panels = []chart.Panel{p}
-	c.Lines = []string{strings.Join(counts, ", ") + "; no interval: every frame is counted"}
+	c.Lines = []string{"Frame times, ms: the share of frames that took at least so long. " + strings.Join(counts, ", ") + "; no interval: every frame is counted"}
 	return c
+}
+
+// framesTitle says how long the slow frames took.
+func framesTitle(list []Frames) string {
+	const slow = 0.99
+	var parts []string
+	for _, f := range list {
+		parts = append(parts, sentence.Fixed(1000*f.Times.Ranked().Quantile(slow), 1)+" ms ("+f.Name+")")
+	}
+	return "1 frame in 100 takes longer than " + sentence.Listed(parts, mostPlaces)
 }
 
 // frameStyle is a device's own style where frame times are called like it.

@@ -42,7 +42,7 @@ func TestFramesChart(t *testing.T) {
 	b := &builder{names: map[string]bool{}}
 	c := b.framesCharts([]Frames{{"unit-oak", gathered(10, 20, 30)}, {"unit-elm", gathered(40, 50)}})[0]
 	p := c.Panels[0]
-	if want := "Frame times: how many took how long. unit-oak, 3 frames: 50 % within 20.0 ms; 95 % within 29.0 ms; 99 % within 29.8 ms; 99.9 % within 30.0 ms; unit-elm, 2 frames: 50 % within 45.0 ms; 95 % within 49.5 ms; 99 % within 49.9 ms; 99.9 % within 50.0 ms;"; c.Alt != want {
+	if want := "1 frame in 100 takes longer than 29.8 ms (unit-oak) and 49.9 ms (unit-elm). unit-oak, 3 frames: 50 % within 20.0 ms; 95 % within 29.0 ms; 99 % within 29.8 ms; 99.9 % within 30.0 ms; unit-elm, 2 frames: 50 % within 45.0 ms; 95 % within 49.5 ms; 99 % within 49.9 ms; 99.9 % within 50.0 ms;"; c.Alt != want {
 		t.Errorf("got %q, want %q", c.Alt, want)
 	}
 	if *p.Y.From != 0.05 || *p.Y.To != 100 || *p.X.From != 0 || !p.Y.Log {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
@@ -18,25 +19,24 @@ func (b *builder) powerCharts(t *Topic, workload, supply string, groups []*analy
 	})
 	place := placeSettings(curveSettings(groups))
 	return shareAxes(inParts(groups, func(part []*analysis.CurveGroup, which string) chart.Chart {
-		return b.powerChart(workload, supply, part, place, which)
+		return b.powerChart(t, workload, supply, part, place, which)
 	}))
 }
 
-func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGroup, place settings, which string) chart.Chart {
+func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analysis.CurveGroup, place settings, which string) chart.Chart {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: "package power, W", From: new(float64)}}
 	c := chart.Chart{
 		Name:  b.unique(fileName("package-power", workload, supply)),
-		Title: fmt.Sprintf("%s %s: does the device obey its setting?%s", workload, onSupply(supply), which),
-		Lines: []string{"measured package power against the setting; " + pointsText(countRuns(groups))},
+		Title: b.powerTitle(t.Metric, groups) + which,
+		Lines: []string{workload + " " + onSupply(supply) + ": measured package power, W, against the setting"},
 	}
 	if len(place.names) == 0 {
 		p.Guides = append(p.Guides, chart.Guide{Text: "set = measured"})
 	}
-	c.Alt = c.Title
+	c.Alt = c.Title + ". " + c.Lines[0] + "."
 	several := false
 	for _, g := range groups {
 		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
-		var ends []string
 		for _, x := range g.Points {
 			if !x.PackageW.Known() {
 				continue
@@ -44,11 +44,12 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 			lower, upper := b.packageSpread(g, x)
 			several = several || lower < upper
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.PackageW, lower, upper))
-			ends = append(ends, sentence.Significant(float64(x.PackageW))+" W at "+sentence.Setting(x.SettingW, x.Setting))
 		}
 		p.Series = append(p.Series, s)
 		p.Guides = append(p.Guides, limits(g, s)...)
-		c.Alt += " " + s.Name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(sentence.Followed(g)))
+		if words := wordsOf(sentence.Followed(g)); words != "" {
+			c.Alt += " " + s.Name + ": " + words
+		}
 	}
 	if several {
 		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
@@ -65,22 +66,31 @@ func (b *builder) powerChart(workload, supply string, groups []*analysis.CurveGr
 	return c
 }
 
-// firstAndLast are the ends of a list.
-func firstAndLast(list []string) string {
-	switch len(list) {
-	case 0:
-		return sentence.Dash
-	case 1:
-		return list[0]
+// powerTitle says whether devices follow their settings: first those that do not.
+func (b *builder) powerTitle(metric string, groups []*analysis.CurveGroup) string {
+	var parts, follow, open []string
+	for _, g := range groups {
+		name := b.legend.name(g.Device, g.Variant)
+		text := followedTitle(name, g, b.curveClaims(metric, g))
+		switch {
+		case text != "":
+			parts = append(parts, text)
+		case g.Effective.Source == analysis.RangeFromPackage:
+			follow = append(follow, name)
+		default:
+			open = append(open, name)
+		}
 	}
-	return list[0] + ", " + list[len(list)-1]
-}
-
-func spaced(text string) string {
-	if text == "" {
-		return ""
+	switch {
+	case len(follow) == 1:
+		parts = append(parts, follow[0]+" follows every setting tested")
+	case len(follow) > 1:
+		parts = append(parts, sentence.Listed(follow, mostPlaces)+" follow every setting tested")
 	}
-	return " " + text
+	if len(open) > 0 {
+		parts = append(parts, sentence.Listed(open, mostPlaces)+": too little measured to tell which settings are followed")
+	}
+	return strings.Join(parts, "; ")
 }
 
 // limits are the floor and the cap of a group.
@@ -137,12 +147,10 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	for _, g := range groups {
 		name, style := b.legend.name(g.Device, g.Variant), b.legend.style(g.Device, g.Variant)
 		w, h := chart.Series{Name: name, Style: style, Joined: true}, chart.Series{Name: name, Style: style, Joined: true}
-		var ends []string
 		for _, x := range g.Points {
 			n = append(n, x.N)
 			at := place.at(x.SettingW, x.Setting)
 			w.Points = append(w.Points, interval(at, x.SystemW, x.Lower, x.Upper))
-			ends = append(ends, valueText(x.SystemW, x.Lower, x.Upper, "W")+" at "+sentence.Setting(x.SettingW, x.Setting))
 			if x.RuntimeH.Known() {
 				h.Points = append(h.Points, interval(at, x.RuntimeH, x.RuntimeLowerH, x.RuntimeUpperH))
 			}
@@ -153,24 +161,62 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 			runtime.Series = append(runtime.Series, h)
 			exact = exact || !(g.FullEnergyRSE > 0)
 		}
-		c.Alt += " " + name + ": " + firstAndLast(ends) + "." + spaced(wordsOf(sentence.Runtime(r, g)))
+		if words := wordsOf(sentence.Runtime(r, g)); words != "" {
+			c.Alt += " " + name + ": " + words
+		}
 	}
 	c.Panels = []chart.Panel{power}
-	c.Title, c.Lines = workload+" on battery: power of the whole device", []string{pointsText(n)}
+	c.Title = listedTitles(groups, b.batteryTitle)
+	c.Lines = []string{workload + " on battery: power of the whole device"}
 	if len(runtime.Series) > 0 {
 		c.Panels = append(c.Panels, runtime)
-		c.Title = workload + " on battery: power and runtime"
 		from := ""
 		if exact { // no interval holds how well that energy is known
 			from = "from the battery's stated energy, "
 		}
-		c.Lines[0] += "; runtime " + from + "from full" + reserveText(r.Reserve)
+		c.Lines[0] += ", and runtime " + from + "from full" + reserveText(r.Reserve) + ", against the setting"
 	}
 	c.Title += which
-	c.Alt = c.Title + "." + c.Alt
+	c.Alt = c.Title + ". " + c.Lines[0] + "." + c.Alt
 	c.Key = intervalItems(meanText(n), r.Confidence, c.Panels, sources...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, "battery", keys), points: n, confidence: r.Confidence})
 	return c
+}
+
+// batteryTitle says how long a device lasts, at the settings where it lasts longest and
+// shortest, or what it draws.
+func (b *builder) batteryTitle(g *analysis.BatteryGroup) string {
+	name := b.legend.name(g.Device, g.Variant)
+	var longest, shortest *analysis.BatteryPoint
+	for i := range g.Points {
+		p := &g.Points[i]
+		if !p.RuntimeH.Known() {
+			continue
+		}
+		if longest == nil || p.RuntimeH > longest.RuntimeH {
+			longest = p
+		}
+		if shortest == nil || p.RuntimeH < shortest.RuntimeH {
+			shortest = p
+		}
+	}
+	if longest == nil && len(g.Points) > 0 {
+		draws := func(p *analysis.BatteryPoint) string {
+			return sentence.Significant(float64(p.SystemW)) + " W at " + sentence.Setting(p.SettingW, p.Setting)
+		}
+		first, last := &g.Points[0], &g.Points[len(g.Points)-1]
+		if first == last {
+			return name + " draws " + draws(first)
+		}
+		return name + " draws " + draws(first) + ", " + draws(last)
+	}
+	at := func(p *analysis.BatteryPoint) string {
+		return sentence.Clock(p.RuntimeH) + " at " + sentence.Setting(p.SettingW, p.Setting)
+	}
+	if longest == shortest {
+		return name + " lasts " + at(longest)
+	}
+	return name + " lasts " + at(shortest) + ", " + at(longest)
 }
 
 func reserveText(reserve float64) string {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
@@ -15,8 +16,8 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 	return shareAxes(inParts(groups, func(part []*analysis.CurveGroup, which string) chart.Chart {
 		panels := []chart.Panel{b.resultPanel(t, part, place)}
 		c := chart.Chart{
-			Name: b.unique(fileName("result", workload, supply, t.Metric)), Title: fmt.Sprintf("%s %s: %s against the setting%s", workload, onSupply(supply), t.Metric, which),
-			Lines:  []string{sentence.CurveMetric(&t.Curve) + "; " + pointsText(countRuns(part))},
+			Name: b.unique(fileName("result", workload, supply, t.Metric)), Title: b.curvesTitle(t, workload, supply, part) + which,
+			Lines:  []string{curveLine(t, workload, supply)},
 			Panels: panels,
 			Key:    intervalItems(meanText(countRuns(part)), t.Curve.Confidence, panels, noiseOf(part)...),
 		}
@@ -24,7 +25,7 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 			b.addStrip(&c, x)
 		}
 		c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(part)), points: countRuns(part), confidence: t.Curve.Confidence})
-		c.Alt = altOfCurves(&c, t, part)
+		c.Alt = b.altOfCurves(&c, t, part)
 		return c
 	}))
 }
@@ -59,7 +60,7 @@ func keysOf(groups []*analysis.CurveGroup) [][2]string {
 }
 
 func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place settings) chart.Panel {
-	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: t.Metric, Unit: t.Curve.Unit}}
+	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: sentence.MetricName(t.Metric), Unit: t.Curve.Unit}}
 	for _, g := range groups {
 		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
 		for _, x := range g.Points {
@@ -197,35 +198,13 @@ func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	return items
 }
 
-// altOfCurves says what a chart of curves shows.
-func altOfCurves(c *chart.Chart, t *Topic, groups []*analysis.CurveGroup) string {
-	text := c.Title + "."
-	for i, g := range groups {
-		n := len(g.Points)
-		if n == 0 {
-			continue
+// altOfCurves says what a chart of curves shows: the verdict, and what was found of each.
+func (b *builder) altOfCurves(c *chart.Chart, t *Topic, groups []*analysis.CurveGroup) string {
+	text := c.Title + ". " + c.Lines[0] + "."
+	for _, g := range groups {
+		if words := b.curveTitle(t, g); !strings.Contains(text, words) {
+			text += " " + words + "."
 		}
-		first, last := &g.Points[0], &g.Points[n-1]
-		text += fmt.Sprintf(" %s: %s", c.Panels[0].Series[i].Name, meanAt(t, first))
-		if n > 1 {
-			text += ", " + meanAt(t, last)
-		}
-		text += "."
 	}
 	return text
-}
-
-// meanAt is a point of a curve in words.
-func meanAt(t *Topic, p *analysis.CurvePoint) string {
-	return valueText(p.Mean, p.Lower, p.Upper, t.Curve.Unit) + " at " + sentence.Setting(p.SettingW, p.Setting)
-}
-
-// valueText is a number with its unit, and no more digits than its interval
-// supports.
-func valueText(v, lower, upper analysis.Number, unit string) string {
-	s := sentence.WithUncertainty(float64(v), sentence.HalfWidth(lower, upper))
-	if unit != "" && s != sentence.Dash {
-		s += " " + unit
-	}
-	return s
 }

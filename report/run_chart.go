@@ -17,8 +17,8 @@ import (
 func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 	c := chart.Chart{
 		Name:    b.unique(fileName("run", run.ShortID(r.ID))),
-		Title:   fmt.Sprintf("Run %s: %s at %s on %s", run.ShortID(r.ID), r.Workload, settingWords(r), r.Device),
-		Lines:   []string{runLine(r, b.zone)},
+		Title:   runTitle(r),
+		Lines:   []string{fmt.Sprintf("Run %s: %s at %s on %s, %s", run.ShortID(r.ID), r.Workload, settingWords(r), r.Device, runLine(r, b.zone))},
 		Sharing: true,
 	}
 	for _, part := range []struct {
@@ -49,6 +49,25 @@ func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 		c.Alt += " " + sentence.Capital(f.Text) + "."
 	}
 	return c, true
+}
+
+// runTitle says what was found in a run: first what weighs most.
+func runTitle(r *run.Run) string {
+	var worst *run.Finding
+	weight := map[run.Severity]int{run.SeverityNote: 1, run.SeverityDoubt: 2, run.SeverityReject: 3}
+	for i := range r.Findings {
+		if f := &r.Findings[i]; worst == nil || weight[f.Severity] > weight[worst.Severity] {
+			worst = f
+		}
+	}
+	if worst == nil {
+		return fmt.Sprintf("%s at %s: nothing unusual found in the run", r.Workload, settingWords(r))
+	}
+	text := sentence.Capital(strings.TrimSuffix(worst.Text, "."))
+	if len(r.Findings) > 1 {
+		text += fmt.Sprintf(", and %d more", len(r.Findings)-1)
+	}
+	return text
 }
 
 // settingWords is the setting of a run, and what the system reported where that is
