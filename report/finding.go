@@ -14,21 +14,6 @@ import (
 // Titles of charts state what was found, and no more than the top of the page may: they are
 // worded from the claims of the study.
 
-// claimsOf are the claims on a comparison, in their order.
-func (b *builder) claimsOf(c *analysis.Comparison) []analysis.Claim {
-	var list []analysis.Claim
-	for _, k := range b.study.Claims {
-		if k.Factor == c.Factor && k.Metric == c.Metric && k.Workload == c.Workload && k.A == c.A && k.B == c.B && k.At == c.At && k.Per == c.Per &&
-			sameOrBoth(k.Device, c.Device) && sameOrBoth(k.Supply, c.Supply) && sameOrBoth(k.Variant, c.Variant) {
-			list = append(list, k)
-		}
-	}
-	return list
-}
-
-// sameOrBoth tells whether two conditions are the same, or neither is one.
-func sameOrBoth(a, b *string) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
-
 // lead is what may be said of who is ahead in a comparison.
 type lead struct {
 	bands   []analysis.Claim // in the order of the settings; a lone setting between undecided ones is not among them
@@ -57,9 +42,9 @@ func (b *builder) leadOf(c *analysis.Comparison) lead {
 	for _, k := range b.claimsOf(c) {
 		switch k.Kind {
 		case analysis.ClaimBand:
-			bands = append(bands, k)
+			bands = append(bands, *k)
 		case analysis.ClaimOverall:
-			l.overall = &k
+			l.overall = k
 		}
 	}
 	for i, k := range bands {
