@@ -166,19 +166,19 @@ func (b *builder) aheadRow(c *analysis.Comparison, place settings, several bool)
 		k := r.band(from, verdict)
 		switch {
 		case !kept:
-			add(a, z, chart.Piece{Kind: chart.PieceKept, Words: []string{"not kept by " + b.whoDoesNotKeep(c, from), "not kept"}})
+			add(a, z, chart.Piece{Kind: chart.PieceKept, Words: []string{"not kept by\n" + b.whoDoesNotKeep(c, from), "not\nkept"}})
 		case k != nil && verdict == analysis.VerdictA:
 			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleA, Words: leadWords(c, k)})
 		case k != nil && verdict == analysis.VerdictB:
 			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleB, Words: leadWords(c, k)})
 		case k != nil:
-			add(a, z, chart.Piece{Kind: chart.PieceLevel, Words: []string{"level within " + sentence.Margin(c.Margin) + " %", "level"}})
+			add(a, z, chart.Piece{Kind: chart.PieceLevel, Words: []string{"level within\n" + sentence.Margin(c.Margin) + " %", "level"}})
 		case throughout != "":
-			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{throughout + "; too few runs to say where", throughout}})
-		case slices.ContainsFunc(c.Crossings, func(x analysis.Crossing) bool { return x.AtW > from.SettingW-1e-9 && x.AtW < to.SettingW+1e-9 }):
+			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{throughout + ";\ntoo few runs to say where", throughout}})
+		case slices.ContainsFunc(c.Crossings, func(x analysis.Crossing) bool { return x.LowerW < to.SettingW && x.UpperW > from.SettingW }):
 			add(a, z, chart.Piece{Kind: chart.PieceOpen}) // the crossing has words of its own
 		default:
-			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{"cannot be told", "?"}})
+			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{"cannot\nbe told", "?"}})
 		}
 	})
 	for _, x := range c.Crossings {
@@ -265,11 +265,12 @@ func aheadOrBehind(k *analysis.Claim) string {
 func leadWords(c *analysis.Comparison, k *analysis.Claim) []string {
 	a, n := sentence.Side(c.A), percentOff(k)
 	if k.Verdict == analysis.VerdictB {
-		whole := fmt.Sprintf("%s ahead: %s %s behind", sentence.Side(c.B), a, n)
-		return []string{whole + interval100(k), whole, sentence.Side(c.B) + " ahead"}
+		b := sentence.Side(c.B)
+		return []string{
+			fmt.Sprintf("%s ahead:\n%s %s behind%s", b, a, n, interval100(k)), fmt.Sprintf("%s ahead:\n%s %s behind", b, a, n), fmt.Sprintf("%s ahead:\n%s −%s", b, a, n), b + "\nahead", b,
+		}
 	}
-	whole := a + " ahead by " + n
-	return []string{whole + interval100(k), whole, a + " ahead", "+" + n}
+	return []string{fmt.Sprintf("%s ahead\nby %s%s", a, n, interval100(k)), a + " ahead\nby " + n, a + "\n+" + n, a + "\nahead", a}
 }
 
 // whoDoesNotKeep names the side that draws other watts than a setting asks for, or both.
@@ -396,9 +397,9 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	}
 	switch {
 	case len(leaders) == 0 && over != "" && len(rows) == 1:
-		return sentence.Capital(over)
+		return over
 	case len(leaders) == 0 && tie:
-		return sentence.Capital(a) + " and " + base + " are level wherever it can be told"
+		return a + " and " + base + " are level wherever it can be told"
 	case len(leaders) == 0:
 		return "Whether " + a + " or " + base + " is ahead cannot be told at any setting"
 	case len(leaders) == 1 && open == 0 && !tie:

@@ -106,7 +106,7 @@ func TestAheadThroughout(t *testing.T) {
 	two.device, two.curve = "unit-elm", saturating(110*0.97)
 	c := builderOf(t, plant(19, one, two)).aheadCharts()[0]
 	words := fmt.Sprint(c.Panels[0].Rows[0].Pieces)
-	if !strings.Contains(words, "behind throughout; too few runs to say where") || !strings.Contains(c.Title, "behind throughout") {
+	if !strings.Contains(words, "behind throughout;\ntoo few runs to say where") || !strings.Contains(c.Title, "behind throughout") {
 		t.Errorf("title %q, %s", c.Title, words)
 	}
 }

@@ -44,9 +44,9 @@ func shareAxes(charts []chart.Chart) []chart.Chart {
 	}
 	each(func(p *chart.Panel) {
 		if r := p.ReachY(); r.From <= r.To {
-			fits[p.Title] = append(fits[p.Title], r.From, r.To)
+			fits[p.Title+p.Y.Label] = append(fits[p.Title+p.Y.Label], r.From, r.To)
 		}
 	})
-	each(func(p *chart.Panel) { p.Y.Also = fits[p.Title] })
+	each(func(p *chart.Panel) { p.Y.Also = fits[p.Title+p.Y.Label] })
 	return charts
 }

@@ -41,7 +41,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 			if !x.PackageW.Known() {
 				continue
 			}
-			lower, upper := b.packageSpread(g, x)
+			lower, upper := b.spread(g, x, packageOf)
 			several = several || lower < upper
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.PackageW, lower, upper))
 		}
@@ -105,17 +105,6 @@ func limits(g *analysis.CurveGroup, s chart.Series) []chart.Guide {
 	add(g.Effective.FloorW, "floor")
 	add(g.Effective.CapW, "cap")
 	return list
-}
-
-// packageSpread is the lowest and highest package power of a point's runs.
-func (b *builder) packageSpread(g *analysis.CurveGroup, x analysis.CurvePoint) (lower, upper analysis.Number) {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, r := range b.cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(x.SettingW, x.Setting)}] {
-		if r.PackageW != nil {
-			low, high = min(low, *r.PackageW), max(high, *r.PackageW)
-		}
-	}
-	return analysis.Number(low), analysis.Number(high)
 }
 
 // batteryCharts draw the power of the whole device and the runtime against the

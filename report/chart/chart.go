@@ -14,9 +14,12 @@ type Chart struct {
 	Footer []string // beneath the key: what was tested, how, when, and the publisher's own line
 
 	Panels  []Panel
-	Beside  bool   // panels stand side by side where there is room, else one above the other
-	Sharing bool   // panels one above the other share their x axis
-	Key     []Item // symbols that need a word, beneath the panels
+	Beside  bool // panels stand side by side where there is room, else one above the other
+	Sharing bool // panels one above the other share their x axis
+	// Aside puts the first panel and those of rows left, where there is room, and the others
+	// one above the other at their right; the panels share their x axis.
+	Aside bool
+	Key   []Item // symbols that need a word, beneath the panels
 }
 
 // Panel is one pair of axes with what is drawn on them.
@@ -208,5 +211,6 @@ const (
 	SymbolHatch    // a hatched piece: a setting that is not kept
 	SymbolPlace    // an upright line with its interval, level
 	SymbolRange    // a piece of the style's colour
+	SymbolAcross   // a level interval bar
 	SymbolNone
 )

@@ -161,7 +161,7 @@ func (f *frame) writeLines(lines []string, x, y float64, l lettering, base, step
 // nameItems are the curves' names, where there is no room for them at the curves'
 // ends.
 func (f *frame) nameItems() []Item {
-	if f.size.Labels || f.chart.Sharing {
+	if !f.isAside() && (f.size.Labels || f.chart.Sharing && !f.chart.Aside) {
 		return nil
 	}
 	return namesOf(f.chart.Panels)
@@ -170,7 +170,7 @@ func (f *frame) nameItems() []Item {
 // rowItems are the names of a panel's curves, where each of several panels has its
 // own.
 func (f *frame) rowItems(p *Panel) []Item {
-	if f.size.Labels || !f.chart.Sharing {
+	if f.size.Labels || !f.chart.Sharing || f.chart.Aside {
 		return nil
 	}
 	return namesOf([]Panel{*p})
@@ -206,6 +206,10 @@ func (f *frame) panels(top, bottom float64) {
 	}
 	if f.chart.Beside && f.size.Labels && n > 1 {
 		f.beside(top, bottom)
+		return
+	}
+	if f.isAside() {
+		f.aside(top, bottom)
 		return
 	}
 	rooms := make([]room, n)
@@ -262,6 +266,10 @@ func (f *frame) wordsWidth() float64 {
 	if f.chart.Beside && f.size.Labels && len(f.chart.Panels) > 1 {
 		return f.besideWidth()
 	}
+	if f.isAside() {
+		_, right := f.asideWidths()
+		return right
+	}
 	labels := 0.0
 	for i := range f.chart.Panels {
 		labels = max(labels, f.labelRoom(i))
@@ -300,7 +308,7 @@ func (f *frame) marksAbove(p *Panel) bool { return f.chart.Sharing && p != &f.ch
 
 // panelFoot is the height of the words beneath a panel's axes.
 func (f *frame) panelFoot(i int) float64 {
-	if f.chart.Sharing && i < len(f.chart.Panels)-1 {
+	if f.bare(i) {
 		return f.size.Text * 0.6
 	}
 	h := f.size.Text * 1.5

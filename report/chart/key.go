@@ -137,6 +137,8 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 	case SymbolPlace:
 		f.line(stroke{colour: f.palette.Ink, width: 2.2}, [2]float64{x + w/2, y - t*0.5}, [2]float64{x + w/2, y + t*0.5})
 		f.level(x+w*0.15, x+w*0.85, y+t*0.3, barEnd*0.6, stroke{colour: f.palette.Ink, width: 2})
+	case SymbolAcross:
+		f.level(x+w*0.1, x+w*0.9, y, barEnd*0.75, stroke{colour: f.palette.Ink, width: 1.6})
 	case SymbolRange:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, faded(colour, 0x4a))
 	case SymbolNone:

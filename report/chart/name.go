@@ -16,7 +16,7 @@ const (
 
 // labelRoom is the width that the names of a panel's curves take.
 func (f *frame) labelRoom(i int) float64 {
-	if !f.size.Labels {
+	if !f.size.Labels || f.isAside() {
 		return f.size.Text * 0.4
 	}
 	w := 0.0

@@ -19,11 +19,11 @@ func (f *frame) panel(i int, r room) {
 	if len(p.Rows) > 0 {
 		f.spans(p, x, r)
 		f.rowsOf(p, x, r)
-		f.xFoot(x, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
+		f.xFoot(x, r, f.bare(i))
 		return
 	}
 	f.spans(p, x, r)
-	f.grid(x, y, r, f.chart.Sharing && i < len(f.chart.Panels)-1)
+	f.grid(x, y, r, f.bare(i))
 	f.strip(p, x, r)
 	f.lanes(p, x, r)
 	f.guides(p, x, y, r)
@@ -34,7 +34,7 @@ func (f *frame) panel(i int, r room) {
 		f.series(p, k, x, y, r)
 	}
 	f.pointWords(p, x, y, room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left})
-	if f.size.Labels {
+	if f.size.Labels && !f.isAside() {
 		f.names(i, x, y, r)
 	}
 }
@@ -63,7 +63,7 @@ func (f *frame) panelWords(p *Panel, r room) {
 // xScale is the scale of the x axis: all panels that share it share its ends.
 func (f *frame) xScale(p *Panel, from, to float64) scale {
 	panels := []Panel{*p}
-	if f.chart.Sharing {
+	if f.chart.Sharing || f.chart.Aside {
 		panels = f.chart.Panels
 	}
 	r := nowhere

@@ -39,7 +39,7 @@ func (g *guideWords) beside(at [2]float64, width, size float64) (box, bool) {
 			best, least = b, n
 		}
 	}
-	if least == math.MaxInt || least > 2 {
+	if least == math.MaxInt || least > 1 {
 		return best, false
 	}
 	g.taken = append(g.taken, best)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"image/color"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -26,8 +27,8 @@ type Piece struct {
 	Reach
 	Kind  PieceKind
 	Style int // of Lead and Range
-	// Words are ways to say what the piece is, the longest first. The first that has room
-	// is written; none where none has.
+	// Words are ways to say what the piece is, the longest first, in lines. The first that
+	// has room is written; none where none has.
 	Words []string
 }
 
@@ -53,10 +54,10 @@ type Spot struct {
 
 // Heights in a panel of rows, in text sizes.
 const (
-	leastRow    = 1.3 // below which rows are not to be read
-	naturalRow  = 3.6
+	leastRow    = 1.5 // below which rows are not to be read
 	mostRow     = 6.5
-	narrowRow   = 4.6 // with its name above it
+	narrowRow   = 3.0 // with its name above it
+	narrowLead  = 5.6 // the same with words in two lines, and above it
 	groupGap    = 0.5
 	pieceEdge   = 0.24 // of the line beneath a lead
 	rowGroupMax = 0.17 // of the width, which names of groups may take
@@ -79,6 +80,11 @@ func (f *frame) rowGaps(p *Panel) float64 {
 func (f *frame) rowsHeight(p *Panel, row float64) float64 {
 	if !f.size.Labels {
 		row = max(row, narrowRow)
+		if slices.ContainsFunc(p.Rows, func(r Row) bool {
+			return slices.ContainsFunc(r.Pieces, func(q Piece) bool { return q.Kind <= PieceOpen })
+		}) {
+			row = narrowLead
+		}
 	}
 	return float64(len(p.Rows))*row*f.size.Text + f.rowGaps(p)
 }
@@ -229,18 +235,30 @@ func (f *frame) row(row *Row, x scale, r room, y0, y1, group float64) {
 	for _, s := range row.Spots {
 		words = cmp.Or(words, s.Words)
 	}
-	top := y0 + (y1-y0)*0.1
+	top := y0 + (y1-y0)*0.08
 	if words != "" && y1-y0 > f.size.Text*2.9 {
 		top = y0 + f.size.Text*1.15
 	} else {
 		words = ""
 	}
-	bottom := y1 - (y1-y0)*0.1
+	bottom := y1 - (y1-y0)*0.08
 	if most := f.size.Text * 3.2; bottom-top > most {
 		bottom, top = (top+bottom+most)/2, (top+bottom-most)/2
 	}
-	for _, p := range row.Pieces {
-		f.piece(p, x, r, top, bottom)
+	for i, p := range row.Pieces {
+		if f.piece(p, x, r, top, bottom) || len(p.Words) == 0 || p.Kind != PieceRange && p.Kind != PieceKept {
+			continue
+		}
+		// The words stand right or left of a piece that is too narrow for them.
+		free, text := r.x1, clean(strings.ReplaceAll(p.Words[0], "\n", " "))
+		if i+1 < len(row.Pieces) {
+			free = x.at(row.Pieces[i+1].From)
+		}
+		if from := x.at(p.To) + f.size.Text*0.4; from+l.width(text) < free {
+			f.text(from, (top+bottom)/2+l.size*0.35, text, l, f.palette.Ink, left)
+		} else if to := x.at(p.From) - f.size.Text*0.4; i == 0 && to-l.width(text) > r.x0 {
+			f.text(to, (top+bottom)/2+l.size*0.35, text, l, f.palette.Ink, right)
+		}
 	}
 	last := math.Inf(-1) // where the words before end
 	for _, s := range row.Spots {
@@ -285,11 +303,11 @@ func (f *frame) level(x0, x1, y, end float64, s stroke) {
 	}
 }
 
-// piece draws a stretch of a row.
-func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) {
+// piece draws a stretch of a row, and tells whether there was room for its words.
+func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) bool {
 	x0, x1 := max(x.at(p.From), r.x0), min(x.at(p.To), r.x1)
 	if !(x0 < x1) {
-		return
+		return true
 	}
 	x0, x1 = x0+0.75, x1-0.75
 	ink := f.palette.Ink
@@ -320,7 +338,7 @@ func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) {
 		f.hatch(x0, top, x1, bottom)
 	}
 	f.line(edge, [2]float64{x0, top}, [2]float64{x1, top}, [2]float64{x1, bottom}, [2]float64{x0, bottom}, [2]float64{x0, top})
-	f.pieceWords(p, words, x1, top, bottom, ink)
+	return f.pieceWords(p, words, x1, top, bottom, ink)
 }
 
 // pieceSign draws the sign of a piece at its left, in its middle where it is narrow, and
@@ -336,21 +354,22 @@ func (f *frame) pieceSign(x0, x1, top, bottom float64, draw func(x, y, r float64
 	return x0 + f.size.Text*1.1
 }
 
-// pieceWords writes the first of a piece's words that has room.
-func (f *frame) pieceWords(p Piece, x0, x1, top, bottom float64, ink color.Color) {
+// pieceWords writes the first of a piece's words that has room, and tells whether any has.
+func (f *frame) pieceWords(p Piece, x0, x1, top, bottom float64, ink color.Color) bool {
 	l := f.tickType()
 	width := x1 - x0 - f.size.Text*0.5
 	most := int((bottom - top) / (l.size * 1.12))
 	for _, text := range p.Words {
-		lines := l.lines(clean(text), width)
-		if len(lines) > most || strings.Join(lines, " ") != strings.Join(strings.Fields(clean(text)), " ") {
-			continue // too long, or a word would be broken
+		lines := strings.Split(text, "\n")
+		if one := strings.Join(lines, " "); l.width(clean(one)) <= width {
+			lines = []string{one}
 		}
 		widest := 0.0
-		for _, s := range lines {
-			widest = max(widest, l.width(s))
+		for i := range lines {
+			lines[i] = clean(lines[i])
+			widest = max(widest, l.width(lines[i]))
 		}
-		if len(lines) == 0 || widest > width {
+		if len(lines) > most || widest > width {
 			continue
 		}
 		y := (top+bottom)/2 - float64(len(lines))*l.size*0.56
@@ -363,8 +382,9 @@ func (f *frame) pieceWords(p Piece, x0, x1, top, bottom float64, ink color.Color
 			}
 			y += l.size * 1.12
 		}
-		return
+		return true
 	}
+	return false
 }
 
 // hatch fills a rectangle with slanting lines.
