@@ -353,28 +353,26 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	flips := map[string]bool{}
 	for i := range rows {
 		r := &rows[i]
-		order := ""
-		bands := 0
+		order, l := "", b.leadOf(&r.c) // a lone setting is in the picture, but leads to no title
+		for i := range l.bands {
+			k := &l.bands[i]
+			name := r.c.A
+			switch k.Verdict {
+			case analysis.VerdictTie:
+				tie = true
+				continue
+			case analysis.VerdictB:
+				name = r.c.B
+			}
+			if !slices.Contains(leaders, name) {
+				leaders = append(leaders, name)
+			}
+			if !strings.HasSuffix(order, name+"\n") {
+				order += name + "\n"
+			}
+		}
 		for _, k := range r.claims {
-			switch k.Kind {
-			case analysis.ClaimBand:
-				bands++
-				switch k.Verdict {
-				case analysis.VerdictTie:
-					tie = true
-				default:
-					name := r.c.A
-					if k.Verdict == analysis.VerdictB {
-						name = r.c.B
-					}
-					if !slices.Contains(leaders, name) {
-						leaders = append(leaders, name)
-					}
-					if !strings.HasSuffix(order, name+"\n") {
-						order += name + "\n"
-					}
-				}
-			case analysis.ClaimCrossing:
+			if k.Kind == analysis.ClaimCrossing {
 				if crossing++; crossing == 1 {
 					low, high = k.AtW, k.AtW
 				}
@@ -384,7 +382,7 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		if strings.Count(order, "\n") > 1 {
 			flips[order] = true
 		}
-		if bands == 0 {
+		if len(l.bands) == 0 {
 			open++
 			if text := r.overallAlone(); text != "" && over == "" {
 				over = text

@@ -96,7 +96,7 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 		c.Key[0].Text += "; of temperatures the lowest and the highest run"
 	}
 	c.Key = append(c.Key, s.key(c.Panels[len(c.Panels)-1].Rows)...)
-	c.Footer = b.footer(source{runs: ofDevice(s.workload, s.device, s.variant), points: n})
+	c.Footer = b.footer(source{runs: ofOneDevice(s.workload, s.device, s.variant), points: n})
 	c.Alt = c.Title + "."
 	for _, g := range s.groups {
 		c.Alt += " " + sentence.Capital(onSupply(g.Supply)) + ":" + spaced(wordsOf(b.ofCurve(g))) + spaced(sentence.ToSet(&s.t.Curve, g))
@@ -164,10 +164,10 @@ func (s *summed) chosen() *analysis.CurveGroup {
 func (s *summed) finding() string {
 	g := s.chosen()
 	var parts []string
-	if e := sentence.EfficiencyOf(g); (e.FromW.Known() || e.From != "") && len(g.Points) > 1 {
+	if e, told := sentence.MostPerWatt(g); told != "" {
 		parts = append(parts, "most per watt at "+stretchWords(e.FromW, e.From, e.ToW, e.To))
 	}
-	if e := &g.Enough; sentence.EnoughTold(g) && e.ToW.Known() && len(g.Points) > 1 {
+	if e := &g.Enough; sentence.EnoughTold(g) != "" && e.ToW.Known() {
 		parts = append(parts, fmt.Sprintf("%s of the best at %s", sentence.Percent(e.Share), stretchWords(e.FromW, "", e.ToW, "")))
 	}
 	if len(parts) > 0 {
@@ -274,11 +274,11 @@ func (s *summed) rows(place settings) chart.Panel {
 	}
 	style := supplyStyle(g.Supply)
 	reach := func(w analysis.Number, name string) chart.Reach { return place.reach(place.at(w, name)) }
-	if e := sentence.EfficiencyOf(g); len(g.Points) > 1 && (e.FromW.Known() || e.From != "") {
+	if e, told := sentence.MostPerWatt(g); told != "" {
 		words := stretchWords(e.FromW, e.From, e.ToW, e.To)
 		piece("most per watt", reach(e.FromW, e.From), reach(e.ToW, e.To), chart.PieceRange, style, words)
 	}
-	if e := &g.Enough; sentence.EnoughTold(g) && len(g.Points) > 1 {
+	if e := &g.Enough; sentence.EnoughTold(g) != "" {
 		to, words := e.ToW, stretchWords(e.FromW, "", e.ToW, "")
 		if !to.Known() {
 			to = g.Points[len(g.Points)-1].SettingW
@@ -341,4 +341,21 @@ func (s *summed) key(rows []chart.Row) []chart.Item {
 		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "the device does not keep to this setting"})
 	}
 	return items
+}
+
+// spaced puts a blank before a text that is not empty.
+func spaced(text string) string {
+	if text == "" {
+		return ""
+	}
+	return " " + text
+}
+
+// valueText is a number with its unit, and no more digits than its interval supports.
+func valueText(v, lower, upper analysis.Number, unit string) string {
+	s := sentence.WithUncertainty(float64(v), sentence.HalfWidth(lower, upper))
+	if unit != "" && s != sentence.Dash {
+		s += " " + unit
+	}
+	return s
 }

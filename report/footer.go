@@ -118,8 +118,8 @@ func (b *builder) dates(runs []run.Run) string {
 	return from + " to " + to
 }
 
-// ofDevice are the runs of a device with its variant in a workload.
-func ofDevice(workload, device, variant string) func(*run.Run) bool {
+// ofOneDevice are the runs of a device with its variant in a workload.
+func ofOneDevice(workload, device, variant string) func(*run.Run) bool {
 	return func(r *run.Run) bool {
 		return r.Workload == workload && r.Device == device && string(r.Variant) == variant
 	}

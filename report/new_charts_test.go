@@ -96,7 +96,7 @@ func TestDeviceSummary(t *testing.T) {
 		}
 	}
 	rows := c.Panels[len(c.Panels)-1].Rows
-	e := sentence.EfficiencyOf(battery)
+	e, _ := sentence.MostPerWatt(battery)
 	words := fmt.Sprint(rows)
 	if want := sentence.Watts(float64(e.FromW)) + " to " + sentence.Watts(float64(e.ToW)) + " W"; rows[0].Name != "most per watt" || !strings.Contains(words, want) || !strings.Contains(c.Title, want) {
 		t.Errorf("%q, title %q, want %q", words, c.Title, want)

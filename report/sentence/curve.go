@@ -25,7 +25,7 @@ func onlySetting(g *analysis.CurveGroup) bool { return len(g.Points) == 1 && len
 func Curve(g *analysis.CurveGroup) []Sentence {
 	var l list
 	l.effective(g)
-	l.efficiency(EfficiencyOf(g))
+	l.efficiency(efficiencyOf(g))
 	if text := Enough(g); text != "" && !onlySetting(g) {
 		l.tell(Plain, text)
 	}
@@ -63,7 +63,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 		return ""
 	}
 	var parts []string
-	e := EfficiencyOf(g)
+	e := efficiencyOf(g)
 	if peak := Peak(e); peak != "" {
 		part := peak + " for most per " + Denominator[e.By]
 		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
@@ -71,7 +71,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 		}
 		parts = append(parts, part)
 	}
-	if EnoughTold(g) {
+	if enoughTold(g) {
 		parts = append(parts, strings.TrimSuffix(Enough(g), "."))
 	}
 	if text := best(r, g); text != "" {
@@ -103,9 +103,9 @@ func best(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	return "from " + from + to + " no setting can be told from the best, at " + from + " " + value
 }
 
-// EfficiencyOf is the efficiency that counts: on battery that of the whole device, which
+// efficiencyOf is the efficiency that counts: on battery that of the whole device, which
 // empties it, where its watts are known.
-func EfficiencyOf(g *analysis.CurveGroup) *analysis.Efficiency {
+func efficiencyOf(g *analysis.CurveGroup) *analysis.Efficiency {
 	if g.Supply == "battery" {
 		for i := range g.Efficiencies {
 			if g.Efficiencies[i].By == analysis.BySystem {

@@ -26,8 +26,8 @@ func Enough(g *analysis.CurveGroup) string {
 // little to be said at the top.
 const widestEnough = 1.0 / 3
 
-// EnoughTold tells whether what is enough is known well enough for the top of a page.
-func EnoughTold(g *analysis.CurveGroup) bool {
+// enoughTold tells whether what is enough is known well enough for the top of a page.
+func enoughTold(g *analysis.CurveGroup) bool {
 	e := &g.Enough
 	if !e.FromW.Known() {
 		return false
