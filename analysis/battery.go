@@ -100,6 +100,12 @@ type BatteryPoint struct {
 	RuntimeUpperH Number `json:"runtime_upper_h"`
 }
 
+// Is tells whether the point is of a setting: of its watts, or of its name where they are
+// unknown.
+func (p BatteryPoint) Is(watts Number, name string) bool {
+	return sameSetting(p.SettingW, p.Setting, watts, name)
+}
+
 // Battery describes what a workload draws on battery and how long the battery
 // lasts, at every setting. Only runs on battery count. The runs are left alone,
 // and their order does not matter. It fails if the request makes no sense or no

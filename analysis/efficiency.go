@@ -44,6 +44,12 @@ type EfficiencyPoint struct {
 	Plateau  bool   `json:"plateau"`
 }
 
+// Is tells whether the point is of a setting: of its watts, or of its name where they are
+// unknown.
+func (p EfficiencyPoint) Is(watts Number, name string) bool {
+	return sameSetting(p.SettingW, p.Setting, watts, name)
+}
+
 func noEfficiency() Efficiency {
 	return Efficiency{PeakW: Unknown(), FromW: Unknown(), ToW: Unknown(), Noise: Unknown(), NoiseSource: NoiseNone, Points: []EfficiencyPoint{}}
 }

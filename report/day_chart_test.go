@@ -124,7 +124,7 @@ func TestSingleRunsSayTheirFindings(t *testing.T) {
 	b := &builder{zone: time.UTC, names: map[string]bool{}, in: &Input{Runs: []run.Run{{ID: "a", Findings: []run.Finding{{Code: "throttled", Severity: run.SeverityNote, Text: "it throttled"}, {Code: "hot_start", Severity: run.SeverityDoubt, Text: "it began hot."}}}},
 		Traces: []Trace{{Run: "gone"}, {Run: "a"}}}}
 	got := b.singleRuns()
-	want := []Statement{{"note, throttled", sentence.Sentence{Tone: sentence.Plain, Text: "It throttled."}}, {"doubt, hot_start", sentence.Sentence{Tone: sentence.Doubtful, Text: "It began hot."}}}
+	want := []Statement{{About: "note, throttled", Sentence: sentence.Sentence{Tone: sentence.Plain, Text: "It throttled."}}, {About: "doubt, hot_start", Sentence: sentence.Sentence{Tone: sentence.Doubtful, Text: "It began hot."}}}
 	if len(got.Sections) != 1 || got.Sections[0].Title != "Run a" || !slices.Equal(got.Sections[0].Sentences, want) {
 		t.Errorf("got %+v", got)
 	}

@@ -74,7 +74,7 @@ func (b *builder) misdeclared() []Statement {
 func doubts(byDevice map[string][]string, words func([]string) string) []Statement {
 	var list []Statement
 	for _, name := range slices.Sorted(maps.Keys(byDevice)) {
-		list = append(list, Statement{name, sentence.Sentence{Tone: sentence.Doubtful, Text: words(byDevice[name])}})
+		list = append(list, Statement{About: name, Sentence: sentence.Sentence{Tone: sentence.Doubtful, Text: words(byDevice[name])}})
 	}
 	return list
 }

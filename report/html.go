@@ -29,7 +29,9 @@ var (
 )
 
 var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-	"id":      func(prefix string, i int) string { return prefix + strconv.Itoa(i+1) },
+	"view":    func(p *Page, s Section) sectionView { return sectionView{p, s} },
+	"figures": func(p *Page, list []chart.Chart) figuresView { return figuresView{p, list} },
+	"summary": summary,
 	"class":   func(t sentence.Tone) string { return classes[t] },
 	"typeset": typeset,
 	"counted": sentence.Counted,
@@ -54,6 +56,27 @@ func (p *Page) HTML(w io.Writer) error {
 		v.Download = template.URL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(p.Tidy))
 	}
 	return pageTemplate.ExecuteTemplate(run.VisibleWriter{To: w}, "page", v)
+}
+
+// sectionView is what the template sees of a section, and figuresView of its charts.
+type (
+	sectionView struct {
+		*Page
+		Section Section
+	}
+	figuresView struct {
+		*Page
+		Charts []chart.Chart
+	}
+)
+
+// summary says how much there is of a section that is folded whole.
+func summary(s Section) string {
+	charts := len(s.Charts)
+	for i := range s.Sections {
+		charts += len(s.Sections[i].Charts)
+	}
+	return sentence.Counted(charts, "chart")
 }
 
 // pageView is what the template sees: the page, and what it needs as a file.

@@ -2,6 +2,9 @@ package report
 
 import (
 	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -16,11 +19,15 @@ import (
 type Page struct {
 	Title    string
 	Subtitle string
-	Short    []Section // in short: a heading and sentences
+	Opening  Opening
+	Short    []Section // the answers at length: a heading and sentences for each question
 	Brackets string    // what the brackets behind numbers mean
 	Sections []Section
 	Methods  []Method
-	Claims   []analysis.Claim // what may be said at the top, for machines
+	tables   map[string]string // anchors of the tables with the numbers of charts, by the charts' names
+	charts   map[string]string // names of the charts that show the numbers of tables, by the tables' anchors
+	answers  map[string]bool   // the charts to which an answer links
+	Claims   []analysis.Claim  // what may be said at the top, for machines
 	Devices  []Device
 	Runs     []run.Run
 	Tidy     []byte
@@ -31,7 +38,9 @@ type Page struct {
 
 // Section is a heading with what belongs to it, and sections below it.
 type Section struct {
+	ID        string // by which links find it; Compose gives those that have none their place
 	Title     string
+	Folded    bool // shown as its title, until a reader unfolds it
 	Sentences []Statement
 	Charts    []chart.Chart
 	Tables    []*table.Table
@@ -39,15 +48,19 @@ type Section struct {
 	Sections  []Section
 }
 
-// Statement is a sentence with what it is about.
+// Statement is a sentence with what it is about, and the anchor of what shows it.
 type Statement struct {
 	About string
 	sentence.Sentence
+	Link string
 }
 
 // say adds sentences on one thing: the doubtful ones each by itself, all others before
 // them as one paragraph.
-func (s *Section) say(about string, list ...sentence.Sentence) {
+func (s *Section) say(about string, list ...sentence.Sentence) { s.sayOf(about, "", list...) }
+
+// sayOf is say with the anchor of what shows it.
+func (s *Section) sayOf(about, link string, list ...sentence.Sentence) {
 	var plain []string
 	var doubtful []Statement
 	tone := sentence.Plain
@@ -55,14 +68,14 @@ func (s *Section) say(about string, list ...sentence.Sentence) {
 		switch {
 		case x.Text == "":
 		case x.Tone == sentence.Doubtful:
-			doubtful = append(doubtful, Statement{about, x})
+			doubtful = append(doubtful, Statement{about, x, link})
 		default:
 			plain = append(plain, x.Text)
 			tone = max(tone, x.Tone)
 		}
 	}
 	if len(plain) > 0 {
-		s.Sentences = append(s.Sentences, Statement{about, sentence.Sentence{Tone: tone, Text: strings.Join(plain, " ")}})
+		s.Sentences = append(s.Sentences, Statement{about, sentence.Sentence{Tone: tone, Text: strings.Join(plain, " ")}, link})
 	}
 	s.Sentences = append(s.Sentences, doubtful...)
 }
@@ -73,7 +86,7 @@ func (s *Section) empty() bool {
 
 // Charts are all charts of the page, in order.
 func (p *Page) Charts() []chart.Chart {
-	var list []chart.Chart
+	list := slices.Clone(p.Opening.Charts)
 	var walk func([]Section)
 	walk = func(sections []Section) {
 		for i := range sections {
@@ -92,6 +105,26 @@ func cellOf(r *run.Run) cellKey {
 	return cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
 }
 
+// shown is something that a chart or section shows: a comparison, a curve or a battery group
+// of the study, by its pointer, and as what.
+type shown struct {
+	of any
+	as string
+}
+
+// What charts show curves as.
+const (
+	asResult     = "result"
+	asEfficiency = "efficiency"
+	asPower      = "power"
+)
+
+// show remembers the chart that shows something, the last one of several.
+func (b *builder) show(of any, as, chart string) { b.shown[shown{of, as}] = chartAnchor + chart }
+
+// link is the anchor of what shows something, empty where nothing does.
+func (b *builder) link(of any, as string) string { return b.shown[shown{of, as}] }
+
 // builder lays a report out.
 type builder struct {
 	in     *Input
@@ -99,6 +132,9 @@ type builder struct {
 	legend legend
 	zone   *time.Location
 	names  map[string]bool // of charts
+	shown  map[shown]string
+	tables map[string]*table.Table // the one with the numbers of a chart, by its name
+	curves map[*analysis.CurveGroup]*table.Table
 	cells  map[cellKey][]*run.Run
 	means  map[string]map[cellKey]float64 // by metric
 }
@@ -111,7 +147,7 @@ func Compose(in Input) *Page {
 	}
 	p.Title, p.Subtitle = b.title()
 	p.Title = cmp.Or(in.Words.Title, p.Title)
-	p.Short, p.Brackets = b.short(), b.brackets()
+	p.Opening = b.opening(p.Title)
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {
 			if s := b.workload(&in.Study.Topics[i], w); !s.empty() {
@@ -124,17 +160,85 @@ func Compose(in Input) *Page {
 			p.Sections = append(p.Sections, s)
 		}
 	}
+	p.Short, p.Brackets = b.short(), b.brackets()
+	identify("s", p.Sections)
+	identify("answer-", p.Short)
+	p.connect(b.tables)
 	return p
 }
 
 func newBuilder(in *Input) *builder {
-	b := &builder{in: in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{},
+	b := &builder{in: in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{}, shown: map[shown]string{}, tables: map[string]*table.Table{}, curves: map[*analysis.CurveGroup]*table.Table{},
 		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
 	if b.zone == nil {
 		b.zone = time.UTC
 	}
 	b.index()
 	return b
+}
+
+// connect finds the anchors from charts to tables and back, and from charts to answers.
+func (p *Page) connect(of map[string]*table.Table) {
+	anchors := map[*table.Table]string{}
+	var walk func([]Section)
+	walk = func(list []Section) {
+		for i := range list {
+			for k, t := range list[i].Tables {
+				anchors[t] = list[i].TableID(k)
+			}
+			walk(list[i].Sections)
+		}
+	}
+	walk(p.Sections)
+	p.tables, p.charts, p.answers = map[string]string{}, map[string]string{}, map[string]bool{}
+	for _, c := range p.Charts() {
+		if anchor := anchors[of[c.Name]]; anchor != "" {
+			p.tables[c.Name] = anchor
+			if p.charts[anchor] == "" {
+				p.charts[anchor] = c.Name
+			}
+		}
+	}
+	sections := map[string]bool{}
+	for _, s := range p.Short {
+		sections[s.ID] = true
+		for _, x := range s.Sentences {
+			p.answers[strings.TrimPrefix(x.Link, chartAnchor)] = true
+		}
+	}
+	for i := range p.Opening.Sentences {
+		if x := &p.Opening.Sentences[i]; !sections[x.Link] {
+			x.Link = ""
+		}
+	}
+}
+
+// TableOf is the anchor of the table with the numbers of a chart, empty where there is none.
+func (p *Page) TableOf(chart string) string { return p.tables[chart] }
+
+// ChartOf is the anchor of the chart with the numbers of a table, empty where there is none.
+func (p *Page) ChartOf(table string) string {
+	if name := p.charts[table]; name != "" {
+		return chartAnchor + name
+	}
+	return ""
+}
+
+// Answered tells whether an answer at the top links to a chart.
+func (p *Page) Answered(chart string) bool { return p.answers[chart] }
+
+// TableID is the anchor of a table.
+func (s Section) TableID(i int) string { return fmt.Sprintf("%s-table%d", s.ID, i+1) }
+
+// chartAnchor begins the anchors of charts.
+const chartAnchor = "chart-"
+
+// identify gives sections anchors by their places.
+func identify(prefix string, list []Section) {
+	for i := range list {
+		list[i].ID = cmp.Or(list[i].ID, prefix+strconv.Itoa(i+1))
+		identify(list[i].ID+"-", list[i].Sections)
+	}
 }
 
 // index sorts runs and means by cell.

@@ -33,8 +33,28 @@ for (const button of document.querySelectorAll(".unfold button")) {
 	button.addEventListener("click", () => {
 		const open = button.dataset.open !== "";
 		for (const d of document.querySelectorAll("details")) { d.open = open; }
-		button.textContent = open ? "Fold tables, notes and runs" : "Unfold tables, notes and runs";
+		button.textContent = open ? "Fold everything" : "Unfold everything";
 		if (open) { button.dataset.open = ""; } else { delete button.dataset.open; }
 	});
 	button.parentElement.hidden = false;
 }
+// A link to what is folded unfolds it.
+function unfoldLinked() {
+	const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+	if (!target) { return; }
+	for (let d = target.closest("details"); d; d = d.parentElement.closest("details")) { d.open = true; }
+	for (const d of target.querySelectorAll(":scope > details")) { d.open = true; }
+	target.scrollIntoView();
+}
+addEventListener("hashchange", unfoldLinked);
+if (location.hash) { unfoldLinked(); }
+for (const link of document.querySelectorAll('a[href^="#"]')) {
+	link.addEventListener("click", () => { if (link.hash === location.hash) { unfoldLinked(); } });
+}
+// Paper has nothing to click: what is folded as a part of the page is printed, what is
+// folded as a table, a note or the list of all runs stays as it is.
+const unfolded = [];
+addEventListener("beforeprint", () => {
+	for (const d of document.querySelectorAll("details.part:not([open])")) { d.open = true; unfolded.push(d); }
+});
+addEventListener("afterprint", () => { for (const d of unfolded.splice(0)) { d.open = false; } });

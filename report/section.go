@@ -22,11 +22,15 @@ func (b *builder) workload(t *Topic, workload string) Section {
 	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.atPackage(t, workload), b.supplies(t, workload), b.variants(t, workload),
 		b.efficiency(t, workload), b.obedience(t, workload), b.battery(workload)} {
 		if !part.empty() {
+			part.Folded = len(s.Sections) >= mostUnfolded
 			s.Sections = append(s.Sections, part)
 		}
 	}
 	return s
 }
+
+// mostUnfolded is how many parts of a workload are shown at once: the rest unfolds.
+const mostUnfolded = 2
 
 // bySupply are the groups of a workload for each supply, mains first.
 func bySupply(t *Topic, workload string) iter.Seq2[string, []*analysis.CurveGroup] {
@@ -48,15 +52,32 @@ func bySupply(t *Topic, workload string) iter.Seq2[string, []*analysis.CurveGrou
 func (b *builder) results(t *Topic, workload string) Section {
 	s := Section{Title: "Result against the setting", Notes: sentence.Notes(t.Curve.Notes)}
 	for supply, groups := range bySupply(t, workload) {
-		s.Charts = append(s.Charts, b.resultCharts(t, workload, supply, groups)...)
-		for _, g := range groups {
+		charts := b.resultCharts(t, workload, supply, groups)
+		s.Charts = append(s.Charts, charts...)
+		for i, g := range groups {
+			x := table.Curve(&t.Curve, g)
+			b.curves[g] = x
+			b.draw(charts, i, len(groups), g, asResult, x)
 			about := sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
 			s.say(about, append([]sentence.Sentence{sentence.Most(&t.Curve, g)}, sentence.Curve(g)...)...)
-			s.Tables = append(s.Tables, table.Curve(&t.Curve, g))
+			s.Tables = append(s.Tables, x)
 			s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 		}
 	}
 	return s
+}
+
+// draw remembers that thing i of n is drawn in one of the charts, which share them out in
+// their order, and which table has its numbers.
+func (b *builder) draw(charts []chart.Chart, i, n int, of any, as string, x *table.Table) {
+	if len(charts) == 0 {
+		return
+	}
+	name := charts[i*len(charts)/n].Name
+	b.show(of, as, name)
+	if b.tables[name] == nil {
+		b.tables[name] = x
+	}
 }
 
 func (b *builder) devices(t *Topic, workload string) Section {
@@ -106,17 +127,22 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 		if c.Workload != workload {
 			continue
 		}
-		about := sentence.Joined(conditions(c), against(c))
+		about, x := sentence.Joined(conditions(c), against(c)), table.Compare(c)
 		if len(s.Charts) < mostPairs && r != t.AtPackage {
+			var charts []chart.Chart
 			if drawn == nil || !drawn(c) {
-				s.Charts = append(s.Charts, b.pairChart(t, c))
+				charts = append(charts, b.pairChart(t, c))
 			}
-			if x, ok := b.differenceChart(c); ok {
-				s.Charts = append(s.Charts, x)
+			if difference, ok := b.differenceChart(c); ok {
+				charts = append(charts, difference)
 			}
+			for i := range charts {
+				b.draw(charts[i:i+1], 0, 1, c, asResult, x)
+			}
+			s.Charts = append(s.Charts, charts...)
 		}
 		s.say(about, append(sentence.Compare(c), sentence.Obedience(c)...)...)
-		s.Tables = append(s.Tables, table.Compare(c))
+		s.Tables = append(s.Tables, x)
 		s.Notes = appendNotes(s.Notes, about+": besides, ", c.Confounders)
 		s.Notes = appendNotes(s.Notes, about+": ", c.Notes)
 	}
@@ -126,12 +152,15 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 func (b *builder) efficiency(t *Topic, workload string) Section {
 	s := Section{Title: "Result for each watt"}
 	for supply, groups := range bySupply(t, workload) {
-		s.Charts = append(s.Charts, b.efficiencyCharts(t, workload, supply, groups)...)
-		for _, g := range groups {
+		charts := b.efficiencyCharts(t, workload, supply, groups)
+		s.Charts = append(s.Charts, charts...)
+		for i, g := range groups {
 			s.say(sentence.Joined(b.legend.name(g.Device, g.Variant), onSupply(supply)), sentence.Efficient(g)...)
 			if len(g.Efficiencies) > 0 {
 				unit, factor := efficiencyUnit(t)
-				s.Tables = append(s.Tables, table.Efficiency(g, unit, factor))
+				x := table.Efficiency(g, unit, factor)
+				b.draw(charts, i, len(groups), g, asEfficiency, x)
+				s.Tables = append(s.Tables, x)
 			}
 		}
 	}
@@ -141,7 +170,11 @@ func (b *builder) efficiency(t *Topic, workload string) Section {
 func (b *builder) obedience(t *Topic, workload string) Section {
 	s := Section{Title: "Package power against the setting"}
 	for supply, groups := range bySupply(t, workload) {
-		s.Charts = append(s.Charts, b.powerCharts(t, workload, supply, groups)...)
+		charts := b.powerCharts(t, workload, supply, groups)
+		s.Charts = append(s.Charts, charts...)
+		for i, g := range groups {
+			b.draw(charts, i, len(groups), g, asPower, b.curves[g])
+		}
 	}
 	return s
 }
@@ -159,10 +192,11 @@ func (b *builder) battery(workload string) Section {
 		}
 	}
 	s.Charts = b.batteryCharts(r, workload, groups)
-	for _, g := range groups {
-		about := b.legend.name(g.Device, g.Variant)
+	for i, g := range groups {
+		about, x := b.legend.name(g.Device, g.Variant), table.Battery(r, g)
+		b.draw(s.Charts, i, len(groups), g, asResult, x)
 		s.say(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)
-		s.Tables = append(s.Tables, table.Battery(r, g))
+		s.Tables = append(s.Tables, x)
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}
 	for _, x := range r.LeftOut {
@@ -213,7 +247,7 @@ func (b *builder) across() Section {
 }
 
 func (b *builder) days() Section {
-	s := Section{Title: "The day in the order of time"}
+	s := Section{Title: "The day in the order of time", Folded: true}
 	for i := range b.study.Topics {
 		for _, w := range b.study.Topics[i].Workloads {
 			s.Charts = append(s.Charts, b.dayCharts(&b.study.Topics[i], w)...)
@@ -223,7 +257,7 @@ func (b *builder) days() Section {
 }
 
 func (b *builder) singleRuns() Section {
-	s := Section{Title: "Single runs"}
+	s := Section{Title: "Single runs", Folded: true}
 	for i := range b.in.Traces {
 		t := &b.in.Traces[i]
 		at := slices.IndexFunc(b.in.Runs, func(r run.Run) bool { return r.ID == t.Run })
@@ -240,7 +274,7 @@ func (b *builder) singleRuns() Section {
 			if f.Severity != run.SeverityNote {
 				tone = sentence.Doubtful
 			}
-			part.Sentences = append(part.Sentences, Statement{string(f.Severity) + ", " + string(f.Code), sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
+			part.Sentences = append(part.Sentences, Statement{About: string(f.Severity) + ", " + string(f.Code), Sentence: sentence.Sentence{Tone: tone, Text: sentence.Capital(strings.TrimSuffix(f.Text, ".")) + "."}})
 		}
 		if !part.empty() {
 			s.Sections = append(s.Sections, part)

@@ -118,7 +118,7 @@ func decided(c *analysis.Comparison) []sentence.Sentence {
 }
 
 func (b *builder) whoIsAhead() Section {
-	s := Section{Title: "Who is ahead"}
+	s := Section{ID: answerAhead, Title: "Who is ahead"}
 	for _, t := range b.study.Topics {
 		if t.Device == nil {
 			continue
@@ -132,7 +132,7 @@ func (b *builder) whoIsAhead() Section {
 			if severalPairs(t.Device.Comparisons) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
-			s.say(about, b.claimed(c)...)
+			s.sayOf(about, b.link(c, asResult), b.claimed(c)...)
 		}
 		if t.AtPackage == nil {
 			continue
@@ -143,7 +143,7 @@ func (b *builder) whoIsAhead() Section {
 			if severalPairs(t.AtPackage.Comparisons) {
 				about += ", " + sentence.Side(c.A) + " and " + sentence.Side(c.B)
 			}
-			s.say(about, b.claimed(c)...)
+			s.sayOf(about, b.link(c, asResult), b.claimed(c)...)
 		}
 	}
 	return s
@@ -170,13 +170,13 @@ func (b *builder) offTrend() Section {
 }
 
 func (b *builder) whatToSet() Section {
-	s := Section{Title: "What to set"}
+	s := Section{ID: answerSet, Title: "What to set"}
 	for _, t := range b.study.Topics {
 		for i := range t.Curve.Groups {
 			g := &t.Curve.Groups[i]
 			if text := sentence.ToSet(&t.Curve, g); text != "" {
 				about := sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant), onSupply(g.Supply))
-				s.say(about, sentence.Sentence{Text: text})
+				s.sayOf(about, b.link(g, asEfficiency), sentence.Sentence{Text: text})
 			}
 		}
 	}
@@ -184,45 +184,45 @@ func (b *builder) whatToSet() Section {
 }
 
 func (b *builder) onBattery() Section {
-	s := Section{Title: "What changes on battery"}
+	s := Section{ID: answerBattery, Title: "What changes on battery"}
 	for _, t := range b.study.Topics {
 		if t.Supply == nil {
 			continue
 		}
 		for i := range t.Supply.Comparisons {
 			c := &t.Supply.Comparisons[i]
-			s.say(sentence.Joined(c.Workload, conditions(c)), append(sentence.CapBySupply(&t.Curve, c), b.claimed(c)...)...)
+			s.sayOf(sentence.Joined(c.Workload, conditions(c)), b.link(c, asResult), append(sentence.CapBySupply(&t.Curve, c), b.claimed(c)...)...)
 		}
 	}
 	return s
 }
 
 func (b *builder) howLong() Section {
-	s := Section{Title: "How long the battery lasts"}
+	s := Section{ID: answerLasts, Title: "How long the battery lasts"}
 	if b.study.Battery == nil {
 		return s
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		s.say(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant)), sentence.Runtime(b.study.Battery, g)...)
+		s.sayOf(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant)), b.link(g, asResult), sentence.Runtime(b.study.Battery, g)...)
 	}
 	return s
 }
 
 func (b *builder) whatVariantsGive() Section {
-	s := Section{Title: "What else was changed, and what it gives"}
+	s := Section{ID: answerVariants, Title: "What else was changed, and what it gives"}
 	for _, t := range b.study.Topics {
 		for _, v := range t.Variants {
 			for i := range v.Result.Comparisons {
 				c := &v.Result.Comparisons[i]
-				s.say(sentence.Joined(c.Workload, conditions(c), against(c)), b.claimed(c)...)
+				s.sayOf(sentence.Joined(c.Workload, conditions(c), against(c)), b.link(c, asResult), b.claimed(c)...)
 			}
 		}
 	}
 	if b.study.Battery != nil {
 		for i := range b.study.Battery.Groups {
 			g := &b.study.Battery.Groups[i]
-			s.say(sentence.Joined(g.Workload, g.Device), significantGains(g)...)
+			s.sayOf(sentence.Joined(g.Workload, g.Device), b.link(g, asResult), significantGains(g)...)
 		}
 	}
 	return s
@@ -280,7 +280,7 @@ func (b *builder) notDecided() Section {
 			}
 			for k := range r.Comparisons {
 				c := b.study.budget.Restate(&r.Comparisons[k])
-				s.say(sentence.Joined(c.Workload, conditions(&c), against(&c)), sentence.Open(&c))
+				s.sayOf(sentence.Joined(c.Workload, conditions(&c), against(&c)), b.link(&r.Comparisons[k], asResult), sentence.Open(&c))
 			}
 		}
 	}
@@ -293,7 +293,7 @@ func (b *builder) reservations() Section {
 	s := Section{Title: "What to keep in mind"}
 	seen := map[Statement]bool{}
 	doubt := func(about, text string) {
-		x := Statement{about, sentence.Sentence{Tone: sentence.Doubtful, Text: sentence.Capital(text) + "."}}
+		x := Statement{About: about, Sentence: sentence.Sentence{Tone: sentence.Doubtful, Text: sentence.Capital(text) + "."}}
 		if !seen[x] {
 			seen[x] = true
 			s.Sentences = append(s.Sentences, x)

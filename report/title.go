@@ -13,7 +13,7 @@ import (
 func (b *builder) title() (title, subtitle string) {
 	devices := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Device} })
 	workloads := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })
-	title = sentence.Listed(devices, 4) + " tested with " + sentence.Listed(workloads, 4)
+	title = sentence.Listed(devices, 4) + " in " + sentence.Listed(workloads, 4)
 	subtitle = b.howMany()
 	timed := slices.DeleteFunc(slices.Clone(b.in.Runs), func(r run.Run) bool { return r.StartedAt.IsZero() })
 	if len(timed) == 0 {

@@ -152,8 +152,10 @@ func Place(c *analysis.Comparison, watts analysis.Number, name string) string {
 	if c.At != analysis.AtSetting && c.At != "" && watts.Known() {
 		return Fixed(float64(watts), 1) + " W"
 	}
-	return cmp.Or(Setting(watts, name), "an unknown setting")
+	return cmp.Or(Setting(watts, name), unknownSetting)
 }
+
+const unknownSetting = "an unknown setting"
 
 // bandSettings are the settings from one end of a band to the other that both sides have.
 func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingComparison {

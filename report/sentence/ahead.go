@@ -1,0 +1,445 @@
+package sentence
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"sweepd/analysis"
+)
+
+// Ranks of what a page opens with: what is said first where there is room for little.
+const (
+	rankLead = iota
+	rankSet
+	rankRuntime
+	rankSecond // the second thing that is to be said of who is ahead
+	rankEnough
+	rankFurther // further ones, by one each
+	rankLimits  = rankFurther + mostFound
+	rankSizes   = rankLimits + 1
+	rankLongest = rankSizes + mostFound
+	rankBetween = rankLongest + 1
+)
+
+// mostFound is how many things are said of who is ahead: the picture has the rest.
+const mostFound = 6
+
+// stretch is where something is so: settings from one to another, or one that has a name
+// only.
+type stretch struct {
+	from, to analysis.Number
+	name     string
+}
+
+// overlap is where two stretches are both.
+func (s stretch) overlap(t stretch) (stretch, bool) {
+	if s.name != "" || t.name != "" {
+		return s, s.name == t.name
+	}
+	both := stretch{from: max(s.from, t.from), to: min(s.to, t.to)}
+	return both, both.from <= both.to
+}
+
+func (s stretch) holds(x *analysis.SettingComparison) bool {
+	if s.name != "" {
+		return !x.SettingW.Known() && s.name == cmp.Or(x.Setting, unknownSetting)
+	}
+	return s.from <= x.SettingW && x.SettingW <= s.to
+}
+
+// overlaps are all overlaps of two lists.
+func overlaps(a, b []stretch) []stretch {
+	var out []stretch
+	for _, s := range a {
+		for _, t := range b {
+			if both, ok := s.overlap(t); ok {
+				out = append(out, both)
+			}
+		}
+	}
+	return out
+}
+
+// phase is where one side is ahead, until the other takes the lead.
+type phase struct {
+	winner analysis.Verdict
+	where  []stretch
+}
+
+// phases are who is ahead where, in the order of the settings. A lone setting between
+// undecided ones is none.
+func phases(c *analysis.Comparison) []phase {
+	var list []phase
+	for i, b := range c.Bands {
+		if b.Verdict != analysis.VerdictA && b.Verdict != analysis.VerdictB || lone(c.Bands, i) {
+			continue
+		}
+		if len(list) == 0 || list[len(list)-1].winner != b.Verdict {
+			list = append(list, phase{winner: b.Verdict})
+		}
+		last := &list[len(list)-1]
+		if b.FromW.Known() && b.ToW.Known() {
+			last.where = append(last.where, stretch{from: b.FromW, to: b.ToW})
+			continue
+		}
+		for _, s := range bandSettings(c, b) {
+			last.where = append(last.where, stretch{name: Place(c, s.SettingW, s.Setting)})
+		}
+	}
+	return list
+}
+
+// lone tells whether a band is of one setting and no neighbour of it is decided. At an end
+// of the settings it has but one neighbour, and counts where the other side is ahead
+// elsewhere: it is the one end of a change of the lead.
+func lone(bands []analysis.Band, i int) bool {
+	b := bands[i]
+	if b.FromW != b.ToW && (b.FromW.Known() || b.ToW.Known()) || b.From != b.To {
+		return false
+	}
+	undecided := func(k int) bool { return bands[k].Verdict == analysis.VerdictUnclear }
+	switch {
+	case len(bands) == 1:
+		return false
+	case i > 0 && i < len(bands)-1:
+		return undecided(i-1) && undecided(i+1)
+	}
+	neighbour := 1
+	if i > 0 {
+		neighbour = i - 1
+	}
+	return undecided(neighbour) && !slices.ContainsFunc(bands, func(x analysis.Band) bool {
+		return x.Verdict != b.Verdict && (x.Verdict == analysis.VerdictA || x.Verdict == analysis.VerdictB)
+	})
+}
+
+// What is found of a comparison, the most telling first.
+type outcome int
+
+const (
+	outcomePlaced  outcome = iota // who is ahead where
+	outcomeAverage                // who is ahead on the whole, though at no setting
+	outcomeLevel
+	outcomeOpen
+)
+
+// found is one outcome of comparisons that have it in common.
+type found struct {
+	outcome outcome
+	phases  []phase          // of outcomePlaced
+	winner  analysis.Verdict // of outcomeAverage
+	of      []*analysis.Comparison
+}
+
+// find says what is found of one comparison.
+func find(c *analysis.Comparison) found {
+	f := found{of: []*analysis.Comparison{c}, outcome: outcomeOpen}
+	level := len(c.Bands) > 0 && !slices.ContainsFunc(c.Bands, func(b analysis.Band) bool { return b.Verdict != analysis.VerdictTie })
+	if f.phases = phases(c); len(f.phases) > 0 {
+		f.outcome = outcomePlaced
+		return f
+	}
+	o := c.Overall
+	switch {
+	case level || o != nil && (o.Verdict == analysis.VerdictTie || withinMargin(c, o)):
+		f.outcome = outcomeLevel
+	case o != nil && (o.Verdict == analysis.VerdictA || o.Verdict == analysis.VerdictB):
+		f.outcome, f.winner = outcomeAverage, o.Verdict
+	}
+	return f
+}
+
+// withinMargin tells whether a difference on the whole is surely one that does not matter:
+// it is then called level, and not at once level and ahead.
+func withinMargin(c *analysis.Comparison, o *analysis.Overall) bool {
+	return c.Margin > 0 && math.Abs(float64(o.Lower)) <= c.Margin && math.Abs(float64(o.Upper)) <= c.Margin
+}
+
+// with is what two findings have in common; ok is false where that is nothing, or less
+// than either says.
+func (f found) with(g found) (both found, ok bool) {
+	if f.outcome != g.outcome || f.winner != g.winner || len(f.phases) != len(g.phases) {
+		return f, false
+	}
+	both = f
+	both.of = slices.Concat(f.of, g.of)
+	both.phases = make([]phase, len(f.phases))
+	for i, p := range f.phases {
+		q := g.phases[i]
+		both.phases[i] = phase{p.winner, overlaps(p.where, q.where)}
+		if p.winner != q.winner || len(both.phases[i].where) == 0 {
+			return f, false
+		}
+	}
+	return both, true
+}
+
+// gather joins the findings of which each says the same as those before it.
+func gather(list []found, alike func(a, b found) bool) []found {
+	var out []found
+next:
+	for _, f := range list {
+		for i := range out {
+			if !alike(out[i], f) {
+				continue
+			}
+			if both, ok := out[i].with(f); ok {
+				out[i] = both
+				continue next
+			}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// findings are what is found of comparisons of one or several sides with one other, first
+// over the conditions of each side, then over the sides of which the same is so under the
+// same conditions.
+func findings(list []*analysis.Comparison, spots map[*analysis.Comparison]spot) []found {
+	var each []found
+	for _, c := range list {
+		each = append(each, find(c))
+	}
+	out := gather(each, func(a, b found) bool { return a.of[0].A == b.of[0].A })
+	out = gather(out, func(a, b found) bool {
+		return a.of[0].A != b.of[0].A && slices.Equal(at(spots, a.firstSide()), at(spots, b.of))
+	})
+	slices.SortStableFunc(out, func(a, b found) int {
+		if (a.outcome >= outcomeLevel) != (b.outcome >= outcomeLevel) {
+			return int(a.outcome) - int(b.outcome)
+		}
+		return len(b.of) - len(a.of)
+	})
+	return out
+}
+
+// firstSide are the comparisons of the first of the sides.
+func (f *found) firstSide() []*analysis.Comparison {
+	n := slices.IndexFunc(f.of, func(c *analysis.Comparison) bool { return c.A != f.of[0].A })
+	if n < 0 {
+		return f.of
+	}
+	return f.of[:n]
+}
+
+// sides are the sides a of which something was found.
+func (f *found) sides() []string {
+	var list []string
+	for _, c := range f.of {
+		if !slices.Contains(list, c.A) {
+			list = append(list, c.A)
+		}
+	}
+	return list
+}
+
+// who names the sides that are compared with another, as the subject of a sentence.
+func (f *found) who(all []string) (subject, verb string) {
+	sides := f.sides()
+	switch c := f.of[0]; {
+	case len(sides) == 1 && c.Factor == "supply":
+		return strings.TrimSpace(OrEmpty(c.Device) + " " + supplyWords(sides[0])), "is"
+	case len(sides) == 1:
+		return Side(sides[0]), "is"
+	case len(sides) == len(all):
+		return "the other " + inWords(len(sides)), "are"
+	}
+	words := make([]string, len(sides))
+	for i, s := range sides {
+		words[i] = Side(s)
+	}
+	return Listed(words, 4), "are"
+}
+
+// ahead are the pieces of the sentence on who is ahead where, over all comparisons of one or several sides
+// with one other as the page may claim them: what is the same in several is said once, with
+// the settings at which it is so in all of them. The share of a lead is a/b - 1 at single
+// settings, from the least to the most.
+func whoIsAhead(list []*analysis.Comparison) []part {
+	var all []string
+	for _, c := range list {
+		if !slices.Contains(all, c.A) {
+			all = append(all, c.A)
+		}
+	}
+	spots := spotsOf(list)
+	every := at(spots, list)
+	var out []part
+	fs := findings(list, spots)
+	for i, f := range fs[:min(len(fs), mostFound)] {
+		rank, sizes := rankFurther+i, rankSizes+i
+		if i < 2 {
+			rank = []int{rankLead, rankSecond}[i]
+		}
+		subject, verb := f.who(all)
+		if i > 0 && slices.Equal(f.sides(), fs[i-1].sides()) {
+			subject, verb = "it", "is"
+			if len(f.sides()) > 1 {
+				subject, verb = "they", "are"
+			}
+		}
+		say := func(r int, text string) { out = append(out, part{r, text}) }
+		before, behind := where(at(spots, f.of), every)
+		if i > 0 {
+			say(rank, "; ")
+		}
+		if before != "" {
+			if i == 0 {
+				before = Capital(before)
+			}
+			say(rank, before+" ")
+		}
+		say(rank, subject+" "+verb+" ")
+		for _, p := range f.words() {
+			if p.rank > 0 {
+				say(sizes, p.text)
+			} else {
+				say(rank, p.text)
+			}
+		}
+		if behind != "" {
+			say(rank, behind)
+		}
+	}
+	return out
+}
+
+// words are what is found, behind subject and verb; the pieces of rank 1 are sizes.
+func (f *found) words() []part {
+	c := f.of[0]
+	switch f.outcome {
+	case outcomePlaced:
+		var out []part
+		for i, p := range f.phases {
+			text := map[analysis.Verdict]string{analysis.VerdictA: "ahead", analysis.VerdictB: "behind"}[p.winner]
+			if i > 0 {
+				text = " and " + text
+			} else {
+				text += f.other(p.winner)
+			}
+			out = append(out, part{0, text}, part{1, f.sizes(p)}, part{0, f.place(p)})
+		}
+		return out
+	case outcomeAverage:
+		text := map[analysis.Verdict]string{analysis.VerdictA: "ahead", analysis.VerdictB: "behind"}[f.winner] + f.other(f.winner)
+		var diffs []float64
+		for _, x := range f.of {
+			diffs = append(diffs, math.Abs(float64(x.Overall.Diff)))
+		}
+		return []part{{0, text + " by about " + percentRange(diffs) + " on the whole, with too few runs to say at which settings"}}
+	case outcomeLevel:
+		return []part{{0, "level with " + Side(c.B) + " within " + Margin(c.Margin) + " %"}}
+	}
+	text := "not to be told from " + Side(c.B)
+	if n := f.advised(); n != "" {
+		text += ": " + n + " of each at each setting are advised"
+	}
+	return []part{{0, text}}
+}
+
+// other names the side that is behind, or ahead.
+func (f *found) other(winner analysis.Verdict) string {
+	if winner == analysis.VerdictA {
+		return " of " + Side(f.of[0].B)
+	}
+	return " " + Side(f.of[0].B)
+}
+
+// sizes is by how much a side is ahead: the least and the greatest difference at any of the
+// settings.
+func (f *found) sizes(p phase) string {
+	var diffs []float64
+	for _, c := range f.of {
+		for i := range c.Settings {
+			s := &c.Settings[i]
+			if s.Verdict == p.winner && slices.ContainsFunc(p.where, func(x stretch) bool { return x.holds(s) }) {
+				diffs = append(diffs, math.Abs(float64(s.Diff)))
+			}
+		}
+	}
+	if len(diffs) == 0 {
+		return ""
+	}
+	return " by " + percentRange(diffs)
+}
+
+// percentRange is ratios as "4 to 15 %": whole percents, tenths where one is below 1 %.
+func percentRange(ratios []float64) string {
+	least, most := 100*slices.Min(ratios), 100*slices.Max(ratios)
+	places := 0
+	if least < 1 {
+		places = 1
+	}
+	from, to := Fixed(least, places), Fixed(most, places)
+	if from == to {
+		return to + " %"
+	}
+	return from + " to " + to + " %"
+}
+
+// place says where a side is ahead.
+func (f *found) place(p phase) string {
+	lowest, highest := analysis.Number(math.Inf(1)), analysis.Number(math.Inf(-1))
+	for _, c := range f.of {
+		for _, s := range c.Settings {
+			if s.NA > 0 && s.NB > 0 && s.SettingW.Known() {
+				lowest, highest = min(lowest, s.SettingW), max(highest, s.SettingW)
+			}
+		}
+	}
+	list := p.where
+	if len(list) > 2 && list[0].name == "" { // the two widest, in their order
+		list = slices.Clone(list)
+		slices.SortFunc(list, func(a, b stretch) int { return int(math.Copysign(1, float64((b.to-b.from)-(a.to-a.from)))) })
+		list = list[:2]
+		slices.SortFunc(list, func(a, b stretch) int { return int(math.Copysign(1, float64(a.from-b.from))) })
+	}
+	var words, names []string
+	for _, s := range list {
+		from, to := Watts(float64(s.from)), Watts(float64(s.to))
+		switch {
+		case s.name != "":
+			names = append(names, s.name)
+		case s.from <= lowest && s.to >= highest && s.from < s.to:
+			words = append(words, "at every setting")
+		case s.from == s.to:
+			words = append(words, "at "+to+" W")
+		case s.from <= lowest:
+			words = append(words, "up to "+to+" W")
+		case s.to >= highest:
+			words = append(words, "from "+from+" W on")
+		default:
+			words = append(words, "from "+from+" to "+to+" W")
+		}
+	}
+	if len(names) > 0 {
+		words = append(words, "at "+Listed(names, 4))
+	}
+	return " " + strings.Join(words, " and ")
+}
+
+// advised is how many runs would tell, in words; empty where that is not known.
+func (f *found) advised() string {
+	least, most := 0, 0
+	for _, c := range f.of {
+		for _, s := range c.Settings {
+			if s.Verdict == analysis.VerdictUnclear && s.MoreRuns != nil && *s.MoreRuns > 0 && *s.MoreRuns < manyRuns {
+				if least == 0 {
+					least = *s.MoreRuns
+				}
+				least, most = min(least, *s.MoreRuns), max(most, *s.MoreRuns)
+			}
+		}
+	}
+	switch {
+	case most == 0:
+		return ""
+	case least == most:
+		return Counted(most, "more run")
+	}
+	return fmt.Sprintf("%d to %d more runs", least, most)
+}
