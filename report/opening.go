@@ -42,6 +42,7 @@ func (b *builder) opening(title string) Opening {
 			o.Sentences = append(o.Sentences, Statement{Sentence: sentence.Sentence{Tone: sentence.Good, Text: x.text}, Link: x.to})
 		}
 	}
+	o.Charts = b.aheadCharts()
 	return o
 }
 
