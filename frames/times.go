@@ -28,6 +28,7 @@ type Times struct {
 
 	exact  []float64        // up to Exact of them
 	counts map[uint32]int64 // by leadingBits, in place of exact where there are more
+	course course
 }
 
 // NewTimes gathers frame times and counts those above slowAt, s.
@@ -36,6 +37,7 @@ func NewTimes(slowAt float64) *Times { return &Times{slowAt: slowAt} }
 // Add takes one frame time, s: finite and not negative.
 func (t *Times) Add(seconds float64) {
 	t.n++
+	t.course.add(seconds, t.total)
 	t.total += seconds
 	t.longest = max(t.longest, seconds)
 	if seconds > t.slowAt {

@@ -24,7 +24,7 @@ func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 	for _, part := range []struct {
 		label string
 		lines []Line
-	}{{"temperature, °C", t.Temperature}, {"power, W", t.Power}, {"clock, GHz", t.Clock}} {
+	}{{"temperature, °C", t.Temperature}, {"power, W", t.Power}, {"clock, GHz", t.Clock}, {"fan speed, rpm", t.Fan}} {
 		p := chart.Panel{Y: chart.Axis{Label: part.label}, X: chart.Axis{Label: "time since the start, s", From: new(float64)}}
 		for i, l := range part.lines {
 			if s := traceSeries(l, quantityStyle(l, i)); len(s.Points) > 0 {
@@ -43,6 +43,9 @@ func (b *builder) runChart(t *Trace, r *run.Run) (chart.Chart, bool) {
 		c.Panels[i].Marks = marks
 	}
 	c.Key = items
+	if t.Normal {
+		c.Title = normalTitle(t, r)
+	}
 	c.Footer = b.footerOf([]run.Run{*r}, source{})
 	c.Alt = c.Title + ". " + c.Lines[0] + "."
 	for _, f := range r.Findings {
@@ -68,6 +71,19 @@ func runTitle(r *run.Run) string {
 		text += fmt.Sprintf(", and %d more", len(r.Findings)-1)
 	}
 	return text
+}
+
+// normalTitle says what a run looks like to which nothing happened.
+func normalTitle(t *Trace, r *run.Run) string {
+	title := fmt.Sprintf("A normal run of %s at %s", r.Device, settingWords(r))
+	for _, l := range t.Temperature {
+		for i := len(l.Values) - 1; i >= 0; i-- {
+			if !math.IsNaN(l.Values[i]) {
+				return fmt.Sprintf("%s ends at %s °C (%s)", title, sentence.Fixed(l.Values[i], 0), l.Name)
+			}
+		}
+	}
+	return title
 }
 
 // settingWords is the setting of a run, and what the system reported where that is
@@ -119,6 +135,8 @@ func quantityStyle(l Line, i int) int {
 		return processorStyle
 	case strings.HasPrefix(name, "gpu"):
 		return graphicsStyle
+	case strings.HasPrefix(name, "fan"):
+		return chart.Quantity(3)
 	case strings.HasPrefix(name, "battery"):
 		return batteryStyle
 	}

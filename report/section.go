@@ -266,6 +266,9 @@ func (b *builder) singleRuns() Section {
 		}
 		r := &b.in.Runs[at]
 		part := Section{Title: "Run " + run.ShortID(r.ID)}
+		if t.Normal {
+			part.Title = "A normal run of " + r.Device
+		}
 		if c, ok := b.runChart(t, r); ok {
 			part.Charts = []chart.Chart{c}
 		}
@@ -288,7 +291,7 @@ func (b *builder) frames() Section {
 	if len(b.in.Frames) == 0 {
 		return s
 	}
-	s.Charts = b.framesCharts(b.in.Frames)
+	s.Charts = append(b.framesCharts(b.in.Frames), b.framesCourseCharts(b.in.Frames)...)
 	s.Tables = append(s.Tables, framesTable(b.in.Frames))
 	return s
 }

@@ -3,6 +3,7 @@ package testday
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 
 	"sweepd/report"
@@ -37,7 +38,60 @@ func traces(ctx context.Context, s Traces, all []run.Run, named []string) ([]rep
 		}
 		list = append(list, t)
 	}
+	if len(named) > 0 {
+		return list, nil
+	}
+	for _, id := range normalRuns(all) {
+		t, err := readTrace(ctx, s, id)
+		if err != nil {
+			return nil, err
+		}
+		if t.Normal = true; len(t.Temperature)+len(t.Power)+len(t.Clock)+len(t.Fan) > 0 {
+			list = append(list, t)
+		}
+	}
 	return list, nil
+}
+
+// mostNormal is of how many devices a normal run is drawn.
+const mostNormal = 4
+
+// normalRuns are one run of each device, to show what one looks like to which nothing
+// happened: of those that finished without a finding the longest, at the middle of the
+// settings that they were made at.
+func normalRuns(all []run.Run) []string {
+	byDevice := map[string][]run.Run{}
+	for i := range all {
+		if r := &all[i]; r.State == run.Finished && len(r.Findings) == 0 {
+			byDevice[r.Device] = append(byDevice[r.Device], *r)
+		}
+	}
+	var ids []string
+	for _, device := range slices.Sorted(maps.Keys(byDevice)) {
+		if len(ids) == mostNormal {
+			break
+		}
+		runs := byDevice[device]
+		var watts []float64
+		for i := range runs {
+			if w, ok := runs[i].Setting.Watts(); ok && !slices.Contains(watts, w) {
+				watts = append(watts, w)
+			}
+		}
+		slices.Sort(watts)
+		best := -1
+		for i := range runs {
+			w, ok := runs[i].Setting.Watts()
+			if ok && w != watts[len(watts)/2] || !ok && len(watts) > 0 {
+				continue
+			}
+			if best < 0 || runs[i].Seconds() > runs[best].Seconds() {
+				best = i
+			}
+		}
+		ids = append(ids, runs[best].ID)
+	}
+	return ids
 }
 
 // worstRuns are the runs whose findings weigh most, the worst first; notes alone do

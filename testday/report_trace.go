@@ -20,6 +20,7 @@ const (
 	panelTemperature tracePanel = iota
 	panelPower
 	panelClock
+	panelFan
 )
 
 // mostLines is how many lines a panel of a run's chart shows.
@@ -51,7 +52,7 @@ func (l *traceLine) add(at float64, values []float64) {
 
 // chooseLines picks the sensors that a reader asks for first: the package's, the
 // graphics part's and the battery's temperature, their powers and the limit in
-// force, the mean clock of the processor and that of the graphics part.
+// force, the mean clock of the processor and that of the graphics part, the fans.
 func chooseLines(t run.Trace) []traceLine {
 	sensors := t.Sensors()
 	pick := func(panel tracePanel, id string, factor float64, name func(run.Sensor) string) []traceLine {
@@ -81,6 +82,13 @@ func chooseLines(t run.Trace) []traceLine {
 		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelClock, sensors: clocks, factor: 1e-9})
 	}
 	lines = append(lines, firstLine(pick(panelClock, "gpu_frequency_hertz", 1e-9, called("GPU")))...)
+	if fans := indices(sensors, run.FanSpeed); len(fans) > 0 {
+		name := "fan"
+		if len(fans) > 1 {
+			name = fmt.Sprintf("fans, mean of %d", len(fans))
+		}
+		lines = append(lines, traceLine{Line: report.Line{Name: name}, panel: panelFan, sensors: fans, factor: 60})
+	}
 	return lines
 }
 
@@ -160,6 +168,8 @@ func readTrace(ctx context.Context, s store.Readings, id string) (report.Trace, 
 			t.Temperature = append(t.Temperature, l.Line)
 		case panelPower:
 			t.Power = append(t.Power, l.Line)
+		case panelFan:
+			t.Fan = append(t.Fan, l.Line)
 		default:
 			t.Clock = append(t.Clock, l.Line)
 		}

@@ -72,6 +72,7 @@ type Series struct {
 	Crossed bool   // small crosses instead of the style's markers
 	Small   bool   // small markers, for many points
 	Open    bool   // hollow markers, for what is not certain
+	Fine    bool   // a thin unbroken line, for what goes up and down quickly
 	// Across are the intervals of the points' x, one for each; none where From is not below
 	// To. nil: no point has one.
 	Across []Reach

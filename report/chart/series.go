@@ -39,7 +39,10 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 	at := f.placed(p, k, x, y)
 	colour := f.palette.colour(s.Style)
 	for _, piece := range pieces(s, at) {
-		if s.Joined {
+		switch {
+		case s.Fine:
+			f.line(stroke{colour: colour, width: 1.4}, piece...)
+		case s.Joined:
 			f.line(stroke{colour, curveWidth, dashesOf(s.Style, curveWidth)}, piece...)
 		}
 	}
