@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -87,6 +88,7 @@ type Set struct {
 	entryAt  []*entry     // the last entry at each position, open or not
 	slow     []*entry
 	absences []Absence
+	swept    time.Duration // when Sweep was called last
 	closed   bool
 }
 
@@ -167,6 +169,7 @@ func (s *Set) takeSlowLane(now time.Duration) {
 		s.values = append(s.values, math.NaN())
 	}
 	setMissing(s.values)
+	s.swept = now
 	for _, e := range s.slow {
 		if e.latestRead && now-e.latestAt <= max(staleAfter, staleReads*e.slowInterval()) {
 			for j, v := range e.latest {
@@ -229,6 +232,20 @@ func (s *Set) Timing(i int) (read, refresh time.Duration) {
 		}
 	}
 	return time.Duration(e.readTime.Load()), refresh
+}
+
+// Lag tells how much older the value at position i is than the latest sweep: 0 where the
+// sweep read it itself, and where there is no sensor i.
+func (s *Set) Lag(i int) time.Duration {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if i < 0 || i >= len(s.entryAt) {
+		return 0
+	}
+	if e := s.entryAt[i]; e.latestRead && slices.Contains(s.slow, e) {
+		return max(0, s.swept-e.latestAt)
+	}
+	return 0
 }
 
 // Cause tells why the reading at position i is missing: the failure of its

@@ -118,7 +118,7 @@ func (c *Client) addToken(r *http.Request) {
 // refusedOperation gives the agent's own sentence, of the kind that the operation would
 // fail with in this process.
 func (c *Client) refusedOperation(about testday.About, status int, text []byte) error {
-	var m errorMessage
+	var m problem
 	known := json.Unmarshal(text, &m) == nil && m.Error != ""
 	switch {
 	case status == http.StatusNotFound && known && strings.HasPrefix(m.Error, nothingThere):
@@ -136,9 +136,9 @@ func (c *Client) refusedOperation(about testday.About, status int, text []byte) 
 }
 
 // kindOf is the error of a kind that callers branch on; nil for others.
-func kindOf(m errorMessage) error {
+func kindOf(m problem) error {
 	for _, e := range testday.Kinds() {
-		if e.Kind() == m.Kind && json.Unmarshal(m.Detail, e) == nil {
+		if e.Kind() == m.Kind && json.Unmarshal(m.About, e) == nil {
 			return e
 		}
 	}

@@ -3,6 +3,7 @@ package console
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -61,19 +62,29 @@ func NewClient(base string) (*Client, error) {
 // StartRun starts a run.
 func (c *Client) StartRun(ctx context.Context, s run.Start) (r run.Run, err error) {
 	q := testday.StartRequest{Workload: s.Workload, Setting: s.Setting.String(), Variant: s.Variant, Note: s.Note, By: s.By, Conditions: s.Typed}
-	return r, c.post(ctx, "/api/v1/runs/start", q, &r)
+	return r, c.postOnce(ctx, "/api/v1/runs/start", q, &r)
 }
 
-// StopRun ends the run in progress, or the one that s names. Then it asks once more
-// where the answer is lost.
+// StopRun ends the run in progress, or the one that s names.
 func (c *Client) StopRun(ctx context.Context, s run.Stop) (d run.Record, err error) {
 	q := StopRequest{Run: s.Run, Results: messages(s.Results), Note: s.Note, Failure: s.Failure, By: s.By}
-	err = c.post(ctx, "/api/v1/runs/stop", q, &d)
-	var away *unreachableError
-	if s.Run != "" && errors.As(err, &away) {
-		err = c.post(ctx, "/api/v1/runs/stop", q, &d)
+	return d, c.postOnce(ctx, "/api/v1/runs/stop", q, &d)
+}
+
+// postOnce asks once more where the answer is lost: it is not done twice.
+func (c *Client) postOnce(ctx context.Context, path string, q, answer any) error {
+	body, err := json.Marshal(q)
+	if err != nil {
+		return err
 	}
-	return d, err
+	key := rand.Text()
+	for again := false; ; again = true {
+		err := c.send(ctx, path, body, key, answer)
+		var away *unreachableError
+		if again || !errors.As(err, &away) || ctx.Err() != nil || away.refused() {
+			return err
+		}
+	}
 }
 
 // HoldRun holds on to a run until ctx ends: where this process is killed first, the agent
@@ -98,12 +109,12 @@ func (c *Client) Declare(ctx context.Context, setting run.Setting, by string) (s
 
 // Status asks what the agent is doing.
 func (c *Client) Status(ctx context.Context) (s testday.Status, err error) {
-	return s, c.do(ctx, http.MethodGet, "/api/v1/status", nil, &s)
+	return s, c.get(ctx, "/api/v1/status", &s)
 }
 
 // Sensors asks what the sensors showed last, and what is missing.
 func (c *Client) Sensors(ctx context.Context) (rows []testday.SensorRow, err error) {
-	return rows, c.do(ctx, http.MethodGet, "/api/v1/sensors", nil, &rows)
+	return rows, c.get(ctx, "/api/v1/sensors", &rows)
 }
 
 // URL is where the agent is looked for, without a password.
@@ -161,7 +172,7 @@ func (c *Client) Ready(ctx context.Context, w run.Want) (r run.Readiness, err er
 	for k, v := range w.Variant.Pairs() {
 		q.Add("variant", k+"="+v)
 	}
-	return r, c.do(ctx, http.MethodGet, "/api/v1/ready?"+q.Encode(), nil, &r)
+	return r, c.get(ctx, "/api/v1/ready?"+q.Encode(), &r)
 }
 
 // Changed tells the agent that a run was changed in the data file, so that what
@@ -175,21 +186,35 @@ func (c *Client) post(ctx context.Context, path string, q, answer any) error {
 	if err != nil {
 		return err
 	}
-	return c.do(ctx, http.MethodPost, path, bytes.NewReader(body), answer)
+	return c.send(ctx, path, body, "", answer)
+}
+
+// send posts a body, with an idempotency key where there is one.
+func (c *Client) send(ctx context.Context, path string, body []byte, key string, answer any) error {
+	q, err := http.NewRequestWithContext(ctx, http.MethodPost, c.base+path, bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	q.Header.Set("Content-Type", "application/json")
+	if key != "" {
+		q.Header.Set(keyHeader, `"`+key+`"`)
+	}
+	c.addToken(q)
+	return c.do(q, answer)
+}
+
+func (c *Client) get(ctx context.Context, path string, answer any) error {
+	q, err := http.NewRequestWithContext(ctx, http.MethodGet, c.base+path, nil)
+	if err != nil {
+		return err
+	}
+	return c.do(q, answer)
 }
 
 // maxAnswer is far above any answer of an agent.
 const maxAnswer = 64 << 20
 
-func (c *Client) do(ctx context.Context, method, path string, body io.Reader, answer any) error {
-	q, err := http.NewRequestWithContext(ctx, method, c.base+path, body)
-	if err != nil {
-		return err
-	}
-	if body != nil {
-		q.Header.Set("Content-Type", "application/json")
-		c.addToken(q)
-	}
+func (c *Client) do(q *http.Request, answer any) error {
 	resp, err := c.http.Do(q)
 	if err != nil {
 		return c.unreachable(err)
@@ -241,6 +266,12 @@ func (e *unreachableError) why() string {
 
 func (e *unreachableError) Unwrap() error { return e.err }
 
+// refused tells whether the agent never got the request.
+func (e *unreachableError) refused() bool {
+	var op *net.OpError
+	return errors.As(e.err, &op) && op.Op == "dial"
+}
+
 func (c *Client) unreachable(err error) error {
 	var u *url.Error
 	if errors.As(err, &u) {
@@ -251,7 +282,7 @@ func (c *Client) unreachable(err error) error {
 
 // refused gives the agent's own sentence.
 func (c *Client) refused(status int, text []byte) error {
-	var m errorMessage
+	var m problem
 	if json.Unmarshal(text, &m) == nil && m.Error != "" {
 		if m.Kind == kindNoRight {
 			return &NoRightError{c.Holder}

@@ -58,6 +58,15 @@ func wrongType(r *http.Request, kind string) error {
 		said, r.Host, run.Shorten(r.URL.Path), octets)
 }
 
+// asker is the key of the id of the token that a request came with, in its context.
+type asker struct{}
+
+// whoAsks is the id of the token that a request came with; "" is somebody on this device.
+func whoAsks(r *http.Request) string {
+	id, _ := r.Context().Value(asker{}).(string)
+	return id
+}
+
 // fromHere tells why a request does not come from this device.
 func fromHere(r *http.Request) error {
 	from, err := netip.ParseAddrPort(r.RemoteAddr)

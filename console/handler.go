@@ -49,13 +49,19 @@ func New(o Options) http.Handler {
 	}
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
+	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer)
+	o.Agent.Subscribe(h.watchers.hear) // for as long as the agent lives
 	local := http.NewServeMux()
 	for _, l := range h.live() {
+		if l.once {
+			l.do = h.answers.once(l.do)
+		}
 		local.HandleFunc(l.about.Method+" "+prefix+l.about.Path, l.do)
 	}
 	h.handleOperations(local)
 	local.HandleFunc("GET /{$}", root)
 	local.HandleFunc("GET /api/openapi.json", describe)
+	local.HandleFunc("GET "+problemsPath, tellProblems)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusNotFound, errors.New(nothingThere+r.Method+" "+run.Shorten(r.URL.Path)))
 	})
@@ -70,7 +76,10 @@ func New(o Options) http.Handler {
 
 type handler struct {
 	Options
-	agent *testday.Local
+	agent    *testday.Local
+	watchers *watchers
+	timer    testday.StopTimer
+	answers  answers
 }
 
 func (h *handler) status(w http.ResponseWriter, r *http.Request) {
@@ -134,12 +143,43 @@ func (h *handler) start(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s, err := q.Start()
+	if err == nil {
+		err = testday.CheckStopAfter(q.StopAfterS)
+	}
 	if err != nil {
 		h.fail(w, r, err)
 		return
 	}
 	started, err := testday.WarnStart(r.Context(), h.agent, h.Store, s)
+	if err == nil && q.StopAfterS > 0 {
+		err = h.stopAfter(started.ID, q.StopAfterS)
+	}
 	h.answer(w, r, started, err)
+}
+
+// setTimer has the run that is recording stopped after a time, or by hand again.
+func (h *handler) setTimer(w http.ResponseWriter, r *http.Request) {
+	var q StopAfterRequest
+	if !readJSON(w, r, &q) {
+		return
+	}
+	if q.AfterS == nil {
+		writeProblem(w, http.StatusBadRequest, problem{Kind: kindRequest, Error: "after_s is missing: the seconds from the start of the run, 0 for by hand"})
+		return
+	}
+	if err := h.stopAfter(r.PathValue("id"), *q.AfterS); err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+func (h *handler) stopAfter(id string, seconds float64) error {
+	return h.timer.Set(h.agent.Live(), id, seconds, func(id string) {
+		if err := testday.StopAfter(h.agent, id); err != nil {
+			h.Log.Error("a run could not be stopped when its time was over", zap.String("run", id), zap.Error(err))
+		}
+	})
 }
 
 // answer answers with v, or with the error.
@@ -171,15 +211,15 @@ func (h *handler) failOperation(w http.ResponseWriter, r *http.Request, err erro
 func (h *handler) failWith(w http.ResponseWriter, r *http.Request, err error, status int) {
 	var kept *run.NotStoredError
 	if errors.As(err, &kept) {
-		writeMessage(w, http.StatusInsufficientStorage, errorMessage{Error: err.Error(), Run: &kept.Run})
+		writeProblem(w, http.StatusInsufficientStorage, problem{Error: err.Error(), Run: &kept.Run})
 		return
 	}
 	var ended *testday.EndedError
 	if errors.As(err, &ended) {
-		writeMessage(w, http.StatusBadRequest, errorMessage{Error: err.Error(), Ended: &ended.Run, Unusable: &ended.Unusable})
+		writeProblem(w, http.StatusBadRequest, problem{Error: err.Error(), Ended: &ended.Run, Unusable: &ended.Unusable})
 		return
 	}
-	m := errorMessage{Error: err.Error()}
+	m := problem{Error: err.Error()}
 	var selection *testday.SelectionError
 	if errors.As(err, &selection) {
 		m.Skipped = &selection.Skipped
@@ -190,7 +230,7 @@ func (h *handler) failWith(w http.ResponseWriter, r *http.Request, err error, st
 	}
 	if errors.As(err, &kind) {
 		m.Kind = kind.Kind()
-		m.Detail, _ = json.Marshal(kind) // plain data
+		m.About, _ = json.Marshal(kind) // plain data
 	}
 	if status == http.StatusBadRequest {
 		m.Kind = kindRequest
@@ -198,5 +238,5 @@ func (h *handler) failWith(w http.ResponseWriter, r *http.Request, err error, st
 	if status == http.StatusInternalServerError && r.Context().Err() == nil { // else whoever asked has gone
 		h.Log.Error("request failed", zap.String("path", r.URL.Path), zap.Error(err))
 	}
-	writeMessage(w, status, m)
+	writeProblem(w, status, m)
 }

@@ -123,14 +123,3 @@ func writeJSON(w http.ResponseWriter, v any) {
 	w.Header().Set("Cache-Control", "no-store")
 	_, _ = run.VisibleWriter{To: w}.Write(append(text, '\n')) // a client that hung up is its own affair
 }
-
-func writeError(w http.ResponseWriter, status int, err error) {
-	writeMessage(w, status, errorMessage{Error: err.Error()})
-}
-
-func writeMessage(w http.ResponseWriter, status int, m errorMessage) {
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(status)
-	_ = json.NewEncoder(run.VisibleWriter{To: w}).Encode(m)
-}

@@ -13,6 +13,7 @@ type liveOperation struct {
 	about           testday.About
 	request, answer any // pointers; no answer: status 204
 	do              http.HandlerFunc
+	once            bool // with an idempotency key it is done once
 }
 
 // readyQuery is what GET /ready may be asked with.
@@ -29,19 +30,21 @@ func (h *handler) live() []liveOperation {
 	type about = testday.About
 	none := new(testday.Nothing)
 	list := []liveOperation{
-		{about{Method: "GET", Path: "/status", Summary: "Says what the agent is doing."}, none, new(testday.Status), h.status},
-		{about{Method: "GET", Path: "/sensors", Summary: "Lists what the sensors showed last, and what is missing."}, none, new([]testday.SensorRow), h.sensors},
-		{about{Method: "GET", Path: "/ready", Summary: "Says whether the device is fit to start a run."}, new(readyQuery), new(run.Readiness), h.ready},
-		{about{Method: "POST", Path: "/setting", Summary: "Declares the active setting; an empty one takes that back."}, new(SettingRequest), new(testday.Status), h.setting},
-		{about{Method: "POST", Path: "/runs/start", Summary: "Starts a run."}, new(testday.StartRequest), new(run.Run), h.start},
-		{about{Method: "POST", Path: "/runs/stop", Summary: "Stops the run that is recording, or gives results to the one that is named."}, new(StopRequest), new(run.Record), h.stop},
-		{about{Method: "POST", Path: "/runs/{id}/results", Summary: "Adds results to a run; changing those that it has needs the right."}, new(ResultsRequest), new(run.Record), h.results},
-		{about{Method: "POST", Path: "/runs/{id}/changed", Summary: "Tells the agent that a run was changed in the data file itself."}, none, nil, h.noteChange},
-		{about{Method: "POST", Path: "/runs/{id}/hold", Summary: "Holds on to a run: it is stopped when the caller goes away."}, none, nil, h.hold},
+		{about{Method: "GET", Path: "/status", Summary: "Says what the agent is doing."}, none, new(testday.Status), h.status, false},
+		{about{Method: "GET", Path: "/sensors", Summary: "Lists what the sensors showed last, and what is missing."}, none, new([]testday.SensorRow), h.sensors, false},
+		{about{Method: "GET", Path: "/ready", Summary: "Says whether the device is fit to start a run."}, new(readyQuery), new(run.Readiness), h.ready, false},
+		{about{Method: "POST", Path: "/setting", Summary: "Declares the active setting; an empty one takes that back."}, new(SettingRequest), new(testday.Status), h.setting, false},
+		{about{Method: "POST", Path: "/runs/start", Summary: "Starts a run."}, new(testday.StartRequest), new(run.Run), h.start, true},
+		{about{Method: "POST", Path: "/runs/stop", Summary: "Stops the run that is recording, or gives results to the one that is named."}, new(StopRequest), new(run.Record), h.stop, true},
+		{about{Method: "POST", Path: "/runs/{id}/results", Summary: "Adds results to a run; changing those that it has needs the right."}, new(ResultsRequest), new(run.Record), h.results, false},
+		{about{Method: "POST", Path: "/runs/{id}/changed", Summary: "Tells the agent that a run was changed in the data file itself."}, none, nil, h.noteChange, false},
+		{about{Method: "POST", Path: "/runs/{id}/hold", Summary: "Holds on to a run: it is stopped when the caller goes away."}, none, nil, h.hold, false},
+		{about{Method: "POST", Path: "/runs/{id}/stop_after", Summary: "Has the run that is recording stopped a time after its start, or by hand again."}, new(StopAfterRequest), nil, h.setTimer, false},
+		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
 	}
 	for _, d := range []run.Decision{run.Reject, run.Keep, run.Unkeep} {
 		list = append(list, liveOperation{about{Method: "POST", Path: "/runs/{id}/" + string(d), Summary: "Decides about a run (" + string(d) + "), with the reason.", Needs: testday.NeedsRight},
-			new(WhyRequest), new(run.Record), func(w http.ResponseWriter, r *http.Request) { h.decide(w, r, d) }})
+			new(WhyRequest), new(run.Record), func(w http.ResponseWriter, r *http.Request) { h.decide(w, r, d) }, false})
 	}
 	return list
 }

@@ -1,7 +1,6 @@
 package console
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"sweepd/run"
@@ -25,6 +24,12 @@ type StopRequest struct {
 	// Failure says what went wrong with what was run: the finding command_failed.
 	Failure string `json:"failure,omitempty"`
 	By      string `json:"by,omitempty"` // what stops it; empty: "the API"
+}
+
+// StopAfterRequest has the run that is recording stopped after a time: POST
+// /api/v1/runs/ID/stop_after.
+type StopAfterRequest struct {
+	AfterS *float64 `json:"after_s"` // from the run's start; 0: it is stopped by hand
 }
 
 // ResultsRequest adds results to a run that is kept: POST /api/v1/runs/ID/results.
@@ -75,26 +80,3 @@ func messages(list map[string]run.Result) map[string]ResultMessage {
 	}
 	return out
 }
-
-// errorMessage is the body of every answer that is not a success.
-type errorMessage struct {
-	Error string `json:"error"`
-	Kind  string `json:"kind,omitempty"` // kindRequest, kindNoRight, or of testday.Kinds; empty for others
-	// Detail is what else an error of testday.Kinds says.
-	Detail json.RawMessage `json:"detail,omitempty"`
-	// Run is set where the status is 507: a run that has ended and is kept where kept_in
-	// says, but could not be stored so far.
-	Run *run.Record `json:"run,omitempty"`
-	// Skipped is set where an analysis failed: what it would not have taken.
-	Skipped *testday.SkippedJSON `json:"skipped,omitempty"`
-	// Ended is set where a run was to be stopped and has ended, although the request, or
-	// what Unusable tells of it, could not be used.
-	Ended    *run.Record       `json:"ended,omitempty"`
-	Unusable *testday.Unusable `json:"unusable,omitempty"`
-}
-
-// Kinds of errors that commands branch on.
-const (
-	kindRequest = "request"  // the request means nothing, whatever the data holds
-	kindNoRight = "no_right" // whoever asks may not do this
-)

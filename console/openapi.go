@@ -24,24 +24,32 @@ type object = map[string]any
 func OpenAPI() ([]byte, error) {
 	d := description{schemas: object{}}
 	paths := object{}
-	add := func(about testday.About, request, answer any, zoned bool) {
+	add := func(about testday.About, request, answer any, zoned bool) object {
 		at, _ := paths[prefix+about.Path].(object)
 		if at == nil {
 			at = object{}
 			paths[prefix+about.Path] = at
 		}
-		at[strings.ToLower(about.Method)] = d.operation(about, request, answer, zoned)
+		o := d.operation(about, request, answer, zoned)
+		at[strings.ToLower(about.Method)] = o
+		return o
 	}
 	for _, op := range testday.Operations() {
 		add(op.Described(), op.NewRequest(), op.NewAnswer(), true)
 	}
 	for _, l := range (&handler{}).live() {
-		add(l.about, l.request, l.answer, false)
+		o := add(l.about, l.request, l.answer, false)
+		if l.once {
+			given, _ := o["parameters"].([]object)
+			o["parameters"] = append(given, object{"name": keyHeader, "in": "header", "schema": object{"type": "string"},
+				"description": "A text that no other request has. Sent again with it, the request is not carried out again: the answer is that of the first time."})
+		}
 	}
+	d.describeStream(paths)
 	return json.MarshalIndent(object{
 		"openapi": "3.1.0",
 		"info": object{"title": "sweepd", "version": "1",
-			"description": "What commands of sweepd do, on a running agent. It answers to its own device only (loopback). Unknown numbers are null; times are RFC 3339 in UTC."},
+			"description": "What commands of sweepd do, on a running agent. It answers to its own device (loopback), and to phones that were paired. Unknown numbers are null; times are RFC 3339 in UTC."},
 		"servers": []object{{"url": DefaultURL}},
 		"paths":   paths,
 		"components": object{
@@ -52,15 +60,27 @@ func OpenAPI() ([]byte, error) {
 	}, "", " ")
 }
 
+// describeStream says what the data of the messages of the stream of events is; OpenAPI 3.1
+// has no word for it.
+func (d *description) describeStream(paths object) {
+	of := object{}
+	for name, t := range map[string]reflect.Type{"begin": reflect.TypeFor[Beginning](), "event": reflect.TypeFor[EventMessage](), "glance": reflect.TypeFor[testday.Glance]()} {
+		of[name] = d.schema(t)
+	}
+	stream := paths[prefix+"/events"].(object)["get"].(object)["responses"].(object)["200"].(object)["content"].(object)[eventsType].(object)
+	stream["schema"] = object{"type": "string"}
+	stream["x-messages"] = of
+}
+
 // description gathers the schemas of named types.
 type description struct{ schemas object }
 
 func (d *description) operation(about testday.About, request, answer any, zoned bool) object {
 	o := object{"summary": about.Summary, "operationId": operationID(about), "responses": object{
 		"200":     d.response(about, answer),
-		"default": object{"description": "Why it was not done.", "content": jsonOf(d.schema(reflect.TypeFor[errorMessage]()))},
+		"default": object{"description": "Why it was not done.", "content": object{problemType: object{"schema": d.schema(reflect.TypeFor[problem]())}}},
 	}}
-	if answer == nil {
+	if answer == nil && about.Gives == "" {
 		o["responses"].(object)["204"] = object{"description": "Done."}
 		delete(o["responses"].(object), "200")
 	}
@@ -92,12 +112,12 @@ func jsonOf(schema object) object { return object{"application/json": object{"sc
 
 func (d *description) response(about testday.About, answer any) object {
 	r := object{"description": "The answer."}
-	if answer == nil {
-		return r
-	}
 	if about.Gives != "" {
 		kind, _, _ := strings.Cut(about.Gives, ";")
 		r["content"] = object{kind: object{}}
+		return r
+	}
+	if answer == nil {
 		return r
 	}
 	r["content"] = jsonOf(d.schema(reflect.TypeOf(answer).Elem()))
@@ -187,13 +207,15 @@ func (d *description) schema(t reflect.Type) object {
 	case t.Name() == "":
 		return d.structure(t)
 	}
-	name := path.Base(t.PkgPath()) + "." + t.Name()
+	name := schemaName(t)
 	if _, done := d.schemas[name]; !done {
 		d.schemas[name] = object{} // it may hold itself
 		d.schemas[name] = d.structure(t)
 	}
 	return object{"$ref": "#/components/schemas/" + name}
 }
+
+func schemaName(t reflect.Type) string { return path.Base(t.PkgPath()) + "." + t.Name() }
 
 func orNull(s object) object {
 	if kind, ok := s["type"].(string); ok {

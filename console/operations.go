@@ -223,6 +223,6 @@ func (h *handler) entitled(w http.ResponseWriter, r *http.Request) bool {
 		return true
 	}
 	h.Log.Debug("refused: no right", zap.String("path", r.URL.Path))
-	writeMessage(w, http.StatusForbidden, errorMessage{Kind: kindNoRight, Error: "this changes what is kept, which needs the token in the file " + h.Token.Path()})
+	writeProblem(w, http.StatusForbidden, problem{Kind: kindNoRight, Error: "this changes what is kept, which needs the token in the file " + h.Token.Path()})
 	return false
 }

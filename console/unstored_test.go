@@ -55,7 +55,7 @@ func TestARunThatCouldNotBeStored(t *testing.T) {
 		t.Errorf("rejected: %v", err)
 	}
 	w := ask(h, "POST", "/api/v1/runs/stop", "{}", nil)
-	var m errorMessage
+	var m problem
 	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != 507 || m.Run == nil || m.Run.KeptIn != run.InJournal || m.Error == "" {
 		t.Errorf("status %d: %s", w.Code, w.Body)
 	}

@@ -68,6 +68,8 @@ type Recorder interface {
 	Declare(ctx context.Context, s run.Setting, by string) error
 	Ready(context.Context, run.Want) (run.Readiness, error)
 	Live() run.Live
+	// Subscribe has f hear of every event from now on, see agent.Events.
+	Subscribe(f func(run.Event)) *agent.Subscription
 	// Publish tells whoever follows runs of what change did, unless it fails.
 	Publish(change func() (run.Event, error)) error
 	// StoreEnded tries to store the runs that have ended and could not be stored so far.

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/agent"
 	"sweepd/run"
 	"sweepd/store"
 )
@@ -14,6 +15,7 @@ import (
 // fakeRecorder is the fake agent as one in this process.
 type fakeRecorder struct {
 	fakeAgent
+	agent.Events
 	live      run.Live
 	declared  run.Setting
 	corrected []run.Correction // of what is not stored

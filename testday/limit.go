@@ -35,7 +35,7 @@ func InferLimit(ctx context.Context, s Traces, id string) (judge.InferredLimit, 
 	}
 	limit, err := judge.InferLimit(trace)
 	if err != nil {
-		err = fmt.Errorf("run %s: %w", full, err)
+		err = requestError(fmt.Errorf("run %s: %w", full, err))
 	}
 	return limit, err
 }

@@ -150,6 +150,7 @@ func Operations() []AnyOperation {
 		CorrectRuns, UndoCorrection, ListCorrections, ListImports, TakeImportBack,
 		Rename,
 		AddResults,
+		RecentCourse,
 	}
 }
 

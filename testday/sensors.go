@@ -26,6 +26,7 @@ type SensorRow struct {
 // one.
 type Machine interface {
 	Timing(i int) (read, refresh time.Duration)
+	Lag(i int) time.Duration
 	Cause(i int) error
 	Absences() []collectors.Absence
 }

@@ -16,6 +16,8 @@ import (
 // fakeMachine has one sensor that reads, and others that do not, each in its way.
 type fakeMachine struct{}
 
+func (fakeMachine) Lag(int) time.Duration { return 0 }
+
 func (fakeMachine) Timing(i int) (read, refresh time.Duration) {
 	if i == 0 {
 		return 1500 * time.Nanosecond, 2 * time.Second

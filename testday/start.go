@@ -20,6 +20,9 @@ type StartRequest struct {
 	// after this one too.
 	Conditions run.Typed `json:"conditions,omitempty"`
 	By         string    `json:"by,omitempty"` // what asks for it; empty: ByAPI
+	// StopAfterS is the time after which the agent stops the run, s; 0: it is stopped by
+	// hand.
+	StopAfterS float64 `json:"stop_after_s,omitempty"`
 }
 
 // Start reads the request.
