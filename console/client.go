@@ -181,6 +181,21 @@ func (c *Client) Changed(ctx context.Context, id string) error {
 	return c.post(ctx, "/api/v1/runs/"+url.PathEscape(id)+"/changed", struct{}{}, nil)
 }
 
+// Phones lists the phones that were paired.
+func (c *Client) Phones(ctx context.Context) (list []PairedPhone, err error) {
+	return list, c.get(ctx, "/api/v1/phones", &list)
+}
+
+// OfferPairing makes a code for a phone.
+func (c *Client) OfferPairing(ctx context.Context, name string) (p Pairing, err error) {
+	return p, c.post(ctx, "/api/v1/phones/pairing", PairingRequest{name}, &p)
+}
+
+// Revoke takes a phone its token.
+func (c *Client) Revoke(ctx context.Context, id string) (p PairedPhone, err error) {
+	return p, c.post(ctx, "/api/v1/phones/"+url.PathEscape(id)+"/revoke", struct{}{}, &p)
+}
+
 func (c *Client) post(ctx context.Context, path string, q, answer any) error {
 	body, err := json.Marshal(q)
 	if err != nil {
@@ -208,6 +223,7 @@ func (c *Client) get(ctx context.Context, path string, answer any) error {
 	if err != nil {
 		return err
 	}
+	c.addToken(q)
 	return c.do(q, answer)
 }
 

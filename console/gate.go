@@ -20,6 +20,7 @@ const maxConnections = 128
 // is not being answered, so that whoever floods the agent keeps nobody out.
 type gate struct {
 	listeners []net.Listener
+	tls       *tls.Config // spoken with other machines; nil: not
 	most      int
 	accepted  chan net.Conn
 	failed    chan error // why a listener ended, of the first
@@ -39,8 +40,8 @@ type gateConn struct {
 	since     time.Time // when it came, or was answered last
 }
 
-func newGate(ls []net.Listener, most int) *gate {
-	g := &gate{listeners: ls, most: most, accepted: make(chan net.Conn), failed: make(chan error, len(ls)), done: make(chan struct{}), conns: map[*gateConn]struct{}{}}
+func newGate(ls []net.Listener, most int, secure *tls.Config) *gate {
+	g := &gate{listeners: ls, tls: secure, most: most, accepted: make(chan net.Conn), failed: make(chan error, len(ls)), done: make(chan struct{}), conns: map[*gateConn]struct{}{}}
 	g.close = sync.OnceValue(func() error {
 		close(g.done)
 		return closeAll(ls)
@@ -72,11 +73,20 @@ func (g *gate) acceptFrom(l net.Listener) {
 		}
 		pause = shortest
 		select {
-		case g.accepted <- g.admit(c):
+		case g.accepted <- g.spoken(g.admit(c)):
 		case <-g.done:
 			_ = c.Close()
 		}
 	}
+}
+
+// spoken is a connection in TLS where the device has a certificate of its own: commands on
+// this device, which may be any program, are spared that they have to trust it.
+func (g *gate) spoken(c *gateConn) net.Conn {
+	if g.tls == nil || c.from.IsLoopback() {
+		return c
+	}
+	return tls.Server(c, g.tls)
 }
 
 // passes tells whether a failure to accept is one that may be over soon.

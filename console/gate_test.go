@@ -63,7 +63,7 @@ func startServer(t *testing.T, ls []net.Listener, h http.Handler) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, ls, h, "", slog.New(slog.DiscardHandler)) }()
+	go func() { served <- Serve(ctx, ls, h, "", nil, slog.New(slog.DiscardHandler)) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-served; err != nil {

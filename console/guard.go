@@ -21,14 +21,16 @@ const maxBody = 64 << 10
 // maxUpload is far above any file that is taken, bytes; each has a bound of its own.
 const maxUpload = 16 << 30
 
-// guard lets only the device itself through, until there are tokens, and only under
-// a name of its own. A page that some other site shows in a browser on the device
-// cannot write by a form or script of its own either (writes need a JSON content
-// type, which browsers ask for permission first, and the same origin).
-func guard(hosts hostNames, next http.Handler) http.Handler {
+// guard lets the device itself through, and phones that were paired, and only under a
+// name of the device's own. A page that some other site shows in a browser can neither read
+// nor write: not by a name that it made resolve to here (hosts), nor by a form or script of
+// its own (origin, what the browser says of where a request comes from, and the content
+// type, for which browsers ask for permission first).
+func (h *handler) guard(hosts hostNames, next http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
 	return hosts.only(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		err := fromHere(r)
+		protect(w.Header())
+		err := fromOurPage(r)
 		if err == nil {
 			err = origin.Check(r)
 		}
@@ -43,7 +45,9 @@ func guard(hosts hostNames, next http.Handler) http.Handler {
 			}
 			r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
 		}
-		next.ServeHTTP(w, r)
+		if r, ok := h.admit(w, r); ok {
+			next.ServeHTTP(w, r)
+		}
 	}))
 }
 
@@ -58,22 +62,42 @@ func wrongType(r *http.Request, kind string) error {
 		said, r.Host, run.Shorten(r.URL.Path), octets)
 }
 
-// asker is the key of the id of the token that a request came with, in its context.
+// protect has browsers take nothing from elsewhere into a page of ours, and show none of
+// ours inside another (Content Security Policy Level 3, Fetch Metadata).
+func protect(header http.Header) {
+	header.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+	header.Set("X-Content-Type-Options", "nosniff")
+	header.Set("Referrer-Policy", "no-referrer")
+	header.Set("Cross-Origin-Resource-Policy", "same-origin")
+	header.Set("Cross-Origin-Opener-Policy", "same-origin")
+}
+
+// fromOurPage tells why what a browser says of a request's origin forbids it (Fetch
+// Metadata Request Headers, W3C). A link may lead here, and nothing else from another site.
+func fromOurPage(r *http.Request) error {
+	switch r.Header.Get("Sec-Fetch-Site") {
+	case "", "none", "same-origin":
+		return nil
+	}
+	if r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document" && r.Method == http.MethodGet && r.URL.Path == "/" {
+		return nil
+	}
+	return errors.New("a page of another site may not ask this agent")
+}
+
+// asker is the key of the id of the phone that a request came from, in its context.
 type asker struct{}
 
-// whoAsks is the id of the token that a request came with; "" is somebody on this device.
+// whoAsks is the id of the phone that a request came from; "" is somebody on this device.
 func whoAsks(r *http.Request) string {
 	id, _ := r.Context().Value(asker{}).(string)
 	return id
 }
 
-// fromHere tells why a request does not come from this device.
-func fromHere(r *http.Request) error {
-	from, err := netip.ParseAddrPort(r.RemoteAddr)
-	if err != nil || !from.Addr().Unmap().IsLoopback() {
-		return errors.New("only /metrics answers to other machines: use this on the device itself")
-	}
-	return nil
+// fromAddress is where a request comes from, the zero Addr where that is unknown.
+func fromAddress(r *http.Request) netip.Addr {
+	from, _ := netip.ParseAddrPort(r.RemoteAddr)
+	return from.Addr().Unmap()
 }
 
 // hostNames are the names, lower case, under which the agent may be asked besides

@@ -18,6 +18,13 @@ type Options struct {
 	Machine testday.Machine
 	// Metrics answers GET /metrics, to every machine; nil means that nothing does.
 	Metrics http.Handler
+	// MetricsClosed has /metrics answer other machines as all else does: phones alone.
+	MetricsClosed bool
+	// Paired are the phones that may ask from elsewhere; nil: none.
+	Paired *Paired
+	// Reach tells where the page is: URLs, whether other machines reach it, whether by
+	// TLS, and the fingerprint of a certificate of our own. nil: DefaultURL.
+	Reach func() (addresses []string, reachable, tls bool, fingerprint string)
 	// Hosts are names of this device besides its addresses, localhost and its own
 	// host name. Requests under others are refused.
 	Hosts []string
@@ -59,7 +66,10 @@ func New(o Options) http.Handler {
 		local.HandleFunc(l.about.Method+" "+prefix+l.about.Path, l.do)
 	}
 	h.handleOperations(local)
-	local.HandleFunc("GET /{$}", root)
+	local.HandleFunc("GET /{$}", servePage)
+	for path, serve := range pageFiles {
+		local.HandleFunc("GET "+path, serve)
+	}
 	local.HandleFunc("GET /api/openapi.json", describe)
 	local.HandleFunc("GET "+problemsPath, tellProblems)
 	local.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
@@ -67,10 +77,13 @@ func New(o Options) http.Handler {
 	})
 	hosts := newHostNames(o.Hosts)
 	all := http.NewServeMux()
-	if o.Metrics != nil {
+	switch {
+	case o.Metrics != nil && o.MetricsClosed:
+		local.Handle("GET /metrics", o.Metrics)
+	case o.Metrics != nil:
 		all.Handle("GET /metrics", hosts.only(o.Metrics))
 	}
-	all.Handle("/", guard(hosts, local))
+	all.Handle("/", h.guard(hosts, local))
 	return all
 }
 
@@ -80,6 +93,8 @@ type handler struct {
 	watchers *watchers
 	timer    testday.StopTimer
 	answers  answers
+	pairings pairings
+	wrong    wrongTries
 }
 
 func (h *handler) status(w http.ResponseWriter, r *http.Request) {

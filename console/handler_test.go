@@ -238,8 +238,8 @@ func onlyThisDeviceGetsIn(t *testing.T, h subject) {
 		"by name":              {func(r *http.Request) { r.Host = "LocalHost:9745" }, 200},
 		"IPv6":                 {func(r *http.Request) { r.RemoteAddr, r.Host = "[::1]:5", "[::1]:9745" }, 200},
 		"IPv4 in IPv6":         {func(r *http.Request) { r.RemoteAddr = "[::ffff:127.0.0.1]:5" }, 200},
-		"another machine":      {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5" }, 403},
-		"no address":           {func(r *http.Request) { r.RemoteAddr = "" }, 403},
+		"another machine":      {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5" }, 401},
+		"no address":           {func(r *http.Request) { r.RemoteAddr = "" }, 401},
 		"a rebound name":       {func(r *http.Request) { r.Host = "evil.example:9745" }, 403},
 		"a name like this one": {func(r *http.Request) { r.Host = "localhost.evil.example" }, 403},
 		"no host":              {func(r *http.Request) { r.Host = "" }, 403},
@@ -247,7 +247,7 @@ func onlyThisDeviceGetsIn(t *testing.T, h subject) {
 		"HTTP/1.0, another":    {func(r *http.Request) { r.Host, r.ProtoMajor, r.ProtoMinor = "evil.example", 1, 0 }, 403},
 		"by its address":       {func(r *http.Request) { r.Host = "192.0.2.8:9745" }, 200},
 		"by its own name":      {func(r *http.Request) { r.Host = ownName(t) + ":9745" }, 200},
-		"forwarded":            {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5"; r.Header.Set("X-Forwarded-For", "127.0.0.1") }, 403},
+		"forwarded":            {func(r *http.Request) { r.RemoteAddr = "192.0.2.7:5"; r.Header.Set("X-Forwarded-For", "127.0.0.1") }, 401},
 	} {
 		if w := ask(h, "GET", "/api/v1/status", "", c.change); w.Code != c.want {
 			t.Errorf("%s: %d, want %d: %s", name, w.Code, c.want, w.Body)
@@ -537,7 +537,7 @@ func clientAgainstServer(t *testing.T, h subject) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, ls, h, "", slog.New(slog.DiscardHandler)) }()
+	go func() { served <- Serve(ctx, ls, h, "", nil, slog.New(slog.DiscardHandler)) }()
 	c, err := NewClient("http://" + ls[0].Addr().String() + "/")
 	if err != nil {
 		t.Fatal(err)
@@ -707,7 +707,7 @@ func TestHugeHeadersAreRefused(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
 	go func() {
-		served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), "", slog.New(slog.DiscardHandler))
+		served <- Serve(ctx, []net.Listener{l}, newTestHandler(&fakeAgent{}), "", nil, slog.New(slog.DiscardHandler))
 	}()
 	conn, err := net.Dial("tcp", l.Addr().String())
 	if err != nil {

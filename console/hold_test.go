@@ -24,7 +24,7 @@ func TestHold(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
 	go func() {
-		served <- Serve(ctx, ls, newTestHandler(f), "", slog.New(slog.DiscardHandler))
+		served <- Serve(ctx, ls, newTestHandler(f), "", nil, slog.New(slog.DiscardHandler))
 	}()
 	c, err := NewClient("http://" + ls[0].Addr().String())
 	if err != nil {

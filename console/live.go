@@ -42,6 +42,12 @@ func (h *handler) live() []liveOperation {
 		{about{Method: "POST", Path: "/runs/{id}/stop_after", Summary: "Has the run that is recording stopped a time after its start, or by hand again."}, new(StopAfterRequest), nil, h.setTimer, false},
 		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
 	}
+	list = append(list,
+		liveOperation{about{Method: "POST", Path: pairPath, Summary: "Gives a phone its token, as a cookie, for a code that sweepd console pair made."}, new(PairRequest), new(PairedPhone), h.pair, false},
+		liveOperation{about{Method: "POST", Path: "/phones/pairing", Summary: "Makes a code that pairs a phone, for 2 minutes and once; on this device alone.", Needs: testday.NeedsRight}, new(PairingRequest), new(Pairing), h.offerPairing, false},
+		liveOperation{about{Method: "GET", Path: "/phones", Summary: "Lists the phones that were paired; on this device alone.", Needs: testday.NeedsRight}, none, new([]PairedPhone), h.listPhones, false},
+		liveOperation{about{Method: "POST", Path: "/phones/{id}/revoke", Summary: "Takes a phone its token; on this device alone.", Needs: testday.NeedsRight}, none, new(PairedPhone), h.revoke, false},
+	)
 	for _, d := range []run.Decision{run.Reject, run.Keep, run.Unkeep} {
 		list = append(list, liveOperation{about{Method: "POST", Path: "/runs/{id}/" + string(d), Summary: "Decides about a run (" + string(d) + "), with the reason.", Needs: testday.NeedsRight},
 			new(WhyRequest), new(run.Record), func(w http.ResponseWriter, r *http.Request) { h.decide(w, r, d) }, false})

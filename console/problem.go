@@ -54,6 +54,7 @@ var kinds = map[string]string{
 	kindRequest: "The request cannot be understood",
 	kindNoRight: "This needs the right to change what is kept",
 	kindBusy:    "The same request is still being carried out",
+	kindNoToken: "This phone is not paired",
 	kindKeyUsed: "The idempotency key was used for another request",
 
 	(&testday.ReplacesError{}).Kind(): "A plan is in force already",

@@ -2,12 +2,14 @@ package console
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
 	"net/netip"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -109,8 +111,8 @@ const (
 
 // Serve answers on the listeners until the context ends, then lets requests in
 // progress finish. webConfig is the exporters' web configuration file (TLS,
-// basic authentication), empty for none.
-func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig string, log *slog.Logger) error {
+// basic authentication), empty for none; own is what OwnCertificate gives, nil for none.
+func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig string, own *tls.Config, log *slog.Logger) error {
 	s := newServer(ctx, h, log)
 	stopped := make(chan error, 1)
 	stop := context.AfterFunc(ctx, func() {
@@ -118,7 +120,7 @@ func Serve(ctx context.Context, ls []net.Listener, h http.Handler, webConfig str
 		defer cancel()
 		stopped <- s.Shutdown(late)
 	})
-	g := newGate(ls, maxConnections)
+	g := newGate(ls, maxConnections, own)
 	err := web.Serve(g, s, &web.FlagConfig{WebConfigFile: &webConfig}, log)
 	if stop() { // the server ended by itself
 		return errors.Join(fmt.Errorf("serve on %s: %w", strings.Join(Addresses(ls), ", "), err), s.Close(), g.Close())
@@ -157,6 +159,18 @@ func Addresses(ls []net.Listener) []string {
 		list[i] = l.Addr().String()
 	}
 	return list
+}
+
+// hasCertificate finds a certificate in a web configuration.
+var hasCertificate = regexp.MustCompile(`(?m)^\s+cert(_file)?\s*:\s*\S`)
+
+// WebConfigHasTLS tells whether a web configuration file names a certificate.
+func WebConfigHasTLS(path string) bool {
+	if path == "" {
+		return false
+	}
+	text, err := userfile.Read(context.Background(), path, userfile.Small)
+	return err == nil && hasCertificate.Match(text)
 }
 
 // CheckWebConfig tells what is wrong with a web configuration file.

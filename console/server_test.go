@@ -63,7 +63,7 @@ func TestServeFails(t *testing.T) {
 	if err := ls[0].Close(); err != nil {
 		t.Fatal(err)
 	}
-	err = Serve(t.Context(), ls, http.NotFoundHandler(), "", slog.New(slog.DiscardHandler))
+	err = Serve(t.Context(), ls, http.NotFoundHandler(), "", nil, slog.New(slog.DiscardHandler))
 	if err == nil || !strings.HasPrefix(err.Error(), "serve on "+ls[0].Addr().String()+": ") {
 		t.Errorf("%v", err)
 	}

@@ -33,7 +33,7 @@ func TestBasicAuthentication(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error, 1)
 	go func() {
-		served <- Serve(ctx, ls, newTestHandler(&fakeAgent{}), file, slog.New(slog.DiscardHandler))
+		served <- Serve(ctx, ls, newTestHandler(&fakeAgent{}), file, nil, slog.New(slog.DiscardHandler))
 	}()
 	for user, want := range map[string]string{"": "USER:PASSWORD", "tester:wrong@": "USER:PASSWORD", "tester:secret@": ""} {
 		c, err := NewClient("http://" + user + ls[0].Addr().String())

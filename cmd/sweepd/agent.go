@@ -18,6 +18,7 @@ type agentFlags struct {
 	listen        string
 	webConfig     string
 	systemdSocket bool
+	tlsSelf       bool
 }
 
 func (a *app) agentCommand() *cobra.Command {
@@ -45,8 +46,10 @@ and findings under --data. One agent can record into a folder at a time.`,
 			return err
 		},
 	}
-	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); only /metrics answers to other machines")
+	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); other machines get /metrics, and paired phones the page")
 	cmd.Flags().StringVar(&f.webConfig, "web.config.file", "", "`FILE` with TLS and basic authentication, as Prometheus exporters read it")
+	cmd.Flags().BoolVar(&f.tlsSelf, "tls-self", false, "speak TLS to other machines with a certificate that this device makes itself")
+	cmd.MarkFlagsMutuallyExclusive("tls-self", "web.config.file")
 	if runtime.GOOS == "linux" {
 		cmd.Flags().BoolVar(&f.systemdSocket, "web.systemd-socket", false, "answer on the sockets that systemd hands over (socket activation) instead of --listen")
 	}
@@ -71,6 +74,7 @@ func (f agentFlags) overrule(c *config) {
 	if f.webConfig != "" {
 		c.WebConfigFile = f.webConfig
 	}
+	c.TLSSelf = c.TLSSelf || f.tlsSelf
 }
 
 // listeners opens what the agent answers on.

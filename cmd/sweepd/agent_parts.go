@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"net"
@@ -77,6 +78,14 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 		defer w.token.Remove() //nolint:errcheck // it means nothing any more
 	}
 	w.holder = holderOf(dir, w.token.Path())
+	if w.paired, err = console.OpenPaired(dir); err != nil {
+		log.Error("nobody can look from a phone", zap.Error(err))
+	}
+	if c.TLSSelf {
+		if w.certificate, err = console.OwnCertificate(dir, c.Hosts, time.Now()); err != nil {
+			return err
+		}
+	}
 	log.Info("watching", zap.String("device", device), zap.String("data", data.Path()),
 		zap.String("address", strings.Join(console.Addresses(listeners), ", ")), zap.Int("sensors", len(set.Sensors())), zap.String("version", currentVersion()))
 	err = w.serve(ctx, c, listeners, newSupervision(a.tell, w.sampler.Alive, log))
@@ -116,7 +125,9 @@ type watcher struct {
 	token   console.Token
 	holder  testday.Holder
 
-	thresholds testday.Thresholds
+	thresholds  testday.Thresholds
+	paired      *console.Paired
+	certificate *tls.Config // that the device made itself; nil for none
 
 	background context.Context // ends when runs are of no interest any more
 	stop       context.CancelFunc

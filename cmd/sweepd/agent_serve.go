@@ -41,8 +41,14 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
 		Prices: c.Prices, Token: w.token, Holder: w.holder, Open: w.open,
+		MetricsClosed: c.Metrics == metricsClosed, Paired: w.paired,
+		Reach: func() ([]string, bool, bool, string) {
+			secure := w.certificate != nil || console.WebConfigHasTLS(c.WebConfigFile)
+			urls, reachable := console.Reach(ls, secure)
+			return urls, reachable, secure, console.Fingerprint(w.certificate)
+		},
 	})
-	err = console.Serve(serving, ls, handler, c.WebConfigFile, slogger(w.log))
+	err = console.Serve(serving, ls, handler, c.WebConfigFile, w.certificate, slogger(w.log))
 	manager.stopping()
 	stopSchedule()
 	idle.Stop()

@@ -25,6 +25,8 @@ type config struct {
 	Listen         string             `yaml:"listen"`
 	Hosts          []string           `yaml:"hosts"`
 	WebConfigFile  string             `yaml:"web_config_file"`
+	TLSSelf        bool               `yaml:"tls_self"`
+	Metrics        string             `yaml:"metrics"`
 	Interval       span               `yaml:"interval"`
 	Idle           string             `yaml:"idle"`
 	SettingCommand []string           `yaml:"setting_command"`
@@ -61,6 +63,12 @@ func (t thresholds) forJudge() judge.Thresholds {
 		ThrottledFall: t.ThrottledFall, Stale: t.Stale.Duration, FramesShort: t.FramesShort,
 	}
 }
+
+// What metrics: may say: who is answered at /metrics.
+const (
+	metricsOpen   = "open"   // every machine
+	metricsClosed = "closed" // this device, and phones that were paired
+)
 
 // span is a time such as 250ms, 1.5s or 2m.
 type span struct{ time.Duration }

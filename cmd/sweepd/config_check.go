@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -27,6 +28,8 @@ func checkConfig(text []byte, c *config) error {
 		{"device", optional(c.Device, func() error { return run.CheckLabel("device", c.Device) })},
 		{"listen", optional(c.Listen, func() error { _, _, err := net.SplitHostPort(c.Listen); return err })},
 		{"hosts", each(c.Hosts, hostName)},
+		{"metrics", optional(c.Metrics, func() error { return oneOf(c.Metrics, metricsOpen, metricsClosed) })},
+		{"tls_self", ownOrGiven(c)},
 		{"interval", within(c.Interval, agent.MinInterval, agent.MaxInterval)},
 		{"idle", optional(c.Idle, func() error { _, err := schedule.ParseIdleSweeps(c.Idle); return err })},
 		{"thresholds.too_short", within(c.Thresholds.TooShort, time.Millisecond, time.Hour)},
@@ -54,6 +57,13 @@ func checkConfig(text []byte, c *config) error {
 		}
 	}
 	return checkSchedule(text, c.Schedule)
+}
+
+func ownOrGiven(c *config) error {
+	if c.TLSSelf && c.WebConfigFile != "" {
+		return errors.New("a certificate of the device's own goes without web_config_file, which may name another: choose one")
+	}
+	return nil
 }
 
 // nowhere is the place of what the file does not have.

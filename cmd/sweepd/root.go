@@ -64,7 +64,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
 	root.AddCommand(a.agentCommand(), a.statusCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(), a.deviceCommand(),
-		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.checkCommand(), a.demoCommand(), a.versionCommand())
+		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.checkCommand(), a.consoleCommand(), a.demoCommand(), a.versionCommand())
 	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)
 	root.SetFlagErrorFunc(flagError)

@@ -1,0 +1,238 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/skip2/go-qrcode"
+	"github.com/spf13/cobra"
+
+	"sweepd/console"
+	"sweepd/report/sentence"
+	"sweepd/report/table"
+	"sweepd/report/text"
+	"sweepd/run"
+)
+
+func (a *app) consoleCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:     "console",
+		Short:   "Say which phones may open the page of this device",
+		Example: `  sweepd console pair --name "my phone"`,
+	}
+	cmd.AddCommand(a.consolePairCommand(), a.consoleListCommand(), a.consoleRevokeCommand(), a.consoleOpenAPICommand())
+	return cmd
+}
+
+func (a *app) consolePairCommand() *cobra.Command {
+	var name string
+	cmd := &cobra.Command{
+		Use:   "pair",
+		Short: "Let a phone open the page of this device",
+		Long: `Let a phone open the page of this device: it shows an address and a QR code, which
+hold for 2 minutes and for one phone, and waits until the phone has come. A phone that
+was paired may start and stop runs, and correct them, until it is revoked. For other
+machines to reach the page, the agent has to answer on an address of theirs (--listen
+0.0.0.0:9745, say), best with --tls-self: else whoever listens in the network can read
+along, and take what the phone may for themselves.`,
+		Example: `  sweepd console pair --name "my phone"`,
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			client, err := a.ownerClient(cmd.Context())
+			if err != nil {
+				return err
+			}
+			before, err := client.Phones(cmd.Context())
+			if err != nil {
+				return a.explainRefusal(*a.found, err)
+			}
+			x, err := client.OfferPairing(cmd.Context(), name)
+			if err != nil {
+				return a.explainRefusal(*a.found, err)
+			}
+			if a.json {
+				return a.printJSON(x)
+			}
+			if err := a.showPairing(x); err != nil {
+				return err
+			}
+			return a.awaitPhone(cmd.Context(), client, x, before)
+		},
+	}
+	cmd.Flags().StringVar(&name, "name", "", "`NAME` of the phone (default \"phone 1\" and so on)")
+	return cmd
+}
+
+// ownerClient is the agent that answers, for what only this device may ask.
+func (a *app) ownerClient(ctx context.Context) (*console.Client, error) {
+	client, err := a.client()
+	if err != nil {
+		return nil, misused(err)
+	}
+	status, err := client.Status(ctx)
+	if err != nil {
+		return nil, err
+	}
+	client.Holder = status.Holder
+	a.found = &respondent{agent: client, status: status, folder: status.Data, from: fromAgent}
+	return client, nil
+}
+
+// showPairing shows where the page is, and the code.
+func (a *app) showPairing(x console.Pairing) error {
+	p := a.printer()
+	if !x.Reachable {
+		p.Say("The agent answers on this device only: a phone cannot reach it. Start it with --listen 0.0.0.0:9745 --tls-self (or listen: and tls_self: in the configuration), then pair again. A browser on this device may be paired now.", "  ", toneDoubt)
+		p.Line("")
+	}
+	at := x.Addresses[0]
+	if code, err := qrcode.New(at+"/#pair="+x.Code, qrcode.Low); err == nil {
+		p.Painted(a.qr(code))
+	}
+	p.Line("open %s", at)
+	p.Line("code %s", x.Code)
+	if len(x.Addresses) > 1 {
+		p.Say("other addresses of this device: "+strings.Join(x.Addresses[1:], ", "), "  ", text.Plain)
+	}
+	switch {
+	case x.Fingerprint != "":
+		p.Say("The browser will warn, once, that it does not know this device's certificate. Its SHA-256 fingerprint is:", "  ", text.Plain)
+		p.Line("  %s", x.Fingerprint[:len(x.Fingerprint)/2+1])
+		p.Line("  %s", x.Fingerprint[len(x.Fingerprint)/2+1:])
+	case x.Reachable && !x.TLS:
+		p.Say("The connection is not encrypted: on a network that others share, start the agent with --tls-self.", "  ", toneDoubt)
+	}
+	p.Say(fmt.Sprintf("It holds until %s, for one phone, which will be called %q. Waiting for it; Ctrl-C ends that.", x.ExpiresAt.Local().Format("15:04:05"), x.Name), "  ", text.Plain)
+	return p.Err
+}
+
+// qr draws a code: dark on light whatever the colours of the terminal, where it has any.
+func (a *app) qr(code *qrcode.QRCode) string {
+	if !a.terminal(a.out).Colour {
+		return strings.TrimRight(code.ToSmallString(false), "\n")
+	}
+	var b strings.Builder
+	for line := range strings.Lines(strings.TrimRight(code.ToSmallString(true), "\n")) {
+		b.WriteString("\x1b[30;107m" + strings.TrimRight(line, "\n") + "\x1b[0m\n")
+	}
+	return strings.TrimRight(b.String(), "\n")
+}
+
+// awaitPhone waits for the phone that uses a code.
+func (a *app) awaitPhone(ctx context.Context, client *console.Client, x console.Pairing, before []console.PairedPhone) error {
+	tick := time.NewTicker(time.Second / 2)
+	defer tick.Stop()
+	for {
+		list, err := client.Phones(ctx)
+		if err != nil {
+			return err
+		}
+		for _, p := range list {
+			if p.Name == x.Name && !slices.ContainsFunc(before, func(o console.PairedPhone) bool { return o.ID == p.ID }) {
+				_, err := fmt.Fprintf(a.out, "%q is paired\n", run.Visible(p.Name))
+				return err
+			}
+		}
+		if time.Now().After(x.ExpiresAt.Time) {
+			return errors.New("no phone came in 2 minutes: the code holds no more; pair again")
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+func (a *app) consoleListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "list", Short: "List the phones that were paired", Example: "  sweepd console list", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			client, err := a.ownerClient(cmd.Context())
+			if err != nil {
+				return err
+			}
+			list, err := client.Phones(cmd.Context())
+			if err != nil {
+				return a.explainRefusal(*a.found, err)
+			}
+			if a.json {
+				return a.printJSON(list)
+			}
+			p := a.printer()
+			if len(list) == 0 {
+				p.Say("no phone is paired: sweepd console pair", "  ", text.Plain)
+			}
+			t := table.Table{Columns: []table.Column{{Head: "phone", Least: 8}, {Head: "paired"}, {Head: "seen last"}}}
+			now := time.Now()
+			for _, x := range list {
+				t.Row(table.Text(x.Name), table.Text(momentText(x.PairedAt, now)), table.Text(momentText(x.SeenAt, now)))
+			}
+			p.Table(&t)
+			return p.Err
+		},
+	}
+}
+
+// momentText is a time as short as it may be.
+func momentText(t run.Timestamp, now time.Time) string {
+	if t.IsZero() {
+		return sentence.Dash
+	}
+	return t.Short(now, time.Local)
+}
+
+func (a *app) consoleRevokeCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "revoke NAME", Short: "Take a phone what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			client, err := a.ownerClient(cmd.Context())
+			if err != nil {
+				return err
+			}
+			list, err := client.Phones(cmd.Context())
+			if err != nil {
+				return a.explainRefusal(*a.found, err)
+			}
+			var names []string
+			for _, p := range list {
+				if p.Name == args[0] || p.ID == args[0] {
+					if p, err = client.Revoke(cmd.Context(), p.ID); err != nil {
+						return err
+					}
+					if a.json {
+						return a.printJSON(p)
+					}
+					_, err = fmt.Fprintf(a.out, "%q may open the page no more\n", run.Visible(p.Name))
+					return err
+				}
+				names = append(names, p.Name)
+			}
+			err = fmt.Errorf("no phone named %q is paired", run.Shorten(args[0]))
+			if near := run.Near(args[0], names); near != "" {
+				return fmt.Errorf("%w: did you mean %q?", err, near)
+			}
+			return fmt.Errorf("%w: %s", err, cmp.Or(strings.Join(names, ", "), "none is"))
+		},
+	}
+}
+
+func (a *app) consoleOpenAPICommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "openapi", Short: "Print the description of the HTTP API (OpenAPI 3.1)", Example: "  sweepd console openapi > sweepd.json", Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			description, err := console.OpenAPI()
+			if err != nil {
+				return err
+			}
+			_, err = io.WriteString(a.out, string(description)+"\n")
+			return err
+		},
+	}
+}
