@@ -47,7 +47,7 @@ func (h *handler) admit(w http.ResponseWriter, r *http.Request) (*http.Request, 
 	switch call := r.Method + " " + r.URL.Path; {
 	case call == "POST "+prefix+pairPath, call == "GET "+pairScriptPath, call == "GET "+stylePath:
 		return r, true
-	case call == "GET /" || call == "HEAD /":
+	case call == "GET /" || call == "HEAD /" || call == "GET "+pairPagePath:
 		servePairPage(w, r)
 	default:
 		writeProblem(w, http.StatusUnauthorized, problem{Kind: kindNoToken, Error: "this phone is not paired, or was revoked: pair it with `sweepd console pair` on the device"})

@@ -65,7 +65,7 @@ func wrongType(r *http.Request, kind string) error {
 // protect has browsers take nothing from elsewhere into a page of ours, and show none of
 // ours inside another (Content Security Policy Level 3, Fetch Metadata).
 func protect(header http.Header) {
-	header.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+	header.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 	header.Set("X-Content-Type-Options", "nosniff")
 	header.Set("Referrer-Policy", "no-referrer")
 	header.Set("Cross-Origin-Resource-Policy", "same-origin")

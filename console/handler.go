@@ -234,6 +234,11 @@ func (h *handler) failWith(w http.ResponseWriter, r *http.Request, err error, st
 		writeProblem(w, http.StatusBadRequest, problem{Error: err.Error(), Ended: &ended.Run, Unusable: &ended.Unusable})
 		return
 	}
+	var already *testday.AlreadyEndedError
+	if errors.As(err, &already) {
+		writeProblem(w, http.StatusConflict, problem{Kind: kindEnded, Error: err.Error(), Ended: &already.Run})
+		return
+	}
 	m := problem{Error: err.Error()}
 	var selection *testday.SelectionError
 	if errors.As(err, &selection) {

@@ -24,6 +24,9 @@ type StopRequest struct {
 	// Failure says what went wrong with what was run: the finding command_failed.
 	Failure string `json:"failure,omitempty"`
 	By      string `json:"by,omitempty"` // what stops it; empty: "the API"
+	// IfRecording has the answer be 409, with the run in ended, where the run that is named
+	// has ended already; otherwise it gets the results.
+	IfRecording bool `json:"if_recording,omitempty"`
 }
 
 // StopAfterRequest has the run that is recording stopped after a time: POST

@@ -29,6 +29,7 @@ var (
 const (
 	stylePath      = "/page.css"
 	pairScriptPath = "/pair.js"
+	pairPagePath   = "/pair"
 )
 
 const (
@@ -38,8 +39,10 @@ const (
 
 // pageFiles are the parts of the page.
 var pageFiles = map[string]http.HandlerFunc{
-	stylePath:      embedded(pageCSS, "text/css; charset=utf-8", http.StatusOK),
-	"/page.js":     embedded(pageJS, scriptType, http.StatusOK),
+	stylePath:  embedded(pageCSS, "text/css; charset=utf-8", http.StatusOK),
+	"/page.js": embedded(pageJS, scriptType, http.StatusOK),
+	// For a browser on this device, which may do all but change what is kept.
+	pairPagePath:   embedded(pairHTML, htmlType, http.StatusOK),
 	pairScriptPath: embedded(pairJS, scriptType, http.StatusOK),
 }
 

@@ -24,10 +24,10 @@
   });
   const code = new URLSearchParams(location.hash.slice(1)).get("pair");
   if (code) {
-    history.replaceState(null, "", "/"); // it stays in no history
+    history.replaceState(null, "", location.pathname); // it stays in no history
     pair(code);
     return;
   }
   // A link from elsewhere comes without the cookie of a phone that is paired.
-  fetch("/api/v1/status").then((r) => { if (r.ok) location.replace("/"); }, () => {});
+  if (location.pathname === "/") fetch("/api/v1/status").then((r) => { if (r.ok) location.replace("/"); }, () => {});
 })();

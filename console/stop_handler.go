@@ -42,6 +42,8 @@ type stopBody struct {
 	Note    string                     `json:"note"`
 	Failure string                     `json:"failure"`
 	By      string                     `json:"by"`
+
+	IfRecording bool `json:"if_recording"`
 }
 
 // Where a text that is not as it should be names a run, if it does.
@@ -65,7 +67,7 @@ func readStop(text []byte) (s run.Stop, u testday.Unusable, err error) {
 		}
 		u.Add("", fmt.Errorf("the request is not the JSON object expected: %s", inPlainWords(err)))
 	}
-	s = run.Stop{Run: q.Run, Results: testday.Results{}, Note: q.Note, Failure: q.Failure, By: cmp.Or(q.By, testday.ByAPI)}
+	s = run.Stop{Run: q.Run, Results: testday.Results{}, Note: q.Note, Failure: q.Failure, By: cmp.Or(q.By, testday.ByAPI), IfRecording: q.IfRecording}
 	for _, name := range slices.Sorted(maps.Keys(q.Results)) {
 		var m ResultMessage
 		if err := decodeJSON(bytes.NewReader(q.Results[name]), &m); err != nil || m.Value == nil {

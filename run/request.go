@@ -51,6 +51,8 @@ type Stop struct {
 	// command_failed keeps; "": nothing is known to.
 	Failure string
 	By      string // what stops the run: a command, or other program; "" unknown
+	// IfRecording has it fail where the run that is named has ended already.
+	IfRecording bool
 }
 
 // Check tells why the run cannot be stopped with this. Of the run the note counts.

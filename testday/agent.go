@@ -164,6 +164,9 @@ func (l *Local) stopRun(ctx context.Context, s run.Stop, recording run.Run, give
 		return l.afterEnd(ctx, s, given)
 	}
 	if errors.Is(err, run.ErrEnded) {
+		if s.IfRecording {
+			return l.alreadyEnded(ctx, s.Run, err)
+		}
 		return l.afterEnd(ctx, s, given)
 	}
 	if errors.Is(err, run.ErrNotRecording) {
@@ -240,6 +243,15 @@ func endedWhen(r run.Run, now time.Time) string {
 		return at.Format(time.DateTime)
 	}
 	return endedAt(r)
+}
+
+// alreadyEnded says of a run that somebody was faster to stop it.
+func (l *Local) alreadyEnded(ctx context.Context, id string, err error) (run.Record, error) {
+	d, failed := l.Store.Run(ctx, id)
+	if failed != nil {
+		return d, errors.Join(err, failed)
+	}
+	return d, &AlreadyEndedError{complete(d)}
 }
 
 // afterEnd gives a run that has ended what a stop says of it.

@@ -70,3 +70,13 @@ func (e *EndedError) Error() string {
 func endedAt(r run.Run) string {
 	return endOf(&r).Local().Format(time.TimeOnly)
 }
+
+// AlreadyEndedError is returned where a run was to be stopped only if it was recording, and
+// had ended.
+type AlreadyEndedError struct{ Run run.Record }
+
+func (e *AlreadyEndedError) Error() string {
+	return fmt.Sprintf("run %s of %q was stopped already, at %s: nothing was stopped now", run.ShortID(e.Run.ID), e.Run.Workload, endedAt(e.Run.Run))
+}
+
+func (e *AlreadyEndedError) Unwrap() error { return run.ErrEnded }

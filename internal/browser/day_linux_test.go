@@ -1,0 +1,324 @@
+package browser_test
+
+import (
+	"encoding/json"
+	"net"
+	"strings"
+	"testing"
+	"time"
+
+	"sweepd/internal/browser"
+)
+
+// sizes are those of a small phone and of a desktop.
+var sizes = map[string]struct {
+	width, height int
+	touch         bool
+}{"phone": {360, 740, true}, "desktop": {1280, 900, false}}
+
+// TestDay drives a test day from a phone and from a desktop, on a live simulated handheld,
+// with what goes wrong on one.
+func TestDay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a day takes a minute")
+	}
+	for name, size := range sizes {
+		t.Run(name, func(t *testing.T) {
+			l := startLive(t)
+			l.command("plan", "new", "--workload", "harbour-flight", "--workload", "tile-sort", "--settings", "10,15", "--repeats", "1", "--seed", "3")
+			chromium := browser.Start(t)
+			p := chromium.NewPage()
+			p.Size(size.width, size.height, size.touch)
+			d := &day{t: t, l: l, p: p, other: chromium.NewPage(), link: newLink(t, "127.0.0.1:"+l.port)}
+			for _, p := range []*browser.Page{d.p, d.other} { // only who is paired may correct
+				var x struct{ Code string }
+				if err := json.Unmarshal([]byte(l.command("console", "pair", "--json")), &x); err != nil {
+					t.Fatal(err)
+				}
+				p.Open(d.link.url + "/#pair=" + x.Code)
+				p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#values dd')")
+			}
+			d.now()
+			d.run()
+			d.twoPhones()
+			d.networkLost()
+			d.plugPulled()
+			d.slip()
+			d.stopsByItself()
+			d.restart()
+			for _, url := range p.Asked() {
+				if !strings.HasPrefix(url, d.link.url+"/") && !strings.HasPrefix(url, "data:") && !strings.HasPrefix(url, "blob:"+d.link.url+"/") {
+					t.Errorf("the page asks for %s", url)
+				}
+			}
+			// What the browser says of requests that failed, as they had to, is no complaint of the page.
+			if list := p.Complaints("Failed to load resource", "ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION", "ERR_INCOMPLETE", "ERR_EMPTY"); len(list) > 0 {
+				t.Errorf("the page complains: %v", list)
+			}
+		})
+	}
+}
+
+type day struct {
+	t        *testing.T
+	l        *live
+	p, other *browser.Page
+	link     *link // between both and the agent
+}
+
+// view goes to a view; on a desktop all are in sight.
+func (d *day) view(name string) {
+	d.t.Helper()
+	if err := d.p.Eval("location.hash = '"+name+"'", nil); err != nil {
+		d.t.Fatal(err)
+	}
+	d.p.Await("document.querySelector('#" + name + "').offsetParent !== null")
+}
+
+// said waits for what the page says.
+func (d *day) said(text string) {
+	d.t.Helper()
+	d.p.Await("document.querySelector('#said').innerText.includes('" + text + "')")
+}
+
+// tapWhenReady taps Start or Stop as soon as it counts, see tooSoon in the page.
+func (d *day) tapWhenReady(p *browser.Page, button string) {
+	d.t.Helper()
+	p.Await("document.querySelector('" + button + "').offsetParent !== null")
+	time.Sleep(1100 * time.Millisecond)
+	p.Click(button)
+}
+
+// runs are those that the command line lists.
+func (d *day) runs() (list []struct {
+	ID, Workload, State, Supply string
+	Results                     map[string]struct{ Value float64 }
+}) {
+	d.t.Helper()
+	if err := json.Unmarshal([]byte(d.l.command("run", "list", "--json")), &list); err != nil {
+		d.t.Fatal(err)
+	}
+	return list
+}
+
+func (d *day) now() {
+	d.p.Await("[...document.querySelectorAll('#values dd')].length === 4 && !document.querySelector('#values dd').innerText.startsWith('–')")
+	d.p.Click("#steps button: 15 W")
+	d.said("15 W is declared")
+	d.p.Await("document.querySelector('#steps button[aria-pressed=true]').innerText === '15 W'")
+	if s := d.l.command("setting"); !strings.Contains(s, "15W") || !strings.Contains(s, "the page") {
+		d.t.Errorf("the agent says %s", s)
+	}
+	d.p.Click("#said button: Undo")
+	d.said("taken back")
+	if s := d.l.command("setting"); strings.Contains(s, "declared by the page") {
+		d.t.Errorf("after the undo the agent says %s", s)
+	}
+	d.p.Await("document.querySelector('#values .age').innerText.match(/read|old/)")
+}
+
+func (d *day) run() {
+	d.view("run")
+	next := d.p.Text("#next strong")
+	d.tapWhenReady(d.p, "#start")
+	d.p.Await("document.querySelector('#elapsed').innerText === '0:02'")
+	if s := d.l.command("status"); !strings.Contains(s, next) {
+		d.t.Errorf("%s is not recording: %s", next, s)
+	}
+	d.p.Reload()
+	d.p.Await("document.querySelector('#stop').offsetParent !== null && document.querySelector('#cell').innerText.includes('" + next + "')")
+	d.tapWhenReady(d.p, "#stop")
+	d.said("Stopped after")
+	d.p.Await("document.querySelector('#after form')")
+	d.p.Fill("#after input[placeholder=fps_mean]", "score")
+	d.p.Fill("#after input[inputmode=decimal]", "1,234")
+	d.p.Click("#after button: Save")
+	d.said("may be 1.234 or 1234")
+	d.p.Fill("#after input[inputmode=decimal]", "61,25")
+	d.p.Click("#after button: Save")
+	d.said("Saved: score 61.25")
+	d.p.Click("#said button: Undo")
+	d.said("As before")
+	if r := d.runs()[0]; len(r.Results) != 0 {
+		d.t.Errorf("after the undo: %+v", r)
+	}
+	d.p.Await("document.querySelector('#after form')")
+	d.p.Fill("#after input[placeholder=fps_mean]", "score")
+	d.p.Fill("#after input[inputmode=decimal]", "61.5")
+	d.p.Press("Enter")
+	d.said("Saved: score 61.5")
+	if r := d.runs()[0]; r.State != "finished" || r.Results["score"].Value != 61.5 {
+		d.t.Errorf("%+v", r)
+	}
+}
+
+// twoPhones see the same, and the second tap of a stop that was done says so, however late
+// the network lets it through.
+func (d *day) twoPhones() {
+	d.other.Size(360, 740, true)
+	d.other.Open(d.link.url + "/#run")
+	d.tapWhenReady(d.p, "#start")
+	d.p.Await("document.querySelector('#stop').offsetParent !== null")
+	d.other.Await("document.querySelector('#stop').offsetParent !== null")
+	time.Sleep(1100 * time.Millisecond)
+	d.other.Offline(true)
+	d.p.Click("#stop")
+	d.said("Stopped after")
+	d.other.Click("#stop")
+	d.other.Await("document.querySelector('#said').innerText.includes('asking again')")
+	d.tapWhenReady(d.p, "#start") // another run, which the late tap does not mean
+	d.p.Await("document.querySelector('#stop').offsetParent !== null")
+	d.other.Offline(false)
+	d.other.Await("document.querySelector('#said').innerText.includes('was stopped already')")
+	if s := d.l.command("status", "--json"); !strings.Contains(s, `"state": "recording"`) && !strings.Contains(s, `"state":"recording"`) {
+		d.t.Errorf("the late tap ended another run: %s", s)
+	}
+	d.tapWhenReady(d.p, "#stop")
+	d.said("Stopped after")
+}
+
+// networkLost shows within 3 s, and what happened meanwhile is there afterwards.
+func (d *day) networkLost() {
+	d.p.Await("document.querySelector('#lost').hidden")
+	if err := d.p.Eval("new MutationObserver(() => { window.lostAt ??= performance.now(); }).observe(document.querySelector('#lost'), { attributes: true })", nil); err != nil {
+		d.t.Fatal(err)
+	}
+	d.link.set(true)
+	if err := d.p.Eval("window.wentAt = performance.now()", nil); err != nil {
+		d.t.Fatal(err)
+	}
+	d.p.Await("!document.querySelector('#lost').hidden")
+	var took float64
+	if err := d.p.Eval("window.lostAt - window.wentAt", &took); err != nil || took > 3000 {
+		d.t.Errorf("a lost connection shows after %.0f ms, %v", took, err)
+	}
+	d.l.command("run", "start", "--workload", "tile-sort", "--setting", "10W")
+	d.l.command("run", "stop", "--result", "score=77")
+	d.link.set(false)
+	d.p.AwaitWithin("document.querySelector('#lost').hidden", 40*time.Second)
+	d.view("day")
+	d.p.Await("document.querySelector('#runs li').innerText.includes('77')")
+	d.view("run")
+	d.p.Await("document.querySelector('#after').innerText.includes('tile-sort')")
+}
+
+func (d *day) plugPulled() {
+	d.tapWhenReady(d.p, "#start")
+	d.p.Await("document.querySelector('#stop').offsetParent !== null")
+	from, to := "mains", "battery"
+	if strings.Contains(d.p.Text("#cell"), "battery") {
+		from, to = to, from
+	}
+	d.l.command("demo", map[string]string{"mains": "plug", "battery": "unplug"}[to])
+	d.p.Await("[...document.querySelectorAll('#values dt')].some((e) => e.textContent.includes('on " + to + "'))")
+	d.tapWhenReady(d.p, "#stop")
+	d.p.Await("document.querySelector('#after .finding.reject')")
+	d.p.Fill("#after input[placeholder='why it counts after all']", "meant, to see what happens")
+	d.p.Click("#after button: Keep")
+	d.said("It counts")
+	if r := d.runs(); r[len(r)-1].State != "finished" {
+		d.t.Errorf("%+v", r[len(r)-1])
+	}
+	d.p.Click("#said button: Undo")
+	d.said("As before")
+	if r := d.runs(); r[len(r)-1].State != "rejected" || r[len(r)-1].Supply != from {
+		d.t.Errorf("%+v", r[len(r)-1])
+	}
+	d.l.command("demo", map[string]string{"mains": "plug", "battery": "unplug"}[from])
+}
+
+// slip is a workload that was typed wrong, corrected and taken back.
+func (d *day) slip() {
+	d.view("day")
+	d.p.Click("#runs button")
+	d.p.Await("document.querySelector('#sheet').open")
+	d.p.Click("#sheet summary")
+	d.p.Fill("#sheet details form input", "harbour-fligth")
+	d.p.Click("#sheet details button: Correct")
+	d.said("Corrected")
+	d.p.Await("document.querySelector('#runs li').innerText.includes('harbour-fligth')")
+	d.p.Click("#said button: Undo")
+	d.said("taken back")
+	d.p.Await("!document.querySelector('#runs').innerText.includes('harbour-fligth')")
+	d.p.Click("#corrected summary")
+	d.p.Await("document.querySelector('#corrected').innerText.includes('taken back')")
+}
+
+func (d *day) stopsByItself() {
+	d.view("run")
+	d.p.Fill("#minutes", "0,05") // 3 s
+	d.tapWhenReady(d.p, "#start")
+	d.p.Await("document.querySelector('#stops').innerText.includes('stops by itself in')")
+	d.p.Await("document.querySelector('#start').offsetParent !== null")
+	d.p.Await("document.querySelector('#after').innerText.includes('finished, 0:03')")
+	d.p.Fill("#minutes", "")
+}
+
+// restart of the agent in a run: the page says so, comes back and shows what became of it.
+func (d *day) restart() {
+	d.tapWhenReady(d.p, "#start")
+	d.p.Await("document.querySelector('#elapsed').offsetParent !== null && document.querySelector('#elapsed').innerText === '0:03'")
+	d.l.kill()
+	d.p.Await("!document.querySelector('#lost').hidden")
+	d.l.start()
+	d.p.Await("document.querySelector('#lost').hidden")
+	d.p.Await("document.querySelector('#start').offsetParent !== null")
+	d.view("day")
+	d.p.Await("document.querySelector('#runs li').innerText.includes('interrupted')")
+}
+
+// TestPairedPhone pairs a phone from another address, tries wrong codes, and revokes it.
+func TestPairedPhone(t *testing.T) {
+	address := otherAddress(t)
+	l := startLiveOn(t, "0.0.0.0")
+	at := "http://" + net.JoinHostPort(address, l.port)
+	p := browser.Start(t).NewPage()
+	p.Size(360, 740, true)
+	p.Open(at)
+	p.Await("document.querySelector('h1').innerText === 'Pair this phone'")
+	p.Fill("#code", "abcd-efgh")
+	p.Press("Enter")
+	p.Await("document.querySelector('#said').innerText.includes('this code is wrong')")
+	var x struct {
+		Code, Name string
+		Addresses  []string
+	}
+	pairing := func() {
+		t.Helper()
+		if err := json.Unmarshal([]byte(l.command("console", "pair", "--name", "my phone", "--json")), &x); err != nil || len(x.Addresses) == 0 || x.Addresses[0] != at {
+			t.Fatalf("%+v, %v", x, err)
+		}
+	}
+	pairing()
+	p.Open(at + "/?#pair=" + x.Code)
+	p.Await("document.querySelector('#values dd')")
+	var where string
+	if err := p.Eval("location.href + document.cookie", &where); err != nil || where != at+"/" {
+		t.Errorf("the code stays, or a script reads the token: %q, %v", where, err)
+	}
+	if list := l.command("console", "list"); !strings.Contains(list, "my phone") {
+		t.Error(list)
+	}
+	p.Await("document.querySelector('#values dd').innerText.includes('W')")
+	l.command("console", "revoke", "my phone")
+	p.Await("document.querySelector('h1') && document.querySelector('h1').innerText === 'Pair this phone'")
+	p.Open(at + "/#pair=" + x.Code) // used once already
+	p.Reload()
+	p.Await("document.querySelector('#said').innerText.includes('this code is wrong')")
+	pairing()
+	p.Fill("#code", strings.ToLower(x.Code))
+	p.Click("button")
+	p.Await("document.querySelector('#values dd')")
+}
+
+func otherAddress(t *testing.T) string {
+	t.Helper()
+	list, _ := net.InterfaceAddrs()
+	for _, a := range list {
+		if n, ok := a.(*net.IPNet); ok && !n.IP.IsLoopback() && n.IP.To4() != nil {
+			return n.IP.String()
+		}
+	}
+	t.Skip("this machine has no address but loopback")
+	return ""
+}

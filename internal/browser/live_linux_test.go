@@ -1,0 +1,116 @@
+package browser_test
+
+import (
+	"bytes"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// program is the built program, the same that is shipped but for its name.
+var program string
+
+func TestMain(m *testing.M) { os.Exit(withProgram(m)) }
+
+func withProgram(m *testing.M) int {
+	if program = os.Getenv("SWEEPD_PROGRAM"); program != "" { // one that was built before
+		return m.Run()
+	}
+	dir, err := os.MkdirTemp("", "sweepd-browser")
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	defer os.RemoveAll(dir)
+	program = filepath.Join(dir, "sweepd")
+	build := exec.Command("go", "build", "-o", program, "../../cmd/sweepd")
+	build.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := build.CombinedOutput(); err != nil {
+		fmt.Fprintf(os.Stderr, "building the program: %v\n%s", err, out)
+		return 1
+	}
+	return m.Run()
+}
+
+// live is a simulated handheld in real time, with the agent on it.
+type live struct {
+	t               *testing.T
+	host, dir, port string
+	cmd             *exec.Cmd
+	log             bytes.Buffer
+}
+
+func startLive(t *testing.T) *live { return startLiveOn(t, "127.0.0.1") }
+
+func startLiveOn(t *testing.T, host string) *live {
+	t.Helper()
+	l := &live{t: t, host: host, dir: filepath.Join(t.TempDir(), "live"), port: freePort(t)}
+	l.start()
+	t.Cleanup(func() {
+		l.end(os.Interrupt)
+		if t.Failed() {
+			t.Logf("the agent said:\n%s", l.log.String())
+		}
+	})
+	return l
+}
+
+func freePort(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	_, port, _ := net.SplitHostPort(l.Addr().String())
+	return port
+}
+
+func (l *live) start() {
+	l.t.Helper()
+	l.cmd = exec.Command(program, "demo", "--live", "--out", l.dir, "--listen", l.host+":"+l.port)
+	l.cmd.Stdout, l.cmd.Stderr = &l.log, &l.log
+	if err := l.cmd.Start(); err != nil {
+		l.t.Fatal(err)
+	}
+	for end := time.Now().Add(40 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+		if resp, err := http.Get(l.url() + "/api/v1/status"); err == nil {
+			_ = resp.Body.Close()
+			return
+		}
+		if time.Now().After(end) {
+			l.t.Fatalf("no agent answers:\n%s", l.log.String())
+		}
+	}
+}
+
+// end ends the agent by a signal, once.
+func (l *live) end(s os.Signal) {
+	if l.cmd.ProcessState == nil {
+		_ = l.cmd.Process.Signal(s)
+		_ = l.cmd.Wait()
+	}
+}
+
+func (l *live) kill() { l.end(syscall.SIGKILL) }
+
+func (l *live) url() string { return "http://127.0.0.1:" + l.port }
+
+// command runs a command as a person on the device does.
+func (l *live) command(args ...string) string {
+	l.t.Helper()
+	cmd := exec.Command(program, args...)
+	cmd.Env = append(os.Environ(), "SWEEPD_AGENT="+l.url())
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		l.t.Fatalf("sweepd %s: %v\n%s", strings.Join(args, " "), err, out)
+	}
+	return string(out)
+}
