@@ -37,22 +37,38 @@ func (h *handler) admit(w http.ResponseWriter, r *http.Request) (*http.Request, 
 	if from.IsLoopback() {
 		return r, true
 	}
-	if token != "" && !h.mayTry(w, r) {
-		return r, false
+	call := r.Method + " " + r.URL.Path
+	switch call {
+	case "POST " + prefix + pairPath, "GET " + pairScriptPath, "GET " + stylePath:
+		return r, true
 	}
+	// A right token is let in whatever others at the address try: nobody guesses 128 bits, and
+	// codes, which are shorter, are given no answer then.
+	limited := false
 	if token != "" {
+		http.SetCookie(w, cookie(r, "", -1)) // else the browser shows it each time
+		limited = h.wrong.wait(from, time.Now()) > 0
 		h.wrong.count(from, time.Now())
 		h.Log.Info("refused: no such phone is paired", zap.Stringer("from", from))
 	}
-	switch call := r.Method + " " + r.URL.Path; {
-	case call == "POST "+prefix+pairPath, call == "GET "+pairScriptPath, call == "GET "+stylePath:
-		return r, true
-	case call == "GET /" || call == "HEAD /" || call == "GET "+pairPagePath:
+	switch call {
+	case "GET /", "HEAD /", "GET " + pairPagePath:
 		servePairPage(w, r)
 	default:
-		writeProblem(w, http.StatusUnauthorized, problem{Kind: kindNoToken, Error: "this phone is not paired, or was revoked: pair it with `sweepd console pair` on the device"})
+		if !limited || h.mayTry(w, r) {
+			writeProblem(w, http.StatusUnauthorized, problem{Kind: kindNoToken, Error: "this phone is not paired, or was revoked: pair it with `sweepd console pair` on the device"})
+		}
 	}
 	return r, false
+}
+
+// cookie is that with a token, for so long; it ends at once where age is negative.
+func cookie(r *http.Request, token string, age int) *http.Cookie {
+	c := &http.Cookie{Name: cookieName, Value: token, Path: "/", MaxAge: age, HttpOnly: true, SameSite: http.SameSiteStrictMode}
+	if r.TLS != nil {
+		c.Name, c.Secure = cookieNameTLS, true
+	}
+	return c
 }
 
 func tokenOf(r *http.Request) string {
@@ -105,11 +121,7 @@ func (h *handler) pair(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	h.Log.Info("paired", zap.String("phone", phone.Name), zap.Stringer("from", fromAddress(r)))
-	c := &http.Cookie{Name: cookieName, Value: token, Path: "/", MaxAge: int(cookieLives.Seconds()), HttpOnly: true, SameSite: http.SameSiteStrictMode}
-	if r.TLS != nil {
-		c.Name, c.Secure = cookieNameTLS, true
-	}
-	http.SetCookie(w, c)
+	http.SetCookie(w, cookie(r, token, int(cookieLives.Seconds())))
 	writeJSON(w, phone)
 }
 

@@ -29,7 +29,7 @@ const maxUpload = 16 << 30
 func (h *handler) guard(hosts hostNames, next http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
 	return hosts.only(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		protect(w.Header())
+		protect(w.Header(), r.TLS != nil)
 		err := fromOurPage(r)
 		if err == nil {
 			err = origin.Check(r)
@@ -64,12 +64,14 @@ func wrongType(r *http.Request, kind string) error {
 
 // protect has browsers take nothing from elsewhere into a page of ours, and show none of
 // ours inside another (Content Security Policy Level 3, Fetch Metadata).
-func protect(header http.Header) {
+func protect(header http.Header, secure bool) {
 	header.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 	header.Set("X-Content-Type-Options", "nosniff")
 	header.Set("Referrer-Policy", "no-referrer")
 	header.Set("Cross-Origin-Resource-Policy", "same-origin")
-	header.Set("Cross-Origin-Opener-Policy", "same-origin")
+	if secure { // else browsers complain of it, and leave it
+		header.Set("Cross-Origin-Opener-Policy", "same-origin")
+	}
 }
 
 // fromOurPage tells why what a browser says of a request's origin forbids it (Fetch

@@ -813,8 +813,12 @@
   setInterval(() => { watchdog(); if (document.visibilityState === "visible") second(); }, 500);
   setInterval(() => { if (document.visibilityState === "visible" && !lost && glance && !glance.recording && (view() === "run" || wide.matches)) checkFit().then(drawRun); }, 30000);
   wide.addEventListener("change", show);
-  const code = new URLSearchParams(location.hash.slice(1)).get("pair");
-  if (code) location.replace("/pair#pair=" + code);
+  const toPair = () => {
+    const code = new URLSearchParams(location.hash.slice(1)).get("pair");
+    if (code) location.replace("/pair#pair=" + encodeURIComponent(code));
+  };
+  addEventListener("hashchange", toPair);
+  toPair();
   show();
   listen();
   refresh();

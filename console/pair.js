@@ -22,12 +22,16 @@
     if (field.value.trim()) pair(field.value);
     else said.textContent = "Type the code that the device shows.";
   });
-  const code = new URLSearchParams(location.hash.slice(1)).get("pair");
-  if (code) {
+  // The code of an address is taken once, whether the page is loaded with it or is there already.
+  const fromAddress = () => {
+    const code = new URLSearchParams(location.hash.slice(1)).get("pair");
+    if (!code) return false;
     history.replaceState(null, "", location.pathname); // it stays in no history
     pair(code);
-    return;
-  }
+    return true;
+  };
+  addEventListener("hashchange", fromAddress);
+  if (fromAddress()) return;
   // A link from elsewhere comes without the cookie of a phone that is paired.
   if (location.pathname === "/") fetch("/api/v1/status").then((r) => { if (r.ok) location.replace("/"); }, () => {});
 })();

@@ -303,7 +303,6 @@ func TestPairedPhone(t *testing.T) {
 	l.command("console", "revoke", "my phone")
 	p.Await("document.querySelector('h1') && document.querySelector('h1').innerText === 'Pair this phone'")
 	p.Open(at + "/#pair=" + x.Code) // used once already
-	p.Reload()
 	p.Await("document.querySelector('#said').innerText.includes('this code is wrong')")
 	pairing()
 	p.Fill("#code", strings.ToLower(x.Code))
