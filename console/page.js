@@ -257,16 +257,13 @@
     return e;
   };
   for (const [name, label] of [["discharge", "The battery gives"], ["package", "Package"], ["celsius", "Hottest"], ["charge", "Charge"]]) {
-    const row = rows[name] = { label: el("dt", {}, label), value: el("dd"), age: el("div", { className: "age" }), spanned: "" };
+    const row = rows[name] = { value: el("dd", { className: "much" }), age: el("div", { className: "age" }), spanned: "", aged: null };
     row.svg = svg("svg", { class: "course", viewBox: "0 0 300 40", preserveAspectRatio: "none", role: "img", hidden: "" });
     row.under = row.svg.appendChild(svg("path", { class: "under" }));
     row.line = row.svg.appendChild(svg("path", {}));
-    row.aged = null;
-    row.dt = el("dt", {}, row.label.textContent, row.age);
-    row.label = row.dt.firstChild;
-    row.dd = row.value;
-    $("values").append(el("div", {}, row.dt, row.dd));
-    if (name !== "charge") $("values").lastChild.lastChild.after(row.svg);
+    const dt = el("dt", {}, label, row.age);
+    row.label = dt.firstChild;
+    $("values").append(el("div", {}, dt, row.value, name === "charge" ? null : el("dd", { className: "went" }, row.svg)));
   }
   function set(row, label, value, unit, aged) {
     if (row.label.data !== label) row.label.data = label;

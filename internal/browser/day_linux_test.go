@@ -102,7 +102,7 @@ func (d *day) runs() (list []struct {
 }
 
 func (d *day) now() {
-	d.p.Await("[...document.querySelectorAll('#values dd')].length === 4 && !document.querySelector('#values dd').innerText.startsWith('–')")
+	d.p.Await("[...document.querySelectorAll('#values .much')].length === 4 && !document.querySelector('#values .much').innerText.startsWith('–')")
 	d.p.Click("#steps button: 15 W")
 	d.said("15 W is declared")
 	d.p.Await("document.querySelector('#steps button[aria-pressed=true]').innerText === '15 W'")

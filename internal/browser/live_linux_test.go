@@ -2,6 +2,7 @@ package browser_test
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"net"
 	"net/http"
@@ -113,4 +114,17 @@ func (l *live) command(args ...string) string {
 		l.t.Fatalf("sweepd %s: %v\n%s", strings.Join(args, " "), err, out)
 	}
 	return string(out)
+}
+
+func unmarshal(t *testing.T, text string, into any) {
+	t.Helper()
+	if err := json.Unmarshal([]byte(text), into); err != nil {
+		t.Fatalf("%v: %s", err, text)
+	}
+}
+
+// quoted is a text as a script has it.
+func quoted(s string) string {
+	text, _ := json.Marshal(s) // a string always goes
+	return string(text)
 }

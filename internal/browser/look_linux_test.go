@@ -1,75 +1,127 @@
 package browser_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"sweepd/internal/browser"
 )
 
-// TestLook writes pictures of each view in both sizes and themes for somebody to look at:
-// SWEEPD_LOOK=DIR go test -run Look ./internal/browser
-func TestLook(t *testing.T) {
-	dir := os.Getenv("SWEEPD_LOOK")
-	if dir == "" {
-		t.Skip("SWEEPD_LOOK says where pictures go")
+// axePath is axe-core, which .ci/install puts there; it is no part of the program.
+const axePath = "node_modules/axe-core/axe.min.js"
+
+// TestViews looks at each view in both sizes and themes: axe-core finds nothing (WCAG 2.2
+// A and AA and its best practices), targets have 44 px, nothing is wider than the display.
+// SWEEPD_LOOK=DIR writes pictures, for somebody to look at.
+func TestViews(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it takes a minute")
+	}
+	axe, err := os.ReadFile(axePath)
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(err)
+		}
+		t.Skipf("axe-core is missing (.ci/install): %v", err)
 	}
 	l := startLive(t)
+	p := browser.Start(t).NewPage()
+	look := func(name string) {
+		t.Helper()
+		if err := p.Eval("(window.axe || (0, eval)("+quoted(string(axe))+")), 0", nil); err != nil {
+			t.Fatal(err)
+		}
+		for _, dark := range []bool{false, true} {
+			for kind, size := range sizes {
+				view := fmt.Sprintf("%s-%s-%s", name, kind, map[bool]string{false: "light", true: "dark"}[dark])
+				p.Dark(dark)
+				p.Size(size.width, size.height, size.touch)
+				time.Sleep(200 * time.Millisecond)
+				check(t, p, view)
+				if dir := os.Getenv("SWEEPD_LOOK"); dir != "" {
+					p.Screenshot(filepath.Join(dir, view+".png"))
+				}
+			}
+		}
+		p.Size(360, 740, true)
+	}
+	p.Size(360, 740, true)
+	p.Open(l.url() + "/pair")
+	p.Await("document.querySelector('#code')")
+	look("pair")
+	p.Open(l.url() + "/#run")
+	p.Await("document.querySelector('#next').innerText.includes('No plan')")
+	look("empty")
+
 	l.command("plan", "new", "--workload", "harbour-flight", "--workload", "tile-sort", "--settings", "10,15,20,25", "--repeats", "2", "--seed", "3")
 	for _, s := range []string{"10W", "20W"} {
 		l.command("demo", "set", s)
-		l.command("run", "start", "--workload", "harbour-flight", "--setting", s, "--new")
+		l.command("run", "start", "--workload", "harbour-flight", "--setting", s)
 		l.command("demo", "play", "harbour-flight", "--for", "5s")
-		l.command("run", "stop", "--result", "fps_mean=61.3fps", "--new")
+		l.command("run", "stop", "--result", "fps_mean=61.3fps")
 	}
 	l.command("demo", "unplug")
-	p := browser.Start(t).NewPage()
-	shoot := func(name string) {
-		for _, dark := range []bool{false, true} {
-			p.Dark(dark)
-			theme := map[bool]string{false: "light", true: "dark"}[dark]
-			p.Size(360, 740, true)
-			time.Sleep(300 * time.Millisecond)
-			p.Screenshot(filepath.Join(dir, name+"-phone-"+theme+".png"))
-			p.Size(1280, 900, false)
-			time.Sleep(300 * time.Millisecond)
-			p.Screenshot(filepath.Join(dir, name+"-desktop-"+theme+".png"))
-		}
-	}
-	p.Size(360, 740, true)
-	p.Open(l.url() + "/#now")
-	p.Await(`document.querySelector('#steps button') && document.querySelector('#values dd').innerText !== ''`)
-	time.Sleep(3 * time.Second)
-	shoot("now")
+	var x struct{ Code string }
+	unmarshal(t, l.command("console", "pair", "--json"), &x)
+	p.Open(l.url() + "/#pair=" + x.Code)
+	p.Await("document.querySelector('#steps button') && document.querySelector('#values dd').innerText.includes('W')")
+	p.Click("#alerts summary")
+	look("now")
 	p.Open(l.url() + "/#run")
-	p.Await(`document.querySelector('#next strong')`)
-	shoot("run")
-	p.Size(360, 740, true)
+	p.Await("document.querySelector('#next strong')")
+	p.Click("#other summary")
+	look("run")
+	p.Click("#other summary")
+	time.Sleep(1100 * time.Millisecond)
 	p.Click("#start")
-	p.Await(`!document.querySelector('#running').hidden`)
-	time.Sleep(2 * time.Second)
-	shoot("recording")
-	p.Size(360, 740, true)
+	p.Await("!document.querySelector('#running').hidden")
+	look("recording")
 	p.Click("#stop")
-	p.Await(`document.querySelector('#after form')`)
-	shoot("after")
+	p.Await("document.querySelector('#after form')")
+	look("after")
 	p.Open(l.url() + "/#day")
-	time.Sleep(time.Second)
-	shoot("day")
-	p.Size(360, 740, true)
+	p.Await("document.querySelector('#plan table')")
+	p.Click("#corrected summary")
+	look("day")
 	p.Click("#runs button")
-	p.Await(`document.querySelector('#sheet').open`)
-	shoot("sheet")
+	p.Await("document.querySelector('#sheet').open")
+	p.Click("#sheet summary")
+	look("sheet")
 	p.Press("Escape")
 	p.Open(l.url() + "/#compare")
-	p.AwaitWithin(`document.querySelector('#report img, #report .panel')`, time.Minute)
-	time.Sleep(time.Second)
-	shoot("compare")
-	for i, c := range p.Complaints() {
-		if i < 5 {
-			t.Logf("%.300s", c)
-		}
+	p.AwaitWithin("document.querySelector('#report .panel')", time.Minute)
+	look("compare")
+	l.kill()
+	p.Await("!document.querySelector('#lost').hidden")
+	look("lost")
+}
+
+// check holds what is in sight now against the rules.
+func check(t *testing.T, p *browser.Page, view string) {
+	t.Helper()
+	var found []string
+	if err := p.Eval(`axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"] })
+		.then((r) => r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 150) + " " + n.failureSummary).join(" | ")))`, &found); err != nil {
+		t.Fatal(err)
+	}
+	if len(found) > 0 {
+		t.Errorf("%s: axe-core finds\n%s", view, strings.Join(found, "\n"))
+	}
+	// 44 CSS px: WCAG 2.2, 2.5.5 (target size, enhanced). Inputs that a label of that size
+	// belongs to are as large as the label.
+	if err := p.Eval(`[...document.querySelectorAll("a[href], button, input, select, summary")].filter((e) => e.checkVisibility() && !e.closest(".skip") && !e.disabled).map((e) => [e, (e.closest("label") || e).getBoundingClientRect()])
+		.filter(([, r]) => r.width > 0 && (r.width < 43.9 || r.height < 43.9)).map(([e, r]) => e.outerHTML.slice(0, 100) + " " + r.width + "x" + r.height)`, &found); err != nil {
+		t.Fatal(err)
+	}
+	if len(found) > 0 {
+		t.Errorf("%s: targets below 44 px:\n%s", view, strings.Join(found, "\n"))
+	}
+	var wide bool
+	if err := p.Eval("document.documentElement.scrollWidth > document.documentElement.clientWidth", &wide); err != nil || wide {
+		t.Errorf("%s is wider than the display: %v, %v", view, wide, err)
 	}
 }
