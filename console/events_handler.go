@@ -42,21 +42,27 @@ func (h *handler) events(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", eventsType)
 	w.Header().Set("Cache-Control", "no-store")
 	stopping, _ := r.Context().Value(stopping{}).(<-chan struct{})
+	silence := time.NewTimer(beat)
+	defer silence.Stop()
 	for {
+		var text []byte
 		select {
-		case text := <-watcher.messages:
-			_ = c.SetWriteDeadline(time.Now().Add(sendTimeout)) // not supported: there is none
-			if _, err := w.Write(text); err != nil {
-				return
-			}
-			if err := c.Flush(); err != nil {
-				return
-			}
+		case text = <-watcher.messages:
+		case <-silence.C:
+			text = []byte("event: beat\ndata: {}\n\n")
 		case <-watcher.gone:
 			return
 		case <-stopping:
 			return
 		case <-r.Context().Done():
+			return
+		}
+		silence.Reset(beat)
+		_ = c.SetWriteDeadline(time.Now().Add(sendTimeout)) // not supported: there is none
+		if _, err := w.Write(text); err != nil {
+			return
+		}
+		if err := c.Flush(); err != nil {
 			return
 		}
 	}

@@ -140,6 +140,7 @@ func (h *handler) ready(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	readiness, err := testday.Ready(r.Context(), h.agent, want)
+	h.watchers.wakeUp() // that was a sweep
 	h.answer(w, r, readiness, err)
 }
 

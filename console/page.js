@@ -115,7 +115,7 @@
   const since = () => (performance.now() - glanceAt) / 1000;
 
   // ---- The stream of events. It is opened anew where nothing was heard for a while.
-  const silence = 2500;
+  const silence = 2600;
   function listen() {
     if (source) source.close();
     heard = performance.now();
@@ -439,7 +439,7 @@
         return { text: e.message };
       }
       $("minutes").value = "";
-      return { text: `Stopped after ${span(after.duration_s)}`, label: "Stopped by mistake", back: async () => {
+      return { text: `Stopped after ${span(after.duration_s)}`, label: "By mistake", back: async () => {
         const old = after;
         await ask("POST", `/runs/${old.id}/reject`, { why: "stopped by mistake" });
         const again = await once("/runs/start", { workload: old.workload, setting: settingTyped(old.setting), variant: old.variant, note: old.note, by: "the page" });
@@ -586,7 +586,7 @@
     fill($("runs"), runs.slice(0, 30).map((r) => {
       const [name, x] = results(r)[0] || [];
       const worst = (r.findings || []).find((f) => f.severity === "reject") || (r.findings || []).find((f) => f.severity === "doubt");
-      return el("li", {}, el("button", { onclick: () => openRun(r.id) }, el("span", {}, time(r.started_at)), el("span", {}, el("b", {}, r.workload), ` ${cellText(r)}`),
+      return el("li", {}, el("button", { onclick: () => openRun(r.id) }, el("span", { className: "when" }, time(r.started_at)), el("span", {}, el("b", {}, r.workload), ` ${cellText(r)}`),
         el("span", { className: "result" }, x ? `${plain(x.value)} ${x.unit}` : ""),
         r.state !== "finished" || worst ? el("small", { className: "state" }, [r.state !== "finished" && r.state, worst && worst.text].filter(Boolean).join(": ")) : null));
     }));
@@ -652,9 +652,10 @@
   let reportIsOld = true, drawing = false, urls = [];
   const wide = matchMedia("(min-width: 64rem)");
   async function drawCompare() {
-    if (!reportIsOld || drawing || glance && glance.recording || !(wide.matches ? comparing : view() === "compare")) {
-      if (!drawing && wide.matches && !comparing) fill($("compared"), el("button", { onclick: () => { comparing = true; drawCompare(); } }, "Compare what was measured"));
-      else if (reportIsOld && glance && glance.recording) fill($("compared"), "It is brought up to date when the run has ended.");
+    if (!reportIsOld || drawing) return;
+    if (glance && glance.recording || !(wide.matches ? comparing : view() === "compare")) {
+      if (wide.matches && !comparing) fill($("compared"), el("button", { onclick: () => { comparing = true; drawCompare(); } }, "Compare what was measured"));
+      else if (glance && glance.recording) fill($("compared"), "It is brought up to date when the run has ended.");
       return;
     }
     drawing = true;
@@ -807,7 +808,8 @@
   addEventListener("hashchange", show);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") { watchdog(); awake(); if (!lost) refresh(); } });
   addEventListener("online", () => { askedAt = 0; watchdog(); });
-  setInterval(() => { watchdog(); if (document.visibilityState === "visible") second(); }, 500);
+  setInterval(watchdog, 250);
+  setInterval(() => { if (document.visibilityState === "visible") second(); }, 500);
   setInterval(() => { if (document.visibilityState === "visible" && !lost && glance && !glance.recording && (view() === "run" || wide.matches)) checkFit().then(drawRun); }, 30000);
   wide.addEventListener("change", show);
   const toPair = () => {

@@ -35,12 +35,12 @@ func TestShortMeasurement(t *testing.T) {
 		t.Skip("builds the program")
 	}
 	var out, progress bytes.Buffer
-	err := measure(t.Context(), []string{"--parts", "start,agent,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms"}, &out, &progress)
+	err := measure(t.Context(), []string{"--parts", "start,agent,watchers,disturb", "--minutes", "0.03", "--starts", "1", "--pairs", "3", "--load", "20ms"}, &out, &progress)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, &progress)
 	}
 	written := out.String()
-	for _, want := range []string{"Program and start", "The whole agent", "A load on every CPU", "\n| 160 | 10 | this | "} {
+	for _, want := range []string{"Program and start", "The whole agent", "Open pages", "A load on every CPU", "\n| 160 | 10 | this | "} {
 		if !strings.Contains(written, want) {
 			t.Errorf("%q is missing in\n%s", want, written)
 		}

@@ -64,6 +64,7 @@ var parts = []struct {
 	{"start", (*bench).measureStart},
 	{"loop", (*bench).measureLoop},
 	{"agent", (*bench).measureAgent},
+	{"watchers", (*bench).measureWatchers},
 	{"disturb", (*bench).measureDisturbance},
 }
 
