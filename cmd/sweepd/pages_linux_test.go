@@ -38,7 +38,7 @@ var (
 	codeSpan  = regexp.MustCompile("`([^`\n]+)`")
 	codeLine  = regexp.MustCompile(`(?m)^(?:    |\t)(.+)$`)
 	codeFence = regexp.MustCompile("(?ms)^```[a-z]*\n(.*?)^```$")
-	group     = regexp.MustCompile(`^(run|plan|demo|device) [a-z]+`)
+	group     = regexp.MustCompile(`^(run|plan|demo|device|console) [a-z]+`)
 	ourName   = regexp.MustCompile(`(?:^|[ /;&|(\\])(sweepd(?:\.exe)? .*)$`)
 )
 

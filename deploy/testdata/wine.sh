@@ -112,6 +112,10 @@ refuses "in force already" sweepd plan follow 1
 sweepd status
 sweepd run doubts
 sweepd device list
+sweepd console openapi | grep -q openapi
+sweepd console list
+sweepd console pair --json | grep -q code
+refuses "no phone named" sweepd console revoke nobody
 refuses "there is no device" sweepd device rename nobody somebody
 sweepd run show last
 sweepd run result last score=15
