@@ -38,6 +38,21 @@ func TestProbeWithAnIntervalIsReadNoOftener(t *testing.T) {
 	}
 }
 
+// Lag tells how old a value of the slow lane is, and nothing of the fast one.
+func TestLag(t *testing.T) {
+	s, _, _, _ := newTestSet(t, counting("a", time.Second), counting("b", 0))
+	s.ReadSlow(0)
+	s.Sweep(700 * time.Millisecond)
+	if slow, fast, none := s.Lag(0), s.Lag(1), s.Lag(2); slow != 700*time.Millisecond || fast != 0 || none != 0 {
+		t.Errorf("slow %v, fast %v, none %v", slow, fast, none)
+	}
+	s.ReadSlow(1000 * time.Millisecond)
+	s.Sweep(1000 * time.Millisecond)
+	if slow := s.Lag(0); slow != 0 {
+		t.Errorf("just read: %v", slow)
+	}
+}
+
 func TestPacingJitterDoesNotSkipAnInterval(t *testing.T) {
 	s, _, _, _ := newTestSet(t, counting("a", time.Second))
 	s.ReadSlow(2 * time.Millisecond) // 2 ms late

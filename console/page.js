@@ -283,6 +283,8 @@
     set(rows.charge, `Charge, on ${g.supply || "unknown supply"}`, number(g.charge_ratio.value === null ? null : g.charge_ratio.value * 100, 0), "%", g.charge_ratio);
     const hot = g.temperatures[0];
     set(rows.celsius, hot ? `Hottest: ${hot.name}` : "Temperature", number(hot ? hot.value : null, 1), "°C", hot || null);
+    const others = g.temperatures.slice(1).map((x) => `${x.name} ${number(x.value, 1)} °C`).join(", ");
+    if ($("others").textContent !== others) $("others").textContent = others;
     drawCourses();
     const missing = g.missing || [];
     $("missing").hidden = !missing.length;
@@ -502,17 +504,24 @@
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       act("The result was not saved", async () => {
-        const list = {}, old = {};
+        const list = {}, old = {}, removed = [];
         for (const f of inputs) {
           const text = f.input.value.trim();
+          if (!text && f.had) removed.push(f.name());
           if (!text || f.had && text === plain(f.had.value)) continue;
           if (!f.name()) throw new Error("Say what the result is called");
           list[f.name()] = { value: readNumber(text), unit: f.unit(), ...(f.better ? { better: f.better } : {}) };
           old[f.name()] = f.had;
         }
         const names = Object.keys(list);
+        if (!names.length && removed.length) {
+          const a = await ask("POST", "/runs/correct", { runs: [r.id], filter: {}, set: { remove_result: removed }, why: "", who: "the page" });
+          if ($("sheet").open) $("sheet").close();
+          return { text: `Removed: ${removed.join(", ")}`, back: () => takeBack(a.id) };
+        }
         if (!names.length) throw new Error("There is no new value to save");
         const d = await ask("POST", `/runs/${r.id}/results`, { results: list });
+        if ($("sheet").open) $("sheet").close();
         if (after && after.id === d.id) after = (d.findings || []).some((f) => f.severity !== "note") ? d : null;
         return { text: "Saved: " + names.map((n) => resultText(n, d.results[n])).join(", "), back: async () => {
           const put = Object.fromEntries(names.filter((n) => old[n]).map((n) => [n, { value: old[n].value, unit: old[n].unit, better: old[n].better }]));
@@ -774,7 +783,7 @@
   let wasRecording = null;
   function draw() {
     const r = glance.recording;
-    const what = r ? `● ${r.workload}, ${settingText(r.setting)}` : `${glance.device}, at rest`;
+    const what = r ? `● ${r.workload}, ${settingText(r.setting)}${glance.supply ? ", " + glance.supply : ""}` : `${glance.device}, at rest${glance.supply ? " on " + glance.supply : ""}`;
     if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
     drawNow();
     if ((r ? r.id : "") !== wasRecording) {

@@ -178,6 +178,13 @@ func (f *failing) Trace(ctx context.Context, id string) (run.Trace, error) {
 	return f.Store.Trace(ctx, id)
 }
 
+func (f *failing) IdleSweeps(ctx context.Context, device string, since time.Time) (run.Trace, error) {
+	if err := f.of("IdleSweeps"); err != nil {
+		return nil, err
+	}
+	return f.Store.IdleSweeps(ctx, device, since)
+}
+
 // failsWhereItsStoreDoes checks that what do does fails where a method of its store
 // fails, and only then.
 func failsWhereItsStoreDoes(t *testing.T, s store.Store, methods []string, do func(store.Store) error) {

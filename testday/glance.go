@@ -135,7 +135,7 @@ func (p *packageMeter) watts(index *judge.SensorIndex, values []float64, at time
 	}
 	joules := judge.Sum(values, index.PackageEnergy)
 	p.drawn = math.NaN()
-	if rise := joules - p.joules; p.begun && rise >= 0 {
+	if rise := joules - p.joules; p.begun && rise >= 0 && at > p.at { // after a restart of the machine it is earlier
 		p.drawn = rise / (at - p.at).Seconds()
 	}
 	p.joules, p.at, p.begun = joules, at, true

@@ -10,11 +10,14 @@ import (
 	"sweepd/internal/browser"
 )
 
-// sizes are those of a small phone and of a desktop.
-var sizes = map[string]struct {
+// size is that of a display, CSS px.
+type size struct {
 	width, height int
 	touch         bool
-}{"phone": {360, 740, true}, "desktop": {1280, 900, false}}
+}
+
+// sizes are those of a small phone and of a desktop.
+var sizes = map[string]size{"phone": {360, 740, true}, "desktop": {1280, 900, false}}
 
 // TestDay drives a test day from a phone and from a desktop, on a live simulated handheld,
 // with what goes wrong on one.
@@ -209,7 +212,12 @@ func (d *day) plugPulled() {
 	if strings.Contains(d.p.Text("#cell"), "battery") {
 		from, to = to, from
 	}
+	d.view("now")
+	d.p.Click("#alerts summary")
+	d.p.Click("#when label: the supply changed")
 	d.l.command("demo", map[string]string{"mains": "plug", "battery": "unplug"}[to])
+	d.said("The supply is " + to + " now")
+	d.view("run")
 	d.p.Await("[...document.querySelectorAll('#values dt')].some((e) => e.textContent.includes('on " + to + "'))")
 	d.tapWhenReady(d.p, "#stop")
 	d.p.Await("document.querySelector('#after .finding.reject')")
@@ -265,6 +273,66 @@ func (d *day) restart() {
 	d.p.Await("document.querySelector('#start').offsetParent !== null")
 	d.view("day")
 	d.p.Await("document.querySelector('#runs li').innerText.includes('interrupted')")
+}
+
+// TestKeyboardAndLocale starts and stops a run without a pointer, and reads numbers as the
+// reader writes them.
+func TestKeyboardAndLocale(t *testing.T) {
+	l := startLive(t)
+	l.command("plan", "new", "--workload", "tile-sort", "--settings", "12.5", "--repeats", "1")
+	p := browser.Start(t).NewPage()
+	p.Locale("de-DE")
+	p.Size(360, 740, true)
+	p.Open(l.url() + "/#run")
+	p.Await("document.querySelector('#start small') && document.querySelector('#next').innerText.includes('12,5 W')")
+	time.Sleep(1100 * time.Millisecond)
+	focused := func(selector string) bool {
+		var is bool
+		if err := p.Eval("document.activeElement.matches("+quoted(selector)+")", &is); err != nil {
+			t.Fatal(err)
+		}
+		return is
+	}
+	for n := 0; !focused("#start"); n++ {
+		if p.Press("Tab"); n > 40 {
+			t.Fatal("Tab does not lead to Start")
+		}
+	}
+	p.Press("Enter")
+	p.Await("document.activeElement.id === 'cell'") // not Stop, which a second Enter would press
+	time.Sleep(1100 * time.Millisecond)
+	for n := 0; !focused("#stop"); n++ {
+		if p.Press("Tab"); n > 10 {
+			t.Fatal("Tab does not lead to Stop")
+		}
+	}
+	p.Press("Enter")
+	p.Await("document.querySelector('#said').innerText.includes('Stopped after')")
+	p.Await("document.activeElement.id === 'idle'")
+	p.Open(l.url() + "/#now")
+	p.Await("document.querySelector('#values .much').innerText.match(/^[0-9]+,[0-9] W$/)")
+}
+
+// TestFirstPaint: something is in sight within 0.5 s of asking for the page. Of five times
+// the best counts: the machine may be busy.
+func TestFirstPaint(t *testing.T) {
+	l := startLive(t)
+	p := browser.Start(t).NewPage()
+	best := 1e9
+	for range 5 {
+		p.Open("about:blank")
+		p.Await("location.href === 'about:blank'")
+		p.Open(l.url())
+		p.Await("performance.getEntriesByName('first-contentful-paint').length")
+		var ms float64
+		if err := p.Eval("performance.getEntriesByName('first-contentful-paint')[0].startTime", &ms); err != nil {
+			t.Fatal(err)
+		}
+		best = min(best, ms)
+	}
+	if t.Logf("first contentful paint after %.0f ms", best); best > 500 {
+		t.Errorf("first contentful paint after %.0f ms", best)
+	}
 }
 
 // TestPairedPhone pairs a phone from another address, tries wrong codes, and revokes it.

@@ -36,7 +36,7 @@ func TestViews(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, dark := range []bool{false, true} {
-			for kind, size := range sizes {
+			for kind, size := range lookedAt {
 				view := fmt.Sprintf("%s-%s-%s", name, kind, map[bool]string{false: "light", true: "dark"}[dark])
 				p.Dark(dark)
 				p.Size(size.width, size.height, size.touch)
@@ -92,13 +92,22 @@ func TestViews(t *testing.T) {
 	p.Click("#sheet summary")
 	look("sheet")
 	p.Press("Escape")
+	l.command("import", table(t, l.dir))
 	p.Open(l.url() + "/#compare")
-	p.AwaitWithin("document.querySelector('#report .panel')", time.Minute)
+	p.Reload()
+	p.AwaitWithin("document.querySelector('#report .panel') && [...document.querySelectorAll('#report img')].some((i) => i.complete && i.naturalWidth > 100)", time.Minute)
+	var href string
+	if err := p.Eval("fetch(document.querySelector('#compared a[download]').href).then((r) => r.text())", &href); err != nil || !strings.Contains(href, "<!doctype html>") {
+		t.Errorf("the whole report: %.100s, %v", href, err)
+	}
 	look("compare")
 	l.kill()
 	p.Await("!document.querySelector('#lost').hidden")
 	look("lost")
 }
+
+// lookedAt are the sizes of TestDay, and a phone that was rotated.
+var lookedAt = map[string]size{"phone": sizes["phone"], "desktop": sizes["desktop"], "rotated": {740, 360, true}}
 
 // check holds what is in sight now against the rules.
 func check(t *testing.T, p *browser.Page, view string) {
@@ -124,4 +133,18 @@ func check(t *testing.T, p *browser.Page, view string) {
 	if err := p.Eval("document.documentElement.scrollWidth > document.documentElement.clientWidth", &wide); err != nil || wide {
 		t.Errorf("%s is wider than the display: %v, %v", view, wide, err)
 	}
+}
+
+// table is one of runs of two devices.
+func table(t *testing.T, dir string) string {
+	text := "device,workload,supply,setting_w,started_at,duration_s,package_w,system_w,fps_mean\n"
+	for i := range 24 {
+		device := []string{"unit-oak", "unit-elm"}[i%2]
+		text += fmt.Sprintf("%s,harbour-flight,mains,%d,2026-05-04T%02d:%02d:00Z,60,%d,%d,%d.%d\n", device, 10+5*(i/2%3), 9+i/12, i%12*5, 9+5*(i/2%3), 14+5*(i/2%3), 40+8*(i/2%3)+i%2, i%7)
+	}
+	path := filepath.Join(dir, "table.csv")
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }

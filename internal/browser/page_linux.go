@@ -92,6 +92,12 @@ func (p *Page) Dark(dark bool) {
 	p.must("Emulation.setEmulatedMedia", map[string]any{"features": []map[string]string{{"name": "prefers-color-scheme", "value": map[bool]string{true: "dark", false: "light"}[dark]}}}, nil)
 }
 
+// Locale has the system speak a language, such as de-DE; a page that is loaded then does.
+func (p *Page) Locale(name string) {
+	p.t.Helper()
+	p.must("Emulation.setLocaleOverride", map[string]any{"locale": name}, nil)
+}
+
 // Offline takes the network away, or gives it back.
 func (p *Page) Offline(offline bool) {
 	p.t.Helper()
