@@ -355,7 +355,7 @@
       drawNext();
       const what = freely() ? $("workload").value.trim() : start ? `${start.workload}, ${start.setting || settingText(glance && glance.setting)}` : "";
       fill($("start"), "Start", el("small", {}, what));
-      $("start").disabled = busy;
+      $("start").setAttribute("aria-disabled", String(busy));
       drawFit();
     }
     drawAfter();
@@ -463,11 +463,14 @@
   });
 
   // ---- After a run: its result, and what is found about it.
-  let drawnAfter = "";
+  // What is being typed stays, whatever else becomes of the run meanwhile.
+  let drawnAfter = "", typing = "";
+  $("after").addEventListener("input", () => { typing = after ? after.id : ""; });
   function drawAfter() {
     const text = after ? JSON.stringify(after) : "";
-    if (text === drawnAfter) return;
+    if (text === drawnAfter || after && typing === after.id) return;
     drawnAfter = text;
+    typing = "";
     if (!after) { fill($("after")); return; }
     const r = after;
     fill($("after"), el("div", { className: "panel" }, el("h3", {}, `${r.workload}, ${cellText(r)}`), el("p", {}, stateText(r)), resultForm(r), findings(r),
@@ -521,6 +524,7 @@
         }
         if (!names.length) throw new Error("There is no new value to save");
         const d = await ask("POST", `/runs/${r.id}/results`, { results: list });
+        typing = "";
         if ($("sheet").open) $("sheet").close();
         if (after && after.id === d.id) after = (d.findings || []).some((f) => f.severity !== "note") ? d : null;
         return { text: "Saved: " + names.map((n) => resultText(n, d.results[n])).join(", "), back: async () => {
@@ -541,6 +545,7 @@
     const decide = (what) => act("Nothing was decided", async () => {
       const reason = why.value.trim();
       if (!reason) { why.focus(); throw new Error("Say why, in a few words"); }
+      typing = "";
       const d = await ask("POST", `/runs/${r.id}/${what}`, { why: reason });
       if (after && after.id === d.id) after = d;
       if ($("sheet").open) $("sheet").close();

@@ -32,13 +32,13 @@ func TestDay(t *testing.T) {
 			chromium := browser.Start(t)
 			p := chromium.NewPage()
 			p.Size(size.width, size.height, size.touch)
-			d := &day{t: t, l: l, p: p, other: chromium.NewPage(), link: newLink(t, "127.0.0.1:"+l.port)}
-			for _, p := range []*browser.Page{d.p, d.other} { // only who is paired may correct
+			d := &day{t: t, l: l, p: p, other: chromium.NewPage(), link: newLink(t, "127.0.0.1:"+l.port), otherLink: newLink(t, "127.0.0.1:"+l.port)}
+			for p, k := range map[*browser.Page]*link{d.p: d.link, d.other: d.otherLink} { // only who is paired may correct
 				var x struct{ Code string }
 				if err := json.Unmarshal([]byte(l.command("console", "pair", "--json")), &x); err != nil {
 					t.Fatal(err)
 				}
-				p.Open(d.link.url + "/#pair=" + x.Code)
+				p.Open(k.url + "/#pair=" + x.Code)
 				p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#values dd')")
 			}
 			d.now()
@@ -66,7 +66,8 @@ type day struct {
 	t        *testing.T
 	l        *live
 	p, other *browser.Page
-	link     *link // between both and the agent
+
+	link, otherLink *link // between them and the agent
 }
 
 // view goes to a view; on a desktop all are in sight.
@@ -159,19 +160,19 @@ func (d *day) run() {
 // the network lets it through.
 func (d *day) twoPhones() {
 	d.other.Size(360, 740, true)
-	d.other.Open(d.link.url + "/#run")
+	d.other.Open(d.otherLink.url + "/#run")
 	d.tapWhenReady(d.p, "#start")
 	d.p.Await("document.querySelector('#stop').offsetParent !== null")
 	d.other.Await("document.querySelector('#stop').offsetParent !== null")
 	time.Sleep(1100 * time.Millisecond)
-	d.other.Offline(true)
+	d.otherLink.set(true)
 	d.p.Click("#stop")
 	d.said("Stopped after")
 	d.other.Click("#stop")
 	d.other.Await("document.querySelector('#said').innerText.includes('asking again')")
 	d.tapWhenReady(d.p, "#start") // another run, which the late tap does not mean
 	d.p.Await("document.querySelector('#stop').offsetParent !== null")
-	d.other.Offline(false)
+	d.otherLink.set(false)
 	d.other.Await("document.querySelector('#said').innerText.includes('was stopped already')")
 	if s := d.l.command("status", "--json"); !strings.Contains(s, `"state": "recording"`) && !strings.Contains(s, `"state":"recording"`) {
 		d.t.Errorf("the late tap ended another run: %s", s)
