@@ -407,7 +407,7 @@
       const r = await once("/runs/start", { ...q, by: "the page", ...(s ? { stop_after_s: s } : {}) });
       after = null;
       return { text: `${r.workload} is recording`, label: "Undo", back: async () => {
-        await once("/runs/stop", { run: r.id, if_recording: true });
+        await once("/runs/stop", { run: r.id, if_recording: true, by: "the page" });
         await ask("POST", `/runs/${r.id}/reject`, { why: "started by mistake" });
         return { text: "The run was stopped, and is rejected" };
       } };
@@ -433,7 +433,7 @@
     mine = r.id;
     act("The run was not stopped", async () => {
       try {
-        after = await once("/runs/stop", { run: r.id, if_recording: true });
+        after = await once("/runs/stop", { run: r.id, if_recording: true, by: "the page" });
       } catch (e) {
         mine = "";
         if (!e.problem || !e.problem.ended) throw e;

@@ -131,6 +131,16 @@ func (p *Paired) phones() []PairedPhone {
 	return list
 }
 
+// name is that of the phone with an id, "" where there is none.
+func (p *Paired) name(id string) string {
+	for _, x := range p.phones() {
+		if x.ID == id {
+			return x.Name
+		}
+	}
+	return ""
+}
+
 var errNoPhone = errors.New("no such phone is paired")
 
 // revoke takes a phone its token. It is named by its id.

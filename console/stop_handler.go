@@ -31,6 +31,9 @@ func (h *handler) stop(w http.ResponseWriter, r *http.Request) {
 		refuseJSON(w, r, err)
 		return
 	}
+	if phone := h.Paired.name(whoAsks(r)); phone != "" {
+		stop.By += " on " + phone
+	}
 	d, err := testday.StopDespite(r.Context(), h.agent, stop, unusable)
 	h.answer(w, r, d, err)
 }

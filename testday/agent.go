@@ -251,7 +251,12 @@ func (l *Local) alreadyEnded(ctx context.Context, id string, err error) (run.Rec
 	if failed != nil {
 		return d, errors.Join(err, failed)
 	}
-	return d, &AlreadyEndedError{complete(d)}
+	live := l.Live()
+	e := &AlreadyEndedError{Run: complete(d), When: endedWhen(d.Run, live.Now.Wall)}
+	if live.Stopped.Run == d.ID {
+		e.By = live.Stopped.By
+	}
+	return d, e
 }
 
 // afterEnd gives a run that has ended what a stop says of it.

@@ -73,10 +73,17 @@ func endedAt(r run.Run) string {
 
 // AlreadyEndedError is returned where a run was to be stopped only if it was recording, and
 // had ended.
-type AlreadyEndedError struct{ Run run.Record }
+type AlreadyEndedError struct {
+	Run      run.Record
+	When, By string // By: what stopped it; "" unknown
+}
 
 func (e *AlreadyEndedError) Error() string {
-	return fmt.Sprintf("run %s of %q was stopped already, at %s: nothing was stopped now", run.ShortID(e.Run.ID), e.Run.Workload, endedAt(e.Run.Run))
+	by := ""
+	if e.By != "" {
+		by = ", by " + e.By
+	}
+	return fmt.Sprintf("run %s of %q was stopped already, at %s%s: nothing was stopped now", run.ShortID(e.Run.ID), e.Run.Workload, e.When, by)
 }
 
 func (e *AlreadyEndedError) Unwrap() error { return run.ErrEnded }

@@ -79,7 +79,7 @@ func (t *StopTimer) left(id string, now time.Time) *float64 {
 
 // StopAfter stops a run for its StopTimer.
 func StopAfter(a Agent, id string) error {
-	_, err := Stop(context.Background(), a, run.Stop{Run: id, IfRecording: true})
+	_, err := Stop(context.Background(), a, run.Stop{Run: id, IfRecording: true, By: "the time that was set for it"})
 	if errors.Is(err, run.ErrEnded) { // somebody was faster
 		return nil
 	}
