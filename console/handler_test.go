@@ -14,6 +14,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -69,6 +70,7 @@ func openStore(t *testing.T) store.Store {
 // fakeAgent is as little of an agent as can be asked.
 type fakeAgent struct {
 	agent.Events
+	mu        sync.Mutex // guards recording
 	recording *run.Run
 	started   int
 	declared  run.Setting
@@ -83,6 +85,8 @@ type fakeAgent struct {
 var errDisk = errors.New("the disk is full")
 
 func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	if f.err != nil {
 		return run.Run{}, f.err
 	}
@@ -95,6 +99,8 @@ func (f *fakeAgent) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 }
 
 func (f *fakeAgent) StopRun(ctx context.Context, s run.Stop) (run.Record, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	if s.Run != "" && (f.recording == nil || f.recording.ID != s.Run) {
 		return run.Record{}, run.ErrEnded
 	}
@@ -130,6 +136,8 @@ func (f *fakeAgent) CorrectUnstored(id string, c run.Correction) (bool, error) {
 }
 
 func (f *fakeAgent) Live() run.Live {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	return run.Live{
 		Unstored: f.unstored,
 		Current:  run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,

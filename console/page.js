@@ -179,11 +179,12 @@
     do {
       wanted = 1;
       await Promise.all([
-        ask("GET", "/runs?last=60").then((x) => { runs = x.reverse(); }).catch(() => {}),
-        ask("GET", "/plan").then((x) => { plan = x; }).catch((e) => { if (e.problem) plan = null; }),
-        ask("GET", "/plan/next").then((x) => { next = x; }).catch((e) => { if (e.problem) next = null; }),
-        ask("GET", "/plan/next/start").then((x) => { start = x.start; }).catch((e) => { if (e.problem) start = null; }),
-        ask("GET", "/standing").then((x) => { drawLook(x.doubts || []); }).catch(() => {}),
+        ask("GET", `/runs?last=${Math.min(500, Math.max(60, plan ? plan.slots.length + 40 : 0))}`).then((x) => { runs = x.reverse(); }).catch(() => {}),
+        ask("GET", "/standing").then(async (x) => {
+          drawLook(x.doubts || []);
+          next = x.next;
+          [plan, start] = await Promise.all([next && ask("GET", "/plan"), next && next.next && ask("GET", "/plan/next/start").then((s) => s.start)]);
+        }).catch(() => {}),
       ]);
       await checkFit();
     } while (wanted > 1);
@@ -686,9 +687,11 @@
       fill($("compared"), el("a", { className: "button", href: url("report.html", "text/html"), download: "report.html" }, "Download the whole report"));
       fill($("report"), [...page.querySelectorAll("#short section")].map((s) => el("div", { className: "panel" }, el("h3", {}, s.querySelector("h3").textContent), [...s.querySelectorAll("li")].map((li) => el("p", {}, li.textContent)))),
         [...page.querySelectorAll("figure[data-chart]")].map((f) => {
-          const name = [...files.keys()].find((k) => k.endsWith(`charts/${f.dataset.chart}.svg`));
+          const chart = (theme) => [...files.keys()].find((k) => k.endsWith(`charts/${f.dataset.chart}-${theme}.svg`));
+          const image = (theme) => url(chart(theme), "image/svg+xml");
           const text = (what) => (page.getElementById(`chart-${f.dataset.chart}-${what}`) || f).textContent.trim();
-          return name ? el("figure", { className: "panel" }, el("h3", {}, text("title")), el("img", { src: url(name, "image/svg+xml"), alt: text("alt"), loading: "lazy" })) : null;
+          return chart("light") && chart("dark") ? el("figure", { className: "panel" }, el("h3", {}, text("title")), el("div", { className: "chart", tabIndex: 0, role: "group", "aria-label": "Chart; it may be wider than the display" },
+            el("picture", {}, el("source", { media: "(prefers-color-scheme: dark)", srcset: image("dark") }), el("img", { src: image("light"), alt: text("alt") })))) : null;
         }));
     } catch (e) {
       fill($("compared"), e.problem ? e.message : "The device cannot be reached.");
