@@ -91,6 +91,7 @@
     const bar = el("div", {}, el("span", {}, text), undo ? el("button", { onclick: () => act(undo.text, undo.back) }, undo.label || "Undo") : null,
       el("button", { "aria-label": "Dismiss", onclick: () => fill($("said")) }, "✕"));
     fill($("said"), bar);
+    if ($("sheet").open) $("sheet-said").textContent = text;
     const leave = () => { if (bar.isConnected) bar.contains(document.activeElement) ? setTimeout(leave, 5000) : fill($("said")); };
     setTimeout(leave, 30000);
   }
@@ -613,7 +614,7 @@
       list.map((d) => el("div", { className: "finding " + d.severity }, el("b", {}, count(d.runs, "run") + ((d.settings || []).length ? `, at ${d.settings.join(", ")}` : "")), ourWords(d.example))));
   }
   function sheet(title, ...kids) {
-    fill($("sheet"), el("h3", { id: "sheet-h", tabIndex: -1, autofocus: true }, title), ...kids);
+    fill($("sheet"), el("h3", { id: "sheet-h", tabIndex: -1, autofocus: true }, title), ...kids, el("p", { id: "sheet-said", role: "status" }));
     if (!$("sheet").open) $("sheet").showModal();
   }
   const openRun = (id) => act("The run cannot be shown", async () => {
@@ -791,7 +792,7 @@
   let wasRecording = null;
   function draw() {
     const r = glance.recording;
-    const what = r ? `● ${r.workload}, ${settingText(r.setting)}${glance.supply ? ", " + glance.supply : ""}` : `${glance.device}, at rest${glance.supply ? " on " + glance.supply : ""}`;
+    const what = r ? `● ${r.workload}, ${settingText(r.setting)}${glance.supply ? ", " + glance.supply : ""}` : `${glance.device}${glance.supply ? ", on " + glance.supply : ""}`;
     if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
     drawNow();
     if ((r ? r.id : "") !== wasRecording) {
