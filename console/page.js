@@ -88,8 +88,8 @@
 
   // ---- What was done, and its undoing.
   function say(text, undo) {
-    const bar = el("div", {}, el("span", {}, text), undo ? el("button", { onclick: () => act(undo.text, undo.back) }, undo.label || "Undo") : null,
-      el("button", { "aria-label": "Dismiss", onclick: () => fill($("said")) }, "✕"));
+    const bar = el("div", {}, el("span", {}, text), el("div", { className: "acts" }, undo ? el("button", { onclick: () => act(undo.text, undo.back) }, undo.label || "Undo") : null,
+      el("button", { "aria-label": "Dismiss", onclick: () => fill($("said")) }, "✕")));
     fill($("said"), bar);
     if ($("sheet").open) $("sheet-said").textContent = text;
     const leave = () => { if (bar.isConnected) bar.contains(document.activeElement) ? setTimeout(leave, 5000) : fill($("said")); };
@@ -174,7 +174,7 @@
   }
 
   // ---- Reading what is kept. Several wishes at once are one.
-  let wanted = 0;
+  let wanted = 0, loaded = false;
   async function refresh() {
     if (++wanted > 1) return;
     do {
@@ -190,6 +190,7 @@
       await checkFit();
     } while (wanted > 1);
     wanted = 0;
+    loaded = true;
     drawAll();
   }
   async function checkFit() {
@@ -372,7 +373,9 @@
   }
   function drawNext() {
     const n = next && next.next;
-    if (!next) {
+    if (!loaded) {
+      fill($("next"));
+    } else if (!next) {
       fill($("next"), el("p", {}, "No plan is in force. Open “Something else”, or make a plan with ", el("code", {}, "sweepd plan new"), "."));
       $("other").open ||= !runs.length;
     } else if (!n) {
@@ -569,11 +572,11 @@
   const markWords = { done: "done", doubtful: "doubtful", repeat: "to repeat", open: "missing", recording: "recording" };
   let drawnDay = "";
   function drawDay() {
-    const text = JSON.stringify([plan, runs, glance && glance.device]);
+    const text = JSON.stringify([loaded, plan, runs, glance && glance.device]);
     if (text === drawnDay) return;
     drawnDay = text;
     fill($("plan"));
-    if (!plan) fill($("progress"), "No plan is in force.");
+    if (!plan) fill($("progress"), loaded ? "No plan is in force." : "");
     else {
       fill($("progress"), `${number(plan.done, 0)} of ${number(plan.done + plan.left, 0)} done`,
         plan.left ? `; ends about ${time(plan.expected_end)}` : "", plan.repeat ? `; ${number(plan.repeat, 0)} to repeat` : "");
