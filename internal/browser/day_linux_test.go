@@ -220,6 +220,7 @@ func (d *day) plugPulled() {
 	d.said("The supply is " + to + " now")
 	d.view("run")
 	d.p.Await("[...document.querySelectorAll('#values dt')].some((e) => e.textContent.includes('on " + to + "'))")
+	d.p.Await("Number(document.querySelector('#elapsed').innerText.split(':')[1]) >= 6") // a run that is too short tells little
 	d.tapWhenReady(d.p, "#stop")
 	d.p.Await("document.querySelector('#after .finding.reject')")
 	d.p.Fill("#after input[placeholder='why it counts after all']", "meant, to see what happens")
