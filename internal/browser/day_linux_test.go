@@ -372,7 +372,7 @@ func TestPairedPhone(t *testing.T) {
 	p.Await("document.querySelector('#values dd').innerText.includes('W')")
 	l.command("console", "revoke", "my phone")
 	p.Await("document.readyState === 'complete' && document.querySelector('h1').innerText === 'Pair this phone'")
-	time.Sleep(time.Second) // several questions were refused, and each leads there
+	time.Sleep(time.Second)         // several questions were refused, and each leads there
 	p.Open(at + "/#pair=" + x.Code) // used once already
 	p.Await("document.querySelector('#said').innerText.includes('this code is wrong')")
 	pairing()
