@@ -1,8 +1,11 @@
 package browser_test
 
 import (
+	"bufio"
 	"encoding/json"
 	"net"
+	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -379,6 +382,30 @@ func TestPairedPhone(t *testing.T) {
 	p.Fill("#code", strings.ToLower(x.Code))
 	p.Click("button")
 	p.Await("document.querySelector('#values dd')")
+
+	// In a terminal the command waits until the phone has come.
+	cmd := exec.Command(program, "console", "pair", "--name", "another phone")
+	cmd.Env = append(os.Environ(), "SWEEPD_AGENT="+l.url())
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	said := ""
+	for in := bufio.NewScanner(out); in.Scan(); {
+		said += in.Text() + "\n"
+		if code, ok := strings.CutPrefix(in.Text(), "code "); ok {
+			p.Open(at + "/pair")
+			p.Await("document.readyState === 'complete' && document.querySelector('#code')")
+			p.Fill("#code", code)
+			p.Press("Enter")
+		}
+	}
+	if err := cmd.Wait(); err != nil || !strings.HasSuffix(said, "\"another phone\" is paired\n") || !strings.Contains(said, "open "+at) {
+		t.Errorf("%v:\n%s", err, said)
+	}
 }
 
 func otherAddress(t *testing.T) string {
