@@ -3,6 +3,7 @@ package browser_test
 import (
 	"bufio"
 	"encoding/json"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
@@ -96,6 +97,12 @@ func (d *day) tapWhenReady(p *browser.Page, button string) {
 	p.Click(button)
 }
 
+// elapsed waits until a run has lasted so many seconds, or some more, as the page shows it.
+func (d *day) elapsed(seconds int) {
+	d.t.Helper()
+	d.p.Await(fmt.Sprintf("document.querySelector('#stop').offsetParent !== null && document.querySelector('#elapsed').innerText.split(':').reduce((m, s) => 60 * m + Number(s), 0) >= %d", seconds))
+}
+
 // runs are those that the command line lists.
 func (d *day) runs() (list []struct {
 	ID, Workload, State, Supply string
@@ -128,7 +135,7 @@ func (d *day) run() {
 	d.view("run")
 	next := d.p.Text("#next strong")
 	d.tapWhenReady(d.p, "#start")
-	d.p.Await("document.querySelector('#elapsed').innerText === '0:02'")
+	d.elapsed(2)
 	if s := d.l.command("status"); !strings.Contains(s, next) {
 		d.t.Errorf("%s is not recording: %s", next, s)
 	}
@@ -223,7 +230,7 @@ func (d *day) plugPulled() {
 	d.said("The supply is " + to + " now")
 	d.view("run")
 	d.p.Await("[...document.querySelectorAll('#values dt')].some((e) => e.textContent.includes('on " + to + "'))")
-	d.p.Await("Number(document.querySelector('#elapsed').innerText.split(':')[1]) >= 6") // a run that is too short tells little
+	d.elapsed(6) // a run that is too short tells little
 	d.tapWhenReady(d.p, "#stop")
 	d.p.Await("document.querySelector('#after .finding.reject')")
 	d.p.Fill("#after input[placeholder='why it counts after all']", "meant, to see what happens")
@@ -270,7 +277,7 @@ func (d *day) stopsByItself() {
 // restart of the agent in a run: the page says so, comes back and shows what became of it.
 func (d *day) restart() {
 	d.tapWhenReady(d.p, "#start")
-	d.p.Await("document.querySelector('#elapsed').offsetParent !== null && document.querySelector('#elapsed').innerText === '0:03'")
+	d.elapsed(3)
 	d.l.kill()
 	d.p.Await("!document.querySelector('#lost').hidden")
 	d.l.start()
