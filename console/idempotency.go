@@ -2,6 +2,7 @@ package console
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"errors"
 	"io"
@@ -67,7 +68,8 @@ func (a *answers) once(next http.HandlerFunc) http.HandlerFunc {
 		case mine != nil:
 			recorder := &answerRecorder{ResponseWriter: w, status: http.StatusOK}
 			defer func() { a.end(k, mine, recorder) }()
-			next(recorder, r)
+			// Whoever asks again gets this answer: it is no other where the first one hung up.
+			next(recorder, r.WithContext(context.WithoutCancel(r.Context())))
 		case before.fingerprint != fingerprint(r, body):
 			writeProblem(w, http.StatusUnprocessableEntity, problem{Kind: kindKeyUsed, Error: "this " + keyHeader + " came with another request before: make a new one for each start and stop"})
 		case !before.done:

@@ -1,6 +1,7 @@
 package console
 
 import (
+	"context"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -52,6 +53,10 @@ func TestOnceInTime(t *testing.T) {
 		h := a.once(func(w http.ResponseWriter, r *http.Request) {
 			calls++
 			<-release
+			if r.Context().Err() != nil {
+				w.WriteHeader(409)
+				return
+			}
 			w.WriteHeader(status)
 		})
 		send := func(key string) int {
@@ -71,13 +76,22 @@ func TestOnceInTime(t *testing.T) {
 		if code := <-done; code != 200 {
 			t.Errorf("the first: %d", code)
 		}
+		// A phone whose network failed hung up before there was an answer, and asks again.
+		gone, hangUp := context.WithCancel(t.Context())
+		hangUp()
+		r := httptest.NewRequestWithContext(gone, "POST", "/x", strings.NewReader("{}"))
+		r.Header.Set(keyHeader, "hung up")
+		h(httptest.NewRecorder(), r)
+		if code := send("hung up"); code != 200 || calls != 2 {
+			t.Errorf("after the first one hung up: %d, %d calls", code, calls)
+		}
 		status = 507
-		if send("b") != 507 || send("b") != 507 || calls != 3 {
+		if send("b") != 507 || send("b") != 507 || calls != 4 {
 			t.Errorf("a failure of the agent's own was kept: %d calls", calls)
 		}
 		status = 200
 		time.Sleep(keepAnswers)
-		if send("a") != 200 || calls != 4 {
+		if send("a") != 200 || calls != 5 {
 			t.Errorf("an old answer was kept: %d calls", calls)
 		}
 		for i := range mostAnswers + 10 {

@@ -33,7 +33,7 @@ type answer struct {
 
 // patience is how long a test waits for what should be there at once; the machine may be
 // busy.
-const patience = 40 * time.Second
+const patience = 90 * time.Second
 
 // Start starts one that ends with the test. Where there is none the test is skipped, but
 // fails with CI=true.

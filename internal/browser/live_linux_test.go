@@ -81,7 +81,7 @@ func (l *live) start() {
 	if err := l.cmd.Start(); err != nil {
 		l.t.Fatal(err)
 	}
-	for end := time.Now().Add(40 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(90 * time.Second); ; time.Sleep(50 * time.Millisecond) {
 		if resp, err := http.Get(l.url() + "/api/v1/status"); err == nil {
 			_ = resp.Body.Close()
 			return

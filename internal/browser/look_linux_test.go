@@ -33,6 +33,7 @@ func TestViews(t *testing.T) {
 		}
 		t.Skipf("axe-core is missing (.ci/install): %v", err)
 	}
+	t.Parallel()
 	l := startLive(t)
 	p := browser.Start(t).NewPage()
 	look := func(name string) {
@@ -72,8 +73,10 @@ func TestViews(t *testing.T) {
 	l.command("demo", "unplug")
 	var x struct{ Code string }
 	unmarshal(t, l.command("console", "pair", "--json"), &x)
+	p.Open("about:blank")
+	p.Await("location.href === 'about:blank'")
 	p.Open(l.url() + "/#pair=" + x.Code)
-	p.Await("document.querySelector('#steps button') && document.querySelector('#values dd').innerText.includes('W')")
+	p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#steps button') && document.querySelector('#values dd').innerText.includes('W')")
 	p.Click("#alerts summary")
 	look("now")
 	p.Open(l.url() + "/#run")

@@ -145,16 +145,21 @@ func (p *Page) AwaitWithin(expression string, within time.Duration) {
 			return
 		}
 		if time.Now().After(end) {
-			var text string
-			_ = p.Eval("document.body.innerText", &text)
-			p.t.Fatalf("%s is not so within %v (%v); the page:\n%s", expression, within, err, text)
+			p.t.Fatalf("%s is not so within %v (%v); the page:\n%s", expression, within, err, p.text())
 		}
 	}
 }
 
-// Text is that of the first element that a selector finds.
+// text is all that the page says, "" where it says nothing.
+func (p *Page) text() (text string) {
+	_ = p.Eval("document.body.innerText", &text)
+	return text
+}
+
+// Text is that of the first element that a selector finds, as soon as there is one.
 func (p *Page) Text(selector string) (text string) {
 	p.t.Helper()
+	p.Await("document.querySelector(" + quoted(selector) + ")")
 	must(p.t, p.Eval("document.querySelector("+quoted(selector)+").innerText", &text))
 	return text
 }
@@ -165,16 +170,29 @@ func quoted(s string) string {
 }
 
 // Click clicks in the middle of the first visible element that a selector finds, or whose
-// text is that after a colon ("button: Undo"), as a hand would.
+// text is that after a colon ("button: Undo"), as a hand would: where the page moved while
+// the finger came down, and it hit something else, it tries again.
 func (p *Page) Click(selector string) {
 	p.t.Helper()
 	css, text, _ := strings.Cut(selector, ": ")
 	find := "[...document.querySelectorAll(" + quoted(css) + ")].find((e) => e.offsetParent !== null && e.innerText.trim().startsWith(" + quoted(text) + "))"
-	p.Await(find)
-	var at struct{ X, Y float64 }
-	must(p.t, p.Eval("(async () => { const e = "+find+"; e.scrollIntoView({ block: 'center', behavior: 'instant' }); await new Promise(requestAnimationFrame); const r = e.getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()", &at))
-	for _, kind := range []string{"mousePressed", "mouseReleased"} {
-		p.must("Input.dispatchMouseEvent", map[string]any{"type": kind, "x": at.X, "y": at.Y, "button": "left", "clickCount": 1}, nil)
+	for end := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+		var at *struct{ X, Y float64 }
+		err := p.Eval("(async () => { let e = "+find+"; if (!e) return null; e.scrollIntoView({ block: 'center', behavior: 'instant' }); await new Promise(requestAnimationFrame);"+
+			"e = "+find+"; if (!e) return null; window.hit = false; e.addEventListener('click', () => { window.hit = true; }, { capture: true, once: true });"+
+			"const r = e.getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()", &at)
+		if err == nil && at != nil {
+			for _, kind := range []string{"mousePressed", "mouseReleased"} {
+				p.must("Input.dispatchMouseEvent", map[string]any{"type": kind, "x": at.X, "y": at.Y, "button": "left", "clickCount": 1}, nil)
+			}
+			var hit bool
+			if err := p.Eval("window.hit !== false", &hit); err != nil || hit { // a page that left was hit too
+				return
+			}
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("%s cannot be clicked within %v (%v); the page:\n%s", selector, patience, err, p.text())
+		}
 	}
 }
 
