@@ -31,6 +31,7 @@ func TestDay(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a day takes a minute")
 	}
+	t.Parallel()
 	for name, size := range sizes {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -3,6 +3,7 @@ package browser_test
 import (
 	"bytes"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"net"
 	"net/http"
@@ -21,6 +22,8 @@ var program string
 func TestMain(m *testing.M) { os.Exit(withProgram(m)) }
 
 func withProgram(m *testing.M) int {
+	flag.Parse()
+	_ = flag.Set("test.parallel", "4") // they wait more than they work
 	if program = os.Getenv("SWEEPD_PROGRAM"); program != "" { // one that was built before
 		return m.Run()
 	}
