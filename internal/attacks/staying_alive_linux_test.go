@@ -219,7 +219,7 @@ var stayingAlive = []attack{{
 				t.Fatal(err)
 			}
 			resp.Body.Close()
-			if resp.StatusCode != http.StatusForbidden {
+			if resp.StatusCode != http.StatusUnauthorized {
 				t.Errorf("the status at %s: %d", a.url, resp.StatusCode)
 			}
 		}

@@ -23,7 +23,7 @@ func TestMain(m *testing.M) { os.Exit(withProgram(m)) }
 
 func withProgram(m *testing.M) int {
 	flag.Parse()
-	_ = flag.Set("test.parallel", "4") // they wait more than they work
+	_ = flag.Set("test.parallel", "4")                        // they wait more than they work
 	if program = os.Getenv("SWEEPD_PROGRAM"); program != "" { // one that was built before
 		return m.Run()
 	}
