@@ -7,6 +7,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"sweepd/report"
 	"sweepd/run"
 	"sweepd/testday"
 )
@@ -37,6 +38,8 @@ type Options struct {
 	FramesShort float64
 	// Prices are those of devices that the configuration states.
 	Prices map[string]float64
+	// Published is what stands on every report.
+	Published report.Publication
 	// Open opens the data for one request.
 	Open func(readOnly bool) (Data, error)
 	// Token is the right to change what is kept; without one nobody has it.

@@ -107,7 +107,7 @@ func (h *handler) run(ctx context.Context, day *testday.Day, op testday.AnyOpera
 
 func (h *handler) day(now time.Time, in io.Reader, out io.Writer) *testday.Day {
 	return &testday.Day{
-		Lower: h.Lower, Prices: h.Prices, Version: h.Version, FramesShort: h.FramesShort, Thresholds: h.Thresholds, Now: now, In: in, Out: out, Dir: h.Holder.Data,
+		Lower: h.Lower, Prices: h.Prices, Published: h.Published, Version: h.Version, FramesShort: h.FramesShort, Thresholds: h.Thresholds, Now: now, In: in, Out: out, Dir: h.Holder.Data,
 		Device:   func() (string, error) { return h.Agent.Live().Current.Device, nil },
 		Status:   func() (testday.Status, error) { return h.agent.Status(context.Background()) },
 		Publish:  h.Agent.Publish,

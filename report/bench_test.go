@@ -68,14 +68,17 @@ func BenchmarkReport(b *testing.B) {
 // BenchmarkPNG is one picture for a video in each size.
 func BenchmarkPNG(b *testing.B) {
 	c := Compose(demoInput(b)).Charts()[0]
-	for _, width := range widths {
-		b.Run(fmt.Sprint(width), func(b *testing.B) {
-			for b.Loop() {
-				var buffer bytes.Buffer
-				if err := chart.PNG(&buffer, &c, width, &chart.Light); err != nil {
-					b.Fatal(err)
+	for _, shape := range Shapes {
+		form := forms[shape]
+		for _, width := range form.widths {
+			b.Run(fmt.Sprint(shape, width), func(b *testing.B) {
+				for b.Loop() {
+					var buffer bytes.Buffer
+					if err := chart.PNG(&buffer, &c, form.size, width, &chart.Light); err != nil {
+						b.Fatal(err)
+					}
 				}
-			}
-		})
+			})
+		}
 	}
 }

@@ -110,15 +110,15 @@ func TestStylesDoNotRepeat(t *testing.T) {
 		runs = append(runs, run.Run{Labels: run.Labels{Device: fmt.Sprint("unit-", i)}})
 	}
 	runs = append(runs, run.Run{Labels: run.Labels{Device: "unit-4", Variant: "cores=4"}})
-	for _, styles := range []map[string]int{nil, {"unit-4": 0, "unit-0": 3, "unit-elsewhere": 1}} {
+	for _, styles := range []map[string]int{nil, {"unit-4": 1, "unit-0": 4, "unit-elsewhere": 2}} {
 		l := newLegend(&Study{runs: runs}, styles)
 		seen := map[int]bool{}
 		for _, k := range l.keys {
 			style := l.style(k[0], k[1])
-			if want, fixed := styles[k[0]]; fixed && k[1] == "" && style != want {
-				t.Errorf("%v is style %d, want %d", k, style, want)
+			if want, fixed := styles[k[0]]; fixed && k[1] == "" && style != want-1 {
+				t.Errorf("%v is style %d, want %d", k, style, want-1)
 			}
-			if seen[style] || style == styles["unit-elsewhere"] && styles != nil {
+			if seen[style] || style == styles["unit-elsewhere"]-1 && styles != nil {
 				t.Errorf("%v: style %d is another's", k, style)
 			}
 			seen[style] = true

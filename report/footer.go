@@ -47,7 +47,7 @@ func (b *builder) footerOf(runs []run.Run, s source) []string {
 		}
 	}
 	var lines []string
-	for _, line := range []string{strings.Join(parts, " · "), b.in.Words.Conditions, b.in.Words.Credit} {
+	for _, line := range []string{strings.Join(parts, " · "), b.in.Publication.Conditions, b.in.Publication.Credit} {
 		if line != "" {
 			lines = append(lines, line)
 		}

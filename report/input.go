@@ -1,9 +1,14 @@
 package report
 
 import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"sweepd/frames"
+	"sweepd/report/chart"
 	"sweepd/run"
 )
 
@@ -18,19 +23,49 @@ type Input struct {
 	Measured map[string]Measured
 	Tidy     []byte // the runs as CSV, offered for download
 
-	Words  Words          // the publisher's own
-	Styles map[string]int // of devices that look the same in all reports, see chart.Series
+	Publication Publication
 
 	Made    time.Time      // when the report was made
 	Zone    *time.Location // of all times shown; nil: UTC
 	Version string         // of the program
 }
 
-// Words are what a publisher writes on a report.
-type Words struct {
-	Title      string // of the page; "": what was tested with what
-	Credit     string // beneath every chart
-	Conditions string // under which was tested, beneath every chart
+// Publication is what a publisher says of all that is published.
+type Publication struct {
+	Title      string         // of the page; "": what was tested with what
+	Credit     string         // beneath every chart
+	Conditions string         // under which was tested, beneath every chart
+	Styles     map[string]int // of devices that look the same in all reports, from 1, see chart.Series
+}
+
+// Check tells what cannot be published; key names which of a Publication's fields in the
+// configuration, or a part of it, is wrong.
+func (p *Publication) Check() (key string, err error) {
+	for _, line := range []struct{ key, text string }{{"title", p.Title}, {"credit", p.Credit}, {"conditions", p.Conditions}} {
+		if line.text == "" {
+			continue
+		}
+		if err := run.CheckLabel(line.key, line.text); err != nil {
+			return line.key, err
+		}
+	}
+	taken := map[int]string{}
+	for _, device := range slices.Sorted(maps.Keys(p.Styles)) {
+		style := p.Styles[device]
+		if style < 1 || style > chart.Styles {
+			return "styles", fmt.Errorf("the style of %s, %d, is not between 1 and %d", device, style, chart.Styles)
+		}
+		if other := taken[style]; other != "" {
+			return "styles", fmt.Errorf("%s and %s have the same style, %d: give each its own", other, device, style)
+		}
+		taken[style] = device
+	}
+	return "", nil
+}
+
+// Or is a publication with what another one says where this one says nothing.
+func (p Publication) Or(other Publication) Publication {
+	return Publication{cmp.Or(p.Title, other.Title), cmp.Or(p.Credit, other.Credit), cmp.Or(p.Conditions, other.Conditions), other.Styles}
 }
 
 // Device is what a device said of itself. Facts that changed between runs have

@@ -26,7 +26,7 @@ type legend struct {
 const mostCurves = 6
 
 // newLegend gives each group its style; styles are those that devices have in other
-// reports too.
+// reports too, from 1.
 func newLegend(s *Study, styles map[string]int) legend {
 	var l legend
 	seen := map[[2]string]bool{}
@@ -50,14 +50,14 @@ func fixStyles(keys [][2]string, styles map[string]int) []int {
 	list := make([]int, len(keys))
 	taken := map[int]bool{}
 	for _, style := range styles { // also of devices that this report has not
-		taken[style] = true
+		taken[style-1] = true
 	}
 	given := map[string]bool{}
 	next := 0
 	for i, k := range keys {
 		style, fixed := styles[k[0]]
 		if fixed && !given[k[0]] {
-			list[i], given[k[0]] = style, true
+			list[i], given[k[0]] = style-1, true
 			continue
 		}
 		for taken[next] {

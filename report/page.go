@@ -146,7 +146,7 @@ func Compose(in Input) *Page {
 		Claims: in.Study.Claims, Methods: withConditions(methods(), in.Devices), Devices: in.Devices, Runs: in.Runs, Tidy: in.Tidy, Made: in.Made, Zone: b.zone, Version: in.Version,
 	}
 	p.Title, p.Subtitle = b.title()
-	p.Title = cmp.Or(in.Words.Title, p.Title)
+	p.Title = cmp.Or(in.Publication.Title, p.Title)
 	p.Opening = b.opening(p.Title)
 	for i := range in.Study.Topics {
 		for _, w := range in.Study.Topics[i].Workloads {
@@ -168,7 +168,7 @@ func Compose(in Input) *Page {
 }
 
 func newBuilder(in *Input) *builder {
-	b := &builder{in: in, study: &in.Study, legend: newLegend(&in.Study, in.Styles), zone: in.Zone, names: map[string]bool{}, shown: map[shown]string{}, tables: map[string]*table.Table{}, curves: map[*analysis.CurveGroup]*table.Table{},
+	b := &builder{in: in, study: &in.Study, legend: newLegend(&in.Study, in.Publication.Styles), zone: in.Zone, names: map[string]bool{}, shown: map[shown]string{}, tables: map[string]*table.Table{}, curves: map[*analysis.CurveGroup]*table.Table{},
 		cells: map[cellKey][]*run.Run{}, means: map[string]map[cellKey]float64{}}
 	if b.zone == nil {
 		b.zone = time.UTC

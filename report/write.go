@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -24,7 +25,8 @@ import (
 
 // Options say what Write writes besides the page and the SVG files.
 type Options struct {
-	PNG bool // pictures for videos as well
+	PNG    bool    // pictures for videos as well
+	Shapes []Shape // of those; none: wide alone
 
 	// Progress is told how many files of how many are written; it may be called
 	// by several goroutines, one at a time. nil: nobody is told.
@@ -44,8 +46,28 @@ const (
 	chartsDir  = "charts"
 )
 
-// widths are those of the PNG files, in pixels: 1920x1080 and 3840x2160.
-var widths = []int{1920, 3840}
+// Shape is the form of PNG files.
+type Shape string
+
+// The shapes: 16:9, 1:1 and 9:16.
+const (
+	Wide    Shape = "wide"
+	Square  Shape = "square"
+	Upright Shape = "upright"
+)
+
+// Shapes are all shapes.
+var Shapes = []Shape{Wide, Square, Upright}
+
+// forms are how each shape is drawn, and how wide its files are in pixels.
+var forms = map[Shape]struct {
+	size   chart.Size
+	widths []int
+}{
+	Wide:    {chart.Wide, []int{1920, 3840}},
+	Square:  {chart.Square, []int{1080, 2160}},
+	Upright: {chart.Upright, []int{1080, 2160}},
+}
 
 // Write writes a report into a folder, see Folder.
 func Write(ctx context.Context, dir string, p *Page, o Options) (Written, error) {
@@ -147,7 +169,7 @@ func (f *Folder) prepare(ctx context.Context, page string) error {
 		return fmt.Errorf("%s %w", pageName, errForeign)
 	}
 	for _, m := range chartNames.FindAllSubmatch(former, -1) {
-		for _, picture := range pictures(string(m[1])) {
+		for _, picture := range pictures(string(m[1]), Shapes) {
 			if err := os.Remove(filepath.Join(charts, picture.file)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
@@ -161,16 +183,21 @@ func (f *Folder) prepare(ctx context.Context, page string) error {
 type picture struct {
 	file    string
 	palette *chart.Palette
+	size    chart.Size
 	width   int // in pixels; 0: SVG
 }
 
-// pictures are all files that a chart may have.
-func pictures(name string) []picture {
+// pictures are the files of a chart: SVG, and PNG of these shapes.
+func pictures(name string, shapes []Shape) []picture {
 	var list []picture
 	for _, p := range []*chart.Palette{&chart.Light, &chart.Dark} {
-		list = append(list, picture{name + "-" + p.Name + ".svg", p, 0})
-		for _, width := range widths {
-			list = append(list, picture{fmt.Sprintf("%s-%s-%dx%d.png", name, p.Name, width, width*9/16), p, width})
+		list = append(list, picture{name + "-" + p.Name + ".svg", p, chart.Wide, 0})
+		for _, shape := range shapes {
+			form := forms[shape]
+			for _, width := range form.widths {
+				height := math.Round(float64(width) * form.size.Height / form.size.Width)
+				list = append(list, picture{fmt.Sprintf("%s-%s-%dx%.0f.png", name, p.Name, width, height), p, form.size, width})
+			}
 		}
 	}
 	return list
@@ -178,19 +205,23 @@ func pictures(name string) []picture {
 
 func (f picture) write(b *bytes.Buffer, c *chart.Chart) error {
 	if f.width > 0 {
-		return chart.PNG(b, c, f.width, f.palette)
+		return chart.PNG(b, c, f.size, f.width, f.palette)
 	}
-	_, err := b.Write(chart.SVG(c, chart.Wide, f.palette))
+	_, err := b.Write(chart.SVG(c, f.size, f.palette))
 	return err
 }
 
 func jobs(p *Page, o Options) []job {
 	jobs := []job{{pageName, func(b *bytes.Buffer) error { return p.HTML(b) }}}
+	var shapes []Shape
+	if o.PNG {
+		if shapes = o.Shapes; len(shapes) == 0 {
+			shapes = []Shape{Wide}
+		}
+	}
 	for _, c := range p.Charts() {
-		for _, f := range pictures(c.Name) {
-			if f.width == 0 || o.PNG {
-				jobs = append(jobs, job{chartsDir + "/" + f.file, func(b *bytes.Buffer) error { return f.write(b, &c) }})
-			}
+		for _, f := range pictures(c.Name, shapes) {
+			jobs = append(jobs, job{chartsDir + "/" + f.file, func(b *bytes.Buffer) error { return f.write(b, &c) }})
 		}
 	}
 	return jobs

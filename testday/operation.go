@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"sweepd/analysis"
+	"sweepd/report"
 	"sweepd/judge"
 	"sweepd/run"
 	"sweepd/store"
@@ -42,6 +43,7 @@ type Day struct {
 	Store      store.Store
 	Lower      []string           // results of which less is better
 	Prices     map[string]float64 // of devices
+	Published  report.Publication // what stands on every report
 	Version    string             // the program's
 	Thresholds Thresholds         // of findings that are judged again
 	// FramesShort is the share of a run that its frame times should cover; 0 means

@@ -38,6 +38,10 @@ type ReportQuestion struct {
 	Reserve    float64  `json:"reserve"`     // share of the full energy that is kept back
 	Price      []string `json:"price"`       // see ParsePrices
 	PNG        bool     `json:"png"`         // pictures for videos as well
+	Shape      []string `json:"shape"`       // of those: wide, square, upright; none: wide
+	Title      string   `json:"title"`       // of the page; "": the configuration's, else what was tested
+	Credit     string   `json:"credit"`      // beneath every chart; "": the configuration's
+	Conditions string   `json:"conditions"`  // the same, beneath every chart
 
 	// How to read frame times, where there are any, see frames.Options.
 	FrameColumn     string `json:"frame_column"`
@@ -120,6 +124,10 @@ func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames)
 	if err != nil {
 		return err
 	}
+	published, shapes, err := q.Published()
+	if err != nil {
+		return requestError(err)
+	}
 	in, err := ReportInput(ctx, d.Store, ReportRequest{
 		Filter: f, Lower: d.lower(q.Lower), Runs: q.Run, Frames: sets,
 		Questions: report.Questions{Metrics: q.Metrics, Reference: q.B, Margin: q.Margin, Declared: q.Noise, Full: full, Reserve: q.Reserve, Prices: prices},
@@ -131,8 +139,9 @@ func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames)
 		return err
 	}
 	in.Made, in.Version, in.Zone = d.Now, d.Version, d.Now.Location()
+	in.Publication = published.Or(d.Published)
 	out := tar.NewWriter(d.Out)
-	err = report.Files(ctx, report.Compose(in), report.Options{PNG: q.PNG, Progress: d.Progress}, func(name string, text []byte) error {
+	err = report.Files(ctx, report.Compose(in), report.Options{PNG: q.PNG || len(shapes) > 0, Shapes: shapes, Progress: d.Progress}, func(name string, text []byte) error {
 		if err := out.WriteHeader(&tar.Header{Name: name, Mode: 0o644, Size: int64(len(text)), ModTime: d.Now}); err != nil {
 			return err
 		}
@@ -143,6 +152,22 @@ func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames)
 		return err
 	}
 	return out.Close()
+}
+
+// Published is what the question says of what is published, and the shapes of pictures.
+func (q *ReportQuestion) Published() (p report.Publication, shapes []report.Shape, err error) {
+	p = report.Publication{Title: q.Title, Credit: q.Credit, Conditions: q.Conditions}
+	if _, err := p.Check(); err != nil {
+		return p, nil, err
+	}
+	for _, name := range q.Shape {
+		shape := report.Shape(name)
+		if !slices.Contains(report.Shapes, shape) {
+			return p, nil, fmt.Errorf("shape %q is none of wide, square and upright", run.Shorten(name))
+		}
+		shapes = append(shapes, shape)
+	}
+	return p, shapes, nil
 }
 
 // Reportable reads what a report is made of.

@@ -40,7 +40,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	handler := console.New(console.Options{
 		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
-		Prices: c.Prices, Token: w.token, Holder: w.holder, Open: w.open,
+		Prices: c.Prices, Published: c.Report.publication(), Token: w.token, Holder: w.holder, Open: w.open,
 		MetricsClosed: c.Metrics == metricsClosed, Paired: w.paired,
 		Reach: func() ([]string, bool, bool, string) {
 			secure := w.certificate != nil || console.WebConfigHasTLS(c.WebConfigFile)

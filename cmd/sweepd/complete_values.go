@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"sweepd/report"
 	"sweepd/run"
 	"sweepd/testday"
 )
@@ -69,6 +70,8 @@ func (a *app) offers(f *pflag.Flag) cobra.CompletionFunc {
 		return nil
 	case "FILE", "PATH", "NAME=FILE":
 		return nil
+	case "SHAPE":
+		return cobra.FixedCompletions([]string{string(report.Wide), string(report.Square), string(report.Upright)}, cobra.ShellCompDirectiveNoFileComp)
 	case "DIR":
 		return cobra.FixedCompletions(nil, cobra.ShellCompDirectiveFilterDirs)
 	}

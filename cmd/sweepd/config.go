@@ -15,6 +15,7 @@ import (
 	"sweepd/internal/bounded"
 	"sweepd/internal/userfile"
 	"sweepd/judge"
+	"sweepd/report"
 )
 
 // config is what the configuration file may say; deploy/sweepd.example.yaml
@@ -32,9 +33,20 @@ type config struct {
 	SettingCommand []string           `yaml:"setting_command"`
 	Lower          []string           `yaml:"lower"`
 	Prices         map[string]float64 `yaml:"prices"`
+	Report         reportWords        `yaml:"report"`
 	Thresholds     thresholds         `yaml:"thresholds"`
 	Schedule       []scheduled        `yaml:"schedule"`
 }
+
+// reportWords is report.Publication as the file names it.
+type reportWords struct {
+	Title      string         `yaml:"title"`
+	Credit     string         `yaml:"credit"`
+	Conditions string         `yaml:"conditions"`
+	Styles     map[string]int `yaml:"styles"`
+}
+
+func (w reportWords) publication() report.Publication { return report.Publication(w) }
 
 // thresholds are judge.Thresholds as the file names them.
 type thresholds struct {
@@ -117,8 +129,11 @@ func keysBeside(text []byte, at *token.Position) []string {
 		return yamlKeys(reflect.TypeFor[config]())
 	}
 	section, _, _ := strings.Cut(keyAt(string(text), at.Line), ".")
-	if section == "schedule" {
+	switch section {
+	case "schedule":
 		return yamlKeys(reflect.TypeFor[scheduled]())
+	case "report":
+		return yamlKeys(reflect.TypeFor[reportWords]())
 	}
 	return yamlKeys(reflect.TypeFor[thresholds]())
 }

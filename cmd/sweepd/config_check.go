@@ -51,6 +51,13 @@ func checkConfig(text []byte, c *config) error {
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},
 	}
+	published := c.Report.publication()
+	if key, err := published.Check(); err != nil {
+		checks = append(checks, struct {
+			key string
+			err error
+		}{"report." + key, err})
+	}
 	for _, check := range checks {
 		if check.err != nil {
 			return fmt.Errorf("%s: %s: %w", placeOf(text, check.key), check.key, check.err)

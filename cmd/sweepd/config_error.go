@@ -50,8 +50,10 @@ func placeError(text []byte, err error) error {
 
 func kindText(e *yaml.TypeError) string {
 	switch e.DstType.Kind().String() {
-	case "float64", "int", "int64", "uint64":
+	case "float64":
 		return "give a number with a decimal point"
+	case "int", "int64", "uint64":
+		return "give a whole number"
 	case "bool":
 		return "give true or false"
 	case "string":

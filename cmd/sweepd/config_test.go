@@ -16,7 +16,7 @@ func TestExampleConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Device != "unit-oak" || c.Interval.Duration != 250*time.Millisecond || c.Idle != "@every 10s" || c.Prices["unit-elm"] != 649 ||
+	if c.Device != "unit-oak" || c.Interval.Duration != 250*time.Millisecond || c.Idle != "@every 10s" || c.Prices["unit-elm"] != 649 || c.Report.Credit != "Harbour Lab" || c.Report.Styles["unit-oak"] != 2 ||
 		c.Thresholds.Settle.Duration != 1500*time.Millisecond || c.Thresholds.SettingTolerance != 0.02 || len(c.Lower) != 2 {
 		t.Errorf("got %+v", c)
 	}
@@ -25,7 +25,7 @@ func TestExampleConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, keys := range [][]string{yamlKeys(reflect.TypeFor[config]()), yamlKeys(reflect.TypeFor[thresholds]())} {
+	for _, keys := range [][]string{yamlKeys(reflect.TypeFor[config]()), yamlKeys(reflect.TypeFor[thresholds]()), yamlKeys(reflect.TypeFor[reportWords]())} {
 		for _, key := range keys {
 			if !regexp.MustCompile(`(?m)^ *(# )?` + key + `:`).Match(text) {
 				t.Errorf("%s is not in the example", key)
@@ -56,6 +56,12 @@ func TestConfigurationRefuses(t *testing.T) {
 		"share of 3":          {"thresholds:\n  setting_tolerance: 3\n", "line 2, column 22: thresholds.setting_tolerance: 3 is not a share"},
 		"negative gap":        {"thresholds:\n  gap: -1s\n", "line 2, column 8"},
 		"price of 0":          {"prices:\n  unit-oak: 0\n", "the price of unit-oak"},
+		"unknown in report":   {"report:\n  credits: me\n", `line 2, column 3: unknown key "credits": the keys there are conditions, credit, styles, title`},
+		"credit too long":     {"report:\n  credit: " + strings.Repeat("x", 201) + "\n", "line 2, column 11: report.credit: credit has 201 bytes: at most 200"},
+		"title on 2 lines":    {"report:\n  title: \"a\\nb\"\n", "line 2, column 10: report.title: title"},
+		"style 0":             {"report:\n  styles: {unit-oak: 0}\n", "report.styles: the style of unit-oak, 0, is not between 1 and 36"},
+		"one style for two":   {"report:\n  styles: {unit-oak: 2, unit-elm: 2}\n", "report.styles: unit-elm and unit-oak have the same style, 2"},
+		"a colour's name":     {"report:\n  styles: {unit-oak: blue}\n", `report.styles: "blue" is not what is wanted there: give a whole number`},
 		"device on 2 lines":   {"device: \"a\\nb\"\n", "line 1, column 9: device:"},
 		"a host with a port":  {"hosts: ['unit-oak:9745']\n", "line 1, column 8: hosts:"},
 		"a URL for a host":    {"hosts: ['http://unit-oak']\n", "line 1, column 8: hosts:"},

@@ -19,6 +19,8 @@ type reportFlags struct {
 	analysisFlags
 	out       string
 	png       bool
+	shapes    []string
+	published report.Publication
 	runs      []string
 	metrics   []string
 	reference string
@@ -36,11 +38,13 @@ func (a *app) reportCommand() *cobra.Command {
 		Short: "Write charts, tables and sentences as a page to publish",
 		Long: `Write a report of the selected runs: DIR/report.html, one file that opens without
 a network and prints on A4, and every chart as SVG, light and dark, in DIR/charts.
---png adds pictures for videos, 1920x1080 and 3840x2160. Single runs are drawn
-where --run names them, else those with the worst findings.`,
+--png adds pictures for videos, 1920x1080 and 3840x2160; --shape square and --shape
+upright those for phones. Single runs are drawn where --run names them, else those with
+the worst findings. --title, --credit and --conditions are the publisher's own words.`,
 		Example: `  sweepd report --out report
   sweepd report --out report --png --workload harbour-flight --full-energy 48.6Wh
-  sweepd report --out report --price unit-oak=749EUR --price unit-elm=549EUR`,
+  sweepd report --out report --price unit-oak=749EUR --price unit-elm=549EUR
+  sweepd report --out report --shape wide,upright --credit "Harbour Lab, May 2026"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.out == "" {
@@ -63,6 +67,10 @@ where --run names them, else those with the worst findings.`,
 	f.analysisFlags.add(cmd, false)
 	cmd.Flags().StringVar(&f.out, "out", "", "`DIR` to write into; a former report there is replaced")
 	cmd.Flags().BoolVar(&f.png, "png", false, "also write every chart as PNG, 1920x1080 and 3840x2160, light and dark")
+	cmd.Flags().StringSliceVar(&f.shapes, "shape", nil, "`SHAPE` of PNG files, which it asks for: wide (16:9), square or upright (9:16), with commas between several (default wide)")
+	cmd.Flags().StringVar(&f.published.Title, "title", "", "`TEXT` that is the page's title; unless given, the configuration's, else what was tested")
+	cmd.Flags().StringVar(&f.published.Credit, "credit", "", "`TEXT` beneath every chart, such as who made it; unless given, the configuration's")
+	cmd.Flags().StringVar(&f.published.Conditions, "conditions", "", "`TEXT` beneath every chart on how was tested, such as the room; unless given, the configuration's")
 	cmd.Flags().StringArrayVar(&f.runs, "run", nil, "`RUN` whose course is drawn (repeatable); unless given, those with the worst findings")
 	cmd.Flags().StringArrayVar(&f.metrics, "metric", nil, "`NAME` of a result (repeatable); unless given, of each workload the one that most of its runs have")
 	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
@@ -78,10 +86,14 @@ where --run names them, else those with the worst findings.`,
 // writeReport asks for the page and the charts, and writes them.
 func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written, err error) {
 	q := testday.ReportQuestion{AnalysisRequest: f.request(), Metrics: f.metrics, Run: f.runs, B: f.reference, Margin: f.margin.pointer(),
-		FullEnergy: f.full, Reserve: f.reserve.value, Price: f.prices, PNG: f.png,
+		FullEnergy: f.full, Reserve: f.reserve.value, Price: f.prices, PNG: f.png, Shape: f.shapes,
+		Title: f.published.Title, Credit: f.published.Credit, Conditions: f.published.Conditions,
 		FrameColumn: f.frames.reader.column, FrameUnit: f.frames.reader.unit, FrameTimestamps: f.frames.reader.timestamps, FrameDelimiter: f.frames.reader.delimiter.value}
 	if _, err := q.Filter(time.Now()); err != nil {
 		return w, err
+	}
+	if _, _, err := q.Published(); err != nil {
+		return w, misused(err)
 	}
 	a.hintNames(ctx, q.Named())
 	op, sent := testday.DrawReport, bytesOf{}

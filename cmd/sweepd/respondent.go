@@ -143,7 +143,7 @@ func (s *readWithUnstored) FindRun(ctx context.Context, id string) (string, erro
 // day is what operations in this process work with, but for the data.
 func (a *app) day(ctx context.Context, c config, b bytesOf) *testday.Day {
 	day := &testday.Day{
-		Lower: c.Lower, Prices: c.Prices, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Now: time.Now(),
+		Lower: c.Lower, Prices: c.Prices, Published: c.Report.publication(), FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Now: time.Now(),
 		Device: func() (string, error) { return a.watchedDevice(ctx, c) },
 		Status: func() (testday.Status, error) { return a.status(ctx) },
 		Publish: func(change func() (run.Event, error)) error {

@@ -152,20 +152,23 @@ func TestHostileNames(t *testing.T) {
 }
 
 func TestPNGHasTheSizesOfVideos(t *testing.T) {
-	for width, height := range map[int]int{1920: 1080, 3840: 2160} {
-		if width > 1920 && testing.Short() {
+	for _, want := range []struct {
+		size          Size
+		width, height int
+	}{{Wide, 1920, 1080}, {Wide, 3840, 2160}, {Square, 1080, 1080}, {Square, 2160, 2160}, {Upright, 1080, 1920}, {Upright, 2160, 3840}} {
+		if want.width > 1920 && testing.Short() {
 			continue
 		}
 		var b bytes.Buffer
-		if err := PNG(&b, everything(), width, &Dark); err != nil {
+		if err := PNG(&b, everything(), want.size, want.width, &Dark); err != nil {
 			t.Fatal(err)
 		}
 		image, err := png.Decode(&b)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := image.Bounds().Size(); got.X != width || got.Y != height {
-			t.Errorf("%v, want %d x %d", got, width, height)
+		if got := image.Bounds().Size(); got.X != want.width || got.Y != want.height {
+			t.Errorf("%v, want %d x %d", got, want.width, want.height)
 		}
 		r, g, bl, _ := image.At(2, 2).RGBA()
 		if want := Dark.Paper; uint8(r>>8) != want.R || uint8(g>>8) != want.G || uint8(bl>>8) != want.B {

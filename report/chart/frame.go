@@ -11,12 +11,16 @@ type Size struct {
 	Width, Height float64 // in points; Height 0 fits the panels
 	Text          float64 // size of the running text
 	Labels        bool    // names of curves stand at their ends, else above
+	Stacked       bool    // panels stand one above the other, also those that could be side by side
 }
 
-// Wide is 16:9, for screens, paper and videos; Narrow is for phones.
+// Wide is 16:9, for screens, paper and videos; Square and Upright, 9:16, are for what is seen
+// on a phone; Narrow is for a page on a phone, as high as its panels want.
 var (
-	Wide   = Size{Width: 960, Height: 540, Text: 17, Labels: true}
-	Narrow = Size{Width: 390, Text: 15}
+	Wide    = Size{Width: 960, Height: 540, Text: 17, Labels: true}
+	Square  = Size{Width: 720, Height: 720, Text: 17, Labels: true, Stacked: true}
+	Upright = Size{Width: 540, Height: 960, Text: 17, Stacked: true}
+	Narrow  = Size{Width: 390, Text: 15, Stacked: true}
 )
 
 // frame lays out one chart.
@@ -204,7 +208,7 @@ func (f *frame) panels(top, bottom float64) {
 	if n == 0 {
 		return
 	}
-	if f.chart.Beside && f.size.Labels && n > 1 {
+	if f.isBeside() {
 		f.beside(top, bottom)
 		return
 	}
@@ -233,6 +237,9 @@ func (f *frame) panels(top, bottom float64) {
 		f.panel(i, rooms[i])
 	}
 }
+
+// isBeside tells whether panels stand next to each other.
+func (f *frame) isBeside() bool { return f.chart.Beside && !f.size.Stacked && len(f.chart.Panels) > 1 }
 
 // beside draws the panels next to each other.
 func (f *frame) beside(top, bottom float64) {
@@ -263,7 +270,7 @@ func (f *frame) besideWidth() float64 {
 
 // wordsWidth is the width of the words above a panel's axes.
 func (f *frame) wordsWidth() float64 {
-	if f.chart.Beside && f.size.Labels && len(f.chart.Panels) > 1 {
+	if f.isBeside() {
 		return f.besideWidth()
 	}
 	if f.isAside() {

@@ -39,7 +39,7 @@ func (f *frame) labelRoom(i int) float64 {
 // namedLater tells whether a curve's name stands at a panel to the right instead,
 // where it is drawn again.
 func (f *frame) namedLater(i int, name string) bool {
-	if !f.chart.Beside {
+	if !f.isBeside() {
 		return false
 	}
 	for _, p := range f.chart.Panels[i+1:] {
@@ -54,7 +54,7 @@ func (f *frame) namedLater(i int, name string) bool {
 // what it has in common with the chart's other names, so that it still differs.
 func (f *frame) nameLines(name string) []string {
 	part := nameWidth
-	if f.chart.Beside {
+	if f.isBeside() {
 		part = nameWidthBeside
 	}
 	l, width := f.nameType(), f.size.Width*part-f.size.Text*(nameGap+1.2)

@@ -13,16 +13,16 @@ import (
 // pointsPerInch is the unit of vg: a point is 1/72 inch.
 const pointsPerInch = 72
 
-// Image draws a chart in its wide form, so many pixels wide.
-func Image(c *Chart, width int, p *Palette) image.Image {
-	dpi := int(math.Round(float64(width) / Wide.Width * pointsPerInch))
-	canvas := vgimg.NewWith(vgimg.UseWH(vg.Length(Wide.Width), vg.Length(Wide.Height)), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(p.Paper))
-	draw(canvas, cleaned(c), Wide, p)
+// Image draws a chart in a size whose height is fixed, so many pixels wide.
+func Image(c *Chart, s Size, width int, p *Palette) image.Image {
+	dpi := int(math.Round(float64(width) / s.Width * pointsPerInch)) // whole for the sizes that there are
+	canvas := vgimg.NewWith(vgimg.UseWH(vg.Length(s.Width), vg.Length(s.Height)), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(p.Paper))
+	draw(canvas, cleaned(c), s, p)
 	return canvas.Image()
 }
 
 // PNG writes Image to w.
-func PNG(w io.Writer, c *Chart, width int, p *Palette) error {
+func PNG(w io.Writer, c *Chart, s Size, width int, p *Palette) error {
 	e := png.Encoder{CompressionLevel: png.BestSpeed}
-	return e.Encode(w, Image(c, width, p))
+	return e.Encode(w, Image(c, s, width, p))
 }
