@@ -62,7 +62,7 @@ func (b *builder) framesCourseChart(list []Frames, from, to int, which string) c
 	}
 	c.Title = strings.Join(words[:min(2, len(words))], "; ") + which
 	c.Lines = []string{fmt.Sprintf("frame times over time: the longest frame and the mean of each stretch of at most about %s ms", sentence.Significant(1000*width))}
-	c.Footer = slices.DeleteFunc([]string{b.in.Words.Conditions, b.in.Words.Credit}, func(s string) bool { return s == "" }) // the files say no more
+	c.Footer = slices.DeleteFunc([]string{b.in.Publication.Conditions, b.in.Publication.Credit}, func(s string) bool { return s == "" }) // the files say no more
 	c.Alt = c.Title + ". " + strings.Join(words, ". ") + "."
 	return c
 }
