@@ -27,17 +27,13 @@ type aheadRow struct {
 	claims []*analysis.Claim
 }
 
-// aheadCharts draw who is ahead where, of all comparisons of devices; none without any. One
-// picture holds all, unless they are very many.
+// aheadCharts draw who is ahead where, of all comparisons of devices, else of the variants
+// of one; none without any. One picture holds all, unless they are very many.
 func (b *builder) aheadCharts() []chart.Chart {
 	var list []analysis.Comparison
-	for i := range b.study.Topics {
-		if t := &b.study.Topics[i]; t.Device != nil {
-			for k := range t.Device.Comparisons {
-				if c := b.study.budget.Restate(&t.Device.Comparisons[k]); slices.ContainsFunc(c.Settings, isShared) {
-					list = append(list, c)
-				}
-			}
+	for _, c := range b.headline() {
+		if c.Factor != "supply" && slices.ContainsFunc(c.Settings, isShared) {
+			list = append(list, *c)
 		}
 	}
 	if len(list) == 0 {
@@ -88,7 +84,7 @@ func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, whic
 	}
 	base := fmt.Sprintf("%s against %s (%s = 100 %%)", sentence.Side(first.A), sentence.Side(first.B), sentence.Side(first.B))
 	if several {
-		base = fmt.Sprintf("each device against %s (%s = 100 %%)", sentence.Side(first.B), sentence.Side(first.B))
+		base = fmt.Sprintf("each against %s (%s = 100 %%)", sentence.Side(first.B), sentence.Side(first.B))
 	}
 	c.Lines = []string{base + ", by the setting"}
 	c.Panels = []chart.Panel{p}
@@ -139,7 +135,7 @@ func (b *builder) aheadKey(rows []aheadRow) []chart.Item {
 		items = append(items, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
 	}
 	if has[chart.PieceKept] {
-		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "a device does not keep to this setting: not compared"})
+		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "a setting that is not kept: not compared"})
 	}
 	if crossed {
 		items = append(items, chart.Item{Symbol: chart.SymbolPlace, Text: "the lead changes, with its 95 % interval"})
@@ -286,7 +282,7 @@ func (b *builder) whoDoesNotKeep(c *analysis.Comparison, s analysis.SettingCompa
 	}
 	switch len(who) {
 	case 0:
-		return "a device"
+		return "one side"
 	case 2:
 		return "both"
 	}
@@ -374,9 +370,9 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		for _, k := range r.claims {
 			if k.Kind == analysis.ClaimCrossing {
 				if crossing++; crossing == 1 {
-					low, high = k.AtW, k.AtW
+					low, high = k.FromW, k.ToW
 				}
-				low, high = min(low, k.AtW), max(high, k.AtW)
+				low, high = min(low, k.FromW), max(high, k.ToW)
 			}
 		}
 		if strings.Count(order, "\n") > 1 {
@@ -391,7 +387,7 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	}
 	a, base := sentence.Side(rows[0].c.A), sentence.Side(rows[0].c.B)
 	if several {
-		a = "any other device"
+		a = "another"
 	}
 	switch {
 	case len(leaders) == 0 && over != "" && len(rows) == 1:
@@ -408,11 +404,8 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		for order := range flips {
 			names := strings.Split(strings.TrimSuffix(order, "\n"), "\n")
 			if len(names) == 2 {
-				where := "about " + sentence.Fixed(float64(low), 0) + " W"
-				if sentence.Fixed(float64(low), 0) != sentence.Fixed(float64(high), 0) {
-					where = sentence.Fixed(float64(low), 0) + " to " + sentence.Fixed(float64(high), 0) + " W"
-				}
-				return fmt.Sprintf("%s is ahead at low power, %s from %s on", sentence.Side(names[0]), sentence.Side(names[1]), where)
+				between := fmt.Sprintf("between %.0f and %.0f W", math.Floor(float64(low)), math.Ceil(float64(high)))
+				return fmt.Sprintf("%s is ahead at low power, %s at high: the lead changes %s", sentence.Side(names[0]), sentence.Side(names[1]), between)
 			}
 		}
 	case several:

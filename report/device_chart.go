@@ -23,34 +23,53 @@ type summed struct {
 	battery                   *analysis.BatteryGroup // nil: none
 }
 
-// deviceCharts are the summaries of all devices, or of one, a picture for each of its
-// variants and workloads.
-func (b *builder) deviceCharts(device string) []chart.Chart {
-	var list []chart.Chart
-	for i := range b.study.Topics {
-		t := &b.study.Topics[i]
-		for _, w := range t.Workloads {
-			found := map[[2]string]*summed{}
-			var order [][2]string
-			for _, groups := range bySupply(t, w) {
-				for _, g := range groups {
-					k := [2]string{g.Device, g.Variant}
-					if device != "" && g.Device != device {
-						continue
-					}
-					if found[k] == nil {
-						found[k] = &summed{t: t, device: g.Device, variant: g.Variant, workload: w, battery: b.batteryGroup(g)}
-						order = append(order, k)
-					}
-					found[k].groups = append(found[k].groups, g)
-				}
+// summaries are what the devices of a workload are summed up from, by device and variant.
+func (b *builder) summaries(t *Topic, workload string) []*summed {
+	var list []*summed
+	for _, groups := range bySupply(t, workload) {
+		for _, g := range groups {
+			i := slices.IndexFunc(list, func(s *summed) bool { return s.device == g.Device && s.variant == g.Variant })
+			if i < 0 {
+				i = len(list)
+				list = append(list, &summed{t: t, device: g.Device, variant: g.Variant, workload: workload, battery: b.batteryGroup(g)})
 			}
-			for _, k := range order {
-				list = append(list, b.deviceChart(found[k]))
-			}
+			list[i].groups = append(list[i].groups, g)
 		}
 	}
 	return list
+}
+
+// mostSummaries is how many devices of a workload get a picture of their own.
+const mostSummaries = 12
+
+// deviceCharts are the summaries of the devices of a workload, but for the one that the page
+// opens with.
+func (b *builder) deviceCharts(t *Topic, workload string) []chart.Chart {
+	var charts []chart.Chart
+	for i, s := range b.summaries(t, workload) {
+		name := b.summaryName(s)
+		if i < mostSummaries && !b.names[name] {
+			charts = append(charts, b.deviceChart(s))
+		}
+	}
+	return charts
+}
+
+// openingSummary is the picture that the page of one device opens with.
+func (b *builder) openingSummary() []chart.Chart {
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		for _, w := range t.Workloads {
+			if list := b.summaries(t, w); len(list) > 0 {
+				return []chart.Chart{b.deviceChart(list[0])}
+			}
+		}
+	}
+	return nil
+}
+
+func (b *builder) summaryName(s *summed) string {
+	return fileName("summary", s.device, s.variant, s.workload, s.t.Metric)
 }
 
 // batteryGroup is what the battery says of the device of a curve; nil where it says nothing.
@@ -74,7 +93,7 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 	place := placeSettings(list)
 	name := b.legend.name(s.device, s.variant)
 	c := chart.Chart{
-		Name: b.unique(fileName("summary", s.device, s.variant, s.workload)), Sharing: true, Aside: true,
+		Name: b.unique(b.summaryName(s)), Sharing: true, Aside: true,
 		Title: name + ": " + s.finding(),
 		Lines: []string{s.workload + ", " + strings.TrimPrefix(b.suppliesOfGroups(s.groups), " ") + ", over the setting"},
 	}

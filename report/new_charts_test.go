@@ -29,6 +29,15 @@ func measuredBuilder(t *testing.T, runs []run.Run) *builder {
 	return b
 }
 
+func allSummaries(b *builder) (list []chart.Chart) {
+	for i := range b.study.Topics {
+		for _, w := range b.study.Topics[i].Workloads {
+			list = append(list, b.deviceCharts(&b.study.Topics[i], w)...)
+		}
+	}
+	return list
+}
+
 func panelOf(t *testing.T, c chart.Chart, label string) chart.Panel {
 	t.Helper()
 	var labels []string
@@ -62,8 +71,8 @@ func TestDeviceSummary(t *testing.T) {
 	plots := oakAndElm()
 	runs := plant(21, plots[0], plots[2]) // oak alone
 	b := measuredBuilder(t, runs)
-	list := b.deviceCharts("")
-	if len(list) != 1 || list[0].Name != "summary-unit-oak-harbour-flight" {
+	list := allSummaries(b)
+	if len(list) != 1 || list[0].Name != "summary-unit-oak-harbour-flight-fps-mean" {
 		t.Fatalf("%d charts", len(list))
 	}
 	c := list[0]
@@ -126,7 +135,7 @@ func TestDeviceSummaryMarksDips(t *testing.T) {
 		}
 		return smooth(w)
 	}
-	c := builderOf(t, plant(22, p)).deviceCharts("unit-oak")[0]
+	c := allSummaries(builderOf(t, plant(22, p)))[0]
 	guides := c.Panels[0].Guides
 	if len(guides) != 1 || *guides[0].X != 21 || !strings.HasPrefix(guides[0].Text, "dip -") || !strings.Contains(c.Alt, "off the trend") {
 		t.Errorf("%+v, %q", guides, c.Alt)
@@ -141,7 +150,7 @@ func TestSummaryWithoutSensors(t *testing.T) {
 		runs[i].PackageW, runs[i].Facts = nil, nil
 	}
 	b := builderOf(t, runs)
-	c := b.deviceCharts("")[0]
+	c := allSummaries(b)[0]
 	drawn(t, c)
 	for _, p := range c.Panels {
 		if strings.Contains(p.Y.Label, "temperature") || strings.Contains(p.Y.Label, "runtime") {
@@ -169,7 +178,7 @@ func TestNewChartsOfAwkwardData(t *testing.T) {
 	one := slices.DeleteFunc(plant(24, oakAndElm()...), func(r run.Run) bool { w, _ := r.Setting.Watts(); return w != 15 })
 	for name, runs := range map[string][]run.Run{"names": plant(25, named...), "one setting": one} {
 		b := measuredBuilder(t, runs)
-		list := append(b.deviceCharts(""), b.aheadCharts()...)
+		list := append(allSummaries(b), b.aheadCharts()...)
 		for i := range b.study.Topics {
 			x := &b.study.Topics[i]
 			list = append(list, b.tradeCharts(x, "harbour-flight")...)

@@ -42,7 +42,9 @@ func (b *builder) opening(title string) Opening {
 			o.Sentences = append(o.Sentences, Statement{Sentence: sentence.Sentence{Tone: sentence.Good, Text: x.text}, Link: x.to})
 		}
 	}
-	o.Charts = b.aheadCharts()
+	if o.Charts = b.aheadCharts(); len(o.Charts) == 0 {
+		o.Charts = b.openingSummary()
+	}
 	return o
 }
 

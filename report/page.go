@@ -117,6 +117,7 @@ const (
 	asResult     = "result"
 	asEfficiency = "efficiency"
 	asPower      = "power"
+	asOverWatts  = "watts"
 )
 
 // show remembers the chart that shows something, the last one of several.

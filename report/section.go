@@ -20,7 +20,7 @@ func (b *builder) workload(t *Topic, workload string) Section {
 		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", "))
 	}
 	for _, part := range []Section{b.results(t, workload), b.devices(t, workload), b.atPackage(t, workload), b.supplies(t, workload), b.variants(t, workload),
-		b.efficiency(t, workload), b.obedience(t, workload), b.battery(workload)} {
+		b.efficiency(t, workload), b.obedience(t, workload), b.overWatts(t, workload), b.battery(workload), b.tradeOff(t, workload), b.sensors(t, workload), b.onePicture(t, workload)} {
 		if !part.empty() {
 			part.Folded = len(s.Sections) >= mostUnfolded
 			s.Sections = append(s.Sections, part)
@@ -177,6 +177,38 @@ func (b *builder) obedience(t *Topic, workload string) Section {
 		}
 	}
 	return s
+}
+
+// overWatts is the result over the watts that were measured: at equal settings devices may
+// draw different ones.
+func (b *builder) overWatts(t *Topic, workload string) Section {
+	s := Section{Title: "Result over measured watts"}
+	for supply, groups := range bySupply(t, workload) {
+		charts := b.fairCharts(t, workload, supply, groups)
+		for i, g := range groups {
+			b.draw(charts, i, len(groups), g, asOverWatts, b.curves[g])
+		}
+		s.Charts = append(s.Charts, charts...)
+	}
+	return s
+}
+
+// tradeOff is what a longer runtime costs.
+func (b *builder) tradeOff(t *Topic, workload string) Section {
+	return Section{Title: "Runtime against result", Charts: b.tradeCharts(t, workload)}
+}
+
+func (b *builder) sensors(t *Topic, workload string) Section {
+	s := Section{Title: "Temperature, clock and fan"}
+	for supply, groups := range bySupply(t, workload) {
+		s.Charts = append(s.Charts, b.sensorCharts(workload, supply, groups)...)
+	}
+	return s
+}
+
+// onePicture is each device summed up.
+func (b *builder) onePicture(t *Topic, workload string) Section {
+	return Section{Title: "Each device in one picture", Charts: b.deviceCharts(t, workload)}
 }
 
 func (b *builder) battery(workload string) Section {
