@@ -403,6 +403,9 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	case !several && len(flips) == 1 && crossing > 0:
 		for order := range flips {
 			names := strings.Split(strings.TrimSuffix(order, "\n"), "\n")
+			if text := b.commonBands(rows, names); len(names) == 2 && text != "" {
+				return text
+			}
 			if len(names) == 2 {
 				between := fmt.Sprintf("between %.0f and %.0f W", math.Floor(float64(low)), math.Ceil(float64(high)))
 				return fmt.Sprintf("%s is ahead at low power, %s at high: the lead changes %s", sentence.Side(names[0]), sentence.Side(names[1]), between)
@@ -412,4 +415,25 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		return sentence.Listed(leaders, 3) + " each lead somewhere: it depends on workload, supply and setting"
 	}
 	return "Which is ahead depends on the workload, the supply and the setting"
+}
+
+// commonBands says where each of two is ahead in all rows: from the latest beginning of its
+// bands to their earliest end; "" where there is no such place.
+func (b *builder) commonBands(rows []aheadRow, names []string) string {
+	var parts []string
+	for _, name := range names {
+		from, to := math.Inf(-1), math.Inf(1)
+		for i := range rows {
+			for _, k := range b.leadOf(&rows[i].c).bands {
+				if leads := k.Verdict == analysis.VerdictA && rows[i].c.A == name || k.Verdict == analysis.VerdictB && rows[i].c.B == name; leads {
+					from, to = max(from, float64(k.FromW)), min(to, float64(k.ToW))
+				}
+			}
+		}
+		if !(from <= to) || math.IsInf(from, 0) || math.IsInf(to, 0) {
+			return ""
+		}
+		parts = append(parts, stretchWords(analysis.Number(from), "", analysis.Number(to), ""))
+	}
+	return fmt.Sprintf("%s is ahead at %s, %s at %s", sentence.Side(names[0]), parts[0], sentence.Side(names[1]), parts[1])
 }

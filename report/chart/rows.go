@@ -59,7 +59,7 @@ const (
 	narrowRow   = 3.0 // with its name above it
 	narrowLead  = 5.6 // the same with words in two lines, and above it
 	groupGap    = 0.5
-	pieceEdge   = 0.24 // of the line beneath a lead
+	pieceEdge   = 0.2  // of the line beneath a lead
 	rowGroupMax = 0.17 // of the width, which names of groups may take
 	rowNameMax  = 0.19 // the same of names of rows
 	rowNoteMax  = 0.24
@@ -237,11 +237,11 @@ func (f *frame) row(row *Row, x scale, r room, y0, y1, group float64) {
 	}
 	top := y0 + (y1-y0)*0.08
 	if words != "" && y1-y0 > f.size.Text*2.9 {
-		top = y0 + f.size.Text*1.15
+		top = y0 + f.size.Text*1.05
 	} else {
 		words = ""
 	}
-	bottom := y1 - (y1-y0)*0.08
+	bottom := y1 - (y1-y0)*0.05
 	if most := f.size.Text * 3.2; bottom-top > most {
 		bottom, top = (top+bottom+most)/2, (top+bottom-most)/2
 	}
@@ -312,7 +312,7 @@ func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) bool {
 	x0, x1 = x0+0.75, x1-0.75
 	ink := f.palette.Ink
 	edge := stroke{colour: f.palette.Soft, width: 1}
-	words := x0
+	words, floor := x0, bottom
 	switch p.Kind {
 	case PieceLead, PieceRange:
 		colour := f.palette.colour(p.Style)
@@ -321,7 +321,8 @@ func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) bool {
 		if p.Kind == PieceLead {
 			under := f.size.Text * pieceEdge
 			f.line(stroke{colour, under, dashesOf(p.Style, under*0.7)}, [2]float64{x0, bottom - under/2}, [2]float64{x1, bottom - under/2})
-			words = f.pieceSign(x0, x1, top, bottom-under, func(x, y, r float64) { f.marker(p.Style, x, y, r) })
+			floor = bottom - under
+			words = f.pieceSign(x0, x1, top, floor, func(x, y, r float64) { f.marker(p.Style, x, y, r) })
 		}
 	case PieceLevel:
 		f.fill(x0, top, x1, bottom, f.palette.Grid)
@@ -338,7 +339,7 @@ func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) bool {
 		f.hatch(x0, top, x1, bottom)
 	}
 	f.line(edge, [2]float64{x0, top}, [2]float64{x1, top}, [2]float64{x1, bottom}, [2]float64{x0, bottom}, [2]float64{x0, top})
-	return f.pieceWords(p, words, x1, top, bottom, ink)
+	return f.pieceWords(p, words, x1, top, floor, ink)
 }
 
 // pieceSign draws the sign of a piece at its left, in its middle where it is narrow, and
@@ -358,7 +359,7 @@ func (f *frame) pieceSign(x0, x1, top, bottom float64, draw func(x, y, r float64
 func (f *frame) pieceWords(p Piece, x0, x1, top, bottom float64, ink color.Color) bool {
 	l := f.tickType()
 	width := x1 - x0 - f.size.Text*0.5
-	most := int((bottom - top) / (l.size * 1.12))
+	most := int((bottom - top) / (l.size * 1.04))
 	for _, text := range p.Words {
 		lines := strings.Split(text, "\n")
 		if one := strings.Join(lines, " "); l.width(clean(one)) <= width {
@@ -372,15 +373,15 @@ func (f *frame) pieceWords(p Piece, x0, x1, top, bottom float64, ink color.Color
 		if len(lines) > most || widest > width {
 			continue
 		}
-		y := (top+bottom)/2 - float64(len(lines))*l.size*0.56
+		y := (top+bottom)/2 - float64(len(lines))*l.size*0.53
 		for _, s := range lines {
 			at := (x0+x1)/2 - l.width(s)/2
 			if p.Kind == PieceKept {
-				f.halo(at, y+l.size*0.88, s, l, ink, left)
+				f.halo(at, y+l.size*0.86, s, l, ink, left)
 			} else {
-				f.text(at, y+l.size*0.88, s, l, ink, left)
+				f.text(at, y+l.size*0.86, s, l, ink, left)
 			}
-			y += l.size * 1.12
+			y += l.size * 1.06
 		}
 		return true
 	}
