@@ -5,7 +5,8 @@ import (
 	"slices"
 )
 
-// addAcross sums the workloads up: the mean of their overall differences, with
+// addAcross sums the workloads up: the mean of their overall differences, each over the
+// settings that both sides keep to, with
 // se = sqrt(sum se^2)/W and Satterthwaite's degrees of freedom, plain t bounds.
 // Workloads are compared with equal weight, as the geometric mean of the ratios.
 // [Fleming & Wallace 1986; Satterthwaite 1946]
@@ -15,7 +16,7 @@ func (r *CompareResult) addAcross(confidence float64) {
 	var order []key
 	for i := range r.Comparisons {
 		c := &r.Comparisons[i]
-		if c.Overall == nil {
+		if c.OverallFollowed == nil { // no setting that both sides keep to
 			continue
 		}
 		k := key{c.pair.a, c.pair.b}

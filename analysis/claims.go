@@ -122,26 +122,16 @@ func (k *Claim) span(from, to *contrast) {
 	k.FromW, k.From, k.ToW, k.To = Number(from.watts), from.name, Number(to.watts), to.name
 }
 
-// bandClaims are the bands of a stretch that settle something. The difference is the mean
-// over the settings of the band, bounded by the means of their bounds.
+// bandClaims are the bands of a stretch that settle something.
 func bandClaims(claim Claim, stretch []*contrast) []Claim {
 	var list []Claim
-	for from := 0; from < len(stretch); {
-		to := from
-		var d, lower, upper float64
-		for to < len(stretch) && stretch[to].verdict == stretch[from].verdict {
-			k := stretch[to]
-			d, lower, upper = d+k.d, lower+k.lower, upper+k.upper
-			to++
-		}
-		if stretch[from].verdict != VerdictUnclear {
-			n, k := float64(to-from), claim
-			k.Kind, k.Verdict = ClaimBand, stretch[from].verdict
-			k.span(stretch[from], stretch[to-1])
-			k.Diff, k.Lower, k.Upper = relative(d/n), relative(lower/n), relative(upper/n)
+	for _, b := range bands(stretch) {
+		if b.Verdict != VerdictUnclear {
+			k := claim
+			k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimBand, b.Verdict, b.Diff, b.Lower, b.Upper
+			k.FromW, k.From, k.ToW, k.To = b.FromW, b.From, b.ToW, b.To
 			list = append(list, k)
 		}
-		from = to
 	}
 	return list
 }

@@ -19,7 +19,7 @@ var contractCompare = map[string][]string{
 	"comparisons": {"metric", "workload", "factor", "a", "b", "device", "supply", "variant", "margin", "confidence", "noise_a", "noise_b", "blocks", "settings", "bands", "crossings", "overall", "flagged",
 		"bands_followed", "crossings_followed", "overall_followed"},
 	"settings":  {"setting_w", "n_a", "n_b", "mean_a", "mean_b", "diff", "lower", "upper", "se", "df", "p_adjusted", "verdict", "more_runs", "followed", "package_w_a", "package_w_b"},
-	"bands":     {"from_w", "to_w", "verdict"},
+	"bands":     {"from_w", "to_w", "verdict", "diff", "lower", "upper"},
 	"crossings": {"at_w", "lower_w", "upper_w"},
 	"overall":   {"diff", "lower", "upper", "verdict"},
 	"flagged":   {"run", "setting_w"},
@@ -263,11 +263,29 @@ func TestBands(t *testing.T) {
 	}
 	list[1].nB = 0
 	c := comparisonBuilder{contrasts: list}
-	got := bands(c.sharedContrasts())
-	want := []Band{{10, 10, "", "", VerdictA}, {12, 12, "", "", VerdictUnclear}, {13, 13, "", "", VerdictA}, {14, 15, "", "", VerdictTie}}
-	if !slices.Equal(got, want) {
-		t.Errorf("bands %v, want %v", got, want)
+	for i := range list {
+		list[i].d, list[i].lower, list[i].upper = 0.1*float64(i), 0.1*float64(i)-0.05, 0.1*float64(i)+0.2
 	}
+	got := bands(c.sharedContrasts())
+	want := []Band{{FromW: 10, ToW: 10, Verdict: VerdictA}, {FromW: 12, ToW: 12, Verdict: VerdictUnclear}, {FromW: 13, ToW: 13, Verdict: VerdictA}, {FromW: 14, ToW: 15, Verdict: VerdictTie}}
+	stretches := make([]Band, len(got))
+	for i, b := range got {
+		stretches[i] = stretchOf(b)
+	}
+	if !slices.Equal(stretches, want) {
+		t.Fatalf("bands %v, want %v", got, want)
+	}
+	for i, mean := range []float64{0, 0.2, 0.3, 0.45} { // of the logarithms
+		near(t, "mean", float64(got[i].Diff), math.Expm1(mean), 1e-12)
+		near(t, "lower", float64(got[i].Lower), math.Expm1(mean-0.05), 1e-12)
+		near(t, "upper", float64(got[i].Upper), math.Expm1(mean+0.2), 1e-12)
+	}
+}
+
+// stretchOf is where a band is, and its verdict, without its numbers.
+func stretchOf(b Band) Band {
+	b.Diff, b.Lower, b.Upper = 0, 0, 0
+	return b
 }
 
 // Published plans: runs per cell that find 3 % with a chance of 0.8 at 20

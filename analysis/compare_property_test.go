@@ -103,7 +103,9 @@ func swapped(c Comparison) Comparison {
 func turnedBands(list []Band) []Band {
 	list = slices.Clone(list)
 	for i := range list {
-		list[i].Verdict = turned[list[i].Verdict]
+		b := &list[i]
+		b.Verdict = turned[b.Verdict]
+		b.Diff, b.Lower, b.Upper = inverse(b.Diff), inverse(b.Upper), inverse(b.Lower)
 	}
 	return list
 }

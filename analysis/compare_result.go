@@ -1,5 +1,7 @@
 package analysis
 
+import "slices"
+
 // Verdict says which side is ahead at a setting.
 type Verdict string
 
@@ -103,13 +105,18 @@ func sameSetting(watts Number, name string, otherWatts Number, otherName string)
 	return name == otherName && (watts == otherWatts || !watts.Known() && !otherWatts.Known())
 }
 
-// Band is a maximal stretch of consecutive shared settings with one verdict.
+// Band is a maximal stretch of consecutive shared settings with one verdict. Diff is the
+// mean of a/b over them, less 1; because the bounds of all settings hold together, the
+// means of them, Lower and Upper, bound it.
 type Band struct {
 	FromW   Number  `json:"from_w"`
 	ToW     Number  `json:"to_w"`
 	From    string  `json:"from"` // names where the watts are unknown
 	To      string  `json:"to"`
 	Verdict Verdict `json:"verdict"`
+	Diff    Number  `json:"diff"`
+	Lower   Number  `json:"lower"`
+	Upper   Number  `json:"upper"`
 }
 
 // Crossing is where one side overtakes the other, with its interval in watts.
@@ -150,6 +157,19 @@ type AcrossPair struct {
 	Variant *string `json:"variant"`
 	Across
 }
+
+// Kept is the comparison over the settings that are not known to be kept by one side only,
+// or by none: elsewhere equal settings are not equal power. Its settings are all of them.
+func (c *Comparison) Kept() Comparison {
+	out := *c
+	if slices.ContainsFunc(c.Settings, func(s SettingComparison) bool { return !s.Counts() }) {
+		out.Bands, out.Crossings, out.Overall, out.Part = c.BandsFollowed, c.CrossingsFollowed, c.OverallFollowed, true
+	}
+	return out
+}
+
+// Counts tells whether a setting counts in what is said of a comparison at first.
+func (s *SettingComparison) Counts() bool { return s.Followed == nil || *s.Followed }
 
 // Groups are the runs that the comparison's sides consist of, by their labels.
 func (c *Comparison) Groups() (a, b Group) { return c.pair.a, c.pair.b }

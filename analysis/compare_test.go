@@ -65,12 +65,12 @@ func TestCompareNumbers(t *testing.T) {
 		last.MeanA.Known() || !last.MeanB.Known() || last.MoreRuns != nil || last.NA != 0 || last.NB != 3 {
 		t.Errorf("40 W, not measured with a: %+v", last)
 	}
-	bands := []Band{{10, 10, "", "", VerdictA}, {15, 15, "", "", VerdictTie}, {20, 30, "", "", VerdictB}}
+	bands := []Band{{FromW: 10, ToW: 10, Verdict: VerdictA}, {FromW: 15, ToW: 15, Verdict: VerdictTie}, {FromW: 20, ToW: 30, Verdict: VerdictB}}
 	if len(c.Bands) != len(bands) {
 		t.Fatalf("bands %v, want %v", c.Bands, bands)
 	}
 	for i, b := range bands {
-		if c.Bands[i] != b {
+		if stretchOf(c.Bands[i]) != b {
 			t.Errorf("band %v, want %v", c.Bands[i], b)
 		}
 	}

@@ -166,7 +166,7 @@ func (c *comparisonBuilder) build(between sides, p pair) Comparison {
 		NoiseSourceA: c.a.noise.source, NoiseSourceB: c.b.noise.source, Blocks: len(c.blocks),
 		Settings: make([]SettingComparison, len(c.contrasts)), Bands: bands(shared), Crossings: []Crossing{},
 		BandsFollowed: []Band{}, CrossingsFollowed: []Crossing{},
-		Flagged: c.flagged(), effect: c.overall, pair: p, made: c,
+		Flagged: c.flagged(), effect: c.followed, pair: p, made: c,
 	}
 	if c.req.Per != "" {
 		out.Better, out.Inverted = "higher", c.metric.lower // the more of a good result for every watt, the better

@@ -54,7 +54,7 @@ func TestSettingsThatASideDoesNotKeep(t *testing.T) {
 	if c.AdjustedFor != 9 || len(c.Bands) != 3 || c.Bands[0].Verdict != VerdictA || c.Bands[2].Verdict != VerdictB || len(c.Crossings) != 1 {
 		t.Errorf("adjusted for %d, bands %+v, crossings %+v", c.AdjustedFor, c.Bands, c.Crossings)
 	}
-	if want := []Band{{12, 30, "", "", VerdictTie}}; !slices.Equal(c.BandsFollowed, want) {
+	if want := (Band{FromW: 12, ToW: 30, Verdict: VerdictTie}); len(c.BandsFollowed) != 1 || stretchOf(c.BandsFollowed[0]) != want {
 		t.Errorf("bands that both follow %+v, want %+v", c.BandsFollowed, want)
 	}
 	if len(c.CrossingsFollowed) != 0 {
@@ -111,5 +111,48 @@ func TestFollowedWithoutWatts(t *testing.T) {
 		drawing(sameSettings("unit-elm", followedSet, threeOf(followedSet)), obeys)...), CompareRequest{By: "device", At: AtPackage})
 	if !slices.Equal(aligned.Bands, aligned.BandsFollowed) || *aligned.Overall != *aligned.OverallFollowed || aligned.Settings[0].Followed != nil {
 		t.Errorf("at equal package watts: %+v", aligned)
+	}
+}
+
+// Over several workloads, and for money, only the settings count that both sides keep to:
+// the mean of ln 1.0019, 1.0017, 0.9986, 1.0025 and that of a second workload without a
+// difference, 1 at every setting.
+func TestSettingsThatASideDoesNotKeepLeaveTheSums(t *testing.T) {
+	level := []float64{30, 38, 45, 52, 60, 70, 80, 88, 92}
+	capped := []float64{46, 46.5, 46, 52.1, 60.1, 69.9, 80.2, 84, 84.1}
+	var runs []run.Run
+	for workload, ofA := range map[string][]float64{"harbour-flight": capped, "tile-sort": {46, 46, 46, 52, 60, 70, 80, 84, 84}} {
+		both := append(drawing(sameSettings("unit-oak", followedSet, threeOf(ofA)), func(w float64) float64 { return followedDrawn[w] }),
+			drawing(sameSettings("unit-elm", followedSet, threeOf(level)), obeys)...)
+		for i := range both {
+			both[i].Workload = workload
+		}
+		runs = append(runs, both...)
+	}
+	r, err := Compare(runs, CompareRequest{By: "device", A: "unit-oak", B: "unit-elm"})
+	if err != nil || r.Across == nil {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	mean := (math.Log(52.1/52) + math.Log(60.1/60) + math.Log(69.9/70) + math.Log(80.2/80)) / 4
+	near(t, "across", math.Log1p(float64(r.Across.Diff)), mean/2, 1e-9)
+	value, err := Value(r, Prices{"EUR", map[string]float64{"unit-oak": 500, "unit-elm": 600}})
+	if err != nil || len(value.Values) != 2 {
+		t.Fatalf("%+v, %v", value, err)
+	}
+	v := value.Values[0]
+	if !v.Part || v.A != "unit-oak" || v.Dearer != "unit-elm" {
+		t.Errorf("part %v, a %s, dearer %s", v.Part, v.A, v.Dearer)
+	}
+	near(t, "a/b", math.Log1p(float64(v.Overall.Diff)), mean, 1e-9)
+	near(t, "b/a", math.Log1p(float64(v.Overall.Gain)), -mean, 1e-9)
+	near(t, "a/b for each 100 of the price", float64(v.Overall.DiffPer100), -100*math.Expm1(mean), 1e-9)
+	near(t, "a for its price", float64(v.Overall.ForPrice), math.Exp(mean)*1.2-1, 1e-9)
+	for _, s := range v.NotSignificant {
+		if s.FromW < 12 || s.ToW > 30 {
+			t.Errorf("not told from %g to %g W, where a side does not keep to the setting", s.FromW, s.ToW)
+		}
+	}
+	if v.Overall.DiffPer100Lower > v.Overall.DiffPer100Upper || v.Overall.ForPriceLower > v.Overall.ForPriceUpper {
+		t.Errorf("bounds the wrong way round: %+v", v.Overall)
 	}
 }

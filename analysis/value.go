@@ -24,24 +24,33 @@ type ValueResult struct {
 // DeviceValue is what the dearer of two devices buys in one workload.
 type DeviceValue struct {
 	Metric          string  `json:"metric"`
+	Unit            string  `json:"unit"`
 	Better          string  `json:"better"`
 	Workload        string  `json:"workload"`
 	Supply          string  `json:"supply"`  // "" where the sides differ in it
 	Variant         string  `json:"variant"` // "" where the sides differ in it
+	A               string  `json:"a"`       // the sides of the comparison
+	B               string  `json:"b"`
 	Dearer          string  `json:"dearer"`  // the side as the comparison names it
 	Cheaper         string  `json:"cheaper"` // the side as the comparison names it
 	PriceDearer     Number  `json:"price_dearer"`
 	PriceCheaper    Number  `json:"price_cheaper"`
 	PriceDifference Number  `json:"price_difference"`
 	Confidence      float64 `json:"confidence"` // of the bounds of all settings together, and of overall by itself
-	Part            bool    `json:"-"`          // overall leaves settings out, see Comparison.Part
+	Part            bool    `json:"-"`          // overall leaves settings out that a side does not keep to
 
 	Settings       []ValuePoint  `json:"settings"`
 	Overall        *ValuePoint   `json:"overall"` // nil without a shared setting
 	NotSignificant []SettingSpan `json:"not_told"`
 }
 
-// ValuePoint is the gain at one setting: Gain is the result of the dearer device
+// ValuePoint is the difference at one setting against the prices. Diff is a/b - 1 as the
+// comparison has it, with its bounds; DiffPer100 is it in percent for each 100 units that a
+// costs more than b (or less: both are negative then), and ForPrice is by how much a gives
+// more for its price than b for its own, the result of a over its price over that of b,
+// less 1. Where less is better the result is turned over for ForPrice: 1/result.
+//
+// The rest is the same, seen from the dearer device. Gain is the result of the dearer device
 // over that of the cheaper, less 1, turned so that positive is better for metrics
 // of either direction; Lower and Upper are the bounds of the comparison.
 // PercentPer100 is the gain in percent for each 100 units of the price
@@ -60,6 +69,17 @@ type ValuePoint struct {
 	PerPriceLower      Number `json:"per_price_lower"`
 	PerPriceUpper      Number `json:"per_price_upper"`
 	Significant        bool   `json:"told"` // the gain, or loss, is more than noise
+
+	Diff            Number `json:"diff"`
+	DiffLower       Number `json:"diff_lower"`
+	DiffUpper       Number `json:"diff_upper"`
+	DiffPer100      Number `json:"diff_per_100"`
+	DiffPer100Lower Number `json:"diff_per_100_lower"`
+	DiffPer100Upper Number `json:"diff_per_100_upper"`
+	ForPrice        Number `json:"for_price"`
+	ForPriceLower   Number `json:"for_price_lower"`
+	ForPriceUpper   Number `json:"for_price_upper"`
+	Followed        *bool  `json:"followed"` // both sides keep to the setting; nil where that is not known, and of overall
 }
 
 // SettingSpan is a stretch of consecutive shared settings.
@@ -81,7 +101,8 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 	}
 	result := ValueResult{Currency: prices.Currency, Values: []DeviceValue{}, Notes: []Note{}}
 	note := func(n Note) { addNote(&result.Notes, n) }
-	for _, c := range compared.Comparisons {
+	for i := range compared.Comparisons {
+		c := compared.Comparisons[i].Kept()
 		a, b := c.pair.a.Device, c.pair.b.Device
 		priceA, knownA := prices.ByDevice[a]
 		priceB, knownB := prices.ByDevice[b]
@@ -103,10 +124,10 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 
 func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v := DeviceValue{
-		Metric: c.Metric, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence, Part: c.Part,
-		Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
+		Metric: c.Metric, Unit: c.Unit, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence, Part: c.Part,
+		A: c.A, B: c.B, Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
 	}
-	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower"}
+	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower", a: priceA, b: priceB, lower: c.Better == "lower"}
 	if c.Supply != nil {
 		v.Supply = *c.Supply
 	}
@@ -122,7 +143,7 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v.PriceDifference = v.PriceDearer - v.PriceCheaper
 	for _, s := range c.Settings {
 		p := surcharge.point(s.Diff, s.Lower, s.Upper, s.Verdict)
-		p.SettingW, p.Setting = s.SettingW, s.Setting
+		p.SettingW, p.Setting, p.Followed = s.SettingW, s.Setting, s.Followed
 		v.Settings = append(v.Settings, p)
 	}
 	if o := c.Overall; o != nil {
@@ -138,27 +159,49 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 type surcharge struct {
 	dearer, cheaper float64
 	inverted        bool // the gain is b/a - 1
+
+	a, b  float64
+	lower bool // less is better
 }
 
 // point carries a difference and its bounds over. Every step is monotone, so the
 // bounds keep their confidence.
 func (s surcharge) point(diff, lower, upper Number, verdict Verdict) ValuePoint {
+	p := s.ofA(diff, lower, upper)
 	if s.inverted {
-		invert := func(d Number) Number { return -d / (1 + d) }
-		diff, lower, upper = invert(diff), invert(upper), invert(lower)
+		diff, lower, upper = turnedOver(diff), turnedOver(upper), turnedOver(lower)
 	}
 	per100 := func(gain Number) Number { return 100 * gain / Number((s.dearer-s.cheaper)/100) }
 	perPrice := func(gain Number) Number { return (1+gain)*Number(s.cheaper/s.dearer) - 1 }
-	return ValuePoint{
-		Gain: diff, Lower: lower, Upper: upper,
-		PercentPer100: per100(diff), PercentPer100Lower: per100(lower), PercentPer100Upper: per100(upper),
-		PerPrice: perPrice(diff), PerPriceLower: perPrice(lower), PerPriceUpper: perPrice(upper),
-		Significant: (lower > 0 || upper < 0) && verdict != VerdictUnclear,
-	}
+	p.Gain, p.Lower, p.Upper = diff, lower, upper
+	p.PercentPer100, p.PercentPer100Lower, p.PercentPer100Upper = per100(diff), per100(lower), per100(upper)
+	p.PerPrice, p.PerPriceLower, p.PerPriceUpper = perPrice(diff), perPrice(lower), perPrice(upper)
+	p.Significant = (lower > 0 || upper < 0) && verdict != VerdictUnclear
+	return p
 }
 
+// ofA is the part of a point that is seen from a.
+func (s surcharge) ofA(diff, lower, upper Number) ValuePoint {
+	p := ValuePoint{Diff: diff, DiffLower: lower, DiffUpper: upper}
+	per100 := func(d Number) Number { return 100 * d / Number((s.a-s.b)/100) }
+	p.DiffPer100, p.DiffPer100Lower, p.DiffPer100Upper = per100(diff), per100(lower), per100(upper)
+	if s.a < s.b {
+		p.DiffPer100Lower, p.DiffPer100Upper = p.DiffPer100Upper, p.DiffPer100Lower
+	}
+	if s.lower {
+		diff, lower, upper = turnedOver(diff), turnedOver(upper), turnedOver(lower)
+	}
+	forPrice := func(d Number) Number { return (1+d)*Number(s.b/s.a) - 1 }
+	p.ForPrice, p.ForPriceLower, p.ForPriceUpper = forPrice(diff), forPrice(lower), forPrice(upper)
+	return p
+}
+
+// turnedOver turns a/b - 1 into b/a - 1.
+func turnedOver(d Number) Number { return -d / (1 + d) }
+
 // notSignificant lists the stretches of shared settings where nothing can be told.
-// Settings that only one side has neither make nor break one.
+// Settings that only one side has neither make nor break one; those that a side does not
+// keep to are none.
 func notSignificant(points []ValuePoint) []SettingSpan {
 	spans := []SettingSpan{}
 	open := false
@@ -167,7 +210,7 @@ func notSignificant(points []ValuePoint) []SettingSpan {
 			continue
 		}
 		switch {
-		case p.Significant:
+		case p.Significant, p.Followed != nil && !*p.Followed:
 			open = false
 		case open:
 			last := &spans[len(spans)-1]

@@ -90,19 +90,20 @@ func holds(t *testing.T, what string, got [3]float64, truth float64) {
 func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	p := compose(t, plant(1, oakAndElm()...), Questions{Prices: analysis.Prices{Currency: "EUR", ByDevice: map[string]float64{"unit-oak": 700, "unit-elm": 500}}})
 
-	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 12 W to 30 W unit-oak is ahead by")
-	holds(t, "oak over elm", triple(t, ahead, "From 12 W to 30 W unit-oak is ahead by"), plantedLead())
+	// elm is spoken of, and oak is 100 %.
+	ahead := find(t, shortly(t, p, "Who is ahead"), "harbour-flight, on mains", "From 12 W to 30 W unit-elm is behind by")
+	behind := 100 * (1 - 1/(1+plantedLead()/100))
+	holds(t, "elm under oak", triple(t, ahead, "From 12 W to 30 W unit-elm is behind by"), behind)
 	// At equal package watts, from oak's floor to elm's cap, it is the same, and comes second.
 	list := shortly(t, p, "Who is ahead")
-	equal := find(t, list, "harbour-flight, on mains, at equal package watts", "Over all shared settings unit-oak is ahead by")
-	holds(t, "at equal watts", triple(t, equal, "Over all shared settings unit-oak is ahead by"), plantedLead())
+	equal := find(t, list, "harbour-flight, on mains, at equal package watts", "unit-elm is behind by")
+	holds(t, "at equal watts", triple(t, equal, "unit-elm is behind by"), behind)
 	if slices.Index(list, equal) < slices.Index(list, ahead) {
 		t.Errorf("equal watts come first: %q", list)
 	}
-	holds(t, "oak over elm on the whole", triple(t, ahead, "Over the settings that both keep to, unit-oak is ahead by"), plantedLead())
 
-	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "mains is ahead by")
-	holds(t, "oak on mains over battery", triple(t, battery, "mains is ahead by"), 100*(1/0.94-1))
+	battery := find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-oak", "the device on battery is behind by")
+	holds(t, "oak on battery under mains", triple(t, battery, "is behind by"), 6)
 	find(t, shortly(t, p, "What changes on battery"), "harbour-flight, unit-elm", "level within 2 %")
 
 	// 50 Wh / (5 + 1.15 x 54) W = 44.7 min.
@@ -117,9 +118,9 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 		t.Errorf("cap of 33 W: %q", capped)
 	}
 
-	money := find(t, shortly(t, p, "What a dearer device buys"), "on mains", "unit-oak costs 200 EUR more than unit-elm (700 EUR against 500 EUR)", "better by")
-	gain := triple(t, money, "better by")
-	per := triple(t, money, "keep to:")
+	money := find(t, shortly(t, p, "What a dearer device buys"), "on mains", "unit-elm costs 200 EUR less than unit-oak (500 EUR against 700 EUR)", "is behind by")
+	gain := triple(t, money, "is behind by")
+	per := triple(t, money, "that is")
 	if math.Abs(per[0]-gain[0]/2) > 0.06 {
 		t.Errorf("for every 100 of 200 EUR half of %v %%, the sentence says %v", gain[0], per[0])
 	}
@@ -163,14 +164,12 @@ func TestSentencesWhereLessIsBetter(t *testing.T) {
 		plots[i].curve = func(w float64) float64 { return top * 30 / saturating(30)(w) }
 	}
 	p := compose(t, plant(2, plots...), Questions{Prices: analysis.Prices{ByDevice: map[string]float64{"unit-oak": 700, "unit-elm": 500}}})
-	money := find(t, shortly(t, p, "What a dearer device buys"), "% (", " in 1/duration over all shared settings")
-	holds(t, "oak's speed over elm's", triple(t, money, "better by"), 100*(100.0/90-1))
-	s := find(t, shortly(t, p, "Who is ahead"), "unit-oak is ahead by")
-	holds(t, "oak under elm", triple(t, s, "is ahead by"), 10) // 90 s are 10 % less than 100 s
+	const behind = "unit-elm is behind, with" // 100 s are 11.1 % more than 90 s
+	holds(t, "elm's time over oak's", triple(t, find(t, shortly(t, p, "Who is ahead"), behind, "more time"), behind), 100*(100.0/90-1))
+	money := find(t, shortly(t, p, "What a dearer device buys"), "more time", "counting 1/(time taken) as the result")
+	holds(t, "elm's time over oak's, for money", triple(t, money, "is behind, with"), 100*(100.0/90-1))
+	holds(t, "elm's speed for its price", triple(t, money, "For its price unit-elm gives"), 100*(0.9*700/500-1))
 	find(t, shortly(t, p, "What to set"), "unit-oak", "54 W for the best result, 9")
-	if want := "Where less is better, as with duration, ahead by 10 % means 10 % less."; !strings.Contains(p.Brackets, want) {
-		t.Errorf("%q lacks %q", p.Brackets, want)
-	}
 }
 
 // A lead at settings that a side did not keep to is told together with the watts
@@ -265,8 +264,8 @@ func TestSentencesOnVariants(t *testing.T) {
 	fewer := whole
 	fewer.variant, fewer.curve = "cores=6", saturating(110*0.88)
 	p := compose(t, plant(4, whole, fewer), Questions{})
-	s := find(t, shortly(t, p, "What else was changed, and what it gives"), "cores=6 against no cores set", "no cores set is ahead by", "is ahead by")
-	holds(t, "all cores over six", triple(t, s, "is ahead by"), 100*(1/0.88-1))
+	s := find(t, shortly(t, p, "What else was changed, and what it gives"), "cores=6 against no cores set", "the device with cores=6 is behind by")
+	holds(t, "six cores under all", triple(t, s, "is behind by"), 12)
 }
 
 // Settings with names, one device alone, three devices, no result, one run.
@@ -314,7 +313,7 @@ func TestSeveralDevicesAreComparedWithTheBest(t *testing.T) {
 	runs := plant(12, plots...)
 	ahead := shortly(t, compose(t, runs, Questions{}), "Who is ahead")
 	find(t, ahead, "The others are compared with unit-oak.")
-	holds(t, "oak over ash", triple(t, find(t, ahead, "unit-ash and unit-oak", "Over all shared settings unit-oak is ahead by"), "unit-oak is ahead by"), 15)
-	holds(t, "oak over elm", triple(t, find(t, ahead, "unit-elm and unit-oak", "Over all shared settings unit-oak is ahead by"), "unit-oak is ahead by"), 100*(115.0/108-1))
+	holds(t, "ash under oak", triple(t, find(t, ahead, "unit-ash and unit-oak", "unit-ash is behind by"), "is behind by"), 100*(1-100.0/115))
+	holds(t, "elm under oak", triple(t, find(t, ahead, "unit-elm and unit-oak", "unit-elm is behind by"), "is behind by"), 100*(1-108.0/115))
 	find(t, shortly(t, compose(t, runs, Questions{Reference: "unit-elm"}), "Who is ahead"), "The others are compared with unit-elm.")
 }

@@ -62,12 +62,6 @@ func (b *builder) short() []Section {
 // more there are, the more of them miss by chance.
 func (b *builder) brackets() string {
 	text := "Two numbers in brackets are the ends of a 95 % interval."
-	for i := range b.study.Topics {
-		if t := &b.study.Topics[i]; t.Curve.Better == "lower" {
-			text += " Where less is better, as with " + t.Metric + ", ahead by 10 % means 10 % less."
-			break
-		}
-	}
 	if slices.ContainsFunc(b.study.Topics, func(t Topic) bool {
 		return slices.ContainsFunc(t.Curve.Groups, func(g analysis.CurveGroup) bool { return g.Efficiency.FromW != g.Efficiency.ToW })
 	}) {
@@ -96,25 +90,7 @@ func (b *builder) brackets() string {
 // budget of the page.
 func (b *builder) claimed(c *analysis.Comparison) []sentence.Sentence {
 	restated := b.study.budget.Restate(c)
-	return decided(&restated)
-}
-
-// decided are the sentences of a comparison that settle something: where the lead
-// changes, else who is ahead on the whole; then setting by setting.
-func decided(c *analysis.Comparison) []sentence.Sentence {
-	var list []sentence.Sentence
-	switch {
-	case len(c.Crossings) > 0:
-		list = append(list, sentence.Crossings(c))
-	case c.Overall != nil:
-		list = append(list, sentence.Overall(c))
-	}
-	for _, band := range c.Bands {
-		if band.Verdict != analysis.VerdictUnclear {
-			list = append(list, sentence.Band(c, band))
-		}
-	}
-	return list
+	return sentence.Settled(&restated)
 }
 
 func (b *builder) whoIsAhead() Section {

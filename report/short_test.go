@@ -35,21 +35,6 @@ func TestHowMany(t *testing.T) {
 	}
 }
 
-// What is settled: on the whole, then each stretch that can be told.
-func TestDecided(t *testing.T) {
-	c := &analysis.Comparison{A: "unit-oak", B: "unit-elm", Better: "higher", Overall: &analysis.Overall{Diff: 0.1, Lower: 0.05, Upper: 0.16, Verdict: analysis.VerdictA},
-		Settings: []analysis.SettingComparison{{SettingW: 10, NA: 2, NB: 2, Diff: 0.2, Lower: 0.1, Upper: 0.3, Verdict: analysis.VerdictA}},
-		Bands:    []analysis.Band{{FromW: 5, ToW: 8, Verdict: analysis.VerdictUnclear}, {FromW: 10, ToW: 10, Verdict: analysis.VerdictA}}}
-	want := "Over all shared settings unit-oak is ahead by 10.0 % (5.0 to 16.0). At 10 W unit-oak is ahead by 20.0 % (10.0 to 30.0)."
-	if got := wordsOf(decided(c)); got != want {
-		t.Errorf("got %q, want %q", got, want)
-	}
-	c.Overall = nil
-	if got := len(decided(c)); got != 1 {
-		t.Errorf("%d sentences without a whole", got)
-	}
-}
-
 // Of gains in runtime those that are more than noise, and longer.
 func TestSignificantGains(t *testing.T) {
 	gain := func(watts, minutes analysis.Number, significant bool) analysis.RuntimeGain {
@@ -65,8 +50,7 @@ func TestSignificantGains(t *testing.T) {
 	}
 }
 
-// How the intervals hold: what is said depends on how many comparisons there are, on whether
-// less is better somewhere, on whether there is a plateau, and on whether runs are advised.
+// How the intervals hold: what is said depends on how many comparisons there are, on whether there is a plateau, and on whether runs are advised.
 func TestBrackets(t *testing.T) {
 	more := 3
 	comparison := analysis.Comparison{}
@@ -85,8 +69,6 @@ func TestBrackets(t *testing.T) {
 		{"of devices, supplies and variants", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}, Supply: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}, {Metric: "score",
 			Variants: []VariantComparison{{"cores", analysis.CompareResult{Comparisons: []analysis.Comparison{open, comparison}}}}}},
 			base + " The page makes 4 comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together. " + sentence.Advised},
-		{"less is better in two", []Topic{{Metric: "score"}, {Metric: "duration", Curve: analysis.CurveResult{Better: "lower"}}, {Metric: "wait", Curve: analysis.CurveResult{Better: "lower"}}},
-			base + " Where less is better, as with duration, ahead by 10 % means 10 % less."},
 		{"a plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 8)}}}, base + " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."},
 		{"no plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 5)}}}, base},
 	} {

@@ -22,8 +22,8 @@ var contract = map[string]string{
 		history{results[name result{value unit better} set_at replaced_at] decisions[at what who why]}`,
 	"compare --by device --supply mains --json": `comparisons[metric workload factor a b device supply variant margin confidence noise_a
 		noise_b blocks settings[setting_w n_a n_b mean_a mean_b diff lower upper se df p_adjusted verdict more_runs followed package_w_a package_w_b]
-		bands[from_w to_w verdict] crossings[at_w lower_w upper_w] overall{diff lower upper verdict}
-		bands_followed[from_w to_w verdict] crossings_followed[at_w lower_w upper_w] overall_followed{diff lower upper verdict} flagged[run setting_w]
+		bands[from_w to_w verdict diff lower upper] crossings[at_w lower_w upper_w] overall{diff lower upper verdict}
+		bands_followed[from_w to_w verdict diff lower upper] crossings_followed[at_w lower_w upper_w] overall_followed{diff lower upper verdict} flagged[run setting_w]
 		confounders[] notes[]] across`,
 	"curve --json": `metric groups[device workload variant supply noise
 		points[setting_w n mean lower upper package_w system_w per_package_w per_system_w per_setting_w]

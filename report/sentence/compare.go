@@ -11,29 +11,41 @@ import (
 	"sweepd/analysis"
 )
 
-// CompareTitle says what is compared, and what both sides share.
+// CompareTitle says what is compared with what, whose result is 100 %, and what both
+// sides share.
 func CompareTitle(c *analysis.Comparison) string {
 	at := ""
 	if c.At != analysis.AtSetting {
 		at = "at equal " + c.At + " watts"
 	}
-	sides := fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, Side(c.A), Side(c.B))
-	return Joined(sides, OrEmpty(c.Device), OrEmpty(c.Supply), OrEmpty(c.Variant), CompareMetric(c), at)
+	sides := fmt.Sprintf("%s: %s (a) against %s (b = 100 %%)", c.Workload, Side(c.A), Side(c.B))
+	return Joined(sides, OrEmpty(c.Device), onSupply(OrEmpty(c.Supply)), OrEmpty(c.Variant), CompareMetric(c), at)
 }
 
-// CompareMetric is what is compared, with its unit and direction.
+// Against names the sides of a comparison: every difference is that of the first, as a
+// share of the second.
+func Against(a, b string) string {
+	return fmt.Sprintf("%s against %s (%s = 100 %%)", Side(a), Side(b), Side(b))
+}
+
+// onSupply says what feeds the device, nothing where that is not known.
+func onSupply(supply string) string {
+	if supply == "" {
+		return ""
+	}
+	return "on " + supply
+}
+
+// CompareMetric is what is compared in words, with its unit and direction.
 func CompareMetric(c *analysis.Comparison) string {
-	metric := c.Metric
+	metric := MetricName(c.Metric)
 	if c.Inverted {
-		metric = "1/" + metric
+		metric = "1/(" + metric + ")"
 	}
 	if c.Per != "" {
-		metric += " per " + denominatorOf[c.Per]
+		return metric + " per " + denominatorOf[c.Per] + ", " + c.Better + " is better"
 	}
-	if c.Unit != "" && c.Per == "" {
-		metric += " in " + c.Unit
-	}
-	return metric + ", " + c.Better + " is better"
+	return Joined(metric, unitWord(c.Unit), c.Better+" is better")
 }
 
 // denominatorOf names the watts that results are divided by.
@@ -41,42 +53,155 @@ var denominatorOf = map[string]string{
 	analysis.AtPackage: Denominator[analysis.ByPackage], analysis.AtSystem: Denominator[analysis.BySystem], analysis.AtSetting: Denominator[analysis.BySetting],
 }
 
-// Compare says who is ahead at which settings, where the lead changes, who is
-// ahead on the whole, and which runs need a look.
+// Compare says where the lead changes, who is ahead at which settings or throughout, how
+// many runs it would take to tell the rest, which settings count in none of this, and which
+// runs need a look.
 func Compare(c *analysis.Comparison) []Sentence {
-	c = kept(c)
-	var l list
-	for _, b := range c.Bands {
-		l = append(l, Band(c, b))
+	kept := c.Kept()
+	l := list(Settled(&kept))
+	_, throughout := Throughout(&kept)
+	for _, b := range kept.Bands {
+		if b.Verdict == analysis.VerdictUnclear {
+			l = append(l, unclear(&kept, b, throughout))
+		}
 	}
-	if len(c.Crossings) > 0 {
-		l = append(l, Crossings(c))
-	}
-	if c.Overall != nil {
-		l = append(l, Overall(c))
+	if len(l) > 0 {
+		l.notKept(&kept)
 	}
 	l.flagged(c.Flagged)
 	return l
 }
 
-// kept is a comparison over the settings that are not known to be kept by one side only, or
-// by none: elsewhere equal settings are not equal power, which its notes say.
-func kept(c *analysis.Comparison) *analysis.Comparison {
-	if !slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.Followed != nil && !*s.Followed }) {
-		return c
+// Settled says what a comparison settles. Each quantity is said once: where the curves cross,
+// that comes first and the mean over the settings, which hides it, is not said; a difference
+// that all settings share is said as one; else it is said where which side is ahead.
+func Settled(c *analysis.Comparison) []Sentence {
+	var l list
+	if len(c.Crossings) > 0 {
+		l = append(l, Crossings(c))
+	} else if s, ok := Throughout(c); ok {
+		return []Sentence{s}
 	}
-	out := *c
-	out.Bands, out.Crossings, out.Overall, out.Part = c.BandsFollowed, c.CrossingsFollowed, c.OverallFollowed, true
-	return &out
+	for _, b := range c.Bands {
+		if b.Verdict != analysis.VerdictUnclear {
+			l = append(l, Band(c, b))
+		}
+	}
+	if len(l) == 0 && c.Overall != nil {
+		l = append(l, Overall(c))
+	}
+	return l
 }
 
-// Crossings says where the lead changes; there must be a place.
-func Crossings(c *analysis.Comparison) Sentence {
-	var l []string
-	for _, x := range c.Crossings {
-		l = append(l, "The lead changes at "+Crossing(x)+".")
+// Throughout says by how much a side is ahead, or that both are level, at all settings: where
+// every setting says so by itself, or where the mean does and no setting contradicts it.
+func Throughout(c *analysis.Comparison) (Sentence, bool) {
+	o := c.Overall
+	members := counted(c)
+	if o == nil || o.Verdict == analysis.VerdictUnclear || len(members) < 2 || len(c.Crossings) > 0 {
+		return Sentence{}, false
 	}
-	return Sentence{Plain, strings.Join(l, " ")}
+	sure, constant := 0, true
+	for _, s := range members {
+		switch s.Verdict {
+		case o.Verdict:
+			sure++
+		case analysis.VerdictUnclear:
+			constant = constant && s.Lower.Known() && s.Lower <= o.Diff && o.Diff <= s.Upper
+		default:
+			return Sentence{}, false
+		}
+		constant = constant && !(o.Diff < s.Lower || o.Diff > s.Upper)
+	}
+	first, last := members[0], members[len(members)-1]
+	where := Capital(Range(Place(c, first.SettingW, first.Setting), Place(c, last.SettingW, last.Setting)))
+	level := o.Verdict == analysis.VerdictTie
+	tone := Good
+	if level {
+		tone = Plain
+	}
+	said := func(how, end string) (Sentence, bool) {
+		text := where + how
+		if level {
+			return Sentence{tone, text + " the two are level within " + Margin(c.Margin) + " %: " + signed(o.Diff, o.Lower, o.Upper) + end + "."}, true
+		}
+		return Sentence{tone, text + " " + Lead(c, o.Diff, o.Lower, o.Upper) + end + "."}, true
+	}
+	switch {
+	case sure == len(members) && level:
+		return said("", "")
+	case sure == len(members):
+		return said("", spread(c, members))
+	case !constant:
+		return Sentence{}, false
+	case sure == 0:
+		return said(", throughout,", "; too few runs to say it of single settings")
+	}
+	return said(", throughout,", "; single settings prove it "+strings.Join(surely(c, o.Verdict), ", "))
+}
+
+// counted are the settings of a comparison that both sides have and that count.
+func counted(c *analysis.Comparison) []analysis.SettingComparison {
+	var members []analysis.SettingComparison
+	for _, s := range c.Settings {
+		if s.NA > 0 && s.NB > 0 && (s.Counts() || !c.Part) {
+			members = append(members, s)
+		}
+	}
+	return members
+}
+
+// surely are the stretches of settings with a verdict.
+func surely(c *analysis.Comparison, v analysis.Verdict) []string {
+	var where []string
+	for _, b := range c.Bands {
+		if b.Verdict == v {
+			where = append(where, Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To)))
+		}
+	}
+	return where
+}
+
+// notKept names the settings that count in no sentence.
+func (l *list) notKept(c *analysis.Comparison) {
+	if !c.Part {
+		return
+	}
+	var left []string
+	for _, s := range c.Settings {
+		if s.NA > 0 && s.NB > 0 && !s.Counts() {
+			left = append(left, Place(c, s.SettingW, s.Setting))
+		}
+	}
+	if len(left) > 0 {
+		l.say("Not counted in this: %s, where a side does not keep to the setting.", listed(left))
+	}
+}
+
+// Crossings says where the lead changes, and to whom if that is but once; there must be a
+// place.
+func Crossings(c *analysis.Comparison) Sentence {
+	places := make([]string, len(c.Crossings))
+	for i, x := range c.Crossings {
+		places[i] = Crossing(x)
+	}
+	text := "The lead changes at " + Listed(places, len(places))
+	if len(places) == 1 {
+		below, above := analysis.VerdictUnclear, analysis.VerdictUnclear
+		for _, b := range c.Bands {
+			switch {
+			case b.Verdict != analysis.VerdictA && b.Verdict != analysis.VerdictB:
+			case b.ToW <= c.Crossings[0].AtW:
+				below = b.Verdict
+			case b.FromW >= c.Crossings[0].AtW && above == analysis.VerdictUnclear:
+				above = b.Verdict
+			}
+		}
+		if below != analysis.VerdictUnclear && above != analysis.VerdictUnclear && below != above {
+			text += ": below it " + actor(Winner(c, below)) + " is ahead, above it " + actor(Winner(c, above))
+		}
+	}
+	return Sentence{Good, text + "."}
 }
 
 // Crossing is where a lead changes, with its interval.
@@ -91,46 +216,111 @@ func Crossing(x analysis.Crossing) string {
 // Band says who is ahead over a stretch of settings, or how many runs it would
 // take to tell.
 func Band(c *analysis.Comparison, b analysis.Band) Sentence {
-	where := Capital(Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To)))
-	members := bandSettings(c, b)
-	d, lower, upper := bandMean(members)
+	where := placed(c, b)
 	switch b.Verdict {
 	case analysis.VerdictA, analysis.VerdictB:
-		return Sentence{Good, where + " " + ahead(c, b.Verdict, d, lower, upper) + spread(c, b.Verdict, members) + "."}
+		return Sentence{Good, where + " " + Lead(c, b.Diff, b.Lower, b.Upper) + spread(c, bandSettings(c, b)) + "."}
 	case analysis.VerdictTie:
-		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), difference(c.A, c.B, d, lower, upper))}
+		return Sentence{Plain, fmt.Sprintf("%s the two are level within %s %%: %s.", where, Margin(c.Margin), signed(b.Diff, b.Lower, b.Upper))}
 	}
-	return Sentence{Doubtful, where + " it cannot be told who is ahead" + wanted(c, members) + "."}
+	return unclear(c, b, false)
 }
 
-// difference is how far the result of one side is from the other's, with its interval.
-func difference(a, b string, d, lower, upper analysis.Number) string {
-	places := PercentPlaces(lower, upper)
-	return fmt.Sprintf("%s over %s %s %%%s", Side(a), Side(b), SignedPercent(float64(d), places), Percents(lower, upper, places))
+// placed says where a band is.
+func placed(c *analysis.Comparison, b analysis.Band) string {
+	return Capital(Range(Place(c, b.FromW, b.From), Place(c, b.ToW, b.To)))
 }
 
-// Overall says who is ahead over all shared settings, or those of them that both sides
-// keep to; there must be one.
+// unclear says how many runs it would take to tell who is ahead over a stretch of settings,
+// or that each of them shows what is known of all.
+func unclear(c *analysis.Comparison, b analysis.Band, known bool) Sentence {
+	what := " it cannot be told who is ahead"
+	if known {
+		what = " single settings do not prove it"
+	}
+	return Sentence{Doubtful, placed(c, b) + what + wanted(c, bandSettings(c, b)) + "."}
+}
+
+// signed is a difference with its sign and its interval: "+0.5 % (-1.0 to 2.0)".
+func signed(d, lower, upper analysis.Number) string {
+	places := leadPlaces(d, lower, upper)
+	return SignedPercent(float64(d), places) + " %" + Percents(lower, upper, places)
+}
+
+// Lead says how far side a of a comparison is ahead of b or behind: a/b - 1, whichever side
+// is ahead. Where less is better it says how much less, or more, there is.
+func Lead(c *analysis.Comparison, d, lower, upper analysis.Number) string {
+	return actor(c.A) + " is " + LeadOf(c, d, lower, upper)
+}
+
+// LeadOf is what Lead says of side a: "behind by 8.5 % (5.6 to 11.3)", where less is better
+// "ahead, with 8.5 % less time (5.6 to 11.3)".
+func LeadOf(c *analysis.Comparison, d, lower, upper analysis.Number) string {
+	amount, direction := "", "more"
+	if d < 0 {
+		d, lower, upper, direction = -d, -upper, -lower, "less"
+	}
+	places := leadPlaces(d, lower, upper)
+	amount = Fixed(100*float64(d), places) + " %"
+	within := Percents(lower, upper, places)
+	switch lower := c.Better == "lower"; {
+	case !lower && direction == "more":
+		return "ahead by " + amount + within
+	case !lower:
+		return "behind by " + amount + within
+	case direction == "less":
+		return "ahead, with " + amount + " less" + ofWhat(c) + within
+	}
+	return "behind, with " + amount + " more" + ofWhat(c) + within
+}
+
+// ofWhat names what there is less of, where that is a time.
+func ofWhat(c *analysis.Comparison) string {
+	switch c.Unit {
+	case "s", "ms", "us", "µs", "ns", "min", "h":
+		return " time"
+	}
+	return ""
+}
+
+// leadPlaces are the decimals of a lead: as its interval deserves, and no more than three
+// digits in all.
+func leadPlaces(d, lower, upper analysis.Number) int {
+	return min(PercentPlaces(lower, upper), threeDigits(100*float64(d)))
+}
+
+// threeDigits are the decimals, at most two, with which v has three digits.
+func threeDigits(v float64) int {
+	switch v = math.Abs(v); {
+	case v >= 100:
+		return 0
+	case v >= 10:
+		return 1
+	}
+	return 2
+}
+
+// Overall says who is ahead on the mean over all shared settings, or those of them that both
+// sides keep to; there must be one.
 func Overall(c *analysis.Comparison) Sentence {
-	o := c.Overall
-	over := "Over all shared settings "
+	over := "On the mean over all shared settings "
 	if c.Part {
-		over = "Over the settings that both keep to, "
+		over = "On the mean over the settings that both keep to, "
 	}
-	return Sentence{Plain, over + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper,
-		"the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}
+	o := c.Overall
+	return Sentence{Plain, over + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper, "the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}
 }
 
-// verdict says which side is ahead and by how much, or with these words that the sides
+// verdict says how far side a is ahead or behind, or with these words that the sides
 // are level or that it cannot be told.
 func verdict(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.Number, level, unclear string) string {
 	switch v {
 	case analysis.VerdictA, analysis.VerdictB:
-		return ahead(c, v, d, lower, upper)
+		return Lead(c, d, lower, upper)
 	case analysis.VerdictTie:
-		return level + ": " + difference(c.A, c.B, d, lower, upper)
+		return level + ": " + signed(d, lower, upper)
 	}
-	return unclear + ": " + difference(c.A, c.B, d, lower, upper)
+	return unclear + ": " + signed(d, lower, upper)
 }
 
 // Common names what both sides of a comparison have in common: device, supply and
@@ -142,8 +332,8 @@ func Common(device, supply, variant *string) string {
 // Across says who is ahead over several workloads together.
 func Across(a, b string, x analysis.Across) string {
 	c := &analysis.Comparison{A: a, B: b, Better: x.Better}
-	return fmt.Sprintf("Over %d workloads %s.", x.Workloads, verdict(c, x.Verdict, x.Diff, x.Lower, x.Upper,
-		Side(a)+" and "+Side(b)+" are level within the margin", "it cannot be told whether "+Side(a)+" or "+Side(b)+" is ahead"))
+	return fmt.Sprintf("Over %d workloads, %s: %s.", x.Workloads, Against(a, b), verdict(c, x.Verdict, x.Diff, x.Lower, x.Upper,
+		"level within the margin", "it cannot be told who is ahead"))
 }
 
 // Place is a setting of a comparison, measured watts with one decimal; runs without a
@@ -176,59 +366,20 @@ func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingCom
 	return members
 }
 
-// bandMean is the geometric mean of a/b over settings, minus 1. Because the
-// bounds of all settings hold together, their means bound it.
-func bandMean(members []analysis.SettingComparison) (d, lower, upper analysis.Number) {
-	for _, s := range members {
-		d += analysis.Number(math.Log1p(float64(s.Diff)))
-		lower += analysis.Number(math.Log1p(float64(s.Lower)))
-		upper += analysis.Number(math.Log1p(float64(s.Upper)))
-	}
-	mean := func(sum analysis.Number) analysis.Number {
-		return analysis.Number(math.Expm1(float64(sum) / float64(len(members))))
-	}
-	return mean(d), mean(lower), mean(upper)
-}
-
-// ahead says by how much a side is ahead: how far its result differs from the
-// other's, as a share of the other's.
-func ahead(c *analysis.Comparison, v analysis.Verdict, d, lower, upper analysis.Number) string {
-	winner := Side(c.A)
-	if v == analysis.VerdictB {
-		winner = Side(c.B)
-	}
-	d, lower, upper = lead(c, v, d), lead(c, v, lower), lead(c, v, upper)
-	lower, upper = min(lower, upper), max(lower, upper)
-	places := PercentPlaces(lower, upper)
-	return fmt.Sprintf("%s is ahead by %s %%%s", winner, Fixed(100*float64(d), places), Percents(lower, upper, places))
-}
-
-// spread says that the lead over several settings is a mean, with the least and the
+// spread says that a lead over several settings is a mean, with the least and the
 // greatest lead.
-func spread(c *analysis.Comparison, v analysis.Verdict, members []analysis.SettingComparison) string {
+func spread(c *analysis.Comparison, members []analysis.SettingComparison) string {
 	if len(members) < 2 {
 		return ""
 	}
-	leads := make([]float64, len(members))
-	for i, s := range members {
-		leads[i] = float64(lead(c, v, s.Diff))
-	}
-	least, most := slices.Index(leads, slices.Min(leads)), slices.Index(leads, slices.Max(leads))
-	at := func(i int) string {
-		return Fixed(100*leads[i], 1) + " % at " + Place(c, members[i].SettingW, members[i].Setting)
+	size := func(s analysis.SettingComparison) float64 { return math.Abs(float64(s.Diff)) }
+	by := func(x, y analysis.SettingComparison) int { return cmp.Compare(size(x), size(y)) }
+	least, most := slices.MinFunc(members, by), slices.MaxFunc(members, by)
+	at := func(s analysis.SettingComparison) string {
+		places := leadPlaces(s.Diff, analysis.Unknown(), analysis.Unknown())
+		return Fixed(100*size(s), places) + " % at " + Place(c, s.SettingW, s.Setting)
 	}
 	return " on average, from " + at(least) + " to " + at(most)
-}
-
-// lead turns a/b - 1 into how far the side that is ahead differs from the other.
-func lead(c *analysis.Comparison, v analysis.Verdict, d analysis.Number) analysis.Number {
-	if v == analysis.VerdictB {
-		d = 1/(1+d) - 1
-	}
-	if c.Better == "lower" { // less is more: the size of the difference
-		d = -d
-	}
-	return d
 }
 
 // PercentPlaces are the decimals of a percentage with these bounds (ratios): 1,

@@ -1,6 +1,7 @@
 package sentence
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -17,22 +18,22 @@ func TestCompareTitle(t *testing.T) {
 	}{
 		{"devices share supply and variant",
 			analysis.Comparison{Workload: "harbour-flight", A: "unit-oak", B: "unit-elm", Supply: ref("mains"), Variant: ref("cores=6"), Metric: "fps_mean", Unit: "fps", Better: "higher", At: analysis.AtSetting},
-			"harbour-flight: unit-oak (a) and unit-elm (b), mains, cores=6, fps_mean in fps, higher is better", "fps_mean in fps, higher is better"},
+			"harbour-flight: unit-oak (a) against unit-elm (b = 100 %), on mains, cores=6, mean frame rate, fps, higher is better", "mean frame rate, fps, higher is better"},
 		{"supplies of a device without a variant, no unit, at measured watts",
 			analysis.Comparison{Workload: "tile-sort", A: "battery", B: "mains", Device: ref("unit-oak"), Variant: ref(""), Metric: "score", Better: "higher", At: analysis.AtPackage},
-			"tile-sort: battery (a) and mains (b), unit-oak, score, higher is better, at equal package watts", "score, higher is better"},
+			"tile-sort: battery (a) against mains (b = 100 %), unit-oak, score, higher is better, at equal package watts", "score, higher is better"},
 		{"a variant that lacks a key, all shared that can be",
 			analysis.Comparison{Workload: "tile-sort", A: "cores=6", B: "cores=", Device: ref("unit-oak"), Supply: ref("battery"), Metric: "duration", Unit: "s", Better: "lower", At: analysis.AtSystem},
-			"tile-sort: cores=6 (a) and no cores set (b), unit-oak, battery, duration in s, lower is better, at equal system watts", "duration in s, lower is better"},
+			"tile-sort: cores=6 (a) against no cores set (b = 100 %), unit-oak, on battery, time taken, s, lower is better, at equal system watts", "time taken, s, lower is better"},
 		{"a time per package watt",
 			analysis.Comparison{Workload: "tile-sort", A: "unit-oak", B: "unit-elm", Metric: "duration", Unit: "s", Better: "higher", Inverted: true, Per: analysis.AtPackage, At: analysis.AtSetting},
-			"tile-sort: unit-oak (a) and unit-elm (b), 1/duration per package watt, higher is better", "1/duration per package watt, higher is better"},
+			"tile-sort: unit-oak (a) against unit-elm (b = 100 %), 1/(time taken) per package watt, higher is better", "1/(time taken) per package watt, higher is better"},
 		{"a result per watt of the whole device",
 			analysis.Comparison{Workload: "tile-sort", A: "unit-oak", B: "unit-elm", Metric: "score", Better: "higher", Per: analysis.AtSystem, At: analysis.AtSetting},
-			"tile-sort: unit-oak (a) and unit-elm (b), score per watt of the whole device, higher is better", "score per watt of the whole device, higher is better"},
+			"tile-sort: unit-oak (a) against unit-elm (b = 100 %), score per watt of the whole device, higher is better", "score per watt of the whole device, higher is better"},
 		{"a result per set watt",
 			analysis.Comparison{Workload: "tile-sort", A: "unit-oak", B: "unit-elm", Metric: "score", Better: "higher", Per: analysis.AtSetting, At: analysis.AtSetting},
-			"tile-sort: unit-oak (a) and unit-elm (b), score per set watt, higher is better", "score per set watt, higher is better"},
+			"tile-sort: unit-oak (a) against unit-elm (b = 100 %), score per set watt, higher is better", "score per set watt, higher is better"},
 	} {
 		if got := CompareTitle(&c.c); got != c.title {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.title)
@@ -65,99 +66,191 @@ func settingWith(watts analysis.Number, v analysis.Verdict, diff, lower, upper a
 	return analysis.SettingComparison{SettingW: watts, NA: 2, NB: 2, Verdict: v, Diff: diff, Lower: lower, Upper: upper}
 }
 
-// A lead is a share of the other side's result: a/b - 1 where a is ahead, b/a - 1
-// where b is, and the size of it where less is better. Over several settings it is
-// the geometric mean.
+// bandOf is the band of settings that the analysis makes: the geometric means of a/b and of
+// its bounds, less 1.
+func bandOf(settings ...analysis.SettingComparison) analysis.Band {
+	first := settings[0]
+	b := analysis.Band{FromW: first.SettingW, From: first.Setting, Verdict: first.Verdict}
+	var d, lower, upper, n float64
+	for _, s := range settings {
+		if s.NA > 0 && s.NB > 0 {
+			d, lower, upper, n = d+math.Log1p(float64(s.Diff)), lower+math.Log1p(float64(s.Lower)), upper+math.Log1p(float64(s.Upper)), n+1
+		}
+		b.ToW, b.To = s.SettingW, s.Setting
+	}
+	mean := func(sum float64) analysis.Number { return analysis.Number(math.Expm1(sum / n)) }
+	b.Diff, b.Lower, b.Upper = mean(d), mean(lower), mean(upper)
+	return b
+}
+
+// A lead is a/b - 1 whichever side is ahead, a being the one that is spoken of; where less
+// is better it is how much less there is, or more.
 func TestBand(t *testing.T) {
 	u := analysis.Unknown()
 	quiet, fast, oneSided := settingWith(u, analysis.VerdictA, 0.44, 0.21, 0.69), settingWith(u, analysis.VerdictA, 0.21, 0.1025, 0.44), settingWith(12, analysis.VerdictA, u, u, u)
 	quiet.Setting, fast.Setting, oneSided.NA = "quiet", "fast", 0
 	for _, c := range []struct {
-		name, better, at string
-		settings         []analysis.SettingComparison
-		want             Sentence
+		name, better, unit, at string
+		settings               []analysis.SettingComparison
+		want                   Sentence
 	}{
-		{"a", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.1, 0.05, 0.16)},
+		{"a", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.1, 0.05, 0.16)},
 			Sentence{Good, "At 10 W unit-oak is ahead by 10.0 % (5.0 to 16.0)."}},
-		{"b: 1/0.8, 1/0.9 and 1/0.625", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, -0.2, -0.375, -0.1)},
-			Sentence{Good, "At 10 W unit-elm is ahead by 25.0 % (11.1 to 60.0)."}},
-		{"a, less is better", "lower", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, -0.2, -0.3, -0.05)},
-			Sentence{Good, "At 10 W unit-oak is ahead by 20.0 % (5.0 to 30.0)."}},
-		{"b, less is better: 1/1.25, 1/1.1 and 1/1.6", "lower", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, 0.25, 0.1, 0.6)},
-			Sentence{Good, "At 10 W unit-elm is ahead by 20.0 % (9.1 to 37.5)."}},
-		{"level", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictTie, 0.005, -0.01, 0.02)},
-			Sentence{Plain, "At 10 W the two are level within 2 %: unit-oak over unit-elm +0.5 % (-1.0 to 2.0)."}},
-		{"level, with narrow bounds", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictTie, -0.002, -0.005, 0.001)},
-			Sentence{Plain, "At 10 W the two are level within 2 %: unit-oak over unit-elm -0.20 % (-0.50 to 0.10)."}},
-		{"cannot be told, and nothing says how many runs", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictUnclear, 0.1, -0.1, 0.3)},
+		{"b", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, -0.2, -0.375, -0.1)},
+			Sentence{Good, "At 10 W unit-oak is behind by 20.0 % (10.0 to 37.5)."}},
+		{"a, less is better", "lower", "points", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, -0.2, -0.3, -0.05)},
+			Sentence{Good, "At 10 W unit-oak is ahead, with 20.0 % less (5.0 to 30.0)."}},
+		{"b, less time is better", "lower", "s", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, 0.25, 0.1, 0.6)},
+			Sentence{Good, "At 10 W unit-oak is behind, with 25.0 % more time (10.0 to 60.0)."}},
+		{"three digits at most", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 1.23456, 1.2, 1.27)},
+			Sentence{Good, "At 10 W unit-oak is ahead by 123 % (120 to 127)."}},
+		{"three digits of a lead that is well known", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.12345, 0.12241, 0.12449)},
+			Sentence{Good, "At 10 W unit-oak is ahead by 12.3 % (12.2 to 12.4)."}},
+		{"level", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictTie, 0.005, -0.01, 0.02)},
+			Sentence{Plain, "At 10 W the two are level within 2 %: +0.5 % (-1.0 to 2.0)."}},
+		{"level, with narrow bounds", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictTie, -0.002, -0.005, 0.001)},
+			Sentence{Plain, "At 10 W the two are level within 2 %: -0.20 % (-0.50 to 0.10)."}},
+		{"cannot be told, and nothing says how many runs", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictUnclear, 0.1, -0.1, 0.3)},
 			Sentence{Doubtful, "At 10 W it cannot be told who is ahead: how many runs would tell is not known at 10 W."}},
 		// sqrt(1.44 x 1.21) = 1.32, sqrt(1.21 x 1.1025) = 1.155, sqrt(1.69 x 1.44) = 1.56
-		{"a at two of three settings, of which one is not shared", "higher", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.44, 0.21, 0.69), oneSided, settingWith(15, analysis.VerdictA, 0.21, 0.1025, 0.44)},
+		{"a at two of three settings, of which one is not shared", "higher", "", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.44, 0.21, 0.69), oneSided, settingWith(15, analysis.VerdictA, 0.21, 0.1025, 0.44)},
 			Sentence{Good, "From 10 W to 15 W unit-oak is ahead by 32.0 % (15.5 to 56.0) on average, from 21.0 % at 15 W to 44.0 % at 10 W."}},
-		// 1/1.25 = 0.8, 1/1.6 = 0.625, 1/sqrt(2) = 0.7071, 1/1.21 = 0.8264, 1/2 = 0.5
-		{"b at two settings, less is better", "lower", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, 0.25, 0.21, 1), settingWith(15, analysis.VerdictB, 0.6, 0.21, 1)},
-			Sentence{Good, "From 10 W to 15 W unit-elm is ahead by 29.3 % (17.4 to 50.0) on average, from 20.0 % at 10 W to 37.5 % at 15 W."}},
-		{"named settings", "higher", "", []analysis.SettingComparison{quiet, fast},
+		// sqrt(1.25 x 1.6) = 1.414
+		{"b at two settings, less is better", "lower", "min", "", []analysis.SettingComparison{settingWith(10, analysis.VerdictB, 0.25, 0.21, 1), settingWith(15, analysis.VerdictB, 0.6, 0.21, 1)},
+			Sentence{Good, "From 10 W to 15 W unit-oak is behind, with 41.4 % more time (21.0 to 100.0) on average, from 25.0 % at 10 W to 60.0 % at 15 W."}},
+		{"named settings", "higher", "", "", []analysis.SettingComparison{quiet, fast},
 			Sentence{Good, "From quiet to fast unit-oak is ahead by 32.0 % (15.5 to 56.0) on average, from 21.0 % at fast to 44.0 % at quiet."}},
-		{"measured watts", "higher", analysis.AtSystem, []analysis.SettingComparison{settingWith(9.96, analysis.VerdictA, 0.1, 0.05, 0.16)},
+		{"measured watts", "higher", "", analysis.AtSystem, []analysis.SettingComparison{settingWith(9.96, analysis.VerdictA, 0.1, 0.05, 0.16)},
 			Sentence{Good, "At 10.0 W unit-oak is ahead by 10.0 % (5.0 to 16.0)."}},
 	} {
-		first, last := c.settings[0], c.settings[len(c.settings)-1]
-		cmp := &analysis.Comparison{A: "unit-oak", B: "unit-elm", Better: c.better, At: c.at, Margin: 0.02}
+		first := c.settings[0]
+		cmp := &analysis.Comparison{A: "unit-oak", B: "unit-elm", Better: c.better, Unit: c.unit, At: c.at, Margin: 0.02}
 		// What lies beyond the band does not count.
 		cmp.Settings = slices.Concat([]analysis.SettingComparison{settingWith(5, first.Verdict, 9, 8, 10)}, c.settings, []analysis.SettingComparison{settingWith(54, first.Verdict, 9, 8, 10)})
-		if got := Band(cmp, analysis.Band{FromW: first.SettingW, From: first.Setting, ToW: last.SettingW, To: last.Setting, Verdict: first.Verdict}); got != c.want {
+		if got := Band(cmp, bandOf(c.settings...)); got != c.want {
 			t.Errorf("%s: got %v, want %v", c.name, got, c.want)
 		}
 	}
 }
 
-// On the whole, and over several workloads.
+// On the mean, and over several workloads.
 func TestOverall(t *testing.T) {
+	const across = "Over 2 workloads, unit-oak against no cores set (no cores set = 100 %): "
 	for _, c := range []struct {
 		verdict            analysis.Verdict
 		better             string
 		diff, lower, upper analysis.Number
 		overall, across    string
 	}{
-		{analysis.VerdictA, "higher", 0.1, 0.05, 0.16, "Over all shared settings unit-oak is ahead by 10.0 % (5.0 to 16.0).", "Over 2 workloads unit-oak is ahead by 10.0 % (5.0 to 16.0)."},
-		{analysis.VerdictB, "higher", -0.2, -0.375, -0.1, "Over all shared settings no cores set is ahead by 25.0 % (11.1 to 60.0).", "Over 2 workloads no cores set is ahead by 25.0 % (11.1 to 60.0)."},
-		{analysis.VerdictA, "lower", -0.2, -0.3, -0.05, "Over all shared settings unit-oak is ahead by 20.0 % (5.0 to 30.0).", "Over 2 workloads unit-oak is ahead by 20.0 % (5.0 to 30.0)."},
-		{analysis.VerdictTie, "higher", 0.005, -0.01, 0.02, "Over all shared settings the two are level within 1.5 %: unit-oak over no cores set +0.5 % (-1.0 to 2.0).",
-			"Over 2 workloads unit-oak and no cores set are level within the margin: unit-oak over no cores set +0.5 % (-1.0 to 2.0)."},
-		{analysis.VerdictUnclear, "higher", 0.05, analysis.Unknown(), analysis.Unknown(), "Over all shared settings it cannot be told who is ahead: unit-oak over no cores set +5.0 %.",
-			"Over 2 workloads it cannot be told whether unit-oak or no cores set is ahead: unit-oak over no cores set +5.0 %."},
+		{analysis.VerdictA, "higher", 0.1, 0.05, 0.16, "unit-oak is ahead by 10.0 % (5.0 to 16.0).", "unit-oak is ahead by 10.0 % (5.0 to 16.0)."},
+		{analysis.VerdictB, "higher", -0.2, -0.375, -0.1, "unit-oak is behind by 20.0 % (10.0 to 37.5).", "unit-oak is behind by 20.0 % (10.0 to 37.5)."},
+		{analysis.VerdictA, "lower", -0.2, -0.3, -0.05, "unit-oak is ahead, with 20.0 % less (5.0 to 30.0).", "unit-oak is ahead, with 20.0 % less (5.0 to 30.0)."},
+		{analysis.VerdictTie, "higher", 0.005, -0.01, 0.02, "the two are level within 1.5 %: +0.5 % (-1.0 to 2.0).", "level within the margin: +0.5 % (-1.0 to 2.0)."},
+		{analysis.VerdictUnclear, "higher", 0.05, analysis.Unknown(), analysis.Unknown(), "it cannot be told who is ahead: +5.0 %.", "it cannot be told who is ahead: +5.0 %."},
 	} {
 		cmp := &analysis.Comparison{A: "unit-oak", B: "cores=", Better: c.better, Margin: 0.015, Overall: &analysis.Overall{Diff: c.diff, Lower: c.lower, Upper: c.upper, Verdict: c.verdict}}
-		if got, want := Overall(cmp), (Sentence{Plain, c.overall}); got != want {
+		if got, want := Overall(cmp), (Sentence{Plain, "On the mean over all shared settings " + c.overall}); got != want {
 			t.Errorf("%s: got %v, want %v", c.verdict, got, want)
 		}
-		if got := Across("unit-oak", "cores=", analysis.Across{Workloads: 2, Better: c.better, Diff: c.diff, Lower: c.lower, Upper: c.upper, Verdict: c.verdict}); got != c.across {
-			t.Errorf("%s: got %q, want %q", c.verdict, got, c.across)
+		cmp.Part = true
+		if got, want := Overall(cmp), (Sentence{Plain, "On the mean over the settings that both keep to, " + c.overall}); got != want {
+			t.Errorf("%s, of some: got %v, want %v", c.verdict, got, want)
+		}
+		if got := Across("unit-oak", "cores=", analysis.Across{Workloads: 2, Better: c.better, Diff: c.diff, Lower: c.lower, Upper: c.upper, Verdict: c.verdict}); got != across+c.across {
+			t.Errorf("%s: got %q, want %q", c.verdict, got, across+c.across)
 		}
 	}
 }
 
-// All of a comparison, in the order in which it is read.
+// All of a comparison, in the order in which it is read: where the curves cross, that leads,
+// and the mean is left to the table.
 func TestCompareSays(t *testing.T) {
+	ten, fifteen := settingWith(10, analysis.VerdictA, 0.1, 0.05, 0.16), settingWith(15, analysis.VerdictB, -0.2, -0.375, -0.1)
 	c := &analysis.Comparison{A: "unit-oak", B: "unit-elm", Better: "higher", Margin: 0.02,
-		Settings:  []analysis.SettingComparison{settingWith(10, analysis.VerdictA, 0.1, 0.05, 0.16), settingWith(15, analysis.VerdictB, -0.2, -0.375, -0.1)},
-		Bands:     []analysis.Band{{FromW: 10, ToW: 10, Verdict: analysis.VerdictA}, {FromW: 15, ToW: 15, Verdict: analysis.VerdictB}},
+		Settings:  []analysis.SettingComparison{ten, fifteen},
+		Bands:     []analysis.Band{bandOf(ten), bandOf(fifteen)},
 		Crossings: []analysis.Crossing{{AtW: 12, LowerW: 11, UpperW: 13}},
 		Overall:   &analysis.Overall{Diff: 0.005, Lower: -0.01, Upper: 0.02, Verdict: analysis.VerdictTie},
 		Flagged:   []analysis.FlaggedRun{{Run: "20261124-0123456789ab", SettingW: 15, N: 3}}}
 	want := []Sentence{
+		{Good, "The lead changes at 12.0 W (11.0 to 13.0): below it unit-oak is ahead, above it unit-elm."},
 		{Good, "At 10 W unit-oak is ahead by 10.0 % (5.0 to 16.0)."},
-		{Good, "At 15 W unit-elm is ahead by 25.0 % (11.1 to 60.0)."},
-		{Plain, "The lead changes at 12.0 W (11.0 to 13.0)."},
-		{Plain, "Over all shared settings the two are level within 2 %: unit-oak over unit-elm +0.5 % (-1.0 to 2.0)."},
+		{Good, "At 15 W unit-oak is behind by 20.0 % (10.0 to 37.5)."},
 		{Plain, "Unlike its repeats, and counted all the same: 456789ab at 15 W."},
 	}
 	if got := Compare(c); !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}
+	c.Crossings = append(c.Crossings, analysis.Crossing{AtW: 13, LowerW: 12.5, UpperW: 14})
+	if got, want := Crossings(c).Text, "The lead changes at 12.0 W (11.0 to 13.0) and 13.0 W (12.5 to 14.0)."; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
 	if got := Compare(&analysis.Comparison{}); len(got) != 0 {
 		t.Errorf("nothing shared: got %v", got)
+	}
+}
+
+// One quantity has one interval: the mean is said where it stands for all settings, by
+// itself where no setting tells, and nowhere beside the bands.
+func TestOneIntervalForOneQuantity(t *testing.T) {
+	const a, b, tie, open = analysis.VerdictA, analysis.VerdictB, analysis.VerdictTie, analysis.VerdictUnclear
+	overall := func(v analysis.Verdict, d, lower, upper analysis.Number) *analysis.Overall {
+		return &analysis.Overall{Verdict: v, Diff: d, Lower: lower, Upper: upper}
+	}
+	for _, c := range []struct {
+		name     string
+		settings []analysis.SettingComparison
+		overall  *analysis.Overall
+		want     []string
+	}{
+		{"ahead at every setting", []analysis.SettingComparison{settingWith(10, a, 0.10, 0.06, 0.14), settingWith(15, a, 0.20, 0.16, 0.24)}, overall(a, 0.149, 0.13, 0.168),
+			[]string{"From 10 W to 15 W unit-oak is ahead by 14.9 % (13.0 to 16.8) on average, from 10.0 % at 10 W to 20.0 % at 15 W."}},
+		{"level at every setting", []analysis.SettingComparison{settingWith(10, tie, 0.001, -0.01, 0.01), settingWith(15, tie, 0.003, -0.01, 0.01)}, overall(tie, 0.002, -0.004, 0.008),
+			[]string{"From 10 W to 15 W the two are level within 2 %: +0.2 % (-0.4 to 0.8)."}},
+		{"behind by as much everywhere, though no setting proves it", []analysis.SettingComparison{settingWith(10, open, -0.03, -0.07, 0.01), settingWith(15, open, -0.02, -0.06, 0.02), settingWith(20, open, -0.04, -0.08, 0.01)}, overall(b, -0.03, -0.05, -0.01),
+			[]string{"From 10 W to 20 W, throughout, unit-oak is behind by 3.0 % (1.0 to 5.0); too few runs to say it of single settings."}},
+		{"behind by as much everywhere, proved at two settings", []analysis.SettingComparison{settingWith(10, b, -0.05, -0.08, -0.01), settingWith(15, open, -0.02, -0.06, 0.02), settingWith(20, b, -0.04, -0.08, -0.01)}, overall(b, -0.037, -0.05, -0.02),
+			[]string{"From 10 W to 20 W, throughout, unit-oak is behind by 3.7 % (2.0 to 5.0); single settings prove it at 10 W, at 20 W."}},
+		{"behind at one setting only", []analysis.SettingComparison{settingWith(10, open, 0, -0.01, 0.01), settingWith(15, open, 0, -0.01, 0.01), settingWith(20, b, -0.08, -0.12, -0.04)}, overall(b, -0.027, -0.04, -0.012),
+			[]string{"At 20 W unit-oak is behind by 8.0 % (4.0 to 12.0)."}},
+		{"behind on the mean, not alike, and nowhere for certain", []analysis.SettingComparison{settingWith(10, open, 0.01, -0.005, 0.03), settingWith(15, open, -0.07, -0.15, 0.01)}, overall(b, -0.031, -0.05, -0.01),
+			[]string{"On the mean over all shared settings unit-oak is behind by 3.1 % (1.0 to 5.0)."}},
+		{"ahead at one, behind at another, no crossing", []analysis.SettingComparison{settingWith(10, a, 0.05, 0.02, 0.08), settingWith(15, b, -0.02, -0.03, -0.01)}, overall(tie, 0.014, 0.01, 0.018),
+			[]string{"At 10 W unit-oak is ahead by 5.0 % (2.0 to 8.0).", "At 15 W unit-oak is behind by 2.0 % (1.0 to 3.0)."}},
+		{"level on the mean, ahead at one setting", []analysis.SettingComparison{settingWith(10, a, 0.021, 0.001, 0.04), settingWith(15, open, -0.002, -0.03, 0.025)}, overall(tie, 0.009, 0, 0.018),
+			[]string{"At 10 W unit-oak is ahead by 2.1 % (0.1 to 4.0)."}},
+		{"nothing can be told", []analysis.SettingComparison{settingWith(10, open, 0.05, -0.02, 0.08)}, overall(open, 0.05, -0.01, 0.07),
+			[]string{"On the mean over all shared settings it cannot be told who is ahead: +5.0 % (-1.0 to 7.0)."}},
+		{"one setting", []analysis.SettingComparison{settingWith(10, a, 0.05, 0.02, 0.08)}, overall(a, 0.05, 0.025, 0.075),
+			[]string{"At 10 W unit-oak is ahead by 5.0 % (2.0 to 8.0)."}},
+	} {
+		cmp := &analysis.Comparison{A: "unit-oak", B: "unit-elm", Better: "higher", Margin: 0.02, Settings: c.settings, Overall: c.overall}
+		for _, s := range c.settings {
+			if n := len(cmp.Bands); n > 0 && cmp.Bands[n-1].Verdict == s.Verdict {
+				from := slices.IndexFunc(c.settings, func(x analysis.SettingComparison) bool { return x.SettingW == cmp.Bands[n-1].FromW })
+				to := slices.IndexFunc(c.settings, func(x analysis.SettingComparison) bool { return x.SettingW == s.SettingW })
+				cmp.Bands[n-1] = bandOf(c.settings[from : to+1]...)
+			} else {
+				cmp.Bands = append(cmp.Bands, bandOf(s))
+			}
+		}
+		if got := texts(Settled(cmp)); !slices.Equal(got, c.want) {
+			t.Errorf("%s:\n got %q\nwant %q", c.name, got, c.want)
+		}
+	}
+}
+
+// Where all settings together show what single ones do not, these are not called open.
+func TestWhatIsKnownThroughoutIsNotOpen(t *testing.T) {
+	more := 4
+	ten, fifteen := settingWith(10, analysis.VerdictUnclear, -0.03, -0.07, 0.01), settingWith(15, analysis.VerdictUnclear, -0.02, -0.06, 0.02)
+	ten.MoreRuns, fifteen.MoreRuns = &more, &more
+	c := &analysis.Comparison{A: "battery", B: "mains", Better: "higher", Margin: 0.02, Settings: []analysis.SettingComparison{ten, fifteen},
+		Bands: []analysis.Band{bandOf(ten, fifteen)}, Overall: &analysis.Overall{Verdict: analysis.VerdictB, Diff: -0.025, Lower: -0.04, Upper: -0.01}}
+	want := []string{"From 10 W to 15 W, throughout, the device on battery is behind by 2.5 % (1.0 to 4.0); too few runs to say it of single settings.",
+		"From 10 W to 15 W single settings do not prove it: 4 more runs of each side at each setting are advised."}
+	if got := texts(Compare(c)); !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 

@@ -10,11 +10,7 @@ import (
 
 // CurveMetric is what a curve shows, with its unit and direction.
 func CurveMetric(r *analysis.CurveResult) string {
-	metric := r.Metric
-	if r.Unit != "" {
-		metric += " in " + r.Unit
-	}
-	return metric + ", " + r.Better + " is better"
+	return Joined(MetricWords(r.Metric, r.Unit), r.Better+" is better")
 }
 
 // onlySetting tells whether there is but one, of which nothing is said by calling it enough.

@@ -110,8 +110,8 @@ func untold() *analysis.CurveGroup {
 
 func TestCurveMetric(t *testing.T) {
 	for _, c := range []struct{ metric, unit, better, want string }{
-		{"fps_mean", "fps", "higher", "fps_mean in fps, higher is better"},
-		{"duration", "", "lower", "duration, lower is better"},
+		{"fps_mean", "fps", "higher", "mean frame rate, fps, higher is better"},
+		{"duration", "", "lower", "time taken, lower is better"},
 	} {
 		if got := CurveMetric(&analysis.CurveResult{Metric: c.metric, Unit: c.unit, Better: c.better}); got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)

@@ -7,63 +7,56 @@ import (
 	"sweepd/analysis"
 )
 
-// Value says what the dearer of two devices buys.
+// Value says what the difference of two devices in price goes with: as in their comparison,
+// of side a as a share of side b.
 func Value(currency string, v *analysis.DeviceValue) []Sentence {
+	o := v.Overall
+	if o == nil {
+		return nil
+	}
 	var l list
 	money := func(n analysis.Number) string {
 		return strings.TrimSpace(Watts(float64(n)) + " " + currency)
 	}
-	price := fmt.Sprintf("%s costs %s more than %s (%s against %s)", v.Dearer, money(v.PriceDifference), v.Cheaper, money(v.PriceDearer), money(v.PriceCheaper))
-	o, over := v.Overall, "all shared settings"
+	c := &analysis.Comparison{A: v.A, B: v.B, Better: v.Better, Unit: v.Unit}
+	price := fmt.Sprintf("%s costs %s more than %s (%s against %s)", v.A, money(v.PriceDifference), v.B, money(v.PriceDearer), money(v.PriceCheaper))
+	if v.A == v.Cheaper {
+		price = fmt.Sprintf("%s costs %s less than %s (%s against %s)", v.A, money(v.PriceDifference), v.B, money(v.PriceCheaper), money(v.PriceDearer))
+	}
+	over := "all shared settings"
 	if v.Part {
 		over = "the settings that both keep to"
 	}
-	switch {
-	case o == nil:
-		return nil
-	case !o.Significant:
-		places := PercentPlaces(o.Lower, o.Upper)
-		l.tell(Doubtful, fmt.Sprintf("%s; whether it gives more over %s cannot be told: %s %%%s.", price, over,
-			SignedPercent(float64(o.Gain), places), Percents(o.Lower, o.Upper, places)))
-	default:
-		places := PercentPlaces(o.Lower, o.Upper)
-		half := HalfWidth(o.PercentPer100Lower, o.PercentPer100Upper)
-		each := min(Decimals(float64(o.PercentPer100), half), 2)
-		gain, lower, upper, word := o.Gain, o.Lower, o.Upper, "better"
-		if gain < 0 {
-			gain, lower, upper, word = -gain, -upper, -lower, "worse"
+	if !o.Significant {
+		l.tell(Doubtful, fmt.Sprintf("%s; whether its result differs on the mean over %s cannot be told: %s.", price, over, signed(o.Diff, o.DiffLower, o.DiffUpper)))
+	} else {
+		each, lower, upper := o.DiffPer100, o.DiffPer100Lower, o.DiffPer100Upper
+		if each < 0 {
+			each, lower, upper = -each, -upper, -lower
 		}
-		as := "" // the gain of a time is one of speed
-		if v.Better == "lower" {
-			as = " in 1/" + v.Metric
-		}
-		l.tell(Good, fmt.Sprintf("%s and is %s by %s %%%s%s over %s: %s %%%s for every 100 %s.", price, word,
-			Fixed(100*float64(gain), places), Percents(lower, upper, places), as, over,
-			Fixed(float64(o.PercentPer100), each), Interval(o.PercentPer100Lower, o.PercentPer100Upper, each), strings.TrimSpace(currency+" of its surcharge")))
+		places := min(Decimals(float64(each), HalfWidth(lower, upper)), threeDigits(float64(each)))
+		l.tell(Good, fmt.Sprintf("%s and is %s on the mean over %s; that is %s %%%s for each %s.", price, LeadOf(c, o.Diff, o.DiffLower, o.DiffUpper), over,
+			Fixed(float64(each), places), Interval(lower, upper, places), money(100)))
 	}
-	l.perPrice(o)
-	l.lost(v)
+	l.forPrice(v)
+	l.otherWay(v)
 	if len(v.NotSignificant) > 0 {
 		var where []string
 		for _, s := range v.NotSignificant {
 			where = append(where, Range(Setting(s.FromW, s.From), Setting(s.ToW, s.To)))
 		}
-		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether its gain is more than noise.")
+		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether there is a difference.")
 	}
 	return l
 }
 
-// lost says at which settings the verdict is the opposite of that over all settings,
-// which as a mean hides it.
-func (l *list) lost(v *analysis.DeviceValue) {
+// otherWay says at which settings the other side is ahead than on the mean, which hides it.
+func (l *list) otherWay(v *analysis.DeviceValue) {
 	var where []string
 	from := -1
-	against := func(i int) bool {
-		s := v.Settings[i]
-		return s.Significant && (s.Gain < 0) != (v.Overall.Gain < 0)
-	}
 	for i := range v.Settings {
-		if !against(i) {
+		s := v.Settings[i]
+		if !s.Significant || s.Followed != nil && !*s.Followed || (s.Gain < 0) == (v.Overall.Gain < 0) {
 			from = -1
 			continue
 		}
@@ -71,26 +64,30 @@ func (l *list) lost(v *analysis.DeviceValue) {
 			from = i
 			where = append(where, "")
 		}
-		first, last := v.Settings[from], v.Settings[i]
-		where[len(where)-1] = Range(Setting(first.SettingW, first.Setting), Setting(last.SettingW, last.Setting))
+		first := v.Settings[from]
+		where[len(where)-1] = Range(Setting(first.SettingW, first.Setting), Setting(s.SettingW, s.Setting))
 	}
 	if len(where) == 0 {
 		return
 	}
-	winner := v.Cheaper
-	if v.Overall.Gain < 0 {
-		winner = v.Dearer
+	side := "behind"
+	if (v.Overall.Gain < 0) == (v.A == v.Dearer) { // a is behind on the mean
+		side = "ahead"
 	}
-	l.tell(Doubtful, Capital(strings.Join(where, ", "))+" "+winner+" is ahead all the same.")
+	l.tell(Doubtful, "But "+listed(where)+" "+v.A+" is "+side+".")
 }
 
-// perPrice sets the result for the price of the dearer device against that of the
-// cheaper one.
-func (l *list) perPrice(o *analysis.ValuePoint) {
-	d, lower, upper, word := o.PerPrice, o.PerPriceLower, o.PerPriceUpper, "above"
+// forPrice sets what side a gives for its price against what side b gives.
+func (l *list) forPrice(v *analysis.DeviceValue) {
+	o := v.Overall
+	d, lower, upper, word := o.ForPrice, o.ForPriceLower, o.ForPriceUpper, "more"
 	if d < 0 {
-		d, lower, upper, word = -d, -upper, -lower, "below"
+		d, lower, upper, word = -d, -upper, -lower, "less"
 	}
-	places := PercentPlaces(lower, upper)
-	l.say("What it gives for its price is %s %%%s %s what the cheaper one gives for its own.", Fixed(100*float64(d), places), Percents(lower, upper, places), word)
+	places := leadPlaces(d, lower, upper)
+	of := ""
+	if v.Better == "lower" { // a share of the price needs a result of which more is better
+		of = ", counting 1/(" + MetricName(v.Metric) + ") as the result"
+	}
+	l.say("For its price %s gives %s %%%s %s than %s%s.", v.A, Fixed(100*float64(d), places), Percents(lower, upper, places), word, v.B, of)
 }

@@ -61,7 +61,7 @@ func two() *analysis.Comparison {
 // runs, 0.6, two decimals (two digits of the largest); elm's is 10 % of 110, 11, none.
 func TestCompareTable(t *testing.T) {
 	c := two()
-	const title = "tile-sort: oak (a) and elm (b), fps_mean in fps, higher is better"
+	const title = "tile-sort: oak (a) against elm (b = 100 %), mean frame rate, fps, higher is better"
 	is(t, "two settings", Compare(c), Terminal, title,
 		[]string{"W", "runs", "oak fps", "elm fps", "a/b %", "95 % from", "to", "ahead", "more runs"},
 		[]string{"10", "4/1", "120.0", "100.0", "+20.0", "+10.0", "+30.0", "oak", ""},
@@ -90,6 +90,27 @@ func TestCompareTable(t *testing.T) {
 	if d := cmp.Diff([]sentence.Tone{sentence.Good, sentence.Plain}, tones(Compare(c), "ahead")); d != "" {
 		t.Errorf("tones of b and a tie: %s", d)
 	}
+
+	// The mean stands below, that over the settings that both keep to where there are others.
+	c.Overall = &analysis.Overall{Diff: 0.095, Lower: 0.04, Upper: 0.15, Verdict: analysis.VerdictA}
+	no := false
+	for _, followed := range []*bool{nil, &no} {
+		c.Settings[1].Followed = followed
+		c.OverallFollowed = &analysis.Overall{Diff: 0.2, Lower: 0.1, Upper: 0.3, Verdict: analysis.VerdictA}
+		want := []string{"mean", "", "", "", "+9.5", "+4.0", "+15.0", "oak", ""}
+		if followed != nil {
+			want = []string{"mean", "", "", "", "+20.0", "+10.0", "+30.0", "oak", ""}
+		}
+		rows := Compare(c).On(Terminal).Rows
+		var last []string
+		for _, cell := range rows[len(rows)-1] {
+			last = append(last, cell.Text)
+		}
+		if d := cmp.Diff(want, last); len(rows) != 3 || d != "" {
+			t.Errorf("%d rows, the mean: %s", len(rows), d)
+		}
+	}
+	c.Overall, c.OverallFollowed, c.Settings[1].Followed = nil, nil, nil
 
 	// All in one column have as many decimals as the narrowest interval needs: +-0.2 % two.
 	c.Settings = c.Settings[:1]
@@ -154,7 +175,7 @@ func curve() (*analysis.CurveResult, *analysis.CurveGroup) {
 // Half widths of 2 and 3 show two digits with one decimal; watts have three digits.
 func TestCurveTable(t *testing.T) {
 	r, g := curve()
-	const title = "fps_mean in fps, higher is better"
+	const title = "mean frame rate, fps, higher is better"
 	is(t, "by package", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, "+title,
 		[]string{"W", "runs", "mean fps", "95 % from", "to", "package W", "per package W"},
 		[]string{"10", "3", "60.0", "58.0", "62.0", "12.0", "5.00"}, []string{"25", "1", "100.0", "97.0", "103.0", "25.0", "4.00"})
@@ -172,9 +193,9 @@ func TestCurveTable(t *testing.T) {
 	for i := range g.Points {
 		g.Points[i].PackageW, g.Points[i].PerPackageW = u, u
 	}
-	is(t, "by set watts", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, fps_mean, higher is better",
+	is(t, "by set watts", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, mean frame rate, higher is better",
 		[]string{"W", "runs", "mean", "95 % from", "to", "per set W"}, []string{"10", "3", "60.0", "58.0", "62.0", "6.00"}, []string{"25", "1", "100.0", "97.0", "103.0", "4.00"})
-	is(t, "by set watts", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: fps_mean, higher is better",
+	is(t, "by set watts", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: mean frame rate, higher is better",
 		[]string{"setting", "runs", "mean", "95 % from", "to", "per set W"}, []string{"10 W", "3", "60.0", "58.0", "62.0", "6.00"}, []string{"25 W", "1", "100.0", "97.0", "103.0", "4.00"})
 }
 
@@ -184,9 +205,9 @@ func TestCurveTableOfTheWholeDevice(t *testing.T) {
 	g.Efficiency.By = analysis.BySystem
 	g.Points = g.Points[:1]
 	g.Points[0].SystemW, g.Points[0].PerSystemW = 20, 3
-	is(t, "by system", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, fps_mean in fps, higher is better",
+	is(t, "by system", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, mean frame rate, fps, higher is better",
 		[]string{"W", "runs", "mean fps", "95 % from", "to", "package W", "system W", "per system W"}, []string{"10", "3", "60.0", "58.0", "62.0", "12.0", "20.0", "3.00"})
-	is(t, "by system", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: fps_mean in fps, higher is better; one run differs from the next by 1.23 % (standard deviation)",
+	is(t, "by system", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: mean frame rate, fps, higher is better; one run differs from the next by 1.23 % (standard deviation)",
 		[]string{"setting", "runs", "mean", "95 % from", "to", "package W", "whole device W", "per package W", "per whole-device W", "per set W"},
 		[]string{"10 W", "3", "60.0", "58.0", "62.0", "12.0", "20.0", "5.00", "3.00", "6.00"})
 }
@@ -197,9 +218,9 @@ func TestCurveTableOfATime(t *testing.T) {
 	r, g := curve()
 	r.Metric, r.Unit, r.Better = "duration", "s", "lower"
 	g.Points = g.Points[:1]
-	is(t, "seconds", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, duration in s, lower is better",
+	is(t, "seconds", Curve(r, g), Terminal, "tile-sort, unit-oak, mains, cores=6, time taken, s, lower is better",
 		[]string{"W", "runs", "mean s", "95 % from", "to", "package W", "package J"}, []string{"10", "3", "60.0", "58.0", "62.0", "12.0", "720"})
-	is(t, "seconds", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: duration in s, lower is better; one run differs from the next by 1.23 % (standard deviation)",
+	is(t, "seconds", Curve(r, g), Page, "tile-sort, unit-oak, mains, cores=6: time taken, s, lower is better; one run differs from the next by 1.23 % (standard deviation)",
 		[]string{"setting", "runs", "mean", "95 % from", "to", "package W"}, []string{"10 W", "3", "60.0", "58.0", "62.0", "12.0"})
 	for _, c := range []struct{ unit, by, head, text string }{
 		{"ms", analysis.ByPackage, "x package W", "720"}, {"s", analysis.BySystem, "system J", "1200"}, {"", analysis.BySetting, "x set W", "600"}, {"s", analysis.BySetting, "set J", "600"},
@@ -284,27 +305,27 @@ func TestGainsTable(t *testing.T) {
 	}
 }
 
-// What a surcharge of 200 buys: 10 % are 5 % for each 100. Settings of which no gain is
-// known are left out.
+// The difference of side a, whichever is dearer: for 200 more, 10 % are 5 % for each 100.
+// Settings of which no difference is known are left out.
 func TestValueTable(t *testing.T) {
 	u := analysis.Unknown()
-	v := &analysis.DeviceValue{Workload: "tile-sort", Supply: "mains", Variant: "cores=6", Metric: "fps_mean", Dearer: "unit-elm", Cheaper: "unit-oak", Confidence: 0.95, Settings: []analysis.ValuePoint{
-		{SettingW: 10, Gain: 0.1, Lower: 0.08, Upper: 0.12, PercentPer100: 5, PercentPer100Lower: 4, PercentPer100Upper: 6, PerPrice: -0.175, Significant: true},
-		{SettingW: 15, Gain: u, Lower: u, Upper: u, PercentPer100: u, PercentPer100Lower: u, PercentPer100Upper: u, PerPrice: u},
-		{SettingW: u, Setting: "quiet", Gain: -0.01, Lower: -0.03, Upper: 0.01, PercentPer100: -0.5, PercentPer100Lower: -1.5, PercentPer100Upper: 0.5, PerPrice: -0.2574}}}
+	v := &analysis.DeviceValue{Workload: "tile-sort", Supply: "mains", Variant: "cores=6", Metric: "fps_mean", Unit: "fps", A: "unit-elm", B: "unit-oak", Dearer: "unit-elm", Cheaper: "unit-oak", Confidence: 0.95, Settings: []analysis.ValuePoint{
+		{SettingW: 10, Diff: 0.1, DiffLower: 0.08, DiffUpper: 0.12, DiffPer100: 5, DiffPer100Lower: 4, DiffPer100Upper: 6, ForPrice: -0.175, Significant: true},
+		{SettingW: 15, Diff: u, DiffLower: u, DiffUpper: u, DiffPer100: u, DiffPer100Lower: u, DiffPer100Upper: u, ForPrice: u},
+		{SettingW: u, Setting: "quiet", Diff: -0.01, DiffLower: -0.03, DiffUpper: 0.01, DiffPer100: -0.5, DiffPer100Lower: -1.5, DiffPer100Upper: 0.5, ForPrice: -0.2574}}}
 	for currency, head := range map[string]string{"EUR": "% per 100 EUR", "": "% per 100"} {
-		is(t, "two settings", Value(currency, v), Terminal, "tile-sort, mains, cores=6: what unit-elm buys over unit-oak, by fps_mean",
-			[]string{"W", "gain %", "95 % from", "to", head, "result per price %", "more than noise"},
+		is(t, "two settings", Value(currency, v), Terminal, "tile-sort, mains, cores=6: price and result of unit-elm (a) against unit-oak (b = 100 %), mean frame rate, fps",
+			[]string{"W", "a/b %", "95 % from", "to", head, "a for its price %", "more than noise"},
 			[]string{"10", "+10.0", "+8.0", "+12.0", "+5.0", "-17.5", "yes"}, []string{"quiet", "-1.0", "-3.0", "+1.0", "-0.5", "-25.7", "no"})
-		if d := cmp.Diff([]string{"W", "gain %", "95 % from", "to", head, "result per price %"}, onRight(Value(currency, v), Terminal)); d != "" {
+		if d := cmp.Diff([]string{"W", "a/b %", "95 % from", "to", head, "a for its price %"}, onRight(Value(currency, v), Terminal)); d != "" {
 			t.Errorf("at the right edge: %s", d)
 		}
 	}
 	// Half a width of 0.2 %: two decimals for all; and for each 100 no more than two.
 	v.Settings = v.Settings[:1]
-	v.Settings[0].Lower, v.Settings[0].Upper, v.Settings[0].PercentPer100Lower, v.Settings[0].PercentPer100Upper = 0.098, 0.102, 4.999, 5.001
-	is(t, "narrow bounds", Value("EUR", v), Terminal, "tile-sort, mains, cores=6: what unit-elm buys over unit-oak, by fps_mean",
-		[]string{"W", "gain %", "95 % from", "to", "% per 100 EUR", "result per price %", "more than noise"},
+	v.Settings[0].DiffLower, v.Settings[0].DiffUpper, v.Settings[0].DiffPer100Lower, v.Settings[0].DiffPer100Upper = 0.098, 0.102, 4.999, 5.001
+	is(t, "narrow bounds", Value("EUR", v), Terminal, "tile-sort, mains, cores=6: price and result of unit-elm (a) against unit-oak (b = 100 %), mean frame rate, fps",
+		[]string{"W", "a/b %", "95 % from", "to", "% per 100 EUR", "a for its price %", "more than noise"},
 		[]string{"10", "+10.00", "+9.80", "+10.20", "+5.00", "-17.50", "yes"})
 	if got := Value("EUR", v).Rows[0][4].Exact; got != "0.05" {
 		t.Errorf("in full: %q", got)

@@ -43,7 +43,17 @@ func Compare(c *analysis.Comparison) *Table {
 			percent(s.Diff, places), percent(s.Lower, places), percent(s.Upper, places), probability(s.PAdjusted),
 			Cell{Text: sentence.Winner(c, s.Verdict), Tone: verdictTone(s.Verdict)}, more)
 	}
+	if kept := c.Kept(); kept.Overall != nil && len(c.Settings) > 1 {
+		t.mean(&kept, places)
+	}
 	return t
+}
+
+// mean adds the mean of the differences, over the settings that both sides keep to.
+func (t *Table) mean(kept *analysis.Comparison, places int) {
+	o := kept.Overall
+	t.Row(Text("mean"), Text(""), Text(""), Text(""), Text(""), Text(""), percent(o.Diff, places), percent(o.Lower, places), percent(o.Upper, places),
+		Text(""), Cell{Text: sentence.Winner(kept, o.Verdict), Tone: verdictTone(o.Verdict)})
 }
 
 // headWidth is what the head of a side's column may take, less where the axis

@@ -11,8 +11,8 @@ import (
 func flowing(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 // TestAheadReadsTheRightWayRound works an example by hand: a takes 95 s, b takes
-// 100 s. Where less is better a is ahead by 5 %, its time being 5 % below b's;
-// where more is better b is ahead by 5.3 %, 100 being that much above 95.
+// 100 s. Where less is better a is ahead with 5 % less, where more is better it is behind
+// by 5 %: the number is a/b - 1 whichever side is ahead.
 func TestAheadReadsTheRightWayRound(t *testing.T) {
 	more := 2
 	c := analysis.Comparison{
@@ -22,14 +22,14 @@ func TestAheadReadsTheRightWayRound(t *testing.T) {
 			{SettingW: 10, NA: 3, NB: 3, MeanA: 95, MeanB: 100, Diff: -0.05, Lower: -0.06, Upper: -0.04},
 			{SettingW: 15, NA: 3, NB: 3, MeanA: 95, MeanB: 95, Diff: 0, Lower: -0.03, Upper: 0.03, Verdict: analysis.VerdictUnclear, MoreRuns: &more},
 		},
-		Bands: []analysis.Band{{FromW: 10, ToW: 10}, {FromW: 15, ToW: 15, Verdict: analysis.VerdictUnclear}},
+		Bands: []analysis.Band{{FromW: 10, ToW: 10, Diff: -0.05, Lower: -0.06, Upper: -0.04}, {FromW: 15, ToW: 15, Verdict: analysis.VerdictUnclear}},
 	}
 	for better, want := range map[string]struct {
 		verdict  analysis.Verdict
 		sentence string
 	}{
-		"lower":  {analysis.VerdictA, "At 10 W unit-oak is ahead by 5.0 % (4.0 to 6.0)."},
-		"higher": {analysis.VerdictB, "At 10 W unit-elm is ahead by 5.3 % (4.2 to 6.4)."},
+		"lower":  {analysis.VerdictA, "At 10 W unit-oak is ahead, with 5.0 % less time (4.0 to 6.0)."},
+		"higher": {analysis.VerdictB, "At 10 W unit-oak is behind by 5.0 % (4.0 to 6.0)."},
 	} {
 		c.Better = better
 		c.Settings[0].Verdict, c.Bands[0].Verdict = want.verdict, want.verdict

@@ -29,7 +29,7 @@ func TestComparePage(t *testing.T) {
 	comparison := func(workload string, more int) analysis.Comparison {
 		return analysis.Comparison{Workload: workload, A: "oak", B: "elm", Metric: "score", Better: "higher", At: analysis.AtSetting, Margin: 0.02, Confidence: 0.95,
 			Settings:    []analysis.SettingComparison{{SettingW: 10, NA: 2, NB: 2, MeanA: 120, MeanB: 100, Diff: 0.2, Lower: 0.1, Upper: 0.3, Verdict: analysis.VerdictA, MoreRuns: &more}},
-			Bands:       []analysis.Band{{FromW: 10, ToW: 10, Verdict: analysis.VerdictA}},
+			Bands:       []analysis.Band{{FromW: 10, ToW: 10, Verdict: analysis.VerdictA, Diff: 0.2, Lower: 0.1, Upper: 0.3}},
 			Confounders: []analysis.Note{{Code: analysis.ConfounderDevices, Names: []string{"memory_total_bytes"}}}, Notes: []analysis.Note{{Code: analysis.NoteNoiseDeclared}}}
 	}
 	r := analysis.CompareResult{Comparisons: []analysis.Comparison{comparison("tile-sort", 0), comparison("harbour-flight", 3)},
@@ -41,14 +41,14 @@ func TestComparePage(t *testing.T) {
 		if len(more) > 0 {
 			heads, row = heads+"  more runs", row+"            "+more[0]
 		}
-		return []string{workload + ": oak (a) and elm (b), score, higher is better", heads, row,
+		return []string{workload + ": oak (a) against elm (b = 100 %), score, higher is better", heads, row,
 			"At 10 W oak is ahead by 20.0 % (10.0 to 30.0).",
 			"besides: the devices differ in memory (`sweepd run show` lists the facts)",
 			"note: no repeats: the noise is the declared one"}
 	}
 	var want []string
 	want = append(append(append(want, one("tile-sort")...), ""), one("harbour-flight", "3")...)
-	want = append(want, "", "Over 2 workloads oak is ahead by 20.0 % (10.0 to 30.0).", "More runs are for each side at each setting: they find a difference of 3 % with a chance of 80 %; a smaller one may stay open.",
+	want = append(want, "", "Over 2 workloads, oak against elm (elm = 100 %): oak is ahead by 20.0 % (10.0 to 30.0).", "More runs are for each side at each setting: they find a difference of 3 % with a chance of 80 %; a smaller one may stay open.",
 		"note: several pairs of sides were compared: each is summed up over its workloads by itself")
 	o := Options{Width: 200}
 	if d := cmp.Diff(want, written(t, func(w *strings.Builder) error { return Compare(w, r, o) })); d != "" {
@@ -58,13 +58,13 @@ func TestComparePage(t *testing.T) {
 	r.Comparisons, r.Across, r.Notes = r.Comparisons[:1], nil, nil
 	r.AcrossPairs = []analysis.AcrossPair{{A: "oak", B: "elm", Supply: ref("mains"), Across: analysis.Across{Workloads: 2, Better: "higher", Diff: 0.2, Lower: 0.1, Upper: 0.3, Verdict: analysis.VerdictA}},
 		{A: "oak", B: "elm", Supply: ref("battery"), Across: analysis.Across{Workloads: 3, Better: "higher", Diff: 0.2, Lower: 0.1, Upper: 0.3, Verdict: analysis.VerdictA}}}
-	want = append(one("tile-sort"), "mains: Over 2 workloads oak is ahead by 20.0 % (10.0 to 30.0).", "battery: Over 3 workloads oak is ahead by 20.0 % (10.0 to 30.0).")
+	want = append(one("tile-sort"), "mains: Over 2 workloads, oak against elm (elm = 100 %): oak is ahead by 20.0 % (10.0 to 30.0).", "battery: Over 3 workloads, oak against elm (elm = 100 %): oak is ahead by 20.0 % (10.0 to 30.0).")
 	if d := cmp.Diff(want, written(t, func(w *strings.Builder) error { return Compare(w, r, o) })); d != "" {
 		t.Errorf("by pairs: %s", d)
 	}
 	// Where all pairs are summed up together, each is not said again.
 	r.Across = &r.AcrossPairs[0].Across
-	want = append(one("tile-sort"), "", "Over 2 workloads oak is ahead by 20.0 % (10.0 to 30.0).")
+	want = append(one("tile-sort"), "", "Over 2 workloads, oak against elm (elm = 100 %): oak is ahead by 20.0 % (10.0 to 30.0).")
 	if d := cmp.Diff(want, written(t, func(w *strings.Builder) error { return Compare(w, r, o) })); d != "" {
 		t.Errorf("together: %s", d)
 	}
@@ -87,9 +87,9 @@ func TestPagesOfGroups(t *testing.T) {
 	}
 	batteries := analysis.BatteryResult{Confidence: 0.95, Groups: []analysis.BatteryGroup{battery("unit-oak"), battery("unit-elm")}, Notes: []analysis.Note{{Code: analysis.NoteSeveralPairs}}}
 	value := func(workload string) analysis.DeviceValue {
-		return analysis.DeviceValue{Workload: workload, Metric: "score", Dearer: "unit-elm", Cheaper: "unit-oak", PriceDearer: 800, PriceCheaper: 600, PriceDifference: 200, Confidence: 0.95,
-			Settings: []analysis.ValuePoint{{SettingW: 10, Gain: 0.1, Lower: 0.08, Upper: 0.12, PercentPer100: 5, PercentPer100Lower: 4, PercentPer100Upper: 6, PerPrice: -0.175, Significant: true}},
-			Overall:  &analysis.ValuePoint{Gain: 0.1, Lower: 0.08, Upper: 0.12, PercentPer100: 5, PercentPer100Lower: 4, PercentPer100Upper: 6, PerPrice: -0.175, PerPriceLower: -0.19, PerPriceUpper: -0.16, Significant: true}}
+		point := analysis.ValuePoint{SettingW: 10, Diff: 0.1, DiffLower: 0.08, DiffUpper: 0.12, DiffPer100: 5, DiffPer100Lower: 4, DiffPer100Upper: 6, ForPrice: -0.175, ForPriceLower: -0.19, ForPriceUpper: -0.16, Significant: true}
+		return analysis.DeviceValue{Workload: workload, Metric: "score", A: "unit-elm", B: "unit-oak", Dearer: "unit-elm", Cheaper: "unit-oak", PriceDearer: 800, PriceCheaper: 600, PriceDifference: 200, Confidence: 0.95,
+			Settings: []analysis.ValuePoint{point}, Overall: &point}
 	}
 	values := analysis.ValueResult{Currency: "EUR", Values: []analysis.DeviceValue{value("tile-sort"), value("harbour-flight")}, Notes: []analysis.Note{{Code: analysis.NoteSeveralPairs}}}
 	const declared, pairs = "note: no repeats: the noise is the declared one", "note: several pairs of sides were compared: each is summed up over its workloads by itself"
@@ -112,10 +112,10 @@ func TestPagesOfGroups(t *testing.T) {
 				" W  longer than  min  95 % from  to  more than noise", "10  cores=6       20         10  30  yes", declared}
 		}},
 		{"prices", func(w *strings.Builder) error { return Value(w, values, o) }, func(i int) []string {
-			return []string{[]string{"tile-sort", "harbour-flight"}[i] + ": what unit-elm buys over unit-oak, by score",
-				" W  gain %  95 % from     to  % per 100 EUR  result per price %  more than noise", "10   +10.0       +8.0  +12.0           +5.0               -17.5  yes",
-				"unit-elm costs 200 EUR more than unit-oak (800 EUR against 600 EUR) and is better by 10.0 % (8.0 to 12.0) over all shared settings: 5.0 % (4.0 to 6.0) for every 100 EUR of its surcharge.",
-				"What it gives for its price is 17.5 % (16.0 to 19.0) below what the cheaper one gives for its own."}
+			return []string{[]string{"tile-sort", "harbour-flight"}[i] + ": price and result of unit-elm (a) against unit-oak (b = 100 %), score",
+				" W  a/b %  95 % from     to  % per 100 EUR  a for its price %  more than noise", "10  +10.0       +8.0  +12.0           +5.0              -17.5  yes",
+				"unit-elm costs 200 EUR more than unit-oak (800 EUR against 600 EUR) and is ahead by 10.0 % (8.0 to 12.0) on the mean over all shared settings; that is 5.0 % (4.0 to 6.0) for each 100 EUR.",
+				"For its price unit-elm gives 17.5 % (16.0 to 19.0) less than unit-oak."}
 		}},
 	} {
 		want := append(append(append(c.group(0), ""), c.group(1)...), pairs)
