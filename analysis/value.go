@@ -36,6 +36,7 @@ type DeviceValue struct {
 	PriceDearer     Number  `json:"price_dearer"`
 	PriceCheaper    Number  `json:"price_cheaper"`
 	PriceDifference Number  `json:"price_difference"`
+	Margin          float64 `json:"margin"`     // relative difference that does not matter
 	Confidence      float64 `json:"confidence"` // of the bounds of all settings together, and of overall by itself
 	Part            bool    `json:"-"`          // overall leaves settings out that a side does not keep to
 
@@ -70,16 +71,17 @@ type ValuePoint struct {
 	PerPriceUpper      Number `json:"per_price_upper"`
 	Significant        bool   `json:"told"` // the gain, or loss, is more than noise
 
-	Diff            Number `json:"diff"`
-	DiffLower       Number `json:"diff_lower"`
-	DiffUpper       Number `json:"diff_upper"`
-	DiffPer100      Number `json:"diff_per_100"`
-	DiffPer100Lower Number `json:"diff_per_100_lower"`
-	DiffPer100Upper Number `json:"diff_per_100_upper"`
-	ForPrice        Number `json:"for_price"`
-	ForPriceLower   Number `json:"for_price_lower"`
-	ForPriceUpper   Number `json:"for_price_upper"`
-	Followed        *bool  `json:"followed"` // both sides keep to the setting; nil where that is not known, and of overall
+	Verdict         Verdict `json:"verdict"` // of the comparison
+	Diff            Number  `json:"diff"`
+	DiffLower       Number  `json:"diff_lower"`
+	DiffUpper       Number  `json:"diff_upper"`
+	DiffPer100      Number  `json:"diff_per_100"`
+	DiffPer100Lower Number  `json:"diff_per_100_lower"`
+	DiffPer100Upper Number  `json:"diff_per_100_upper"`
+	ForPrice        Number  `json:"for_price"`
+	ForPriceLower   Number  `json:"for_price_lower"`
+	ForPriceUpper   Number  `json:"for_price_upper"`
+	Followed        *bool   `json:"followed"` // both sides keep to the setting; nil where that is not known, and of overall
 }
 
 // SettingSpan is a stretch of consecutive shared settings.
@@ -124,7 +126,7 @@ func Value(compared CompareResult, prices Prices) (ValueResult, error) {
 
 func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	v := DeviceValue{
-		Metric: c.Metric, Unit: c.Unit, Better: c.Better, Workload: c.Workload, Confidence: c.Confidence, Part: c.Part,
+		Metric: c.Metric, Unit: c.Unit, Better: c.Better, Workload: c.Workload, Margin: c.Margin, Confidence: c.Confidence, Part: c.Part,
 		A: c.A, B: c.B, Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
 	}
 	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower", a: priceA, b: priceB, lower: c.Better == "lower"}
@@ -168,6 +170,7 @@ type surcharge struct {
 // bounds keep their confidence.
 func (s surcharge) point(diff, lower, upper Number, verdict Verdict) ValuePoint {
 	p := s.ofA(diff, lower, upper)
+	p.Verdict = verdict
 	if s.inverted {
 		diff, lower, upper = turnedOver(diff), turnedOver(upper), turnedOver(lower)
 	}

@@ -117,8 +117,8 @@ func TestPlantedDevices(t *testing.T) {
 	text := strings.Join(strings.Fields(must(t, "compare", "--by", "device", "--a", "unit-oak", "--b", "unit-elm", "--supply", "mains",
 		"--price", "unit-oak=599EUR", "--price", "unit-elm=449EUR")), " ")
 	for _, want := range []string{
-		"From 6 W to 12 W unit-elm is ahead by 6.", "At 15 W the two are level within 2 %", "From 18 W to 50 W unit-oak is ahead by",
-		"unit-oak costs 150 EUR more than unit-elm (599 EUR against 449 EUR)", "At 15 W it cannot be told whether its gain is more than noise.", "% per 100 EUR",
+		"From 6 W to 12 W unit-oak is behind by 5.", "At 15 W the two are level within 2 %", "From 18 W to 50 W unit-oak is ahead by",
+		"unit-oak costs 150 EUR more than unit-elm (599 EUR against 449 EUR); it is ahead from 18 W to 50 W and behind from 6 W to 12 W.", "% per 100 EUR",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q:\n%s", want, text)

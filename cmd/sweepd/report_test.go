@@ -170,15 +170,18 @@ func TestReportAgreesWithCommandsAndMetrics(t *testing.T) {
 
 	for _, by := range []string{"device", "supply"} {
 		for _, c := range parsed[analysis.CompareResult](t, "compare --by "+by+" --json").Comparisons {
-			words := []string{fmt.Sprintf("%s: %s (a) and %s (b)", c.Workload, c.A, c.B), "bounds hold"}
+			words := []string{fmt.Sprintf("%s: %s (a) against %s (b = 100 %%)", c.Workload, c.A, c.B), "bounds hold"}
 			for _, shared := range []*string{c.Device, c.Supply} {
 				if shared != nil {
-					words = append(words, ", "+*shared)
+					words = append(words, *shared)
 				}
 			}
 			table := tableOf(t, tables, words...)
 			where := table.caption
 			type row = analysis.SettingComparison
+			mean := table.rows[len(table.rows)-1]
+			table.rows = table.rows[:len(table.rows)-1]
+			same(t, where+", mean", mean[5:8], []analysis.Number{c.OverallFollowed.Diff, c.OverallFollowed.Lower, c.OverallFollowed.Upper})
 			same(t, where, table.column("a/b − 1, %"), collect(c.Settings, func(s row) analysis.Number { return s.Diff }))
 			same(t, where, table.column("95 % from"), collect(c.Settings, func(s row) analysis.Number { return s.Lower }))
 			same(t, where, table.column("to"), collect(c.Settings, func(s row) analysis.Number { return s.Upper }))
@@ -234,7 +237,7 @@ func metricsAgree(t *testing.T, data string, tables []pageTable) {
 			for _, p := range x.GetLabel() {
 				l[p.GetName()] = p.GetValue()
 			}
-			table := tableOf(t, tables, l["workload"]+": battery (a) and mains (b), "+l["device"])
+			table := tableOf(t, tables, l["workload"]+": battery (a) against mains (b = 100 %), "+l["device"])
 			row := slices.Index(table.column("setting"), strings.TrimSuffix(l["setting"], "W"))
 			head := map[string]string{"estimate": "a/b − 1, %", "lower": "95 % from", "upper": "to"}[l["bound"]]
 			v, err := strconv.ParseFloat(table.column(head)[row], 64)

@@ -1,93 +1,131 @@
 package sentence
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
 )
 
 // Value says what the difference of two devices in price goes with: as in their comparison,
-// of side a as a share of side b.
+// of side a as a share of side b. Where each is ahead somewhere, that is said, and the mean
+// over the settings, which hides it, is left to the table.
 func Value(currency string, v *analysis.DeviceValue) []Sentence {
-	o := v.Overall
-	if o == nil {
+	if v.Overall == nil {
 		return nil
 	}
-	var l list
 	money := func(n analysis.Number) string {
 		return strings.TrimSpace(Watts(float64(n)) + " " + currency)
 	}
-	c := &analysis.Comparison{A: v.A, B: v.B, Better: v.Better, Unit: v.Unit}
 	price := fmt.Sprintf("%s costs %s more than %s (%s against %s)", v.A, money(v.PriceDifference), v.B, money(v.PriceDearer), money(v.PriceCheaper))
 	if v.A == v.Cheaper {
 		price = fmt.Sprintf("%s costs %s less than %s (%s against %s)", v.A, money(v.PriceDifference), v.B, money(v.PriceCheaper), money(v.PriceDearer))
 	}
-	over := "all shared settings"
-	if v.Part {
-		over = "the settings that both keep to"
-	}
-	if !o.Significant {
-		l.tell(Doubtful, fmt.Sprintf("%s; whether its result differs on the mean over %s cannot be told: %s.", price, over, signed(o.Diff, o.DiffLower, o.DiffUpper)))
+	var l list
+	ahead, behind, open := verdictsWhere(v, analysis.VerdictA), verdictsWhere(v, analysis.VerdictB), verdictsWhere(v, analysis.VerdictUnclear)
+	if len(ahead) > 0 && len(behind) > 0 {
+		l.tell(Good, fmt.Sprintf("%s; it is ahead %s and behind %s.", price, listed(ahead), listed(behind)))
+		l.forPriceBySetting(v)
 	} else {
-		each, lower, upper := o.DiffPer100, o.DiffPer100Lower, o.DiffPer100Upper
-		if each < 0 {
-			each, lower, upper = -each, -upper, -lower
-		}
-		places := min(Decimals(float64(each), HalfWidth(lower, upper)), threeDigits(float64(each)))
-		l.tell(Good, fmt.Sprintf("%s and is %s on the mean over %s; that is %s %%%s for each %s.", price, LeadOf(c, o.Diff, o.DiffLower, o.DiffUpper), over,
-			Fixed(float64(each), places), Interval(lower, upper, places), money(100)))
+		l.priceOnTheMean(v, price, money(100))
+		l.forPrice(v)
 	}
-	l.forPrice(v)
-	l.otherWay(v)
-	if len(v.NotSignificant) > 0 {
-		var where []string
-		for _, s := range v.NotSignificant {
-			where = append(where, Range(Setting(s.FromW, s.From), Setting(s.ToW, s.To)))
-		}
-		l.tell(Doubtful, Capital(listed(where))+" it cannot be told whether there is a difference.")
+	if len(open) > 0 {
+		l.tell(Doubtful, Capital(listed(open))+" it cannot be told who is ahead.")
 	}
 	return l
 }
 
-// otherWay says at which settings the other side is ahead than on the mean, which hides it.
-func (l *list) otherWay(v *analysis.DeviceValue) {
-	var where []string
-	from := -1
-	for i := range v.Settings {
-		s := v.Settings[i]
-		if !s.Significant || s.Followed != nil && !*s.Followed || (s.Gain < 0) == (v.Overall.Gain < 0) {
-			from = -1
-			continue
-		}
-		if from < 0 {
-			from = i
-			where = append(where, "")
-		}
-		first := v.Settings[from]
-		where[len(where)-1] = Range(Setting(first.SettingW, first.Setting), Setting(s.SettingW, s.Setting))
+// priceOnTheMean sets the mean difference beside that of the prices.
+func (l *list) priceOnTheMean(v *analysis.DeviceValue, price, hundred string) {
+	over := "on the mean over all shared settings"
+	if v.Part {
+		over = "on the mean over the settings that both keep to"
 	}
-	if len(where) == 0 {
+	o := v.Overall
+	switch o.Verdict {
+	case analysis.VerdictTie:
+		l.say("%s; the two are level within %s %% %s: %s.", price, Margin(v.Margin), over, signed(o.Diff, o.DiffLower, o.DiffUpper))
+		return
+	case analysis.VerdictUnclear:
+		l.tell(Doubtful, fmt.Sprintf("%s; it cannot be told who is ahead %s: %s.", price, over, signed(o.Diff, o.DiffLower, o.DiffUpper)))
 		return
 	}
-	side := "behind"
-	if (v.Overall.Gain < 0) == (v.A == v.Dearer) { // a is behind on the mean
-		side = "ahead"
+	each, lower, upper := o.DiffPer100, o.DiffPer100Lower, o.DiffPer100Upper
+	if each < 0 {
+		each, lower, upper = -each, -upper, -lower
 	}
-	l.tell(Doubtful, "But "+listed(where)+" "+v.A+" is "+side+".")
+	places := min(Decimals(float64(each), HalfWidth(lower, upper)), threeDigits(float64(each)))
+	c := &analysis.Comparison{Better: v.Better, Unit: v.Unit}
+	l.tell(Good, fmt.Sprintf("%s and is %s %s; that is %s %%%s for each %s.", price, LeadOf(c, o.Diff, o.DiffLower, o.DiffUpper), over,
+		Fixed(float64(each), places), Interval(lower, upper, places), hundred))
 }
 
-// forPrice sets what side a gives for its price against what side b gives.
+// verdictsWhere are the stretches of settings with a verdict, of those that both sides have
+// and keep to.
+func verdictsWhere(v *analysis.DeviceValue, verdict analysis.Verdict) []string {
+	var where []string
+	var first *analysis.ValuePoint
+	for i := range v.Settings {
+		s := &v.Settings[i]
+		switch {
+		case !s.Diff.Known():
+			continue
+		case s.Followed != nil && !*s.Followed, s.Verdict != verdict:
+			first = nil
+			continue
+		case first == nil:
+			first, where = s, append(where, "")
+		}
+		where[len(where)-1] = Range(Setting(first.SettingW, first.Setting), Setting(s.SettingW, s.Setting))
+	}
+	return where
+}
+
+// forPrice sets what side a gives for its price against what side b gives, on the mean.
 func (l *list) forPrice(v *analysis.DeviceValue) {
 	o := v.Overall
-	d, lower, upper, word := o.ForPrice, o.ForPriceLower, o.ForPriceUpper, "more"
+	d, lower, upper := o.ForPrice, o.ForPriceLower, o.ForPriceUpper
+	word := moreOrLess(d)
 	if d < 0 {
-		d, lower, upper, word = -d, -upper, -lower, "less"
+		d, lower, upper = -d, -upper, -lower
 	}
 	places := leadPlaces(d, lower, upper)
-	of := ""
-	if v.Better == "lower" { // a share of the price needs a result of which more is better
-		of = ", counting 1/(" + MetricName(v.Metric) + ") as the result"
+	l.say("For its price %s gives %s %%%s %s than %s%s.", v.A, Fixed(100*float64(d), places), Percents(lower, upper, places), word, v.B, turned(v))
+}
+
+// forPriceBySetting is forPrice from the setting where a gives least to that where it gives
+// most.
+func (l *list) forPriceBySetting(v *analysis.DeviceValue) {
+	var known []analysis.ValuePoint
+	for _, s := range v.Settings {
+		if s.Diff.Known() && (s.Followed == nil || *s.Followed) {
+			known = append(known, s)
+		}
 	}
-	l.say("For its price %s gives %s %%%s %s than %s%s.", v.A, Fixed(100*float64(d), places), Percents(lower, upper, places), word, v.B, of)
+	by := func(x, y analysis.ValuePoint) int { return cmp.Compare(x.ForPrice, y.ForPrice) }
+	at := func(s analysis.ValuePoint) string {
+		d := math.Abs(float64(s.ForPrice))
+		return fmt.Sprintf("%s %% %s %s", Fixed(100*d, min(1, threeDigits(100*d))), moreOrLess(s.ForPrice), Range(Setting(s.SettingW, s.Setting), Setting(s.SettingW, s.Setting)))
+	}
+	l.say("For its price %s gives from %s to %s than %s%s.", v.A, at(slices.MinFunc(known, by)), at(slices.MaxFunc(known, by)), v.B, turned(v))
+}
+
+func moreOrLess(d analysis.Number) string {
+	if d < 0 {
+		return "less"
+	}
+	return "more"
+}
+
+// turned says that a result of which less is better is turned over: a share of the price
+// needs one of which more is better.
+func turned(v *analysis.DeviceValue) string {
+	if v.Better != "lower" {
+		return ""
+	}
+	return ", counting 1/(" + MetricName(v.Metric) + ") as the result"
 }

@@ -30,5 +30,8 @@ func Value(currency string, v *analysis.DeviceValue) *Table {
 				percent(x.DiffPer100/100, each), percent(x.ForPrice, places), beyondNoise(x.Significant))
 		}
 	}
+	if o := v.Overall; o != nil && len(v.Settings) > 1 {
+		t.Row(Text("mean"), percent(o.Diff, places), percent(o.DiffLower, places), percent(o.DiffUpper, places), percent(o.DiffPer100/100, each), percent(o.ForPrice, places), beyondNoise(o.Significant))
+	}
 	return t
 }
