@@ -19,7 +19,7 @@ func CompareTitle(c *analysis.Comparison) string {
 		at = "at equal " + c.At + " watts"
 	}
 	sides := fmt.Sprintf("%s: %s (a) against %s (b = 100 %%)", c.Workload, Side(c.A), Side(c.B))
-	return Joined(sides, OrEmpty(c.Device), onSupply(OrEmpty(c.Supply)), OrEmpty(c.Variant), CompareMetric(c), at)
+	return Joined(sides, OrEmpty(c.Device), fedBy(OrEmpty(c.Supply)), OrEmpty(c.Variant), CompareMetric(c), at)
 }
 
 // Against names the sides of a comparison: every difference is that of the first, as a
@@ -28,8 +28,8 @@ func Against(a, b string) string {
 	return fmt.Sprintf("%s against %s (%s = 100 %%)", Side(a), Side(b), Side(b))
 }
 
-// onSupply says what feeds the device, nothing where that is not known.
-func onSupply(supply string) string {
+// fedBy says what feeds the device, nothing where that is not known.
+func fedBy(supply string) string {
 	if supply == "" {
 		return ""
 	}
