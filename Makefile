@@ -1,6 +1,6 @@
 # Everything that is done to this project has a target here; `make help` lists them.
 
-.PHONY: help test vet build demo bench study faults
+.PHONY: help test tests races long vet build demo bench study faults package licences
 .DEFAULT_GOAL := help
 
 help: ## list the targets
@@ -8,21 +8,33 @@ help: ## list the targets
 
 # What runs goroutines is tested again under the race detector, without the long
 # simulations and the long tests in which one goroutine does everything: of damaged
-# files. Of the command lines those are, in which an agent, a command and a person do
-# something at once; the detector makes what one command does with the data 30 times
-# slower.
-SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs)$$
+# files, and of thousands of imported runs. Of the command lines those are, in which an
+# agent, a command and a person do something at once; the detector makes what one command
+# does with the data 30 times slower. `make long` leaves nothing out.
+SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestImportAllOrNone|TestImportIsStoringOneByOne)$$
 CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./internal/simdevice
 AT_ONCE = ^(TestRunFromStartToStop|TestRunWatch|TestSecondAgentIsRefused|TestMetricsAnswerAndTheRestStaysHere|TestAgentStartedAgainKnowsTheIdle|TestAgentThat.*|TestAgentTellsTheServiceManager|TestWatchdogIsFed.*|TestStopMeansStop|TestStopTypedAgain|TestStartOutcomes|TestStatusFollows|TestStoppedIntake|TestSettingCommand.*|TestCommandsFindTheAgentsData|TestFilesTravel|TestCorrectingNeedsTheRight|TestDemoLive.*|TestDeclaredSettingOutlivesTheAgent|TestIdleTail|TestShowWhileRecording|TestAGoodRunWhoseAgentDiedIsKept|TestNamesAreAskedAboutAtATerminal)$$
 
+# Most tests wait for processes and clocks, so two lines of them keep two processors
+# busy. Whatever fails, the other line ends, and what it says is whole.
 test: ## install what the tests need (Debian, as root), then vet and test everything
 	.ci/install
 	test -z "$$(gofmt -l . | tee /dev/stderr)"
 	go vet ./...
 	GOOS=windows go vet ./...
+	@$(MAKE) --no-print-directory --jobs=2 --keep-going tests races
+
+tests: ## the tests
 	go test -timeout 25m ./...
-	go test -race -short -timeout 15m -skip '$(SEQUENTIAL)' $(CONCURRENT)
+
+races: ## tests under the race detector
+	go test -race -short -timeout 20m -skip '$(SEQUENTIAL)' $(CONCURRENT)
 	go test -race -short -timeout 15m -run '$(AT_ONCE)' ./cmd/sweepd
+
+long: ## what takes too long for each change: all tests under the race detector, programs compiled anew, make study, make faults: hours
+	go test -race -timeout 3h $(CONCURRENT) ./cmd/sweepd
+	go test -count=1 -timeout 1h -run 'TestTwoBuildsAreTheSame' ./deploy -long
+	@$(MAKE) --no-print-directory study faults
 
 vet: ## vet for Linux and Windows
 	go vet ./...

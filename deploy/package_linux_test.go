@@ -3,6 +3,7 @@ package deploy
 import (
 	"bytes"
 	"debug/elf"
+	"flag"
 	"fmt"
 	"io/fs"
 	"os"
@@ -194,9 +195,11 @@ func checkTree(t *testing.T, root string) {
 	}
 }
 
+var long = flag.Bool("long", false, "compile everything anew, too")
+
 // Another build in another folder, time zone and language gives the same package
-// byte for byte; and the program is the same where Go's cache holds nothing of the
-// first build.
+// byte for byte; and, as make long has it, the program is the same where Go's cache
+// holds nothing of the first build.
 func TestTwoBuildsAreTheSame(t *testing.T) {
 	first := packageFile(built(t), "amd64")
 	copied := filepath.Join(t.TempDir(), "elsewhere")
@@ -209,8 +212,8 @@ func TestTwoBuildsAreTheSame(t *testing.T) {
 			t.Errorf("two of %s differ in\n%s", kind.name, differing(t, kind, first, second))
 		}
 	}
-	if testing.Short() {
-		return // what follows compiles everything anew
+	if !*long {
+		return
 	}
 	root, program := t.TempDir(), filepath.Join(t.TempDir(), "sweepd")
 	command(t, nil, "dpkg-deb", "-x", first, root)
