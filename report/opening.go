@@ -137,6 +137,13 @@ func (b *builder) subject(key [2]string) sentence.Subject {
 	var s sentence.Subject
 	if len(b.legend.keys) > 1 {
 		s.Name = b.legend.name(key[0], key[1])
+		s.On = "on " + s.Name
+		if !b.legend.devices {
+			s.On = "as it comes"
+			if key[1] != "" {
+				s.On = "with " + key[1]
+			}
+		}
 	}
 	for i := range b.study.Topics {
 		r := &b.study.Topics[i].Curve

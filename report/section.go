@@ -15,7 +15,7 @@ import (
 
 // workload is the section of one workload and metric.
 func (b *builder) workload(t *Topic, workload string) Section {
-	s := Section{Title: workload + ", " + t.Metric}
+	s := Section{Title: workload + ", " + sentence.MetricName(t.Metric)}
 	if more := t.Left[workload]; len(more) > 0 {
 		s.Notes = append(s.Notes, "also recorded, and not looked at here: "+strings.Join(more, ", "))
 	}

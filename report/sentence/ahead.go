@@ -131,6 +131,7 @@ type found struct {
 	outcome outcome
 	phases  []phase          // of outcomePlaced
 	winner  analysis.Verdict // of outcomeAverage
+	mean    bool             // of outcomeLevel: it is the mean over the settings that is level
 	of      []*analysis.Comparison
 }
 
@@ -145,7 +146,7 @@ func find(c *analysis.Comparison) found {
 	o := c.Overall
 	switch {
 	case level || o != nil && (o.Verdict == analysis.VerdictTie || withinMargin(c, o)):
-		f.outcome = outcomeLevel
+		f.outcome, f.mean = outcomeLevel, !level
 	case o != nil && (o.Verdict == analysis.VerdictA || o.Verdict == analysis.VerdictB):
 		f.outcome, f.winner = outcomeAverage, o.Verdict
 	}
@@ -165,7 +166,7 @@ func (f found) with(g found) (both found, ok bool) {
 		return f, false
 	}
 	both = f
-	both.of = slices.Concat(f.of, g.of)
+	both.of, both.mean = slices.Concat(f.of, g.of), f.mean || g.mean
 	both.phases = make([]phase, len(f.phases))
 	for i, p := range f.phases {
 		q := g.phases[i]
@@ -204,15 +205,15 @@ func findings(list []*analysis.Comparison, spots map[*analysis.Comparison]spot) 
 	for _, c := range list {
 		each = append(each, find(c))
 	}
-	out := gather(each, func(a, b found) bool { return a.of[0].A == b.of[0].A })
+	out := gather(each, func(a, b found) bool { return a.of[0].A == b.of[0].A && a.of[0].B == b.of[0].B })
 	out = gather(out, func(a, b found) bool {
-		return a.of[0].A != b.of[0].A && slices.Equal(at(spots, a.firstSide()), at(spots, b.of))
+		return a.of[0].A != b.of[0].A && a.of[0].B == b.of[0].B && slices.Equal(at(spots, a.firstSide()), at(spots, b.of))
 	})
 	slices.SortStableFunc(out, func(a, b found) int {
 		if (a.outcome >= outcomeLevel) != (b.outcome >= outcomeLevel) {
 			return int(a.outcome) - int(b.outcome)
 		}
-		return len(b.of) - len(a.of)
+		return cmp.Or(len(b.of)-len(a.of), int(a.outcome)-int(b.outcome))
 	})
 	return out
 }
@@ -237,22 +238,21 @@ func (f *found) sides() []string {
 	return list
 }
 
-// who names the sides that are compared with another, as the subject of a sentence.
-func (f *found) who(all []string) (subject, verb string) {
+// who names the sides that are compared with another, as the subject of a sentence; all are
+// those that are compared with it anywhere.
+func (f *found) who(all []string) string {
 	sides := f.sides()
 	switch c := f.of[0]; {
 	case len(sides) == 1 && c.Factor == "supply":
-		return strings.TrimSpace(OrEmpty(c.Device) + " " + supplyWords(sides[0])), "is"
-	case len(sides) == 1:
-		return Side(sides[0]), "is"
-	case len(sides) == len(all):
-		return "the other " + inWords(len(sides)), "are"
+		return strings.TrimSpace(OrEmpty(c.Device) + " " + supplyWords(sides[0]))
+	case len(sides) > 1 && len(sides) == len(all):
+		return "the other " + inWords(len(sides))
 	}
 	words := make([]string, len(sides))
 	for i, s := range sides {
 		words[i] = Side(s)
 	}
-	return Listed(words, 4), "are"
+	return Listed(words, 4)
 }
 
 // ahead are the pieces of the sentence on who is ahead where, over all comparisons of one or several sides
@@ -260,12 +260,6 @@ func (f *found) who(all []string) (subject, verb string) {
 // the settings at which it is so in all of them. The share of a lead is a/b - 1 at single
 // settings, from the least to the most.
 func whoIsAhead(list []*analysis.Comparison) []part {
-	var all []string
-	for _, c := range list {
-		if !slices.Contains(all, c.A) {
-			all = append(all, c.A)
-		}
-	}
 	spots := spotsOf(list)
 	every := at(spots, list)
 	var out []part
@@ -275,31 +269,29 @@ func whoIsAhead(list []*analysis.Comparison) []part {
 		if i < 2 {
 			rank = []int{rankLead, rankSecond}[i]
 		}
-		subject, verb := f.who(all)
-		if i > 0 && slices.Equal(f.sides(), fs[i-1].sides()) {
-			subject, verb = "it", "is"
-			if len(f.sides()) > 1 {
-				subject, verb = "they", "are"
-			}
-		}
 		say := func(r int, text string) { out = append(out, part{r, text}) }
-		before, behind := where(at(spots, f.of), every)
+		subject, other := f.who(sidesAgainst(list, f.of[0].B)), Side(f.of[0].B)
 		if i > 0 {
 			say(rank, "; ")
+			if last := fs[i-1]; last.of[0].B == f.of[0].B {
+				if other = ""; slices.Equal(f.sides(), last.sides()) {
+					subject = plural(len(f.sides()), "it", "they")
+				}
+			}
 		}
+		before, behind := where(at(spots, f.of), every)
 		if before != "" {
-			if i == 0 {
-				before = Capital(before)
-			}
-			say(rank, before+" ")
+			subject = before + " " + subject
 		}
-		say(rank, subject+" "+verb+" ")
-		for _, p := range f.words() {
-			if p.rank > 0 {
-				say(sizes, p.text)
-			} else {
-				say(rank, p.text)
-			}
+		switch {
+		case i == 0 && before != "":
+			subject = Capital(subject)
+		case i == 0 && len(f.sides()) > 1:
+			subject = begun(subject)
+		}
+		say(rank, subject+" ")
+		for _, p := range f.words(other) {
+			say(map[bool]int{true: sizes, false: rank}[p.rank > 0], p.text)
 		}
 		if behind != "" {
 			say(rank, behind)
@@ -308,45 +300,73 @@ func whoIsAhead(list []*analysis.Comparison) []part {
 	return out
 }
 
-// words are what is found, behind subject and verb; the pieces of rank 1 are sizes.
-func (f *found) words() []part {
-	c := f.of[0]
+// sidesAgainst are the sides that are compared with another.
+func sidesAgainst(list []*analysis.Comparison, b string) []string {
+	var all []string
+	for _, c := range list {
+		if c.B == b && !slices.Contains(all, c.A) {
+			all = append(all, c.A)
+		}
+	}
+	return all
+}
+
+// words are what is found, behind its subject; the pieces of rank 1 are sizes. other is the
+// side that the subject is compared with, empty where that is known already.
+func (f *found) words(other string) []part {
+	is := plural(len(f.sides()), "is ", "are ")
+	lead := func(winner analysis.Verdict, other string) string {
+		switch {
+		case winner == analysis.VerdictA && other != "":
+			return "ahead of " + other
+		case winner == analysis.VerdictA:
+			return "ahead"
+		case other != "":
+			return "behind " + other
+		}
+		return "behind"
+	}
 	switch f.outcome {
 	case outcomePlaced:
 		var out []part
 		for i, p := range f.phases {
-			text := map[analysis.Verdict]string{analysis.VerdictA: "ahead", analysis.VerdictB: "behind"}[p.winner]
-			if i > 0 {
-				text = " and " + text
-			} else {
-				text += f.other(p.winner)
+			text := is + lead(p.winner, other)
+			switch {
+			case i > 0 && i == len(f.phases)-1:
+				text = " and " + lead(p.winner, "")
+			case i > 0:
+				text = ", " + lead(p.winner, "")
 			}
 			out = append(out, part{0, text}, part{1, f.sizes(p)}, part{0, f.place(p)})
 		}
 		return out
 	case outcomeAverage:
-		text := map[analysis.Verdict]string{analysis.VerdictA: "ahead", analysis.VerdictB: "behind"}[f.winner] + f.other(f.winner)
 		var diffs []float64
 		for _, x := range f.of {
 			diffs = append(diffs, math.Abs(float64(x.Overall.Diff)))
 		}
-		return []part{{0, text + " by about " + percentRange(diffs) + " on the whole, with too few runs to say at which settings"}}
+		return []part{{0, is + lead(f.winner, other) + " by about " + percentRange(diffs) + " on the whole, with too few runs to say at which settings"}}
 	case outcomeLevel:
-		return []part{{0, "level with " + Side(c.B) + " within " + Margin(c.Margin) + " %"}}
+		text := is + "level"
+		if other != "" {
+			text += " with " + other
+		}
+		text += " within " + Margin(f.of[0].Margin) + " %"
+		if f.mean {
+			text += " on average"
+		}
+		return []part{{0, text}}
 	}
-	text := "not to be told from " + Side(c.B)
+	text := "cannot be told"
+	if other != "" {
+		text += " from " + other
+	} else {
+		text += " apart"
+	}
 	if n := f.advised(); n != "" {
 		text += ": " + n + " of each at each setting are advised"
 	}
 	return []part{{0, text}}
-}
-
-// other names the side that is behind, or ahead.
-func (f *found) other(winner analysis.Verdict) string {
-	if winner == analysis.VerdictA {
-		return " of " + Side(f.of[0].B)
-	}
-	return " " + Side(f.of[0].B)
 }
 
 // sizes is by how much a side is ahead: the least and the greatest difference at any of the

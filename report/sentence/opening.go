@@ -24,7 +24,8 @@ type Opening struct {
 
 // Subject is a device, or a variant of one, with all that was found of it alone.
 type Subject struct {
-	Name    string
+	Name    string // empty where the page has but one
+	On      string // behind what is so of it: "on unit-oak", "with cores=6"
 	Curves  []Curved
 	Battery []*analysis.BatteryGroup
 }
@@ -38,14 +39,40 @@ type Curved struct {
 // Sentences are the opening as far as there is room for it, one for each question that the
 // runs answer; an empty text where they do not.
 func (o *Opening) Sentences(room Room) (ahead, set, lasts string) {
-	drafts := [][]part{append(o.who(), o.limits()...), o.set(), o.lasts()}
+	drafts := [][]part{o.first(), o.set(), o.lasts()}
 	for i, d := range drafts {
 		if len(d) > 0 {
 			drafts[i] = append(d, part{slices.MinFunc(d, func(a, b part) int { return a.rank - b.rank }).rank, "."})
 		}
 	}
 	texts := fit(drafts, room)
+	if strings.Join(texts, "") == "" {
+		return "There is too little to answer by: runs at several settings, each repeated, would tell.", "", ""
+	}
 	return texts[0], texts[1], texts[2]
+}
+
+// first is the sentence on who is ahead where, with what devices do not go to. Where a device
+// is compared with itself on another supply, that comes first: it is why they differ.
+func (o *Opening) first() []part {
+	ahead, limits := o.who(), o.limits()
+	switch {
+	case limits == "":
+		return ahead
+	case len(ahead) == 0:
+		return []part{{rankLead, begun(limits)}}
+	case len(o.Comparisons) > 0 && o.Comparisons[0].Factor == "supply" && strings.Contains(limits, supplyWords("battery")):
+		return append([]part{{rankLead, begun(limits) + "; at settings that it keeps to, "}}, ahead...)
+	}
+	return append(ahead, part{rankLimits, "; " + limits})
+}
+
+// begun begins a sentence: names of devices stay as they are.
+func begun(text string) string {
+	if strings.HasPrefix(text, "the ") {
+		return Capital(text)
+	}
+	return text
 }
 
 // who is the sentence on who is ahead where; without comparisons how a single device's
@@ -72,7 +99,11 @@ func (s *Subject) rises() string {
 		if !b.FromW.Known() || !last.Is(b.ToW, b.To) {
 			return ""
 		}
-		from, to = max(from, b.FromW), Setting(last.SettingW, last.Setting)
+		begins := b.FromW
+		if e := &c.Group.Effective; e.CapW < begins { // all above the cap is the same
+			begins = analysis.Number(math.Round(float64(e.CapW)))
+		}
+		from, to = max(from, begins), Setting(last.SettingW, last.Setting)
 	}
 	text := Setting(from, "")
 	switch {
@@ -81,7 +112,7 @@ func (s *Subject) rises() string {
 	case text == to:
 		return onSupply(curves) + "the best result is at " + to + ", the highest setting tested"
 	}
-	return onSupply(curves) + "results get better up to " + text + "; from there on no setting can be told from the best"
+	return onSupply(curves) + "results get better up to " + text + "; more watts bring nothing measurable"
 }
 
 // onSupply begins a sentence on curves of one supply.
@@ -113,7 +144,7 @@ func (s *Subject) counting() []Curved {
 }
 
 // limits say which devices do not go as low, or as high, as they were set.
-func (o *Opening) limits() []part {
+func (o *Opening) limits() string {
 	var words []string
 	for _, s := range o.Limited {
 		var own []string
@@ -130,13 +161,10 @@ func (o *Opening) limits() []part {
 			if len(words) == 0 {
 				verb = " goes "
 			}
-			words = append(words, cmp.Or(s.Name, "it")+verb+strings.Join(own, " and "))
+			words = append(words, cmp.Or(s.Name, "the device")+verb+strings.Join(own, " and "))
 		}
 	}
-	if len(words) == 0 {
-		return nil
-	}
-	return []part{{rankLimits, "; " + strings.Join(words, ", ")}}
+	return strings.Join(words, ", ")
 }
 
 // limit is a floor or a cap of a device, by supply where it is not everywhere the same.
@@ -268,46 +296,74 @@ func (x *choice) enough(curves []Curved) {
 
 // set is the sentence on what to set.
 func (o *Opening) set() []part {
-	var efficient, enough []string
-	share := 0.0
+	n := len(o.Subjects)
+	efficient, enough, share := make([]string, n), make([]string, n), 0.0
 	var used []Curved
-	for _, s := range o.Subjects {
+	for i, s := range o.Subjects {
 		x := s.choose()
-		switch {
-		case x.at.N > 0:
-			text := Setting(x.at.SettingW, x.at.Setting)
-			if x.lowest && x.at.SettingW.Known() {
-				text += " (the lowest tested)"
-			}
-			efficient = append(efficient, text+s.on())
-		case len(x.peaks) > 0:
-			efficient = append(efficient, strings.Join(x.peaks, " or ")+" (by workload)"+s.on())
-		}
-		if x.from.Known() {
-			text := Watts(float64(x.from)) + " W"
-			switch {
-			case !x.to.Known():
-				text = "at least " + text
-			case x.to > x.from:
-				text = Watts(float64(x.from)) + " to " + Watts(float64(x.to)) + " W"
-			}
-			enough, share = append(enough, text+s.on()), x.share
+		efficient[i] = x.efficient()
+		if enough[i] = x.isEnough(); enough[i] != "" {
+			share = x.share
 		}
 		used = append(used, s.counting()...)
 	}
-	if len(efficient)+len(enough) == 0 {
+	if len(used) == 0 {
 		return nil
 	}
 	begin := onSupply(used)
 	var out []part
-	if len(efficient) > 0 {
-		out = append(out, part{rankSet, begin + mostEfficient(begin) + plural(len(efficient), "is ", "are ") + Listed(efficient, 2)})
+	if text := ofEach(o.Subjects, efficient); text != "nothing" {
+		is := "is "
+		if strings.Contains(text, " and ") {
+			is = "are "
+		}
+		out = append(out, part{rankSet, begin + mostEfficient(begin) + is + text})
 		begin = "; "
 	}
-	if len(enough) > 0 {
-		out = append(out, part{rankEnough, begin + Fixed(100*share, 0) + " % of the best result takes " + Listed(enough, 2)})
+	subjects := o.Subjects
+	if len(out) > 0 {
+		subjects = o.unnamed()
+	}
+	if text := ofEach(subjects, enough); text != "nothing" {
+		out = append(out, part{rankEnough, begin + Fixed(100*share, 0) + " % of the best result takes " + text})
 	}
 	return out
+}
+
+// unnamed are the subjects where they were named before: a single one is not named again.
+func (o *Opening) unnamed() []Subject {
+	list := slices.Clone(o.Subjects)
+	if len(list) == 1 {
+		list[0].On = ""
+	}
+	return list
+}
+
+// efficient is the most efficient setting in words, empty where it is not known.
+func (x *choice) efficient() string {
+	switch {
+	case x.at.N > 0 && x.lowest && x.at.SettingW.Known():
+		return Setting(x.at.SettingW, x.at.Setting) + " (the lowest tested)"
+	case x.at.N > 0:
+		return Setting(x.at.SettingW, x.at.Setting)
+	case len(x.peaks) > 0:
+		return strings.Join(x.peaks, " or ") + " (by workload)"
+	}
+	return ""
+}
+
+// isEnough is what is enough in words, empty where it is not known well.
+func (x *choice) isEnough() string {
+	from, to := Watts(float64(x.from)), Watts(float64(x.to))
+	switch {
+	case !x.from.Known():
+		return ""
+	case !x.to.Known():
+		return "at least " + from + " W"
+	case from == to:
+		return to + " W"
+	}
+	return from + " to " + to + " W"
 }
 
 // mostEfficient begins a sentence, or goes on with one.
@@ -318,79 +374,89 @@ func mostEfficient(begun string) string {
 	return "most efficient "
 }
 
-// on names a device behind what is said of it.
-func (s *Subject) on() string {
-	if s.Name == "" {
-		return ""
+// ofEach says what is so of each of the subjects: "8 W on unit-elm and 12 W on unit-oak",
+// "8 W on both".
+func ofEach(subjects []Subject, texts []string) string {
+	var words []string
+	same := len(subjects) > 1
+	for i, s := range subjects {
+		same = same && texts[i] != "" && texts[i] == texts[0]
+		if texts[i] != "" {
+			words = append(words, strings.TrimSpace(texts[i]+" "+s.On))
+		}
 	}
-	return " on " + s.Name
+	if same {
+		return texts[0] + " on " + allOf(len(subjects))
+	}
+	return Listed(words, 2)
 }
 
-// lasts is the sentence on how long the battery lasts: at the most efficient settings, at the
-// highest, and where enough surely begins.
+// inTurn are texts in the order of the subjects, which were named before.
+func inTurn(texts []string) string {
+	if len(texts) == 2 && texts[0] == texts[1] {
+		return texts[0] + " on both"
+	}
+	return Listed(texts, 2)
+}
+
+// lasts is the sentence on how long the battery lasts: at the most efficient settings, where
+// enough surely begins, and at the highest.
 func (o *Opening) lasts() []part {
-	var there, top, enough, enoughAt, ends []string
-	highest, known, batteries := "", true, false
-	for _, s := range o.Subjects {
+	n := len(o.Subjects)
+	there, top, enough, enoughAt, ends := make([]string, n), make([]string, n), make([]string, n), make([]string, n), make([]string, n)
+	highest, batteries, atHighest := "", false, true
+	for i, s := range o.Subjects {
 		x := s.choose()
 		batteries = batteries || len(s.Battery) > 0
-		at := s.lastsAt(func(p analysis.BatteryPoint) bool {
-			return x.at.N > 0 && p.Is(x.at.SettingW, x.at.Setting)
-		})
-		if at == "" {
-			known = false
-		}
-		there = append(there, at+s.on())
-		low, low0 := s.end(0)
-		high, high0 := s.end(-1)
-		if low != "" {
-			ends = append(ends, low+" at "+low0+" and "+high+" at "+high0+s.on())
-		}
-		if highest == "" {
-			highest = high0
-		}
-		if high0 == highest {
-			top = append(top, high)
+		if x.at.N > 0 {
+			there[i] = s.lastsAt(x.at.SettingW, x.at.Setting)
 		}
 		if x.to.Known() {
-			if text := s.lastsAt(func(p analysis.BatteryPoint) bool { return p.SettingW == x.to }); text != "" {
-				enough, enoughAt = append(enough, text), append(enoughAt, Watts(float64(x.to)))
-			}
+			enough[i], enoughAt[i] = s.lastsAt(x.to, ""), Watts(float64(x.to))
 		}
+		low, lowAt := s.end(0)
+		high, highAt := s.end(-1)
+		if low != "" && high != "" {
+			ends[i] = low + " at " + lowAt + " and " + high + " at " + highAt
+		}
+		if i == 0 {
+			highest = highAt
+		}
+		if highAt == highest {
+			top[i] = high
+		}
+		atHighest = atHighest && Setting(x.at.SettingW, x.at.Setting) == highest
 	}
 	down := ""
 	if o.Reserve > 0 {
 		down = ", down to " + Percent(o.Reserve)
 	}
-	n := len(o.Subjects)
+	all := func(texts []string) bool { return n > 0 && !slices.Contains(texts, "") }
 	switch {
 	case !batteries:
 		return nil
-	case !known && len(ends) == 0:
+	case all(there):
+	case ofEach(o.Subjects, ends) == "nothing":
 		return []part{{rankRuntime, "How long a battery lasts cannot be told: what it holds when full is not known"}}
-	case !known:
-		return []part{{rankRuntime, "A full battery lasts " + Listed(ends, 2) + down}}
+	default:
+		return []part{{rankRuntime, "A full battery lasts " + ofEach(o.Subjects, ends) + down}}
 	}
-	where := "At that setting"
-	if n > 1 {
-		where = "At these settings"
+	out := []part{{rankRuntime, plural(n, "At that setting", "At these settings") + " a full battery lasts " + ofEach(o.unnamed(), there) + down}}
+	if all(enough) && !slices.Equal(enough, top) {
+		out = append(out, part{rankBetween, "; at " + Listed(slices.Compact(enoughAt), 2) + " W, " + inTurn(enough)})
 	}
-	out := []part{{rankRuntime, where + " a full battery lasts " + Listed(there, 2) + down}}
-	if len(top) == n {
-		out = append(out, part{rankLongest, "; at " + highest + ", " + Listed(top, 2)})
-	}
-	if len(enough) == n {
-		out = append(out, part{rankBetween, "; at " + Listed(enoughAt, 2) + " W, " + Listed(enough, 2)})
+	if all(top) && !atHighest {
+		out = append(out, part{rankLongest, "; at " + highest + ", " + inTurn(top)})
 	}
 	return out
 }
 
 // lastsAt is how long a full battery lasts at a setting, in all workloads; empty where that
 // is not known. Workloads that differ by less than 3 % are one, and the shortest is said.
-func (s *Subject) lastsAt(at func(analysis.BatteryPoint) bool) string {
+func (s *Subject) lastsAt(watts analysis.Number, name string) string {
 	var list []analysis.Number
 	for _, g := range s.Battery {
-		i := slices.IndexFunc(g.Points, at)
+		i := slices.IndexFunc(g.Points, func(p analysis.BatteryPoint) bool { return p.Is(watts, name) })
 		if i < 0 || !g.Points[i].RuntimeH.Known() {
 			return ""
 		}
@@ -421,5 +487,5 @@ func (s *Subject) end(i int) (lasts, at string) {
 		i = len(points) - 1
 	}
 	end := points[i]
-	return s.lastsAt(func(p analysis.BatteryPoint) bool { return p.Is(end.SettingW, end.Setting) }), Setting(end.SettingW, end.Setting)
+	return s.lastsAt(end.SettingW, end.Setting), Setting(end.SettingW, end.Setting)
 }
