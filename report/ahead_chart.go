@@ -164,9 +164,9 @@ func (b *builder) aheadRow(c *analysis.Comparison, place settings, several bool)
 		case !kept:
 			add(a, z, chart.Piece{Kind: chart.PieceKept, Words: []string{"not kept by\n" + b.whoDoesNotKeep(c, from), "not\nkept"}})
 		case k != nil && verdict == analysis.VerdictA:
-			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleA, Words: leadWords(c, k)})
+			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleA, Words: leadWords(c, k, several)})
 		case k != nil && verdict == analysis.VerdictB:
-			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleB, Words: leadWords(c, k)})
+			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleB, Words: leadWords(c, k, several)})
 		case k != nil:
 			add(a, z, chart.Piece{Kind: chart.PieceLevel, Words: []string{"level within\n" + sentence.Margin(c.Margin) + " %", "level"}})
 		case throughout != "":
@@ -258,8 +258,13 @@ func aheadOrBehind(k *analysis.Claim) string {
 }
 
 // leadWords are the words of a band: who is ahead, and how far a is from b.
-func leadWords(c *analysis.Comparison, k *analysis.Claim) []string {
+// Where the row is called like a, its name goes without saying.
+func leadWords(c *analysis.Comparison, k *analysis.Claim, named bool) []string {
 	a, n := sentence.Side(c.A), percentOff(k)
+	if named {
+		text := n + " " + aheadOrBehind(k)
+		return []string{text + interval100(k), text, strings.ReplaceAll(n, " ", "")}
+	}
 	if k.Verdict == analysis.VerdictB {
 		b := sentence.Side(c.B)
 		return []string{

@@ -156,7 +156,7 @@ func Compose(in Input) *Page {
 			}
 		}
 	}
-	for _, s := range []Section{b.across(), b.batteryAlone(), b.days(), b.singleRuns(), b.frames()} {
+	for _, s := range []Section{b.rankedDevices(), b.across(), b.batteryAlone(), b.days(), b.singleRuns(), b.frames()} {
 		if !s.empty() {
 			p.Sections = append(p.Sections, s)
 		}

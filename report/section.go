@@ -179,6 +179,26 @@ func (b *builder) obedience(t *Topic, workload string) Section {
 	return s
 }
 
+// rankedDevices is all devices tested so far against one.
+func (b *builder) rankedDevices() Section {
+	s := Section{Title: "All devices tested so far"}
+	for i := range b.study.Topics {
+		t := &b.study.Topics[i]
+		for _, r := range b.ranks(t) {
+			charts := b.rankCharts(r)
+			x := r.table()
+			for k := range charts {
+				b.tables[charts[k].Name] = x
+			}
+			s.Charts, s.Tables = append(s.Charts, charts...), append(s.Tables, x)
+		}
+	}
+	if len(b.study.all) > 0 && len(s.Charts) == 0 {
+		s.say("", sentence.Sentence{Tone: sentence.Doubtful, Text: "Nothing can be ranked: no other device was tested at the same settings in the same workloads."})
+	}
+	return s
+}
+
 // overWatts is the result over the watts that were measured: at equal settings devices may
 // draw different ones.
 func (b *builder) overWatts(t *Topic, workload string) Section {

@@ -24,6 +24,10 @@ type Questions struct {
 	Full      []analysis.FullEnergy
 	Reserve   float64
 	Prices    analysis.Prices
+	// All are the runs of all devices tested so far, which are ranked against Reference, or
+	// against the device of the report where it is of one; they may be the runs themselves.
+	// nil: nothing is ranked.
+	All []run.Run
 	// SwitchedOff are the runs on battery that ended as the device switched off.
 	SwitchedOff []run.Run
 }
@@ -35,13 +39,26 @@ type Study struct {
 	Claims  []analysis.Claim        // what may be said at the top
 	budget  analysis.Budget         // of what is said there
 	runs    []run.Run
+	all     []run.Run // of all devices tested so far, where they are ranked
+}
+
+// allRuns are the runs of all devices, those of the page where no others are ranked.
+func (s *Study) allRuns() []run.Run {
+	if len(s.all) > 0 {
+		return s.all
+	}
+	return s.runs
 }
 
 // evidence is all that the page shows of leads and curves.
 func (s *Study) evidence() []analysis.Evidence {
 	list := make([]analysis.Evidence, len(s.Topics))
 	for i := range s.Topics {
-		list[i] = analysis.Evidence{Curve: &s.Topics[i].Curve, Comparisons: s.Topics[i].comparisons()}
+		t := &s.Topics[i]
+		list[i] = analysis.Evidence{Curve: &t.Curve, Comparisons: t.comparisons()}
+		if t.All != nil && t.All != t.Device {
+			list[i].Comparisons = append(list[i].Comparisons, t.All)
+		}
 	}
 	return list
 }
@@ -53,6 +70,7 @@ type Topic struct {
 	Curve     analysis.CurveResult
 	Device    *analysis.CompareResult // device against device
 	Reference string                  // of more than two devices the one that the others are compared with
+	All       *analysis.CompareResult // all devices tested so far against one; Device itself where they are those of the report
 	AtPackage *analysis.CompareResult // the same at equal package watts, where a device does not keep to a setting
 	Supply    *analysis.CompareResult // battery against mains
 	Variants  []VariantComparison
@@ -84,7 +102,7 @@ type VariantComparison struct {
 // Ask answers every question that the runs can answer: those that they cannot
 // are left out. The runs are those that count, and are not changed.
 func Ask(runs []run.Run, q Questions) (Study, error) {
-	s := Study{runs: runs}
+	s := Study{runs: runs, all: q.All}
 	if len(runs) == 0 {
 		return s, errors.New("report: no finished run was selected: there is nothing to report")
 	}
@@ -95,7 +113,7 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 			return s, fmt.Errorf("report: no selected run has the result %q: there is %s", asked, sentence.Listed(names, 10))
 		}
 	}
-	if devices := levels(runs, func(r *run.Run) []string { return []string{r.Device} }); q.Reference != "" && !slices.Contains(devices, q.Reference) {
+	if devices := devicesOf(slices.Concat(runs, q.All)); q.Reference != "" && !slices.Contains(devices, q.Reference) {
 		return s, fmt.Errorf("report: no selected run is of the device %q, which the others are to be compared with: there is %s", q.Reference, sentence.Listed(devices, 10))
 	}
 	for _, metric := range slices.Sorted(maps.Keys(byMetric)) {
@@ -166,6 +184,9 @@ func ask(runs []run.Run, metric string, workloads []string, q Questions) (t Topi
 	if t.AtPackage, err = compareAtPackage(subset, request, t.Device); err != nil {
 		return t, err
 	}
+	if t.All, err = rankDevices(subset, request, q, t.Device); err != nil {
+		return t, err
+	}
 	request.By = "supply"
 	if t.Supply, err = compare(subset, request); err != nil {
 		return t, err
@@ -225,6 +246,30 @@ func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string)
 		result, err = compare(runs, r)
 	}
 	return result, r.B, err
+}
+
+func devicesOf(runs []run.Run) []string {
+	return levels(runs, func(r *run.Run) []string { return []string{r.Device} })
+}
+
+// rankDevices compares all devices tested so far with one: the reference, else the device of
+// the report where it is of one, else the best on the whole. nil where that is not asked for,
+// or there is one device.
+func rankDevices(runs []run.Run, r analysis.CompareRequest, q Questions, device *analysis.CompareResult) (*analysis.CompareResult, error) {
+	if len(q.All) == 0 {
+		return nil, nil
+	}
+	reference, own := q.Reference, devicesOf(runs)
+	if reference == "" && len(own) == 1 {
+		reference = own[0]
+	}
+	workloads := levels(runs, func(r *run.Run) []string { return []string{r.Workload} })
+	all := slices.DeleteFunc(slices.Clone(q.All), func(r run.Run) bool { return !slices.Contains(workloads, r.Workload) })
+	if slices.Equal(devicesOf(all), own) {
+		return device, nil
+	}
+	result, _, err := compareDevices(all, r, reference)
+	return result, err
 }
 
 // compareAtPackage compares the same devices at equal package watts where one does not keep

@@ -23,8 +23,10 @@ type ReportRequest struct {
 	Filter    store.Filter
 	Lower     []string // results of which less is better
 	Questions report.Questions
-	Runs      []string // whose course is drawn; none: those with the worst findings
-	Frames    []report.Frames
+	// AllDevices ranks all devices tested so far against one, also those that the filter leaves out.
+	AllDevices bool
+	Runs       []string // whose course is drawn; none: those with the worst findings
+	Frames     []report.Frames
 }
 
 // ReportQuestion is what a person asks of a report.
@@ -32,6 +34,7 @@ type ReportQuestion struct {
 	AnalysisRequest
 	Metrics    []string `json:"metrics"`     // results to look at; none: of each workload the one that most runs have
 	Run        []string `json:"run"`         // whose course is drawn; none: those with the worst findings
+	AllDevices bool     `json:"all_devices"` // rank all devices tested so far against B, or the device that is selected
 	B          string   `json:"b"`           // the device that the others are compared with
 	Margin     *float64 `json:"margin"`      // relative difference that does not matter
 	FullEnergy []string `json:"full_energy"` // see ParseFullEnergy
@@ -129,7 +132,7 @@ func (q *ReportQuestion) draw(ctx context.Context, d *Day, sets []report.Frames)
 		return requestError(err)
 	}
 	in, err := ReportInput(ctx, d.Store, ReportRequest{
-		Filter: f, Lower: d.lower(q.Lower), Runs: q.Run, Frames: sets,
+		Filter: f, Lower: d.lower(q.Lower), AllDevices: q.AllDevices, Runs: q.Run, Frames: sets,
 		Questions: report.Questions{Metrics: q.Metrics, Reference: q.B, Margin: q.Margin, Declared: q.Noise, Full: full, Reserve: q.Reserve, Prices: prices},
 	})
 	if ahead := q.Ahead(d.Now); err != nil && ahead != "" {
@@ -191,6 +194,11 @@ func ReportInput(ctx context.Context, s Reportable, q ReportRequest) (report.Inp
 	}
 	in.Runs, in.Measured = listedRuns(records), measured(records)
 	q.Questions.SwitchedOff = x.SwitchedOff
+	if q.AllDevices {
+		if q.Questions.All, err = allDevices(ctx, s, q, x.Runs); err != nil {
+			return in, err
+		}
+	}
 	if in.Study, err = report.Ask(x.Runs, q.Questions); err != nil {
 		return in, err
 	}
@@ -202,6 +210,16 @@ func ReportInput(ctx context.Context, s Reportable, q ReportRequest) (report.Inp
 	in.Devices = deviceFacts(x.Runs)
 	in.Traces, err = traces(ctx, s, in.Runs, q.Runs)
 	return in, err
+}
+
+// allDevices are the selected runs of all devices.
+func allDevices(ctx context.Context, s store.AnalysisRuns, q ReportRequest, selected []run.Run) ([]run.Run, error) {
+	if q.Filter.Device == "" {
+		return selected, nil
+	}
+	q.Filter.Device = ""
+	all, err := Select(ctx, s, q.Filter, q.Lower)
+	return all.Runs, err
 }
 
 // deviceFacts gathers what each device said of itself over all runs, but for the ids of

@@ -24,6 +24,7 @@ type reportFlags struct {
 	runs      []string
 	metrics   []string
 	reference string
+	all       bool
 	margin    ratioFlag
 	full      energiesFlag
 	reserve   ratioFlag
@@ -43,6 +44,7 @@ upright those for phones. Single runs are drawn where --run names them, else tho
 the worst findings. --title, --credit and --conditions are the publisher's own words.`,
 		Example: `  sweepd report --out report
   sweepd report --out report --png --workload harbour-flight --full-energy 48.6Wh
+  sweepd report --out report --device unit-oak --all-devices
   sweepd report --out report --price unit-oak=749EUR --price unit-elm=549EUR
   sweepd report --out report --shape wide,upright --credit "Harbour Lab, May 2026"`,
 		Args: cobra.NoArgs,
@@ -75,6 +77,7 @@ the worst findings. --title, --credit and --conditions are the publisher's own w
 	cmd.Flags().StringArrayVar(&f.metrics, "metric", nil, "`NAME` of a result (repeatable); unless given, of each workload the one that most of its runs have")
 	cmd.Flags().StringArrayVar(&f.lower, "lower", nil, "`NAME` of a result of which less is better (repeatable)")
 	cmd.Flags().StringVarP(&f.reference, "b", "b", "", "`DEVICE` that the others are compared with, where there are more than two (default: the best on the whole)")
+	cmd.Flags().BoolVar(&f.all, "all-devices", false, "rank all devices tested so far against --b, or against the device that --device selects")
 	f.frames.add(cmd)
 	cmd.Flags().Var(&f.margin, "margin", "difference that does not matter (default 2%)")
 	cmd.Flags().Var(&f.full, "full-energy", "`[DEVICE=]Wh` that the battery holds when full (repeatable); unless given, what the device says")
@@ -85,7 +88,7 @@ the worst findings. --title, --credit and --conditions are the publisher's own w
 
 // writeReport asks for the page and the charts, and writes them.
 func (a *app) writeReport(ctx context.Context, f *reportFlags) (w report.Written, err error) {
-	q := testday.ReportQuestion{AnalysisRequest: f.request(), Metrics: f.metrics, Run: f.runs, B: f.reference, Margin: f.margin.pointer(),
+	q := testday.ReportQuestion{AnalysisRequest: f.request(), Metrics: f.metrics, Run: f.runs, B: f.reference, AllDevices: f.all, Margin: f.margin.pointer(),
 		FullEnergy: f.full, Reserve: f.reserve.value, Price: f.prices, PNG: f.png, Shape: f.shapes,
 		Title: f.published.Title, Credit: f.published.Credit, Conditions: f.published.Conditions,
 		FrameColumn: f.frames.reader.column, FrameUnit: f.frames.reader.unit, FrameTimestamps: f.frames.reader.timestamps, FrameDelimiter: f.frames.reader.delimiter.value}

@@ -219,7 +219,11 @@ func (f *frame) row(row *Row, x scale, r room, y0, y1, group float64) {
 		if group > 0 {
 			from += group + f.size.Text*0.7
 		}
-		f.text(from, (y0+y1)/2+l.size*0.35, l.short(clean(row.Name), f.size.Width*rowNameMax), l, f.palette.Ink, left)
+		lines := l.wrap(clean(row.Name), f.size.Width*rowNameMax, max(1, int((y1-y0)/(l.size*1.15))))
+		if len(lines) == 1 {
+			lines[0] = l.short(clean(row.Name), f.size.Width*rowNameMax)
+		}
+		f.writeLines(lines, from, (y0+y1)/2-float64(len(lines))*l.size*0.575, l, 0.92, l.size*1.15, f.palette.Ink)
 	} else {
 		name := strings.TrimPrefix(clean(row.Group)+", "+clean(row.Name), ", ")
 		if row.Name == "" {
