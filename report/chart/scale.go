@@ -103,7 +103,7 @@ func (s scale) ticks(n int) []tick {
 	for i := math.Ceil(s.min/unit/step - 1e-9); i*step <= s.max/unit+step*1e-9 && len(list) <= 2*n+2; i++ { // i stays where the values differ too little
 		v := i * step
 		text := strconv.FormatFloat(v, 'f', places, 64)
-		if len(text) > longestNumber { // on an axis without words, which could say a power of ten
+		if len(text) > longestNumber && math.Abs(i) < 1000 { // on an axis without words, which could say a power of ten
 			text = strconv.FormatFloat(v, 'g', 4, 64)
 		}
 		if v == 0 || strings.Trim(text, "-0.") == "" {
