@@ -204,7 +204,7 @@ func everyOperationAnswers(t *testing.T, h subject) {
 	tell("POST", "/pair", `{"code":"x"}`, 403)
 	tell("POST", "/phones/pairing", `{"name":"my phone"}`)
 	tell("POST", "/phones/program", `{"name":"scraper"}`, 500) // without a folder to keep it in; TestProgram has one
-	tell("GET", "/phones", "", 403) // without the right
+	tell("GET", "/phones", "", 403)                            // without the right
 	tell("POST", "/phones/none/revoke", `{}`, 404)
 
 	text, err := OpenAPI()

@@ -106,7 +106,7 @@ func TestViews(t *testing.T) {
 	p.Open("about:blank")
 	p.Await("location.href === 'about:blank'")
 	p.Open(l.url() + "/#compare")
-	p.AwaitWithin("document.querySelector('#report .lead') && [...document.querySelectorAll('#report img')].some((i) => i.complete && i.naturalWidth > 50)", time.Minute)
+	p.AwaitWithin("document.querySelector('#report .lead') && [...document.querySelectorAll('#report img')].some((i) => i.complete && i.naturalWidth > 0)", time.Minute)
 	p.Await("document.querySelector('#compared a[download=\"report.html\"]').href.startsWith('blob:')")
 	look("compare")
 	// What it says is what the report says.
@@ -126,7 +126,7 @@ func TestViews(t *testing.T) {
 		}
 	}
 	p.Click("#report details:last-of-type summary")
-	p.Await("[...document.querySelectorAll('#report details[open] img')].some((i) => i.complete && i.naturalWidth > 50)")
+	p.Await("[...document.querySelectorAll('#report details[open] img')].some((i) => i.complete && i.naturalWidth > 0)")
 	p.Click("#report details summary")
 	look("compared")
 	l.kill()
