@@ -55,7 +55,7 @@ type Spot struct {
 // Heights in a panel of rows, in text sizes.
 const (
 	leastRow    = 1.5 // below which rows are not to be read
-	mostRow     = 6.5
+	mostRow     = 8.5
 	narrowRow   = 3.0 // with its name above it
 	narrowLead  = 5.6 // the same with words in two lines, and above it
 	groupGap    = 0.5
@@ -83,7 +83,7 @@ func (f *frame) rowsHeight(p *Panel, row float64) float64 {
 		if slices.ContainsFunc(p.Rows, func(r Row) bool {
 			return slices.ContainsFunc(r.Pieces, func(q Piece) bool { return q.Kind <= PieceOpen })
 		}) {
-			row = narrowLead
+			row = max(row, narrowLead)
 		}
 	}
 	return float64(len(p.Rows))*row*f.size.Text + f.rowGaps(p)
@@ -267,7 +267,7 @@ func (f *frame) row(row *Row, x scale, r room, y0, y1, group float64) {
 	last := math.Inf(-1) // where the words before end
 	for _, s := range row.Spots {
 		f.spot(s, x, top, bottom)
-		if text := clean(s.Words); words != "" && text != "" {
+		if text := l.short(clean(s.Words), r.x1-r.x0); words != "" && text != "" {
 			w := l.width(text)
 			at := min(max(x.at(s.At)-w/2, r.x0), r.x1-w)
 			if at > last {
@@ -323,7 +323,7 @@ func (f *frame) piece(p Piece, x scale, r room, top, bottom float64) bool {
 		f.fill(x0, top, x1, bottom, faded(colour, 0x4a))
 		edge.colour = colour
 		if p.Kind == PieceLead {
-			under := f.size.Text * pieceEdge
+			under := min(f.size.Text*pieceEdge, (bottom-top)*0.13)
 			f.line(stroke{colour, under, dashesOf(p.Style, under*0.7)}, [2]float64{x0, bottom - under/2}, [2]float64{x1, bottom - under/2})
 			floor = bottom - under
 			words = f.pieceSign(x0, x1, top, floor, func(x, y, r float64) { f.marker(p.Style, x, y, r) })
