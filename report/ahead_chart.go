@@ -82,7 +82,7 @@ func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, whic
 	for i := range rows {
 		p.Rows = append(p.Rows, rows[i].Row)
 	}
-	base := fmt.Sprintf("%s against %s (%s = 100 %%)", sentence.Side(first.A), sentence.Side(first.B), sentence.Side(first.B))
+	base := sentence.Against(first.A, first.B)
 	if several {
 		base = fmt.Sprintf("each against %s (%s = 100 %%)", sentence.Side(first.B), sentence.Side(first.B))
 	}

@@ -408,3 +408,22 @@ func (f *frame) hatch(x0, y0, x1, y1 float64) {
 		f.line(s, a, b)
 	}
 }
+
+// comfortRow is the height of a row above which a picture that need not have a fixed height
+// only becomes emptier, in text sizes.
+const comfortRow = 5
+
+// fitting is a size as low as a chart of few rows wants it, where its height is not fixed by
+// the medium.
+func fitting(c *Chart, s Size) Size {
+	if !c.onlyRows() || s.Height == 0 {
+		return s
+	}
+	f := newFrame(nil, c, s, &Light)
+	h := f.headHeight() + f.keyHeight() + f.footHeight() + 2*f.pad
+	for i := range c.Panels {
+		h += f.panelHead(&c.Panels[i]) + f.rowsHeight(&c.Panels[i], comfortRow) + f.panelFoot(i)
+	}
+	s.Height = min(s.Height, h)
+	return s
+}

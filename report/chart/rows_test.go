@@ -98,3 +98,23 @@ func TestAside(t *testing.T) {
 		}
 	}
 }
+
+// A picture of one row is as low as it needs in the page, and fills its shape as PNG.
+func TestFewRowsAreLow(t *testing.T) {
+	row := Row{Name: "mains", Pieces: []Piece{{Reach: Reach{5, 50}, Words: []string{"unit-oak ahead"}}}}
+	height := func(n int) float64 {
+		rows := make([]Row, n)
+		for i := range rows {
+			rows[i] = row
+		}
+		m := regexp.MustCompile(`height="([0-9.]+)"`).FindStringSubmatch(string(SVG(rowsChart(rows), Wide, &Light)))
+		h, _ := strconv.ParseFloat(m[1], 64)
+		return h
+	}
+	if one, two, many := height(1), height(2), height(12); !(one < 260 && one < two && two < many && many == Wide.Height) {
+		t.Errorf("%v, %v and %v high", one, two, many)
+	}
+	if b := Image(rowsChart([]Row{row}), Wide, 960, &Light).Bounds(); b.Dy() != 540 {
+		t.Errorf("a picture of %v", b)
+	}
+}

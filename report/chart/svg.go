@@ -44,6 +44,7 @@ func Inline(c *Chart, s Size, title, alt string) string {
 // svgBody is what stands between the tags of the picture.
 func svgBody(c *Chart, s Size, p *Palette) (body string, height float64) {
 	tidy := cleaned(c)
+	s = fitting(tidy, s)
 	height = heightOf(tidy, s)
 	canvas := vgsvg.New(vg.Length(s.Width), vg.Length(height))
 	draw(canvas, tidy, s, p)
