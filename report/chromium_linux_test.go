@@ -23,10 +23,10 @@ import (
 	"time"
 )
 
-// browser runs Chromium without a network and returns its standard output. Any
+// chromium runs Chromium without a network and returns its standard output. Any
 // message on the console (an error of the script, something the page tried to
 // load) fails the test.
-func browser(t *testing.T, args ...string) string {
+func chromium(t *testing.T, args ...string) string {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser"} {
@@ -75,18 +75,18 @@ func writtenPage(t *testing.T) string {
 func TestPageOpensInABrowser(t *testing.T) {
 	page := writtenPage(t)
 	picture := filepath.Join(t.TempDir(), "page.png")
-	browser(t, "--screenshot="+picture, "--window-size=1280,1600", "file://"+page)
+	chromium(t, "--screenshot="+picture, "--window-size=1280,1600", "file://"+page)
 	light := colours(t, picture)
 	if light[paper(0xfb, 0xfa, 0xf6)] < 0.3 {
 		t.Error("little of the picture is paper")
 	}
-	browser(t, "--screenshot="+picture, "--window-size=1280,1600", "--blink-settings=preferredColorScheme=0", "file://"+page)
+	chromium(t, "--screenshot="+picture, "--window-size=1280,1600", "--blink-settings=preferredColorScheme=0", "file://"+page)
 	if dark := colours(t, picture); dark[paper(0x13, 0x17, 0x1d)] < 0.3 {
 		t.Error("little of the picture is the dark paper, for a reader who prefers it")
 	}
 
 	pdf := filepath.Join(t.TempDir(), "page.pdf")
-	browser(t, "--no-pdf-header-footer", "--print-to-pdf="+pdf, "file://"+page)
+	chromium(t, "--no-pdf-header-footer", "--print-to-pdf="+pdf, "file://"+page)
 	text, err := os.ReadFile(pdf)
 	if err != nil {
 		t.Fatal(err)
@@ -171,7 +171,7 @@ func TestPageFitsItsReader(t *testing.T) {
 			}
 			fmt.Fprintf(w, measure, c.width)
 		}))
-		dom := browser(t, "--window-size=1300,900", "--virtual-time-budget=20000", "--dump-dom", server.URL+"/")
+		dom := chromium(t, "--window-size=1300,900", "--virtual-time-budget=20000", "--dump-dom", server.URL+"/")
 		server.Close()
 		got := map[string]string{}
 		for _, m := range regexp.MustCompile(`(\w+)=([\w.]+)`).FindAllStringSubmatch(regexp.MustCompile(`(?s)<p id="r">.*?</p>`).FindString(dom), -1) {
@@ -211,7 +211,7 @@ func TestCopiedCellsAreNoFormulas(t *testing.T) {
 	if err := os.WriteFile(page, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	found := regexp.MustCompile(`got (\S+) end`).FindStringSubmatch(browser(t, "--dump-dom", "file://"+page))
+	found := regexp.MustCompile(`got (\S+) end`).FindStringSubmatch(chromium(t, "--dump-dom", "file://"+page))
 	if found == nil {
 		t.Fatal("the script did not run")
 	}

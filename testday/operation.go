@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"sweepd/analysis"
-	"sweepd/judge"
 	"sweepd/report"
+	"sweepd/judge"
 	"sweepd/run"
 	"sweepd/store"
 )

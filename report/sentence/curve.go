@@ -26,26 +26,27 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 		l.tell(Plain, text)
 	}
 	if g.KneeW.Known() && g.KneeSignificant {
-		l.say("The curve bends most at %s W: above it each watt gives less.", Watts(float64(g.KneeW)))
+		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
 	}
 	for _, d := range g.Departures {
-		l.tell(Doubtful, dip(Setting(d.SettingW, d.Setting), d.Change))
+		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s).",
+			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
 	}
 	l.flagged(g.Flagged)
 	return l
 }
 
-// Most says what the best mean result is, and from which setting on none can be told from
-// it. It is empty where the best mean has no interval.
+// Most says where the best mean result is, and which settings around it cannot be
+// told from it. It is empty where the best mean has no interval.
 func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 	b := &g.Best
 	value := meanAt(r, g, b.AtW, b.At)
 	if value == "" {
 		return Sentence{}
 	}
-	text := fmt.Sprintf("The best result is %s, at %s", value, Setting(b.AtW, b.At))
+	text := fmt.Sprintf("The best mean result is at %s: %s", Setting(b.AtW, b.At), value)
 	if from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To); from != to {
-		text += "; from " + from + upTo(g) + " no setting can be told from it"
+		text += fmt.Sprintf("; %s no result can be told from it", Range(from, to))
 	}
 	return Sentence{Plain, text + "."}
 }
@@ -60,9 +61,9 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	var parts []string
 	e := efficiencyOf(g)
 	if peak := Peak(e); peak != "" {
-		part := "most efficient, by " + kindOfWatts[e.By] + ", is " + peak
+		part := peak + " for most per " + Denominator[e.By]
 		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
-			part += ", and " + from + " to " + to + " are about as good"
+			part += " (plateau " + Range(from, to) + ")"
 		}
 		parts = append(parts, part)
 	}
@@ -75,7 +76,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return Capital(strings.Join(parts, "; ")) + "."
+	return strings.Join(parts, "; ") + "."
 }
 
 // best says from which setting on the result is the best, as far as it can be told, and
@@ -83,22 +84,19 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 func best(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	b := &g.Best
 	value := meanAt(r, g, b.FromW, b.From)
-	from := Setting(b.FromW, b.From)
+	from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To)
+	last := g.Points[len(g.Points)-1]
 	switch {
 	case value == "":
 		return ""
-	case from == Setting(b.ToW, b.To):
+	case from == to:
 		return from + " for the best result, " + value
+	case last.Is(b.ToW, b.To):
+		to = " on"
+	default:
+		to = " to " + to
 	}
-	return "from " + from + upTo(g) + " no setting can be told from the best, at " + from + " " + value
-}
-
-// upTo is where the settings end that cannot be told from the best: " on" where none is higher.
-func upTo(g *analysis.CurveGroup) string {
-	if b := &g.Best; !g.Points[len(g.Points)-1].Is(b.ToW, b.To) {
-		return " to " + Setting(b.ToW, b.To)
-	}
-	return " on"
+	return "from " + from + to + " no setting can be told from the best, at " + from + " " + value
 }
 
 // efficiencyOf is the efficiency that counts: on battery that of the whole device, which
@@ -160,22 +158,22 @@ func (l *list) effective(g *analysis.CurveGroup) {
 	}
 	source := ""
 	if e.Source == analysis.RangeFromResults {
-		source = ", judging by results alone"
+		source = ", told from results alone"
 	}
 	if !e.FloorW.Known() && !e.CapW.Known() {
 		if e.Source != "" {
-			l.say("It follows every setting tested, from %s W to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
+			l.say("The device follows every setting tested, from %s W to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
 		}
 		return
 	}
 	var beyond []string
 	if e.FloorW.Known() {
-		beyond = append(beyond, "set lower, it acts as if set to "+Significant(float64(e.FloorW))+" W")
+		beyond = append(beyond, "below it acts as if set to "+Significant(float64(e.FloorW))+" W")
 	}
 	if e.CapW.Known() {
-		beyond = append(beyond, "set higher, it acts as if set to "+Significant(float64(e.CapW))+" W")
+		beyond = append(beyond, "above it acts as if set to "+Significant(float64(e.CapW))+" W")
 	}
-	l.say("It follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, "; "), source)
+	l.say("The device follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source)
 }
 
 // Denominator says by which watts a result is divided.
@@ -192,7 +190,7 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 	}
 	plateau := "no other setting comes near"
 	if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
-		plateau = from + " to " + to + " are about as good"
+		plateau = "as good, or less than 5 % worse, " + Range(from, to)
 	}
-	l.say("Most efficient, by %s, is %s; %s.", kindOfWatts[e.By], peak, plateau)
+	l.say("Most efficient, by %s, at %s; %s.", kindOfWatts[e.By], peak, plateau)
 }
