@@ -10,6 +10,7 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // The summary of a device in one picture: result, runtime and temperature over the settings,
@@ -92,6 +93,9 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 	}
 	place := placeSettings(list)
 	name := b.legend.name(s.device, s.variant)
+	if len(levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })) > 1 {
+		name += " in " + s.workload
+	}
 	c := chart.Chart{
 		Name: b.unique(b.summaryName(s)), Sharing: true, Aside: true,
 		Title: name + ": " + s.finding(),
