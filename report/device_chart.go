@@ -125,7 +125,7 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 		c.Alt += " " + sentence.Capital(onSupply(g.Supply)) + ":" + spaced(wordsOf(b.ofCurve(g))) + spaced(sentence.ToSet(&s.t.Curve, g))
 	}
 	if s.battery != nil {
-		c.Alt += spaced(wordsOf(sentence.Runtime(b.study.Battery, s.battery)))
+		c.Alt += spaced(wordsOf(b.runtime(s.battery)))
 	}
 	return c
 }

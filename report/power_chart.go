@@ -150,7 +150,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 			runtime.Series = append(runtime.Series, h)
 			exact = exact || !(g.FullEnergyRSE > 0)
 		}
-		if words := wordsOf(sentence.Runtime(r, g)); words != "" {
+		if words := wordsOf(b.runtime(g)); words != "" {
 			c.Alt += " " + name + ": " + words
 		}
 	}

@@ -247,7 +247,7 @@ func (b *builder) battery(workload string) Section {
 	for i, g := range groups {
 		about, x := b.legend.name(g.Device, g.Variant), table.Battery(r, g)
 		b.draw(s.Charts, i, len(groups), g, asResult, x)
-		s.say(about, append(sentence.Runtime(r, g), sentence.Battery(g)...)...)
+		s.say(about, append(b.runtime(g), sentence.Battery(g)...)...)
 		s.Tables = append(s.Tables, x)
 		s.Notes = appendNotes(s.Notes, about+": ", g.Notes)
 	}

@@ -173,6 +173,20 @@ func (b *builder) onBattery() Section {
 	return s
 }
 
+// runtime says how long the battery lasts, at the settings that the curve of the same runs
+// speaks for.
+func (b *builder) runtime(g *analysis.BatteryGroup) []sentence.Sentence {
+	var curve *analysis.CurveGroup
+	for i := range b.study.Topics {
+		for k := range b.study.Topics[i].Curve.Groups {
+			if x := &b.study.Topics[i].Curve.Groups[k]; x.Workload == g.Workload && x.Device == g.Device && x.Variant == g.Variant && x.Supply == string(run.Battery) {
+				curve = x
+			}
+		}
+	}
+	return sentence.Runtime(b.study.Battery, g, curve)
+}
+
 func (b *builder) howLong() Section {
 	s := Section{ID: answerLasts, Title: "How long the battery lasts"}
 	if b.study.Battery == nil {
@@ -180,7 +194,7 @@ func (b *builder) howLong() Section {
 	}
 	for i := range b.study.Battery.Groups {
 		g := &b.study.Battery.Groups[i]
-		s.sayOf(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant)), b.link(g, asResult), sentence.Runtime(b.study.Battery, g)...)
+		s.sayOf(sentence.Joined(g.Workload, b.legend.name(g.Device, g.Variant)), b.link(g, asResult), b.runtime(g)...)
 	}
 	return s
 }

@@ -40,26 +40,44 @@ func Battery(g *analysis.BatteryGroup) []Sentence {
 // LeftOut says which run on battery has no power that counts, and why.
 func LeftOut(x analysis.LeftOutRun) string { return "run " + run.ShortID(x.Run) + ", " + x.Reason }
 
-// Runtime says how long the battery lasts at the lowest and the highest setting, to
-// its end or down to the reserve.
-func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup) []Sentence {
+// Runtime says how long the battery lasts, to its end or down to the reserve, at the settings
+// that people would use: the most efficient, one that is surely enough, and the highest; at
+// the lowest and the highest where no curve tells. curve may be nil.
+func Runtime(r *analysis.BatteryResult, g *analysis.BatteryGroup, curve *analysis.CurveGroup) []Sentence {
 	known := slices.DeleteFunc(slices.Clone(g.Points), func(p analysis.BatteryPoint) bool { return !p.RuntimeH.Known() })
 	if len(known) == 0 {
 		return nil
 	}
-	var l list
-	last := func(p analysis.BatteryPoint) string {
-		return ClockWithin(p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH) + " at " + Setting(p.SettingW, p.Setting)
+	last := len(known) - 1
+	why := map[int]string{last: ""} // by the place of the setting
+	use := func(watts analysis.Number, name, reason string) {
+		i := slices.IndexFunc(known, func(p analysis.BatteryPoint) bool { return p.Is(watts, name) })
+		if _, there := why[i]; i >= 0 && (!there || i == last) {
+			why[i] = " (" + reason + ")"
+		}
 	}
-	text := "A full battery lasts " + last(known[0])
-	if len(known) > 1 {
-		text += " and " + last(known[len(known)-1])
+	if curve != nil {
+		if e := efficiencyOf(curve); len(e.Points) > 1 {
+			use(e.PeakW, e.Peak, "most efficient")
+		}
+		if enough := &curve.Enough; enough.ToW.Known() && enoughTold(curve) {
+			use(enough.ToW, "", "enough for "+Fixed(100*enough.Share, 0)+" % of the best")
+		}
 	}
+	if len(why) == 1 {
+		why[0] = ""
+	}
+	var at []string
+	for i, p := range known {
+		if reason, used := why[i]; used {
+			at = append(at, ClockWithin(p.RuntimeH, p.RuntimeLowerH, p.RuntimeUpperH)+" at "+Setting(p.SettingW, p.Setting)+reason)
+		}
+	}
+	text := "A full battery lasts " + listed(at)
 	if r.Reserve > 0 {
 		text += ", down to " + Percent(r.Reserve)
 	}
-	l.tell(Good, text+".")
-	return l
+	return []Sentence{{Good, text + "."}}
 }
 
 // measured sets a measured runtime beside its prediction.

@@ -54,8 +54,38 @@ func TestRuntime(t *testing.T) {
 		if c.want != "" {
 			want = []Sentence{{Good, c.want}}
 		}
-		if got := Runtime(&analysis.BatteryResult{Reserve: c.reserve}, &analysis.BatteryGroup{Points: c.points}); !slices.Equal(got, want) {
+		if got := Runtime(&analysis.BatteryResult{Reserve: c.reserve}, &analysis.BatteryGroup{Points: c.points}, nil); !slices.Equal(got, want) {
 			t.Errorf("%s: got %v, want %v", c.name, got, want)
+		}
+	}
+}
+
+// With a curve, at the most efficient setting, at one that is surely enough, and at the
+// highest.
+func TestRuntimeAtSettingsThatPeopleUse(t *testing.T) {
+	u := analysis.Unknown()
+	g := &analysis.BatteryGroup{}
+	for i, w := range []analysis.Number{5, 10, 20, 40} {
+		h := []analysis.Number{4, 2, 1, 0.5}[i]
+		g.Points = append(g.Points, analysis.BatteryPoint{SettingW: w, RuntimeH: h, RuntimeLowerH: u, RuntimeUpperH: u})
+	}
+	for _, c := range []struct {
+		name           string
+		peak, from, to analysis.Number
+		want           string
+	}{
+		{"all three", 10, 18, 20, "A full battery lasts 2 h 00 min at 10 W (most efficient), 1 h 00 min at 20 W (enough for 95 % of the best) and 30 min at 40 W."},
+		{"enough is not known", 10, u, u, "A full battery lasts 2 h 00 min at 10 W (most efficient) and 30 min at 40 W."},
+		{"enough has no upper end", 10, 18, u, "A full battery lasts 2 h 00 min at 10 W (most efficient) and 30 min at 40 W."},
+		{"the highest is enough", 10, 38, 40, "A full battery lasts 2 h 00 min at 10 W (most efficient) and 30 min at 40 W (enough for 95 % of the best)."},
+		{"nothing is known", u, u, u, "A full battery lasts 4 h 00 min at 5 W and 30 min at 40 W."},
+	} {
+		curve := untold()
+		curve.Points = []analysis.CurvePoint{{SettingW: 5}, {SettingW: 40}}
+		curve.Efficiency = analysis.Efficiency{By: analysis.ByPackage, PeakW: c.peak, Points: []analysis.EfficiencyPoint{{SettingW: 5}, {SettingW: 10}}}
+		curve.Enough = analysis.Enough{AtW: c.from, FromW: c.from, ToW: c.to, Share: 0.95}
+		if got := texts(Runtime(&analysis.BatteryResult{}, g, curve)); !slices.Equal(got, []string{c.want}) {
+			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
 		}
 	}
 }

@@ -74,7 +74,8 @@ func Compare(c *analysis.Comparison) []Sentence {
 
 // Settled says what a comparison settles. Each quantity is said once: where the curves cross,
 // that comes first and the mean over the settings, which hides it, is not said; a difference
-// that all settings share is said as one; else it is said where which side is ahead.
+// that all settings share is said as one; else it is said where which side is ahead, and
+// behind the mean if only lone settings between open ones say so.
 func Settled(c *analysis.Comparison) []Sentence {
 	var l list
 	if len(c.Crossings) > 0 {
@@ -82,9 +83,21 @@ func Settled(c *analysis.Comparison) []Sentence {
 	} else if s, ok := Throughout(c); ok {
 		return []Sentence{s}
 	}
-	for _, b := range c.Bands {
-		if b.Verdict != analysis.VerdictUnclear {
-			l = append(l, Band(c, b))
+	decided, alone := 0, 0
+	for i, b := range c.Bands {
+		if b.Verdict == analysis.VerdictUnclear {
+			continue
+		}
+		decided++
+		if lone(c.Bands, i) {
+			alone++
+		}
+		l = append(l, Band(c, b))
+	}
+	if decided > 0 && alone == decided && len(c.Crossings) == 0 && c.Overall != nil {
+		l = append(list{Overall(c)}, l...)
+		for i := 1; i < len(l); i++ {
+			l[i].Text = "By itself one setting stands out: " + strings.ToLower(l[i].Text[:1]) + l[i].Text[1:]
 		}
 	}
 	if len(l) == 0 && c.Overall != nil {
@@ -375,9 +388,14 @@ func spread(c *analysis.Comparison, members []analysis.SettingComparison) string
 	size := func(s analysis.SettingComparison) float64 { return math.Abs(float64(s.Diff)) }
 	by := func(x, y analysis.SettingComparison) int { return cmp.Compare(size(x), size(y)) }
 	least, most := slices.MinFunc(members, by), slices.MaxFunc(members, by)
+	percent := func(s analysis.SettingComparison) string {
+		return Fixed(100*size(s), leadPlaces(s.Diff, analysis.Unknown(), analysis.Unknown()))
+	}
 	at := func(s analysis.SettingComparison) string {
-		places := leadPlaces(s.Diff, analysis.Unknown(), analysis.Unknown())
-		return Fixed(100*size(s), places) + " % at " + Place(c, s.SettingW, s.Setting)
+		return percent(s) + " % at " + Place(c, s.SettingW, s.Setting)
+	}
+	if percent(least) == percent(most) {
+		return " on average"
 	}
 	return " on average, from " + at(least) + " to " + at(most)
 }
