@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"go.uber.org/zap"
@@ -29,8 +30,8 @@ const kindNoToken = "no_token" // who asks from elsewhere has no token, or one t
 // admit tells who asks. This device may ask for everything; from elsewhere a phone has to be
 // paired. Whoever may not gets the answer from here: the page that pairs, or a problem.
 func (h *handler) admit(w http.ResponseWriter, r *http.Request) (*http.Request, bool) {
-	token := tokenOf(r)
-	if id, found := h.Paired.find(token, time.Now()); found {
+	token, program := tokenOf(r)
+	if id, found := h.Paired.find(token, program, time.Now()); found {
 		return r.WithContext(context.WithValue(r.Context(), asker{}, id)), true
 	}
 	from := fromAddress(r)
@@ -46,7 +47,9 @@ func (h *handler) admit(w http.ResponseWriter, r *http.Request) (*http.Request, 
 	// codes, which are shorter, are given no answer then.
 	limited := false
 	if token != "" {
-		http.SetCookie(w, cookie(r, "", -1)) // else the browser shows it each time
+		if !program {
+			http.SetCookie(w, cookie(r, "", -1)) // else the browser shows it each time
+		}
 		limited = h.wrong.wait(from, time.Now()) > 0
 		h.wrong.count(from, time.Now())
 		h.Log.Info("refused: no such phone is paired", zap.Stringer("from", from))
@@ -56,7 +59,8 @@ func (h *handler) admit(w http.ResponseWriter, r *http.Request) (*http.Request, 
 		servePairPage(w, r)
 	default:
 		if !limited || h.mayTry(w, r) {
-			writeProblem(w, http.StatusUnauthorized, problem{Kind: kindNoToken, Error: "this phone is not paired, or was revoked: pair it with `sweepd console pair` on the device"})
+			w.Header().Set("WWW-Authenticate", `Bearer realm="sweepd"`) // RFC 9110, 15.5.2
+			writeProblem(w, http.StatusUnauthorized, problem{Kind: kindNoToken, Error: "whoever asks has no token, or one that was revoked: pair a phone with `sweepd console pair` on the device, or a program with `sweepd console pair --program NAME`"})
 		}
 	}
 	return r, false
@@ -71,16 +75,21 @@ func cookie(r *http.Request, token string, age int) *http.Cookie {
 	return c
 }
 
-func tokenOf(r *http.Request) string {
+// tokenOf is the token that a request brings: a program in the header Authorization
+// (RFC 6750, 2.1), a browser as a cookie.
+func tokenOf(r *http.Request) (token string, program bool) {
+	if kind, token, found := strings.Cut(r.Header.Get("Authorization"), " "); found && strings.EqualFold(kind, "Bearer") {
+		return strings.TrimSpace(token), true
+	}
 	name := cookieName
 	if r.TLS != nil {
 		name = cookieNameTLS
 	}
 	c, err := r.Cookie(name)
 	if err != nil {
-		return ""
+		return "", false
 	}
-	return c.Value
+	return c.Value, false
 }
 
 // mayTry tells whether an address may try a token or code. Where not, it answers.
@@ -115,7 +124,7 @@ func (h *handler) pair(w http.ResponseWriter, r *http.Request) {
 		writeError(w, http.StatusForbidden, err)
 		return
 	}
-	token, phone, err := h.Paired.add(name, time.Now())
+	token, phone, err := h.Paired.add(name, false, time.Now())
 	if err != nil {
 		h.fail(w, r, err)
 		return
@@ -156,10 +165,8 @@ func (h *handler) offerPairing(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	x := h.pairings.offer(name, time.Now())
-	p := Pairing{Code: x.shown(), Name: x.name, ExpiresAt: run.Stamp(x.until), Addresses: []string{DefaultURL}}
-	if h.Reach != nil {
-		p.Addresses, p.Reachable, p.TLS, p.Fingerprint = h.Reach()
-	}
+	p := Pairing{Code: x.shown(), Name: x.name, ExpiresAt: run.Stamp(x.until)}
+	p.Addresses, p.Reachable, p.TLS, p.Fingerprint = h.reach()
 	writeJSON(w, p)
 }
 
@@ -177,9 +184,53 @@ func (h *handler) nameOfPhone(asked string) (string, error) {
 		}
 	}
 	if taken[asked] {
-		return "", fmt.Errorf("a phone named %q is paired already: choose another name, or revoke it first", run.Shorten(asked))
+		return "", fmt.Errorf("%q is paired already: choose another name, or revoke it first", run.Shorten(asked))
 	}
 	return asked, run.CheckLabel("name", asked)
+}
+
+// PairedProgram is a program that was given a token, which is shown this once.
+type PairedProgram struct {
+	PairedPhone
+	Token string `json:"token"`
+	// Addresses, Fingerprint, Reachable and TLS are as Pairing has them.
+	Addresses   []string `json:"addresses"`
+	Fingerprint string   `json:"fingerprint"`
+	Reachable   bool     `json:"reachable"`
+	TLS         bool     `json:"tls"`
+}
+
+// pairProgram gives a program on another machine a token: it has nobody to type a code.
+func (h *handler) pairProgram(w http.ResponseWriter, r *http.Request) {
+	var q PairingRequest
+	if !readJSON(w, r, &q) || !h.owns(w, r) {
+		return
+	}
+	err := errors.New("name the program, such as scraper: by its name it is listed and revoked")
+	if q.Name != "" {
+		q.Name, err = h.nameOfPhone(q.Name)
+	}
+	if err != nil {
+		writeProblem(w, http.StatusBadRequest, problem{Kind: kindRequest, Error: err.Error()})
+		return
+	}
+	token, phone, err := h.Paired.add(q.Name, true, time.Now())
+	if err != nil {
+		h.fail(w, r, err)
+		return
+	}
+	h.Log.Info("paired a program", zap.String("name", phone.Name))
+	p := PairedProgram{PairedPhone: phone, Token: token}
+	p.Addresses, p.Reachable, p.TLS, p.Fingerprint = h.reach()
+	writeJSON(w, p)
+}
+
+// reach tells where the page is, see Options.Reach.
+func (h *handler) reach() (addresses []string, reachable, tls bool, fingerprint string) {
+	if h.Reach == nil {
+		return []string{DefaultURL}, false, false, ""
+	}
+	return h.Reach()
 }
 
 func (h *handler) listPhones(w http.ResponseWriter, r *http.Request) {
@@ -213,6 +264,6 @@ func (h *handler) owns(w http.ResponseWriter, r *http.Request) bool {
 	if whoAsks(r) == "" {
 		return h.entitled(w, r)
 	}
-	writeProblem(w, http.StatusForbidden, problem{Kind: kindNoRight, Error: "phones are paired and revoked on the device itself: sweepd console"})
+	writeProblem(w, http.StatusForbidden, problem{Kind: kindElsewhere, Error: "phones and programs are paired and revoked on the device itself: sweepd console"})
 	return false
 }

@@ -120,6 +120,34 @@ func TestPairing(t *testing.T) {
 	}
 }
 
+// TestProgram: a program's token is its own, and is revoked as a phone's.
+func TestProgram(t *testing.T) {
+	h, _ := newPairedSubject(t, true)
+	var p PairedProgram
+	if w := ask(h, "POST", "/api/v1/phones/program", `{"name":"scraper"}`, nil); w.Code != 200 || json.Unmarshal(w.Body.Bytes(), &p) != nil || len(p.Token) < 20 {
+		t.Fatalf("%d %s", w.Code, w.Body)
+	}
+	bearing := func(header string) func(*http.Request) {
+		return elsewhere(func(r *http.Request) { r.Header.Set("Authorization", header) })
+	}
+	for header, code := range map[string]int{"Bearer " + p.Token: 200, "bearer  " + p.Token: 200, "Basic " + p.Token: 401, "Bearer": 401, "Bearer " + p.Token[1:]: 401, p.Token: 401} {
+		if w := ask(h, "GET", "/metrics", "", bearing(header)); w.Code != code || code == 401 && w.Header().Get("WWW-Authenticate") == "" {
+			t.Errorf("%q: %d, want %d", header, w.Code, code)
+		}
+	}
+	for _, name := range []string{"", "scraper"} {
+		if w := ask(h, "POST", "/api/v1/phones/program", `{"name":"`+name+`"}`, nil); w.Code != 400 {
+			t.Errorf("a program named %q: %d %s", name, w.Code, w.Body)
+		}
+	}
+	if w := ask(h, "POST", "/api/v1/phones/"+p.ID+"/revoke", `{}`, nil); w.Code != 200 {
+		t.Fatalf("revoke: %d %s", w.Code, w.Body)
+	}
+	if w := ask(h, "GET", "/metrics", "", bearing("Bearer "+p.Token)); w.Code != 401 {
+		t.Errorf("revoked: %d", w.Code)
+	}
+}
+
 func TestRevoke(t *testing.T) {
 	h, _ := newPairedSubject(t, false)
 	one, other := pairPhone(t, h, ""), pairPhone(t, h, "")

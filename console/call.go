@@ -98,15 +98,18 @@ func (c *Client) operation(ctx context.Context, about testday.About, q any, zone
 	if body != nil {
 		r.Header.Set("Content-Type", kind)
 	}
-	if about.Needs == testday.NeedsRight {
-		c.addToken(r)
-	}
+	c.addToken(r, about.Needs == testday.NeedsRight)
 	return r, nil
 }
 
-// addToken gives a request the right to change what is kept, where this user has it.
-func (c *Client) addToken(r *http.Request) {
-	if c.Holder.Data == "" {
+// addToken gives a request the token for an agent on another machine, else, for this
+// device's own, the right to change what is kept, where this user has it.
+func (c *Client) addToken(r *http.Request, right bool) {
+	if c.Bearer != "" {
+		r.Header.Set("Authorization", "Bearer "+c.Bearer)
+		return
+	}
+	if !right || c.Holder.Data == "" {
 		return
 	}
 	text, err := os.ReadFile(filepath.Join(c.Holder.Data, tokenName))

@@ -36,6 +36,8 @@ type Client struct {
 	http  http.Client
 	// patient waits as long as operations take.
 	patient http.Client
+	// Bearer is the token that an agent on another machine gave this program; "" for none.
+	Bearer string
 	// Holder is whose the agent's data is, see Status; without it nothing that is kept can
 	// be changed.
 	Holder testday.Holder
@@ -191,6 +193,11 @@ func (c *Client) OfferPairing(ctx context.Context, name string) (p Pairing, err 
 	return p, c.post(ctx, "/api/v1/phones/pairing", PairingRequest{name}, &p)
 }
 
+// PairProgram gives a program a token.
+func (c *Client) PairProgram(ctx context.Context, name string) (p PairedProgram, err error) {
+	return p, c.post(ctx, "/api/v1/phones/program", PairingRequest{name}, &p)
+}
+
 // Revoke takes a phone its token.
 func (c *Client) Revoke(ctx context.Context, id string) (p PairedPhone, err error) {
 	return p, c.post(ctx, "/api/v1/phones/"+url.PathEscape(id)+"/revoke", struct{}{}, &p)
@@ -214,7 +221,7 @@ func (c *Client) send(ctx context.Context, path string, body []byte, key string,
 	if key != "" {
 		q.Header.Set(keyHeader, `"`+key+`"`)
 	}
-	c.addToken(q)
+	c.addToken(q, true)
 	return c.do(q, answer)
 }
 
@@ -223,7 +230,7 @@ func (c *Client) get(ctx context.Context, path string, answer any) error {
 	if err != nil {
 		return err
 	}
-	c.addToken(q)
+	c.addToken(q, true)
 	return c.do(q, answer)
 }
 

@@ -45,6 +45,7 @@ func (h *handler) live() []liveOperation {
 	list = append(list,
 		liveOperation{about{Method: "POST", Path: pairPath, Summary: "Gives a phone its token, as a cookie, for a code that sweepd console pair made."}, new(PairRequest), new(PairedPhone), h.pair, false},
 		liveOperation{about{Method: "POST", Path: "/phones/pairing", Summary: "Makes a code that pairs a phone, for 2 minutes and once; on this device alone.", Needs: testday.NeedsRight}, new(PairingRequest), new(Pairing), h.offerPairing, false},
+		liveOperation{about{Method: "POST", Path: "/phones/program", Summary: "Gives a program on another machine a token, which it sends as Authorization: Bearer; on this device alone.", Needs: testday.NeedsRight}, new(PairingRequest), new(PairedProgram), h.pairProgram, false},
 		liveOperation{about{Method: "GET", Path: "/phones", Summary: "Lists the phones that were paired; on this device alone.", Needs: testday.NeedsRight}, none, new([]PairedPhone), h.listPhones, false},
 		liveOperation{about{Method: "POST", Path: "/phones/{id}/revoke", Summary: "Takes a phone its token; on this device alone.", Needs: testday.NeedsRight}, none, new(PairedPhone), h.revoke, false},
 	)

@@ -3,17 +3,19 @@
 // person does goes there, and what happens comes from /api/v1/events.
 (() => {
   const $ = (id) => document.getElementById(id);
+  // typed has a browser leave alone what a person types.
+  const typed = { autocomplete: "off", autocapitalize: "off", spellcheck: false };
+  document.querySelectorAll("input").forEach((e) => Object.assign(e, typed));
   // el makes an element: properties, listeners (onclick) and attributes (with a dash, or "role").
   const el = (tag, props = {}, ...kids) => {
-    const e = document.createElement(tag);
+    const e = Object.assign(document.createElement(tag), tag === "input" ? typed : null);
     for (const [k, v] of Object.entries(props)) {
       if (k.includes("-") || k === "role" || k === "scope" || k === "for") e.setAttribute(k, v);
       else e[k] = v;
     }
-    e.append(...kids.flat().filter((k) => k !== null && k !== undefined && k !== ""));
-    return e;
+    return fill(e, ...kids);
   };
-  const fill = (e, ...kids) => e.replaceChildren(...kids.flat().filter((k) => k !== null && k !== undefined && k !== ""));
+  const fill = (e, ...kids) => { e.replaceChildren(...kids.flat().filter((k) => k !== null && k !== undefined && k !== "")); return e; };
 
   // ---- Words and numbers, as the reader's locale has them.
   const number = (v, digits) => v === null || v === undefined ? "–" : new Intl.NumberFormat(undefined, { minimumFractionDigits: digits, maximumFractionDigits: digits }).format(v);
@@ -254,8 +256,9 @@
 
   // ---- Now.
   const rows = {};
+  const space = "http://www.w3.org/2000/svg";
   const svg = (tag, attributes) => {
-    const e = document.createElementNS("http://www.w3.org/2000/svg", tag);
+    const e = document.createElementNS(space, tag);
     for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
     return e;
   };
@@ -496,15 +499,15 @@
     const inputs = [];
     for (const [name, x] of known) {
       const id = "f" + ++fields, has = r.results && r.results[name];
-      const input = el("input", { id, inputMode: "decimal", autocomplete: "off", value: has ? plain(has.value) : "" });
+      const input = el("input", { id, inputMode: "decimal", value: has ? plain(has.value) : "" });
       inputs.push({ name: () => name, unit: () => x.unit, better: x.better, input, had: has });
       form.append(el("label", { for: id }, name, x.unit ? ` (${x.unit})` : ""), input);
     }
     if (!known.size) {
       const id = "f" + ++fields;
-      const name = el("input", { id, autocomplete: "off", autocapitalize: "off", spellcheck: false, placeholder: "fps_mean" });
-      const value = el("input", { id: id + "v", inputMode: "decimal", autocomplete: "off" });
-      const unit = el("input", { id: id + "u", autocomplete: "off", autocapitalize: "off", spellcheck: false, placeholder: "fps" });
+      const name = el("input", { id, placeholder: "fps_mean" });
+      const value = el("input", { id: id + "v", inputMode: "decimal" });
+      const unit = el("input", { id: id + "u", placeholder: "fps" });
       inputs.push({ name: () => name.value.trim(), unit: () => unit.value.trim(), better: undefined, input: value });
       form.append(el("label", { for: id }, "Result, by name"), name, el("label", { for: id + "v" }, "Value"), value, el("label", { for: id + "u" }, "Unit"), unit);
     }
@@ -546,7 +549,7 @@
   }
   function findings(r) {
     const list = (r.findings || []).filter((f) => f.code !== "result_missing");
-    const why = el("input", { id: "w" + ++fields, autocomplete: "off", placeholder: r.state === "rejected" ? "why it counts after all" : "why it does not count" });
+    const why = el("input", { id: "w" + ++fields, placeholder: r.state === "rejected" ? "why it counts after all" : "why it does not count" });
     const decide = (what) => act("Nothing was decided", async () => {
       const reason = why.value.trim();
       if (!reason) { why.focus(); throw new Error("Say why, in a few words"); }
@@ -623,7 +626,7 @@
   const openRun = (id) => act("The run cannot be shown", async () => {
     const r = await ask("GET", `/runs/${id}`);
     const id0 = "c" + ++fields;
-    const field = (name, label, value) => [el("label", { for: id0 + name }, label), el("input", { id: id0 + name, value, autocomplete: "off", autocapitalize: "off", spellcheck: false })];
+    const field = (name, label, value) => [el("label", { for: id0 + name }, label), el("input", { id: id0 + name, value })];
     const supply = el("select", { id: id0 + "supply" }, ["mains", "battery", "unknown"].map((s) => el("option", { value: s, selected: s === (r.supply || "unknown") }, s)));
     const had = { workload: r.workload, setting: settingTyped(r.setting) || "unknown", supply: r.supply || "unknown", variant: variantText(r.variant), note: r.note };
     const form = el("form", {}, field("workload", "Workload", had.workload), field("setting", "Setting", had.setting), el("label", { for: id0 + "supply" }, "Supply"), supply,
@@ -684,19 +687,25 @@
       const r = await fetch("/api/v1/report");
       if (!r.ok) await answer(r);
       const files = untar(new Uint8Array(await r.arrayBuffer()));
-      const page = new DOMParser().parseFromString(new TextDecoder().decode(files.get("report.html")).replace(/<(style|script|svg)\b[^]*?<\/\1>| style="[^"]*"/g, ""), "text/html");
+      // Pictures are kept out of the page, which takes no style of theirs, and shown as images.
+      const text = new TextDecoder().decode(files.get("report.html")), drawn = [];
+      const colours = [...text.matchAll(/:root\s*{([^}]*)}/g)].map((m) => m[1]); // light, dark
+      const page = new DOMParser().parseFromString(text.replace(/<svg\b[^]*?<\/svg>/g, (svg) => `<i data-n="${drawn.push(svg) - 1}"></i>`).replace(/<(style|script)\b[^]*?<\/\1>| style="[^"]*"/g, ""), "text/html");
       urls.forEach((u) => URL.revokeObjectURL(u));
       urls = [];
-      const url = (name, type) => { const u = URL.createObjectURL(new Blob([files.get(name)], { type })); urls.push(u); return u; };
-      fill($("compared"), el("a", { className: "button", href: url("report.html", "text/html"), download: "report.html" }, "Download the whole report"));
-      fill($("report"), [...page.querySelectorAll("#short section")].map((s) => el("div", { className: "panel" }, el("h3", {}, s.querySelector("h3").textContent), [...s.querySelectorAll("li")].map((li) => el("p", {}, li.textContent)))),
-        [...page.querySelectorAll("figure[data-chart]")].map((f) => {
-          const chart = (theme) => [...files.keys()].find((k) => k.endsWith(`charts/${f.dataset.chart}-${theme}.svg`));
-          const image = (theme) => url(chart(theme), "image/svg+xml");
-          const text = (what) => (page.getElementById(`chart-${f.dataset.chart}-${what}`) || f).textContent.trim();
-          return chart("light") && chart("dark") ? el("figure", { className: "panel" }, el("h3", {}, text("title")), el("div", { className: "chart", tabIndex: 0, role: "group", "aria-label": "Chart; it may be wider than the display" },
-            el("picture", {}, el("source", { media: "(prefers-color-scheme: dark)", srcset: image("dark") }), el("img", { src: image("light"), alt: text("alt") })))) : null;
-        }));
+      const url = (body, type) => { const u = URL.createObjectURL(new Blob([body], { type })); urls.push(u); return u; };
+      const figures = (of) => [...of.querySelectorAll("figure[data-chart]")].map((f) => {
+        const image = (size, dark) => url(drawn[f.querySelector(`.${size} [data-n]`).dataset.n].replace(/^<svg([^>]*)>/, `<svg xmlns="${space}"$1><style>:root{${colours[dark]}}</style>`), "image/svg+xml");
+        const source = (media, size, dark) => el("source", { media, srcset: image(size, dark) });
+        const dark = "(prefers-color-scheme: dark)", large = "(min-width: 48rem)";
+        return el("figure", {}, el("picture", {}, source(`${large} and ${dark}`, "wide", 1), source(large, "wide", 0), source(dark, "narrow", 1),
+          el("img", { loading: "lazy", src: image("narrow", 0), alt: [...f.querySelectorAll("span[hidden]")].map((e) => e.textContent.trim()).join(": ") })));
+      });
+      const folded = (of, title, kids) => el("details", {}, el("summary", {}, of.querySelector(title).textContent), kids);
+      fill($("compared"), el("a", { className: "button", href: url(files.get("report.html"), "text/html"), download: "report.html" }, "Download the whole report"));
+      fill($("report"), [...page.querySelectorAll("#opening .lead")].map((p) => el("p", { className: "lead" }, p.textContent)), figures(page.getElementById("opening")),
+        [...page.querySelectorAll("#answers details")].map((d) => folded(d, "summary", [...d.querySelectorAll("li, p")].map((li) => el("p", {}, li.textContent)))),
+        [...page.querySelectorAll("main > section:not(#opening, #answers)")].filter((s) => s.querySelector("figure")).map((s) => folded(s, "h2", figures(s))));
     } catch (e) {
       fill($("compared"), e.problem ? e.message : "The device cannot be reached.");
       fill($("report"));

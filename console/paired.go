@@ -33,6 +33,7 @@ const (
 type PairedPhone struct {
 	ID       string        `json:"id"`
 	Name     string        `json:"name"`
+	Program  bool          `json:"program"` // it is no browser
 	PairedAt run.Timestamp `json:"paired_at"`
 	SeenAt   run.Timestamp `json:"seen_at"` // within the hour; zero: never
 }
@@ -75,12 +76,12 @@ func OpenPaired(dir string) (*Paired, error) {
 var errTooManyPhones = fmt.Errorf("%d phones are paired: revoke one (sweepd console revoke NAME)", mostPaired)
 
 // add pairs a phone and returns its token, which is kept nowhere.
-func (p *Paired) add(name string, now time.Time) (token string, phone PairedPhone, err error) {
+func (p *Paired) add(name string, program bool, now time.Time) (token string, phone PairedPhone, err error) {
 	if p == nil || p.path == "" {
 		return "", phone, errors.New("this agent has no folder to keep phones in")
 	}
 	token = rand.Text()
-	k := keptPhone{PairedPhone{ID: strings.ToLower(rand.Text()[:10]), Name: name, PairedAt: run.Stamp(now), SeenAt: run.Stamp(now)}, hashOf(token)}
+	k := keptPhone{PairedPhone{ID: strings.ToLower(rand.Text()[:10]), Name: name, Program: program, PairedAt: run.Stamp(now), SeenAt: run.Stamp(now)}, hashOf(token)}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if len(p.list) >= mostPaired {
@@ -92,8 +93,8 @@ func (p *Paired) add(name string, now time.Time) (token string, phone PairedPhon
 	return token, k.PairedPhone, nil
 }
 
-// find tells whose token it is. All hashes are compared, in a time that tells nothing of them.
-func (p *Paired) find(token string, now time.Time) (id string, found bool) {
+// find tells whose token it is: one that a program was given is no phone's. All hashes are compared, in a time that tells nothing of them.
+func (p *Paired) find(token string, program bool, now time.Time) (id string, found bool) {
 	if p == nil || token == "" {
 		return "", false
 	}
@@ -102,7 +103,7 @@ func (p *Paired) find(token string, now time.Time) (id string, found bool) {
 	defer p.mu.Unlock()
 	at := -1
 	for i := range p.list {
-		if subtle.ConstantTimeCompare(hash, []byte(p.list[i].Hash)) == 1 {
+		if subtle.ConstantTimeCompare(hash, []byte(p.list[i].Hash)) == 1 && p.list[i].Program == program {
 			at = i
 		}
 	}

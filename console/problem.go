@@ -43,21 +43,24 @@ type problem struct {
 
 // Kinds of problems that whoever asks may branch on, beside those of testday.Kinds.
 const (
-	kindRequest = "request"       // the request means nothing, whatever the data holds
-	kindNoRight = "no_right"      // whoever asks may not do this
-	kindBusy    = "in_progress"   // a request with this key is being carried out
-	kindEnded   = "already_ended" // the run that was to be stopped had ended
-	kindKeyUsed = "key_used"      // the key was given with another request
+	kindRequest = "request"  // the request means nothing, whatever the data holds
+	kindNoRight = "no_right" // whoever asks may not do this
+	// kindElsewhere is that this is done on the device itself alone.
+	kindElsewhere = "on_device"
+	kindBusy      = "in_progress"   // a request with this key is being carried out
+	kindEnded     = "already_ended" // the run that was to be stopped had ended
+	kindKeyUsed   = "key_used"      // the key was given with another request
 )
 
 // kinds are what each kind of problem is called.
 var kinds = map[string]string{
-	kindRequest: "The request cannot be understood",
-	kindNoRight: "This needs the right to change what is kept",
-	kindBusy:    "The same request is still being carried out",
-	kindEnded:   "The run has ended already",
-	kindNoToken: "This phone is not paired",
-	kindKeyUsed: "The idempotency key was used for another request",
+	kindRequest:   "The request cannot be understood",
+	kindNoRight:   "This needs the right to change what is kept",
+	kindBusy:      "The same request is still being carried out",
+	kindEnded:     "The run has ended already",
+	kindNoToken:   "Whoever asks is not paired",
+	kindElsewhere: "This is done on the device itself",
+	kindKeyUsed:   "The idempotency key was used for another request",
 
 	(&testday.ReplacesError{}).Kind(): "A plan is in force already",
 	(&testday.NamesError{}).Kind():    "A name is new and close to one that is known",

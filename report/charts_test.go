@@ -208,7 +208,7 @@ func TestBatteryChartSaysWhatItShows(t *testing.T) {
 func TestPowerChartSaysWhatItShows(t *testing.T) {
 	runs := plant(7, oakAndElm()...)
 	c := mustHave(t, chartsOf(t, runs), "package-power-harbour-flight-mains")
-	if !strings.Contains(c.Title, "unit-oak follows 12 to 54 W only") || !strings.Contains(c.Alt, "below it acts as if set to 11") {
+	if !strings.Contains(c.Title, "unit-oak follows 12 to 54 W only") || !strings.Contains(c.Alt, "set lower, it acts as if set to 11") {
 		t.Errorf("%q", c.Alt)
 	}
 	few := slices.DeleteFunc(runs, func(r run.Run) bool { w, _ := r.Setting.Watts(); return w > 6 })

@@ -137,7 +137,7 @@ func TestDeviceSummaryMarksDips(t *testing.T) {
 	}
 	c := allSummaries(builderOf(t, plant(22, p)))[0]
 	guides := c.Panels[0].Guides
-	if len(guides) != 1 || *guides[0].X != 21 || !strings.HasPrefix(guides[0].Text, "dip -") || !strings.Contains(c.Alt, "off the trend") {
+	if len(guides) != 1 || *guides[0].X != 21 || !strings.HasPrefix(guides[0].Text, "dip -") || !strings.Contains(c.Alt, "below the trend") {
 		t.Errorf("%+v, %q", guides, c.Alt)
 	}
 	drawn(t, c)

@@ -109,11 +109,11 @@ func TestSentencesSayWhatWasPlanted(t *testing.T) {
 	// 50 Wh / (5 + 1.15 x 54) W = 44.7 min.
 	find(t, shortly(t, p, "How long the battery lasts"), "harbour-flight, unit-oak", " and 45 min (within a minute) at 54 W.")
 
-	obeys := find(t, said(p), "unit-oak, on mains", "The device follows settings from")
-	if !strings.Contains(obeys, "from 12 W to 54 W") || !strings.Contains(obeys, "below it acts as if set to 11") && !strings.Contains(obeys, "below it acts as if set to 10.9") {
+	obeys := find(t, said(p), "unit-oak, on mains", "It follows settings from")
+	if !strings.Contains(obeys, "from 12 W to 54 W") || !strings.Contains(obeys, "set lower, it acts as if set to 11") && !strings.Contains(obeys, "set lower, it acts as if set to 10.9") {
 		t.Errorf("floor of 11 W: %q", obeys)
 	}
-	capped := find(t, said(p), "unit-elm, on mains", "above it acts as if set to")
+	capped := find(t, said(p), "unit-elm, on mains", "set higher, it acts as if set to")
 	if w, _ := strconv.ParseFloat(numbers.FindString(capped[strings.Index(capped, "as if set to"):]), 64); math.Abs(w-33) > 0.7 {
 		t.Errorf("cap of 33 W: %q", capped)
 	}
@@ -189,7 +189,7 @@ func TestSentencesSayWhoDidNotKeepToTheSetting(t *testing.T) {
 	}
 	find(t, kept, "unit-oak: From 5 W to 10 W it drew 11.0 W: equal settings are not equal power there.")
 	find(t, kept, "unit-elm: From 35 W to 54 W it drew 32.9 to 33.0 W: equal settings are not equal power there.")
-	find(t, said(p), "unit-oak did not keep to its setting")
+	find(t, said(p), "unit-oak drew 11.0 W at 5 W, 6 W, 8 W and 10 W: equal settings are not equal power there.")
 }
 
 // A dip of one device and a fall of the other are said at the top, with their size.
@@ -206,8 +206,8 @@ func TestSentencesSayDipsAndFalls(t *testing.T) {
 		}
 	}
 	list := shortly(t, compose(t, plant(13, plots...), Questions{}), "Dips, drops and settings without effect")
-	find(t, list, "unit-oak, on mains", "At 18 W the result is off the trend: -", " %, more than noise.")
-	find(t, list, "unit-elm, on mains", "up to 54 W, the result falls with more power: -", " %, more than noise.")
+	find(t, list, "unit-oak, on mains", "At 18 W the result dips below the trend: -", " %, more than noise.")
+	find(t, list, "unit-elm, on mains", "to 54 W results get worse with more power: -", " %, more than noise.")
 }
 
 // One run a setting, and results that drift over the day, are said at the top, once.

@@ -65,7 +65,7 @@ func (b *builder) brackets() string {
 	if slices.ContainsFunc(b.study.Topics, func(t Topic) bool {
 		return slices.ContainsFunc(t.Curve.Groups, func(g analysis.CurveGroup) bool { return g.Efficiency.FromW != g.Efficiency.ToW })
 	}) {
-		text += " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."
+		text += " Settings are about as good (a plateau) where they are less than 5 % worse than the best or cannot be told from it."
 	}
 	n, advised := 0, false
 	for i := range b.study.Topics {

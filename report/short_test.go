@@ -42,7 +42,7 @@ func TestSignificantGains(t *testing.T) {
 	}
 	g := &analysis.BatteryGroup{Gains: []analysis.RuntimeGain{gain(5, 60, true), gain(10, 8, false), gain(15, -20, true)}, Flagged: []analysis.FlaggedRun{{Run: "a", N: 3}},
 		Measured: []analysis.MeasuredRuntime{{Run: "a", PredictedH: analysis.Unknown()}}}
-	if got, want := wordsOf(significantGains(g)), "With no variant the battery lasts longer than with cores=6, by 60 min (50 to 70) at 5 W."; got != want {
+	if got, want := wordsOf(significantGains(g)), "With no variant the battery lasts longer than with cores=6, by 1 h 00 min (50 min to 1 h 10 min) at 5 W."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	if len(g.Gains) != 3 || len(g.Flagged) != 1 || len(g.Measured) != 1 {
@@ -69,7 +69,7 @@ func TestBrackets(t *testing.T) {
 		{"of devices, supplies and variants", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}, Supply: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}, {Metric: "score",
 			Variants: []VariantComparison{{"cores", analysis.CompareResult{Comparisons: []analysis.Comparison{open, comparison}}}}}},
 			base + " The page makes 4 comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together. " + sentence.Advised},
-		{"a plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 8)}}}, base + " A plateau is the stretch around the best that is less than 5 % worse or cannot be told from it."},
+		{"a plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 8)}}}, base + " Settings are about as good (a plateau) where they are less than 5 % worse than the best or cannot be told from it."},
 		{"no plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 5)}}}, base},
 	} {
 		if got := (&builder{study: &Study{Topics: c.topics}}).brackets(); got != c.want {

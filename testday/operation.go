@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"sweepd/analysis"
-	"sweepd/report"
 	"sweepd/judge"
+	"sweepd/report"
 	"sweepd/run"
 	"sweepd/store"
 )

@@ -98,7 +98,7 @@ func (q *ReportQuestion) frames(ctx context.Context, from io.Reader) (sets []rep
 			return sets, nil
 		}
 		if err != nil {
-			return nil, fmt.Errorf("archive of frame times: %w", err)
+			return nil, requestError(fmt.Errorf("what was sent is no archive of frame times (tar), or was cut off: %w", err))
 		}
 		o.File = cmp.Or(h.PAXRecords[FileOfSet], h.Name)
 		r, err := frames.NewReader(in, o)

@@ -100,7 +100,7 @@ func TestAnalysesForPeople(t *testing.T) {
 			"harbour-flight: unit-elm (a) against unit-oak (b = 100 %), on mains", "From 8 W to 12 W unit-elm is ahead by", "From 22 W to 35 W unit-elm is behind by", "The lead changes at"}},
 		{"compare --by supply --device unit-oak", []string{"battery (a) against mains (b = 100 %), unit-oak", " mean "}},
 		{"compare --a device=unit-oak --b device=unit-elm --per system --supply battery", []string{"mean frame rate per watt of the whole device"}},
-		{"curve --device unit-oak --supply battery", []string{"per package W", "The device follows every setting tested, from 8 W to 35 W"}},
+		{"curve --device unit-oak --supply battery", []string{"per package W", "It follows every setting tested, from 8 W to 35 W"}},
 		{"battery --reserve 5%", []string{"battery of 48.6 Wh when full (90 % of its design), down to a reserve of 5 %", "The rest of the device draws"}},
 		{"run list --device unit-oak --supply mains", []string{"workload harbour-flight", "cores=6", "fps_mean"}},
 	} {

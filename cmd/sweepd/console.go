@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -23,7 +24,7 @@ import (
 func (a *app) consoleCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "console",
-		Short:   "Say which phones may open the page of this device",
+		Short:   "Say which phones may open the page of this device, and which programs may ask it",
 		Example: `  sweepd console pair --name "my phone"`,
 	}
 	cmd.AddCommand(a.consolePairCommand(), a.consoleListCommand(), a.consoleRevokeCommand(), a.consoleOpenAPICommand())
@@ -31,22 +32,33 @@ func (a *app) consoleCommand() *cobra.Command {
 }
 
 func (a *app) consolePairCommand() *cobra.Command {
-	var name string
+	var name, program string
 	cmd := &cobra.Command{
 		Use:   "pair",
-		Short: "Let a phone open the page of this device",
+		Short: "Let a phone open the page of this device, or a program ask its API",
 		Long: `Let a phone open the page of this device: it shows an address and a QR code, which
 hold for 2 minutes and for one phone, and waits until the phone has come. A phone that
 was paired may start and stop runs, and correct them, until it is revoked. For other
 machines to reach the page, the agent has to answer on an address of theirs (--listen
 0.0.0.0:9745, say), best with --tls-self: else whoever listens in the network can read
-along, and take what the phone may for themselves.`,
-		Example: `  sweepd console pair --name "my phone"`,
-		Args:    cobra.NoArgs,
+along, and take what the phone may for themselves. A program on another machine has
+nobody who types a code: --program prints a token for it, once. It sends the token as
+"Authorization: Bearer TOKEN"; sweepd itself takes it from SWEEPD_TOKEN, with
+SWEEPD_AGENT.`,
+		Example: `  sweepd console pair --name "my phone"
+  sweepd console pair --program scraper`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			client, err := a.ownerClient(cmd.Context())
 			if err != nil {
 				return err
+			}
+			if cmd.Flags().Changed("program") {
+				x, err := client.PairProgram(cmd.Context(), program)
+				if err != nil {
+					return a.explainRefusal(*a.found, err)
+				}
+				return a.showProgram(x)
 			}
 			before, err := client.Phones(cmd.Context())
 			if err != nil {
@@ -65,8 +77,38 @@ along, and take what the phone may for themselves.`,
 			return a.awaitPhone(cmd.Context(), client, x, before)
 		},
 	}
+	cmd.Flags().StringVar(&program, "program", "", "print a token for a program of this `NAME` on another machine, instead of a code for a phone")
 	cmd.Flags().StringVar(&name, "name", "", "`NAME` of the phone (default \"phone 1\" and so on)")
+	cmd.MarkFlagsMutuallyExclusive("name", "program")
 	return cmd
+}
+
+// showProgram shows the token of a program, and how it is used.
+func (a *app) showProgram(x console.PairedProgram) error {
+	if a.json {
+		return a.printJSON(x)
+	}
+	p := a.printer()
+	if !x.Reachable {
+		p.Say("The agent answers on this device only: a program elsewhere cannot reach it. Start it with --listen 0.0.0.0:9745 --tls-self (or listen: and tls_self: in the configuration).", "  ", toneDoubt)
+	}
+	p.Line("token %s", x.Token)
+	p.Say(fmt.Sprintf("It is shown this once. With it %q may do through the agent what you may, until `sweepd console revoke %s`.", run.Visible(x.Name), run.Visible(strconv.Quote(x.Name))), "  ", text.Plain)
+	p.Say("A program sends it as the header \"Authorization: Bearer TOKEN\" to "+x.Addresses[0]+"/api/v1; sweepd on another machine takes it from SWEEPD_TOKEN, with SWEEPD_AGENT="+x.Addresses[0]+".", "  ", text.Plain)
+	a.sayHowSafe(p, x.Reachable, x.TLS, x.Fingerprint, "A program has to trust this device's certificate (console.cert.pem in the folder of its data). Its SHA-256 fingerprint is:")
+	return p.Err
+}
+
+// sayHowSafe says what keeps others from reading along.
+func (a *app) sayHowSafe(p *printer, reachable, tls bool, fingerprint, about string) {
+	switch {
+	case fingerprint != "":
+		p.Say(about, "  ", text.Plain)
+		p.Line("  %s", fingerprint[:len(fingerprint)/2+1])
+		p.Line("  %s", fingerprint[len(fingerprint)/2+1:])
+	case reachable && !tls:
+		p.Say("The connection is not encrypted: on a network that others share, start the agent with --tls-self.", "  ", toneDoubt)
+	}
 }
 
 // ownerClient is the agent that answers, for what only this device may ask.
@@ -100,14 +142,7 @@ func (a *app) showPairing(x console.Pairing) error {
 	if len(x.Addresses) > 1 {
 		p.Say("other addresses of this device: "+strings.Join(x.Addresses[1:], ", "), "  ", text.Plain)
 	}
-	switch {
-	case x.Fingerprint != "":
-		p.Say("The browser will warn, once, that it does not know this device's certificate. Its SHA-256 fingerprint is:", "  ", text.Plain)
-		p.Line("  %s", x.Fingerprint[:len(x.Fingerprint)/2+1])
-		p.Line("  %s", x.Fingerprint[len(x.Fingerprint)/2+1:])
-	case x.Reachable && !x.TLS:
-		p.Say("The connection is not encrypted: on a network that others share, start the agent with --tls-self.", "  ", toneDoubt)
-	}
+	a.sayHowSafe(p, x.Reachable, x.TLS, x.Fingerprint, "The browser will warn, once, that it does not know this device's certificate. Its SHA-256 fingerprint is:")
 	p.Say(fmt.Sprintf("It holds until %s, for one phone, which will be called %q. Waiting for it; Ctrl-C ends that.", x.ExpiresAt.Local().Format("15:04:05"), x.Name), "  ", text.Plain)
 	return p.Err
 }
@@ -152,7 +187,7 @@ func (a *app) awaitPhone(ctx context.Context, client *console.Client, x console.
 
 func (a *app) consoleListCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "list", Short: "List the phones that were paired", Example: "  sweepd console list", Args: cobra.NoArgs,
+		Use: "list", Short: "List the phones and programs that were paired", Example: "  sweepd console list", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			client, err := a.ownerClient(cmd.Context())
 			if err != nil {
@@ -169,10 +204,14 @@ func (a *app) consoleListCommand() *cobra.Command {
 			if len(list) == 0 {
 				p.Say("no phone is paired: sweepd console pair", "  ", text.Plain)
 			}
-			t := table.Table{Columns: []table.Column{{Head: "phone", Least: 8}, {Head: "paired"}, {Head: "seen last"}}}
+			t := table.Table{Columns: []table.Column{{Head: "name", Least: 8}, {Head: "what"}, {Head: "paired"}, {Head: "seen last"}}}
 			now := time.Now()
 			for _, x := range list {
-				t.Row(table.Text(x.Name), table.Text(momentText(x.PairedAt, now)), table.Text(momentText(x.SeenAt, now)))
+				what := "phone"
+				if x.Program {
+					what = "program"
+				}
+				t.Row(table.Text(x.Name), table.Text(what), table.Text(momentText(x.PairedAt, now)), table.Text(momentText(x.SeenAt, now)))
 			}
 			p.Table(&t)
 			return p.Err
@@ -190,7 +229,7 @@ func momentText(t run.Timestamp, now time.Time) string {
 
 func (a *app) consoleRevokeCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "revoke NAME", Short: "Take a phone what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
+		Use: "revoke NAME", Short: "Take a phone or program what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			client, err := a.ownerClient(cmd.Context())
 			if err != nil {
@@ -209,12 +248,12 @@ func (a *app) consoleRevokeCommand() *cobra.Command {
 					if a.json {
 						return a.printJSON(p)
 					}
-					_, err = fmt.Fprintf(a.out, "%q may open the page no more\n", run.Visible(p.Name))
+					_, err = fmt.Fprintf(a.out, "%q may ask this device no more\n", run.Visible(p.Name))
 					return err
 				}
 				names = append(names, p.Name)
 			}
-			err = fmt.Errorf("no phone named %q is paired", run.Shorten(args[0]))
+			err = fmt.Errorf("no phone or program named %q is paired", run.Shorten(args[0]))
 			if near := run.Near(args[0], names); near != "" {
 				return fmt.Errorf("%w: did you mean %q?", err, near)
 			}

@@ -104,7 +104,13 @@ func (a *app) config() (config, error) {
 func (a *app) agentNamed() string { return cmp.Or(a.agentURL, a.getenv("SWEEPD_AGENT")) }
 
 // client is one of the running agent.
-func (a *app) client() (*console.Client, error) { return console.NewClient(a.agentNamed()) }
+func (a *app) client() (*console.Client, error) {
+	c, err := console.NewClient(a.agentNamed())
+	if err == nil && a.agentNamed() != "" { // the token is for that agent
+		c.Bearer = a.getenv("SWEEPD_TOKEN")
+	}
+	return c, err
+}
 
 // withStore opens the data for f and closes it.
 func (a *app) withStore(o sqlite.Options, f func(store.Store, config) error) (err error) {

@@ -115,7 +115,9 @@ sweepd device list
 sweepd console openapi | grep -q openapi
 sweepd console list
 sweepd console pair --json | grep -q code
-refuses "no phone named" sweepd console revoke nobody
+sweepd console pair --program scraper --json | grep -q token
+sweepd console revoke scraper
+refuses "no phone or program named" sweepd console revoke nobody
 refuses "there is no device" sweepd device rename nobody somebody
 sweepd run show last
 sweepd run result last score=15

@@ -172,7 +172,7 @@ func TestFromAnotherMachine(t *testing.T) {
 			if path == "/api/v1/pair" {
 				want = 403
 			}
-			r := ask(t, guest, method, url+path, "{}", "Sweepd-Token", "A", "X-Forwarded-For", "127.0.0.1", "Forwarded", "for=127.0.0.1", "Authorization", "Bearer "+phone.Value)
+			r := ask(t, guest, method, url+path, "{}", "Sweepd-Token", "A", "X-Forwarded-For", "127.0.0.1", "Forwarded", "for=127.0.0.1")
 			if r.code != want && (r.code != 415 || method != "OPTIONS") || strings.Contains(r.body, "unit-oak") || strings.Contains(r.body, "harbour") {
 				t.Errorf("%s: %d %s", call, r.code, r.body)
 			}
@@ -237,6 +237,52 @@ func TestFromAnotherMachine(t *testing.T) {
 			if r := ask(t, other, method, url+path, body, "Cookie", with); r.code != 403 {
 				t.Errorf("%s: %d %s", call, r.code, r.body)
 			}
+		}
+	})
+	t.Run("a program has a token of its own, and a phone's is none", func(t *testing.T) {
+		var x struct{ Token string }
+		if err := json.Unmarshal([]byte(m.mustRun("console", "pair", "--program", "scraper", "--json").stdout), &x); err != nil || len(x.Token) < 20 {
+			t.Fatal(x, err)
+		}
+		bearer := func(token string) int {
+			return ask(t, s.client("198.51.100.3"), "GET", url+"/metrics", "", "Authorization", "Bearer "+token).code
+		}
+		if code := bearer(x.Token); code != 200 {
+			t.Errorf("its token: %d", code)
+		}
+		if r := ask(t, other, "POST", url+"/api/v1/phones/program", `{"name":"x"}`, "Authorization", "Bearer "+x.Token); r.code != 403 {
+			t.Errorf("a program pairs another: %d %s", r.code, r.body)
+		}
+		if r := ask(t, other, "GET", url+"/api/v1/status", "", "Cookie", phone.Name+"="+x.Token); r.code != 401 {
+			t.Errorf("as a cookie: %d", r.code)
+		}
+		if code := bearer(phone.Value); code != 401 {
+			t.Errorf("a phone's token, which no script can read: %d", code)
+		}
+		// sweepd on another machine is a program, too.
+		elsewhere := func(args ...string) (string, error) {
+			c := m.command(args...)
+			c.Env = append(os.Environ(), "SWEEPD_DATA=", "SWEEPD_AGENT="+url, "SWEEPD_TOKEN="+x.Token, "SSL_CERT_FILE="+m.data+"/console.cert.pem")
+			out, err := c.CombinedOutput()
+			return string(out), err
+		}
+		for _, words := range []string{"run start --workload tile-sort", "run stop --result score=7", "run reject last --why tried"} {
+			if out, err := elsewhere(strings.Fields(words)...); err != nil {
+				t.Errorf("%s from elsewhere: %v\n%s", words, err, out)
+			}
+		}
+		if out, err := elsewhere("console", "list"); err == nil || !strings.Contains(out, "on the device itself") {
+			t.Errorf("a program lists others: %v\n%s", err, out)
+		}
+		m.mustRun("console", "revoke", "scraper")
+		if out, err := elsewhere("status"); err == nil || !strings.Contains(out, "console pair --program") {
+			t.Errorf("after it was revoked: %v\n%s", err, out)
+		}
+		if code := bearer(x.Token); code != 401 {
+			t.Errorf("after it was revoked: %d", code)
+		}
+		if kept, err := os.ReadFile(m.data + "/console.phones.json"); err != nil || bytes.Contains(kept, []byte(x.Token)) || strings.Contains(a.log.String(), x.Token) {
+			t.Errorf("the token is kept: %v", err)
 		}
 	})
 	t.Run("bodies and headers are bounded", func(t *testing.T) {

@@ -2,8 +2,11 @@ package browser_test
 
 import (
 	"fmt"
+	"html"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
 
@@ -87,9 +90,29 @@ func TestViews(t *testing.T) {
 	p.Open("about:blank")
 	p.Await("location.href === 'about:blank'")
 	p.Open(l.url() + "/#compare")
-	p.AwaitWithin("document.querySelector('#report .panel') && [...document.querySelectorAll('#report img')].some((i) => i.complete && i.naturalWidth > 100)", time.Minute)
+	p.AwaitWithin("document.querySelector('#report .lead') && [...document.querySelectorAll('#report img')].some((i) => i.complete && i.naturalWidth > 0)", time.Minute)
 	p.Await("document.querySelector('#compared a[download=\"report.html\"]').href.startsWith('blob:')")
 	look("compare")
+	// What it says is what the report says.
+	l.command("report", "--out", filepath.Join(l.dir, "report"))
+	report, err := os.ReadFile(filepath.Join(l.dir, "report", "report.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(strings.Fields(html.UnescapeString(tag.ReplaceAllString(string(report), ""))), " ")
+	var leads []string
+	if err := p.Eval("[...document.querySelectorAll('#report .lead')].map((e) => e.textContent)", &leads); err != nil || len(leads) == 0 {
+		t.Fatal(leads, err)
+	}
+	for _, lead := range leads {
+		if lead = strings.Join(strings.Fields(lead), " "); !strings.Contains(said, lead) {
+			t.Errorf("the page says %q, and the report does not", lead)
+		}
+	}
+	p.Click("#report details:last-of-type summary")
+	p.Await("[...document.querySelectorAll('#report details[open] img')].some((i) => i.complete && i.naturalWidth > 0)")
+	p.Click("#report details summary")
+	look("compared")
 	l.kill()
 	p.Await("!document.querySelector('#lost').hidden")
 	look("lost")
@@ -97,6 +120,8 @@ func TestViews(t *testing.T) {
 
 // lookedAt are the sizes of TestDay, and a phone that was rotated.
 var lookedAt = map[string]size{"phone": sizes["phone"], "desktop": sizes["desktop"], "rotated": {740, 360, true}}
+
+var tag = regexp.MustCompile(`<[^>]*>`)
 
 // table is one of runs of two devices.
 func table(t *testing.T, dir string) string {

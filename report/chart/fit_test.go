@@ -3,10 +3,14 @@ package chart
 import (
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgsvg"
 	"pgregory.net/rapid"
 )
 
@@ -213,4 +217,141 @@ func TestSinglePointHasNoLine(t *testing.T) {
 	if !strings.Contains(string(SVG(c, Wide, &Light)), colour) {
 		t.Error("no line between two points")
 	}
+}
+
+// writtenText is a text of a picture, where it stands and how large it is.
+type writtenText struct {
+	box
+	size float64
+	text string
+}
+
+// textsOf draws a chart and gives its texts.
+func textsOf(c *Chart, s Size) (list []writtenText, height float64) {
+	tidy := cleaned(c)
+	f := newFrame(vgsvg.New(vg.Length(s.Width), vg.Length(heightOf(tidy, s))), tidy, s, &Light)
+	f.written = func(b box, size float64, text string) { list = append(list, writtenText{b, size, text}) }
+	f.paint()
+	return list, f.height
+}
+
+// sizes are all in which charts are drawn.
+var sizes = map[string]Size{"wide": Wide, "square": Square, "upright": Upright, "narrow": Narrow}
+
+// leastText is the least size of text in a picture that is shown 640 px wide, px (common
+// practice, no source); a page on a phone shows the narrow form as wide as it is drawn.
+const leastText = 9
+
+func mustBeLegible(t interface{ Fatalf(string, ...any) }, c *Chart) {
+	for name, s := range sizes {
+		shown := 640.0
+		if s == Narrow {
+			shown = s.Width
+		}
+		texts, height := textsOf(c, s)
+		for i, a := range texts {
+			if px := a.size * shown / s.Width; px < leastText {
+				t.Fatalf("%s: %q is %.1f px high", name, a.text, px)
+			}
+			if a.x0 < -0.5 || a.y0 < -0.5 || a.x1 > s.Width+0.5 || a.y1 > height+0.5 {
+				t.Fatalf("%s: %q leaves the picture of %v x %v: %+v", name, a.text, s.Width, height, a.box)
+			}
+			for _, b := range texts[:i] {
+				shrunk := box{a.x0 + 0.5, a.y0 + 0.5, a.x1 - 0.5, a.y1 - 0.5}
+				if shrunk.meets(b.box) {
+					t.Fatalf("%s: %q at %+v covers %q at %+v", name, a.text, a.box, b.text, b.box)
+				}
+			}
+		}
+	}
+}
+
+// Whatever names, labels and values a chart has: no text covers another one, leaves the
+// picture or is too small, in every shape.
+func TestTextsNeitherOverlapNorLeave(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) { mustBeLegible(t, anyChart(t)) })
+}
+
+func TestTextsOfEverythingNeitherOverlapNorLeave(t *testing.T) { mustBeLegible(t, everything()) }
+
+// anyChart is a chart of random names, labels and values.
+func anyChart(t *rapid.T) *Chart {
+	word := rapid.OneOf(rapid.StringMatching(`[a-zA-Z0-9-]{1,12}`), rapid.StringMatching(`[a-zA-Zäß -]{0,70}`), rapid.SampledFrom([]string{"unit-oak", "unit-elm, cores=6", "W", "мир", "n/a"}))
+	value := rapid.OneOf(rapid.Float64Range(0, 100), rapid.Float64Range(-1e-4, 1e-4), rapid.Float64Range(-1e9, 1e9))
+	c := &Chart{Title: word.Draw(t, "title") + " " + word.Draw(t, "title"), Lines: rapid.SliceOfN(word, 0, 2).Draw(t, "lines"), Footer: rapid.SliceOfN(word, 0, 3).Draw(t, "footer")}
+	arrangement := rapid.SampledFrom([]string{"", "beside", "sharing"}).Draw(t, "arrangement")
+	c.Beside, c.Sharing = arrangement == "beside", arrangement == "sharing"
+	x := rapid.SliceOfNDistinct(rapid.Float64Range(3, 90), 1, 9, func(v float64) float64 { return v }).Draw(t, "x")
+	slices.Sort(x)
+	axis := Axis{Label: word.Draw(t, "x label")}
+	switch rapid.IntRange(0, 3).Draw(t, "axis") {
+	case 0:
+		axis.At = x
+	case 1:
+		for i := range x {
+			axis.Names = append(axis.Names, word.Draw(t, "setting"))
+			x[i] = float64(i + 1)
+		}
+	case 2:
+		axis.Clock = time.UTC
+		for i := range x {
+			x[i] *= 1000
+		}
+	}
+	at := rapid.SampledFrom(x)
+	most := 3
+	if arrangement == "" { // as in all charts that are drawn
+		most = 2
+	}
+	for range rapid.IntRange(1, most).Draw(t, "panels") {
+		p := Panel{Title: word.Draw(t, "panel"), X: axis, Y: Axis{Label: word.Draw(t, "y label"), Unit: rapid.SampledFrom([]string{"", "s", "fps"}).Draw(t, "unit")}}
+		if c.Sharing { // the quantity says it
+			p.Title = ""
+		}
+		y := value.Draw(t, "y")
+		curves := 6
+		if c.Sharing { // as in the course of a run
+			curves = 3
+		}
+		for k := range rapid.IntRange(1, curves).Draw(t, "curves") {
+			s := Series{Name: word.Draw(t, "name"), Style: k, Joined: rapid.Bool().Draw(t, "joined")}
+			for _, v := range x {
+				mean := y * rapid.Float64Range(0.5, 2).Draw(t, "value")
+				half := math.Abs(mean) * rapid.Float64Range(0, 0.3).Draw(t, "half")
+				s.Points = append(s.Points, Point{v, mean, mean - half, mean + half})
+			}
+			if rapid.IntRange(0, 4).Draw(t, "with words") == 0 {
+				for range x {
+					s.Words = append(s.Words, word.Draw(t, "words"))
+				}
+			}
+			p.Series = append(p.Series, s)
+		}
+		for range rapid.IntRange(0, 5).Draw(t, "guides") {
+			g := Guide{Text: word.Draw(t, "guide"), Low: rapid.Bool().Draw(t, "low"), Left: rapid.Bool().Draw(t, "left")}
+			switch v := at.Draw(t, "at"); rapid.IntRange(0, 2).Draw(t, "kind") {
+			case 0:
+				g.X = &v
+			case 1:
+				v = y * rapid.Float64Range(0.5, 2).Draw(t, "level")
+				g.Y = &v
+			}
+			p.Guides = append(p.Guides, g)
+		}
+		for range rapid.IntRange(0, 2).Draw(t, "spans") {
+			from := at.Draw(t, "from")
+			p.Spans = append(p.Spans, Span{Reach{from, from + rapid.Float64Range(0, 30).Draw(t, "to")}, word.Draw(t, "span")})
+		}
+		for k := range rapid.IntRange(0, 6).Draw(t, "marks") {
+			p.Marks = append(p.Marks, Mark{at.Draw(t, "mark"), strconv.Itoa(k + 1)})
+		}
+		for k := 0; k+1 < len(x) && !c.Sharing && rapid.Bool().Draw(t, "strip"); k++ {
+			p.Strip = append(p.Strip, Cell{Reach: Reach{x[k], x[k+1]}, Verdict: rapid.SampledFrom([]Verdict{Ahead, Level, Unclear}).Draw(t, "verdict")})
+		}
+		c.Panels = append(c.Panels, p)
+	}
+	for range rapid.IntRange(0, 8).Draw(t, "items") {
+		c.Key = append(c.Key, Item{Symbol: Symbol(rapid.IntRange(0, int(SymbolNone)).Draw(t, "symbol")), Badge: "1", Text: word.Draw(t, "item") + " " + word.Draw(t, "item")})
+	}
+	return c
 }

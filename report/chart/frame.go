@@ -26,10 +26,20 @@ var (
 // frame lays out one chart.
 type frame struct {
 	*pen
-	chart *Chart
-	size  Size
-	pad   float64
+	chart  *Chart
+	size   Size
+	pad    float64
+	most   wordy
+	items  int  // of the key that are drawn
+	atEnds bool // names of curves stand at their ends
 }
+
+// wordy is how many lines words may take: the title, each line beneath it, an item of the
+// key, a line of the footer, a panel's title or quantity.
+type wordy struct{ title, line, item, foot, panel int }
+
+// terser are the limits that are tried until the panels have room.
+var terser = []wordy{{3, 3, 3, 3, 2}, {3, 2, 2, 2, 2}, {2, 1, 1, 2, 2}, {2, 1, 1, 1, 1}, {1, 1, 1, 1, 1}}
 
 // narrowPanel is the height of a panel's axes on a phone.
 const narrowPanel = 250
@@ -56,17 +66,123 @@ func heightOf(c *Chart, s Size) float64 {
 
 func newFrame(c vg.Canvas, chart *Chart, s Size, p *Palette) *frame {
 	f := &frame{pen: &pen{c: c, palette: p}, chart: chart, size: s, pad: 30}
+	f.items, f.atEnds, f.most = len(chart.Key), s.Labels, terser[0]
 	if !s.Labels {
 		f.pad = 12
+		f.most = wordy{6, 6, 3, 6, 4}
+	}
+	if s.Height > 0 {
+		f.height = s.Height
+		f.tighten()
 	}
 	return f
 }
 
+// tighten shortens words until the panels have room, and puts names above the panels where
+// they do not fit at the ends of curves.
+func (f *frame) tighten() {
+	f.shorten()
+	if f.atEnds && !f.namesFit() {
+		f.atEnds = false
+		f.shorten()
+	}
+}
+
+// shorten takes the longest words with which the panels have room.
+func (f *frame) shorten() {
+	for _, f.most = range terser {
+		if f.lacking() <= 0 {
+			return
+		}
+	}
+	for f.items > 0 && f.lacking() > 0 {
+		f.items--
+	}
+}
+
+// leastPanel is the least height of a panel's axes, in text sizes: room for three numbers.
+const leastPanel = 4
+
+// lacking is the height by which a picture of fixed height is too low for its panels.
+func (f *frame) lacking() float64 {
+	need := 0.0
+	for _, stack := range f.stacks() {
+		h := 0.0
+		for _, i := range stack {
+			p := &f.chart.Panels[i]
+			own := f.size.Text*leastPanel + f.beneath(p)
+			if len(p.Rows) > 0 {
+				own = f.rowsHeight(p, leastRow)
+			}
+			h += f.panelHead(p) + f.panelFoot(i) + own
+		}
+		need = max(need, h)
+	}
+	return need - f.forPanels()
+}
+
+// forPanels is the height that panels have, with their words.
+func (f *frame) forPanels() float64 {
+	return f.size.Height - 2*f.pad - f.headHeight() - f.keyHeight() - f.footHeight()
+}
+
+// stacks are the panels that stand one above the other.
+func (f *frame) stacks() [][]int {
+	if f.isAside() {
+		left, right := f.columns()
+		return [][]int{left, right}
+	}
+	var list [][]int
+	for i := range f.chart.Panels {
+		if f.isBeside() || len(list) == 0 {
+			list = append(list, nil)
+		}
+		list[len(list)-1] = append(list[len(list)-1], i)
+	}
+	return list
+}
+
+// namesFit tells whether the names of every panel's curves have room beside its axes.
+func (f *frame) namesFit() bool {
+	n := len(f.chart.Panels)
+	if n == 0 || f.chart.Aside {
+		return true
+	}
+	each := f.forPanels()
+	for i := range f.chart.Panels {
+		around := f.panelHead(&f.chart.Panels[i]) + f.panelFoot(i)
+		if f.isBeside() {
+			each = min(each, f.forPanels()-around)
+		} else {
+			each -= around
+		}
+	}
+	if !f.isBeside() {
+		each /= float64(n)
+	}
+	for i := range f.chart.Panels {
+		h := 0.0
+		for _, s := range f.chart.Panels[i].Series {
+			if s.Name != "" && !f.namedLater(i, s.Name) {
+				h += float64(len(f.nameLines(s.Name)))*f.size.Text*1.2 + f.size.Text*nameApart
+			}
+		}
+		if h > each+f.size.Text*nameApart {
+			return false
+		}
+	}
+	return true
+}
+
 // draw draws the chart on a canvas of the size's width and heightOf's height.
 func draw(c vg.Canvas, chart *Chart, s Size, p *Palette) {
-	f := newFrame(c, chart, s, p)
-	f.height = heightOf(chart, s)
-	f.fill(0, 0, s.Width, f.height, p.Paper)
+	newFrame(c, chart, s, p).paint()
+}
+
+// paint draws the chart.
+func (f *frame) paint() {
+	f.height = heightOf(f.chart, f.size)
+	f.fill(0, 0, f.size.Width, f.height, f.palette.Paper)
 	top := f.head()
 	foot := f.height - f.pad - f.footHeight()
 	bottom := foot - f.keyHeight()
@@ -85,21 +201,13 @@ func (f *frame) inner() float64 { return f.size.Width - 2*f.pad }
 
 // titleLines and subLines are the words above the panels.
 func (f *frame) titleLines() []string {
-	return f.titleType().wrap(f.chart.Title, f.inner(), f.mostLines())
-}
-
-// mostLines is how many lines a title may take, and each line beneath it.
-func (f *frame) mostLines() int {
-	if f.size.Labels {
-		return 3
-	}
-	return 6
+	return f.titleType().wrap(f.chart.Title, f.inner(), f.most.title)
 }
 
 func (f *frame) subLines() []string {
 	var lines []string
 	for _, s := range f.chart.Lines {
-		lines = append(lines, f.lineType().wrap(s, f.inner(), f.mostLines())...)
+		lines = append(lines, f.lineType().wrap(s, f.inner(), f.most.line)...)
 	}
 	return lines
 }
@@ -120,7 +228,7 @@ func (f *frame) head() float64 {
 	y = f.writeLines(f.subLines(), f.pad, y, line, 1, line.size*1.35, f.palette.Soft)
 	if items := f.nameItems(); len(items) > 0 {
 		y += f.size.Text * 0.4
-		f.items(items, y)
+		f.drawItems(items, y)
 		y += f.itemsHeight(items)
 	}
 	return y + f.size.Text*0.5
@@ -130,7 +238,7 @@ func (f *frame) head() float64 {
 func (f *frame) footLines() []string {
 	var lines []string
 	for _, s := range f.chart.Footer {
-		lines = append(lines, f.footType().wrap(s, f.inner(), f.mostLines())...)
+		lines = append(lines, f.footType().wrap(s, f.inner(), f.most.foot)...)
 	}
 	return lines
 }
@@ -165,7 +273,7 @@ func (f *frame) writeLines(lines []string, x, y float64, l lettering, base, step
 // nameItems are the curves' names, where there is no room for them at the curves'
 // ends.
 func (f *frame) nameItems() []Item {
-	if !f.isAside() && (f.size.Labels || f.chart.Sharing && !f.chart.Aside) {
+	if !f.isAside() && (f.atEnds || f.chart.Sharing && !f.chart.Aside) {
 		return nil
 	}
 	return namesOf(f.chart.Panels)
@@ -174,7 +282,7 @@ func (f *frame) nameItems() []Item {
 // rowItems are the names of a panel's curves, where each of several panels has its
 // own.
 func (f *frame) rowItems(p *Panel) []Item {
-	if f.size.Labels || !f.chart.Sharing || f.chart.Aside {
+	if f.atEnds || !f.chart.Sharing || f.chart.Aside {
 		return nil
 	}
 	return namesOf([]Panel{*p})
@@ -286,10 +394,7 @@ func (f *frame) wordsWidth() float64 {
 
 // panelLines are title and quantity above a panel's axes.
 func (f *frame) panelLines(p *Panel) (title, label []string) {
-	most, width := 2, f.wordsWidth()
-	if !f.size.Labels {
-		most = 4
-	}
+	most, width := f.most.panel, f.wordsWidth()
 	return f.nameType().wrap(p.Title, width, most), f.tickType().wrap(f.yScale(p, 0, 1).label(), width, most)
 }
 
@@ -304,8 +409,8 @@ func (f *frame) panelHead(p *Panel) float64 {
 	if len(p.Marks) > 0 && !f.marksAbove(p) {
 		h += f.size.Text * 1.3
 	}
-	if h > 0 {
-		h += f.size.Text * 0.3 // the topmost number stands half above the axes
+	if h > 0 || f.chart.Sharing {
+		h += f.size.Text * 0.4 // the topmost number stands half above the axes
 	}
 	return h
 }

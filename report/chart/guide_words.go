@@ -44,6 +44,37 @@ func (g *guideWords) place(line, width, size float64) (box, bool) {
 	return best, true
 }
 
+// take takes a place if it is inside and free.
+func (g *guideWords) take(b box) bool {
+	if b.x0 < g.x0 || b.x1 > g.x1 || b.y0 < g.y0 || b.y1 > g.y1 || g.isTaken(b) {
+		return false
+	}
+	g.taken = append(g.taken, b)
+	return true
+}
+
+// along finds room for words of a width along a level line: at the end and on the side that
+// the guide asks for, else elsewhere along it; false where all is taken.
+func (g *guideWords) along(line, width, size float64, want Guide) (box, bool) {
+	ends := []float64{g.x1 - 4 - width, g.x0 + 6, (g.x0 + g.x1 - width) / 2}
+	if want.Left {
+		ends[0], ends[1] = ends[1], ends[0]
+	}
+	sides := []float64{line - size*1.3, line + size*0.1}
+	if want.Low {
+		sides[0], sides[1] = sides[1], sides[0]
+	}
+	for _, y := range sides {
+		for _, x := range ends {
+			b := box{x, y, x + width, y + size*1.2}
+			if g.take(b) {
+				return b, true
+			}
+		}
+	}
+	return box{}, false
+}
+
 func (g *guideWords) isTaken(b box) bool {
 	for _, t := range g.taken {
 		if b.meets(t) {
@@ -57,7 +88,12 @@ func (g *guideWords) isTaken(b box) bool {
 // between two.
 func (g *guideWords) addLine(a, b [2]float64) {
 	const step = 6
-	n := max(1, int(math.Hypot(b[0]-a[0], b[1]-a[1])/step))
+	const longest = 1e5 // far outside of any picture
+	length := math.Hypot(b[0]-a[0], b[1]-a[1])
+	if !(length < longest) {
+		return
+	}
+	n := max(1, int(length/step))
 	for i := range n + 1 {
 		w := float64(i) / float64(n)
 		g.obstacles = append(g.obstacles, [2]float64{a[0] + w*(b[0]-a[0]), a[1] + w*(b[1]-a[1])})

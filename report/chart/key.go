@@ -1,5 +1,10 @@
 package chart
 
+import (
+	"fmt"
+	"slices"
+)
+
 // The key: symbols with their meaning, in rows that fit the width.
 
 const (
@@ -41,14 +46,17 @@ func (f *frame) rows(items []Item) []itemRow {
 	return rows
 }
 
-// place breaks an item's words into at most three lines.
+// place breaks an item's words into lines.
 func (f *frame) place(it Item) placedItem {
 	symbol := symbolWidth * f.size.Text
 	if it.Symbol == SymbolNone {
 		symbol = 0
 	}
-	l := f.itemType()
-	p := placedItem{Item: it, lines: l.wrap(clean(it.Text), f.inner()-symbol, 3)}
+	l, width := f.itemType(), f.inner()-symbol
+	if f.most.item == 1 { // two side by side
+		width = (f.inner()-f.size.Text*itemGap)/2 - symbol
+	}
+	p := placedItem{Item: it, lines: l.wrap(clean(it.Text), width, f.most.item)}
 	for _, s := range p.lines {
 		p.width = max(p.width, symbol+l.width(s))
 	}
@@ -64,20 +72,30 @@ func (f *frame) itemsHeight(items []Item) float64 {
 }
 
 func (f *frame) keyHeight() float64 {
-	if len(f.chart.Key) == 0 {
+	if f.items == 0 {
 		return 0
 	}
-	return f.itemsHeight(f.chart.Key) + f.size.Text*0.5
+	return f.itemsHeight(f.keyItems()) + f.size.Text*0.5
+}
+
+// keyItems are the items of the key for which there is room.
+func (f *frame) keyItems() []Item {
+	all := f.chart.Key
+	if f.items >= len(all) {
+		return all
+	}
+	left := Item{Symbol: SymbolNone, Text: fmt.Sprintf("and %d more", len(all)-f.items+1)}
+	return append(slices.Clone(all[:f.items-1]), left)
 }
 
 func (f *frame) key(y float64) {
-	if len(f.chart.Key) > 0 {
-		f.items(f.chart.Key, y+f.size.Text*0.5)
+	if f.items > 0 {
+		f.drawItems(f.keyItems(), y+f.size.Text*0.5)
 	}
 }
 
-// items draws items in rows from the height y downwards.
-func (f *frame) items(items []Item, y float64) {
+// drawItems draws items in rows from the height y downwards.
+func (f *frame) drawItems(items []Item, y float64) {
 	for _, row := range f.rows(items) {
 		x := f.pad
 		for _, it := range row.items {
@@ -147,10 +165,17 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 	return w + t*0.5
 }
 
+func (f *frame) badgeType() lettering { return lettering{f.size.Text * 0.8, true} }
+
+// badgeRadius is that of the disc around a text so wide.
+func (f *frame) badgeRadius(width float64) float64 {
+	return max(f.size.Text*0.62, width/2+f.size.Text*0.25)
+}
+
 // badge draws a short text in a disc.
 func (f *frame) badge(text string, x, y float64) {
-	l := lettering{f.size.Text * 0.8, true}
-	r := max(f.size.Text*0.62, l.width(text)/2+f.size.Text*0.25)
+	l := f.badgeType()
+	r := f.badgeRadius(l.width(text))
 	path := outline(0, f.at(x, y), vgLen(r))
 	f.c.SetColor(f.palette.Ink)
 	f.c.Fill(path)

@@ -12,11 +12,12 @@ const (
 	nameWidth       = 0.24 // of the picture's width, which names may take at most
 	nameWidthBeside = 0.18 // the same right of one of several panels side by side
 	nameGap         = 1.4  // from the axes to a name, in text sizes
+	nameApart       = 0.25 // between names, in text sizes
 )
 
 // labelRoom is the width that the names of a panel's curves take.
 func (f *frame) labelRoom(i int) float64 {
-	if !f.size.Labels || f.isAside() {
+	if !f.atEnds || f.isAside() {
 		return f.size.Text * 0.4
 	}
 	w := 0.0
@@ -182,7 +183,7 @@ func (f *frame) names(i int, x, y scale, r room) {
 			break
 		}
 	}
-	spread(tags, r.y0, r.y1, f.size.Text*0.25)
+	spread(tags, r.y0, r.y1, f.size.Text*nameApart)
 	for _, t := range tags {
 		f.nameTag(t, r)
 	}

@@ -1,7 +1,9 @@
 package chart
 
 import (
+	"cmp"
 	"math"
+	"slices"
 )
 
 // room is where the axes of a panel stand.
@@ -26,15 +28,16 @@ func (f *frame) panel(i int, r room) {
 	f.grid(x, y, r, f.bare(i))
 	f.strip(p, x, r)
 	f.lanes(p, x, r)
-	f.guides(p, x, y, r)
-	for _, m := range p.Marks {
-		f.mark(p, m, x, r)
-	}
+	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}}
+	f.addCurves(&words, p, x, y)
+	f.spanWords(&words, p, x)
+	f.guides(&words, p, x, y, r)
+	f.marks(p, x, r)
 	for k := range p.Series {
 		f.series(p, k, x, y, r)
 	}
-	f.pointWords(p, x, y, room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left})
-	if f.size.Labels && !f.isAside() {
+	f.pointWords(&words, p, x, y)
+	if f.atEnds && !f.isAside() {
 		f.names(i, x, y, r)
 	}
 }
@@ -56,7 +59,7 @@ func (f *frame) panelWords(p *Panel, r room) {
 	y = f.writeLines(title, x, y, f.nameType(), 1.05, f.size.Text*1.5, f.palette.Ink)
 	y = f.writeLines(label, x, y, f.tickType(), 0.95, f.size.Text*1.45, f.palette.Soft)
 	if items := f.rowItems(p); len(items) > 0 {
-		f.items(items, y)
+		f.drawItems(items, y)
 	}
 }
 
@@ -89,10 +92,14 @@ func (f *frame) yScale(p *Panel, top, bottom float64) scale {
 // grid draws the axes with their numbers.
 func (f *frame) grid(x, y scale, r room, bare bool) {
 	l := f.tickType()
+	below := math.Inf(1) // the top of the number beneath
 	for _, t := range y.ticks(f.yTicks(r.y1 - r.y0)) {
 		h := y.at(t.at)
 		f.line(stroke{colour: f.palette.Grid, width: 1}, [2]float64{r.x0, h}, [2]float64{r.x1, h})
-		f.text(r.x0-f.size.Text*0.4, h+l.size*0.35, t.text, l, f.palette.Soft, right)
+		if base := h + l.size*0.35; base+l.size*textBelow < below {
+			f.text(r.x0-f.size.Text*0.4, base, t.text, l, f.palette.Soft, right)
+			below = base - l.size*textAbove
+		}
 	}
 	f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{r.x0, r.y1}, [2]float64{r.x1, r.y1})
 	f.xFoot(x, r, bare)
@@ -119,11 +126,12 @@ func (f *frame) xTicks(x scale, r room, bare bool) {
 		f.line(stroke{colour: f.palette.Soft, width: 1.2}, [2]float64{at, r.y1}, [2]float64{at, r.y1 + 5})
 		text := l.short(clean(t.text), slot)
 		w := l.width(text)
-		if bare || at-w/2 < last {
+		from := min(max(at-w/2, 2), f.size.Width-2-w)
+		if bare || from < last {
 			continue
 		}
-		f.text(at, r.y1+f.size.Text*1.35, text, l, f.palette.Soft, middle)
-		last = at + w/2 + f.size.Text*0.5
+		f.text(from, r.y1+f.size.Text*1.35, text, l, f.palette.Soft, left)
+		last = from + w + f.size.Text*0.5
 	}
 }
 
@@ -154,24 +162,31 @@ const spanVeil = 0xb0
 
 // spans shades stretches of the x axis.
 func (f *frame) spans(p *Panel, x scale, r room) {
-	l := f.tickType()
 	for _, s := range p.Spans {
 		x0, x1 := max(x.at(s.From), r.x0), min(x.at(s.To), r.x1)
 		if !(x0 < x1) {
 			continue
 		}
 		f.fill(x0, r.y0, x1, r.y1-f.beneath(p), faded(f.palette.Grid, spanVeil))
-		if l.width(s.Text) < x1-x0-4 {
-			f.text((x0+x1)/2, r.y0+l.size*1.1, s.Text, l, f.palette.Soft, middle)
+	}
+}
+
+// spanWords writes the words of shaded stretches at their tops.
+func (f *frame) spanWords(words *guideWords, p *Panel, x scale) {
+	l := f.tickType()
+	for _, s := range p.Spans {
+		x0, x1 := max(x.at(s.From), words.x0), min(x.at(s.To), words.x1)
+		w := l.width(s.Text)
+		at := (x0 + x1 - w) / 2
+		if w < x1-x0-4 && words.take(box{at, words.y0 + l.size*0.1, at + w, words.y0 + l.size*1.3}) {
+			f.text(at, words.y0+l.size*1.1, s.Text, l, f.palette.Soft, left)
 		}
 	}
 }
 
 // guides draws straight lines with their words.
-func (f *frame) guides(p *Panel, x, y scale, r room) {
+func (f *frame) guides(words *guideWords, p *Panel, x, y scale, r room) {
 	l := f.tickType()
-	words := guideWords{room: room{r.x0, r.y0, r.x1, r.y1 - f.beneath(p), r.left}}
-	f.addCurves(&words, p, x, y)
 	for _, g := range p.Guides {
 		s := stroke{colour: f.palette.Soft, width: 1.6, dashes: []vgLen{6, 4}}
 		ink := f.palette.Soft
@@ -188,21 +203,15 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 		case g.Y != nil:
 			h := y.at(*g.Y)
 			f.line(s, [2]float64{r.x0, h}, [2]float64{r.x1, h})
-			at := h - l.size*0.35
-			if g.Low {
-				at = h + l.size*1.05
-			}
-			if g.Left {
-				f.halo(r.x0+6, at, g.Text, l, ink, left)
-			} else {
-				f.halo(r.x1-4, at, g.Text, l, ink, right)
+			if b, ok := words.along(h, l.width(g.Text), l.size, g); ok {
+				f.halo(b.x0, b.y0+l.size*0.95, g.Text, l, ink, left)
 			}
 		case g.X != nil:
 			w := x.at(*g.X)
 			f.line(s, [2]float64{w, r.y0}, [2]float64{w, words.y1})
 			words.addLine([2]float64{w, r.y0}, [2]float64{w, words.y1})
 		default:
-			f.diagonal(g, x, y, r, s, l)
+			f.diagonal(words, g, x, y, s, l)
 		}
 	}
 	for _, g := range p.Guides {
@@ -216,21 +225,51 @@ func (f *frame) guides(p *Panel, x, y scale, r room) {
 }
 
 // diagonal draws the line on which both axes are equal.
-func (f *frame) diagonal(g Guide, x, y scale, r room, s stroke, l lettering) {
+func (f *frame) diagonal(words *guideWords, g Guide, x, y scale, s stroke, l lettering) {
 	low, high := max(x.min, y.min), min(x.max, y.max)
 	if !(low < high) {
 		return
 	}
 	f.line(s, [2]float64{x.at(low), y.at(low)}, [2]float64{x.at(high), y.at(high)})
 	end := low + 0.88*(high-low)
-	f.halo(x.at(end)-f.size.Text*0.6, y.at(end)-l.size*0.2, g.Text, l, f.palette.Soft, right)
+	right, base := x.at(end)-f.size.Text*0.6, y.at(end)-l.size*0.2
+	if words.take(box{right - l.width(g.Text), base - l.size*0.95, right, base + l.size*0.25}) {
+		f.halo(right-l.width(g.Text), base, g.Text, l, f.palette.Soft, left)
+	}
 }
 
-// mark draws an upright line with its badge on top.
-func (f *frame) mark(p *Panel, m Mark, x scale, r room) {
-	at := x.at(m.X)
-	f.line(stroke{colour: f.palette.Ink, width: 1.6, dashes: []vgLen{3, 3}}, [2]float64{at, r.y0 - f.size.Text*0.1}, [2]float64{at, r.y1})
-	if !f.marksAbove(p) {
-		f.badge(m.Badge, at, r.y0-f.size.Text*0.65)
+// marks draws upright lines with their badges on top; badges that would cover each other
+// stand side by side.
+func (f *frame) marks(p *Panel, x scale, r room) {
+	l := f.badgeType()
+	type badge struct {
+		text string
+		x, r float64
+	}
+	var list []badge
+	for _, m := range p.Marks {
+		at := x.at(m.X)
+		if at < r.x0 || at > r.x1 {
+			continue
+		}
+		f.line(stroke{colour: f.palette.Ink, width: 1.6, dashes: []vgLen{3, 3}}, [2]float64{at, r.y0 - f.size.Text*0.1}, [2]float64{at, r.y1})
+		list = append(list, badge{text: m.Badge, x: at, r: f.badgeRadius(l.width(m.Badge))})
+	}
+	if f.marksAbove(p) {
+		return
+	}
+	slices.SortStableFunc(list, func(a, b badge) int { return cmp.Compare(a.x, b.x) })
+	last := r.left
+	for i := range list {
+		list[i].x = max(list[i].x, last+list[i].r)
+		last = list[i].x + list[i].r + 1
+	}
+	last = r.x1 + f.size.Text*0.6
+	for i := len(list) - 1; i >= 0; i-- {
+		list[i].x = min(list[i].x, last-list[i].r)
+		last = list[i].x - list[i].r - 1
+	}
+	for _, b := range list {
+		f.badge(b.text, b.x, r.y0-f.size.Text*0.65)
 	}
 }

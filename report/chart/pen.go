@@ -36,7 +36,14 @@ type pen struct {
 	c       vg.Canvas
 	palette *Palette
 	height  float64
+	written func(b box, size float64, text string) // told of each text; nil: nobody is
 }
+
+// Letters reach so far above and below their line, in sizes of the text.
+const (
+	textAbove = 0.74
+	textBelow = 0.22
+)
 
 func (p *pen) at(x, y float64) vg.Point {
 	return vg.Point{X: vg.Length(x), Y: vg.Length(p.height - y)}
@@ -70,8 +77,8 @@ func (l lettering) width(s string) float64 {
 var raised = map[rune]rune{'⁻': '−', '⁰': '0', '¹': '1', '²': '2', '³': '3', '⁴': '4', '⁵': '5', '⁶': '6', '⁷': '7', '⁸': '8', '⁹': '9'}
 
 const (
-	raisedSize = 0.68 // of the size of the text
-	raisedBy   = 0.36 // of the size of the text
+	raisedSize = 0.85 // of the size of the text: smaller cannot be read in a small picture
+	raisedBy   = 0.3  // of the size of the text
 )
 
 // part is a piece of a line in one size, and how far it stands above the line.
@@ -131,6 +138,9 @@ func (p *pen) text(x, y float64, s string, l lettering, c color.Color, a align) 
 	}
 	if a != left {
 		x -= float64(a) * l.width(s)
+	}
+	if p.written != nil {
+		p.written(box{x, y - l.size*textAbove, x + l.width(s), y + l.size*textBelow}, l.size, s)
 	}
 	p.c.SetColor(c)
 	for _, part := range l.parts(s) {

@@ -4,10 +4,8 @@ import "math"
 
 // pointWords writes the words of a panel's points beside them, where they cover neither
 // each other nor a curve.
-func (f *frame) pointWords(p *Panel, x, y scale, r room) {
+func (f *frame) pointWords(words *guideWords, p *Panel, x, y scale) {
 	l := lettering{f.size.Text * 0.86, false}
-	words := guideWords{room: r}
-	f.addCurves(&words, p, x, y)
 	for k := range p.Series {
 		s := &p.Series[k]
 		if len(s.Words) == 0 {

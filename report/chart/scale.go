@@ -100,9 +100,12 @@ func (s scale) ticks(n int) []tick {
 		places++
 	}
 	var list []tick
-	for i := math.Ceil(s.min/unit/step - 1e-9); i*step <= s.max/unit+step*1e-9; i++ {
+	for i := math.Ceil(s.min/unit/step - 1e-9); i*step <= s.max/unit+step*1e-9 && len(list) <= 2*n+2; i++ { // i stays where the values differ too little
 		v := i * step
 		text := strconv.FormatFloat(v, 'f', places, 64)
+		if len(text) > longestNumber && math.Abs(i) < 1000 { // on an axis without words, which could say a power of ten
+			text = strconv.FormatFloat(v, 'g', 4, 64)
+		}
 		if v == 0 || strings.Trim(text, "-0.") == "" {
 			v, text = 0, "0"
 		}
@@ -120,6 +123,10 @@ const (
 	longNumber  = 1e6
 	shortNumber = 1e-3
 )
+
+// longestNumber is how many letters a number of an axis has at most, unless short ones
+// would not differ.
+const longestNumber = 9
 
 // power is the power of ten in which an axis' numbers are written: a multiple of 3,
 // as the prefixes of the SI are.

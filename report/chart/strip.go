@@ -19,8 +19,10 @@ func (f *frame) verdict(c Cell, x0, y0, x1, y1 float64) {
 			f.line(stroke{colour: f.palette.Ink, width: 2}, [2]float64{x - r, y + dy*r}, [2]float64{x + r, y + dy*r})
 		}
 	case Unclear:
-		l := lettering{min((y1-y0)*0.8, (x1-x0)*1.6), true}
-		f.text(x, y+l.size*0.35, "?", l, f.palette.Soft, middle)
+		l := lettering{f.size.Text, true}
+		if l.width("?") < x1-x0 {
+			f.text(x, y+l.size*0.35, "?", l, f.palette.Soft, middle)
+		}
 	}
 	edge := stroke{colour: f.palette.Soft, width: 1}
 	if c.Verdict == Unclear {
@@ -39,6 +41,9 @@ func (f *frame) stripHeight(p *Panel) float64 {
 func (f *frame) strip(p *Panel, x scale, r room) {
 	for _, c := range p.Strip {
 		x0, x1 := max(x.at(c.From), r.x0), min(x.at(c.To), r.x1)
+		if !(x0 < x1) {
+			continue
+		}
 		f.verdict(c, x0+0.5, r.y1-f.stripHeight(p), x1-0.5, r.y1)
 	}
 }

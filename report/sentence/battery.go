@@ -112,10 +112,8 @@ func (l *list) overhead(g *analysis.BatteryGroup) {
 		return
 	}
 	kind := map[string]string{analysis.ByPackage: "watt of the package", analysis.BySetting: "watt set"}[o.Against]
-	i, s := HalfWidth(o.InterceptLowerW, o.InterceptUpperW), HalfWidth(o.SlopeLower, o.SlopeUpper)
-	l.say("The rest of the device draws %s W%s, and each %s costs %s W%s at the battery.",
-		WithUncertainty(float64(o.InterceptW), i), Interval(o.InterceptLowerW, o.InterceptUpperW, Decimals(float64(o.InterceptW), i)),
-		kind, WithUncertainty(float64(o.Slope), s), Interval(o.SlopeLower, o.SlopeUpper, Decimals(float64(o.Slope), s)))
+	l.say("The rest of the device draws %s, and each %s costs %s at the battery.", Measured(o.InterceptW, o.InterceptLowerW, o.InterceptUpperW, "W"),
+		kind, Measured(o.Slope, o.SlopeLower, o.SlopeUpper, "W"))
 }
 
 // gains says how much longer the group lasts than another variant. Of two
@@ -146,8 +144,7 @@ func (l *list) gains(g *analysis.BatteryGroup, other string, list []analysis.Run
 		return
 	}
 	minutes := func(x analysis.RuntimeGain) string {
-		places := min(Decimals(float64(x.Minutes), HalfWidth(x.Lower, x.Upper)), 1)
-		return fmt.Sprintf("by %s min%s at %s", Fixed(float64(x.Minutes), places), Interval(x.Lower, x.Upper, places), Setting(x.SettingW, x.Setting))
+		return "by " + ClockWithin(x.Minutes/60, x.Lower/60, x.Upper/60) + " at " + Setting(x.SettingW, x.Setting)
 	}
 	text := fmt.Sprintf("With %s the battery lasts longer than with %s, %s", name(g.Variant), name(other), minutes(told[0]))
 	if len(told) > 1 {

@@ -159,11 +159,11 @@ func TestGainsOverOtherVariants(t *testing.T) {
 		want    []Sentence
 	}{
 		{"at each of three settings", "cores=6", []analysis.RuntimeGain{gain("", 5, 60, 50, 70), gain("", 10, 40, 30, 50), gain("", 25, 20, 17.5, 22.5)},
-			[]Sentence{{Good, "With cores=6 the battery lasts longer than with no variant, by 60 min (50 to 70) at 5 W and by 20.0 min (17.5 to 22.5) at 25 W."}}},
-		{"at one, to a tenth of a minute at the finest", "cores=6", []analysis.RuntimeGain{gain("cores=12", 5, 6.04, 6, 6.08)},
-			[]Sentence{{Good, "With cores=6 the battery lasts longer than with cores=12, by 6.0 min (6.0 to 6.1) at 5 W."}}},
+			[]Sentence{{Good, "With cores=6 the battery lasts longer than with no variant, by 1 h 00 min (50 min to 1 h 10 min) at 5 W and by 20 min (18 to 23) at 25 W."}}},
+		{"at one, well known", "cores=6", []analysis.RuntimeGain{gain("cores=12", 5, 6.04, 6, 6.08)},
+			[]Sentence{{Good, "With cores=6 the battery lasts longer than with cores=12, by 6 min (within a minute) at 5 W."}}},
 		{"one open, one a loss", "", []analysis.RuntimeGain{gain("cores=6", 5, 60, 50, 70), gain("cores=6", 10, 5, -15, 25), gain("cores=6", 25, -5, -15, 5)},
-			[]Sentence{{Good, "With no variant the battery lasts longer than with cores=6, by 60 min (50 to 70) at 5 W; it cannot be told at 10 W, 25 W."}}},
+			[]Sentence{{Good, "With no variant the battery lasts longer than with cores=6, by 1 h 00 min (50 min to 1 h 10 min) at 5 W; it cannot be told at 10 W, 25 W."}}},
 		{"none told", "cores=6", []analysis.RuntimeGain{gain("", 5, 5, -15, 25)},
 			[]Sentence{{Doubtful, "It cannot be told whether the battery lasts longer with cores=6 than with no variant, at any setting."}}},
 		{"by name", "cores=6", []analysis.RuntimeGain{quiet},
@@ -175,7 +175,7 @@ func TestGainsOverOtherVariants(t *testing.T) {
 		{"longer by less than a minute, the second", "cores=6", []analysis.RuntimeGain{gain("cores=12", 5, 0.5, -10, 11)},
 			[]Sentence{{Doubtful, "It cannot be told whether the battery lasts longer with cores=6 than with cores=12, at any setting."}}},
 		{"over two others", "cores=6", []analysis.RuntimeGain{gain("", 5, 60, 50, 70), gain("", 10, 40, 30, 50), gain("cores=12", 5, 20, 10, 30)},
-			[]Sentence{{Good, "With cores=6 the battery lasts longer than with no variant, by 60 min (50 to 70) at 5 W and by 40 min (30 to 50) at 10 W."},
+			[]Sentence{{Good, "With cores=6 the battery lasts longer than with no variant, by 1 h 00 min (50 min to 1 h 10 min) at 5 W and by 40 min (30 to 50) at 10 W."},
 				{Good, "With cores=6 the battery lasts longer than with cores=12, by 20 min (10 to 30) at 5 W."}}},
 	} {
 		g := &analysis.BatteryGroup{Variant: c.variant, Overhead: analysis.Overhead{InterceptW: u}, Gains: c.gains}

@@ -26,27 +26,26 @@ func Curve(g *analysis.CurveGroup) []Sentence {
 		l.tell(Plain, text)
 	}
 	if g.KneeW.Known() && g.KneeSignificant {
-		l.say("The curve bends most at %s W.", Watts(float64(g.KneeW)))
+		l.say("The curve bends most at %s W: above it each watt gives less.", Watts(float64(g.KneeW)))
 	}
 	for _, d := range g.Departures {
-		l.tell(Doubtful, fmt.Sprintf("At %s the result is off the trend by %s %% (p %s).",
-			Setting(d.SettingW, d.Setting), SignedPercent(float64(d.Change), 1), Fixed(float64(d.PAdjusted), 3)))
+		l.tell(Doubtful, dip(Setting(d.SettingW, d.Setting), d.Change))
 	}
 	l.flagged(g.Flagged)
 	return l
 }
 
-// Most says where the best mean result is, and which settings around it cannot be
-// told from it. It is empty where the best mean has no interval.
+// Most says what the best mean result is, and from which setting on none can be told from
+// it. It is empty where the best mean has no interval.
 func Most(r *analysis.CurveResult, g *analysis.CurveGroup) Sentence {
 	b := &g.Best
 	value := meanAt(r, g, b.AtW, b.At)
 	if value == "" {
 		return Sentence{}
 	}
-	text := fmt.Sprintf("The best mean result is at %s: %s", Setting(b.AtW, b.At), value)
+	text := fmt.Sprintf("The best result is %s, at %s", value, Setting(b.AtW, b.At))
 	if from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To); from != to {
-		text += fmt.Sprintf("; %s no result can be told from it", Range(from, to))
+		text += "; from " + from + upTo(g) + " no setting can be told from it"
 	}
 	return Sentence{Plain, text + "."}
 }
@@ -61,9 +60,9 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	var parts []string
 	e := efficiencyOf(g)
 	if peak := Peak(e); peak != "" {
-		part := peak + " for most per " + Denominator[e.By]
+		part := "most efficient, by " + kindOfWatts[e.By] + ", is " + peak
 		if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
-			part += " (plateau " + Range(from, to) + ")"
+			part += ", and " + from + " to " + to + " are about as good"
 		}
 		parts = append(parts, part)
 	}
@@ -76,7 +75,7 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return strings.Join(parts, "; ") + "."
+	return Capital(strings.Join(parts, "; ")) + "."
 }
 
 // best says from which setting on the result is the best, as far as it can be told, and
@@ -84,19 +83,22 @@ func ToSet(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 func best(r *analysis.CurveResult, g *analysis.CurveGroup) string {
 	b := &g.Best
 	value := meanAt(r, g, b.FromW, b.From)
-	from, to := Setting(b.FromW, b.From), Setting(b.ToW, b.To)
-	last := g.Points[len(g.Points)-1]
+	from := Setting(b.FromW, b.From)
 	switch {
 	case value == "":
 		return ""
-	case from == to:
+	case from == Setting(b.ToW, b.To):
 		return from + " for the best result, " + value
-	case last.Is(b.ToW, b.To):
-		to = " on"
-	default:
-		to = " to " + to
 	}
-	return "from " + from + to + " no setting can be told from the best, at " + from + " " + value
+	return "from " + from + upTo(g) + " no setting can be told from the best, at " + from + " " + value
+}
+
+// upTo is where the settings end that cannot be told from the best: " on" where none is higher.
+func upTo(g *analysis.CurveGroup) string {
+	if b := &g.Best; !g.Points[len(g.Points)-1].Is(b.ToW, b.To) {
+		return " to " + Setting(b.ToW, b.To)
+	}
+	return " on"
 }
 
 // efficiencyOf is the efficiency that counts: on battery that of the whole device, which
@@ -158,22 +160,22 @@ func (l *list) effective(g *analysis.CurveGroup) {
 	}
 	source := ""
 	if e.Source == analysis.RangeFromResults {
-		source = ", told from results alone"
+		source = ", judging by results alone"
 	}
 	if !e.FloorW.Known() && !e.CapW.Known() {
 		if e.Source != "" {
-			l.say("The device follows every setting tested, from %s W to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
+			l.say("It follows every setting tested, from %s W to %s W%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), source)
 		}
 		return
 	}
 	var beyond []string
 	if e.FloorW.Known() {
-		beyond = append(beyond, "below it acts as if set to "+Significant(float64(e.FloorW))+" W")
+		beyond = append(beyond, "set lower, it acts as if set to "+Significant(float64(e.FloorW))+" W")
 	}
 	if e.CapW.Known() {
-		beyond = append(beyond, "above it acts as if set to "+Significant(float64(e.CapW))+" W")
+		beyond = append(beyond, "set higher, it acts as if set to "+Significant(float64(e.CapW))+" W")
 	}
-	l.say("The device follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, ", "), source)
+	l.say("It follows settings from %s W to %s W; %s%s.", Watts(float64(e.FromW)), Watts(float64(e.ToW)), strings.Join(beyond, "; "), source)
 }
 
 // Denominator says by which watts a result is divided.
@@ -190,7 +192,7 @@ func (l *list) efficiency(e *analysis.Efficiency) {
 	}
 	plateau := "no other setting comes near"
 	if from, to := Setting(e.FromW, e.From), Setting(e.ToW, e.To); from != to {
-		plateau = "as good, or less than 5 % worse, " + Range(from, to)
+		plateau = from + " to " + to + " are about as good"
 	}
-	l.say("Most efficient, by %s, at %s; %s.", kindOfWatts[e.By], peak, plateau)
+	l.say("Most efficient, by %s, is %s; %s.", kindOfWatts[e.By], peak, plateau)
 }

@@ -19,8 +19,8 @@ func TestBestResultIsThatOfItsSetting(t *testing.T) {
 		Points: []analysis.CurvePoint{point(25, 71, 70, 72), point(35, 76.25, 75, 77.5), point(46, 78.5, 77, 80), point(54, 77.5, 76, 79)},
 		Best:   analysis.Best{AtW: 46, FromW: 35, ToW: 54}}
 	for _, c := range []struct{ got, want string }{
-		{Most(r, g).Text, "The best mean result is at 46 W: 78.5 fps (77.0 to 80.0); from 35 W to 54 W no result can be told from it."},
-		{ToSet(r, g), "from 35 W on no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."},
+		{Most(r, g).Text, "The best result is 78.5 fps (77.0 to 80.0), at 46 W; from 35 W on no setting can be told from it."},
+		{ToSet(r, g), "From 35 W on no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)
@@ -29,15 +29,15 @@ func TestBestResultIsThatOfItsSetting(t *testing.T) {
 	// The lowest that cannot be told from the best may be the best itself, and the highest may
 	// not be the last.
 	g.Best = analysis.Best{AtW: 46, FromW: 46, ToW: 54}
-	if got, want := ToSet(r, g), "from 46 W on no setting can be told from the best, at 46 W 78.5 fps (77.0 to 80.0)."; got != want {
+	if got, want := ToSet(r, g), "From 46 W on no setting can be told from the best, at 46 W 78.5 fps (77.0 to 80.0)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Best = analysis.Best{AtW: 35, FromW: 35, ToW: 46}
-	if got, want := ToSet(r, g), "from 35 W to 46 W no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."; got != want {
+	if got, want := ToSet(r, g), "From 35 W to 46 W no setting can be told from the best, at 35 W 76.2 fps (75.0 to 77.5)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
-	if got, want := Most(r, g).Text, "The best mean result is at 25 W: 71.0 fps (70.0 to 72.0)."; got != want {
+	if got, want := Most(r, g).Text, "The best result is 71.0 fps (70.0 to 72.0), at 25 W."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Points, g.Best = []analysis.CurvePoint{point(25, 71, u, u)}, analysis.Best{AtW: 25, FromW: u, ToW: u}
@@ -56,7 +56,7 @@ func TestOnlyWhatIsToldIsSaid(t *testing.T) {
 	}
 	g.KneeSignificant = true
 	var want Sentence
-	want.Text = "The curve bends most at 20 W."
+	want.Text = "The curve bends most at 20 W: above it each watt gives less."
 	if got := Curve(g); len(got) != 1 || got[0] != want {
 		t.Errorf("got %v, want %v", got, want)
 	}
@@ -79,14 +79,14 @@ func TestFollowedSettingsAreNoDoubt(t *testing.T) {
 	g := &analysis.CurveGroup{KneeW: u, Enough: analysis.Enough{AtW: u, FromW: u, ToW: u}, Efficiency: analysis.Efficiency{PeakW: u},
 		Effective: analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: 38}}
 	got := Curve(g)
-	if want := (Sentence{Plain, "The device follows settings from 5 W to 40 W; above it acts as if set to 38.0 W."}); len(got) != 1 || got[0] != want {
+	if want := (Sentence{Plain, "It follows settings from 5 W to 40 W; set higher, it acts as if set to 38.0 W."}); len(got) != 1 || got[0] != want {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }
 
 func TestEfficientNamesItsWatts(t *testing.T) {
 	g := &analysis.CurveGroup{Efficiencies: []analysis.Efficiency{{By: analysis.BySystem, PeakW: 12, FromW: 12, ToW: 12}}}
-	want := "Most efficient, by watts of the whole device, at 12 W; no other setting comes near."
+	want := "Most efficient, by watts of the whole device, is 12 W; no other setting comes near."
 	if got := Efficient(g); len(got) != 1 || got[0].Text != want {
 		t.Errorf("got %v, want %q", got, want)
 	}
@@ -127,12 +127,12 @@ func TestSettingsFollowed(t *testing.T) {
 		e    analysis.Effective
 		want string
 	}{
-		{"all, by power", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage}, "The device follows every setting tested, from 5 W to 40 W."},
-		{"all, by results", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromResults}, "The device follows every setting tested, from 5 W to 40 W, told from results alone."},
+		{"all, by power", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage}, "It follows every setting tested, from 5 W to 40 W."},
+		{"all, by results", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromResults}, "It follows every setting tested, from 5 W to 40 W, judging by results alone."},
 		{"not tested", analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u}, ""},
-		{"a floor by results", analysis.Effective{FromW: 8, ToW: 40, FloorW: 7.5, CapW: u, Source: analysis.RangeFromResults}, "The device follows settings from 8 W to 40 W; below it acts as if set to 7.50 W, told from results alone."},
-		{"a cap", analysis.Effective{FromW: 5, ToW: 35, FloorW: u, CapW: 38, Source: analysis.RangeFromPackage}, "The device follows settings from 5 W to 35 W; above it acts as if set to 38.0 W."},
-		{"both", analysis.Effective{FromW: 8, ToW: 35, FloorW: 7, CapW: 38, Source: analysis.RangeFromPackage}, "The device follows settings from 8 W to 35 W; below it acts as if set to 7.00 W, above it acts as if set to 38.0 W."},
+		{"a floor by results", analysis.Effective{FromW: 8, ToW: 40, FloorW: 7.5, CapW: u, Source: analysis.RangeFromResults}, "It follows settings from 8 W to 40 W; set lower, it acts as if set to 7.50 W, judging by results alone."},
+		{"a cap", analysis.Effective{FromW: 5, ToW: 35, FloorW: u, CapW: 38, Source: analysis.RangeFromPackage}, "It follows settings from 5 W to 35 W; set higher, it acts as if set to 38.0 W."},
+		{"both", analysis.Effective{FromW: 8, ToW: 35, FloorW: 7, CapW: 38, Source: analysis.RangeFromPackage}, "It follows settings from 8 W to 35 W; set lower, it acts as if set to 7.00 W; set higher, it acts as if set to 38.0 W."},
 		{"one end unknown", analysis.Effective{FromW: 8, ToW: u, FloorW: 7, CapW: u, Source: analysis.RangeFromPackage}, ""},
 		{"the other end unknown", analysis.Effective{FromW: u, ToW: 35, FloorW: u, CapW: 38, Source: analysis.RangeFromPackage}, ""},
 	} {
@@ -159,13 +159,13 @@ func TestMostEfficient(t *testing.T) {
 		full, toSet string
 	}{
 		{name: "alone", e: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8, Points: points},
-			full: "Most efficient, by package watts, at 8 W; no other setting comes near.", toSet: "8 W for most per package watt."},
+			full: "Most efficient, by package watts, is 8 W; no other setting comes near.", toSet: "Most efficient, by package watts, is 8 W."},
 		{name: "a plateau, at the lowest", e: analysis.Efficiency{By: analysis.BySystem, PeakW: 5, FromW: 5, ToW: 12, Points: points},
-			full: "Most efficient, by watts of the whole device, at 5 W (the lowest tested); as good, or less than 5 % worse, from 5 W to 12 W.", toSet: "5 W (the lowest tested) for most per watt of the whole device (plateau from 5 W to 12 W)."},
+			full: "Most efficient, by watts of the whole device, is 5 W (the lowest tested); 5 W to 12 W are about as good.", toSet: "Most efficient, by watts of the whole device, is 5 W (the lowest tested), and 5 W to 12 W are about as good."},
 		{name: "by name", e: analysis.Efficiency{By: analysis.BySetting, PeakW: u, FromW: u, ToW: u, Peak: "quiet", From: "quiet", To: "fast", Points: []analysis.EfficiencyPoint{{SettingW: u, Setting: "quiet"}, {SettingW: u, Setting: "fast"}}},
-			full: "Most efficient, by set watts, at quiet; as good, or less than 5 % worse, from quiet to fast.", toSet: "quiet for most per set watt (plateau from quiet to fast)."},
+			full: "Most efficient, by set watts, is quiet; quiet to fast are about as good.", toSet: "Most efficient, by set watts, is quiet, and quiet to fast are about as good."},
 		{name: "unknown", e: analysis.Efficiency{PeakW: u, FromW: u, ToW: u}},
-		{name: "one setting alone", e: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8, Points: points[:1]}, toSet: "8 W for most per package watt."},
+		{name: "one setting alone", e: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8, Points: points[:1]}, toSet: "Most efficient, by package watts, is 8 W."},
 	} {
 		g := untold()
 		g.Efficiency, g.Efficiencies = c.e, []analysis.Efficiency{c.e}
@@ -194,7 +194,7 @@ func TestToSetNamesWhatIsKnown(t *testing.T) {
 	g.Points = []analysis.CurvePoint{{SettingW: 10, Mean: 70, Lower: 69, Upper: 71}, {SettingW: 25, Mean: 80, Lower: 78, Upper: 82}}
 	g.Best = analysis.Best{AtW: 25, FromW: 25, ToW: 25}
 	r := &analysis.CurveResult{Unit: "fps"}
-	if got, want := ToSet(r, g), "10 W for most per package watt; 95 % of the best needs 12.5 to 15 W; 25 W for the best result, 80.0 fps (78.0 to 82.0)."; got != want {
+	if got, want := ToSet(r, g), "Most efficient, by package watts, is 10 W; 95 % of the best needs 12.5 to 15 W; 25 W for the best result, 80.0 fps (78.0 to 82.0)."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	g.Points = g.Points[1:]
@@ -210,7 +210,7 @@ func TestBestByName(t *testing.T) {
 	g.Points = []analysis.CurvePoint{{SettingW: u, Setting: "quiet", Mean: 70, Lower: u, Upper: u}, {SettingW: u, Setting: "fast", Mean: 80, Lower: 78, Upper: 82}}
 	g.Best = analysis.Best{AtW: u, FromW: u, ToW: u, At: "fast", From: "fast", To: "fast"}
 	r := &analysis.CurveResult{}
-	if got, want := Most(r, g), (Sentence{Plain, "The best mean result is at fast: 80.0 (78.0 to 82.0)."}); got != want {
+	if got, want := Most(r, g), (Sentence{Plain, "The best result is 80.0 (78.0 to 82.0), at fast."}); got != want {
 		t.Errorf("got %v, want %v", got, want)
 	}
 	g.Best = analysis.Best{AtW: u, FromW: u, ToW: u, At: "quiet", From: "quiet", To: "fast"}
@@ -236,15 +236,15 @@ func TestCurveSays(t *testing.T) {
 	g := &analysis.CurveGroup{Effective: analysis.Effective{FromW: 5, ToW: 40, FloorW: u, CapW: u, Source: analysis.RangeFromPackage},
 		Efficiency: analysis.Efficiency{By: analysis.ByPackage, PeakW: 8, FromW: 8, ToW: 8}, Enough: analysis.Enough{AtW: 17.5, FromW: 15, ToW: 20, Share: 0.95},
 		KneeW: 12.5, KneeSignificant: true, Marginal: []analysis.Marginal{{FromW: 15, ToW: 20, PercentPerWatt: 2, Lower: 1, Upper: 3, Significant: true}},
-		Departures: []analysis.DepartureAt{{SettingW: 15, Change: -0.08, PAdjusted: 0.004}, {SettingW: u, Setting: "quiet", Change: 0.031, PAdjusted: 0.02}},
+		Departures: []analysis.DepartureAt{{SettingW: 15, Change: -0.08, PAdjusted: 0.004}, {SettingW: u, Setting: "quiet", Change: -0.031, PAdjusted: 0.02}},
 		Flagged:    []analysis.FlaggedRun{{Run: "a", SettingW: 20, N: 3}}}
 	want := []Sentence{
-		{Plain, "The device follows every setting tested, from 5 W to 40 W."},
-		{Plain, "Most efficient, by package watts, at 8 W; no other setting comes near."},
+		{Plain, "It follows every setting tested, from 5 W to 40 W."},
+		{Plain, "Most efficient, by package watts, is 8 W; no other setting comes near."},
 		{Plain, "95 % of the best needs 15 to 20 W."},
-		{Plain, "The curve bends most at 12.5 W."},
-		{Doubtful, "At 15 W the result is off the trend by -8.0 % (p 0.004)."},
-		{Doubtful, "At quiet the result is off the trend by +3.1 % (p 0.020)."},
+		{Plain, "The curve bends most at 12.5 W: above it each watt gives less."},
+		{Doubtful, "At 15 W the result dips below the trend: -8.0 %, more than noise."},
+		{Doubtful, "At quiet the result dips below the trend: -3.1 %, more than noise."},
 		{Plain, "Unlike its repeats, and counted all the same: a at 20 W."},
 	}
 	if got := Curve(g); !slices.Equal(got, want) {

@@ -44,8 +44,8 @@ func TestMostPerWattOnBattery(t *testing.T) {
 	g.Efficiency, g.Efficiencies = byPackage, []analysis.Efficiency{byPackage, bySystem}
 	g.Points = []analysis.CurvePoint{{SettingW: 8, Lower: u, Upper: u}, {SettingW: 12, Lower: u, Upper: u}}
 	for _, c := range []struct{ supply, toSet, full string }{
-		{"battery", "12 W for most per watt of the whole device.", "Most efficient, by watts of the whole device, at 12 W; no other setting comes near."},
-		{"mains", "8 W for most per package watt.", "Most efficient, by package watts, at 8 W; no other setting comes near."},
+		{"battery", "Most efficient, by watts of the whole device, is 12 W.", "Most efficient, by watts of the whole device, is 12 W; no other setting comes near."},
+		{"mains", "Most efficient, by package watts, is 8 W.", "Most efficient, by package watts, is 8 W; no other setting comes near."},
 	} {
 		g.Supply = c.supply
 		if got := ToSet(&analysis.CurveResult{}, g); got != c.toSet {
@@ -56,7 +56,7 @@ func TestMostPerWattOnBattery(t *testing.T) {
 		}
 	}
 	g.Supply, g.Efficiencies = "battery", g.Efficiencies[:1]
-	if got, want := ToSet(&analysis.CurveResult{}, g), "8 W for most per package watt."; got != want {
+	if got, want := ToSet(&analysis.CurveResult{}, g), "Most efficient, by package watts, is 8 W."; got != want {
 		t.Errorf("without watts of the whole device: %q, want %q", got, want)
 	}
 }

@@ -33,25 +33,25 @@ func Note(n analysis.Note) string {
 	case analysis.NoteUnlikeRepeats:
 		return fmt.Sprintf("%s %s and %s in all numbers", Counted(n.Count, "run"), plural(n.Count, "differs from its repeats", "differ from their repeats"), plural(n.Count, "stays", "stay"))
 	case analysis.NoteDirectionsDiffer:
-		return fmt.Sprintf("%d of %d runs say that a lower %s is better, the others do not: taken as lower for all", n.Count, n.Of, n.Metric)
+		return fmt.Sprintf("%d of %d runs say that a lower %s is better, the others do not: taken as lower for all", n.Count, n.Of, MetricName(n.Metric))
 	case analysis.NoteSeveralUnits:
-		return fmt.Sprintf("%s has several units (%s): the numbers are compared as they are", n.Metric, strings.Join(n.Names, ", "))
+		return fmt.Sprintf("%s has several units (%s): the numbers are compared as they are", MetricName(n.Metric), strings.Join(n.Names, ", "))
 
 	case analysis.NoteSettingsDisobeyed:
-		return fmt.Sprintf("at %s %s did not keep to its setting, so equal settings are not equal power there", disobeyedAt(n.At), actor(n.Side))
+		return actor(n.Side) + " " + disobeyedAt(n.At) + ": equal settings are not equal power there"
 	case analysis.NoteShiftsTakenOut:
-		return fmt.Sprintf("run in %d passes, whose common shifts were taken out: %s between the lowest and the highest", n.Count, roughPercent(n.Ratio, false))
+		return fmt.Sprintf("run in %d passes: what all runs of a pass shifted by is taken out, %s between the lowest and the highest", n.Count, roughPercent(n.Ratio, false))
 	case analysis.NoteGaugesLeftOut:
-		return fmt.Sprintf("system watts are those of the batteries' gauges: what a gauge gets wrong in all its runs alike, about %s %% for each device, is not in the bounds",
+		return fmt.Sprintf("the watts of the whole device are those of the batteries' gauges: what a gauge gets wrong in all its runs alike, about %s %% for each device, is not in the intervals",
 			Margin(float64(n.Ratio)))
 	case analysis.NoteEqualWatts:
-		return fmt.Sprintf("compared at equal measured %s watts: between measured points the curves are interpolated, and the bounds include that", listed(n.Watts))
+		return fmt.Sprintf("compared at equal measured %s watts: between measured points the curves are interpolated, which the intervals allow for", listed(n.Watts))
 	case analysis.NoteNoCommonWatts:
 		return fmt.Sprintf("the sides were not measured in a common range of %s watts", listed(n.Watts))
 	case analysis.NoteOutsideCommonWatts:
 		return fmt.Sprintf("outside the %s to %s W that both sides cover nothing is compared: %s", Fixed(float64(n.FromW), 1), Fixed(float64(n.ToW), 1), Counted(n.Count, "measured point"))
 	case analysis.NoteOtherMetric:
-		return fmt.Sprintf("%s has no %s: compared by %s", n.Group.Workload, n.Metric, n.Name)
+		return fmt.Sprintf("%s has no %s: compared by %s", n.Group.Workload, MetricName(n.Metric), MetricName(n.Name))
 	case analysis.NoteNoCounterpart:
 		return named(n.Group) + ": nothing to compare it with"
 
@@ -74,18 +74,22 @@ func Note(n analysis.Note) string {
 	case analysis.ConfounderWattsSources:
 		return fmt.Sprintf("watts of the whole device from different sources: %d of %d runs of %s have them from an external meter, %d of %d of %s", n.A.Count, n.A.Of, a, n.B.Count, n.B.Of, b)
 	case analysis.ConfounderUnits:
-		return fmt.Sprintf("different unit of %s: %s with %s, %s with %s", n.Metric, units(n.A.Values), a, units(n.B.Values), b)
+		return fmt.Sprintf("different unit of %s: %s with %s, %s with %s", MetricName(n.Metric), units(n.A.Values), a, units(n.B.Values), b)
 	case analysis.ConfounderPasses:
-		return fmt.Sprintf("results of %s move from pass to pass, by %s between the lowest and the highest of %d passes: such a shift is not in the bounds",
+		return fmt.Sprintf("results of %s move from pass to pass, by %s between the lowest and the highest of %d passes: the intervals do not allow for that",
 			Side(n.Side), roughPercent(n.Ratio, false), n.Count)
 	case analysis.ConfounderDrift:
-		return fmt.Sprintf("results of %s drift over the %s h of its runs, by %s in all", Side(n.Side), Fixed(float64(n.Hours), places(float64(n.Hours), 2)), roughPercent(n.Ratio, true))
+		way := "rise"
+		if n.Ratio < 0 {
+			way = "fall"
+		}
+		return fmt.Sprintf("results of %s %s over the day, by %s in the %s of its runs: other runs at the same settings would differ by that alone", Side(n.Side), way, roughPercent(n.Ratio, false), Clock(n.Hours))
 	case analysis.NoteDaysDiffer:
 		whose := "results"
 		if n.Side != "" {
 			whose += " of " + Side(n.Side)
 		}
-		return fmt.Sprintf("%s shift between days, by %s from the lowest to the highest of %d: what changed in between is in the means and in the noise", whose, roughPercent(n.Ratio, false), n.Count)
+		return fmt.Sprintf("%s shift between days, by %s from the lowest to the highest of %d: the means and intervals include what changed in between", whose, roughPercent(n.Ratio, false), n.Count)
 
 	case analysis.NoteNoUsableResult:
 		text := fmt.Sprintf("%s: no usable %s in %s", named(n.Group), n.Metric, Counted(n.Count, "run"))
@@ -94,17 +98,17 @@ func Note(n analysis.Note) string {
 		}
 		return text
 	case analysis.NoteSingleRunDepartures:
-		return fmt.Sprintf("%s %s on a single run, which cannot tell a dip from a bad run", Counted(n.Count, "departure"), plural(n.Count, "rests", "each rest"))
+		return fmt.Sprintf("%s %s on a single run, which cannot tell a dip from a bad run", Counted(n.Count, "dip"), plural(n.Count, "rests", "each rest"))
 	case analysis.NoteExternalWatts:
 		return fmt.Sprintf("watts of the whole device of %d of %s are those of an external meter", n.Count, Counted(n.Of, "run"))
 	case analysis.NoteEfficiencyLeftOut:
-		return fmt.Sprintf("efficiency by %s left out: only %d of %s have them", kindOfWatts[n.Name], n.Count, Counted(n.Of, "setting"))
+		return fmt.Sprintf("the result per %s is left out: only %d of %s have those watts", Denominator[n.Name], n.Count, Counted(n.Of, "setting"))
 	case analysis.NoteRangeNotTested:
-		return tooFewForRange(n) + ": the range is that of the settings tested"
+		return tooFewForRange(n) + ": which settings are ignored cannot be told"
 	case analysis.NoteRangeWithoutNoise:
-		return packagePower(n) + ", and no noise to judge the results by: the range is that of the settings tested"
+		return packagePower(n) + ", and nothing says how much results differ by chance: which settings are ignored cannot be told"
 	case analysis.NoteRangeByResults:
-		return packagePower(n) + ": the range is from results alone, which show two or more ignored low settings but neither a single one nor a cap (a cap looks like a workload that needs no more)"
+		return packagePower(n) + ": which settings are ignored is told from results alone, which show two or more low ones but neither a single one nor a cap (a cap looks like a workload that needs no more)"
 
 	case analysis.NoteNoUsablePower:
 		if n.Count == 1 {
@@ -112,8 +116,8 @@ func Note(n analysis.Note) string {
 		}
 		return fmt.Sprintf("%s: none of %d runs has a usable power of the whole device", named(n.Group), n.Count)
 	case analysis.NoteLoneRunDown:
-		return fmt.Sprintf("%s: run %s emptied the battery in %s h; without finished runs on battery there is no prediction to set beside it",
-			named(n.Group), run.ShortID(n.Run), Fixed(float64(n.Hours), 2))
+		return fmt.Sprintf("%s: run %s emptied the battery in %s; without finished runs on battery there is no prediction to set beside it",
+			named(n.Group), run.ShortID(n.Run), Clock(n.Hours))
 	case analysis.NoteOtherSupplies:
 		return fmt.Sprintf("%s on mains or an unknown supply %s not count", Counted(n.Count, "run"), plural(n.Count, "does", "do"))
 	case analysis.NotePackNotCounted:
@@ -134,30 +138,30 @@ func Note(n analysis.Note) string {
 // fixedNotes are the clauses that say the same whatever the note holds, but for a
 // side before it.
 var fixedNotes = map[analysis.NoteCode]string{
-	analysis.NoteNoiseFewRepeats: "few repeats: the noise is estimated from them and from the roughness of the curve",
-	analysis.NoteNoiseNoRepeats:  "no repeats: the noise is estimated from the roughness of the curve alone, which a dip or a kink makes too large",
-	analysis.NoteNoiseDeclared:   "no repeats: the noise is the declared one",
-	analysis.NoteNoiseUnknown:    "neither repeats nor enough settings to estimate the noise: no intervals",
+	analysis.NoteNoiseFewRepeats: "few repeats: how much runs differ by chance is estimated from them and from how smooth the curve is",
+	analysis.NoteNoiseNoRepeats:  "no repeats: how much runs differ by chance is guessed from how smooth the curve is; a dip or a kink makes that too large",
+	analysis.NoteNoiseDeclared:   "no repeats: how much runs differ by chance is what was declared",
+	analysis.NoteNoiseUnknown:    "neither repeats nor enough settings to tell how much runs differ by chance: no intervals",
 
 	analysis.NoteNothingShared:      "the sides share no setting: nothing can be compared",
 	analysis.NoteComparedByName:     "settings without watts: no crossings, and bands have names",
-	analysis.NoteDaysLeftOut:        "two devices drift each on its own day, which no method can take out and the bounds do not include",
-	analysis.NoteUnevenNoiseUnseen:  "with at most two runs per setting, noise that changes strongly with the setting is not noticed: bounds may be too narrow where it is largest",
+	analysis.NoteDaysLeftOut:        "two devices drift each on its own day, which no method can take out; the intervals do not allow for it",
+	analysis.NoteUnevenNoiseUnseen:  "with at most two runs a setting, nobody notices that runs scatter more at some settings than at others: there the intervals may be too narrow",
 	analysis.NoteSlowRunUnseen:      "with two runs per setting a slow run cannot be told from its repeat: about one comparison in ten then names a false winner where slow runs occur",
-	analysis.NoteSingleRunSupported: "a setting with a single run on a side is won only if a neighbouring setting supports it",
-	analysis.NoteNoiseBorrowed:      "one side has nothing to estimate its noise from: it takes that of the other",
-	analysis.NoteStraightLine:       "a side has fewer than three points: between them a straight line is assumed, which the bounds do not cover",
+	analysis.NoteSingleRunSupported: "where a side has a single run, it is called ahead only if a neighbouring setting says so, too",
+	analysis.NoteNoiseBorrowed:      "of one side nothing tells how much its runs differ by chance: it takes that of the other",
+	analysis.NoteStraightLine:       "a side has fewer than three points: between them a straight line is assumed, which the intervals do not allow for",
 	analysis.NoteSeveralPairs:       "several pairs of sides were compared: each is summed up over its workloads by itself",
 
-	analysis.NoteCurveByName:   "settings without watts: no range, knee, enough, marginal gain or result per set watt",
-	analysis.NoteLowerIsBetter: "lower is better: a negative departure is a worse (higher) result, a positive marginal gain a better (lower) one, and efficiency is 1/(result x watts)",
-	analysis.NoteNoOrder:       "the settings have names without a known order: no departures",
+	analysis.NoteCurveByName:   "settings without watts: it is not said which are followed, where the curve bends, what is enough, nor the result per set watt",
+	analysis.NoteLowerIsBetter: "lower is better: a dip of -5 % is a result that is worse, and so higher, and the result for each watt is 1/(result x watts)",
+	analysis.NoteNoOrder:       "the settings have names without a known order: no dips are looked for",
 	analysis.NoteFlatResults:   "the results do not respond to the setting measurably",
 
-	analysis.NoteFullEnergyChanges: "the device's word for its full energy changes from run to run: the latest counts",
-	analysis.NoteFullEnergyUnknown: "the full energy of the battery is unknown: no runtimes",
-	analysis.NoteOverheadBySetting: "too few package watts for the overhead: the line is against set watts, and wrong where the device does not follow its setting",
-	analysis.NoteNoOverhead:        "too few runs or too few different powers for an overhead line: it takes three runs at two powers",
+	analysis.NoteFullEnergyChanges: "what the device says its battery holds when full changes from run to run: the latest counts",
+	analysis.NoteFullEnergyUnknown: "what the battery holds when full is not known: no runtimes",
+	analysis.NoteOverheadBySetting: "too few package watts to tell what the rest of the device draws: set watts are taken in their place, which is wrong where the device does not follow its setting",
+	analysis.NoteNoOverhead:        "what the rest of the device draws cannot be told: it takes three runs at two different powers",
 }
 
 // Notes says each of a list.
@@ -174,7 +178,11 @@ func Obedience(c *analysis.Comparison) []Sentence {
 	var l list
 	for _, n := range c.Notes {
 		if n.Code == analysis.NoteSettingsDisobeyed {
-			l.tell(Doubtful, Capital(Note(n))+".")
+			text := Note(n)
+			if strings.HasPrefix(text, "the ") { // and no name
+				text = Capital(text)
+			}
+			l.tell(Doubtful, text+".")
 		}
 	}
 	return l
@@ -184,7 +192,7 @@ func Obedience(c *analysis.Comparison) []Sentence {
 func quantityOf(n analysis.Note) string {
 	var parts []string
 	if n.Metric != "" {
-		parts = append(parts, n.Metric)
+		parts = append(parts, MetricName(n.Metric))
 	}
 	for _, kind := range n.Watts {
 		if n.Metric == "" && kind == analysis.AtSystem {
@@ -196,16 +204,41 @@ func quantityOf(n analysis.Note) string {
 	return strings.Join(parts, " and ")
 }
 
-// disobeyedAt lists settings with what was drawn at them.
+// alikeDraw is the relative difference below which neighbouring settings drew alike. Common
+// practice, no source.
+const alikeDraw = 0.02
+
+// disobeyedAt says what was drawn at settings that were not kept: "drew 7.00 W at 5 W and
+// 6 W, 38.0 W at 54 W", "did not keep to quiet".
 func disobeyedAt(list []analysis.DisobeyedSetting) string {
-	places := make([]string, len(list))
-	for i, d := range list {
-		places[i] = Setting(d.SettingW, d.Setting)
-		if d.DrewW.Known() {
-			places[i] += " (where it drew " + Significant(float64(d.DrewW)) + " W)"
+	var drew, unknown []string
+	for i := 0; i < len(list); {
+		first := list[i].DrewW
+		if !first.Known() {
+			unknown = append(unknown, Setting(list[i].SettingW, list[i].Setting))
+			i++
+			continue
 		}
+		least, most := first, first
+		var places []string
+		for ; i < len(list) && math.Abs(float64(list[i].DrewW-first)) <= alikeDraw*float64(first); i++ {
+			least, most = min(least, list[i].DrewW), max(most, list[i].DrewW)
+			places = append(places, Setting(list[i].SettingW, list[i].Setting))
+		}
+		watts := Significant(float64(least))
+		if to := Significant(float64(most)); to != watts {
+			watts += " to " + to
+		}
+		drew = append(drew, watts+" W at "+listed(places))
 	}
-	return listed(places)
+	var parts []string
+	if len(drew) > 0 {
+		parts = append(parts, "drew "+strings.Join(drew, ", "))
+	}
+	if len(unknown) > 0 {
+		parts = append(parts, "did not keep to "+listed(unknown))
+	}
+	return strings.Join(parts, " and ")
 }
 
 // actor is the device of a side, for a clause in which it does something.

@@ -96,7 +96,7 @@ func WithUncertainty(v, uncertainty float64) string { return Fixed(v, Decimals(v
 var powers = strings.NewReplacer("-", "⁻", "0", "⁰", "1", "¹", "2", "²", "3", "³", "4", "⁴", "5", "⁵", "6", "⁶", "7", "⁷", "8", "⁸", "9", "⁹")
 
 // Measured writes a value with its interval and unit, with the digits that the
-// interval supports, and a power of ten where it is very large or small:
+// interval supports and at most three, but for those before the point, and a power of ten where it is very large or small:
 // "98.2 fps (96.6 to 99.9)", "300 (299 to 301) × 10⁻⁹ s".
 func Measured(v, lower, upper analysis.Number, unit string) string {
 	exponent := 0
@@ -105,7 +105,7 @@ func Measured(v, lower, upper analysis.Number, unit string) string {
 	}
 	factor := analysis.Number(math.Pow10(-exponent))
 	v, lower, upper = v*factor, lower*factor, upper*factor
-	places := Decimals(float64(v), HalfWidth(lower, upper))
+	places := min(Decimals(float64(v), HalfWidth(lower, upper)), Decimals(float64(v), 0))
 	if exponent == 0 {
 		return strings.TrimSpace(Fixed(float64(v), places)+" "+unit) + Interval(lower, upper, places)
 	}

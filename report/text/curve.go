@@ -20,7 +20,7 @@ func Curve(w io.Writer, r analysis.CurveResult, o Options) error {
 		p.Table(table.Curve(&r, g))
 		p.sentences(sentence.Curve(g))
 		for _, d := range g.Departures {
-			p.Say("Run "+sentence.Setting(d.SettingW, d.Setting)+" again, or look for what holds it off the trend.", "  ", Plain)
+			p.Say("Run "+sentence.Setting(d.SettingW, d.Setting)+" again, or look for what holds it down.", "  ", Plain)
 		}
 		p.notes("note", g.Notes)
 	}

@@ -44,7 +44,7 @@ func TestComparePage(t *testing.T) {
 		return []string{workload + ": oak (a) against elm (b = 100 %), score, higher is better", heads, row,
 			"At 10 W oak is ahead by 20.0 % (10.0 to 30.0).",
 			"besides: the devices differ in memory (`sweepd run show` lists the facts)",
-			"note: no repeats: the noise is the declared one"}
+			"note: no repeats: how much runs differ by chance is what was declared"}
 	}
 	var want []string
 	want = append(append(append(want, one("tile-sort")...), ""), one("harbour-flight", "3")...)
@@ -92,7 +92,7 @@ func TestPagesOfGroups(t *testing.T) {
 			Settings: []analysis.ValuePoint{point}, Overall: &point}
 	}
 	values := analysis.ValueResult{Currency: "EUR", Values: []analysis.DeviceValue{value("tile-sort"), value("harbour-flight")}, Notes: []analysis.Note{{Code: analysis.NoteSeveralPairs}}}
-	const declared, pairs = "note: no repeats: the noise is the declared one", "note: several pairs of sides were compared: each is summed up over its workloads by itself"
+	const declared, pairs = "note: no repeats: how much runs differ by chance is what was declared", "note: several pairs of sides were compared: each is summed up over its workloads by itself"
 	o := Options{Width: 300}
 	for _, c := range []struct {
 		name  string
@@ -102,8 +102,8 @@ func TestPagesOfGroups(t *testing.T) {
 		{"curves", func(w *strings.Builder) error { return Curve(w, curves, o) }, func(i int) []string {
 			return []string{"tile-sort, " + []string{"unit-oak", "unit-elm"}[i] + ", score, higher is better",
 				" W  runs  mean  95 % from    to", "10     2  60.0       58.0  62.0",
-				"95 % of the best needs 8 to 10 W.", "At 10 W the result is off the trend by -10.0 % (p 0.010).",
-				"Run 10 W again, or look for what holds it off the trend.", declared}
+				"95 % of the best needs 8 to 10 W.", "At 10 W the result dips below the trend: -10.0 %, more than noise.",
+				"Run 10 W again, or look for what holds it down.", declared}
 		}},
 		{"batteries", func(w *strings.Builder) error { return Battery(w, batteries, o) }, func(i int) []string {
 			return []string{"tile-sort, " + []string{"unit-oak", "unit-elm"}[i],
