@@ -160,7 +160,7 @@ func TestTooManyWatchers(t *testing.T) {
 // A watcher that does not read is let go, and keeps nobody waiting.
 func TestSlowWatcherIsLetGo(t *testing.T) {
 	f := &fakeAgent{}
-	ws := newWatchers(f.Live, fakeMachine{}, nil)
+	ws := newWatchers(f.Live, fakeMachine{}, nil, 90)
 	w, err := ws.join("", "")
 	if err != nil {
 		t.Fatal(err)

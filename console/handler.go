@@ -1,12 +1,14 @@
 package console
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"net/http"
 
 	"go.uber.org/zap"
 
+	"sweepd/judge"
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/testday"
@@ -59,7 +61,7 @@ func New(o Options) http.Handler {
 	}
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
-	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer)
+	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer, cmp.Or(o.Thresholds.TemperatureLimit, judge.DefaultTemperatureLimit))
 	o.Agent.Subscribe(h.watchers.hear) // for as long as the agent lives
 	local := http.NewServeMux()
 	for _, l := range h.live() {

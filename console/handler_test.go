@@ -166,6 +166,8 @@ func (fakeMachine) Timing(i int) (read, refresh time.Duration) {
 
 func (fakeMachine) Lag(int) time.Duration { return 0 }
 
+func (fakeMachine) HotLimit(int) float64 { return math.NaN() }
+
 func (fakeMachine) Cause(i int) error {
 	if i == 3 {
 		return &collectors.ReadError{Path: "/g", Text: "lots", Want: "a whole number"}

@@ -732,8 +732,7 @@
     box.addEventListener("change", () => { chosen[name] = box.checked; keep(); if (changed) changed(box); });
     return el("li", {}, el("label", { className: "tick" }, box, label));
   };
-  const tooHot = 95; // °C
-  for (const [name, label] of [["fit", "the device is fit to start"], ["ended", "a run ended by itself, or elsewhere"], ["supply", "the supply changed"], ["sensor", "a sensor is lost"], ["hot", `it is hotter than ${tooHot} °C`], ["gone", "the agent does not answer"]]) $("when").append(tick(name, label));
+  for (const [name, label] of [["fit", "the device is fit to start"], ["ended", "a run ended by itself, or elsewhere"], ["supply", "the supply changed"], ["sensor", "a sensor is lost"], ["hot", "it is too hot"], ["gone", "the agent does not answer"]]) $("when").append(tick(name, label));
   let audio = null;
   const beep = () => {
     audio ||= new AudioContext();
@@ -760,11 +759,13 @@
     if (chosen.vibration && navigator.vibrate) navigator.vibrate([200, 100, 200]);
     try { if (chosen.notification && Notification.permission === "granted") new Notification("sweepd", { body: text, tag: kind }); } catch { /* some browsers let only workers */ }
   }
-  let wasHot = false, wasMissing = null;
+  let hotAt = -1e9, wasMissing = null;
   function lookOut(g) {
-    const hot = g.temperatures.length && g.temperatures[0].value > tooHot;
-    if (hot && !wasHot) alarm("hot", `${g.temperatures[0].name} is at ${number(g.temperatures[0].value, 0)} °C`);
-    wasHot = hot;
+    if (g.too_hot.length) {
+      // What goes to and fro at the limit is said once.
+      if (performance.now() - hotAt > 30000) alarm("hot", `Too hot: ${g.too_hot[0].name} is at ${number(g.too_hot[0].value, 0)} °C`);
+      hotAt = performance.now();
+    }
     const missing = new Set(g.missing || []);
     if (wasMissing) for (const m of missing) if (!wasMissing.has(m)) { alarm("sensor", `${m} has no value any more`); break; }
     wasMissing = missing;

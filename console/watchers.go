@@ -45,7 +45,8 @@ type watchers struct {
 	live    func() run.Live
 	machine testday.Machine
 	timer   *testday.StopTimer
-	epoch   string // of the numbers, new with each start of the agent
+	hot     float64 // where a device that states no limit is too hot, °C
+	epoch   string  // of the numbers, new with each start of the agent
 
 	mu      sync.Mutex
 	last    uint64 // number of the latest event
@@ -70,8 +71,8 @@ type watcher struct {
 	gone     chan struct{} // closed where it is let go
 }
 
-func newWatchers(live func() run.Live, m testday.Machine, timer *testday.StopTimer) *watchers {
-	return &watchers{live: live, machine: m, timer: timer, epoch: rand.Text()[:8], who: map[*watcher]struct{}{}, wake: make(chan struct{}, 1)}
+func newWatchers(live func() run.Live, m testday.Machine, timer *testday.StopTimer, hot float64) *watchers {
+	return &watchers{live: live, machine: m, timer: timer, hot: hot, epoch: rand.Text()[:8], who: map[*watcher]struct{}{}, wake: make(chan struct{}, 1)}
 }
 
 // EventMessage is an event as watchers are told of it: the type of message "event".
@@ -213,7 +214,7 @@ func (ws *watchers) sendLocked(text []byte) {
 // when the next sweep is to be expected: that is a tenth of the work. It ends where nobody
 // watches any more.
 func (ws *watchers) look() {
-	var glancer testday.Glancer
+	glancer := testday.Glancer{Limit: ws.hot}
 	var at pace
 	for {
 		l := ws.live()

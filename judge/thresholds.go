@@ -67,6 +67,9 @@ type Thresholds struct {
 	FramesShort float64
 }
 
+// DefaultTemperatureLimit is Thresholds.TemperatureLimit unless it is set, °C.
+const DefaultTemperatureLimit = 90
+
 func (t Thresholds) withDefaults() Thresholds {
 	set := func(d *time.Duration, v time.Duration) {
 		if *d == 0 {
@@ -91,7 +94,7 @@ func (t Thresholds) withDefaults() Thresholds {
 	share(&t.Reserve, run.LowCharge)
 	share(&t.WeakCharger, 0.5)
 	share(&t.Disobeyed, 0.1)
-	share(&t.TemperatureLimit, 90)
+	share(&t.TemperatureLimit, DefaultTemperatureLimit)
 	share(&t.ThrottledFall, 0.05)
 	share(&t.FramesShort, DefaultFramesShort)
 	return t

@@ -25,6 +25,10 @@ type Glance struct {
 	Package      Aged              `json:"package_watts"`
 	Temperatures []AgedTemperature `json:"temperatures"` // the hottest first
 
+	// TooHot are those at the limit that the maker states, or else at that of the
+	// configuration (thresholds.temperature_limit), all of them.
+	TooHot []AgedTemperature `json:"too_hot"`
+
 	Recording *Underway `json:"recording"` // nil between runs
 	Unstored  int       `json:"unstored"`  // runs that ended and could not be stored so far
 	Missing   []string  `json:"missing"`   // sensors that have no value now, as a person reads them
@@ -60,18 +64,37 @@ const mostTemperatures = 4
 // Glancer makes glances of one agent after the other. The zero value works; it is for one
 // goroutine.
 type Glancer struct {
+	// Limit is where what states none is too hot, °C; 0: nowhere.
+	Limit float64
+
 	index judge.SensorIndex
+	hot   map[int]float64 // the limits of sensors, °C, as far as they were asked for
 	meter packageMeter
+}
+
+// limit is where the sensor at a position is too hot. What a driver states is fixed.
+func (g *Glancer) limit(m Machine, i int) float64 {
+	c, known := g.hot[i]
+	if !known {
+		if c = m.HotLimit(i); math.IsNaN(c) && g.Limit > 0 {
+			c = g.Limit // of NaN nothing is hotter
+		}
+		if g.hot == nil {
+			g.hot = map[int]float64{}
+		}
+		g.hot[i] = c
+	}
+	return c
 }
 
 // Look is the glance at an agent. m tells how old values are, timer when its run is stopped.
 func (g *Glancer) Look(l run.Live, m Machine, timer *StopTimer) Glance {
 	if len(g.index.Sensors) != len(l.Sensors) {
-		g.index = judge.NewSensorIndex(l.Sensors)
+		g.index, g.hot = judge.NewSensorIndex(l.Sensors), nil
 	}
 	at := Glance{
 		Device: l.Current.Device, Now: run.Stamp(l.Now.Wall), Setting: l.Current.Setting, SettingRead: l.SettingRead, Supply: l.Current.Supply,
-		Temperatures: []AgedTemperature{}, Missing: []string{}, Unstored: len(l.Unstored),
+		Temperatures: []AgedTemperature{}, TooHot: []AgedTemperature{}, Missing: []string{}, Unstored: len(l.Unstored),
 	}
 	if l.Sweeps == 0 {
 		return at
@@ -97,7 +120,11 @@ func (g *Glancer) Look(l run.Live, m Machine, timer *StopTimer) Glance {
 		case math.IsNaN(v):
 			at.Missing = append(at.Missing, s.String())
 		case s.ID == run.Temperature:
-			at.Temperatures = append(at.Temperatures, AgedTemperature{cmp.Or(s.Instance, "device"), aged(v, i)})
+			t := AgedTemperature{cmp.Or(s.Instance, "device"), aged(v, i)}
+			at.Temperatures = append(at.Temperatures, t)
+			if v >= g.limit(m, i) {
+				at.TooHot = append(at.TooHot, t)
+			}
 		}
 	}
 	slices.SortStableFunc(at.Temperatures, func(a, b AgedTemperature) int { return cmp.Compare(*b.Value, *a.Value) })

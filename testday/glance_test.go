@@ -13,7 +13,8 @@ import (
 	"sweepd/store"
 )
 
-// laggingMachine has a value that is older than the sweep.
+// laggingMachine has a value that is older than the sweep, and states when that of position
+// 4 is too hot.
 type laggingMachine struct {
 	fakeMachine
 	at  int
@@ -25,6 +26,13 @@ func (m laggingMachine) Lag(i int) time.Duration {
 		return m.lag
 	}
 	return 0
+}
+
+func (m laggingMachine) HotLimit(i int) float64 {
+	if i == 4 {
+		return 44
+	}
+	return math.NaN()
 }
 
 func TestGlance(t *testing.T) {
@@ -46,6 +54,12 @@ func TestGlance(t *testing.T) {
 	}
 	if len(at.Temperatures) != 2 || at.Temperatures[0].Name != "disk" || *at.Temperatures[0].Value != 44 || strings.Join(at.Missing, ",") != run.FanSpeed {
 		t.Errorf("%+v, missing %v", at.Temperatures, at.Missing)
+	}
+	if len(at.TooHot) != 1 || at.TooHot[0].Name != "disk" {
+		t.Errorf("at what its maker states: %+v", at.TooHot)
+	}
+	if hot := (&Glancer{Limit: 41}).Look(l, m, &timer).TooHot; len(hot) != 2 { // the other by the configuration
+		t.Errorf("%+v", hot)
 	}
 	// What the package draws is the rise of its counter since the sweep before.
 	l.At.Mono, l.Now.Mono, l.Values = 12*time.Second, 12*time.Second, []float64{7.5, 0.8, 1030, 41, 44, 30}

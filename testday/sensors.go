@@ -27,6 +27,7 @@ type SensorRow struct {
 type Machine interface {
 	Timing(i int) (read, refresh time.Duration)
 	Lag(i int) time.Duration
+	HotLimit(i int) float64
 	Cause(i int) error
 	Absences() []collectors.Absence
 }

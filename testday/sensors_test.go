@@ -18,6 +18,8 @@ type fakeMachine struct{}
 
 func (fakeMachine) Lag(int) time.Duration { return 0 }
 
+func (fakeMachine) HotLimit(int) float64 { return math.NaN() }
+
 func (fakeMachine) Timing(i int) (read, refresh time.Duration) {
 	if i == 0 {
 		return 1500 * time.Nanosecond, 2 * time.Second

@@ -74,6 +74,12 @@ func (p *Page) Open(url string) {
 	p.must("Page.navigate", map[string]any{"url": url}, nil)
 }
 
+// Before runs a script before those of each page that is loaded from now on.
+func (p *Page) Before(script string) {
+	p.t.Helper()
+	p.must("Page.addScriptToEvaluateOnNewDocument", map[string]any{"source": script}, nil)
+}
+
 // Reload loads it anew.
 func (p *Page) Reload() {
 	p.t.Helper()
