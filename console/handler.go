@@ -1,14 +1,12 @@
 package console
 
 import (
-	"cmp"
 	"encoding/json"
 	"errors"
 	"net/http"
 
 	"go.uber.org/zap"
 
-	"sweepd/judge"
 	"sweepd/report"
 	"sweepd/run"
 	"sweepd/testday"
@@ -61,7 +59,7 @@ func New(o Options) http.Handler {
 	}
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
-	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer, cmp.Or(o.Thresholds.TemperatureLimit, judge.DefaultTemperatureLimit))
+	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer, testday.HotLimit(o.Thresholds))
 	o.Agent.Subscribe(h.watchers.hear) // for as long as the agent lives
 	local := http.NewServeMux()
 	for _, l := range h.live() {

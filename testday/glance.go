@@ -72,6 +72,11 @@ type Glancer struct {
 	meter packageMeter
 }
 
+// HotLimit is the limit of a Glancer that thresholds mean, °C.
+func HotLimit(t Thresholds) float64 {
+	return cmp.Or(t.TemperatureLimit, judge.DefaultTemperatureLimit)
+}
+
 // limit is where the sensor at a position is too hot. What a driver states is fixed.
 func (g *Glancer) limit(m Machine, i int) float64 {
 	c, known := g.hot[i]
