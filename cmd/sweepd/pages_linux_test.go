@@ -190,6 +190,8 @@ func TestReadmeShowsTheDemo(t *testing.T) {
 	if code := Run(context.Background(), []string{"demo", "--out", dir}, strings.NewReader(""), &out, &log); code != exitOK {
 		t.Fatal(code, log.String())
 	}
+	t.Setenv("SWEEPD_DATA", dir)
+	numbersAgree(t, filepath.Join(t.TempDir(), "report"))
 	var shown []string
 	from := strings.Index(text, "    $ sweepd")
 	for _, line := range strings.Split(text[max(from, 0):], "\n") {
