@@ -140,6 +140,8 @@ const measure = `<!doctype html><title>measure</title><body>
 <script>
 f.onload = () => {
 	const d = f.contentDocument, w = f.contentWindow;
+	const height = d.documentElement.scrollHeight, scroll = d.documentElement.scrollWidth;
+	for (const x of d.querySelectorAll("details")) x.open = true;
 	let outside = 0, texts = 0;
 	for (const s of d.querySelectorAll("figure svg")) {
 		const b = s.getBoundingClientRect();
@@ -152,7 +154,7 @@ f.onload = () => {
 	}
 	const small = [...d.querySelectorAll("figure svg text")].filter(t => t.getBoundingClientRect().height > 0).map(t => t.getBoundingClientRect().height);
 	const shown = c => d.querySelector("." + c) && w.getComputedStyle(d.querySelector("." + c)).display !== "none";
-	document.body.innerHTML = "<p id=r>scroll=" + d.documentElement.scrollWidth + " wide=" + shown("wide") + " narrow=" + shown("narrow") +
+	document.body.innerHTML = "<p id=r>scroll=" + Math.max(scroll, d.documentElement.scrollWidth) + " height=" + height + " wide=" + shown("wide") + " narrow=" + shown("narrow") +
 		" outside=" + outside + " texts=" + texts + " least=" + Math.min(...small).toFixed(1) + " buttons=" + d.querySelectorAll("button + .scroll").length + " tables=" + d.querySelectorAll("table").length + "</p>";
 };
 </script>`
@@ -179,6 +181,9 @@ func TestPageFitsItsReader(t *testing.T) {
 		}
 		if width, err := strconv.Atoi(got["scroll"]); err != nil || width > c.width {
 			t.Errorf("at %d px the page is %s px wide", c.width, got["scroll"])
+		}
+		if height, err := strconv.Atoi(got["height"]); err != nil || c.width == 1280 && height > 15000 {
+			t.Errorf("at %d px the page is %s px high with what is folded folded", c.width, got["height"])
 		}
 		if got["wide"] != c.wide || got["narrow"] != c.narrow {
 			t.Errorf("at %d px: wide charts %s, narrow charts %s", c.width, got["wide"], got["narrow"])

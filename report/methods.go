@@ -18,7 +18,7 @@ func methods() []Method {
 			sources(stolineUry, welch, satterthwaite, schuirmann, bergerHsu)},
 		{"Stretches of settings, and all of them", "A lead over a stretch of neighbouring settings with one verdict is the geometric mean of the ratios at its settings, each with the same weight however far apart they lie; its bounds are the means of the bounds of its settings and hold together with them. The mean over all shared settings (the row mean of a table) is the same over all of them, with an interval of its own; “throughout” is said of it where it lies within the bounds of every setting. Other settings would give another mean.",
 			sources(flemingWallace, welch, satterthwaite)},
-		{"What is said in short", "Who is ahead, where the lead changes and the mean over the settings are said at the top with wider bounds than in the tables: all of these of a page hold together with 95 %, each comparison taking a share by its number of settings (Bonferroni). Drops and dips of all curves of the page share another 5 %. Settings that a device does not keep to are left out there: equal settings are not equal power then.",
+		{"What the answers claim", "Who is ahead, where the lead changes and the mean over the settings are said at the top with wider bounds than in the tables: all of these of a page hold together with 95 %, each comparison taking a share by its number of settings (Bonferroni). Drops and dips of all curves of the page share another 5 %. Settings that a device does not keep to are left out there: equal settings are not equal power then.",
 			sources(stolineUry, holm)},
 		{"Where the lead changes", "The interval of a crossing holds every setting at which the difference of the two curves could be zero.",
 			sources(fieller)},

@@ -138,7 +138,7 @@ func TestPageHoldsEverything(t *testing.T) {
 	text := checkPage(t, p)
 	for _, want := range []string{
 		"Who is ahead", "What to set", "What changes on battery", "Power and runtime on battery", "The day in the order of time", "Single runs", "Frame times",
-		"The page makes 6 comparisons; what is said of them in short holds for all of them together", "Methods", "Example Processor 8", "why: the supply changed", "doubt hot_start: it began at 50 °C", "sweepd 1.2.3 on 5 May 2026 09:00 UTC",
+		"The page makes 6 comparisons; what the answers say of them holds for all of them together", "Methods", "Example Processor 8", "why: the supply changed", "doubt hot_start: it began at 50 °C", "sweepd 1.2.3 on 5 May 2026 09:00 UTC",
 		base64.StdEncoding.EncodeToString([]byte("device,workload\nunit-oak,harbour-flight\n")), `download="runs.csv"`,
 	} {
 		if !strings.Contains(text, want) {

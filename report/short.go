@@ -78,7 +78,7 @@ func (b *builder) brackets() string {
 	case n == 1:
 		text += " The page makes 1 comparison; its intervals hold at all its settings together."
 	case n > 1:
-		text += fmt.Sprintf(" The page makes %d comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together.", n)
+		text += fmt.Sprintf(" The page makes %d comparisons; what the answers say of them holds for all of them together, the intervals of a table at all its settings together.", n)
 	}
 	if advised {
 		text += " " + sentence.Advised

@@ -68,7 +68,7 @@ func TestBrackets(t *testing.T) {
 		{"one", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}}, base + " The page makes 1 comparison; its intervals hold at all its settings together."},
 		{"of devices, supplies and variants", []Topic{{Metric: "score", Device: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}, Supply: &analysis.CompareResult{Comparisons: []analysis.Comparison{comparison}}}, {Metric: "score",
 			Variants: []VariantComparison{{"cores", analysis.CompareResult{Comparisons: []analysis.Comparison{open, comparison}}}}}},
-			base + " The page makes 4 comparisons; what is said of them in short holds for all of them together, the intervals of a table at all its settings together. " + sentence.Advised},
+			base + " The page makes 4 comparisons; what the answers say of them holds for all of them together, the intervals of a table at all its settings together. " + sentence.Advised},
 		{"a plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 8)}}}, base + " Settings are about as good (a plateau) where they are less than 5 % worse than the best or cannot be told from it."},
 		{"no plateau", []Topic{{Metric: "score", Curve: analysis.CurveResult{Groups: efficiency(5, 5)}}}, base},
 	} {

@@ -41,7 +41,8 @@ func (a *app) showDemo(ctx context.Context, dir string) error {
 	if err := a.repeat(ctx, []string{"report", "--out", filepath.Join(dir, "report"), "--data", dir}); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, `
+	fmt.Fprintf(a.out, `It opens with who is ahead where, what to set and how long the battery lasts.
+
 The data is in %[1]s: an SQLite file that the sqlite3 shell can read.
 Try next:
   export SWEEPD_DATA=%[1]s

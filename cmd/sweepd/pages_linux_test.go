@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"sweepd/internal/browser"
 	"sweepd/run"
 )
 
@@ -203,6 +204,7 @@ func TestReadmeShowsTheDemo(t *testing.T) {
 	if sample := strings.TrimSpace(strings.Join(shown, "\n")); from < 0 || len(shown) < 10 || !strings.Contains(out.String(), sample) {
 		t.Errorf("README.md shows\n%s\nThe demo says\n%s", sample, &out)
 	}
+	readInTenSeconds(t, filepath.Join(dir, "report", "report.html"))
 	for _, shade := range []string{"light", "dark"} {
 		shown, err := os.ReadFile("../../docs/pictures/two-devices-" + shade + ".svg")
 		if err != nil {
@@ -215,5 +217,41 @@ func TestReadmeShowsTheDemo(t *testing.T) {
 		if !bytes.Equal(shown, drawn) {
 			t.Errorf("docs/pictures/two-devices-%s.svg is not what the demo draws: copy it from a report of the demo", shade)
 		}
+	}
+}
+
+// readInTenSeconds measures a page as a browser shows it: before its first chart at most
+// three sentences, 120 words and 25 numbers, and at most 15,000 px in all while its parts are
+// folded.
+func readInTenSeconds(t *testing.T, page string) {
+	t.Helper()
+	p := browser.Start(t).NewPage()
+	p.Size(1280, 900, false)
+	p.Open("file://" + page)
+	p.Await("document.readyState === 'complete' && document.querySelector('figure svg')")
+	var shown struct {
+		Text      string
+		Sentences []string
+		Height    int
+	}
+	if err := p.Eval(`(() => {
+		const before = document.createRange();
+		before.setStart(document.body, 0);
+		before.setEndBefore(document.querySelector("figure"));
+		return { text: before.toString(), sentences: [...document.querySelectorAll("#opening .lead")].map((s) => s.innerText), height: document.documentElement.scrollHeight };
+	})()`, &shown); err != nil {
+		t.Fatal(err)
+	}
+	words, numbers := len(strings.Fields(shown.Text)), len(regexp.MustCompile(`\d+(?:[.,]\d+)*`).FindAllString(shown.Text, -1))
+	if words > 120 || numbers > 25 || len(shown.Sentences) == 0 || len(shown.Sentences) > 3 || words < 40 {
+		t.Errorf("%d words, %d numbers and %d sentences before the first chart:\n%s", words, numbers, len(shown.Sentences), shown.Text)
+	}
+	for i, want := range []string{"ahead", "most efficient", "battery lasts"} {
+		if i < len(shown.Sentences) && !strings.Contains(shown.Sentences[i], want) {
+			t.Errorf("sentence %d, %q, lacks %q", i+1, shown.Sentences[i], want)
+		}
+	}
+	if shown.Height > 15000 || shown.Height < 2000 {
+		t.Errorf("the page is %d px high", shown.Height)
 	}
 }

@@ -353,7 +353,7 @@ func (f *found) words(other string) []part {
 		}
 		text += " within " + Margin(f.of[0].Margin) + " %"
 		if f.mean {
-			text += " on average"
+			text += " on average over the settings"
 		}
 		return []part{{0, text}}
 	}

@@ -49,6 +49,9 @@ func (o *Opening) Sentences(room Room) (ahead, set, lasts string) {
 	if strings.Join(texts, "") == "" {
 		return "There is too little to answer by: runs at several settings, each repeated, would tell.", "", ""
 	}
+	if texts[1] == "" && strings.HasPrefix(texts[2], there) {
+		texts[2] = "" // where is not said
+	}
 	return texts[0], texts[1], texts[2]
 }
 
@@ -115,15 +118,27 @@ func (s *Subject) rises() string {
 	return onSupply(curves) + "results get better up to " + text + "; more watts bring nothing measurable"
 }
 
-// onSupply begins a sentence on curves of one supply.
+// onSupply begins a sentence on curves: in several workloads, and on which supply.
 func onSupply(curves []Curved) string {
-	text := Capital(supplyWords(curves[0].Group.Supply))
+	var workloads, supplies, words []string
 	for _, c := range curves {
-		if c.Group.Supply != curves[0].Group.Supply {
-			return ""
+		if !slices.Contains(workloads, c.Group.Workload) {
+			workloads = append(workloads, c.Group.Workload)
+		}
+		if words := supplyWords(c.Group.Supply); !slices.Contains(supplies, words) {
+			supplies = append(supplies, words)
 		}
 	}
-	return text + ", "
+	if len(workloads) > 1 {
+		words = append(words, "in "+allOf(len(workloads))+" workloads")
+	}
+	if len(supplies) == 1 {
+		words = append(words, supplies[0])
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return Capital(strings.Join(words, " ")) + ", "
 }
 
 // counting are the curves that settings are picked by: those on battery, which the watts
@@ -399,17 +414,21 @@ func inTurn(texts []string) string {
 	return Listed(texts, 2)
 }
 
+// there stands for the most efficient settings, which were named before.
+const there = "There"
+
 // lasts is the sentence on how long the battery lasts: at the most efficient settings, where
 // enough surely begins, and at the highest.
 func (o *Opening) lasts() []part {
 	n := len(o.Subjects)
-	there, top, enough, enoughAt, ends := make([]string, n), make([]string, n), make([]string, n), make([]string, n), make([]string, n)
+	efficient, top, enough, enoughAt, ends := make([]string, n), make([]string, n), make([]string, n), make([]string, n), make([]string, n)
 	highest, batteries, atHighest := "", false, true
+	setting := ""
 	for i, s := range o.Subjects {
 		x := s.choose()
 		batteries = batteries || len(s.Battery) > 0
 		if x.at.N > 0 {
-			there[i] = s.lastsAt(x.at.SettingW, x.at.Setting)
+			efficient[i] = s.lastsAt(x.at.SettingW, x.at.Setting)
 		}
 		if x.to.Known() {
 			enough[i], enoughAt[i] = s.lastsAt(x.to, ""), Watts(float64(x.to))
@@ -425,7 +444,14 @@ func (o *Opening) lasts() []part {
 		if highAt == highest {
 			top[i] = high
 		}
-		atHighest = atHighest && Setting(x.at.SettingW, x.at.Setting) == highest
+		chosen := Setting(x.at.SettingW, x.at.Setting)
+		atHighest = atHighest && chosen == highest
+		switch at := "At " + chosen; {
+		case i == 0:
+			setting = at
+		case at != setting:
+			setting = there
+		}
 	}
 	down := ""
 	if o.Reserve > 0 {
@@ -435,13 +461,13 @@ func (o *Opening) lasts() []part {
 	switch {
 	case !batteries:
 		return nil
-	case all(there):
+	case all(efficient):
 	case ofEach(o.Subjects, ends) == "nothing":
 		return []part{{rankRuntime, "How long a battery lasts cannot be told: what it holds when full is not known"}}
 	default:
 		return []part{{rankRuntime, "A full battery lasts " + ofEach(o.Subjects, ends) + down}}
 	}
-	out := []part{{rankRuntime, plural(n, "At that setting", "At these settings") + " a full battery lasts " + ofEach(o.unnamed(), there) + down}}
+	out := []part{{rankRuntime, setting + " a full battery lasts " + ofEach(o.unnamed(), efficient) + down}}
 	if all(enough) && !slices.Equal(enough, top) {
 		out = append(out, part{rankBetween, "; at " + Listed(slices.Compact(enoughAt), 2) + " W, " + inTurn(enough)})
 	}

@@ -63,6 +63,9 @@ func supplyWords(supply string) string {
 func where(here, every []spot) (before, behind string) {
 	workloads, supplies, variants := dimensions(here)
 	all, fed, changed := dimensions(every)
+	if len(here) == len(every) && len(every) < len(all)*len(fed)*len(changed) {
+		return "", ", wherever they were compared"
+	}
 	if len(here) == len(every) {
 		var words []string
 		if len(all) > 1 {
@@ -92,8 +95,7 @@ func where(here, every []spot) (before, behind string) {
 		}
 		return strings.Join(words, " "), ""
 	}
-	var words []string
-	for _, s := range here {
+	spotWords := func(s spot) string {
 		text := "in " + s.workload
 		if len(fed) > 1 {
 			text += " " + supplyWords(s.supply)
@@ -101,7 +103,15 @@ func where(here, every []spot) (before, behind string) {
 		if len(changed) > 1 {
 			text += " with " + variantWords([]string{s.variant})[0]
 		}
-		words = append(words, text)
+		return text
+	}
+	if len(here) > 1 && len(here) == len(every)-1 {
+		i := slices.IndexFunc(every, func(s spot) bool { return !slices.Contains(here, s) })
+		return "everywhere but " + spotWords(every[i]) + ",", ""
+	}
+	var words []string
+	for _, s := range here {
+		words = append(words, spotWords(s))
 	}
 	return Listed(words, 3), ""
 }
