@@ -60,6 +60,9 @@ func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []ch
 				p.Y.Label += fmt.Sprintf("; each row from −%[1]s to +%[1]s", sentence.Fixed(high, sentence.Decimals(high, high/10)))
 			}
 		}
+		if star := b.unlikeOf(t, workload, row, place); len(star.Points) > 0 {
+			p.Series = append(p.Series, star)
+		}
 		if out := crosses[row.Name]; len(out) > 0 {
 			for k := range out {
 				out[k].Y = low + 0.12*(high-low)
@@ -70,8 +73,9 @@ func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []ch
 		c.Panels = append(c.Panels, p)
 	}
 	c.Footer = b.footer(source{runs: func(r *run.Run) bool { return r.Workload == workload }})
+	c.Key = markItems(c.Panels)
 	if crossed {
-		c.Key = []chart.Item{{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"}}
+		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolCross, Text: "rejected, unfinished or without this result: in no number"})
 	}
 	return c
 }
@@ -102,6 +106,18 @@ func (b *builder) unlike(t *Topic, workload string) map[string]bool {
 		}
 	}
 	return ids
+}
+
+// unlikeOf are the runs of a row that are unlike their repeats.
+func (b *builder) unlikeOf(t *Topic, workload string, row chart.Series, place timePlace) chart.Series {
+	star := chart.Series{Starred: true, Style: row.Style}
+	name, ids := b.dayNames(workload), b.unlike(t, workload)
+	for i := range b.in.Runs {
+		if r := &b.in.Runs[i]; ids[r.ID] && name(r) == row.Name {
+			star.Points = append(star.Points, flat(place.at(i, r.StartedAt.Time), 100*b.deviation(t, r)))
+		}
+	}
+	return star
 }
 
 // dayRows are the runs of a workload by name, and those that are in no number.

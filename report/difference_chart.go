@@ -15,6 +15,7 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 	styleA, styleB := b.legend.sideStyles(c)
 	place := placeSettings(compareSettings(c))
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: sentence.MetricName(t.Metric), Unit: t.Curve.Unit}}
+	var odd []chart.Series
 	for side, style := range []int{styleA, styleB} {
 		s := chart.Series{Name: sentence.Side([]string{c.A, c.B}[side]), Style: style, Joined: true}
 		for _, x := range c.Settings {
@@ -27,8 +28,13 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 				s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), mean, lower, upper))
 			}
 		}
+		if g := sideCurve(t, c, []string{c.A, c.B}[side]); g != nil {
+			s.NotKept = b.notKept(g, place)
+			odd = append(odd, b.oddPoints(t, g, place, style)...)
+		}
 		p.Series = append(p.Series, s)
 	}
+	p.Series = append(p.Series, odd...)
 	where := conditions(c)
 	out := chart.Chart{
 		Name:   b.unique(fileName("pair", c.Workload, c.A, c.B, where, c.Metric)),
@@ -37,6 +43,7 @@ func (b *builder) pairChart(t *Topic, c *analysis.Comparison) chart.Chart {
 		Panels: []chart.Panel{p},
 		Key:    intervalItems(meanText(sideRuns(c)), t.Curve.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 	}
+	out.Key = append(out.Key, markItems(out.Panels)...)
 	b.addStrip(&out, c)
 	out.Footer = b.footer(b.ofComparison(c))
 	out.Alt = b.altOfComparison(&out, c)
@@ -118,7 +125,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		p.Guides = append(p.Guides, chart.Guide{Y: &above}, chart.Guide{Y: &below})
 	}
 	series := map[analysis.Verdict]*chart.Series{
-		analysis.VerdictA: {Style: styleA}, analysis.VerdictB: {Style: styleB}, analysis.VerdictTie: {Style: plainStyle}, analysis.VerdictUnclear: {Style: plainStyle, Open: true},
+		analysis.VerdictA: {Style: styleA}, analysis.VerdictB: {Style: styleB}, analysis.VerdictTie: {Style: plainStyle}, analysis.VerdictUnclear: {Style: plainStyle},
 	}
 	line := chart.Series{Bare: true, Joined: true, Style: plainStyle}
 	for _, s := range c.Settings {
@@ -128,7 +135,12 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		at := place.at(s.SettingW, s.Setting)
 		q := interval(at, 100*s.Diff, 100*s.Lower, 100*s.Upper)
 		line.Points = append(line.Points, flat(at, q.Y))
-		series[s.Verdict].Points = append(series[s.Verdict].Points, q)
+		of := series[s.Verdict]
+		if !keptByBoth(s) {
+			of = series[analysis.VerdictUnclear]
+			of.NotKept = append(of.NotKept, at)
+		}
+		of.Points = append(of.Points, q)
 	}
 	if len(line.Points) == 0 {
 		return chart.Chart{}, false
@@ -154,6 +166,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 	if c.Margin > 0 {
 		out.Key = append(out.Key, chart.Item{Symbol: chart.SymbolGuide, Text: "margin: ±" + sentence.Margin(c.Margin) + " % does not matter"})
 	}
+	out.Key = append(out.Key, markItems(out.Panels)...)
 	out.Key = append(out.Key, crossings...)
 	out.Footer = b.footer(b.ofComparison(c))
 	out.Alt = b.altOfComparison(&out, c)

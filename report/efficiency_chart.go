@@ -46,14 +46,12 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 		Lines:  []string{fmt.Sprintf("%s %s: %s, %s, against the setting; more is better", workload, onSupply(supply), sentence.MetricName(t.Metric), unit)},
 		Beside: true,
 	}
-	hollow := false
 	for _, d := range denominators {
 		p := chart.Panel{Title: d.title, X: place.axis()}
 		for _, g := range groups {
 			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, b.legend.style(g.Device, g.Variant)); ok {
 				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
-					hollow = hollow || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To)
 					most = max(most, q.Y)
 					if !math.IsNaN(q.Upper) {
 						most = max(most, min(q.Upper, 1.5*q.Y))
@@ -76,9 +74,7 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	if slices.ContainsFunc(c.Panels, func(p chart.Panel) bool { return len(p.Lanes) > 0 }) {
 		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolLane, Text: "the best, and where it is as good or less than 5 % worse"})
 	}
-	if hollow {
-		c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "the device does not follow this setting: no candidate for the best"})
-	}
+	c.Key = append(c.Key, markItems(c.Panels)...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups), confidence: t.Curve.Confidence})
 	for _, g := range groups {
 		if words := wordsOf(sentence.Efficient(g)); words != "" && len(g.Points) > 1 {
@@ -103,9 +99,7 @@ func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place sett
 	if len(s.Points) > 1 && (e.Peak != "" || e.PeakW.Known()) { // one setting is the best of nothing
 		lane = []chart.Lane{{Reach: chart.Reach{From: place.at(e.FromW, e.From), To: place.at(e.ToW, e.To)}, Style: s.Style, At: place.at(e.PeakW, e.Peak)}}
 	}
-	if r := g.Effective; len(place.names) == 0 && r.FromW.Known() && r.ToW.Known() {
-		s.Within = &chart.Reach{From: float64(r.FromW), To: float64(r.ToW)}
-	}
+	s.NotKept = b.notKept(g, place)
 	return s, lane, true
 }
 

@@ -45,6 +45,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 			several = several || lower < upper
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.PackageW, lower, upper))
 		}
+		s.NotKept = b.notKept(g, place)
 		p.Series = append(p.Series, s)
 		p.Guides = append(p.Guides, limits(g, s)...)
 		if words := wordsOf(sentence.Followed(g)); words != "" {
@@ -62,6 +63,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 		}
 	}
 	c.Panels = []chart.Panel{p}
+	c.Key = append(c.Key, markItems(c.Panels)...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups)})
 	return c
 }
@@ -145,6 +147,10 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 			}
 		}
 		sources = append(sources, g.NoiseSource)
+		if curve := b.batteryCurve(g); curve != nil {
+			w.NotKept = b.notKept(curve, place)
+			h.NotKept = w.NotKept
+		}
 		power.Series = append(power.Series, w)
 		if len(h.Points) > 0 {
 			runtime.Series = append(runtime.Series, h)
@@ -168,6 +174,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	c.Title += which
 	c.Alt = c.Title + ". " + c.Lines[0] + "." + c.Alt
 	c.Key = intervalItems(meanText(n), r.Confidence, c.Panels, sources...)
+	c.Key = append(c.Key, markItems(c.Panels)...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, "battery", keys), points: n, confidence: r.Confidence})
 	return c
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
@@ -21,6 +22,7 @@ func (b *builder) resultCharts(t *Topic, workload, supply string, groups []*anal
 			Panels: panels,
 			Key:    intervalItems(meanText(countRuns(part)), t.Curve.Confidence, panels, noiseOf(part)...),
 		}
+		c.Key = append(c.Key, markItems(panels)...)
 		if x := b.onlyComparison(t, workload, supply, part); x != nil {
 			b.addStrip(&c, x)
 		}
@@ -66,7 +68,11 @@ func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place set
 		for _, x := range g.Points {
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}
+		s.NotKept = b.notKept(g, place)
 		p.Series = append(p.Series, s)
+	}
+	for _, g := range groups {
+		p.Series = append(p.Series, b.oddPoints(t, g, place, b.legend.style(g.Device, g.Variant))...)
 	}
 	return p
 }
@@ -137,14 +143,18 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 // addCrossings marks where the lead changes, with the interval of each place, and
 // returns what the key says of them.
 func addCrossings(p *chart.Panel, x *analysis.Comparison) []chart.Item {
-	for _, k := range x.Crossings {
+	list := x.Crossings
+	if partly(x) {
+		list = x.CrossingsFollowed
+	}
+	for _, k := range list {
 		at := float64(k.AtW)
 		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.Crossing(k)})
 		if k.LowerW.Known() && k.UpperW.Known() {
 			p.Spans = append(p.Spans, chart.Span{Reach: chart.Reach{From: float64(k.LowerW), To: float64(k.UpperW)}})
 		}
 	}
-	if len(x.Crossings) == 0 {
+	if len(list) == 0 {
 		return nil
 	}
 	return []chart.Item{{Symbol: chart.SymbolCrossing, Text: fmt.Sprintf("the lead changes, %.0f %% interval", 100*x.Confidence)}}
@@ -161,30 +171,37 @@ func compareSettings(c *analysis.Comparison) []setting {
 // strip turns bands into cells.
 func strip(c *analysis.Comparison, place settings, styleA, styleB int) []chart.Cell {
 	var cells []chart.Cell
-	for _, band := range c.Bands {
-		from, to := place.reach(place.at(band.FromW, band.From)), place.reach(place.at(band.ToW, band.To))
+	eachStretch(c, func(first, last analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
+		from, to := place.reach(place.at(first.SettingW, first.Setting)), place.reach(place.at(last.SettingW, last.Setting))
 		cell := chart.Cell{Reach: chart.Reach{From: from.From, To: to.To}}
-		switch band.Verdict {
-		case analysis.VerdictA:
+		switch {
+		case !kept:
+			cell.Verdict = chart.NotKept
+		case verdict == analysis.VerdictA:
 			cell.Verdict, cell.Style = chart.Ahead, styleA
-		case analysis.VerdictB:
+		case verdict == analysis.VerdictB:
 			cell.Verdict, cell.Style = chart.Ahead, styleB
-		case analysis.VerdictTie:
+		case verdict == analysis.VerdictTie:
 			cell.Verdict = chart.Level
 		default:
 			cell.Verdict = chart.Unclear
 		}
 		cells = append(cells, cell)
-	}
+	})
 	return cells
+}
+
+// partly tells whether a side does not keep to some setting of a comparison.
+func partly(c *analysis.Comparison) bool {
+	return slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return !keptByBoth(s) })
 }
 
 // stripItems explain the cells that occur.
 func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	has := map[analysis.Verdict]bool{}
-	for _, band := range c.Bands {
-		has[band.Verdict] = true
-	}
+	eachStretch(c, func(_, _ analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
+		has[verdict] = has[verdict] || kept
+	})
 	var items []chart.Item
 	add := func(v analysis.Verdict, it chart.Item) {
 		if has[v] {
@@ -195,6 +212,9 @@ func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Style: styleB, Text: sentence.Side(c.B) + " ahead"})
 	add(analysis.VerdictTie, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(c.Margin) + " %"})
 	add(analysis.VerdictUnclear, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
+	if partly(c) {
+		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "a side does not keep to the setting: not compared"})
+	}
 	return items
 }
 

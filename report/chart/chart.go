@@ -65,14 +65,15 @@ type Series struct {
 	Name    string
 	Style   int
 	Points  []Point
-	Joined  bool   // by straight lines
-	Bare    bool   // without markers
-	Steps   bool   // each value holds until the next point
-	Within  *Reach // markers outside are hollow; nil: none
-	Crossed bool   // small crosses instead of the style's markers
-	Small   bool   // small markers, for many points
-	Open    bool   // hollow markers, for what is not certain
-	Fine    bool   // a thin unbroken line, for what goes up and down quickly
+	Joined  bool      // by straight lines
+	Bare    bool      // without markers
+	Steps   bool      // each value holds until the next point
+	Crossed bool      // small crosses instead of the style's markers
+	Small   bool      // small markers, for many points
+	Ringed  bool      // rings around markers that are drawn already: what is off the trend
+	Starred bool      // stars in the style's colour instead of its markers: runs unlike their repeats
+	NotKept []float64 // x of settings that are not kept: hollow markers, which mean nothing else
+	Fine    bool      // a thin unbroken line, for what goes up and down quickly
 	// Across are the intervals of the points' x, one for each; none where From is not below
 	// To. nil: no point has one.
 	Across []Reach
@@ -168,6 +169,7 @@ const (
 	Ahead   Verdict = iota // the side with the style is ahead
 	Level                  // level within the margin
 	Unclear                // it cannot be told
+	NotKept                // a side does not keep to the settings: nothing is compared
 )
 
 // Cell is a band of the strip of verdicts.
@@ -213,5 +215,7 @@ const (
 	SymbolPlace    // an upright line with its interval, level
 	SymbolRange    // a piece of the style's colour
 	SymbolAcross   // a level interval bar
+	SymbolRing     // around what is off the trend
+	SymbolStar     // a run unlike its repeats
 	SymbolNone
 )

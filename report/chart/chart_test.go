@@ -39,19 +39,19 @@ func everything() *Chart {
 				Strip:  []Cell{{Reach{4.5, 9}, Ahead, 1}, {Reach{9, 15}, Level, 0}, {Reach{15, 20}, Unclear, 0}, {Reach{20, 26}, Ahead, 0}},
 				Guides: []Guide{{X: number(12), Text: "12.0 W"}, {Y: number(60), Text: "60", Style: 2}, {Y: number(20), Text: "twenty", Low: true, Left: true}, {}},
 				Series: []Series{
-					{Name: "unit-oak", Joined: true, Within: &Reach{8, 12}, Points: []Point{{5, 30, 29, 31}, {8, 41.5, 40, 43}, {12, 58, 57, 59}, {25, 84.5, 80, 89}}},
+					{Name: "unit-oak", Joined: true, NotKept: []float64{5, 25}, Points: []Point{{5, 30, 29, 31}, {8, 41.5, 40, 43}, {12, 58, 57, 59}, {25, 84.5, 80, 89}}},
 					{Name: "unit-elm with a name of several words", Style: 1, Joined: true, Points: []Point{{5, 32, nan, nan}, {8, nan, nan, nan}, {12, 61, 60, 62}, {25, 79, 78, 80}}},
 				},
 			},
 			{
 				X: Axis{Label: "time, s"}, Y: Axis{Label: "power, W", From: number(0)}, Marks: []Mark{{10, "1"}},
 				Series: []Series{{Name: "limit", Style: 2, Joined: true, Steps: true, Bare: true, Points: []Point{{5, 20, nan, nan}, {15, 25, nan, nan}, {25, 25, nan, nan}}},
-					{Crossed: true, Points: []Point{{20, 3, nan, nan}}}, {Name: "unclear", Style: 3, Open: true, Points: []Point{{22, 9, 2, 16}}}},
+					{Crossed: true, Points: []Point{{20, 3, nan, nan}}}, {Name: "odd", Style: 3, Starred: true, Points: []Point{{22, 9, 2, 16}}}, {Ringed: true, Points: []Point{{15, 25, nan, nan}}}},
 			},
 		},
 		Key: []Item{{Symbol: SymbolInterval, Text: "95 % interval"}, {Symbol: SymbolAhead, Style: 1, Text: "unit-elm ahead"}, {Symbol: SymbolLevel, Text: "level within 2 %"},
 			{Symbol: SymbolUnclear, Text: "cannot be told"}, {Symbol: SymbolLane, Text: "plateau"}, {Symbol: SymbolHollow, Text: "not obeyed"}, {Symbol: SymbolBadge, Badge: "1", Text: "supply_changed"},
-			{Symbol: SymbolCross, Text: "rejected"}, {Symbol: SymbolGuide, Text: "margin"}, {Symbol: SymbolSpan, Text: "ignored"}, {Text: "words alone", Symbol: SymbolNone}},
+			{Symbol: SymbolCross, Text: "rejected"}, {Symbol: SymbolRing, Text: "off the trend"}, {Symbol: SymbolStar, Text: "unlike its repeats"}, {Symbol: SymbolGuide, Text: "margin"}, {Symbol: SymbolSpan, Text: "ignored"}, {Text: "words alone", Symbol: SymbolNone}},
 	}
 }
 

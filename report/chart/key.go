@@ -159,6 +159,11 @@ func (f *frame) symbol(it Item, x, y float64) float64 {
 		f.level(x+w*0.1, x+w*0.9, y, barEnd*0.75, stroke{colour: f.palette.Ink, width: 1.6})
 	case SymbolRange:
 		f.fill(x, y-t*0.5, x+w, y+t*0.5, faded(colour, 0x4a))
+	case SymbolRing:
+		f.marker(Ink, x+w/2, y, t*0.24)
+		f.ring(x+w/2, y)
+	case SymbolStar:
+		f.star(x+w/2, y, t*0.36, f.palette.Ink)
 	case SymbolNone:
 		return 0
 	}

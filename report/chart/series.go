@@ -1,7 +1,9 @@
 package chart
 
 import (
+	"image/color"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot/vg"
 )
@@ -57,13 +59,39 @@ func (f *frame) series(p *Panel, k int, x, y scale, r room) {
 		case math.IsNaN(q.Y) || s.Bare || at[i][1] < r.y0-1 || at[i][1] > r.y1+1:
 		case s.Crossed:
 			f.cross(at[i][0], at[i][1], f.size.Text*0.28, f.palette.Ink)
-		case s.Open || s.Within != nil && (q.X < s.Within.From || q.X > s.Within.To):
+		case s.Ringed:
+			f.ring(at[i][0], at[i][1])
+		case s.Starred:
+			f.star(at[i][0], at[i][1], f.size.Text*0.36, colour)
+		case slices.Contains(s.NotKept, q.X):
 			f.hollow(s.Style, at[i][0], at[i][1], f.size.Text*0.27)
 		case s.Small:
 			f.marker(s.Style, at[i][0], at[i][1], f.size.Text*0.22)
 		default:
-			f.marker(s.Style, at[i][0], at[i][1], f.size.Text*0.28)
+			f.marker(s.Style, at[i][0], at[i][1], f.markerRadius(y.at(q.Lower)-y.at(q.Upper)))
 		}
+	}
+}
+
+// markerRadius is that of a marker whose interval is so high in the picture: the marker
+// leaves to be seen an interval that it would hide.
+func (f *frame) markerRadius(interval float64) float64 {
+	if usual := f.size.Text * 0.28; !(interval < 2.4*usual) {
+		return usual
+	}
+	return f.size.Text * 0.19
+}
+
+// ring draws a ring that leaves a marker to be seen.
+func (f *frame) ring(x, y float64) {
+	f.stroke(stroke{colour: f.palette.Ink, width: 2}, outline(0, f.at(x, y), vgLen(f.size.Text*0.58)))
+}
+
+// star draws a star of three lines.
+func (f *frame) star(x, y, r float64, c color.Color) {
+	for k := range 3 {
+		sin, cos := math.Sincos(math.Pi/2 + float64(k)*math.Pi/3)
+		f.line(stroke{colour: c, width: 2.4}, [2]float64{x - r*cos, y - r*sin}, [2]float64{x + r*cos, y + r*sin})
 	}
 }
 

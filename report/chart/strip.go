@@ -18,6 +18,8 @@ func (f *frame) verdict(c Cell, x0, y0, x1, y1 float64) {
 		for _, dy := range []float64{-0.5, 0.5} {
 			f.line(stroke{colour: f.palette.Ink, width: 2}, [2]float64{x - r, y + dy*r}, [2]float64{x + r, y + dy*r})
 		}
+	case NotKept:
+		f.hatch(x0, y0, x1, y1)
 	case Unclear:
 		l := lettering{f.size.Text, true}
 		if l.width("?") < x1-x0 {
