@@ -100,8 +100,14 @@ func (f *frame) shorten() {
 	}
 }
 
-// leastPanel is the least height of a panel's axes, in text sizes: room for three numbers.
-const leastPanel = 4
+// leastPanel is the least height of a panel's axes, in text sizes: room for three numbers,
+// or, where several panels share an x axis, for one.
+func (f *frame) leastPanel() float64 {
+	if f.chart.Sharing {
+		return max(1.6, 7/float64(len(f.chart.Panels)))
+	}
+	return 4
+}
 
 // lacking is the height by which a picture of fixed height is too low for its panels.
 func (f *frame) lacking() float64 {
@@ -110,7 +116,7 @@ func (f *frame) lacking() float64 {
 		h := 0.0
 		for _, i := range stack {
 			p := &f.chart.Panels[i]
-			own := f.size.Text*leastPanel + f.beneath(p)
+			own := f.size.Text*f.leastPanel() + f.beneath(p)
 			if len(p.Rows) > 0 {
 				own = f.rowsHeight(p, leastRow)
 			}
@@ -151,9 +157,11 @@ func (f *frame) namesFit() bool {
 	each := f.forPanels()
 	for i := range f.chart.Panels {
 		around := f.panelHead(&f.chart.Panels[i]) + f.panelFoot(i)
-		if f.isBeside() {
+		switch {
+		case f.chart.Sharing: // names may stand beside the words around the axes
+		case f.isBeside():
 			each = min(each, f.forPanels()-around)
-		} else {
+		default:
 			each -= around
 		}
 	}

@@ -183,7 +183,11 @@ func (f *frame) names(i int, x, y scale, r room) {
 			break
 		}
 	}
-	spread(tags, r.y0, r.y1, f.size.Text*nameApart)
+	top, bottom := r.y0, r.y1
+	if f.chart.Sharing { // beside the words around the axes
+		top, bottom = r.y0-f.panelHead(p), r.y1+f.size.Text*0.6
+	}
+	spread(tags, top, bottom, f.size.Text*nameApart)
 	for _, t := range tags {
 		f.nameTag(t, r)
 	}

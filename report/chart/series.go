@@ -79,7 +79,7 @@ func (f *frame) markerRadius(interval float64) float64 {
 	if usual := f.size.Text * 0.28; !(interval < 2.4*usual) {
 		return usual
 	}
-	return f.size.Text * 0.19
+	return f.size.Text * 0.23
 }
 
 // ring draws a ring that leaves a marker to be seen.
