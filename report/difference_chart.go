@@ -116,6 +116,8 @@ func near(a, b analysis.Number) bool { return a-b <= 1e-9*b && b-a <= 1e-9*b }
 // differenceChart draws the difference of a comparison with its bounds and the
 // margin.
 func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
+	restated := b.study.budget.Restate(c) // as the top of the page says it
+	c = &restated
 	place := placeSettings(compareSettings(c))
 	styleA, styleB := b.legend.sideStyles(c)
 	zero, above, below := 0.0, 100*c.Margin, -100*c.Margin
@@ -159,7 +161,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		Name:  b.unique(fileName("difference", c.Workload, c.A, c.B, where, c.Metric)),
 		Title: b.differenceTitle(c),
 		Lines: []string{fmt.Sprintf("%s; above 0: %s", compareLine(c, "", against(c)+", "), aboveZero(c))},
-		Key: append(intervalItems(", all settings together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
+		Key: append(intervalItems(", all that the page compares together", c.Confidence, []chart.Panel{p}, c.NoiseSourceA, c.NoiseSourceB),
 			stripItems(c, styleA, styleB)...),
 		Panels: []chart.Panel{p},
 	}
