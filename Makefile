@@ -53,6 +53,7 @@ bench: ## what watching costs: takes half an hour on a quiet machine
 
 study: ## repeat the operating characteristics of the statistics: takes minutes
 	go test -count=1 -v -timeout 2h -run TestStudy ./analysis -study.full -study.campaigns 2000
+	go test -count=1 -v -timeout 1h -run TestStudySummary ./report -study.days 200
 
 faults: ## plant 100 faults, see how many the tests notice: takes half an hour
 	nice -n 10 go run ./internal/faults --total 100 --out out/faults.jsonl
