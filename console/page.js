@@ -112,7 +112,7 @@
   // ---- State.
   let glance = null, glanceAt = 0; // performance.now() when it came
   let lost = false, heard = performance.now(), lastID = "", source = null;
-  let plan = null, next = null, start = null, runs = [], course = [], fit = null;
+  let plan = null, next = null, start = null, runs = [], course = [], fit = null, wasFit = null;
   let after = null; // the run that ended last, here or elsewhere, and whose result is asked for
   let busy = false, mine = "";
   const since = () => (performance.now() - glanceAt) / 1000;
@@ -204,9 +204,10 @@
       q.set("workload", start.workload);
       for (const [k, v] of Object.entries(start.variant || {})) q.append("variant", `${k}=${v}`);
     }
-    const before = fit;
     await ask("GET", "/ready?" + q).then((x) => { fit = x; }).catch(() => { fit = null; });
-    if (fit && fit.fit && before && !before.fit) alarm("fit", "The device is fit to start a run");
+    if (!fit) return;
+    if (fit.fit && wasFit === false) alarm("fit", "The device is fit to start a run");
+    wasFit = fit.fit;
   }
 
   // ---- Course of the last minutes.
@@ -841,7 +842,7 @@
   addEventListener("online", () => { askedAt = 0; watchdog(); });
   setInterval(watchdog, 250);
   setInterval(() => { if (document.visibilityState === "visible") second(); }, 500);
-  setInterval(() => { if (document.visibilityState === "visible" && !lost && glance && !glance.recording && (view() === "run" || wide.matches)) checkFit().then(drawRun); }, 30000);
+  setInterval(() => { if (!lost && glance && !glance.recording && (chosen.fit || document.visibilityState === "visible" && (view() === "run" || wide.matches))) checkFit().then(drawRun); }, 30000);
   wide.addEventListener("change", show);
   const toPair = () => {
     const code = new URLSearchParams(location.hash.slice(1)).get("pair");

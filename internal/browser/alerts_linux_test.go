@@ -26,12 +26,19 @@ Object.defineProperty(Navigator.prototype, "wakeLock", { value: { request: async
 func TestAlerts(t *testing.T) {
 	t.Parallel()
 	l := startLive(t)
-	l.command("plan", "new", "--workload", "tile-sort", "--settings", "10", "--repeats", "1")
+	l.command("plan", "new", "--workload", "tile-sort", "--settings", "10", "--supply", "mains", "--repeats", "1")
 	p := browser.Start(t).NewPage()
 	p.Before(noted)
 	p.Size(360, 740, true)
 	p.Open(l.url() + "/#now")
 	p.Await("window.glance && document.querySelector('#when input')")
+	view := func(name string) {
+		t.Helper()
+		if err := p.Eval("location.hash = '"+name+"'", nil); err != nil {
+			t.Fatal(err)
+		}
+		p.Await("document.querySelector('#" + name + "').offsetParent !== null")
+	}
 	tell := func(list string, label string) {
 		t.Helper()
 		if err := p.Eval("document.querySelector('#alerts').open = true", nil); err != nil {
@@ -85,12 +92,10 @@ func TestAlerts(t *testing.T) {
 	more("")
 	more("g.missing = ['fan of a chip']")
 	told("fan of a chip has no value any more")
-	more("g.missing = ['fan of a chip']")
-	quiet("the sensor is lost still")
 
-	p.Open(l.url() + "/#run")
+	view("run")
 	p.Await("document.querySelector('#fit').innerText.includes('the run wants 10W')")
-	p.Open(l.url() + "/#now")
+	view("now")
 	tell("when", "the device is fit")
 	l.command("demo", "set", "10W")
 	told("The device is fit to start a run")
@@ -101,7 +106,7 @@ func TestAlerts(t *testing.T) {
 	l.command("run", "stop")
 	told("The run of tile-sort ended")
 	p.Await("window.awake === 0")
-	p.Open(l.url() + "/#run")
+	view("run")
 	p.Click("#after button: Done")
 	p.Await("document.querySelector('#start').offsetParent !== null")
 	time.Sleep(1100 * time.Millisecond)
@@ -113,7 +118,7 @@ func TestAlerts(t *testing.T) {
 	p.Click("#start")
 	told("The run of tile-sort ended") // by itself
 
-	p.Open(l.url() + "/#now")
+	view("now")
 	tell("when", "the agent does not answer")
 	l.kill()
 	told("The device does not answer")

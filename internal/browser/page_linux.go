@@ -191,9 +191,13 @@ func (p *Page) Click(selector string) {
 			for _, kind := range []string{"mousePressed", "mouseReleased"} {
 				p.must("Input.dispatchMouseEvent", map[string]any{"type": kind, "x": at.X, "y": at.Y, "button": "left", "clickCount": 1}, nil)
 			}
-			var hit bool
-			if err := p.Eval("window.hit !== false", &hit); err != nil || hit { // a page that left was hit too
-				return
+			// A busy page takes the click later; a second one would undo it.
+			for range 60 {
+				var hit bool
+				if err := p.Eval("window.hit !== false", &hit); err != nil || hit { // a page that left was hit too
+					return
+				}
+				time.Sleep(50 * time.Millisecond)
 			}
 		}
 		if time.Now().After(end) {
