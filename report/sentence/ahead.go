@@ -94,10 +94,10 @@ func phases(c *analysis.Comparison) []phase {
 
 // lone tells whether a band is of one setting and no neighbour of it is decided. At an end
 // of the settings it has but one neighbour, and counts where the other side is ahead
-// elsewhere: it is the one end of a change of the lead.
+// elsewhere, which makes it the one end of a change of the lead, and of two settings.
 func lone(bands []analysis.Band, i int) bool {
 	b := bands[i]
-	if b.FromW != b.ToW && (b.FromW.Known() || b.ToW.Known()) || b.From != b.To {
+	if severalSettings(b) {
 		return false
 	}
 	undecided := func(k int) bool { return bands[k].Verdict == analysis.VerdictUnclear }
@@ -111,9 +111,14 @@ func lone(bands []analysis.Band, i int) bool {
 	if i > 0 {
 		neighbour = i - 1
 	}
-	return undecided(neighbour) && !slices.ContainsFunc(bands, func(x analysis.Band) bool {
+	return undecided(neighbour) && severalSettings(bands[neighbour]) && !slices.ContainsFunc(bands, func(x analysis.Band) bool {
 		return x.Verdict != b.Verdict && (x.Verdict == analysis.VerdictA || x.Verdict == analysis.VerdictB)
 	})
+}
+
+// severalSettings tells whether a band is of more than one setting.
+func severalSettings(b analysis.Band) bool {
+	return b.FromW != b.ToW && (b.FromW.Known() || b.ToW.Known()) || b.From != b.To
 }
 
 // What is found of a comparison, the most telling first.

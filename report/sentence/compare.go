@@ -147,8 +147,11 @@ func Throughout(c *analysis.Comparison) (Sentence, bool) {
 		return said("", spread(c, members))
 	case !constant:
 		return Sentence{}, false
+	case level:
+		where = "On average " + Range(Place(c, first.SettingW, first.Setting), Place(c, last.SettingW, last.Setting))
+		return said("", "")
 	case sure == 0:
-		return said(", throughout,", "; too few runs to say it of single settings")
+		return said(", throughout,", "; too few runs to say where")
 	}
 	return said(", throughout,", "; single settings prove it "+strings.Join(surely(c, o.Verdict), ", "))
 }
@@ -321,6 +324,9 @@ func Overall(c *analysis.Comparison) Sentence {
 		over = "On the mean over the settings that both keep to, "
 	}
 	o := c.Overall
+	if o.Verdict == analysis.VerdictUnclear { // what is open has its number in the table
+		return Sentence{Doubtful, over + "it cannot be told who is ahead."}
+	}
 	return Sentence{Plain, over + verdict(c, o.Verdict, o.Diff, o.Lower, o.Upper, "the two are level within "+Margin(c.Margin)+" %", "it cannot be told who is ahead") + "."}
 }
 

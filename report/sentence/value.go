@@ -3,7 +3,6 @@ package sentence
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -108,8 +107,12 @@ func (l *list) forPriceBySetting(v *analysis.DeviceValue) {
 	}
 	by := func(x, y analysis.ValuePoint) int { return cmp.Compare(x.ForPrice, y.ForPrice) }
 	at := func(s analysis.ValuePoint) string {
-		d := math.Abs(float64(s.ForPrice))
-		return fmt.Sprintf("%s %% %s %s", Fixed(100*d, min(1, threeDigits(100*d))), moreOrLess(s.ForPrice), Range(Setting(s.SettingW, s.Setting), Setting(s.SettingW, s.Setting)))
+		d, lower, upper := s.ForPrice, s.ForPriceLower, s.ForPriceUpper
+		if d < 0 {
+			d, lower, upper = -d, -upper, -lower
+		}
+		places := leadPlaces(d, lower, upper)
+		return fmt.Sprintf("%s %%%s %s at %s", Fixed(100*float64(d), places), Percents(lower, upper, places), moreOrLess(s.ForPrice), Setting(s.SettingW, s.Setting))
 	}
 	l.say("For its price %s gives from %s to %s than %s%s.", v.A, at(slices.MinFunc(known, by)), at(slices.MaxFunc(known, by)), v.B, turned(v))
 }

@@ -79,7 +79,7 @@ func TestValueSaysWhereWhoIsAhead(t *testing.T) {
 	u := analysis.Unknown()
 	no := false
 	at := func(watts analysis.Number, name string, v analysis.Verdict, forPrice analysis.Number) analysis.ValuePoint {
-		return analysis.ValuePoint{SettingW: watts, Setting: name, Verdict: v, ForPrice: forPrice}
+		return analysis.ValuePoint{SettingW: watts, Setting: name, Verdict: v, ForPrice: forPrice, ForPriceLower: forPrice - 0.01, ForPriceUpper: forPrice + 0.01}
 	}
 	notKept := at(10, "", b, -0.3)
 	notKept.Followed = &no
@@ -95,9 +95,9 @@ func TestValueSaysWhereWhoIsAhead(t *testing.T) {
 		{"open and level settings", []analysis.ValuePoint{at(5, "", open, 0), onlyB, at(8, "", open, 0), at(10, "", tie, 0), at(15, "", a, 0), at(u, "quiet", open, 0)},
 			[]string{mean, forPrice, "From 5 W to 8 W and at quiet it cannot be told who is ahead."}},
 		{"behind at a stretch and a setting", []analysis.ValuePoint{at(10, "", b, -0.3), at(12, "", b, -0.25), at(15, "", a, -0.05), at(20, "", b, -0.2), at(25, "", open, -0.1)},
-			[]string{cost + "; it is ahead at 15 W and behind from 10 W to 12 W and at 20 W.", "For its price unit-elm gives from 30.0 % less at 10 W to 5.0 % less at 15 W than unit-oak.", "At 25 W it cannot be told who is ahead."}},
+			[]string{cost + "; it is ahead at 15 W and behind from 10 W to 12 W and at 20 W.", "For its price unit-elm gives from 30.0 % (29.0 to 31.0) less at 10 W to 5.0 % (4.0 to 6.0) less at 15 W than unit-oak.", "At 25 W it cannot be told who is ahead."}},
 		{"more for its price somewhere", []analysis.ValuePoint{at(10, "", b, -0.3), at(12, "", a, 0.04)},
-			[]string{cost + "; it is ahead at 12 W and behind at 10 W.", "For its price unit-elm gives from 30.0 % less at 10 W to 4.0 % more at 12 W than unit-oak."}},
+			[]string{cost + "; it is ahead at 12 W and behind at 10 W.", "For its price unit-elm gives from 30.0 % (29.0 to 31.0) less at 10 W to 4.0 % (3.0 to 5.0) more at 12 W than unit-oak."}},
 	} {
 		v := &analysis.DeviceValue{A: "unit-elm", B: "unit-oak", Dearer: "unit-elm", Cheaper: "unit-oak", PriceDearer: 600, PriceCheaper: 500, PriceDifference: 100, Settings: c.settings, Margin: 0.02,
 			Overall: &analysis.ValuePoint{Verdict: a, Diff: 0.1, DiffLower: 0.08, DiffUpper: 0.12, DiffPer100: 10, DiffPer100Lower: 8, DiffPer100Upper: 12, ForPrice: -0.0833, ForPriceLower: -0.1, ForPriceUpper: -0.0667}}
