@@ -168,7 +168,7 @@ func everyOperationAnswers(t *testing.T, h subject) {
 		tell("GET", path, "")
 	}
 	tell("POST", "/plan/extend", `{"repeats":1}`)
-	tell("POST", "/plans/1/follow", `{}`, 400)
+	tell("POST", "/plans/1/follow", `{}`, 422)
 
 	var r run.Run
 	if err := json.Unmarshal([]byte(tell("POST", "/runs/start", `{"workload":"tile-sort","variant":{"cores":"6"},"stop_after_s":600}`)), &r); err != nil {

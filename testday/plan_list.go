@@ -97,7 +97,7 @@ func FollowPlan(ctx context.Context, s Plans, id int64) (p Plan, err error) {
 	case err != nil && !errors.Is(err, store.ErrNoPlan):
 		return p, err
 	case now.ID == id:
-		return p, requestError(fmt.Errorf("plan %d is in force already", id))
+		return p, fmt.Errorf("plan %d is in force already", id)
 	}
 	if _, err = s.NewPlan(ctx, p.Plan); err != nil {
 		return p, err
