@@ -8,14 +8,16 @@
     try {
       const r = await fetch("/api/v1/pair", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ code }) });
       if (r.ok) {
+        try { localStorage.setItem("paired", "1"); } catch { /* then the page offers less */ }
         location.replace("/");
         return;
       }
-      said.textContent = (await r.json()).detail;
+      said.textContent = (await r.json()).detail.replaceAll("`", "");
     } catch {
       said.textContent = "The device cannot be reached. Is this phone in its network?";
     }
     field.focus();
+    said.scrollIntoView({ block: "nearest" });
   };
   document.getElementById("form").addEventListener("submit", (e) => {
     e.preventDefault();

@@ -94,7 +94,7 @@ func TestAlerts(t *testing.T) {
 	told("fan of a chip has no value any more")
 
 	view("run")
-	p.Await("document.querySelector('#fit').innerText.includes('the run wants 10W')")
+	p.Await("document.querySelector('#fit').innerText.includes('the run wants 10 W')")
 	view("now")
 	tell("when", "the device is fit")
 	l.command("demo", "set", "10W")

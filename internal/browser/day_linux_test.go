@@ -144,19 +144,56 @@ func (d *day) now() {
 	d.p.Await("document.querySelector('#values .age').innerText.match(/read|old/)")
 }
 
+// inSight tells whether all of an element is on the display.
+func inSight(selector string) string {
+	return "(() => { const r = document.querySelector('" + selector + "').getBoundingClientRect(); return r.height > 0 && r.top >= 0 && r.bottom <= innerHeight; })()"
+}
+
 func (d *day) run() {
 	d.view("run")
+	d.p.Await("document.querySelector('#next p:has(strong)')")
 	next := d.p.Text("#next strong")
+	// A declaration sets nothing: the step stays while the system reports another value.
+	watts := regexp.MustCompile(`(\d+) W`).FindStringSubmatch(d.p.Text("#next p:has(strong)"))[1]
+	d.l.command("demo", "set", "25W")
+	d.view("now")
+	d.p.Click("#steps button: " + watts + " W")
+	d.said("is declared")
+	d.view("run")
+	d.p.Await("document.querySelector('#next ol').innerText.includes('set " + watts + " W on the device: the system reports 25 W')")
+	d.view("now")
+	d.p.Click("#steps button: As the system")
+	d.said("Nothing is declared")
+	d.view("run")
 	d.start()
 	d.elapsed(2)
+	d.p.Await("document.querySelector('#live').innerText.match(/W · .*°C · .*%/)")
 	if s := d.l.command("status"); !strings.Contains(s, next) {
 		d.t.Errorf("%s is not recording: %s", next, s)
 	}
 	d.p.Reload()
 	d.p.Await("document.querySelector('#stop').offsetParent !== null && document.querySelector('#cell').innerText.includes('" + next + "')")
+	// What is not known yet is not said.
+	if err := d.p.Eval("window.falsely = false; new MutationObserver(() => { window.falsely ||= document.querySelector('#next').textContent.includes('done'); }).observe(document.querySelector('#next'), { childList: true, subtree: true })", nil); err != nil {
+		d.t.Fatal(err)
+	}
 	d.tapWhenReady(d.p, "#stop")
 	d.said("Stopped after")
+	d.p.Await("document.querySelector('#next strong')")
+	if falsely := true; d.p.Eval("window.falsely", &falsely) != nil || falsely {
+		d.t.Error("the page says that the plan is done")
+	}
+	d.p.Reload() // the run has no result yet
 	d.p.Await("document.querySelector('#after form')")
+	d.p.Fill("#after input[placeholder=fps_mean]", "the score")
+	d.p.Fill("#after input[inputmode=decimal]", "61,25")
+	d.p.Click("#after button: Save")
+	d.p.Await("document.querySelector('#sheet').open && document.querySelector('#sheet').innerText.includes('the_score')")
+	d.p.Press("Escape")
+	d.p.Await("!document.querySelector('#sheet').open")
+	if r := d.runs()[0]; len(r.Results) != 0 {
+		d.t.Errorf("nothing was said to be right: %+v", r)
+	}
 	d.p.Fill("#after input[placeholder=fps_mean]", "score")
 	d.p.Fill("#after input[inputmode=decimal]", "1,234")
 	d.p.Click("#after button: Save")
@@ -194,7 +231,8 @@ func (d *day) twoPhones() {
 	d.other.Click("#stop")
 	d.other.Await("document.querySelector('#said').innerText.includes('asking again')")
 	d.start() // another run, which the late tap does not mean
-	d.p.Await("document.querySelector('#stop').offsetParent !== null")
+	d.p.Await("document.querySelector('#after form')")
+	d.p.Await(inSight("#stop"))
 	d.otherLink.set(false)
 	d.other.Await("document.querySelector('#said').innerText.includes('was stopped already')")
 	if s := d.l.command("status", "--json"); !strings.Contains(s, `"state": "recording"`) && !strings.Contains(s, `"state":"recording"`) {
@@ -246,6 +284,7 @@ func (d *day) plugPulled() {
 	d.said("The supply is " + to + " now")
 	d.view("run")
 	d.p.Await("[...document.querySelectorAll('#values dt')].some((e) => e.textContent.includes('on " + to + "'))")
+	d.p.Await("document.querySelector('#spoilt').innerText.includes('will be rejected')")
 	d.elapsed(6) // a run that is too short tells little
 	d.tapWhenReady(d.p, "#stop")
 	d.p.Await("document.querySelector('#after .finding.reject')")
@@ -268,7 +307,7 @@ func (d *day) slip() {
 	d.view("day")
 	d.p.Click("#runs button")
 	d.p.Await("document.querySelector('#sheet').open")
-	d.p.Click("#sheet summary")
+	d.p.Click("#sheet summary: Correct")
 	d.p.Fill("#sheet details form input", "harbour-fligth")
 	d.p.Click("#sheet details button: Correct")
 	d.said("Corrected")
@@ -377,6 +416,7 @@ func TestPairedPhone(t *testing.T) {
 	p.Fill("#code", "abcd-efgh")
 	p.Press("Enter")
 	p.Await("document.querySelector('#said').innerText.includes('this code is wrong')")
+	p.Await(inSight("#said"))
 	var x struct {
 		Code, Name string
 		Addresses  []string

@@ -83,7 +83,7 @@ func TestViews(t *testing.T) {
 	look("day")
 	p.Click("#runs button")
 	p.Await("document.querySelector('#sheet').open")
-	p.Click("#sheet summary")
+	p.Click("#sheet summary: Correct")
 	look("sheet")
 	p.Press("Escape")
 	l.command("import", table(t, l.dir))
