@@ -475,7 +475,7 @@ $("stop").addEventListener("click", () => {
 			const ended = await once("/runs/stop", { run: r.id, if_recording: true, by });
 			offer(ended);
 			$("minutes").value = "";
-			return { text: `Stopped after ${span(ended.duration_s)}` };
+			return { text: `Stopped after ${span(ended.duration_s + 0.5)}` };
 		} catch (e) {
 			mine = "";
 			if (!e.problem || !e.problem.ended) throw e;
@@ -521,7 +521,7 @@ function drawAfter() {
 	fill($("after"), el("div.panel", {}, el("h3", {}, `${r.workload}, ${cellText(r)}`), el("p", {}, stateText(r)), resultForm(r), findings(r),
 		el("div.buttons", {}, mine === r.id && mayUndo() ? button("By mistake: reject it and record it anew", () => again(r)) : null, button("Done", () => { putAway(r); drawAfter(); }))));
 }
-const stateText = (r) => r.state === "recording" ? "recording" : `${r.state}${r.why ? ": " + r.why : ""}, ${r.duration_s === null ? "no time known" : span(r.duration_s)} from ${time(r.started_at)}`;
+const stateText = (r) => r.state === "recording" ? "recording" : `${r.state}${r.why ? ": " + r.why : ""}, ${r.duration_s === null ? "no time known" : span(r.duration_s + 0.5)} from ${time(r.started_at)}`;
 // metrics are the results that runs of a workload have had, the newest first.
 function metrics(workload) {
 	const seen = new Map();
@@ -670,9 +670,9 @@ const openRun = (id) => act("The run cannot be shown", async () => {
 		inputs[k] = pair[1];
 		return pair;
 	});
-	const id = "f" + ++fields;
-	inputs.supply = el("select", { id }, ["mains", "battery", "unknown"].map((s) => el("option", { value: s, selected: s === had.supply }, s)));
-	const form = el("form", {}, typedIn.flat(), el("label", { for: id }, "Supply"), inputs.supply, el("div.buttons", {}, el("button.go", {}, "Correct")));
+	const supplyID = "f" + ++fields;
+	inputs.supply = el("select", { id: supplyID }, ["mains", "battery", "unknown"].map((s) => el("option", { value: s, selected: s === had.supply }, s)));
+	const form = el("form", {}, typedIn.flat(), el("label", { for: supplyID }, "Supply"), inputs.supply, el("div.buttons", {}, el("button.go", {}, "Correct")));
 	onSubmit(form, () => {
 		act("Nothing was corrected", async () => {
 			const set = {};
