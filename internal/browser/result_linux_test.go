@@ -33,7 +33,9 @@ func TestResultOfRun(t *testing.T) {
 	p.Click("#sheet button: Save")
 	p.Click("#sheet button: Use fps_mean")
 	p.Await("document.querySelector('#said').innerText.includes('Saved: fps_mean 60.5 fps; Removed: score')")
-	var list []struct{ Results map[string]struct{ Value float64 } }
+	var list []struct {
+		Results map[string]struct{ Value float64 }
+	}
 	unmarshal(t, l.command("run", "list", "--json"), &list)
 	if r := list[len(list)-1].Results; len(r) != 1 || r["fps_mean"].Value != 60.5 {
 		t.Errorf("%+v", list)
