@@ -150,7 +150,7 @@ func everyOperationAnswers(t *testing.T, h subject) {
 	for _, path := range []string{
 		"/status", "/sensors", "/ready", "/ready?supply=battery&charge=0.6&setting=25W&variant=cores%3D6", "/runs?supply=battery&last=3&zone=Europe%2FOslo", "/runs/" + id, "/doubts", "/course", "/course?minutes=60",
 		"/compare?by=device", "/compare?by=supply&per=package&margin=0.03", "/compare?by=device&price=unit-oak%3D599EUR&price=unit-elm%3D449EUR",
-		"/curve", "/curve?device=unit-oak&noise=0.01", "/battery?full_energy=48.6Wh&reserve=0.05", "/export.csv?device=unit-oak", "/export.json?last=1", "/check", "/standing", "/devices", "/schedule/outcomes", "/report?device=unit-oak",
+		"/curve", "/curve?device=unit-oak&noise=0.01", "/battery?full_energy=48.6Wh&reserve=0.05", "/export.csv?device=unit-oak", "/export.json?last=1", "/check", "/standing", "/devices", "/schedule/outcomes", "/report?device=unit-oak", "/comparison",
 	} {
 		tell("GET", path, "")
 	}

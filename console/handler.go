@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"sync/atomic"
 
 	"go.uber.org/zap"
 
@@ -61,6 +62,7 @@ func New(o Options) http.Handler {
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
 	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer, testday.HotLimit(o.Thresholds))
 	o.Agent.Subscribe(h.watchers.hear) // for as long as the agent lives
+	o.Agent.Subscribe(h.comparison.hear)
 	local := http.NewServeMux()
 	for _, l := range h.live() {
 		if l.once {
@@ -92,12 +94,14 @@ func New(o Options) http.Handler {
 
 type handler struct {
 	Options
-	agent    *testday.Local
-	watchers *watchers
-	timer    testday.StopTimer
-	answers  answers
-	pairings pairings
-	wrong    wrongTries
+	agent      *testday.Local
+	watchers   *watchers
+	timer      testday.StopTimer
+	answers    answers
+	comparison comparison
+	pairings   pairings
+	starter    atomic.Pointer[starter] // of the run that was started last
+	wrong      wrongTries
 }
 
 func (h *handler) status(w http.ResponseWriter, r *http.Request) {
@@ -170,10 +174,41 @@ func (h *handler) start(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	started, err := testday.WarnStart(r.Context(), h.agent, h.Store, s)
+	if errors.Is(err, run.ErrRecording) {
+		h.refuseStart(w, err)
+		return
+	}
+	if err == nil {
+		h.starter.Store(&starter{started.ID, h.asks(r, q.By)})
+	}
 	if err == nil && q.StopAfterS > 0 {
 		err = h.stopAfter(started.ID, q.StopAfterS)
 	}
 	h.answer(w, r, started, err)
+}
+
+// starter is what started a run.
+type starter struct{ run, by string }
+
+// asks is what asks, with the name of the phone that it runs on.
+func (h *handler) asks(r *http.Request, by string) string {
+	if phone := h.Paired.name(whoAsks(r)); phone != "" {
+		return by + " on " + phone
+	}
+	return by
+}
+
+// refuseStart says that a run is recording: in detail as a person reads it beside the device.
+func (h *handler) refuseStart(w http.ResponseWriter, err error) {
+	p := problem{Error: err.Error()}
+	if live := h.agent.Live(); live.Recording != nil {
+		by := ""
+		if s := h.starter.Load(); s != nil && s.run == live.Recording.ID {
+			by = s.by
+		}
+		p.Detail = testday.StartRefused(*live.Recording, by, live.Now.Wall)
+	}
+	writeProblem(w, http.StatusConflict, p)
 }
 
 // setTimer has the run that is recording stopped after a time, or by hand again.

@@ -124,6 +124,10 @@ func readRequest(w http.ResponseWriter, r *http.Request, about testday.About, in
 	for _, name := range pathFields(about.Path) {
 		q.Set(name, r.PathValue(name))
 	}
+	if about.Takes != "" && mediaType(r) != octets {
+		writeError(w, http.StatusUnsupportedMediaType, fmt.Errorf("the bytes of a file are taken at %s (%s): send them with the content type %s", run.Shorten(r.URL.Path), about.Takes, octets))
+		return false
+	}
 	if about.Method == http.MethodGet || about.Takes != "" {
 		if err := decodeQuery(q, into); err != nil {
 			writeError(w, http.StatusBadRequest, err)

@@ -1,6 +1,7 @@
 package console
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -24,9 +25,9 @@ type problem struct {
 	Type   string `json:"type"`
 	Title  string `json:"title"`
 	Status int    `json:"status"`
-	Detail string `json:"detail"`
+	Detail string `json:"detail"` // for whoever reads it beside the device
 
-	Error string `json:"error"`          // what Detail says, as it was called first
+	Error string `json:"error"`          // the same for whoever types commands
 	Kind  string `json:"kind,omitempty"` // a key of kinds; empty for others
 	// About is what else an error of testday.Kinds says.
 	About json.RawMessage `json:"about,omitempty"`
@@ -60,6 +61,7 @@ var kinds = map[string]string{
 	kindEnded:     "The run has ended already",
 	kindNoToken:   "Whoever asks is not paired",
 	kindElsewhere: "This is done on the device itself",
+	kindRecording: "A run is recording",
 	kindKeyUsed:   "The idempotency key was used for another request",
 
 	(&testday.ReplacesError{}).Kind(): "A plan is in force already",
@@ -73,7 +75,7 @@ func writeError(w http.ResponseWriter, status int, err error) {
 
 // writeProblem answers with a problem of which the members of our own are given.
 func writeProblem(w http.ResponseWriter, status int, p problem) {
-	p.Type, p.Title, p.Status, p.Detail = "about:blank", http.StatusText(status), status, p.Error
+	p.Type, p.Title, p.Status, p.Detail = "about:blank", http.StatusText(status), status, cmp.Or(p.Detail, p.Error)
 	if title := kinds[p.Kind]; title != "" {
 		p.Type, p.Title = problemsPath+"#"+p.Kind, title
 	}

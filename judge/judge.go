@@ -308,7 +308,7 @@ func tooShort(duration float64, th Thresholds) []run.Finding {
 		return nil
 	}
 	return []run.Finding{{Code: run.TooShort, Severity: run.SeverityDoubt, Text: fmt.Sprintf(
-		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known", duration, th.TooShort.Seconds())}}
+		"the run lasted %.1f s, less than %.0f s: its power and discharge are hardly known", math.Floor(10*duration)/10, th.TooShort.Seconds())}}
 }
 
 func resultMissing(d run.Record) []run.Finding {

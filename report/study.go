@@ -99,12 +99,15 @@ type VariantComparison struct {
 	Result analysis.CompareResult
 }
 
+// ErrNothing is returned by Ask where there is no run.
+var ErrNothing = errors.New("report: no finished run was selected: there is nothing to report")
+
 // Ask answers every question that the runs can answer: those that they cannot
 // are left out. The runs are those that count, and are not changed.
 func Ask(runs []run.Run, q Questions) (Study, error) {
 	s := Study{runs: runs, all: q.All}
 	if len(runs) == 0 {
-		return s, errors.New("report: no finished run was selected: there is nothing to report")
+		return s, ErrNothing
 	}
 	byMetric, left := topics(runs, q.Metrics)
 	for _, asked := range q.Metrics {

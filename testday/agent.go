@@ -252,7 +252,7 @@ func (l *Local) alreadyEnded(ctx context.Context, id string, err error) (run.Rec
 		return d, errors.Join(err, failed)
 	}
 	live := l.Live()
-	e := &AlreadyEndedError{Run: complete(d), When: endedWhen(d.Run, live.Now.Wall)}
+	e := &AlreadyEndedError{Run: complete(d), Since: live.Now.Wall.Sub(endOf(&d.Run))}
 	if live.Stopped.Run == d.ID {
 		e.By = live.Stopped.By
 	}

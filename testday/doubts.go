@@ -2,9 +2,11 @@ package testday
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strings"
 
+	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
@@ -18,8 +20,14 @@ type Doubt struct {
 	// Example is the text of one finding, at ExampleSetting.
 	Example        string `json:"example"`
 	ExampleSetting string `json:"example_setting"`
+	// Where names the runs and ExampleWhere the one of the example, as a person knows them:
+	// "harbour-flight at 10 W and 15 W; tile-sort at 20 W".
+	Where        string   `json:"where"`
+	ExampleWhere string   `json:"example_where"`
+	RunIDs       []string `json:"run_ids"`
 
-	levels []run.Setting
+	levels    []run.Setting
+	workloads map[string][]run.Setting
 }
 
 // DoubtsAnswer is what needs a look among the runs that were selected.
@@ -54,7 +62,9 @@ func Doubts(runs []run.Run) []*Doubt {
 			list = addDoubt(list, r, interrupted)
 		}
 		for _, f := range r.Findings {
-			if f.Severity != run.SeverityNote {
+			// Of a run that does not count nobody misses the result.
+			lacks := f.Code == run.ResultMissing && r.State != run.Finished
+			if f.Severity != run.SeverityNote && !lacks {
 				list = addDoubt(list, r, f)
 			}
 		}
@@ -64,6 +74,7 @@ func Doubts(runs []run.Run) []*Doubt {
 		for _, s := range d.levels {
 			d.Settings = append(d.Settings, s.String())
 		}
+		d.Where = d.where()
 	}
 	slices.SortStableFunc(list, func(x, y *Doubt) int {
 		if x.Severity != y.Severity {
@@ -74,14 +85,37 @@ func Doubts(runs []run.Run) []*Doubt {
 	return list
 }
 
+// where says of which workloads the runs are, at which settings.
+func (d *Doubt) where() string {
+	var parts []string
+	for _, workload := range slices.Sorted(maps.Keys(d.workloads)) {
+		var words []string
+		slices.SortFunc(d.workloads[workload], run.Setting.Compare)
+		for _, s := range d.workloads[workload] {
+			if s.Known() {
+				words = append(words, settingSaid(s))
+			}
+		}
+		if len(words) > 0 {
+			workload += " at " + sentence.Listed(words, len(words))
+		}
+		parts = append(parts, workload)
+	}
+	return strings.Join(parts, "; ")
+}
+
 func addDoubt(list []*Doubt, r run.Run, f run.Finding) []*Doubt {
 	i := slices.IndexFunc(list, func(d *Doubt) bool { return d.Code == f.Code && d.Device == r.Device })
 	if i < 0 {
 		i = len(list)
-		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String()})
+		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String(), ExampleWhere: RunSaid(r.Labels), workloads: map[string][]run.Setting{}})
 	}
 	d := list[i]
 	d.Runs++
+	d.RunIDs = append(d.RunIDs, r.ID)
+	if !slices.Contains(d.workloads[r.Workload], r.Setting.Setting) {
+		d.workloads[r.Workload] = append(d.workloads[r.Workload], r.Setting.Setting)
+	}
 	if !slices.Contains(d.levels, r.Setting.Setting) {
 		d.levels = append(d.levels, r.Setting.Setting)
 	}

@@ -27,3 +27,22 @@ func TestInterruptedRunsNeedALook(t *testing.T) {
 		t.Errorf("%+v", list)
 	}
 }
+
+// What needs a look is named as a person knows it, and of runs that do not count nobody
+// misses the result.
+func TestDoubtsNameTheirRuns(t *testing.T) {
+	missing := []run.Finding{{Code: run.ResultMissing, Severity: run.SeverityDoubt, Text: "no result was given"}}
+	var runs []run.Run
+	for i, x := range []struct {
+		workload string
+		watts    float64
+		state    run.State
+	}{{"harbour-flight", 15, run.Finished}, {"tile-sort", 20, run.Finished}, {"harbour-flight", 10, run.Finished}, {"tile-sort", 25, run.Rejected}} {
+		runs = append(runs, run.Run{ID: string(rune('a' + i)), State: x.state, Findings: missing,
+			Labels: run.Labels{Device: "unit-oak", Workload: x.workload, Setting: run.Watts(x.watts).From(run.Declared)}})
+	}
+	list := Doubts(runs)
+	if len(list) != 1 || list[0].Runs != 3 || list[0].Where != "harbour-flight at 10 W and 15 W; tile-sort at 20 W" || list[0].ExampleWhere != "harbour-flight at 15 W" || strings.Join(list[0].RunIDs, "") != "abc" {
+		t.Errorf("%+v", list[0])
+	}
+}

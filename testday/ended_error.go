@@ -74,8 +74,9 @@ func endedAt(r run.Run) string {
 // AlreadyEndedError is returned where a run was to be stopped only if it was recording, and
 // had ended.
 type AlreadyEndedError struct {
-	Run      run.Record
-	When, By string // By: what stopped it; "" unknown
+	Run   run.Record
+	Since time.Duration // its end
+	By    string        // what stopped it; "" unknown
 }
 
 func (e *AlreadyEndedError) Error() string {
@@ -83,7 +84,7 @@ func (e *AlreadyEndedError) Error() string {
 	if e.By != "" {
 		by = ", by " + e.By
 	}
-	return fmt.Sprintf("run %s of %q was stopped already, at %s%s: nothing was stopped now", run.ShortID(e.Run.ID), e.Run.Workload, e.When, by)
+	return fmt.Sprintf("%s was stopped already, %s%s: nothing was stopped now", RunSaid(e.Run.Labels), agoSaid(e.Since), by)
 }
 
 func (e *AlreadyEndedError) Unwrap() error { return run.ErrEnded }

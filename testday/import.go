@@ -2,6 +2,7 @@ package testday
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -69,7 +70,7 @@ func OpenTable(ctx context.Context, file string) (*userfile.Input, error) {
 var ImportTable = &Operation[ImportRequest, Imported]{
 	About{Method: "POST", Path: "/import", Summary: "Takes over the runs of a table.", Needs: NeedsRight, Opens: OpensToWrite, Takes: "text/csv"},
 	func(ctx context.Context, d *Day, q ImportRequest) (Imported, error) {
-		q.Lower = d.lower(q.Lower)
+		q.File, q.Lower = cmp.Or(q.File, "the table that was sent"), d.lower(q.Lower)
 		return importTable(ctx, d.Store, userfile.NewInput(ctx, d.In, q.File, largestTable), q, d.Thresholds, d.Now, d.Progress)
 	},
 }

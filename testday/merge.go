@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -59,6 +60,10 @@ type MergeRequest struct {
 var MergeFile = &Operation[MergeRequest, Merged]{
 	About{Method: "POST", Path: "/merge", Summary: "Takes over all runs and readings of another device's data file.", Needs: NeedsRight, Opens: OpensToWrite, Takes: "application/vnd.sqlite3"},
 	func(ctx context.Context, d *Day, q MergeRequest) (m Merged, err error) {
+		q.Name = cmp.Or(q.Name, "the data file that was sent")
+		if q.Bytes <= 0 {
+			return m, requestError(errors.New("bytes is missing: how many bytes of what is sent are the data file (log_bytes: how many after them are its -wal)"))
+		}
 		dir, err := os.MkdirTemp(d.Dir, Incoming)
 		if err != nil {
 			return m, err
