@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"sweepd/run"
 )
@@ -84,6 +85,42 @@ func TestSecondStart(t *testing.T) {
 	if !strings.Contains(p.Error, "sweepd run stop") {
 		t.Errorf("error %q", p.Error)
 	}
+}
+
+// The second tap of a phone on its own stop is the same stop, whose undo it keeps; another
+// phone's is told that it came too late.
+func TestSecondTapOfAStop(t *testing.T) {
+	p, err := OpenPaired(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := &fakeAgent{data: openStore(t)}
+	h := New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Token: testToken, Open: opening(f.data), Paired: p})
+	mine, others := pairPhone(t, h, "my phone"), pairPhone(t, h, "another")
+	w := ask(h, "POST", "/api/v1/runs/start", `{"workload":"harbour-flight","setting":"10W"}`, withCookie(mine))
+	var r run.Run
+	if err := json.Unmarshal(w.Body.Bytes(), &r); err != nil || w.Code != 200 {
+		t.Fatalf("%d %v %s", w.Code, err, w.Body)
+	}
+	stop := func(who *http.Cookie, status int, want string) {
+		t.Helper()
+		w := ask(h, "POST", "/api/v1/runs/stop", `{"run":"`+r.ID+`","if_recording":true,"by":"the page"}`, withCookie(who))
+		if w.Code != status || !strings.Contains(w.Body.String(), want) {
+			t.Errorf("%d %s, want %d %s", w.Code, w.Body, status, want)
+		}
+	}
+	stop(mine, 200, `"state":"finished"`)
+	d, err := f.data.Run(t.Context(), r.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	end := d.StartedAt.Add(time.Duration(d.Seconds() * float64(time.Second)))
+	f.now.Wall = end.Add(300 * time.Millisecond)
+	stop(mine, 200, `"state":"finished"`)
+	f.now.Wall = end.Add(3 * time.Second)
+	const late = `harbour-flight at 10 W was stopped already, 3 s ago by the page on my phone: nothing was stopped now"`
+	stop(others, 409, late)
+	stop(mine, 409, late)
 }
 
 // What a browser without fetch metadata says of where it comes from is looked at for what

@@ -72,6 +72,8 @@ type fakeAgent struct {
 	agent.Events
 	mu        sync.Mutex // guards recording
 	recording *run.Run
+	stopped   run.Stopped
+	now       run.Instant
 	started   int
 	declared  run.Setting
 	asked     int // whether the device is fit
@@ -110,6 +112,7 @@ func (f *fakeAgent) StopRun(ctx context.Context, s run.Stop) (run.Record, error)
 	d := run.Record{Run: *f.recording}
 	d.State, d.Results, f.recording = run.Finished, map[string]run.Result{}, nil
 	s.Apply(&d.Run)
+	f.stopped = run.Stopped{Run: d.ID, By: s.By}
 	if f.data != nil {
 		if _, _, err := f.data.Import(ctx, "", contract.Sequence(d), nil); err != nil {
 			return d, err
@@ -139,8 +142,8 @@ func (f *fakeAgent) Live() run.Live {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return run.Live{
-		Unstored: f.unstored,
-		Current:  run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,
+		Unstored: f.unstored, Stopped: f.stopped, Now: f.now,
+		Current: run.Labels{Device: "unit-oak", Setting: f.declared.From(run.Declared)}, Recording: f.recording, DischargeWatts: math.NaN(), ChargeRatio: 0.5,
 		Sensors: []run.Sensor{{ID: "temperature_celsius", Unit: "celsius", Source: "/t"}, {ID: "fan_speed_hertz", Source: "/f"}, {ID: "gpu_busy_ratio", Source: "/f"}, {ID: "cpus_online", Source: "/g"}, {ID: "cpu_busy_ratio", Source: "/h"}},
 		Values:  []float64{51.5, math.NaN(), math.NaN(), math.NaN(), math.NaN()},
 	}

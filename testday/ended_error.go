@@ -82,7 +82,7 @@ type AlreadyEndedError struct {
 func (e *AlreadyEndedError) Error() string {
 	by := ""
 	if e.By != "" {
-		by = ", by " + e.By
+		by = " by " + e.By
 	}
 	return fmt.Sprintf("%s was stopped already, %s%s: nothing was stopped now", RunSaid(e.Run.Labels), agoSaid(e.Since), by)
 }

@@ -134,7 +134,7 @@ func (a *app) showPairing(x console.Pairing) error {
 		p.Line("")
 	}
 	at := x.Addresses[0]
-	if code, err := qrcode.New(at+"/#pair="+x.Code, qrcode.Low); err == nil {
+	if code, err := qrcode.New(at+"/#pair="+x.Code, qrcode.Low); err == nil && !p.Options.Unlimited { // a pipe has no camera before it
 		p.Painted(a.qr(code))
 	}
 	p.Line("open %s", at)
