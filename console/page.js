@@ -654,7 +654,7 @@ function drawDay() {
 function drawLook(doubts) {
 	const list = doubts.filter((d) => d.severity !== "note");
 	fill($("look"), list.length ? el("h3", {}, "Needs a look") : null,
-		list.map((d) => el("div", { className: "finding " + d.severity }, el("b", {}, count(d.runs, "run") + ((d.settings || []).length ? `, at ${ourWords(d.settings.join(", "))}` : "")), ourWords(d.example))));
+		list.map((d) => el("div", { className: "finding " + d.severity }, el("b", {}, count(d.runs, "run") + `: ${d.where}`), (d.runs > 1 ? `${d.example_where}, for one: ` : "") + ourWords(d.example))));
 }
 const closeSheet = () => { if ($("sheet").open) $("sheet").close(); };
 function sheet(title, ...kids) {
@@ -726,7 +726,7 @@ async function drawCompare() {
 	reportIsOld = false;
 	fill($("compared"), "Comparing what was measured …");
 	try {
-		const r = await fetch("/api/v1/report");
+		const r = await fetch("/api/v1/comparison");
 		if (!r.ok) await answer(r);
 		const files = untar(new Uint8Array(await r.arrayBuffer()));
 		// Pictures are kept out of the page, which takes no style of theirs, and shown as images.
