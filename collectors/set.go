@@ -21,6 +21,10 @@ type SetOptions struct {
 	// SlowRead is the read time above which a probe is read off the pacing
 	// path. 0 means 5 ms.
 	SlowRead time.Duration
+	// Patience is how long a sweep lets a read be before it looks whether that got on;
+	// one that has not is left behind at the second look. 0 means 20 ms. Give more where
+	// no sensor can block, as on a simulated device: there only a busy machine is slow.
+	Patience time.Duration
 	// Elapsed is the monotonic clock that read times are measured with. nil
 	// means the real one; under a simulated clock give that clock.
 	Elapsed func() time.Duration
@@ -60,6 +64,7 @@ type Health struct {
 type Set struct {
 	onError  func(collector string, s run.Sensor, err error)
 	slowRead time.Duration
+	patience time.Duration
 	elapsed  func() time.Duration
 
 	// sweeping is held while the fast lane is read, and to change it. It is
@@ -108,6 +113,7 @@ func NewSet(opts SetOptions, cs ...Collector) *Set {
 	s := &Set{
 		onError:   opts.OnError,
 		slowRead:  opts.SlowRead,
+		patience:  opts.Patience,
 		elapsed:   opts.Elapsed,
 		positions: map[sensorKey]int{},
 		opening:   map[sensorKey]pending[openResult]{},
@@ -117,6 +123,9 @@ func NewSet(opts SetOptions, cs ...Collector) *Set {
 	}
 	if s.slowRead <= 0 {
 		s.slowRead = defaultSlowRead
+	}
+	if s.patience <= 0 {
+		s.patience = sweepPatience
 	}
 	if s.elapsed == nil {
 		start := time.Now()

@@ -22,7 +22,7 @@ func (s *Set) readFast(now time.Duration) {
 	if timed {
 		s.timed--
 	}
-	patience, rest := sweepPatience, s.fast
+	patience, rest := s.patience, s.fast
 	for {
 		at := s.readBy(&s.reader, pass{rest, now, timed}, patience)
 		if at < 0 {

@@ -38,8 +38,9 @@ func simulate(t *testing.T, cfg simdevice.Config) *simulated {
 	roots := collectors.Roots{Sys: filepath.Join(dir, "sys"), Proc: filepath.Join(dir, "proc")}
 	s := &simulated{T: t, device: device}
 	s.set = collectors.NewSet(collectors.SetOptions{
-		OnError: func(_ string, _ run.Sensor, err error) { s.errs = append(s.errs, err) },
-		Elapsed: func() time.Duration { return s.now },
+		OnError:  func(_ string, _ run.Sensor, err error) { s.errs = append(s.errs, err) },
+		Elapsed:  func() time.Duration { return s.now },
+		Patience: time.Minute,
 	}, collectors.NewPowerSupply(roots), collectors.NewPowercap(roots), collectors.NewFirmwareAttributes(roots),
 		collectors.NewPlatformProfile(roots), collectors.NewHwmon(roots), collectors.NewThermal(roots), collectors.NewDRM(roots))
 	t.Cleanup(func() {

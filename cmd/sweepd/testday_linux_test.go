@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -156,10 +155,6 @@ func newTestDay(t *testing.T) *testDay {
 			}
 		}
 	})
-	// As in an agent: the system may take a processor away from the goroutine that reads,
-	// and another one would go on and take the sensor for one that does not answer.
-	before := runtime.GOMAXPROCS(1)
-	t.Cleanup(func() { runtime.GOMAXPROCS(before) })
 	if err := b.Rest(3 * time.Minute); err != nil {
 		t.Fatal(err)
 	}

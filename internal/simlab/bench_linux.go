@@ -63,7 +63,7 @@ func New(dir string, cfg simdevice.Config, o Options) (*Bench, error) {
 	}
 	c := &clock{device: device, start: o.Start}
 	roots := collectors.Roots{Sys: device.SysRoot(), Proc: device.ProcRoot(), Etc: device.EtcRoot()}
-	set := collectors.NewSet(collectors.SetOptions{}, o.Collectors(roots)...)
+	set := collectors.NewSet(collectors.SetOptions{Patience: time.Minute}, o.Collectors(roots)...)
 	ids := rand.NewChaCha8([32]byte{byte(o.Seed), byte(o.Seed >> 8), 's', 'i', 'm'})
 	opts := agent.Options{
 		Device: device.Config().Name, Sensors: set, Recorder: o.Recorder, Clock: c, Stepped: true,
