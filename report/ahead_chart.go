@@ -31,7 +31,7 @@ type aheadRow struct {
 // of one; none without any. One picture holds all, unless they are very many.
 func (b *builder) aheadCharts() []chart.Chart {
 	var list []analysis.Comparison
-	for _, c := range b.headline() {
+	for _, c := range b.opened {
 		if c.Factor != "supply" && slices.ContainsFunc(c.Settings, isShared) {
 			list = append(list, *c)
 		}
@@ -349,12 +349,13 @@ func interval100(k *analysis.Claim) string {
 // aheadTitle is what the rows say together.
 func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	var leaders []string
-	tie, over, crossing, open := false, "", 0, 0
+	tie, over, crossing, open, single := false, map[analysis.Verdict]string{}, 0, 0, false
 	var low, high analysis.Number
 	flips := map[string]bool{}
 	for i := range rows {
 		r := &rows[i]
 		order, l := "", b.leadOf(&r.c) // a lone setting is in the picture, but leads to no title
+		single = single || len(l.lone) > 0
 		for i := range l.bands {
 			k := &l.bands[i]
 			name := r.c.A
@@ -385,8 +386,15 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		}
 		if len(l.bands) == 0 {
 			open++
-			if text := r.overallAlone(); text != "" && over == "" {
-				over = text
+			if k := l.overall; k != nil {
+				verdict := k.Verdict
+				if sentence.WithinMargin(&r.c, k.Lower, k.Upper) {
+					verdict = analysis.VerdictTie
+				}
+				if len(rows) == 1 && len(l.lone) == 0 {
+					over[verdict] = r.overallAlone()
+				}
+				over[verdict] = cmp.Or(over[verdict], b.wholeWords(r, k, verdict, len(l.lone) > 0))
 			}
 		}
 	}
@@ -395,12 +403,18 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		a = "another"
 	}
 	switch {
-	case len(leaders) == 0 && over != "" && len(rows) == 1:
-		return over
+	case len(leaders) == 0 && !tie && !several && len(over) == 1:
+		for _, text := range over {
+			return text
+		}
+	case len(leaders) == 0 && single:
+		return "Whether " + a + " or " + base + " is ahead can be told at single settings only"
 	case len(leaders) == 0 && tie:
 		return a + " and " + base + " are level wherever it can be told"
 	case len(leaders) == 0:
 		return "Whether " + a + " or " + base + " is ahead cannot be told at any setting"
+	case len(leaders) == 1 && open == 0 && !tie && !several && b.commonBand(rows, leaders[0]) != "":
+		return sentence.Side(leaders[0]) + " is ahead " + b.commonBand(rows, leaders[0])
 	case len(leaders) == 1 && open == 0 && !tie:
 		return sentence.Side(leaders[0]) + " is ahead wherever a difference can be told"
 	case len(leaders) == 1:
@@ -422,7 +436,39 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	return "Which is ahead depends on the workload, the supply and the setting"
 }
 
-// commonBands says where each of two is ahead in all rows: from the latest beginning of its
+// wholeWords say what is claimed of the mean over the settings, where no setting leads to a
+// title.
+func (b *builder) wholeWords(r *aheadRow, k *analysis.Claim, verdict analysis.Verdict, lone bool) string {
+	how := "; too few runs to say where"
+	if lone {
+		how = "; hardly a setting tells by itself"
+	}
+	if verdict == analysis.VerdictTie {
+		return sentence.Side(r.c.A) + " and " + sentence.Side(r.c.B) + " are level within " + sentence.Margin(r.c.Margin) + " % on average"
+	}
+	return sentence.Side(winner(&r.c, k.Verdict)) + " is ahead on the whole" + how
+}
+
+// commonBand is where one side is ahead in all rows, of which each has one band: "at 10 W";
+// "" where there is no such place.
+func (b *builder) commonBand(rows []aheadRow, name string) string {
+	words := ""
+	for i := range rows {
+		l := b.leadOf(&rows[i].c)
+		if len(l.bands) != 1 {
+			return ""
+		}
+		if text := l.places.words(l.bands[0]); i == 0 {
+			words = text
+		} else if text != words {
+			_, at, _ := strings.Cut(b.commonBands(rows, []string{name}), " is ahead ")
+			return at
+		}
+	}
+	return words
+}
+
+// commonBands says where each of one or two is ahead in all rows: from the latest beginning of its
 // bands to their earliest end; "" where there is no such place.
 func (b *builder) commonBands(rows []aheadRow, names []string) string {
 	var parts []string
@@ -440,5 +486,9 @@ func (b *builder) commonBands(rows []aheadRow, names []string) string {
 		}
 		parts = append(parts, stretchWords(analysis.Number(from), "", analysis.Number(to), ""))
 	}
-	return fmt.Sprintf("%s is ahead at %s, %s at %s", sentence.Side(names[0]), parts[0], sentence.Side(names[1]), parts[1])
+	text := sentence.Side(names[0]) + " is ahead at " + parts[0]
+	for i, name := range names[1:] {
+		text += ", " + sentence.Side(name) + " at " + parts[i+1]
+	}
+	return text
 }

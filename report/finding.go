@@ -16,7 +16,8 @@ import (
 
 // lead is what may be said of who is ahead in a comparison.
 type lead struct {
-	bands   []analysis.Claim // in the order of the settings; a lone setting between undecided ones is not among them
+	bands   []analysis.Claim // in the order of the settings, but for lone ones, see sentence.Lone
+	lone    []analysis.Claim
 	overall *analysis.Claim
 	places  leadPlaces
 }
@@ -47,11 +48,13 @@ func (b *builder) leadOf(c *analysis.Comparison) lead {
 			l.overall = k
 		}
 	}
+	kept := leadPlaces{settings: slices.DeleteFunc(slices.Clone(l.places.settings), func(s analysis.SettingComparison) bool { return !keptByBoth(s) })}
 	for i, k := range bands {
-		from, to := l.places.of(k)
-		alone := from == to && l.places.kept > 1 &&
-			(i == 0 || l.places.to(bands[i-1]) < from-1) && (i == len(bands)-1 || l.places.from(bands[i+1]) > to+1)
-		if !alone {
+		from, to := kept.of(k)
+		beside := i > 0 && kept.to(bands[i-1]) == from-1 || i < len(bands)-1 && kept.from(bands[i+1]) == to+1
+		if sentence.Lone(from, to, len(kept.settings), beside, sentence.Everywhere(c, b.opened, k.FromW, k.From, k.Verdict)) {
+			l.lone = append(l.lone, k)
+		} else {
 			l.bands = append(l.bands, k)
 		}
 	}

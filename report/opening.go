@@ -26,7 +26,7 @@ const skipWords = "Results"
 // else of the variants of the one device, else of its supplies.
 func (b *builder) opening(title string) Opening {
 	var o Opening
-	list := b.headline()
+	list := b.opened
 	said := sentence.Opening{Comparisons: list, Subjects: b.subjects(list)}
 	said.Limited = said.Subjects
 	if b.study.Battery != nil {

@@ -131,6 +131,7 @@ type builder struct {
 	in     *Input
 	study  *Study
 	legend legend
+	opened []*analysis.Comparison // that the page opens with, as it may claim them
 	zone   *time.Location
 	names  map[string]bool // of charts
 	shown  map[shown]string
@@ -174,6 +175,7 @@ func newBuilder(in *Input) *builder {
 	if b.zone == nil {
 		b.zone = time.UTC
 	}
+	b.opened = b.headline()
 	b.index()
 	return b
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -13,7 +14,7 @@ import (
 func (b *builder) title() (title, subtitle string) {
 	devices := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Device} })
 	workloads := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })
-	title = sentence.Listed(devices, 4) + " in " + sentence.Listed(workloads, 4)
+	title = named(devices, "devices") + " in " + sentence.Listed(workloads, 4)
 	subtitle = b.howMany()
 	timed := slices.DeleteFunc(slices.Clone(b.in.Runs), func(r run.Run) bool { return r.StartedAt.IsZero() })
 	if len(timed) == 0 {
@@ -24,6 +25,17 @@ func (b *builder) title() (title, subtitle string) {
 		return title, subtitle + ", " + first
 	}
 	return title, subtitle + ", " + first + " to " + last
+}
+
+// mostTitled is how many devices a title names; of more it says how many they are.
+const mostTitled = 5
+
+// named are the names of a few things, of many how many they are.
+func named(names []string, things string) string {
+	if len(names) > mostTitled {
+		return fmt.Sprintf("%d %s", len(names), things)
+	}
+	return sentence.Listed(names, mostTitled)
 }
 
 // day is the date of a time.

@@ -69,18 +69,18 @@ type phase struct {
 	where  []stretch
 }
 
-// phases are who is ahead where, in the order of the settings. A lone setting between
-// undecided ones is none.
-func phases(c *analysis.Comparison) []phase {
-	var list []phase
+// phases are who is ahead where, in the order of the settings. A lone setting is none, see
+// Lone; list are the comparisons that c is one of.
+func phases(c *analysis.Comparison, list []*analysis.Comparison) []phase {
+	var out []phase
 	for i, b := range c.Bands {
-		if b.Verdict != analysis.VerdictA && b.Verdict != analysis.VerdictB || lone(c.Bands, i) {
+		if !leads(b.Verdict) || lone(c, i, list) {
 			continue
 		}
-		if len(list) == 0 || list[len(list)-1].winner != b.Verdict {
-			list = append(list, phase{winner: b.Verdict})
+		if len(out) == 0 || out[len(out)-1].winner != b.Verdict {
+			out = append(out, phase{winner: b.Verdict})
 		}
-		last := &list[len(list)-1]
+		last := &out[len(out)-1]
 		if b.FromW.Known() && b.ToW.Known() {
 			last.where = append(last.where, stretch{from: b.FromW, to: b.ToW})
 			continue
@@ -89,31 +89,46 @@ func phases(c *analysis.Comparison) []phase {
 			last.where = append(last.where, stretch{name: Place(c, s.SettingW, s.Setting)})
 		}
 	}
-	return list
+	return out
 }
 
-// lone tells whether a band is of one setting and no neighbour of it is decided. At an end
-// of the settings it has but one neighbour, and counts where the other side is ahead
-// elsewhere, which makes it the one end of a change of the lead, and of two settings.
-func lone(bands []analysis.Band, i int) bool {
-	b := bands[i]
+func leads(v analysis.Verdict) bool { return v == analysis.VerdictA || v == analysis.VerdictB }
+
+// Lone tells whether what is claimed of the settings from one to another, by their places
+// among those compared, is of a single one between two of which nothing is claimed: that is
+// in charts and tables, and is no headline. An end is no such one, as curves often differ
+// there only, nor is what all comparisons of the two claim of that setting.
+func Lone(from, to, settings int, claimedBeside, everywhere bool) bool {
+	return from == to && from > 0 && to < settings-1 && !claimedBeside && !everywhere
+}
+
+// Everywhere tells whether all of several comparisons of the sides of c say the same of a
+// setting.
+func Everywhere(c *analysis.Comparison, list []*analysis.Comparison, watts analysis.Number, name string, v analysis.Verdict) bool {
+	n := 0
+	for _, x := range list {
+		if x.A != c.A || x.B != c.B {
+			continue
+		}
+		n++
+		if !slices.ContainsFunc(x.Settings, func(s analysis.SettingComparison) bool { return s.Verdict == v && s.Is(watts, name) }) {
+			return false
+		}
+	}
+	return n > 1
+}
+
+// lone is Lone of a band.
+func lone(c *analysis.Comparison, i int, list []*analysis.Comparison) bool {
+	b := c.Bands[i]
+	to := i
 	if severalSettings(b) {
-		return false
+		to++
 	}
-	undecided := func(k int) bool { return bands[k].Verdict == analysis.VerdictUnclear }
-	switch {
-	case len(bands) == 1:
-		return false
-	case i > 0 && i < len(bands)-1:
-		return undecided(i-1) && undecided(i+1)
+	claimed := func(k int) bool {
+		return k >= 0 && k < len(c.Bands) && c.Bands[k].Verdict != analysis.VerdictUnclear
 	}
-	neighbour := 1
-	if i > 0 {
-		neighbour = i - 1
-	}
-	return undecided(neighbour) && severalSettings(bands[neighbour]) && !slices.ContainsFunc(bands, func(x analysis.Band) bool {
-		return x.Verdict != b.Verdict && (x.Verdict == analysis.VerdictA || x.Verdict == analysis.VerdictB)
-	})
+	return Lone(i, to, len(c.Bands), claimed(i-1) || claimed(i+1), Everywhere(c, list, b.FromW, b.From, b.Verdict))
 }
 
 // severalSettings tells whether a band is of more than one setting.
@@ -137,20 +152,22 @@ type found struct {
 	phases  []phase          // of outcomePlaced
 	winner  analysis.Verdict // of outcomeAverage
 	mean    bool             // of outcomeLevel: it is the mean over the settings that is level
+	lone    bool             // a lone setting says who is ahead there
 	of      []*analysis.Comparison
 }
 
-// find says what is found of one comparison.
-func find(c *analysis.Comparison) found {
+// find says what is found of one comparison of a list.
+func find(c *analysis.Comparison, list []*analysis.Comparison) found {
 	f := found{of: []*analysis.Comparison{c}, outcome: outcomeOpen}
 	level := len(c.Bands) > 0 && !slices.ContainsFunc(c.Bands, func(b analysis.Band) bool { return b.Verdict != analysis.VerdictTie })
-	if f.phases = phases(c); len(f.phases) > 0 {
+	if f.phases = phases(c, list); len(f.phases) > 0 {
 		f.outcome = outcomePlaced
 		return f
 	}
+	f.lone = slices.ContainsFunc(c.Bands, func(b analysis.Band) bool { return leads(b.Verdict) })
 	o := c.Overall
 	switch {
-	case level || o != nil && (o.Verdict == analysis.VerdictTie || withinMargin(c, o)):
+	case level || o != nil && (o.Verdict == analysis.VerdictTie || WithinMargin(c, o.Lower, o.Upper)):
 		f.outcome, f.mean = outcomeLevel, !level
 	case o != nil && (o.Verdict == analysis.VerdictA || o.Verdict == analysis.VerdictB):
 		f.outcome, f.winner = outcomeAverage, o.Verdict
@@ -158,10 +175,10 @@ func find(c *analysis.Comparison) found {
 	return f
 }
 
-// withinMargin tells whether a difference on the whole is surely one that does not matter:
+// WithinMargin tells whether a difference on the whole is surely one that does not matter:
 // it is then called level, and not at once level and ahead.
-func withinMargin(c *analysis.Comparison, o *analysis.Overall) bool {
-	return c.Margin > 0 && math.Abs(float64(o.Lower)) <= c.Margin && math.Abs(float64(o.Upper)) <= c.Margin
+func WithinMargin(c *analysis.Comparison, lower, upper analysis.Number) bool {
+	return c.Margin > 0 && math.Abs(float64(lower)) <= c.Margin && math.Abs(float64(upper)) <= c.Margin
 }
 
 // with is what two findings have in common; ok is false where that is nothing, or less
@@ -171,7 +188,7 @@ func (f found) with(g found) (both found, ok bool) {
 		return f, false
 	}
 	both = f
-	both.of, both.mean = slices.Concat(f.of, g.of), f.mean || g.mean
+	both.of, both.mean, both.lone = slices.Concat(f.of, g.of), f.mean || g.mean, f.lone || g.lone
 	both.phases = make([]phase, len(f.phases))
 	for i, p := range f.phases {
 		q := g.phases[i]
@@ -208,7 +225,7 @@ next:
 func findings(list []*analysis.Comparison, spots map[*analysis.Comparison]spot) []found {
 	var each []found
 	for _, c := range list {
-		each = append(each, find(c))
+		each = append(each, find(c, list))
 	}
 	out := gather(each, func(a, b found) bool { return a.of[0].A == b.of[0].A && a.of[0].B == b.of[0].B })
 	out = gather(out, func(a, b found) bool {
@@ -275,11 +292,18 @@ func whoIsAhead(list []*analysis.Comparison) []part {
 			rank = []int{rankLead, rankSecond}[i]
 		}
 		say := func(r int, text string) { out = append(out, part{r, text}) }
-		subject, other := f.who(sidesAgainst(list, f.of[0].B)), Side(f.of[0].B)
+		all := sidesAgainst(list, f.of[0].B)
+		subject, other := f.who(all), Side(f.of[0].B)
+		leader := f.leadsAll(all)
+		if leader {
+			subject, other = other, allOf(len(all))+" others"
+		}
 		if i > 0 {
 			say(rank, "; ")
 			if last := fs[i-1]; last.of[0].B == f.of[0].B {
-				if other = ""; slices.Equal(f.sides(), last.sides()) {
+				if leader {
+					subject = "it" // the one that they are all compared with was named
+				} else if other = ""; slices.Equal(f.sides(), last.sides()) {
 					subject = plural(len(f.sides()), "it", "they")
 				}
 			}
@@ -295,7 +319,7 @@ func whoIsAhead(list []*analysis.Comparison) []part {
 			subject = begun(subject)
 		}
 		say(rank, subject+" ")
-		for _, p := range f.words(other) {
+		for _, p := range f.words(other, leader) {
 			say(map[bool]int{true: sizes, false: rank}[p.rank > 0], p.text)
 		}
 		if behind != "" {
@@ -316,11 +340,25 @@ func sidesAgainst(list []*analysis.Comparison, b string) []string {
 	return all
 }
 
+// leadsAll tells whether the side that all others are compared with is ahead, or behind, of
+// all of them: it is the subject then.
+func (f *found) leadsAll(all []string) bool {
+	n := len(f.sides())
+	return n > 1 && n == len(all) && (f.outcome == outcomePlaced && len(f.phases) == 1 || f.outcome == outcomeAverage)
+}
+
 // words are what is found, behind its subject; the pieces of rank 1 are sizes. other is the
-// side that the subject is compared with, empty where that is known already.
-func (f *found) words(other string) []part {
+// side that the subject is compared with, empty where that is known already; turned tells that
+// the subject is the side b.
+func (f *found) words(other string, turned bool) []part {
 	is := plural(len(f.sides()), "is ", "are ")
+	if turned {
+		is = "is "
+	}
 	lead := func(winner analysis.Verdict, other string) string {
+		if turned {
+			winner = otherSide(winner)
+		}
 		switch {
 		case winner == analysis.VerdictA && other != "":
 			return "ahead of " + other
@@ -342,7 +380,7 @@ func (f *found) words(other string) []part {
 			case i > 0:
 				text = ", " + lead(p.winner, "")
 			}
-			out = append(out, part{0, text}, part{1, f.sizes(p)}, part{0, f.place(p)})
+			out = append(out, part{0, text}, part{1, f.sizes(p, turned)}, part{0, f.place(p)})
 		}
 		return out
 	case outcomeAverage:
@@ -350,7 +388,11 @@ func (f *found) words(other string) []part {
 		for _, x := range f.of {
 			diffs = append(diffs, math.Abs(float64(x.Overall.Diff)))
 		}
-		return []part{{0, is + lead(f.winner, other) + " by about " + percentRange(diffs) + " on the whole, with too few runs to say at which settings"}}
+		text := " on the whole, with too few runs to say at which settings"
+		if f.lone {
+			text = " on the whole, though hardly a setting tells by itself"
+		}
+		return []part{{0, is + lead(f.winner, other) + f.by(f.winner, diffs, "about ", turned) + text}}
 	case outcomeLevel:
 		text := is + "level"
 		if other != "" {
@@ -368,6 +410,9 @@ func (f *found) words(other string) []part {
 	} else {
 		text += " apart"
 	}
+	if f.lone {
+		text += " but at a single setting"
+	}
 	if n := f.advised(); n != "" {
 		text += ": " + n + " of each at each setting are advised"
 	}
@@ -376,7 +421,7 @@ func (f *found) words(other string) []part {
 
 // sizes is by how much a side is ahead: the least and the greatest difference at any of the
 // settings.
-func (f *found) sizes(p phase) string {
+func (f *found) sizes(p phase, turned bool) string {
 	var diffs []float64
 	for _, c := range f.of {
 		for i := range c.Settings {
@@ -389,7 +434,37 @@ func (f *found) sizes(p phase) string {
 	if len(diffs) == 0 {
 		return ""
 	}
-	return " by " + percentRange(diffs)
+	return f.by(p.winner, diffs, "", turned)
+}
+
+// by says how much a side is ahead or behind, as Lead does; where less is better what there
+// is less or more of. Where the base is the subject, the others' shares stand for it.
+func (f *found) by(winner analysis.Verdict, diffs []float64, about string, turned bool) string {
+	c, amount := f.of[0], about+percentRange(diffs)
+	switch {
+	case turned && c.Better == "lower" && winner == analysis.VerdictB:
+		return ", which take " + amount + " more" + ofWhat(c) + ","
+	case turned && c.Better == "lower":
+		return ", which take " + amount + " less" + ofWhat(c) + ","
+	case turned && winner == analysis.VerdictB:
+		return ", which are " + amount + " behind,"
+	case turned:
+		return ", which are " + amount + " ahead,"
+	case c.Better != "lower":
+		return " by " + amount
+	case winner == analysis.VerdictA:
+		return ", with " + amount + " less" + ofWhat(c) + ","
+	case ofWhat(c) == "":
+		return ", with " + amount + " more,"
+	}
+	return ", taking " + amount + " more" + ofWhat(c) + ","
+}
+
+func otherSide(v analysis.Verdict) analysis.Verdict {
+	if v == analysis.VerdictA {
+		return analysis.VerdictB
+	}
+	return analysis.VerdictA
 }
 
 // percentRange is ratios as "4 to 15 %": whole percents, tenths where one is below 1 %.

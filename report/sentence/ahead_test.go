@@ -75,13 +75,20 @@ func TestWhoIsAhead(t *testing.T) {
 	}
 	lower := of("mains", "aaaauuuu")
 	lower.Better = "lower"
+	slower := of("mains", "bbbbbbbb")
+	slower.Better, slower.Unit = "lower", "s"
+	for i := range lower.Settings {
+		lower.Settings[i].Diff *= -1
+		slower.Settings[i].Diff *= -1
+	}
 	for _, c := range []struct {
 		name string
 		list []*analysis.Comparison
 		want string
 	}{
 		{"no crossing", []*analysis.Comparison{of("mains", "aaaaaaaa")}, "unit-elm is ahead of unit-oak by 10 % at every setting"},
-		{"less is better", []*analysis.Comparison{lower}, "unit-elm is ahead of unit-oak by 10 % up to 12 W"},
+		{"less is better", []*analysis.Comparison{lower}, "unit-elm is ahead of unit-oak, with 10 % less, up to 12 W"},
+		{"less time is better", []*analysis.Comparison{slower}, "unit-elm is behind unit-oak, taking 10 % more time, at every setting"},
 		{"one crossing", []*analysis.Comparison{of("mains", "aaauubbb")}, "unit-elm is ahead of unit-oak by 10 % up to 10 W and behind by 10 % from 18 W on"},
 		{"two crossings", []*analysis.Comparison{of("mains", "aaubbuaa")}, "unit-elm is ahead of unit-oak by 10 % up to 8 W, behind by 10 % from 12 to 15 W and ahead by 10 % from 21 W on"},
 		{"bands of all conditions", []*analysis.Comparison{of("battery", "aaaauubb"), of("mains", "uaaauubb"), sort("battery", "aaauubbb"), sort("mains", "aaaaubbu")},
@@ -96,8 +103,11 @@ func TestWhoIsAhead(t *testing.T) {
 			"Everywhere but in tile-sort on battery, unit-elm is ahead of unit-oak by 10 % up to 12 W; in tile-sort on battery it is behind by 10 % from 15 W on"},
 		{"the same order without a setting in common", []*analysis.Comparison{of("mains", "aauuuuuu"), of("battery", "uuuuuaau")},
 			"Plugged in unit-elm is ahead of unit-oak by 10 % up to 8 W; on battery it is ahead by 10 % from 18 to 21 W"},
-		{"a lone setting", []*analysis.Comparison{overall(of("mains", "uuuauuuu"), a, 0.03, 0.01, 0.05)}, "unit-elm is ahead of unit-oak by about 3 % on the whole, with too few runs to say at which settings"},
-		{"a lone setting at the end", []*analysis.Comparison{overall(of("mains", "uuuuuuub"), analysis.VerdictUnclear, 0, -0.1, 0.1)}, "unit-elm cannot be told from unit-oak: 4 more runs of each at each setting are advised"},
+		{"a lone setting", []*analysis.Comparison{overall(of("mains", "uuuauuuu"), a, 0.03, 0.01, 0.05)}, "unit-elm is ahead of unit-oak by about 3 % on the whole, though hardly a setting tells by itself"},
+		{"a lone setting at the end", []*analysis.Comparison{overall(of("mains", "uuuuuuub"), analysis.VerdictUnclear, 0, -0.1, 0.1)}, "unit-elm is behind unit-oak by 10 % at 25 W"},
+		{"a lone setting of several", []*analysis.Comparison{of("mains", "uuuauuuu"), of("battery", "uuuauuuu")}, "unit-elm is ahead of unit-oak by 10 % at 12 W, plugged in and on battery"},
+		{"a lone setting of one of several", []*analysis.Comparison{of("mains", "uuuauuuu"), of("battery", "uuuuuuuu")}, "unit-elm cannot be told from unit-oak but at a single setting: 4 more runs of each at each setting are advised, plugged in and on battery"},
+		{"one of two settings", []*analysis.Comparison{overall(verdicts("tile-sort", "mains", eight[:2], "bu"), b, -0.06, -0.09, -0.03)}, "unit-elm is behind unit-oak by 10 % at 5 W"},
 		{"a lone end of a crossing", []*analysis.Comparison{of("mains", "auubbbbb")}, "unit-elm is ahead of unit-oak by 10 % at 5 W and behind by 10 % from 12 W on"},
 		{"a constant difference", []*analysis.Comparison{overall(of("mains", "uuuuuuuu"), b, -0.029, -0.04, -0.018), overall(of("battery", "uuuuuuuu"), b, -0.034, -0.05, -0.02)},
 			"unit-elm is behind unit-oak by about 3 % on the whole, with too few runs to say at which settings, plugged in and on battery"},
@@ -125,11 +135,11 @@ func TestWhoIsAheadOfSeveral(t *testing.T) {
 		want string
 	}{
 		{"all", []*analysis.Comparison{against("unit-ash", "unit-oak", "tile-sort", "bbbbbbbb"), against("unit-elm", "unit-oak", "tile-sort", "ubbbbbbb"), against("unit-fir", "unit-oak", "tile-sort", "bbbbbbbu")},
-			"The other three are behind unit-oak by 10 % from 8 to 21 W"},
+			"unit-oak is ahead of all three others, which are 10 % behind, from 8 to 21 W"},
 		{"not all", []*analysis.Comparison{against("unit-ash", "unit-oak", "tile-sort", "bbbbbbbb"), against("unit-elm", "unit-oak", "tile-sort", "uuuuuuuu"), against("unit-fir", "unit-oak", "tile-sort", "bbbbbbbb"), against("unit-yew", "unit-oak", "tile-sort", "aaauubbb")},
 			"unit-ash and unit-fir are behind unit-oak by 10 % at every setting; unit-yew is ahead by 10 % up to 10 W and behind by 10 % from 18 W on; unit-elm cannot be told apart: 4 more runs of each at each setting are advised"},
 		{"another base in each workload", []*analysis.Comparison{against("unit-ash", "unit-oak", "harbour-flight", "bbbbbbbb"), against("unit-elm", "unit-oak", "harbour-flight", "bbbbbbbb"), against("unit-ash", "unit-elm", "tile-sort", "bbbbbbbb"), against("unit-oak", "unit-elm", "tile-sort", "bbbbbbbb")},
-			"In harbour-flight the other two are behind unit-oak by 10 % at every setting; in tile-sort the other two are behind unit-elm by 10 % at every setting"},
+			"In harbour-flight unit-oak is ahead of both others, which are 10 % behind, at every setting; in tile-sort unit-elm is ahead of both others, which are 10 % behind, at every setting"},
 	} {
 		if got := joinedParts(whoIsAhead(c.list)); got != c.want {
 			t.Errorf("%s:\n %s\nwant\n %s", c.name, got, c.want)

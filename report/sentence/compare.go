@@ -89,7 +89,7 @@ func Settled(c *analysis.Comparison) []Sentence {
 			continue
 		}
 		decided++
-		if lone(c.Bands, i) {
+		if standsOut(c.Bands, i) {
 			alone++
 		}
 		l = append(l, Band(c, b))
@@ -104,6 +104,21 @@ func Settled(c *analysis.Comparison) []Sentence {
 		l = append(l, Overall(c))
 	}
 	return l
+}
+
+// standsOut tells whether a band is of one setting and has no decided neighbour, and at an
+// end of more than two settings, whether the other side is ahead nowhere.
+func standsOut(bands []analysis.Band, i int) bool {
+	b := bands[i]
+	undecided := func(k int) bool { return k < 0 || k >= len(bands) || bands[k].Verdict == analysis.VerdictUnclear }
+	if severalSettings(b) || len(bands) == 1 || !undecided(i-1) || !undecided(i+1) {
+		return false
+	}
+	if i > 0 && i < len(bands)-1 {
+		return true
+	}
+	neighbour := max(i-1, 1-i)
+	return severalSettings(bands[neighbour]) && !slices.ContainsFunc(bands, func(x analysis.Band) bool { return x.Verdict != b.Verdict && leads(x.Verdict) })
 }
 
 // Throughout says by how much a side is ahead, or that both are level, at all settings: where

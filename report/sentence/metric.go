@@ -27,7 +27,7 @@ var metrics = []struct {
 	{"frame time that 95 % of frames keep to", []string{"frame_ms_p95", "frame_time_p95", "frametime_p95"}},
 	{"frame time that 99 % of frames keep to", []string{"frame_ms_p99", "frame_time_p99", "frametime_p99"}},
 	{"longest frame time", []string{"frame_ms_max", "frame_time_max", "frametime_max"}},
-	{"time taken", []string{"duration", "duration_s", "seconds", "time", "time_s", "elapsed", "elapsed_s"}},
+	{"time taken", []string{"time_taken", "duration", "duration_s", "seconds", "time", "time_s", "elapsed", "elapsed_s"}},
 	{"score", []string{"score", "points"}},
 	{"multi-core score", []string{"score_multi", "multi_score", "multicore", "multi_core"}},
 	{"single-core score", []string{"score_single", "single_score", "singlecore", "single_core"}},
@@ -37,7 +37,7 @@ var metrics = []struct {
 const slowFrames = "slow_frames_over_"
 
 // MetricName is what a result is in words ("mean frame rate"); a name that is not known
-// stays as it was typed.
+// stays as it was typed, with spaces for underscores.
 func MetricName(name string) string {
 	key := strings.NewReplacer("-", "_", " ", "_").Replace(strings.ToLower(name))
 	for _, m := range metrics {
@@ -48,7 +48,7 @@ func MetricName(name string) string {
 	if ms, found := strings.CutSuffix(strings.TrimPrefix(key, slowFrames), "ms"); found && strings.HasPrefix(key, slowFrames) {
 		return "share of frames slower than " + ms + " ms"
 	}
-	return name
+	return strings.ReplaceAll(name, "_", " ")
 }
 
 // MetricWords is what a result is in words, with its unit: "mean frame rate, fps",

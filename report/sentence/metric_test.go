@@ -12,8 +12,8 @@ func TestMetricsHaveWordsWithTheirUnit(t *testing.T) {
 		{"duration", "s", "time taken, s"},
 		{"score", "points", "score, points"},
 		{"slow_frames_over_33.3333ms", "ratio", "share of frames slower than 33.3333 ms"},
-		{"slow_frames_over_", "ratio", "slow_frames_over_"},
-		{"Tiles_v2", "1/s", "Tiles_v2, 1/s"}, // as it was typed
+		{"slow_frames_over_", "ratio", "slow frames over "},
+		{"Tiles_v2", "1/s", "Tiles v2, 1/s"}, // as it was typed, but for the underscores
 		{"", "", ""},
 	} {
 		if got := MetricWords(c.name, c.unit); got != c.want {
