@@ -113,9 +113,13 @@ var units = regexp.MustCompile(`(\d) (%|[mk]?W|Wh|[mk]?J|m?s|min|h|[MG]Hz|°C|K|
 // negative is a minus before a number, not between two.
 var negative = regexp.MustCompile(`(^|[ (])-(\d)`)
 
+// clock is a time in hours and minutes, which stays on one line.
+var clock = regexp.MustCompile(`(\d\x{a0}h) (\d\d\x{a0}min)`)
+
 // typeset keeps a number and its unit on one line, and writes a minus as one.
 func typeset(text string) string {
 	text = units.ReplaceAllString(text, "$1$3\u00a0$2$4")
+	text = clock.ReplaceAllString(text, "$1\u00a0$2")
 	return negative.ReplaceAllString(text, "$1−$2")
 }
 

@@ -122,7 +122,9 @@ func (b *builder) subjects(list []*analysis.Comparison) []sentence.Subject {
 	}
 	if len(keys) > mostSubjects {
 		if key, ok := b.legend.side(list[0], list[0].B); ok {
-			keys = [][2]string{key}
+			s := b.subject(key)
+			s.On += ", which the others are compared with"
+			return []sentence.Subject{s}
 		}
 	}
 	var out []sentence.Subject
