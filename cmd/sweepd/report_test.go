@@ -76,7 +76,7 @@ func readTable(table *html.Node) (t pageTable) {
 		}
 		switch n.Data {
 		case "caption":
-			t.caption = inner(n)
+			t.caption = strings.ReplaceAll(inner(n), "\u00a0", " ")
 		case "th":
 			t.heads = append(t.heads, inner(n))
 		case "tr":
