@@ -152,50 +152,103 @@ func (b *builder) aheadRow(c *analysis.Comparison, place settings, several bool)
 		r.Group, r.Name = sentence.Joined(c.Workload, where), sentence.Side(c.A)
 	}
 	styleA, styleB := b.legend.sideStyles(c)
-	add := func(from, to setting, p chart.Piece) {
-		p.Reach = chart.Reach{From: place.reach(place.at(from.watts, from.name)).From, To: place.reach(place.at(to.watts, to.name)).To}
+	throughout := r.overallAlone()
+	for _, s := range stretchesOf(c, place) {
+		p := chart.Piece{Reach: s.Reach}
+		k := r.band(s.from, s.verdict)
+		switch {
+		case !s.kept:
+			p.Kind, p.Words = chart.PieceKept, []string{"not kept by\n" + b.whoDoesNotKeep(c, s.from), "not\nkept"}
+		case k != nil && s.verdict == analysis.VerdictA:
+			p.Kind, p.Style, p.Words = chart.PieceLead, styleA, leadWords(c, k, several)
+		case k != nil && s.verdict == analysis.VerdictB:
+			p.Kind, p.Style, p.Words = chart.PieceLead, styleB, leadWords(c, k, several)
+		case k != nil:
+			p.Kind, p.Words = chart.PieceLevel, []string{"level within\n" + sentence.Margin(c.Margin) + " %", "level"}
+		case throughout != "":
+			p.Kind, p.Words = chart.PieceOpen, []string{throughout + ";\ntoo few runs to say where", throughout}
+		case slices.ContainsFunc(c.Crossings, func(x analysis.Crossing) bool { return x.LowerW < s.to.SettingW && x.UpperW > s.from.SettingW }):
+			p.Kind = chart.PieceOpen // the crossing has words of its own
+		default:
+			p.Kind, p.Words = chart.PieceOpen, []string{"cannot\nbe told", "?"}
+		}
 		r.Pieces = append(r.Pieces, p)
 	}
-	throughout := r.overallAlone()
-	eachStretch(c, func(from, to analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
-		a, z := setting{from.SettingW, from.Setting}, setting{to.SettingW, to.Setting}
-		k := r.band(from, verdict)
-		switch {
-		case !kept:
-			add(a, z, chart.Piece{Kind: chart.PieceKept, Words: []string{"not kept by\n" + b.whoDoesNotKeep(c, from), "not\nkept"}})
-		case k != nil && verdict == analysis.VerdictA:
-			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleA, Words: leadWords(c, k, several)})
-		case k != nil && verdict == analysis.VerdictB:
-			add(a, z, chart.Piece{Kind: chart.PieceLead, Style: styleB, Words: leadWords(c, k, several)})
-		case k != nil:
-			add(a, z, chart.Piece{Kind: chart.PieceLevel, Words: []string{"level within\n" + sentence.Margin(c.Margin) + " %", "level"}})
-		case throughout != "":
-			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{throughout + ";\ntoo few runs to say where", throughout}})
-		case slices.ContainsFunc(c.Crossings, func(x analysis.Crossing) bool { return x.LowerW < to.SettingW && x.UpperW > from.SettingW }):
-			add(a, z, chart.Piece{Kind: chart.PieceOpen}) // the crossing has words of its own
-		default:
-			add(a, z, chart.Piece{Kind: chart.PieceOpen, Words: []string{"cannot\nbe told", "?"}})
-		}
-	})
 	for _, x := range c.Crossings {
 		r.Spots = append(r.Spots, chart.Spot{At: float64(x.AtW), Lower: finite(x.LowerW), Upper: finite(x.UpperW), Crossing: true, Words: sentence.Crossing(x)})
 	}
 	return r
 }
 
-// eachStretch walks the stretches of neighbouring shared settings with one verdict, or that a
-// side does not keep.
-func eachStretch(c *analysis.Comparison, do func(from, to analysis.SettingComparison, verdict analysis.Verdict, kept bool)) {
-	shared := slices.DeleteFunc(slices.Clone(c.Settings), func(s analysis.SettingComparison) bool { return !isShared(s) })
-	kept := func(s analysis.SettingComparison) bool { return s.Followed == nil || *s.Followed }
-	for from := 0; from < len(shared); {
-		to := from
-		for to+1 < len(shared) && kept(shared[to+1]) == kept(shared[from]) && (!kept(shared[from]) || shared[to+1].Verdict == shared[from].Verdict) {
-			to++
+// verdictStretch is neighbouring shared settings with one verdict, or that a side does not keep.
+type verdictStretch struct {
+	from, to analysis.SettingComparison
+	verdict  analysis.Verdict
+	kept     bool
+	chart.Reach
+}
+
+// stretchesOf are the stretches of a comparison in a picture. They meet between settings; but
+// where the lead changes at a place that is told, the colours of the sides end there, or where
+// settings between them are undecided at the ends of its interval.
+func stretchesOf(c *analysis.Comparison, place settings) []verdictStretch {
+	var list []verdictStretch
+	for _, s := range c.Settings {
+		if !isShared(s) {
+			continue
 		}
-		do(shared[from], shared[to], shared[from].Verdict, kept(shared[from]))
-		from = to + 1
+		at := place.reach(place.at(s.SettingW, s.Setting))
+		if n := len(list); n > 0 {
+			last := &list[n-1]
+			if kept := keptByBoth(s); kept == last.kept && (!kept || s.Verdict == last.verdict) {
+				last.to, last.To = s, at.To
+				continue
+			}
+		}
+		list = append(list, verdictStretch{s, s, s.Verdict, keptByBoth(s), at})
 	}
+	for _, x := range crossingsOf(c) {
+		before, behind := -1, -1
+		for i := range list {
+			if s := &list[i]; !s.leads() {
+				continue
+			}
+			if list[i].to.SettingW <= x.AtW {
+				before = i
+			} else if list[i].from.SettingW >= x.AtW && behind < 0 {
+				behind = i
+			}
+		}
+		if before < 0 || behind < 0 || list[before].verdict == list[behind].verdict {
+			continue
+		}
+		end, begin := float64(x.AtW), float64(x.AtW)
+		if behind > before+1 {
+			end, begin = list[before].To, list[behind].From
+			if x.LowerW.Known() {
+				end = min(max(float64(x.LowerW), float64(list[before].to.SettingW)), list[before].To)
+			}
+			if x.UpperW.Known() {
+				begin = max(min(float64(x.UpperW), float64(list[behind].from.SettingW)), list[behind].From)
+			}
+		}
+		list[before].To, list[before+1].From = end, end
+		list[behind-1].To, list[behind].From = begin, begin
+	}
+	return list
+}
+
+// leads tells whether a side is ahead in a stretch.
+func (s *verdictStretch) leads() bool {
+	return s.kept && (s.verdict == analysis.VerdictA || s.verdict == analysis.VerdictB)
+}
+
+// crossingsOf are the places where the lead changes, of the settings that both keep to.
+func crossingsOf(c *analysis.Comparison) []analysis.Crossing {
+	if partly(c) {
+		return c.CrossingsFollowed
+	}
+	return c.Crossings
 }
 
 // claimsOf are the claims of the page on a comparison.
@@ -257,21 +310,23 @@ func aheadOrBehind(k *analysis.Claim) string {
 	return "ahead"
 }
 
-// leadWords are the words of a band: who is ahead, and how far a is from b.
-// Where the row is called like a, its name goes without saying.
+// leadWords are the words of a band: who is ahead, and how far a is from b, a/b - 1, which is
+// the last to go. Where the row is called like a, its name goes without saying.
 func leadWords(c *analysis.Comparison, k *analysis.Claim, named bool) []string {
-	a, n := sentence.Side(c.A), percentOff(k)
+	places := sentence.PercentPlaces(k.Lower, k.Upper)
+	set := func(text string) string { return strings.ReplaceAll(typeset(text), "\u00a0", " ") }
+	n := set(sentence.SignedPercent(float64(k.Diff), places) + " %")
+	whole := n + set(sentence.Percents(k.Lower, k.Upper, places))
+	short := strings.ReplaceAll(n, " ", "")
 	if named {
-		text := n + " " + aheadOrBehind(k)
-		return []string{text + interval100(k), text, strings.ReplaceAll(n, " ", "")}
+		return []string{whole, n, short}
 	}
+	a, b := sentence.Side(c.A), sentence.Side(c.B)
+	who := a
 	if k.Verdict == analysis.VerdictB {
-		b := sentence.Side(c.B)
-		return []string{
-			fmt.Sprintf("%s ahead:\n%s %s behind%s", b, a, n, interval100(k)), fmt.Sprintf("%s ahead:\n%s %s behind", b, a, n), fmt.Sprintf("%s ahead:\n%s −%s", b, a, n), b + "\nahead", b,
-		}
+		who = b
 	}
-	return []string{fmt.Sprintf("%s ahead\nby %s%s", a, n, interval100(k)), a + " ahead\nby " + n, a + "\n+" + n, a + "\nahead", a}
+	return []string{who + " ahead:\n" + a + " " + whole, who + " ahead:\n" + a + " " + n, a + " " + n, a + "\n" + n, n, short}
 }
 
 // whoDoesNotKeep names the side that draws other watts than a setting asks for, or both.
@@ -351,7 +406,7 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	var leaders []string
 	tie, over, crossing, open, single := false, map[analysis.Verdict]string{}, 0, 0, false
 	var low, high analysis.Number
-	flips := map[string]bool{}
+	flips, orders := map[string]bool{}, make([]string, len(rows))
 	for i := range rows {
 		r := &rows[i]
 		order, l := "", b.leadOf(&r.c) // a lone setting is in the picture, but leads to no title
@@ -381,6 +436,7 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 				low, high = min(low, k.FromW), max(high, k.ToW)
 			}
 		}
+		orders[i] = order
 		if strings.Count(order, "\n") > 1 {
 			flips[order] = true
 		}
@@ -393,6 +449,9 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 				}
 				if len(rows) == 1 && len(l.lone) == 0 {
 					over[verdict] = r.overallAlone()
+					if k.Verdict == analysis.VerdictTie {
+						over[verdict] = b.wholeWords(r, k, verdict, false) + r.overallPlace()
+					}
 				}
 				over[verdict] = cmp.Or(over[verdict], b.wholeWords(r, k, verdict, len(l.lone) > 0))
 			}
@@ -433,7 +492,47 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 	case several:
 		return sentence.Listed(leaders, 3) + " each lead somewhere: it depends on workload, supply and setting"
 	}
-	return "Which is ahead depends on the workload, the supply and the setting"
+	return "Which is ahead depends on " + sentence.Listed(dependsOn(rows, orders), 3)
+}
+
+// dependsOn are what changes who leads: the order of the leaders differs between rows that
+// are otherwise the same, or changes within one.
+func dependsOn(rows []aheadRow, orders []string) []string {
+	var workload, supply, setting bool
+	for i := range rows {
+		setting = setting || strings.Count(orders[i], "\n") > 1
+		for k := range rows[:i] {
+			x, y := &rows[i].c, &rows[k].c
+			if orders[i] == orders[k] || orders[i] == "" || orders[k] == "" {
+				continue
+			}
+			workload = workload || x.Workload != y.Workload
+			supply = supply || !sameText(x.Supply, y.Supply) && x.Workload == y.Workload
+		}
+	}
+	var list []string
+	for _, d := range []struct {
+		is   bool
+		name string
+	}{{workload, "the workload"}, {supply, "the supply"}, {setting, "the setting"}} {
+		if d.is {
+			list = append(list, d.name)
+		}
+	}
+	if len(list) == 0 {
+		return []string{"the conditions"}
+	}
+	return list
+}
+
+// overallPlace says over which settings the mean is, where that is not all of them.
+func (r *aheadRow) overallPlace() string {
+	for _, k := range r.claims {
+		if k.Kind == analysis.ClaimOverall && partly(&r.c) {
+			return " " + sentence.Range(sentence.Place(&r.c, k.FromW, k.From), sentence.Place(&r.c, k.ToW, k.To))
+		}
+	}
+	return ""
 }
 
 // wholeWords say what is claimed of the mean over the settings, where no setting leads to a

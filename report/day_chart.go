@@ -82,17 +82,31 @@ func (b *builder) dayChart(t *Topic, workload string, place timePlace, rows []ch
 
 // dayTitle says how near the runs lie to their repeats, and how many do not.
 func (b *builder) dayTitle(t *Topic, workload string, rows []chart.Series) string {
-	reach := (&chart.Panel{Series: rows}).ReachY()
-	most := max(-reach.From, reach.To)
-	within := "within " + sentence.Fixed(most, 1) + " % of its repeats"
-	switch n := len(b.unlike(t, workload)); n {
-	case 0:
-		return "Every run " + within
-	case 1:
-		return "One run unlike its repeats; every run " + within
-	default:
-		return fmt.Sprintf("%d runs unlike their repeats; every run %s", n, within)
+	ids, name := b.unlike(t, workload), b.dayNames(workload)
+	n, all, most, apart := 0, 0, 0.0, 0.0
+	for i := range b.in.Runs {
+		r := &b.in.Runs[i]
+		if !slices.ContainsFunc(rows, func(s chart.Series) bool { return s.Name == name(r) }) || !b.isDrawn(t, workload, r) {
+			continue
+		}
+		away := 100 * math.Abs(b.deviation(t, r))
+		all, most = all+1, max(most, away)
+		if ids[r.ID] {
+			n, apart = n+1, max(apart, away)
+		}
 	}
+	switch n {
+	case 0:
+		return "Every run within " + sentence.Fixed(most, 1) + " % of its repeats"
+	case 1:
+		return fmt.Sprintf("One of %d runs lies further from its repeats than noise explains: %s %% from their mean", all, sentence.Fixed(apart, 1))
+	}
+	return fmt.Sprintf("%d of %d runs lie further from their repeats than noise explains: up to %s %% from their mean", n, all, sentence.Fixed(apart, 1))
+}
+
+// isDrawn tells whether a run is a point of a workload's day chart.
+func (b *builder) isDrawn(t *Topic, workload string, r *run.Run) bool {
+	return r.Workload == workload && !r.StartedAt.IsZero() && r.State == run.Finished && !math.IsNaN(b.deviation(t, r)) && !b.alone(r)
 }
 
 // unlike are the runs of a workload that are unlike their repeats, by their ids.

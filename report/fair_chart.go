@@ -72,19 +72,46 @@ func (b *builder) fairChart(t *Topic, workload, supply string, groups []*analysi
 
 // fairTitle is what the page claims at equal measured watts, else what the first panel shows.
 func (b *builder) fairTitle(t *Topic, workload, supply string, groups []*analysis.CurveGroup) string {
+	var overall, crossings []*analysis.Claim
+	leads := map[analysis.Verdict]bool{}
 	for i := range b.study.Claims {
 		k := &b.study.Claims[i]
-		if k.Kind == analysis.ClaimOverall && k.At == analysis.AtPackage && k.Factor == "device" && k.Metric == t.Metric && k.Workload == workload && sentence.OrEmpty(k.Supply) == supply && len(groups) == 2 {
-			if k.Verdict == analysis.VerdictTie {
-				return "At equal package watts " + sentence.Side(k.A) + " and " + sentence.Side(k.B) + " are level on average"
-			}
-			return fmt.Sprintf("At equal package watts %s is %s %s by %s on average", sentence.Side(k.A), aheadOrBehind(k), sentence.Side(k.B), percentOff(k))
+		if k.Factor != "device" || k.At != analysis.AtPackage || k.Per != "" || k.Metric != t.Metric || k.Workload != workload || sentence.OrEmpty(k.Supply) != supply {
+			continue
 		}
+		switch {
+		case k.Kind == analysis.ClaimOverall:
+			overall = append(overall, k)
+		case k.Kind == analysis.ClaimCrossing:
+			crossings = append(crossings, k)
+		case k.Kind == analysis.ClaimBand && k.Verdict != analysis.VerdictTie:
+			leads[k.Verdict] = true
+		}
+	}
+	switch {
+	case len(groups) == 2 && len(crossings) > 0:
+		return "At equal package watts the lead changes " + sentence.Listed(crossingPlaces(crossings), mostPlaces)
+	case len(groups) == 2 && len(leads) > 1:
+		return "At equal package watts each is ahead somewhere: the lead changes"
+	case len(groups) == 2 && len(overall) > 0 && overall[0].Verdict == analysis.VerdictTie:
+		return "At equal package watts " + sentence.Side(overall[0].A) + " and " + sentence.Side(overall[0].B) + " are level on average"
+	case len(groups) == 2 && len(overall) > 0:
+		k := overall[0]
+		return fmt.Sprintf("At equal package watts %s is %s %s by %s on average", sentence.Side(k.A), aheadOrBehind(k), sentence.Side(k.B), percentOff(k))
 	}
 	if len(groups) == 1 {
 		return b.legend.name(groups[0].Device, groups[0].Variant) + ": " + b.bestOverWatts(t, groups[0])
 	}
 	return "What each measured watt gives: " + sentence.MetricName(t.Metric)
+}
+
+// crossingPlaces are the places at which the lead changes.
+func crossingPlaces(list []*analysis.Claim) []string {
+	var words []string
+	for _, k := range list {
+		words = append(words, "at "+sentence.Crossing(analysis.Crossing{AtW: k.AtW, LowerW: k.FromW, UpperW: k.ToW}))
+	}
+	return words
 }
 
 // bestOverWatts is the best mean result with the watts that it took.

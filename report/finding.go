@@ -100,7 +100,7 @@ const mostPlaces = 3
 // leadTitle says in a title who is ahead where.
 func (b *builder) leadTitle(c *analysis.Comparison) string {
 	l := b.leadOf(c)
-	title := l.title(c)
+	title := l.title(c) + l.besides(c)
 	if of := ofDevice(c); of != "" {
 		return of + title
 	}
@@ -165,7 +165,46 @@ func (l *lead) title(c *analysis.Comparison) string {
 	case l.overall.Verdict == analysis.VerdictTie:
 		return fmt.Sprintf("%s and %s level within %s %% on average", sentence.Side(c.A), sentence.Side(c.B), sentence.Margin(c.Margin))
 	}
-	return fmt.Sprintf("%s ahead on average over the settings; too few runs to say where", sentence.Side(winner(c, l.overall.Verdict)))
+	return fmt.Sprintf("%s ahead on average over the settings; %s", sentence.Side(winner(c, l.overall.Verdict)), l.notWhere())
+}
+
+// besides says what lone settings show that the picture shows, too.
+func (l *lead) besides(c *analysis.Comparison) string {
+	mean := len(l.bands) == 0 && l.overall != nil && l.overall.Verdict != analysis.VerdictTie // says where itself
+	if len(l.lone) == 0 || len(l.lone) > mostPlaces || mean {
+		return ""
+	}
+	var parts []string
+	for _, k := range l.lone {
+		at := l.places.words(k)
+		switch {
+		case k.Verdict == analysis.VerdictTie:
+			parts = append(parts, "level "+at)
+		case c.Factor == "supply":
+			parts = append(parts, betterWord(c)+" "+sideWords(c, k.Verdict)+" "+at)
+		default:
+			parts = append(parts, sideWords(c, k.Verdict)+" ahead "+at)
+		}
+	}
+	only := " alone"
+	if len(l.bands) > 0 {
+		return ", " + strings.Join(parts, ", ") + only
+	}
+	return ", but " + strings.Join(parts, ", ") + only
+}
+
+// notWhere says of a mean that it is told of no stretch of settings.
+func (l *lead) notWhere() string {
+	var at []string
+	for _, k := range l.lone {
+		if k.Verdict == l.overall.Verdict {
+			at = append(at, sentence.Setting(k.FromW, k.From))
+		}
+	}
+	if len(at) == 0 {
+		return "too few runs to say where"
+	}
+	return "too few runs to say at which besides " + sentence.Listed(at, mostPlaces)
 }
 
 // betterWord is what the better of two results of one device is.
@@ -190,18 +229,32 @@ func (b *builder) differenceTitle(c *analysis.Comparison) string {
 	var parts []string
 	level := true
 	for _, k := range l.bands {
-		parts = append(parts, amount(c, k)+" "+l.places.words(k))
+		parts = append(parts, l.amountAt(c, k))
 		level = level && k.Verdict == analysis.VerdictTie
 	}
 	switch {
 	case len(parts) > mostPlaces || len(parts) > 0 && level:
 		return b.leadTitle(c)
 	case len(parts) > 0:
-		return ofDevice(c) + name + " " + strings.Join(parts, ", ")
+		return ofDevice(c) + name + " " + strings.Join(parts, ", ") + l.besides(c)
 	case l.overall != nil && l.overall.Verdict != analysis.VerdictTie:
-		return ofDevice(c) + name + " " + amount(c, *l.overall) + " on average; too few runs to say where"
+		return ofDevice(c) + name + " " + amount(c, *l.overall) + " on average; " + l.notWhere()
 	}
 	return b.leadTitle(c)
+}
+
+// amountAt says where a band is and how far the sides differ there: of several settings on
+// average, since the difference is another one at each.
+func (l *lead) amountAt(c *analysis.Comparison, k analysis.Claim) string {
+	where := l.places.words(k)
+	from, to := l.places.of(k)
+	switch {
+	case k.Verdict == analysis.VerdictTie || from == to:
+		return amount(c, k) + " " + where
+	case len(l.bands) == 1 && strings.HasPrefix(where, "at every setting"):
+		return aheadOrBehind(&k) + " " + where + ", by " + percentOff(&k) + " on average"
+	}
+	return amount(c, k) + " on average " + where
 }
 
 // amount is how far a side differs from the other, as a share of that.

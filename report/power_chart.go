@@ -161,7 +161,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 		}
 	}
 	c.Panels = []chart.Panel{power}
-	c.Title = listedTitles(groups, b.batteryTitle)
+	c.Title = b.batteryTitle(groups)
 	c.Lines = []string{workload + " on battery: power of the whole device"}
 	if len(runtime.Series) > 0 {
 		c.Panels = append(c.Panels, runtime)
@@ -179,40 +179,52 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	return c
 }
 
-// batteryTitle says how long a device lasts, at the settings where it lasts longest and
-// shortest, or what it draws.
-func (b *builder) batteryTitle(g *analysis.BatteryGroup) string {
-	name := b.legend.name(g.Device, g.Variant)
-	var longest, shortest *analysis.BatteryPoint
-	for i := range g.Points {
-		p := &g.Points[i]
-		if !p.RuntimeH.Known() {
+// batteryTitle says how long devices last at the most efficient settings and at those of the
+// best results, which the page advises; what they draw there where no energy is known.
+func (b *builder) batteryTitle(groups []*analysis.BatteryGroup) string {
+	lasts := slices.ContainsFunc(groups, func(g *analysis.BatteryGroup) bool {
+		return slices.ContainsFunc(g.Points, func(p analysis.BatteryPoint) bool { return p.RuntimeH.Known() })
+	})
+	value := func(g *analysis.BatteryGroup, p *analysis.BatteryPoint) string {
+		if lasts {
+			return b.legend.name(g.Device, g.Variant) + " " + sentence.Clock(p.RuntimeH) + " at " + sentence.Setting(p.SettingW, p.Setting)
+		}
+		return b.legend.name(g.Device, g.Variant) + " " + sentence.Significant(float64(p.SystemW)) + " W at " + sentence.Setting(p.SettingW, p.Setting)
+	}
+	var efficient, best []string
+	for _, g := range groups {
+		curve := b.batteryCurve(g)
+		if curve == nil {
 			continue
 		}
-		if longest == nil || p.RuntimeH > longest.RuntimeH {
-			longest = p
-		}
-		if shortest == nil || p.RuntimeH < shortest.RuntimeH {
-			shortest = p
+		advised := advisedSettings(curve)
+		for i := range g.Points {
+			p := &g.Points[i]
+			if lasts && !p.RuntimeH.Known() || !p.SystemW.Known() {
+				continue
+			}
+			switch k := slices.Index(advised, sentence.Setting(p.SettingW, p.Setting)); {
+			case k >= 0 && k < len(advised)-1:
+				efficient = append(efficient, value(g, p))
+			case k >= 0:
+				best = append(best, value(g, p))
+			}
 		}
 	}
-	if longest == nil && len(g.Points) > 0 {
-		draws := func(p *analysis.BatteryPoint) string {
-			return sentence.Significant(float64(p.SystemW)) + " W at " + sentence.Setting(p.SettingW, p.Setting)
-		}
-		first, last := &g.Points[0], &g.Points[len(g.Points)-1]
-		if first == last {
-			return name + " draws " + draws(first)
-		}
-		return name + " draws " + draws(first) + ", " + draws(last)
+	what := "Draw of the whole device "
+	if lasts {
+		what = "Runtime "
 	}
-	at := func(p *analysis.BatteryPoint) string {
-		return sentence.Clock(p.RuntimeH) + " at " + sentence.Setting(p.SettingW, p.Setting)
+	const most = 2
+	switch {
+	case len(efficient) == 0 && len(best) == 0:
+		return strings.TrimSuffix(what, " ") + " against the setting"
+	case len(efficient) == 0:
+		return what + "for the best result: " + sentence.Listed(best, mostPlaces)
+	case len(best) == 0 || len(groups) > most:
+		return what + "at the most efficient setting: " + sentence.Listed(efficient, mostPlaces)
 	}
-	if longest == shortest {
-		return name + " lasts " + at(longest)
-	}
-	return name + " lasts " + at(shortest) + ", " + at(longest)
+	return what + "at the most efficient setting: " + sentence.Listed(efficient, mostPlaces) + "; for the best result: " + sentence.Listed(best, mostPlaces)
 }
 
 func reserveText(reserve float64) string {

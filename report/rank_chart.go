@@ -125,7 +125,7 @@ func (b *builder) rankCharts(r *rank) []chart.Chart {
 		c.Panels = []chart.Panel{p}
 		c.Key = []chart.Item{{Symbol: chart.SymbolAcross, Text: "95 % interval, all together"}}
 		if open {
-			c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolHollow, Text: "cannot be told from " + base})
+			c.Key = append(c.Key, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told from " + base})
 		}
 		c.Footer = b.footerOf(b.rankedRuns(r), source{})
 		c.Alt = c.Title + ". " + strings.Join(words, "; ") + "."
@@ -204,9 +204,9 @@ func (r *rank) title() string {
 		}
 	}
 	if n > 1 && len(parts) > 1 {
-		return fmt.Sprintf("%s is %s of %d others", base, sentence.Listed(parts, len(parts)), n)
+		return fmt.Sprintf("%s is, on average over the settings, %s of %d others", base, sentence.Listed(parts, len(parts)), n)
 	}
-	return base + " is " + strings.Join(parts, ", ")
+	return base + " is, on average over the settings, " + strings.Join(parts, ", ")
 }
 
 // table has the numbers of a rank.

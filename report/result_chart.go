@@ -145,10 +145,7 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 // addCrossings marks where the lead changes, with the interval of each place, and
 // returns what the key says of them.
 func addCrossings(p *chart.Panel, x *analysis.Comparison) []chart.Item {
-	list := x.Crossings
-	if partly(x) {
-		list = x.CrossingsFollowed
-	}
+	list := crossingsOf(x)
 	for _, k := range list {
 		at := float64(k.AtW)
 		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.Crossing(k)})
@@ -173,23 +170,22 @@ func compareSettings(c *analysis.Comparison) []setting {
 // strip turns bands into cells.
 func strip(c *analysis.Comparison, place settings, styleA, styleB int) []chart.Cell {
 	var cells []chart.Cell
-	eachStretch(c, func(first, last analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
-		from, to := place.reach(place.at(first.SettingW, first.Setting)), place.reach(place.at(last.SettingW, last.Setting))
-		cell := chart.Cell{Reach: chart.Reach{From: from.From, To: to.To}}
+	for _, s := range stretchesOf(c, place) {
+		cell := chart.Cell{Reach: s.Reach}
 		switch {
-		case !kept:
+		case !s.kept:
 			cell.Verdict = chart.NotKept
-		case verdict == analysis.VerdictA:
+		case s.verdict == analysis.VerdictA:
 			cell.Verdict, cell.Style = chart.Ahead, styleA
-		case verdict == analysis.VerdictB:
+		case s.verdict == analysis.VerdictB:
 			cell.Verdict, cell.Style = chart.Ahead, styleB
-		case verdict == analysis.VerdictTie:
+		case s.verdict == analysis.VerdictTie:
 			cell.Verdict = chart.Level
 		default:
 			cell.Verdict = chart.Unclear
 		}
 		cells = append(cells, cell)
-	})
+	}
 	return cells
 }
 
@@ -201,9 +197,11 @@ func partly(c *analysis.Comparison) bool {
 // stripItems explain the cells that occur.
 func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	has := map[analysis.Verdict]bool{}
-	eachStretch(c, func(_, _ analysis.SettingComparison, verdict analysis.Verdict, kept bool) {
-		has[verdict] = has[verdict] || kept
-	})
+	for _, s := range c.Settings {
+		if isShared(s) {
+			has[s.Verdict] = has[s.Verdict] || keptByBoth(s)
+		}
+	}
 	var items []chart.Item
 	add := func(v analysis.Verdict, it chart.Item) {
 		if has[v] {

@@ -107,6 +107,9 @@ func runLine(r *run.Run, zone *time.Location) string {
 // mostMarks is how many findings are marked in a chart; the page lists all.
 const mostMarks = 6
 
+// severityWords are what a finding means for its run.
+var severityWords = map[run.Severity]string{run.SeverityReject: "rejected", run.SeverityDoubt: "in doubt", run.SeverityNote: "note"}
+
 func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 	for i, f := range r.Findings {
 		if i == mostMarks {
@@ -120,7 +123,7 @@ func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 			marks = append(marks, chart.Mark{X: at, Badge: badge})
 			where = " at " + sentence.Fixed(at, 0) + " s"
 		}
-		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: fmt.Sprintf("%s, %s%s: %s", f.Severity, f.Code, where, strings.TrimSuffix(f.Text, "."))})
+		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: severityWords[f.Severity] + where + ": " + strings.TrimSuffix(f.Text, ".")})
 	}
 	return marks, items
 }

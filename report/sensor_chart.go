@@ -142,6 +142,7 @@ func (b *builder) sensorChart(workload, supply string, groups []*analysis.CurveG
 		p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: quantity.label, From: quantity.from}}
 		for _, g := range groups {
 			if s := b.measuredSeries(g, place, quantity.of); len(s.Points) > 0 {
+				s.NotKept = b.notKept(g, place)
 				p.Series = append(p.Series, s)
 				for _, q := range s.Points {
 					bars = bars || q.Lower < q.Upper
@@ -160,6 +161,7 @@ func (b *builder) sensorChart(workload, supply string, groups []*analysis.CurveG
 	if bars {
 		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
 	}
+	c.Key = append(c.Key, markItems(c.Panels)...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups)})
 	c.Alt = c.Title + "."
 	for _, p := range c.Panels[1:] {
@@ -168,11 +170,15 @@ func (b *builder) sensorChart(workload, supply string, groups []*analysis.CurveG
 	return c
 }
 
-// hottest says what a panel shows at the largest setting that all its curves have.
+// hottest says what a panel shows at the largest setting that all its curves have and keep
+// to, else at the largest that all have.
 func hottest(p chart.Panel, place settings) string {
-	last := math.Inf(1)
-	for _, s := range p.Series {
-		last = min(last, s.Points[len(s.Points)-1].X)
+	last := sharedLast(p.Series, true)
+	if math.IsInf(last, -1) {
+		last = sharedLast(p.Series, false)
+	}
+	if math.IsInf(last, -1) {
+		return "No setting in common: " + p.Y.Label
 	}
 	set := sentence.Watts(last) + " W"
 	if len(place.names) > 0 {
@@ -191,4 +197,18 @@ func hottest(p chart.Panel, place settings) string {
 		}
 	}
 	return fmt.Sprintf("Set to %s, %s: %s", set, what, sentence.Listed(parts, 4))
+}
+
+// sharedLast is the largest x that all curves have; kept leaves out those to which one does not
+// keep. Without any it is minus infinity.
+func sharedLast(list []chart.Series, kept bool) float64 {
+	last := math.Inf(-1)
+	for _, q := range list[0].Points {
+		if !slices.ContainsFunc(list, func(s chart.Series) bool {
+			return kept && slices.Contains(s.NotKept, q.X) || !slices.ContainsFunc(s.Points, func(x chart.Point) bool { return x.X == q.X })
+		}) {
+			last = max(last, q.X)
+		}
+	}
+	return last
 }

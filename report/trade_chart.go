@@ -53,7 +53,7 @@ func (b *builder) tradeChart(t *Topic, workload string, groups []*analysis.Curve
 		s := b.trade(g)
 		p.Series = append(p.Series, s)
 		sources = append(sources, g.NoiseSource, b.batteryGroup(g).NoiseSource)
-		c.Alt += " " + tradeEnds(s, t, true) + "."
+		c.Alt += " " + tradeWords(s, t, g) + "."
 	}
 	// The axis need not begin at zero: neither length is compared by eye.
 	if r := p.ReachX(); r.From < r.To {
@@ -62,8 +62,8 @@ func (b *builder) tradeChart(t *Topic, workload string, groups []*analysis.Curve
 	}
 	c.Panels = []chart.Panel{p}
 	var ends []string
-	for _, s := range p.Series {
-		ends = append(ends, tradeEnds(s, t, false))
+	for i, s := range p.Series {
+		ends = append(ends, tradeWords(s, t, groups[i]))
 	}
 	if len(ends) > 2 {
 		ends = []string{"What a longer runtime costs"}
@@ -75,18 +75,37 @@ func (b *builder) tradeChart(t *Topic, workload string, groups []*analysis.Curve
 	return c
 }
 
-// tradeEnds says what the first and the last setting of a curve give; whole with the settings.
-func tradeEnds(s chart.Series, t *Topic, whole bool) string {
-	end := func(i int) string {
-		text := sentence.Clock(analysis.Number(s.Points[i].Y)) + " at " + sentence.Significant(s.Points[i].X) + " " + unitOr(t)
-		if whole {
-			text += " (" + s.Words[i] + ")"
+// tradeWords say what a device gives at the settings that the page advises.
+func tradeWords(s chart.Series, t *Topic, g *analysis.CurveGroup) string {
+	var parts []string
+	for _, set := range advisedSettings(g) {
+		if i := slices.Index(s.Words, set); i >= 0 {
+			parts = append(parts, sentence.Clock(analysis.Number(s.Points[i].Y))+" at "+sentence.Significant(s.Points[i].X)+" "+unitOr(t)+" ("+set+")")
 		}
-		return text
 	}
-	text := s.Name + ": " + end(0)
-	if n := len(s.Points); n > 1 {
-		text += ", " + end(n-1)
+	if len(parts) == 0 {
+		return s.Name + ": " + sentence.Clock(analysis.Number(s.Points[0].Y)) + " at " + s.Words[0]
 	}
-	return text
+	return s.Name + ": " + strings.Join(parts, ", ")
+}
+
+// advisedSettings are the most efficient setting and that of the best result, in words; one
+// where they are the same.
+func advisedSettings(g *analysis.CurveGroup) []string {
+	var list []string
+	if e, settings := sentence.MostPerWatt(g); settings != "" {
+		list = append(list, sentence.Setting(e.PeakW, e.Peak))
+	}
+	best := sentence.Setting(g.Best.AtW, g.Best.At)
+	if limit := g.Effective.ToW; limit.Known() && g.Best.AtW > limit { // beyond what it keeps to, nothing changes
+		for _, x := range g.Points {
+			if x.SettingW.Known() && x.SettingW <= limit {
+				best = sentence.Setting(x.SettingW, x.Setting)
+			}
+		}
+	}
+	if best != "" && !slices.Contains(list, best) {
+		list = append(list, best)
+	}
+	return list
 }

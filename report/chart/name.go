@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Names of curves at their ends, moved apart where they would touch.
@@ -51,8 +52,8 @@ func (f *frame) namedLater(i int, name string) bool {
 	return false
 }
 
-// nameLines are a curve's name in lines that fit. A name that is too long loses first
-// what it has in common with the chart's other names, so that it still differs.
+// nameLines are a curve's name in lines that fit. A name that is too long keeps
+// its beginning.
 func (f *frame) nameLines(name string) []string {
 	part := nameWidth
 	if f.isBeside() {
@@ -64,9 +65,8 @@ func (f *frame) nameLines(name string) []string {
 		return lines
 	}
 	r := []rune(clean(name))
-	from, to := ownPart(names, len(r))
 	for keep := len(r) - 1; keep > 1; keep-- {
-		if lines := l.lines(shortName(r, from, to, keep), width); len(lines) <= most {
+		if lines := l.lines(shortName(r, names, keep), width); len(lines) <= most {
 			return lines
 		}
 	}
@@ -98,54 +98,16 @@ func (f *frame) curveNames() (names []string, most int) {
 	return names, 2
 }
 
-// ownPart is the part of a name of n letters that tells it from the others: from behind
-// the letters with which all names begin to before those with which all end.
-func ownPart(names []string, n int) (from, to int) {
-	first := []rune(names[0])
-	from, end := len(first), len(first)
-	for _, name := range names[1:] {
-		r := []rune(name)
-		if string(r) == string(first) {
-			continue
+// shortName shortens a name to so many letters: it keeps its beginning. Where another of the
+// chart's names begins the same, it keeps its end, too, with one cut between them.
+func shortName(r []rune, names []string, keep int) string {
+	begins := strings.TrimRight(string(r[:min(len(r), keep-1)]), " ,")
+	for _, name := range names {
+		if name != string(r) && strings.HasPrefix(name, begins) {
+			return leaveOut(r, keep)
 		}
-		k := 0
-		for k < min(from, len(r)) && r[k] == first[k] {
-			k++
-		}
-		from = k
-		k = 0
-		for k < min(end, len(r)) && r[len(r)-1-k] == first[len(first)-1-k] {
-			k++
-		}
-		end = k
 	}
-	from = min(from, n)
-	return from, max(from, n-end)
-}
-
-// shortName shortens a name to so many letters. Its own part, between from and to, is
-// the last to be cut.
-func shortName(r []rune, from, to, keep int) string {
-	if from == to { // the names are all the same
-		return leaveOut(r, keep)
-	}
-	before, own, behind := r[:from], r[from:to], r[to:]
-	left := keep - len(own) - 2
-	if left < 0 {
-		return "…" + leaveOut(own, keep-2) + "…"
-	}
-	tail := min(len(behind), left/3)
-	head := min(len(before), left-tail)
-	tail = min(len(behind), left-head)
-	s := string(before[:head])
-	if head < len(before) {
-		s += "…"
-	}
-	s += string(own)
-	if tail < len(behind) {
-		s += "…"
-	}
-	return s + string(behind[len(behind)-tail:])
+	return begins + "…"
 }
 
 type nameTag struct {

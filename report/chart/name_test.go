@@ -7,59 +7,23 @@ import (
 	"time"
 )
 
-// What tells a name from the others is what is kept of it: between what all begin with and
-// what all end with.
-func TestOwnPart(t *testing.T) {
+// A shortened name keeps its beginning and has one cut; where another name of the chart begins
+// the same, it keeps its end, too, so that both can be told apart.
+func TestShortName(t *testing.T) {
 	for _, c := range []struct {
 		names []string
-		want  []string // own part of each
+		keep  int
+		want  string
 	}{
-		{[]string{"unit-oak, cores=6", "unit-elm, cores=6"}, []string{"oak", "elm"}},
-		{[]string{"unit-oak, cores=6", "unit-oak, cores=12"}, []string{"6", "12"}},
-		{[]string{"oak on mains", "elm on mains"}, []string{"oak", "elm"}},
-		{[]string{"oak, 6 cores", "oak, 12 cores", "oak, 6 cores"}, []string{"6", "12", "6"}}, // drawn in two panels
-		{[]string{"unit-oak", "unit-oak-2"}, []string{"", "-2"}},
-		{[]string{"aXc", "aYYc", "aZZZc"}, []string{"X", "YY", "ZZZ"}},
-		{[]string{"abc", "xbz", "abz"}, []string{"abc", "xbz", "abz"}}, // no two letters are shared by all three
-		{[]string{"abcd", "abxd", "aycd"}, []string{"bc", "bx", "yc"}},
-		{[]string{"長い名前", "長い別名前"}, []string{"", "別"}},
-		{[]string{"oak", "oak"}, []string{"", ""}}, // all the same
+		{[]string{"unit-elm that somebody tests", "unit-oak with a docking station"}, 12, "unit-elm th…"},
+		{[]string{"unit-elm that somebody tests", "unit-oak with a docking station"}, 10, "unit-elm…"}, // no blank before the cut
+		{[]string{"unit-oak, cores=6", "unit-oak, cores=12"}, 9, "unit…es=6"},
+		{[]string{"unit-oak, cores=6", "unit-oak, cores=6"}, 9, "unit-oak…"}, // drawn in two panels
+		{[]string{"長い名前です", "短い"}, 4, "長い名…"},
 	} {
-		var got []string
-		for _, name := range c.names {
-			r := []rune(name)
-			from, to := ownPart(c.names, len(r))
-			got = append(got, string(r[from:to]))
+		if got := shortName([]rune(c.names[0]), c.names, c.keep); got != c.want {
+			t.Errorf("%q in %d letters: got %q, want %q", c.names, c.keep, got, c.want)
 		}
-		if fmt.Sprint(got) != fmt.Sprint(c.want) {
-			t.Errorf("%q: got %q, want %q", c.names, got, c.want)
-		}
-	}
-}
-
-// A shortened name keeps its own part, here "XY", and as many letters of what stands before
-// and behind it as there is room for, of which a third at most behind; two are for the
-// ellipses.
-func TestShortName(t *testing.T) {
-	r := []rune("abcdefXYuvwxyz")
-	for keep, want := range map[int]string{
-		13: "abcdefXY…xyz", // 9 letters: 3 behind, 6 before
-		11: "abcde…XY…yz",
-		10: "abcd…XY…yz",
-		7:  "ab…XY…z",
-		5:  "a…XY…",
-		4:  "…XY…",
-		3:  "………", // an ellipsis stands for its own part too
-	} {
-		if got := shortName(r, 6, 8, keep); got != want {
-			t.Errorf("%d letters: got %q, want %q", keep, got, want)
-		}
-	}
-	if got, want := shortName([]rune("abcXYZ"), 3, 6, 6), "a…XYZ"; got != want { // nothing behind, so no ellipsis there
-		t.Errorf("got %q, want %q", got, want)
-	}
-	if got, want := shortName([]rune("abcdef"), 6, 6, 5), "ab…ef"; got != want { // all names are the same
-		t.Errorf("got %q, want %q", got, want)
 	}
 }
 

@@ -48,7 +48,7 @@ type Spot struct {
 	At, Lower, Upper float64
 	Style            int
 	Crossing         bool   // an upright line in place of the marker
-	Open             bool   // a hollow marker
+	Open             bool   // it cannot be told: a question mark in place of the marker
 	Words            string // above it, where there is room
 }
 
@@ -270,7 +270,12 @@ func (f *frame) row(row *Row, x scale, r room, y0, y1, group float64) {
 		if text := l.short(clean(s.Words), r.x1-r.x0); words != "" && text != "" {
 			w := l.width(text)
 			at := min(max(x.at(s.At)-w/2, r.x0), r.x1-w)
-			if at > last {
+			if at <= last { // the place alone, beside the words before
+				text, _, _ = strings.Cut(text, " (")
+				w = l.width(text)
+				at = min(max(x.at(s.At)-w/2, last), r.x1-w)
+			}
+			if at >= last && at <= x.at(s.At) {
 				f.halo(at, top-f.size.Text*0.3, text, l, f.palette.Ink, left)
 				last = at + w + f.size.Text*0.5
 			}
@@ -293,7 +298,8 @@ func (f *frame) spot(s Spot, x scale, top, bottom float64) {
 	switch {
 	case s.Crossing:
 	case s.Open:
-		f.hollow(s.Style, at, y, f.size.Text*0.3)
+		l := lettering{f.size.Text, true}
+		f.halo(at-l.width("?")/2, y+l.size*0.35, "?", l, f.palette.Ink, left)
 	default:
 		f.marker(s.Style, at, y, f.size.Text*0.32)
 	}
