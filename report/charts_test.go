@@ -199,7 +199,7 @@ func TestBatteryChartSaysWhatItShows(t *testing.T) {
 			t.Errorf("%q", text)
 		}
 	}
-	if len(without.Panels) != 1 || !strings.Contains(without.Alt, "unit-oak draws ") || !strings.Contains(without.Alt, " W at 5 W, ") {
+	if len(without.Panels) != 1 || !strings.HasPrefix(without.Title, "Draw of the whole device at the most efficient setting: unit-elm ") || !strings.Contains(without.Title, "; for the best result: ") {
 		t.Errorf("%d panels, %q", len(without.Panels), without.Alt)
 	}
 }

@@ -79,7 +79,7 @@ func TestRankOfOneDevice(t *testing.T) {
 				}
 			}
 		}
-		if !strings.HasPrefix(c.Title, "unit-c is ") || claimed == 0 {
+		if !strings.HasPrefix(c.Title, "unit-c is, on average over the settings, ") || claimed == 0 {
 			t.Errorf("title %q, %d are claimed", c.Title, claimed)
 		}
 		if x := ranks[0].table(); len(x.Rows) != 4 || x.Rows[0][0].Text != "unit-e" {
