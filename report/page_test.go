@@ -319,7 +319,7 @@ func TestTypeset(t *testing.T) {
 		"ahead by 9.3 % (6.0 to 12.7).":       "ahead by 9.3" + nb + "% (6.0 to 12.7).",
 		"at 18 W: 17.84 s (17.64 to 18.04)":   "at 18" + nb + "W: 17.84" + nb + "s (17.64 to 18.04)",
 		"-0.26 % (-0.71 to 0.19), from 5-6":   "−0.26" + nb + "% (−0.71 to 0.19), from 5-6",
-		"4 h 17 min, 2 more runs, run 3 of 5": "4" + nb + "h 17" + nb + "min, 2 more runs, run 3 of 5",
+		"4 h 17 min, 2 more runs, run 3 of 5": "4" + nb + "h" + nb + "17" + nb + "min, 2 more runs, run 3 of 5",
 	} {
 		if got := typeset(text); got != want {
 			t.Errorf("%q: %q, want %q", text, got, want)
