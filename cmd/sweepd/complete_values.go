@@ -122,6 +122,8 @@ func (a *app) offer(name string) cobra.CompletionFunc {
 		return a.newest
 	case "PLAN":
 		return a.plans
+	case "PAIRED":
+		return a.paired
 	case "a", "b":
 		return a.sides
 	}

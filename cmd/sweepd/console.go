@@ -77,8 +77,8 @@ SWEEPD_AGENT.`,
 			return a.awaitPhone(cmd.Context(), client, x, before)
 		},
 	}
-	cmd.Flags().StringVar(&program, "program", "", "print a token for a program of this `NAME` on another machine, instead of a code for a phone")
-	cmd.Flags().StringVar(&name, "name", "", "`NAME` of the phone (default \"phone 1\" and so on)")
+	cmd.Flags().StringVar(&program, "program", "", "`TEXT` that names a program on another machine: print a token for it, instead of a code for a phone")
+	cmd.Flags().StringVar(&name, "name", "", "`TEXT` that names the phone (default \"phone 1\" and so on)")
 	cmd.MarkFlagsMutuallyExclusive("name", "program")
 	return cmd
 }
@@ -227,9 +227,21 @@ func momentText(t run.Timestamp, now time.Time) string {
 	return t.Short(now, time.Local)
 }
 
+// paired offers the names of the phones and programs that the agent lets in.
+func (a *app) paired(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
+	var names []string
+	if client, err := a.ownerClient(cmd.Context()); err == nil {
+		list, _ := client.Phones(cmd.Context()) // none where it does not answer
+		for _, x := range list {
+			names = append(names, x.Name)
+		}
+	}
+	return names, cobra.ShellCompDirectiveNoFileComp
+}
+
 func (a *app) consoleRevokeCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "revoke NAME", Short: "Take a phone or program what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
+		Use: "revoke PAIRED", Short: "Take a phone or program what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			client, err := a.ownerClient(cmd.Context())
 			if err != nil {

@@ -438,6 +438,9 @@ func TestPairedPhone(t *testing.T) {
 		t.Error(list)
 	}
 	p.Await("document.querySelector('#values dd').innerText.includes('W')")
+	if offered := l.command("__complete", "console", "revoke", ""); !strings.HasPrefix(offered, "my phone\n") && !strings.Contains(offered, "\nmy phone\n") {
+		t.Errorf("console revoke offers %q", offered)
+	}
 	l.command("console", "revoke", "my phone")
 	p.Await("document.readyState === 'complete' && document.querySelector('h1').innerText === 'Pair this phone'")
 	time.Sleep(time.Second)         // several questions were refused, and each leads there
