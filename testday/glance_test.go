@@ -3,6 +3,7 @@ package testday
 import (
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -83,6 +84,7 @@ func TestStopTimer(t *testing.T) {
 		var mu sync.Mutex
 		var stopped []string
 		stop := func(id string) { mu.Lock(); defer mu.Unlock(); stopped = append(stopped, id) }
+		ended := func() []string { mu.Lock(); defer mu.Unlock(); return slices.Clone(stopped) }
 		live := func() run.Live {
 			return run.Live{Now: run.Instant{Wall: time.Now()}, Recording: &run.Run{ID: "a", StartedAt: run.Stamp(morning)}}
 		}
@@ -114,12 +116,12 @@ func TestStopTimer(t *testing.T) {
 		}
 		time.Sleep(9 * time.Second)
 		synctest.Wait()
-		if len(stopped) != 0 {
+		if len(ended()) != 0 {
 			t.Error("stopped too early")
 		}
 		time.Sleep(2 * time.Second)
 		synctest.Wait()
-		if len(stopped) != 1 || stopped[0] != "a" {
+		if stopped := ended(); len(stopped) != 1 || stopped[0] != "a" {
 			t.Errorf("stopped %v", stopped)
 		}
 		if err := set("a", 60); err != nil {
@@ -129,7 +131,7 @@ func TestStopTimer(t *testing.T) {
 			t.Errorf("by hand again: %v", err)
 		}
 		time.Sleep(time.Hour)
-		if len(stopped) != 1 {
+		if stopped := ended(); len(stopped) != 1 {
 			t.Errorf("stopped %v", stopped)
 		}
 	})

@@ -33,11 +33,11 @@ func TestBadInput(t *testing.T) {
 	}{
 		"no common setting": {strings.ReplaceAll(row("10", "50")+row("10", "51"), "X", "unit-oak") + strings.ReplaceAll(row("15", "50")+row("15", "51"), "X", "unit-elm"),
 			[]string{"the sides share no setting: nothing can be compared", "", ""}},
-		"one run only": {strings.ReplaceAll(row("10", "50"), "X", "unit-oak"), []string{"a comparison needs two", "repeat each setting at least twice", "the full energy of the battery is unknown"}},
+		"one run only": {strings.ReplaceAll(row("10", "50"), "X", "unit-oak"), []string{"a comparison needs two", "repeat each setting at least twice", "what the battery holds when full is not known"}},
 		"one run each": {both(row("10", "50")), []string{"no intervals; repeat each setting at least twice", "", ""}},
 		"zeros":        {both(row("10", "0") + row("15", "0")), []string{"score not finite, zero or negative", "no usable score", ""}},
 		"negatives":    {both(row("10", "-5") + row("10", "50") + row("10", "51")), []string{"1 run left out: score not finite, zero or negative", "1 run left out", ""}},
-		"equal values": {both(strings.Repeat(row("10", "50")+row("15", "60")+row("20", "70"), 3)), []string{"the two are level within 2 %", "The device", ""}},
+		"equal values": {both(strings.Repeat(row("10", "50")+row("15", "60")+row("20", "70"), 3)), []string{"the two are level within 2 %", "It follows every setting tested", ""}},
 		"huge":         {both(strings.Repeat(row("10", "1e308")+row("15", "1.1e308")+row("20", "1.2e308"), 3)), []string{"level within", "", ""}},
 		"tiny":         {both(strings.Repeat(row("10", "1e-300")+row("15", "1.1e-300"), 3)), []string{"level within", "", ""}},
 		"far apart":    {strings.ReplaceAll(row("10", "1e308")+row("10", "1.01e308"), "X", "unit-oak") + strings.ReplaceAll(row("10", "1e-300")+row("10", "1.01e-300"), "X", "unit-elm"), []string{"", "", ""}},
