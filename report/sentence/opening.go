@@ -340,7 +340,7 @@ func (o *Opening) set() []part {
 		subjects = o.unnamed()
 	}
 	if text := ofEach(subjects, enough); text != "nothing" {
-		out = append(out, part{rankEnough, begin + Fixed(100*share, 0) + " % of the best result takes " + text})
+		out = append(out, part{rankEnough, begin + Fixed(100*share, 0) + " % of the best takes " + text})
 	}
 	return out
 }
@@ -415,7 +415,7 @@ func inTurn(texts []string) string {
 }
 
 // there stands for the most efficient settings, which were named before.
-const there = "There"
+const there = "At peak efficiency"
 
 // lasts is the sentence on how long the battery lasts: at the most efficient settings, where
 // enough surely begins, and at the highest.
