@@ -76,9 +76,13 @@ func (s Stop) Check(r Run) error {
 // note is the run's note with what is added to it.
 func (s Stop) note(r Run) string { return NoteText(r.Note + "\n" + s.Note) }
 
-// Apply gives the run what the stop says of it.
+// Apply gives the run what the stop says of it. Whoever was told of the run before may
+// still read the results it had.
 func (s Stop) Apply(r *Run) {
-	maps.Copy(r.Results, s.Results)
+	results := make(map[string]Result, len(r.Results)+len(s.Results))
+	maps.Copy(results, r.Results)
+	maps.Copy(results, s.Results)
+	r.Results = results
 	r.Note = s.note(*r)
 	if f := s.Finding(); f != nil {
 		r.Findings = append(slices.Clip(r.Findings), *f)
