@@ -175,7 +175,7 @@ done
 for suite in "$work"/*.test.exe; do
     name=$(basename "$suite" .test.exe)
     step "tests of $name"
-    (cd "${name/_//}" && timeout 240 /usr/lib/wine/wine64 "$suite" -test.short -test.skip '^(TestCaptureIsComplete|TestStudy.*|TestBadInput|TestWritersPassBetweenSlices|TestMergeLeavesBadRunsOut|TestFlippedBytes|TestALiveLogIsItsOwn)$' >"$work/$name.log" 2>&1) || true
+    (cd "${name/_//}" && timeout 420 /usr/lib/wine/wine64 "$suite" -test.short -test.skip '^(TestCaptureIsComplete|TestStudy.*|TestBadInput|TestWritersPassBetweenSlices|TestMergeLeavesBadRunsOut|TestFlippedBytes|TestALiveLogIsItsOwn)$' >"$work/$name.log" 2>&1) || true
     grep -q '^\(PASS\|FAIL\)' "$work/$name.log" || { tail "$work/$name.log"; fail "$name did not end"; }
     # os.RemoveAll does not work in Wine 8, so cleaning up may fail; nothing else may.
     if bad=$(grep -E '^ +[a-z_]+\.go:[0-9]+: |^panic:|^fatal error:' "$work/$name.log" | grep -v 'TempDir RemoveAll cleanup'); then
