@@ -12,6 +12,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -106,7 +107,7 @@ func TestPairing(t *testing.T) {
 	if err != nil || strings.Contains(string(text), c.Value) || !strings.Contains(string(text), "my phone") || !strings.Contains(string(text), hashOf(c.Value)) {
 		t.Errorf("the file: %v\n%s", err, text)
 	}
-	if info, err := os.Stat(filepath.Join(dir, pairedName)); err != nil || info.Mode().Perm() != 0o600 {
+	if info, err := os.Stat(filepath.Join(dir, pairedName)); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 { // Windows has access lists
 		t.Errorf("%v, %v", info.Mode(), err)
 	}
 	if _, err := OpenPaired(dir); err != nil {
@@ -322,7 +323,7 @@ func TestOwnCertificate(t *testing.T) {
 	if late, err := OwnCertificate(dir, nil, time.Now().Add(certificateLives)); err != nil || Fingerprint(late) == Fingerprint(own) {
 		t.Errorf("one that ends is not made anew: %v", err)
 	}
-	if info, err := os.Stat(filepath.Join(dir, keyName)); err != nil || info.Mode().Perm() != 0o600 {
+	if info, err := os.Stat(filepath.Join(dir, keyName)); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 { // Windows has access lists
 		t.Errorf("the key: %v, %v", info, err)
 	}
 	ls, err := Listen("0.0.0.0:0")
