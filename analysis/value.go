@@ -129,7 +129,7 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 		Metric: c.Metric, Unit: c.Unit, Better: c.Better, Workload: c.Workload, Margin: c.Margin, Confidence: c.Confidence, Part: c.Part,
 		A: c.A, B: c.B, Dearer: c.A, Cheaper: c.B, Settings: []ValuePoint{}, NotSignificant: []SettingSpan{},
 	}
-	surcharge := surcharge{dearer: priceA, cheaper: priceB, inverted: c.Better == "lower", a: priceA, b: priceB, lower: c.Better == "lower"}
+	surcharge := surcharge{a: priceA, b: priceB, lower: c.Better == "lower"}
 	if c.Supply != nil {
 		v.Supply = *c.Supply
 	}
@@ -138,10 +138,8 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	}
 	if priceB > priceA {
 		v.Dearer, v.Cheaper = c.B, c.A
-		surcharge.dearer, surcharge.cheaper = priceB, priceA
-		surcharge.inverted = !surcharge.inverted
 	}
-	v.PriceDearer, v.PriceCheaper = Number(surcharge.dearer), Number(surcharge.cheaper)
+	v.PriceDearer, v.PriceCheaper = Number(max(priceA, priceB)), Number(min(priceA, priceB))
 	v.PriceDifference = v.PriceDearer - v.PriceCheaper
 	for _, s := range c.Settings {
 		p := surcharge.point(s.Diff, s.Lower, s.Upper, s.Verdict)
@@ -157,11 +155,8 @@ func deviceValue(c Comparison, priceA, priceB float64) DeviceValue {
 	return v
 }
 
-// surcharge turns differences a/b - 1 into what the dearer one buys.
+// surcharge turns differences a/b - 1 into what the dearer one buys, by their prices.
 type surcharge struct {
-	dearer, cheaper float64
-	inverted        bool // the gain is b/a - 1
-
 	a, b  float64
 	lower bool // less is better
 }
@@ -171,11 +166,12 @@ type surcharge struct {
 func (s surcharge) point(diff, lower, upper Number, verdict Verdict) ValuePoint {
 	p := s.ofA(diff, lower, upper)
 	p.Verdict = verdict
-	if s.inverted {
+	dearer, cheaper := max(s.a, s.b), min(s.a, s.b)
+	if s.lower != (s.b > s.a) { // the gain is b/a - 1
 		diff, lower, upper = turnedOver(diff), turnedOver(upper), turnedOver(lower)
 	}
-	per100 := func(gain Number) Number { return 100 * gain / Number((s.dearer-s.cheaper)/100) }
-	perPrice := func(gain Number) Number { return (1+gain)*Number(s.cheaper/s.dearer) - 1 }
+	per100 := func(gain Number) Number { return 100 * gain / Number((dearer-cheaper)/100) }
+	perPrice := func(gain Number) Number { return (1+gain)*Number(cheaper/dearer) - 1 }
 	p.Gain, p.Lower, p.Upper = diff, lower, upper
 	p.PercentPer100, p.PercentPer100Lower, p.PercentPer100Upper = per100(diff), per100(lower), per100(upper)
 	p.PerPrice, p.PerPriceLower, p.PerPriceUpper = perPrice(diff), perPrice(lower), perPrice(upper)
