@@ -1,9 +1,6 @@
 package analysis
 
-import (
-	"math"
-	"slices"
-)
+import "slices"
 
 // Evidence is what the analysis found of one metric for a page.
 type Evidence struct {
@@ -57,7 +54,7 @@ func (b Budget) Restate(c *Comparison) Comparison {
 	if b.m == 0 || c.made == nil || c.made.sharedSettings() == 0 {
 		return out
 	}
-	made := b.bound(c.made)
+	made := b.decided(c.made)
 	out.Settings = slices.Clone(c.Settings)
 	for i := range made.contrasts {
 		s := made.contrasts[i].setting()
@@ -67,7 +64,9 @@ func (b Budget) Restate(c *Comparison) Comparison {
 	out.Bands, out.Crossings, out.Overall = []Band{}, []Crossing{}, nil
 	for _, part := range stretches(made.sharedContrasts()) {
 		out.Bands = append(out.Bands, bands(part)...)
-		out.Crossings = append(out.Crossings, b.crossings(made, part)...)
+		if !made.named() {
+			out.Crossings = append(out.Crossings, crossings(part, b.single(), made.joint)...)
+		}
 		out.Overall = made.overallOf(made.followed, b.single())
 	}
 	out.Part = slices.ContainsFunc(made.sharedContrasts(), func(k *contrast) bool { return !k.counts() })
@@ -75,21 +74,11 @@ func (b Budget) Restate(c *Comparison) Comparison {
 	return out
 }
 
-// bound is a comparison with the bounds of the budget.
-func (b Budget) bound(c *comparisonBuilder) *comparisonBuilder {
+// decided is a comparison with the bounds of the budget, and the verdicts and further runs
+// that follow from them.
+func (b Budget) decided(c *comparisonBuilder) *comparisonBuilder {
 	made, m := *c, c.sharedSettings()
 	made.contrasts = slices.Clone(c.contrasts)
-	made.bound(m, b.settings(m))
-	planner := newRunPlanner(m, m, b.settings(m))
-	for _, k := range made.sharedContrasts() {
-		k.more = planner.moreRuns(k, math.Log1p(*c.req.Margin))
-	}
+	made.decide(m, b.settings(m))
 	return &made
-}
-
-func (b Budget) crossings(c *comparisonBuilder, part []*contrast) []Crossing {
-	if c.named() {
-		return nil
-	}
-	return crossings(part, b.single(), c.joint)
 }

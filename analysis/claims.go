@@ -85,53 +85,35 @@ func Claims(page []Evidence) []Claim {
 	return list
 }
 
-// claims are those of one comparison.
+// claims are those of one comparison: what is settled of it as the page's top may say it.
 func (b Budget) claims(c *Comparison) []Claim {
-	if c.made == nil || c.made.sharedSettings() == 0 {
+	if c.made == nil {
 		return nil
 	}
-	made := b.bound(c.made)
-	parts := stretches(made.sharedContrasts())
-	if len(parts) == 0 {
-		return nil
-	}
+	said := b.Restate(c)
 	claim := Claim{
 		Metric: c.Metric, Workload: c.Workload, Factor: c.Factor, A: c.A, B: c.B, Device: c.Device, Supply: c.Supply, Variant: c.Variant,
 		At: c.At, Per: c.Per, AtW: Unknown(), Diff: Unknown(), Lower: Unknown(), Upper: Unknown(),
 	}
 	var list []Claim
-	for _, part := range parts {
-		list = append(list, bandClaims(claim, part)...)
-		for _, x := range b.crossings(made, part) {
+	for _, x := range said.Bands {
+		if x.Verdict != VerdictUnclear {
 			k := claim
-			k.Kind, k.AtW, k.FromW, k.ToW = ClaimCrossing, x.AtW, x.LowerW, x.UpperW
+			k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimBand, x.Verdict, x.Diff, x.Lower, x.Upper
+			k.FromW, k.From, k.ToW, k.To = x.FromW, x.From, x.ToW, x.To
 			list = append(list, k)
 		}
 	}
-	if o := made.overallOf(made.followed, b.single()); o.Verdict != VerdictUnclear {
-		k, last := claim, parts[len(parts)-1]
-		k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimOverall, o.Verdict, o.Diff, o.Lower, o.Upper
-		k.span(parts[0][0], last[len(last)-1])
+	for _, x := range said.Crossings {
+		k := claim
+		k.Kind, k.AtW, k.FromW, k.ToW = ClaimCrossing, x.AtW, x.LowerW, x.UpperW
 		list = append(list, k)
 	}
-	return list
-}
-
-// span says from which setting to which a claim is.
-func (k *Claim) span(from, to *contrast) {
-	k.FromW, k.From, k.ToW, k.To = Number(from.watts), from.name, Number(to.watts), to.name
-}
-
-// bandClaims are the bands of a stretch that settle something.
-func bandClaims(claim Claim, stretch []*contrast) []Claim {
-	var list []Claim
-	for _, b := range bands(stretch) {
-		if b.Verdict != VerdictUnclear {
-			k := claim
-			k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimBand, b.Verdict, b.Diff, b.Lower, b.Upper
-			k.FromW, k.From, k.ToW, k.To = b.FromW, b.From, b.ToW, b.To
-			list = append(list, k)
-		}
+	if o := said.Overall; o != nil && o.Verdict != VerdictUnclear {
+		k, first, last := claim, said.Bands[0], said.Bands[len(said.Bands)-1]
+		k.Kind, k.Verdict, k.Diff, k.Lower, k.Upper = ClaimOverall, o.Verdict, o.Diff, o.Lower, o.Upper
+		k.FromW, k.From, k.ToW, k.To = first.FromW, first.From, last.ToW, last.To
+		list = append(list, k)
 	}
 	return list
 }

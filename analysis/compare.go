@@ -86,7 +86,7 @@ func Compare(runs []run.Run, req CompareRequest) (CompareResult, error) {
 			shared += contests[i].sharedSettings()
 		}
 		for i, c := range contests {
-			c.decide(shared)
+			c.decide(shared, c.req.Confidence)
 			result.Comparisons = append(result.Comparisons, c.build(between, family[i]))
 		}
 	}

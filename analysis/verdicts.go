@@ -3,12 +3,13 @@ package analysis
 import "math"
 
 // decide gives every contrast its bounds, p and verdict, and says how many more runs
-// would settle it; family is the number of settings that are adjusted together.
-func (c *comparisonBuilder) decide(family int) {
+// would settle it; family is the number of settings that are adjusted together, to hold
+// with this confidence.
+func (c *comparisonBuilder) decide(family int, confidence float64) {
 	c.family = family
 	shared := c.sharedContrasts()
-	c.bound(family, c.req.Confidence)
-	planner := newRunPlanner(family, len(shared), c.req.Confidence)
+	c.bound(family, confidence)
+	planner := newRunPlanner(family, len(shared), confidence)
 	for _, k := range shared {
 		k.more = planner.moreRuns(k, math.Log1p(*c.req.Margin))
 	}
