@@ -116,8 +116,7 @@ func near(a, b analysis.Number) bool { return a-b <= 1e-9*b && b-a <= 1e-9*b }
 // differenceChart draws the difference of a comparison with its bounds and the
 // margin.
 func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
-	restated := b.study.budget.Restate(c) // as the top of the page says it
-	c = &restated
+	c = b.study.claimable(c)
 	place := placeSettings(compareSettings(c))
 	styleA, styleB := b.legend.sideStyles(c)
 	zero, above, below := 0.0, 100*c.Margin, -100*c.Margin

@@ -68,8 +68,7 @@ func (b *builder) headline() []*analysis.Comparison {
 					continue
 				}
 				for k := range r.Comparisons {
-					c := b.study.budget.Restate(&r.Comparisons[k])
-					list = append(list, &c)
+					list = append(list, b.study.claimable(&r.Comparisons[k]))
 				}
 			}
 		}

@@ -21,7 +21,7 @@ import (
 // rank is the devices of one workload and supply, the best first.
 type rank struct {
 	t       *Topic
-	members []analysis.Comparison // restated, all with the same b
+	members []*analysis.Comparison // as the page may claim them, all with the same b
 }
 
 // ranks are what is ranked of a topic: each workload, supply and variant by itself.
@@ -31,9 +31,9 @@ func (b *builder) ranks(t *Topic) []*rank {
 	}
 	var list []*rank
 	for i := range t.All.Comparisons {
-		c := b.study.budget.Restate(&t.All.Comparisons[i])
+		c := b.study.claimable(&t.All.Comparisons[i])
 		k := slices.IndexFunc(list, func(r *rank) bool {
-			first := &r.members[0]
+			first := r.members[0]
 			return first.Workload == c.Workload && sameText(first.Supply, c.Supply) && sameText(first.Variant, c.Variant) && first.B == c.B
 		})
 		if k < 0 {
@@ -43,7 +43,7 @@ func (b *builder) ranks(t *Topic) []*rank {
 		list[k].members = append(list[k].members, c)
 	}
 	slices.SortStableFunc(list, func(x, y *rank) int { // mains first, as everywhere
-		a, b := &x.members[0], &y.members[0]
+		a, b := x.members[0], y.members[0]
 		return cmp.Or(cmp.Compare(a.Workload, b.Workload), -cmp.Compare(sentence.OrEmpty(a.Supply), sentence.OrEmpty(b.Supply)))
 	})
 	for _, r := range list {
@@ -63,8 +63,8 @@ func (r *rank) sort() {
 		}
 		return -float64(c.Overall.Diff)
 	}
-	slices.SortStableFunc(r.members, func(x, y analysis.Comparison) int {
-		return cmp.Or(cmp.Compare(better(&x), better(&y)), cmp.Compare(x.A, y.A))
+	slices.SortStableFunc(r.members, func(x, y *analysis.Comparison) int {
+		return cmp.Or(cmp.Compare(better(x), better(y)), cmp.Compare(x.A, y.A))
 	})
 }
 
@@ -72,7 +72,7 @@ func (r *rank) sort() {
 func (r *rank) place() int {
 	n := 0
 	for i := range r.members {
-		c := &r.members[i]
+		c := r.members[i]
 		if c.Overall != nil && c.Overall.Diff.Known() && (c.Overall.Diff > 0) == (c.Better != "lower") && c.Overall.Diff != 0 {
 			n++
 		}
@@ -85,7 +85,7 @@ const mostRanked = 15
 
 // rankCharts draw a rank, in several pictures where there are very many devices.
 func (b *builder) rankCharts(r *rank) []chart.Chart {
-	first := &r.members[0]
+	first := r.members[0]
 	base := sentence.Side(first.B)
 	var rows []chart.Row
 	reference := chart.Row{Name: base, Note: "= 100 %", Spots: []chart.Spot{{At: 0, Lower: math.NaN(), Upper: math.NaN(), Style: b.rankStyle(first.B)}}}
@@ -94,7 +94,7 @@ func (b *builder) rankCharts(r *rank) []chart.Chart {
 		if i == place {
 			rows = append(rows, reference)
 		}
-		c := &r.members[i]
+		c := r.members[i]
 		row := chart.Row{Name: sentence.Side(c.A), Note: "no setting in common"}
 		if o := c.Overall; o != nil && o.Diff.Known() {
 			unclear := o.Verdict == analysis.VerdictUnclear
@@ -154,7 +154,7 @@ func (b *builder) rankStyle(device string) int {
 func (b *builder) rankedRuns(r *rank) []run.Run {
 	var list []run.Run
 	for _, x := range b.study.allRuns() {
-		if slices.ContainsFunc(r.members, func(c analysis.Comparison) bool { return b.ofComparison(&c).runs(&x) }) {
+		if slices.ContainsFunc(r.members, func(c *analysis.Comparison) bool { return b.ofComparison(c).runs(&x) }) {
 			list = append(list, x)
 		}
 	}
@@ -172,7 +172,7 @@ func (r *rank) title() string {
 	base := sentence.Side(r.members[0].B)
 	var ahead, behind, level, open int
 	for i := range r.members {
-		c := &r.members[i]
+		c := r.members[i]
 		switch {
 		case c.Overall == nil || c.Overall.Verdict == analysis.VerdictUnclear:
 			open++
@@ -211,11 +211,11 @@ func (r *rank) title() string {
 
 // table has the numbers of a rank.
 func (r *rank) table() *table.Table {
-	first := &r.members[0]
+	first := r.members[0]
 	t := &table.Table{Caption: sentence.Joined(first.Workload, conditions(first)) + ": all devices tested so far against " + sentence.Side(first.B) + ", a/b − 1 in %, mean over the settings that both keep to",
 		Columns: []table.Column{{Head: "device"}, {Head: "%", Right: true}, {Head: "95 % from", Right: true}, {Head: "to", Right: true}, {Head: "ahead"}}}
 	for i := range r.members {
-		c := &r.members[i]
+		c := r.members[i]
 		if o := c.Overall; o != nil {
 			places := sentence.PercentPlaces(o.Lower, o.Upper)
 			t.Row(table.Text(sentence.Side(c.A)), table.Number(100*o.Diff, places), table.Number(100*o.Lower, places), table.Number(100*o.Upper, places), table.Text(sentence.Winner(c, o.Verdict)))

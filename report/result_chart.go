@@ -129,8 +129,7 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 	if len(x.Bands) == 0 {
 		return
 	}
-	restated := b.study.budget.Restate(x) // as the top of the page says it
-	x = &restated
+	x = b.study.claimable(x)
 	p := &c.Panels[0]
 	place := placeSettings(compareSettings(x))
 	if len(p.X.Names) > 0 {

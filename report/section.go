@@ -141,8 +141,7 @@ func (b *builder) compared(title string, t *Topic, r *analysis.CompareResult, wo
 			}
 			s.Charts = append(s.Charts, charts...)
 		}
-		restated := b.study.budget.Restate(c) // one interval for one quantity on the page
-		s.say(about, append(sentence.Compare(&restated), sentence.Obedience(c)...)...)
+		s.say(about, append(sentence.Compare(b.study.claimable(c)), sentence.Obedience(c)...)...) // one interval for one quantity on the page
 		s.Tables = append(s.Tables, x)
 		s.Notes = appendNotes(s.Notes, about+": besides, ", c.Confounders)
 		s.Notes = appendNotes(s.Notes, about+": ", c.Notes)

@@ -89,8 +89,7 @@ func (b *builder) brackets() string {
 // claimed are the sentences of a comparison that settle something, within the error
 // budget of the page.
 func (b *builder) claimed(c *analysis.Comparison) []sentence.Sentence {
-	restated := b.study.budget.Restate(c)
-	return sentence.Settled(&restated)
+	return sentence.Settled(b.study.claimable(c))
 }
 
 func (b *builder) whoIsAhead() Section {
@@ -269,8 +268,8 @@ func (b *builder) notDecided() Section {
 				continue
 			}
 			for k := range r.Comparisons {
-				c := b.study.budget.Restate(&r.Comparisons[k])
-				s.sayOf(sentence.Joined(c.Workload, conditions(&c), against(&c)), b.link(&r.Comparisons[k], asResult), sentence.Open(&c))
+				c := b.study.claimable(&r.Comparisons[k])
+				s.sayOf(sentence.Joined(c.Workload, conditions(c), against(c)), b.link(&r.Comparisons[k], asResult), sentence.Open(c))
 			}
 		}
 	}

@@ -35,9 +35,9 @@ type Questions struct {
 // Study is what the analysis says of a set of runs.
 type Study struct {
 	Topics  []Topic
-	Battery *analysis.BatteryResult // nil without runs on battery
-	Claims  []analysis.Claim        // what may be said at the top
-	budget  analysis.Budget         // of what is said there
+	Battery *analysis.BatteryResult                       // nil without runs on battery
+	Claims  []analysis.Claim                              // what may be said at the top
+	stated  map[*analysis.Comparison]*analysis.Comparison // every comparison of the topics, as the page may claim it
 	runs    []run.Run
 	all     []run.Run // of all devices tested so far, where they are ranked
 }
@@ -61,6 +61,31 @@ func (s *Study) evidence() []analysis.Evidence {
 		}
 	}
 	return list
+}
+
+// state says what the page may claim of all that it shows: its claims, and each comparison
+// with the bounds of their error budget.
+func (s *Study) state() {
+	evidence := s.evidence()
+	s.Claims, s.stated = analysis.Claims(evidence), map[*analysis.Comparison]*analysis.Comparison{}
+	budget := analysis.NewBudget(evidence)
+	for _, e := range evidence {
+		for _, r := range e.Comparisons {
+			for i := range r.Comparisons {
+				x := budget.Restate(&r.Comparisons[i])
+				s.stated[&r.Comparisons[i]] = &x
+			}
+		}
+	}
+}
+
+// claimable is a comparison of the topics as the page may claim it; one that is so already
+// stays as it is.
+func (s *Study) claimable(c *analysis.Comparison) *analysis.Comparison {
+	if x := s.stated[c]; x != nil {
+		return x
+	}
+	return c
 }
 
 // Topic is one metric of the workloads that report it.
@@ -128,7 +153,7 @@ func Ask(runs []run.Run, q Questions) (Study, error) {
 		s.Topics = append(s.Topics, t)
 	}
 	slices.SortStableFunc(s.Topics, func(a, b Topic) int { return cmp.Compare(a.Workloads[0], b.Workloads[0]) })
-	s.Claims, s.budget = analysis.Claims(s.evidence()), analysis.NewBudget(s.evidence())
+	s.state()
 	for i := range s.Topics {
 		if err := s.setValue(&s.Topics[i], q.Prices); err != nil {
 			return s, fmt.Errorf("report: %w", err)
@@ -208,7 +233,7 @@ func (s *Study) setValue(t *Topic, prices analysis.Prices) error {
 	restated := *t.Device
 	restated.Comparisons = make([]analysis.Comparison, len(t.Device.Comparisons))
 	for i := range restated.Comparisons {
-		restated.Comparisons[i] = s.budget.Restate(&t.Device.Comparisons[i])
+		restated.Comparisons[i] = *s.claimable(&t.Device.Comparisons[i])
 	}
 	value, err := analysis.Value(restated, prices)
 	t.Value = &value
