@@ -171,5 +171,8 @@ func (c *Comparison) Kept() Comparison {
 // Counts tells whether a setting counts in what is said of a comparison at first.
 func (s *SettingComparison) Counts() bool { return s.Followed == nil || *s.Followed }
 
+// Shared tells whether both sides have runs at a setting.
+func (s *SettingComparison) Shared() bool { return s.NA > 0 && s.NB > 0 }
+
 // Groups are the runs that the comparison's sides consist of, by their labels.
 func (c *Comparison) Groups() (a, b Group) { return c.pair.a, c.pair.b }

@@ -32,7 +32,7 @@ type aheadRow struct {
 func (b *builder) aheadCharts() []chart.Chart {
 	var list []analysis.Comparison
 	for _, c := range b.opened {
-		if c.Factor != "supply" && slices.ContainsFunc(c.Settings, isShared) {
+		if c.Factor != "supply" && slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.Shared() }) {
 			list = append(list, *c)
 		}
 	}
@@ -61,13 +61,11 @@ func (b *builder) aheadCharts() []chart.Chart {
 	return charts
 }
 
-func isShared(s analysis.SettingComparison) bool { return s.NA > 0 && s.NB > 0 }
-
 func sharedSettings(list []analysis.Comparison) []setting {
 	var all []setting
 	for i := range list {
 		for _, s := range list[i].Settings {
-			if isShared(s) {
+			if s.Shared() {
 				all = append(all, setting{s.SettingW, s.Setting})
 			}
 		}
@@ -194,20 +192,20 @@ type verdictStretch struct {
 func stretchesOf(c *analysis.Comparison, place settings) []verdictStretch {
 	var list []verdictStretch
 	for _, s := range c.Settings {
-		if !isShared(s) {
+		if !s.Shared() {
 			continue
 		}
 		at := place.reach(place.at(s.SettingW, s.Setting))
 		if n := len(list); n > 0 {
 			last := &list[n-1]
-			if kept := keptByBoth(s); kept == last.kept && (!kept || s.Verdict == last.verdict) {
+			if kept := s.Counts(); kept == last.kept && (!kept || s.Verdict == last.verdict) {
 				last.to, last.To = s, at.To
 				continue
 			}
 		}
-		list = append(list, verdictStretch{s, s, s.Verdict, keptByBoth(s), at})
+		list = append(list, verdictStretch{s, s, s.Verdict, s.Counts(), at})
 	}
-	for _, x := range crossingsOf(c) {
+	for _, x := range c.Kept().Crossings {
 		before, behind := -1, -1
 		for i := range list {
 			if s := &list[i]; !s.leads() {
@@ -241,14 +239,6 @@ func stretchesOf(c *analysis.Comparison, place settings) []verdictStretch {
 // leads tells whether a side is ahead in a stretch.
 func (s *verdictStretch) leads() bool {
 	return s.kept && (s.verdict == analysis.VerdictA || s.verdict == analysis.VerdictB)
-}
-
-// crossingsOf are the places where the lead changes, of the settings that both keep to.
-func crossingsOf(c *analysis.Comparison) []analysis.Crossing {
-	if partly(c) {
-		return c.CrossingsFollowed
-	}
-	return c.Crossings
 }
 
 // claimsOf are the claims of the page on a comparison.
@@ -528,7 +518,7 @@ func dependsOn(rows []aheadRow, orders []string) []string {
 // overallPlace says over which settings the mean is, where that is not all of them.
 func (r *aheadRow) overallPlace() string {
 	for _, k := range r.claims {
-		if k.Kind == analysis.ClaimOverall && partly(&r.c) {
+		if k.Kind == analysis.ClaimOverall && r.c.Kept().Part {
 			return " " + sentence.Range(sentence.Place(&r.c, k.FromW, k.From), sentence.Place(&r.c, k.ToW, k.To))
 		}
 	}

@@ -137,7 +137,7 @@ func (b *builder) differenceChart(c *analysis.Comparison) (chart.Chart, bool) {
 		q := interval(at, 100*s.Diff, 100*s.Lower, 100*s.Upper)
 		line.Points = append(line.Points, flat(at, q.Y))
 		of := series[s.Verdict]
-		if !keptByBoth(s) {
+		if !s.Counts() {
 			of = series[analysis.VerdictUnclear]
 			of.NotKept = append(of.NotKept, at)
 		}

@@ -31,11 +31,11 @@ type leadPlaces struct {
 func (b *builder) leadOf(c *analysis.Comparison) lead {
 	var l lead
 	for _, s := range c.Settings {
-		if s.NA == 0 || s.NB == 0 {
+		if !s.Shared() {
 			continue
 		}
 		l.places.settings = append(l.places.settings, s)
-		if keptByBoth(s) {
+		if s.Counts() {
 			l.places.kept++
 		}
 	}
@@ -48,7 +48,7 @@ func (b *builder) leadOf(c *analysis.Comparison) lead {
 			l.overall = k
 		}
 	}
-	kept := leadPlaces{settings: slices.DeleteFunc(slices.Clone(l.places.settings), func(s analysis.SettingComparison) bool { return !keptByBoth(s) })}
+	kept := leadPlaces{settings: slices.DeleteFunc(slices.Clone(l.places.settings), func(s analysis.SettingComparison) bool { return !s.Counts() })}
 	for i, k := range bands {
 		from, to := kept.of(k)
 		beside := i > 0 && kept.to(bands[i-1]) == from-1 || i < len(bands)-1 && kept.from(bands[i+1]) == to+1
@@ -60,8 +60,6 @@ func (b *builder) leadOf(c *analysis.Comparison) lead {
 	}
 	return l
 }
-
-func keptByBoth(s analysis.SettingComparison) bool { return s.Followed == nil || *s.Followed }
 
 // of are the numbers of a claim's first and last setting.
 func (p leadPlaces) of(k analysis.Claim) (from, to int) { return p.from(k), p.to(k) }

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"sweepd/analysis"
@@ -144,7 +143,7 @@ func (b *builder) addStrip(c *chart.Chart, x *analysis.Comparison) {
 // addCrossings marks where the lead changes, with the interval of each place, and
 // returns what the key says of them.
 func addCrossings(p *chart.Panel, x *analysis.Comparison) []chart.Item {
-	list := crossingsOf(x)
+	list := x.Kept().Crossings // of the settings that both keep to
 	for _, k := range list {
 		at := float64(k.AtW)
 		p.Guides = append(p.Guides, chart.Guide{X: &at, Text: sentence.Crossing(k)})
@@ -188,17 +187,12 @@ func strip(c *analysis.Comparison, place settings, styleA, styleB int) []chart.C
 	return cells
 }
 
-// partly tells whether a side does not keep to some setting of a comparison.
-func partly(c *analysis.Comparison) bool {
-	return slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return !keptByBoth(s) })
-}
-
 // stripItems explain the cells that occur.
 func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	has := map[analysis.Verdict]bool{}
 	for _, s := range c.Settings {
-		if isShared(s) {
-			has[s.Verdict] = has[s.Verdict] || keptByBoth(s)
+		if s.Shared() {
+			has[s.Verdict] = has[s.Verdict] || s.Counts()
 		}
 	}
 	var items []chart.Item
@@ -211,7 +205,7 @@ func stripItems(c *analysis.Comparison, styleA, styleB int) []chart.Item {
 	add(analysis.VerdictB, chart.Item{Symbol: chart.SymbolAhead, Style: styleB, Text: sentence.Side(c.B) + " ahead"})
 	add(analysis.VerdictTie, chart.Item{Symbol: chart.SymbolLevel, Text: "level within " + sentence.Margin(c.Margin) + " %"})
 	add(analysis.VerdictUnclear, chart.Item{Symbol: chart.SymbolUnclear, Text: "cannot be told"})
-	if partly(c) {
+	if c.Kept().Part {
 		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "a side does not keep to the setting: not compared"})
 	}
 	return items

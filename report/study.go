@@ -303,9 +303,7 @@ func rankDevices(runs []run.Run, r analysis.CompareRequest, q Questions, device 
 // compareAtPackage compares the same devices at equal package watts where one does not keep
 // to a setting; nil where all do, or nothing can be compared so.
 func compareAtPackage(runs []run.Run, r analysis.CompareRequest, atSetting *analysis.CompareResult) (*analysis.CompareResult, error) {
-	if atSetting == nil || !slices.ContainsFunc(atSetting.Comparisons, func(c analysis.Comparison) bool {
-		return slices.ContainsFunc(c.Settings, func(s analysis.SettingComparison) bool { return s.Followed != nil && !*s.Followed })
-	}) {
+	if atSetting == nil || !slices.ContainsFunc(atSetting.Comparisons, func(c analysis.Comparison) bool { return c.Kept().Part }) {
 		return nil, nil
 	}
 	r.By, r.At, r.B = "device", analysis.AtPackage, atSetting.Comparisons[0].B

@@ -73,7 +73,7 @@ func suggestedRuns(c run.Cell, x *analysis.Comparison) (more int, flagged bool) 
 
 // isOpen tells whether runs of both sides leave open who is ahead.
 func isOpen(s analysis.SettingComparison) bool {
-	return s.Verdict == analysis.VerdictUnclear && s.NA > 0 && s.NB > 0
+	return s.Verdict == analysis.VerdictUnclear && s.Shared()
 }
 
 // isSide tells whether a cell belongs to one of the sides that are compared.

@@ -486,7 +486,7 @@ func (f *found) place(p phase) string {
 	lowest, highest := analysis.Number(math.Inf(1)), analysis.Number(math.Inf(-1))
 	for _, c := range f.of {
 		for _, s := range c.Settings {
-			if s.NA > 0 && s.NB > 0 && s.SettingW.Known() {
+			if s.Shared() && s.SettingW.Known() {
 				lowest, highest = min(lowest, s.SettingW), max(highest, s.SettingW)
 			}
 		}

@@ -175,7 +175,7 @@ func Throughout(c *analysis.Comparison) (Sentence, bool) {
 func counted(c *analysis.Comparison) []analysis.SettingComparison {
 	var members []analysis.SettingComparison
 	for _, s := range c.Settings {
-		if s.NA > 0 && s.NB > 0 && (s.Counts() || !c.Part) {
+		if s.Shared() && (s.Counts() || !c.Part) {
 			members = append(members, s)
 		}
 	}
@@ -200,7 +200,7 @@ func (l *list) notKept(c *analysis.Comparison) {
 	}
 	var left []string
 	for _, s := range c.Settings {
-		if s.NA > 0 && s.NB > 0 && !s.Counts() {
+		if s.Shared() && !s.Counts() {
 			left = append(left, Place(c, s.SettingW, s.Setting))
 		}
 	}
@@ -386,7 +386,7 @@ func bandSettings(c *analysis.Comparison, b analysis.Band) []analysis.SettingCom
 	var members []analysis.SettingComparison
 	inside := false
 	for _, s := range c.Settings {
-		if s.NA == 0 || s.NB == 0 {
+		if !s.Shared() {
 			continue
 		}
 		inside = inside || s.Is(b.FromW, b.From)
