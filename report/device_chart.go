@@ -87,11 +87,7 @@ func (b *builder) batteryGroup(g *analysis.CurveGroup) *analysis.BatteryGroup {
 }
 
 func (b *builder) deviceChart(s *summed) chart.Chart {
-	var list []setting
-	for _, g := range s.groups {
-		list = append(list, curveSettings([]*analysis.CurveGroup{g})...)
-	}
-	place := placeSettings(list)
+	place := placeSettings(curveSettings(s.groups))
 	name := b.legend.name(s.device, s.variant)
 	if len(levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })) > 1 {
 		name += " in " + s.workload
@@ -99,7 +95,7 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 	c := chart.Chart{
 		Name: b.unique(b.summaryName(s)), Sharing: true, Aside: true,
 		Title: name + ": " + s.finding(),
-		Lines: []string{s.workload + ", " + strings.TrimPrefix(b.suppliesOfGroups(s.groups), " ") + ", over the setting"},
+		Lines: []string{s.workload + ", " + suppliesOfGroups(s.groups) + ", over the setting"},
 	}
 	c.Panels = append(c.Panels, b.resultOfDevice(s, place))
 	for _, p := range []chart.Panel{b.runtimeOfDevice(s, place), b.temperatureOfDevice(s, place), s.rows(place)} {
@@ -122,7 +118,7 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 	c.Footer = b.footer(source{runs: ofOneDevice(s.workload, s.device, s.variant), points: n})
 	c.Alt = c.Title + "."
 	for _, g := range s.groups {
-		c.Alt += " " + sentence.Capital(onSupply(g.Supply)) + ":" + spaced(wordsOf(b.ofCurve(g))) + spaced(sentence.ToSet(&s.t.Curve, g))
+		c.Alt += " " + sentence.Capital(onSupply(g.Supply)) + ":" + spaced(wordsOf(b.ofCurve(s.t.Metric, g))) + spaced(sentence.ToSet(&s.t.Curve, g))
 	}
 	if s.battery != nil {
 		c.Alt += spaced(wordsOf(b.runtime(s.battery)))
@@ -131,40 +127,15 @@ func (b *builder) deviceChart(s *summed) chart.Chart {
 }
 
 // ofCurve are the claims of the page on a curve, in words.
-func (b *builder) ofCurve(g *analysis.CurveGroup) []sentence.Sentence {
+func (b *builder) ofCurve(metric string, g *analysis.CurveGroup) []sentence.Sentence {
 	var list []sentence.Sentence
-	for _, k := range b.claimsOnCurve(g) {
-		list = append(list, sentence.OnCurve(k))
+	for _, k := range b.curveClaims(metric, g) {
+		list = append(list, sentence.OnCurve(&k))
 	}
 	return list
 }
 
-// claimsOnCurve are the claims of the page on a curve: floor, cap, dips, a fall.
-func (b *builder) claimsOnCurve(g *analysis.CurveGroup) []*analysis.Claim {
-	var list []*analysis.Claim
-	for i := range b.study.Claims {
-		if k := &b.study.Claims[i]; k.Factor == "" && k.Workload == g.Workload && *k.Device == g.Device && *k.Supply == g.Supply && *k.Variant == g.Variant && b.metricHas(k.Metric, g) {
-			list = append(list, k)
-		}
-	}
-	return list
-}
-
-// metricHas tells whether a curve is one of a metric.
-func (b *builder) metricHas(metric string, g *analysis.CurveGroup) bool {
-	for i := range b.study.Topics {
-		if t := &b.study.Topics[i]; t.Metric == metric {
-			for k := range t.Curve.Groups {
-				if &t.Curve.Groups[k] == g {
-					return true
-				}
-			}
-		}
-	}
-	return false
-}
-
-func (b *builder) suppliesOfGroups(groups []*analysis.CurveGroup) string {
+func suppliesOfGroups(groups []*analysis.CurveGroup) string {
 	var list []string
 	for _, g := range groups {
 		list = append(list, onSupply(g.Supply))
@@ -223,7 +194,7 @@ func (b *builder) resultOfDevice(s *summed, place settings) chart.Panel {
 			c.Points = append(c.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}
 		p.Series = append(p.Series, c)
-		for _, k := range b.claimsOnCurve(g) {
+		for _, k := range b.curveClaims(s.t.Metric, g) {
 			word, x := "dip ", place.at(k.AtW, k.From)
 			switch k.Kind {
 			case analysis.ClaimDip:
@@ -361,7 +332,7 @@ func (s *summed) key(rows []chart.Row) []chart.Item {
 		items = append(items, chart.Item{Symbol: chart.SymbolRange, Style: supplyStyle(g.Supply), Text: text})
 	}
 	if has(chart.PieceKept) {
-		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: "the device does not keep to this setting"})
+		items = append(items, chart.Item{Symbol: chart.SymbolHatch, Text: notKeptWords})
 	}
 	return items
 }
