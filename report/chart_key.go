@@ -40,6 +40,9 @@ func intervalItems(text string, confidence float64, panels []chart.Panel, source
 	return nil
 }
 
+// reachOfRuns says what bars are where they are no intervals.
+var reachOfRuns = chart.Item{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}
+
 // ofTheMean is what an interval is of where runs were repeated.
 const ofTheMean = " of the mean"
 

@@ -87,7 +87,7 @@ func (b *builder) outsideRange() map[cellKey]analysis.Number {
 		for _, g := range b.study.Topics[i].Curve.Groups {
 			for _, p := range g.Points {
 				if g.Effective.Source == analysis.RangeFromPackage && (p.SettingW < g.Effective.FromW || p.SettingW > g.Effective.ToW) {
-					cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(p.SettingW, p.Setting)}] = p.PackageW
+					cells[cellAt(&g, p.SettingW, p.Setting)] = p.PackageW
 				}
 			}
 		}

@@ -49,7 +49,7 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	for _, d := range denominators {
 		p := chart.Panel{Title: d.title, X: place.axis()}
 		for _, g := range groups {
-			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor, b.legend.style(g.Device, g.Variant)); ok {
+			if s, lane, ok := b.efficiencySeries(g, d.by, place, factor); ok {
 				p.Series, p.Lanes = append(p.Series, s), append(p.Lanes, lane...)
 				for _, q := range s.Points {
 					most = max(most, q.Y)
@@ -86,13 +86,13 @@ func (b *builder) efficiencyChart(t *Topic, workload, supply string, groups []*a
 	return c, most
 }
 
-func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place settings, factor analysis.Number, style int) (s chart.Series, lane []chart.Lane, ok bool) {
+func (b *builder) efficiencySeries(g *analysis.CurveGroup, by string, place settings, factor analysis.Number) (s chart.Series, lane []chart.Lane, ok bool) {
 	i := slices.IndexFunc(g.Efficiencies, func(e analysis.Efficiency) bool { return e.By == by })
 	if i < 0 {
 		return s, nil, false
 	}
 	e := &g.Efficiencies[i]
-	s = chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: style, Joined: true}
+	s = b.legend.curve(g.Device, g.Variant)
 	for _, x := range e.Points {
 		s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), factor*x.Value, factor*x.Lower, factor*x.Upper))
 	}

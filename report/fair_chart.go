@@ -41,7 +41,7 @@ func (b *builder) fairChart(t *Topic, workload, supply string, groups []*analysi
 	} {
 		p := chart.Panel{Title: kind.title, X: chart.Axis{Label: kind.label, From: new(float64)}, Y: chart.Axis{}}
 		for _, g := range groups {
-			s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
+			s := b.legend.curve(g.Device, g.Variant)
 			for i := range g.Points {
 				x := &g.Points[i]
 				if w := kind.watts(x); w.Known() {
@@ -140,7 +140,7 @@ func systemOf(r *run.Run) *float64  { return r.SystemW }
 // spread is the lowest and highest watts of a point's runs; infinite without any.
 func (b *builder) spread(g *analysis.CurveGroup, x analysis.CurvePoint, of quantityOf) (lower, upper analysis.Number) {
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, r := range b.cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(x.SettingW, x.Setting)}] {
+	for _, r := range b.cells[cellAt(g, x.SettingW, x.Setting)] {
 		if w := of(r); w != nil {
 			low, high = min(low, *w), max(high, *w)
 		}

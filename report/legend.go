@@ -80,6 +80,11 @@ func (l legend) name(device, variant string) string {
 	return device + ", " + variant
 }
 
+// curve is the series of a device with its variant, without points.
+func (l legend) curve(device, variant string) chart.Series {
+	return chart.Series{Name: l.name(device, variant), Style: l.style(device, variant), Joined: true}
+}
+
 // style is a group's style, the same in every chart of the report.
 func (l legend) style(device, variant string) int {
 	if i := slices.Index(l.groups, l.name(device, variant)); i >= 0 {

@@ -5,7 +5,6 @@ import (
 
 	"sweepd/analysis"
 	"sweepd/report/chart"
-	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
@@ -21,7 +20,7 @@ const (
 func (b *builder) notKept(g *analysis.CurveGroup, place settings) []float64 {
 	var list []float64
 	for _, x := range g.Points {
-		runs := b.cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(x.SettingW, x.Setting)}]
+		runs := b.cells[cellAt(g, x.SettingW, x.Setting)]
 		r := g.Effective
 		outside := len(place.names) == 0 && (r.FromW.Known() && x.SettingW < r.FromW || r.ToW.Known() && x.SettingW > r.ToW)
 		if _, disobeys := analysis.DisobeyedPower(runs); outside || disobeys {
@@ -43,7 +42,7 @@ func (b *builder) oddPoints(t *Topic, g *analysis.CurveGroup, place settings, st
 		}
 	}
 	for _, odd := range g.Flagged {
-		for _, r := range b.cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(odd.SettingW, odd.Setting)}] {
+		for _, r := range b.cells[cellAt(g, odd.SettingW, odd.Setting)] {
 			if x, ok := r.Results[t.Metric]; ok && r.ID == odd.Run {
 				star.Points = append(star.Points, flat(place.at(odd.SettingW, odd.Setting), x.Value))
 			}

@@ -105,6 +105,11 @@ func cellOf(r *run.Run) cellKey {
 	return cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
 }
 
+// cellAt are the runs of a curve at a setting.
+func cellAt(g *analysis.CurveGroup, watts analysis.Number, name string) cellKey {
+	return cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(watts, name)}
+}
+
 // shown is something that a chart or section shows: a comparison, a curve or a battery group
 // of the study, by its pointer, and as what.
 type shown struct {
@@ -256,7 +261,7 @@ func (b *builder) index() {
 		means := map[cellKey]float64{}
 		for _, g := range t.Curve.Groups {
 			for _, p := range g.Points {
-				means[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(p.SettingW, p.Setting)}] = float64(p.Mean)
+				means[cellAt(&g, p.SettingW, p.Setting)] = float64(p.Mean)
 			}
 		}
 		b.means[t.Metric] = means

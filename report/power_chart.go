@@ -36,7 +36,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 	c.Alt = c.Title + ". " + c.Lines[0] + "."
 	several := false
 	for _, g := range groups {
-		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
+		s := b.legend.curve(g.Device, g.Variant)
 		for _, x := range g.Points {
 			if !x.PackageW.Known() {
 				continue
@@ -53,7 +53,7 @@ func (b *builder) powerChart(t *Topic, workload, supply string, groups []*analys
 		}
 	}
 	if several {
-		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
+		c.Key = []chart.Item{reachOfRuns}
 	} else {
 		for i := range p.Series {
 			for k := range p.Series[i].Points {
@@ -136,8 +136,8 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 	}
 	exact := false
 	for _, g := range groups {
-		name, style := b.legend.name(g.Device, g.Variant), b.legend.style(g.Device, g.Variant)
-		w, h := chart.Series{Name: name, Style: style, Joined: true}, chart.Series{Name: name, Style: style, Joined: true}
+		w := b.legend.curve(g.Device, g.Variant)
+		h := w
 		for _, x := range g.Points {
 			n = append(n, x.N)
 			at := place.at(x.SettingW, x.Setting)
@@ -157,7 +157,7 @@ func (b *builder) batteryChart(r *analysis.BatteryResult, workload string, group
 			exact = exact || !(g.FullEnergyRSE > 0)
 		}
 		if words := wordsOf(b.runtime(g)); words != "" {
-			c.Alt += " " + name + ": " + words
+			c.Alt += " " + w.Name + ": " + words
 		}
 	}
 	c.Panels = []chart.Panel{power}

@@ -63,7 +63,7 @@ func keysOf(groups []*analysis.CurveGroup) [][2]string {
 func (b *builder) resultPanel(t *Topic, groups []*analysis.CurveGroup, place settings) chart.Panel {
 	p := chart.Panel{X: place.axis(), Y: chart.Axis{Label: sentence.MetricName(t.Metric), Unit: t.Curve.Unit}}
 	for _, g := range groups {
-		s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
+		s := b.legend.curve(g.Device, g.Variant)
 		for _, x := range g.Points {
 			s.Points = append(s.Points, interval(place.at(x.SettingW, x.Setting), x.Mean, x.Lower, x.Upper))
 		}

@@ -33,7 +33,7 @@ func (b *builder) groupCells(g *analysis.CurveGroup) []measuredCell {
 	var list []measuredCell
 	for i := range g.Points {
 		p := &g.Points[i]
-		list = append(list, measuredCell{p, b.cells[cellKey{g.Device, g.Workload, g.Supply, g.Variant, sentence.Setting(p.SettingW, p.Setting)}]})
+		list = append(list, measuredCell{p, b.cells[cellAt(g, p.SettingW, p.Setting)]})
 	}
 	return list
 }
@@ -62,7 +62,7 @@ func (c measuredCell) mean(b *builder, of sensed) chart.Point {
 // measuredSeries is a quantity of a curve's runs over the settings; without points where
 // nothing has it.
 func (b *builder) measuredSeries(g *analysis.CurveGroup, place settings, of sensed) chart.Series {
-	s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
+	s := b.legend.curve(g.Device, g.Variant)
 	for _, c := range b.groupCells(g) {
 		if q := c.mean(b, of); !math.IsNaN(q.Y) {
 			q.X = place.at(c.point.SettingW, c.point.Setting)
@@ -159,7 +159,7 @@ func (b *builder) sensorChart(workload, supply string, groups []*analysis.CurveG
 	c.Name = b.unique(fileName("sensors", workload, supply))
 	c.Title = hottest(c.Panels[0], place) + which
 	if bars {
-		c.Key = []chart.Item{{Symbol: chart.SymbolInterval, Text: "from the lowest run to the highest"}}
+		c.Key = []chart.Item{reachOfRuns}
 	}
 	c.Key = append(c.Key, markItems(c.Panels)...)
 	c.Footer = b.footer(source{runs: ofGroups(workload, supply, keysOf(groups)), points: countRuns(groups)})

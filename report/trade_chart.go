@@ -25,7 +25,7 @@ func (b *builder) tradeCharts(t *Topic, workload string) []chart.Chart {
 
 // trade is the curve of a device on battery: its runtime over its result.
 func (b *builder) trade(g *analysis.CurveGroup) chart.Series {
-	s := chart.Series{Name: b.legend.name(g.Device, g.Variant), Style: b.legend.style(g.Device, g.Variant), Joined: true}
+	s := b.legend.curve(g.Device, g.Variant)
 	battery := b.batteryGroup(g)
 	if battery == nil {
 		return s
