@@ -23,8 +23,9 @@ const mostAheadRows = 16
 // aheadRow is a row with the comparison that it shows.
 type aheadRow struct {
 	chart.Row
-	c      analysis.Comparison // restated
+	c      *analysis.Comparison // as the page may claim it
 	claims []*analysis.Claim
+	lead   lead
 }
 
 // aheadCharts draw who is ahead where, of all comparisons of devices, else of the variants
@@ -63,8 +64,8 @@ func (b *builder) aheadCharts() []chart.Chart {
 
 func sharedSettings(list []analysis.Comparison) []setting {
 	var all []setting
-	for i := range list {
-		for _, s := range list[i].Settings {
+	for _, c := range list {
+		for _, s := range c.Settings {
 			if s.Shared() {
 				all = append(all, setting{s.SettingW, s.Setting})
 			}
@@ -74,9 +75,9 @@ func sharedSettings(list []analysis.Comparison) []setting {
 }
 
 func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, which string) chart.Chart {
-	first := &rows[0].c
+	first := rows[0].c
 	p := chart.Panel{X: place.axis()}
-	c := chart.Chart{Name: b.unique("who-is-ahead"), Title: b.aheadTitle(rows, several) + which}
+	c := chart.Chart{Name: b.unique("who-is-ahead"), Title: aheadTitle(rows, several) + which}
 	for i := range rows {
 		p.Rows = append(p.Rows, rows[i].Row)
 	}
@@ -88,7 +89,7 @@ func (b *builder) aheadChart(rows []aheadRow, place settings, several bool, whic
 	c.Panels = []chart.Panel{p}
 	c.Key = b.aheadKey(rows)
 	c.Footer = b.footer(source{runs: func(r *run.Run) bool {
-		return slices.ContainsFunc(rows, func(x aheadRow) bool { return b.ofComparison(&x.c).runs(r) })
+		return slices.ContainsFunc(rows, func(x aheadRow) bool { return b.ofComparison(x.c).runs(r) })
 	}})
 	c.Alt = c.Title + "."
 	for i := range rows {
@@ -111,7 +112,7 @@ func (b *builder) aheadKey(rows []aheadRow) []chart.Item {
 	if has[chart.PieceLead] {
 		var seen []string
 		for i := range rows {
-			c := &rows[i].c
+			c := rows[i].c
 			styleA, styleB := b.legend.sideStyles(c)
 			for _, side := range []struct {
 				name    string
@@ -143,7 +144,7 @@ func (b *builder) aheadKey(rows []aheadRow) []chart.Item {
 
 // aheadRow draws a comparison as a row.
 func (b *builder) aheadRow(c *analysis.Comparison, place settings, several bool) aheadRow {
-	r := aheadRow{c: *c, claims: b.claimsOf(c)}
+	r := aheadRow{c: c, claims: b.claimsOf(c), lead: b.leadOf(c)}
 	where := sentence.Joined(conditions(c))
 	r.Group, r.Name = c.Workload, strings.TrimPrefix(where, "on ")
 	if several {
@@ -311,23 +312,16 @@ func leadWords(c *analysis.Comparison, k *analysis.Claim, named bool) []string {
 	if named {
 		return []string{whole, n, short}
 	}
-	a, b := sentence.Side(c.A), sentence.Side(c.B)
-	who := a
-	if k.Verdict == analysis.VerdictB {
-		who = b
-	}
+	a, who := sentence.Side(c.A), sentence.Winner(c, k.Verdict)
 	return []string{who + " ahead:\n" + a + " " + whole, who + " ahead:\n" + a + " " + n, a + " " + n, a + "\n" + n, n, short}
 }
 
 // whoDoesNotKeep names the side that draws other watts than a setting asks for, or both.
 func (b *builder) whoDoesNotKeep(c *analysis.Comparison, s analysis.SettingComparison) string {
 	var who []string
-	for _, side := range []struct {
-		name  string
-		watts analysis.Number
-	}{{c.A, s.PackageWA}, {c.B, s.PackageWB}} {
-		if g := b.curveOfSide(c, side.name); g != nil && (s.SettingW < g.Effective.FromW || s.SettingW > g.Effective.ToW) {
-			who = append(who, sentence.Side(side.name))
+	for _, side := range []string{c.A, c.B} {
+		if g := b.curveOfSide(c, side); g != nil && (s.SettingW < g.Effective.FromW || s.SettingW > g.Effective.ToW) {
+			who = append(who, sentence.Side(side))
 		}
 	}
 	switch len(who) {
@@ -359,7 +353,7 @@ func (b *builder) curveOfSide(c *analysis.Comparison, device string) *analysis.C
 
 // words say what a row shows.
 func (r *aheadRow) words() string {
-	c := &r.c
+	c := r.c
 	var parts []string
 	for _, k := range r.claims {
 		where := sentence.Range(sentence.Place(c, k.FromW, k.From), sentence.Place(c, k.ToW, k.To))
@@ -392,25 +386,22 @@ func interval100(k *analysis.Claim) string {
 }
 
 // aheadTitle is what the rows say together.
-func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
+func aheadTitle(rows []aheadRow, several bool) string {
 	var leaders []string
 	tie, over, crossing, open, single := false, map[analysis.Verdict]string{}, 0, 0, false
 	var low, high analysis.Number
 	flips, orders := map[string]bool{}, make([]string, len(rows))
 	for i := range rows {
 		r := &rows[i]
-		order, l := "", b.leadOf(&r.c) // a lone setting is in the picture, but leads to no title
+		order, l := "", &r.lead // a lone setting is in the picture, but leads to no title
 		single = single || len(l.lone) > 0
 		for i := range l.bands {
 			k := &l.bands[i]
-			name := r.c.A
-			switch k.Verdict {
-			case analysis.VerdictTie:
+			if k.Verdict == analysis.VerdictTie {
 				tie = true
 				continue
-			case analysis.VerdictB:
-				name = r.c.B
 			}
+			name := sentence.Winner(r.c, k.Verdict)
 			if !slices.Contains(leaders, name) {
 				leaders = append(leaders, name)
 			}
@@ -434,16 +425,16 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 			open++
 			if k := l.overall; k != nil {
 				verdict := k.Verdict
-				if sentence.WithinMargin(&r.c, k.Lower, k.Upper) {
+				if sentence.WithinMargin(r.c, k.Lower, k.Upper) {
 					verdict = analysis.VerdictTie
 				}
 				if len(rows) == 1 && len(l.lone) == 0 {
 					over[verdict] = r.overallAlone()
 					if k.Verdict == analysis.VerdictTie {
-						over[verdict] = b.wholeWords(r, k, verdict, false) + r.overallPlace()
+						over[verdict] = r.wholeWords(verdict) + r.overallPlace()
 					}
 				}
-				over[verdict] = cmp.Or(over[verdict], b.wholeWords(r, k, verdict, len(l.lone) > 0))
+				over[verdict] = cmp.Or(over[verdict], r.wholeWords(verdict))
 			}
 		}
 	}
@@ -462,21 +453,21 @@ func (b *builder) aheadTitle(rows []aheadRow, several bool) string {
 		return a + " and " + base + " are level wherever it can be told"
 	case len(leaders) == 0:
 		return "Whether " + a + " or " + base + " is ahead cannot be told at any setting"
-	case len(leaders) == 1 && open == 0 && !tie && !several && b.commonBand(rows, leaders[0]) != "":
-		return sentence.Side(leaders[0]) + " is ahead " + b.commonBand(rows, leaders[0])
+	case len(leaders) == 1 && open == 0 && !tie && !several && commonBand(rows, leaders[0]) != "":
+		return leaders[0] + " is ahead " + commonBand(rows, leaders[0])
 	case len(leaders) == 1 && open == 0 && !tie:
-		return sentence.Side(leaders[0]) + " is ahead wherever a difference can be told"
+		return leaders[0] + " is ahead wherever a difference can be told"
 	case len(leaders) == 1:
-		return sentence.Side(leaders[0]) + " is ahead where a difference can be told"
+		return leaders[0] + " is ahead where a difference can be told"
 	case !several && len(flips) == 1 && crossing > 0:
 		for order := range flips {
 			names := strings.Split(strings.TrimSuffix(order, "\n"), "\n")
-			if text := b.commonBands(rows, names); len(names) == 2 && text != "" {
+			if text := commonBands(rows, names); len(names) == 2 && text != "" {
 				return text
 			}
 			if len(names) == 2 {
 				between := fmt.Sprintf("between %.0f and %.0f W", math.Floor(float64(low)), math.Ceil(float64(high)))
-				return fmt.Sprintf("%s is ahead at low power, %s at high: the lead changes %s", sentence.Side(names[0]), sentence.Side(names[1]), between)
+				return fmt.Sprintf("%s is ahead at low power, %s at high: the lead changes %s", names[0], names[1], between)
 			}
 		}
 	case several:
@@ -492,7 +483,7 @@ func dependsOn(rows []aheadRow, orders []string) []string {
 	for i := range rows {
 		setting = setting || strings.Count(orders[i], "\n") > 1
 		for k := range rows[:i] {
-			x, y := &rows[i].c, &rows[k].c
+			x, y := rows[i].c, rows[k].c
 			if orders[i] == orders[k] || orders[i] == "" || orders[k] == "" {
 				continue
 			}
@@ -519,7 +510,7 @@ func dependsOn(rows []aheadRow, orders []string) []string {
 func (r *aheadRow) overallPlace() string {
 	for _, k := range r.claims {
 		if k.Kind == analysis.ClaimOverall && r.c.Kept().Part {
-			return " " + sentence.Range(sentence.Place(&r.c, k.FromW, k.From), sentence.Place(&r.c, k.ToW, k.To))
+			return " " + sentence.Range(sentence.Place(r.c, k.FromW, k.From), sentence.Place(r.c, k.ToW, k.To))
 		}
 	}
 	return ""
@@ -527,30 +518,30 @@ func (r *aheadRow) overallPlace() string {
 
 // wholeWords say what is claimed of the mean over the settings, where no setting leads to a
 // title.
-func (b *builder) wholeWords(r *aheadRow, k *analysis.Claim, verdict analysis.Verdict, lone bool) string {
+func (r *aheadRow) wholeWords(verdict analysis.Verdict) string {
 	how := "; too few runs to say where"
-	if lone {
+	if len(r.lead.lone) > 0 {
 		how = "; hardly a setting tells by itself"
 	}
 	if verdict == analysis.VerdictTie {
 		return sentence.Side(r.c.A) + " and " + sentence.Side(r.c.B) + " are level within " + sentence.Margin(r.c.Margin) + " % on average"
 	}
-	return sentence.Side(winner(&r.c, k.Verdict)) + " is ahead on the whole" + how
+	return sentence.Winner(r.c, verdict) + " is ahead on the whole" + how
 }
 
 // commonBand is where one side is ahead in all rows, of which each has one band: "at 10 W";
 // "" where there is no such place.
-func (b *builder) commonBand(rows []aheadRow, name string) string {
+func commonBand(rows []aheadRow, name string) string {
 	words := ""
 	for i := range rows {
-		l := b.leadOf(&rows[i].c)
+		l := &rows[i].lead
 		if len(l.bands) != 1 {
 			return ""
 		}
 		if text := l.places.words(l.bands[0]); i == 0 {
 			words = text
 		} else if text != words {
-			_, at, _ := strings.Cut(b.commonBands(rows, []string{name}), " is ahead ")
+			_, at, _ := strings.Cut(commonBands(rows, []string{name}), " is ahead ")
 			return at
 		}
 	}
@@ -559,13 +550,13 @@ func (b *builder) commonBand(rows []aheadRow, name string) string {
 
 // commonBands says where each of one or two is ahead in all rows: from the latest beginning of its
 // bands to their earliest end; "" where there is no such place.
-func (b *builder) commonBands(rows []aheadRow, names []string) string {
+func commonBands(rows []aheadRow, names []string) string {
 	var parts []string
 	for _, name := range names {
 		from, to := math.Inf(-1), math.Inf(1)
 		for i := range rows {
-			for _, k := range b.leadOf(&rows[i].c).bands {
-				if leads := k.Verdict == analysis.VerdictA && rows[i].c.A == name || k.Verdict == analysis.VerdictB && rows[i].c.B == name; leads {
+			for _, k := range rows[i].lead.bands {
+				if sentence.Winner(rows[i].c, k.Verdict) == name {
 					from, to = max(from, float64(k.FromW)), min(to, float64(k.ToW))
 				}
 			}
@@ -575,9 +566,9 @@ func (b *builder) commonBands(rows []aheadRow, names []string) string {
 		}
 		parts = append(parts, stretchWords(analysis.Number(from), "", analysis.Number(to), ""))
 	}
-	text := sentence.Side(names[0]) + " is ahead at " + parts[0]
+	text := names[0] + " is ahead at " + parts[0]
 	for i, name := range names[1:] {
-		text += ", " + sentence.Side(name) + " at " + parts[i+1]
+		text += ", " + name + " at " + parts[i+1]
 	}
 	return text
 }

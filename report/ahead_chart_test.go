@@ -140,3 +140,16 @@ func TestAheadOfManyAndAwkward(t *testing.T) {
 		t.Errorf("one device: %d charts", len(list))
 	}
 }
+
+// Variants that each lead somewhere have the names that they have everywhere.
+func TestVariantsThatLeadAreNamed(t *testing.T) {
+	none := oakAndElm()[0]
+	none.floor = 0
+	six, eight := none, none
+	six.variant, six.curve = "cores=6", func(w float64) float64 { return 20 + none.curve(w)*0.8 }
+	eight.variant, eight.curve = "cores=8", func(w float64) float64 { return none.curve(w)*1.3 - 20 }
+	c := builderOf(t, plant(16, six, eight, none)).aheadCharts()[0]
+	if want := "cores=6, no cores set and cores=8 each lead somewhere"; !strings.HasPrefix(c.Title, want) {
+		t.Errorf("title %q, want %q", c.Title, want)
+	}
+}

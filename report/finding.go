@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -118,10 +117,7 @@ func ofDevice(c *analysis.Comparison) string {
 
 // sideWords are a comparison's sides in the words of a title.
 func sideWords(c *analysis.Comparison, v analysis.Verdict) string {
-	name := sentence.Side(c.B)
-	if v == analysis.VerdictA {
-		name = sentence.Side(c.A)
-	}
+	name := sentence.Winner(c, v)
 	if c.Factor == "supply" && name == "battery" {
 		return "on battery"
 	}
@@ -129,6 +125,17 @@ func sideWords(c *analysis.Comparison, v analysis.Verdict) string {
 		return "on mains"
 	}
 	return name
+}
+
+// placeWords say in a title what is so at a place.
+func placeWords(c *analysis.Comparison, v analysis.Verdict, where string) string {
+	switch {
+	case v == analysis.VerdictTie:
+		return "level " + where
+	case c.Factor == "supply":
+		return betterWord(c) + " " + sideWords(c, v) + " " + where
+	}
+	return sideWords(c, v) + " ahead " + where
 }
 
 func (l *lead) title(c *analysis.Comparison) string {
@@ -143,16 +150,10 @@ func (l *lead) title(c *analysis.Comparison) string {
 	var parts []string
 	for _, v := range order {
 		where := sentence.Listed(places[v], mostPlaces)
-		switch {
-		case v == analysis.VerdictTie && len(order) == 1:
-			parts = append(parts, fmt.Sprintf("%s and %s level within %s %% %s", sideWords(c, analysis.VerdictA), sideWords(c, analysis.VerdictB), sentence.Margin(c.Margin), where))
-		case v == analysis.VerdictTie:
-			parts = append(parts, "level "+where)
-		case c.Factor == "supply":
-			parts = append(parts, betterWord(c)+" "+sideWords(c, v)+" "+where)
-		default:
-			parts = append(parts, sideWords(c, v)+" ahead "+where)
+		if v == analysis.VerdictTie && len(order) == 1 {
+			return fmt.Sprintf("%s and %s level within %s %% %s", sideWords(c, analysis.VerdictA), sideWords(c, analysis.VerdictB), sentence.Margin(c.Margin), where)
 		}
+		parts = append(parts, placeWords(c, v, where))
 	}
 	if len(parts) > 0 {
 		return strings.Join(parts, ", ")
@@ -163,7 +164,7 @@ func (l *lead) title(c *analysis.Comparison) string {
 	case l.overall.Verdict == analysis.VerdictTie:
 		return fmt.Sprintf("%s and %s level within %s %% on average", sentence.Side(c.A), sentence.Side(c.B), sentence.Margin(c.Margin))
 	}
-	return fmt.Sprintf("%s ahead on average over the settings; %s", sentence.Side(winner(c, l.overall.Verdict)), l.notWhere())
+	return fmt.Sprintf("%s ahead on average over the settings; %s", sentence.Winner(c, l.overall.Verdict), l.notWhere())
 }
 
 // besides says what lone settings show that the picture shows, too.
@@ -174,15 +175,7 @@ func (l *lead) besides(c *analysis.Comparison) string {
 	}
 	var parts []string
 	for _, k := range l.lone {
-		at := l.places.words(k)
-		switch {
-		case k.Verdict == analysis.VerdictTie:
-			parts = append(parts, "level "+at)
-		case c.Factor == "supply":
-			parts = append(parts, betterWord(c)+" "+sideWords(c, k.Verdict)+" "+at)
-		default:
-			parts = append(parts, sideWords(c, k.Verdict)+" ahead "+at)
-		}
+		parts = append(parts, placeWords(c, k.Verdict, l.places.words(k)))
 	}
 	only := " alone"
 	if len(l.bands) > 0 {
@@ -211,13 +204,6 @@ func betterWord(c *analysis.Comparison) string {
 		return "better"
 	}
 	return "higher"
-}
-
-func winner(c *analysis.Comparison, v analysis.Verdict) string {
-	if v == analysis.VerdictA {
-		return c.A
-	}
-	return c.B
 }
 
 // differenceTitle says by how much the first side is ahead or behind, and where.
@@ -257,14 +243,10 @@ func (l *lead) amountAt(c *analysis.Comparison, k analysis.Claim) string {
 
 // amount is how far a side differs from the other, as a share of that.
 func amount(c *analysis.Comparison, k analysis.Claim) string {
-	word := "ahead"
-	switch k.Verdict {
-	case analysis.VerdictTie:
+	if k.Verdict == analysis.VerdictTie {
 		return "level within " + sentence.Margin(c.Margin) + " %"
-	case analysis.VerdictB:
-		word = "behind"
 	}
-	return word + " by " + sentence.Fixed(100*math.Abs(float64(k.Diff)), sentence.PercentPlaces(k.Lower, k.Upper)) + " %"
+	return aheadOrBehind(&k) + " by " + percentOff(&k)
 }
 
 // ranking says in a title how a device stands against several others.
