@@ -10,7 +10,6 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
-	"sweepd/run"
 )
 
 // The summary of a device in one picture: result, runtime and temperature over the settings,
@@ -89,7 +88,7 @@ func (b *builder) batteryGroup(g *analysis.CurveGroup) *analysis.BatteryGroup {
 func (b *builder) deviceChart(s *summed) chart.Chart {
 	place := placeSettings(curveSettings(s.groups))
 	name := b.legend.name(s.device, s.variant)
-	if len(levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })) > 1 {
+	if len(workloadsOf(b.study.runs)) > 1 {
 		name += " in " + s.workload
 	}
 	c := chart.Chart{

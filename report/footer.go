@@ -57,7 +57,7 @@ func (b *builder) footerOf(runs []run.Run, s source) []string {
 
 // testedDevices names devices with their firmware, or counts them.
 func (b *builder) testedDevices(runs []run.Run) string {
-	devices := levels(runs, func(r *run.Run) []string { return []string{r.Device} })
+	devices := devicesOf(runs)
 	if len(devices) > mostFooterDevices {
 		return sentence.Counted(len(devices), "device")
 	}

@@ -35,7 +35,7 @@ func newLegend(s *Study, styles map[string]int) legend {
 		seen[[2]string{r.Device, string(r.Variant)}] = true
 	}
 	l.keys = slices.SortedFunc(maps.Keys(seen), func(a, b [2]string) int { return cmp.Or(cmp.Compare(a[1], b[1]), cmp.Compare(a[0], b[0])) })
-	l.devices = len(levels(s.runs, func(r *run.Run) []string { return []string{r.Device} })) > 1
+	l.devices = len(devicesOf(s.runs)) > 1
 	l.variants = len(levels(s.runs, func(r *run.Run) []string { return []string{string(r.Variant)} })) > 1
 	for _, k := range l.keys {
 		l.groups = append(l.groups, l.name(k[0], k[1]))

@@ -6,7 +6,6 @@ import (
 	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
-	"sweepd/run"
 )
 
 // Opening is what a page opens with: at most three sentences and one picture.
@@ -77,7 +76,7 @@ func (b *builder) headline() []*analysis.Comparison {
 	if list := restated(func(t *Topic) []*analysis.CompareResult { return []*analysis.CompareResult{t.Device} }); len(list) > 0 {
 		return list
 	}
-	if len(levels(b.study.runs, func(r *run.Run) []string { return []string{r.Device} })) > 1 {
+	if len(devicesOf(b.study.runs)) > 1 {
 		return nil
 	}
 	if list := restated(func(t *Topic) []*analysis.CompareResult {

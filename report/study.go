@@ -255,7 +255,7 @@ func compare(runs []run.Run, r analysis.CompareRequest) (*analysis.CompareResult
 // compareDevices compares two devices with each other, and more with one of them:
 // the reference, else the one whose mean over the shared settings is best.
 func compareDevices(runs []run.Run, r analysis.CompareRequest, reference string) (result *analysis.CompareResult, with string, err error) {
-	devices := levels(runs, func(r *run.Run) []string { return []string{r.Device} })
+	devices := devicesOf(runs)
 	if len(devices) < 2 {
 		return nil, "", nil
 	}
@@ -280,6 +280,10 @@ func devicesOf(runs []run.Run) []string {
 	return levels(runs, func(r *run.Run) []string { return []string{r.Device} })
 }
 
+func workloadsOf(runs []run.Run) []string {
+	return levels(runs, func(r *run.Run) []string { return []string{r.Workload} })
+}
+
 // rankDevices compares all devices tested so far with one: the reference, else the device of
 // the report where it is of one, else the best on the whole. nil where that is not asked for,
 // or there is one device.
@@ -291,7 +295,7 @@ func rankDevices(runs []run.Run, r analysis.CompareRequest, q Questions, device 
 	if reference == "" && len(own) == 1 {
 		reference = own[0]
 	}
-	workloads := levels(runs, func(r *run.Run) []string { return []string{r.Workload} })
+	workloads := workloadsOf(runs)
 	all := slices.DeleteFunc(slices.Clone(q.All), func(r run.Run) bool { return !slices.Contains(workloads, r.Workload) })
 	if slices.Equal(devicesOf(all), own) {
 		return device, nil

@@ -12,8 +12,8 @@ import (
 
 // title says what the report is about.
 func (b *builder) title() (title, subtitle string) {
-	devices := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Device} })
-	workloads := levels(b.study.runs, func(r *run.Run) []string { return []string{r.Workload} })
+	devices := devicesOf(b.study.runs)
+	workloads := workloadsOf(b.study.runs)
 	title = named(devices, "devices") + " in " + sentence.Listed(workloads, 4)
 	subtitle = b.howMany()
 	timed := slices.DeleteFunc(slices.Clone(b.in.Runs), func(r run.Run) bool { return r.StartedAt.IsZero() })

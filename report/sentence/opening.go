@@ -39,7 +39,11 @@ type Curved struct {
 // Sentences are the opening as far as there is room for it, one for each question that the
 // runs answer; an empty text where they do not.
 func (o *Opening) Sentences(room Room) (ahead, set, lasts string) {
-	drafts := [][]part{o.first(), o.set(), o.lasts()}
+	choices := make([]choice, len(o.Subjects))
+	for i := range o.Subjects {
+		choices[i] = o.Subjects[i].choose()
+	}
+	drafts := [][]part{o.first(), o.set(choices), o.lasts(choices)}
 	for i, d := range drafts {
 		if len(d) > 0 {
 			drafts[i] = append(d, part{slices.MinFunc(d, func(a, b part) int { return a.rank - b.rank }).rank, "."})
@@ -309,13 +313,13 @@ func (x *choice) enough(curves []Curved) {
 	x.from, x.to = from, to
 }
 
-// set is the sentence on what to set.
-func (o *Opening) set() []part {
+// set is the sentence on what to set, as it was chosen for each subject.
+func (o *Opening) set(choices []choice) []part {
 	n := len(o.Subjects)
 	efficient, enough, share := make([]string, n), make([]string, n), 0.0
 	var used []Curved
 	for i, s := range o.Subjects {
-		x := s.choose()
+		x := &choices[i]
 		efficient[i] = x.efficient()
 		if enough[i] = x.isEnough(); enough[i] != "" {
 			share = x.share
@@ -419,13 +423,13 @@ const there = "At peak efficiency"
 
 // lasts is the sentence on how long the battery lasts: at the most efficient settings, where
 // enough surely begins, and at the highest.
-func (o *Opening) lasts() []part {
+func (o *Opening) lasts(choices []choice) []part {
 	n := len(o.Subjects)
 	efficient, top, enough, enoughAt, ends := make([]string, n), make([]string, n), make([]string, n), make([]string, n), make([]string, n)
 	highest, batteries, atHighest := "", false, true
 	setting := ""
 	for i, s := range o.Subjects {
-		x := s.choose()
+		x := &choices[i]
 		batteries = batteries || len(s.Battery) > 0
 		if x.at.N > 0 {
 			efficient[i] = s.lastsAt(x.at.SettingW, x.at.Setting)
