@@ -27,7 +27,6 @@ func (b *builder) opening(title string) Opening {
 	var o Opening
 	list := b.opened
 	said := sentence.Opening{Comparisons: list, Subjects: b.subjects(list)}
-	said.Limited = said.Subjects
 	if b.study.Battery != nil {
 		said.Reserve = b.study.Battery.Reserve
 	}
@@ -146,10 +145,10 @@ func (b *builder) subject(key [2]string) sentence.Subject {
 		}
 	}
 	for i := range b.study.Topics {
-		r := &b.study.Topics[i].Curve
-		for k := range r.Groups {
-			if g := &r.Groups[k]; g.Device == key[0] && g.Variant == key[1] {
-				s.Curves = append(s.Curves, sentence.Curved{Result: r, Group: g})
+		groups := b.study.Topics[i].Curve.Groups
+		for k := range groups {
+			if g := &groups[k]; g.Device == key[0] && g.Variant == key[1] {
+				s.Curves = append(s.Curves, g)
 			}
 		}
 	}

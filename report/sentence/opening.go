@@ -17,8 +17,7 @@ type Opening struct {
 	// Comparisons are those of one or several sides with one other, as the page may claim
 	// them, see analysis.Budget.
 	Comparisons []*analysis.Comparison
-	Subjects    []Subject // of whom it says what to set
-	Limited     []Subject // of whom it says a floor or a cap
+	Subjects    []Subject // of whom it says what to set, and a floor or a cap
 	Reserve     float64   // that the runtimes keep back
 }
 
@@ -26,14 +25,8 @@ type Opening struct {
 type Subject struct {
 	Name    string // empty where the page has but one
 	On      string // behind what is so of it: "on unit-oak", "with cores=6"
-	Curves  []Curved
+	Curves  []*analysis.CurveGroup
 	Battery []*analysis.BatteryGroup
-}
-
-// Curved is a curve with the result that it is of.
-type Curved struct {
-	Result *analysis.CurveResult
-	Group  *analysis.CurveGroup
 }
 
 // Sentences are the opening as far as there is room for it, one for each question that the
@@ -102,12 +95,12 @@ func (s *Subject) rises() string {
 	curves := s.counting()
 	from, to := analysis.Number(math.Inf(-1)), ""
 	for _, c := range curves {
-		b, last := &c.Group.Best, c.Group.Points[len(c.Group.Points)-1]
+		b, last := &c.Best, c.Points[len(c.Points)-1]
 		if !b.FromW.Known() || !last.Is(b.ToW, b.To) {
 			return ""
 		}
 		begins := b.FromW
-		if e := &c.Group.Effective; e.CapW < begins { // all above the cap is the same
+		if e := &c.Effective; e.CapW < begins { // all above the cap is the same
 			begins = analysis.Number(math.Round(float64(e.CapW)))
 		}
 		from, to = max(from, begins), Setting(last.SettingW, last.Setting)
@@ -123,13 +116,13 @@ func (s *Subject) rises() string {
 }
 
 // onSupply begins a sentence on curves: in several workloads, and on which supply.
-func onSupply(curves []Curved) string {
+func onSupply(curves []*analysis.CurveGroup) string {
 	var workloads, supplies, words []string
 	for _, c := range curves {
-		if !slices.Contains(workloads, c.Group.Workload) {
-			workloads = append(workloads, c.Group.Workload)
+		if !slices.Contains(workloads, c.Workload) {
+			workloads = append(workloads, c.Workload)
 		}
-		if words := supplyWords(c.Group.Supply); !slices.Contains(supplies, words) {
+		if words := supplyWords(c.Supply); !slices.Contains(supplies, words) {
 			supplies = append(supplies, words)
 		}
 	}
@@ -147,11 +140,11 @@ func onSupply(curves []Curved) string {
 
 // counting are the curves that settings are picked by: those on battery, which the watts
 // empty, else those on mains, else all. One of a single setting tells nothing.
-func (s *Subject) counting() []Curved {
+func (s *Subject) counting() []*analysis.CurveGroup {
 	for _, supply := range []string{"battery", "mains", ""} {
-		var list []Curved
+		var list []*analysis.CurveGroup
 		for _, c := range s.Curves {
-			if c.Group.Supply == supply && len(c.Group.Points) > 1 {
+			if c.Supply == supply && len(c.Points) > 1 {
 				list = append(list, c)
 			}
 		}
@@ -165,7 +158,7 @@ func (s *Subject) counting() []Curved {
 // limits say which devices do not go as low, or as high, as they were set.
 func (o *Opening) limits() string {
 	var words []string
-	for _, s := range o.Limited {
+	for _, s := range o.Subjects {
 		var own []string
 		for _, x := range []string{
 			s.limit("no lower than ", func(e *analysis.Effective) analysis.Number { return e.FloorW }),
@@ -190,11 +183,11 @@ func (o *Opening) limits() string {
 func (s *Subject) limit(words string, of func(*analysis.Effective) analysis.Number) string {
 	bySupply := map[string][]float64{}
 	for _, c := range s.Curves {
-		list := bySupply[c.Group.Supply]
-		if w := of(&c.Group.Effective); w.Known() {
+		list := bySupply[c.Supply]
+		if w := of(&c.Effective); w.Known() {
 			list = append(list, float64(w))
 		}
-		bySupply[c.Group.Supply] = list
+		bySupply[c.Supply] = list
 	}
 	var texts, limited []string
 	same := true
@@ -248,7 +241,7 @@ func (s *Subject) choose() choice {
 	x := choice{from: analysis.Unknown(), to: analysis.Unknown()}
 	var by []*analysis.Efficiency
 	for _, c := range curves {
-		if e := efficiencyOf(c.Group); len(e.Points) > 1 && Setting(e.PeakW, e.Peak) != "" {
+		if e := efficiencyOf(c); len(e.Points) > 1 && Setting(e.PeakW, e.Peak) != "" {
 			by = append(by, e)
 		}
 	}
@@ -288,11 +281,11 @@ func efficientIn(by []*analysis.Efficiency, p analysis.EfficiencyPoint) (sum flo
 
 // enough joins the intervals of what is enough: what is enough in all workloads is the
 // greatest of theirs.
-func (x *choice) enough(curves []Curved) {
+func (x *choice) enough(curves []*analysis.CurveGroup) {
 	least, most := math.Inf(1), math.Inf(-1)
 	from, to := analysis.Number(math.Inf(-1)), analysis.Number(math.Inf(-1))
 	for _, c := range curves {
-		e := &c.Group.Enough
+		e := &c.Enough
 		if !e.FromW.Known() {
 			return
 		}
@@ -303,7 +296,7 @@ func (x *choice) enough(curves []Curved) {
 		} else {
 			to = e.ToW
 		}
-		for _, p := range c.Group.Points {
+		for _, p := range c.Points {
 			least, most = min(least, float64(p.SettingW)), max(most, float64(p.SettingW))
 		}
 	}
@@ -317,7 +310,7 @@ func (x *choice) enough(curves []Curved) {
 func (o *Opening) set(choices []choice) []part {
 	n := len(o.Subjects)
 	efficient, enough, share := make([]string, n), make([]string, n), 0.0
-	var used []Curved
+	var used []*analysis.CurveGroup
 	for i, s := range o.Subjects {
 		x := &choices[i]
 		efficient[i] = x.efficient()

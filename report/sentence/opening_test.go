@@ -9,7 +9,7 @@ import (
 
 // onCurve is a curve by the watts of its settings, of which those from one to another are
 // among the most efficient, each with its share of the best; enough begins between two.
-func onCurve(workload, supply string, watts []float64, best map[float64]float64, from, to float64) Curved {
+func onCurve(workload, supply string, watts []float64, best map[float64]float64, from, to float64) *analysis.CurveGroup {
 	g := &analysis.CurveGroup{Device: "unit-elm", Workload: workload, Supply: supply, Enough: analysis.Enough{AtW: analysis.Number(from), Share: 0.95, FromW: analysis.Number(from), ToW: analysis.Number(to)}}
 	g.Effective = analysis.Effective{FromW: analysis.Number(watts[0]), ToW: analysis.Number(watts[len(watts)-1]), FloorW: analysis.Unknown(), CapW: analysis.Unknown()}
 	e := analysis.Efficiency{By: analysis.BySystem}
@@ -23,7 +23,7 @@ func onCurve(workload, supply string, watts []float64, best map[float64]float64,
 		}
 	}
 	g.Efficiency, g.Efficiencies = e, []analysis.Efficiency{e}
-	return Curved{&analysis.CurveResult{}, g}
+	return g
 }
 
 func lasting(workload string, hours map[float64]float64, watts []float64) *analysis.BatteryGroup {
@@ -43,24 +43,24 @@ func TestWhatToSet(t *testing.T) {
 	open, unknown := math.NaN(), math.NaN()
 	for _, c := range []struct {
 		name   string
-		curves []Curved
+		curves []*analysis.CurveGroup
 		want   string
 	}{
-		{"one", []Curved{onCurve("a", "mains", watts, map[float64]float64{10: 1, 15: 0.97}, 15, 25)}, "Plugged in, most efficient is 10 W; 95 % of the best takes 15 to 25 W."},
-		{"the lowest", []Curved{onCurve("a", "mains", watts, map[float64]float64{5: 1}, 25, 25)}, "Plugged in, most efficient is 5 W (the lowest tested); 95 % of the best takes 25 W."},
-		{"battery before mains", []Curved{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 15, 25), onCurve("a", "battery", watts, map[float64]float64{15: 1}, 25, 25)},
+		{"one", []*analysis.CurveGroup{onCurve("a", "mains", watts, map[float64]float64{10: 1, 15: 0.97}, 15, 25)}, "Plugged in, most efficient is 10 W; 95 % of the best takes 15 to 25 W."},
+		{"the lowest", []*analysis.CurveGroup{onCurve("a", "mains", watts, map[float64]float64{5: 1}, 25, 25)}, "Plugged in, most efficient is 5 W (the lowest tested); 95 % of the best takes 25 W."},
+		{"battery before mains", []*analysis.CurveGroup{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 15, 25), onCurve("a", "battery", watts, map[float64]float64{15: 1}, 25, 25)},
 			"On battery, most efficient is 15 W; 95 % of the best takes 25 W."},
-		{"in both", []Curved{onCurve("a", "battery", watts, map[float64]float64{5: 1, 10: 0.99}, 10, 15), onCurve("b", "battery", watts, map[float64]float64{10: 0.97, 15: 1}, 15, 25)},
+		{"in both", []*analysis.CurveGroup{onCurve("a", "battery", watts, map[float64]float64{5: 1, 10: 0.99}, 10, 15), onCurve("b", "battery", watts, map[float64]float64{10: 0.97, 15: 1}, 15, 25)},
 			"In both workloads on battery, most efficient is 10 W; 95 % of the best takes 15 to 25 W."},
-		{"the better of two", []Curved{onCurve("a", "battery", watts, map[float64]float64{10: 0.96, 15: 1, 25: 0.97}, 15, 25), onCurve("b", "battery", watts, map[float64]float64{10: 1, 15: 0.98, 25: 0.96}, 15, 25)},
+		{"the better of two", []*analysis.CurveGroup{onCurve("a", "battery", watts, map[float64]float64{10: 0.96, 15: 1, 25: 0.97}, 15, 25), onCurve("b", "battery", watts, map[float64]float64{10: 1, 15: 0.98, 25: 0.96}, 15, 25)},
 			"In both workloads on battery, most efficient is 15 W; 95 % of the best takes 15 to 25 W."},
-		{"in none of both", []Curved{onCurve("a", "battery", watts, map[float64]float64{5: 1, 10: 0.99}, 15, 25), onCurve("b", "battery", watts, map[float64]float64{15: 1}, 15, 25)},
+		{"in none of both", []*analysis.CurveGroup{onCurve("a", "battery", watts, map[float64]float64{5: 1, 10: 0.99}, 15, 25), onCurve("b", "battery", watts, map[float64]float64{15: 1}, 15, 25)},
 			"In both workloads on battery, most efficient is 5 W or 15 W (by workload); 95 % of the best takes 15 to 25 W."},
-		{"enough without an end in one", []Curved{onCurve("a", "battery", watts, map[float64]float64{10: 1}, 25, open), onCurve("b", "battery", watts, map[float64]float64{10: 1}, 15, 25)},
+		{"enough without an end in one", []*analysis.CurveGroup{onCurve("a", "battery", watts, map[float64]float64{10: 1}, 25, open), onCurve("b", "battery", watts, map[float64]float64{10: 1}, 15, 25)},
 			"In both workloads on battery, most efficient is 10 W; 95 % of the best takes at least 25 W."},
-		{"enough, too wide", []Curved{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 10, 25)}, "Plugged in, most efficient is 10 W."},
-		{"enough, not known in one", []Curved{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 15, 25), onCurve("b", "mains", watts, map[float64]float64{10: 1}, unknown, unknown)}, "In both workloads plugged in, most efficient is 10 W."},
-		{"one setting", []Curved{onCurve("a", "mains", watts[:1], map[float64]float64{5: 1}, 5, 5)}, ""},
+		{"enough, too wide", []*analysis.CurveGroup{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 10, 25)}, "Plugged in, most efficient is 10 W."},
+		{"enough, not known in one", []*analysis.CurveGroup{onCurve("a", "mains", watts, map[float64]float64{10: 1}, 15, 25), onCurve("b", "mains", watts, map[float64]float64{10: 1}, unknown, unknown)}, "In both workloads plugged in, most efficient is 10 W."},
+		{"one setting", []*analysis.CurveGroup{onCurve("a", "mains", watts[:1], map[float64]float64{5: 1}, 5, 5)}, ""},
 	} {
 		o := Opening{Subjects: []Subject{{Curves: c.curves}}}
 		if _, got, _ := o.Sentences(roomy); got != c.want {
@@ -78,11 +78,11 @@ func TestHowLong(t *testing.T) {
 		shorter[w], unknown[w] = 0.8*h, math.NaN()
 	}
 	alike := map[float64]float64{5: 4.1, 10: 3.05, 15: 2, 25: 1.5, 40: 0.75}
-	curves := []Curved{onCurve("a", "battery", watts, map[float64]float64{10: 1}, 15, 25)}
+	curves := []*analysis.CurveGroup{onCurve("a", "battery", watts, map[float64]float64{10: 1}, 15, 25)}
 	for _, c := range []struct {
 		name    string
 		battery []*analysis.BatteryGroup
-		curves  []Curved
+		curves  []*analysis.CurveGroup
 		reserve float64
 		want    string
 	}{
@@ -105,26 +105,26 @@ func TestHowLong(t *testing.T) {
 // A floor or a cap, with the supply where the device has it on one alone, or not the same.
 func TestLimitsInTheOpening(t *testing.T) {
 	watts := []float64{5, 10, 15, 25, 40}
-	limited := func(supply string, floor, cap float64) Curved {
+	limited := func(supply string, floor, cap float64) *analysis.CurveGroup {
 		c := onCurve("a", supply, watts, nil, math.NaN(), math.NaN())
-		c.Group.Effective.FloorW, c.Group.Effective.CapW = analysis.Number(floor), analysis.Number(cap)
+		c.Effective.FloorW, c.Effective.CapW = analysis.Number(floor), analysis.Number(cap)
 		return c
 	}
 	none := math.NaN()
 	for _, c := range []struct {
 		name   string
-		curves []Curved
+		curves []*analysis.CurveGroup
 		want   string
 	}{
-		{"none", []Curved{limited("mains", none, none)}, ""},
-		{"a cap", []Curved{limited("mains", none, 39.9)}, "no higher than 40 W"},
-		{"a floor", []Curved{limited("mains", 6.98, none), limited("battery", 7.01, none)}, "no lower than 7 W"},
-		{"on one supply", []Curved{limited("mains", none, none), limited("battery", none, 24.9)}, "no higher than 25 W on battery"},
-		{"another on each", []Curved{limited("battery", none, 24.9), limited("mains", none, 39.8)}, "no higher than 40 W plugged in and 25 W on battery"},
-		{"not the same in workloads", []Curved{limited("mains", none, 38), limited("mains", none, 39.8)}, "no higher than 38 to 40 W"},
+		{"none", []*analysis.CurveGroup{limited("mains", none, none)}, ""},
+		{"a cap", []*analysis.CurveGroup{limited("mains", none, 39.9)}, "no higher than 40 W"},
+		{"a floor", []*analysis.CurveGroup{limited("mains", 6.98, none), limited("battery", 7.01, none)}, "no lower than 7 W"},
+		{"on one supply", []*analysis.CurveGroup{limited("mains", none, none), limited("battery", none, 24.9)}, "no higher than 25 W on battery"},
+		{"another on each", []*analysis.CurveGroup{limited("battery", none, 24.9), limited("mains", none, 39.8)}, "no higher than 40 W plugged in and 25 W on battery"},
+		{"not the same in workloads", []*analysis.CurveGroup{limited("mains", none, 38), limited("mains", none, 39.8)}, "no higher than 38 to 40 W"},
 	} {
 		s := Subject{Name: "unit-elm", Curves: c.curves}
-		o := Opening{Limited: []Subject{s}}
+		o := Opening{Subjects: []Subject{s}}
 		want := c.want
 		if want != "" {
 			want = "unit-elm goes " + want
