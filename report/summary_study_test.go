@@ -3,13 +3,14 @@ package report
 import (
 	"bytes"
 	"flag"
-	"html"
 	"math"
 	"math/rand/v2"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
+
+	"sweepd/internal/readpage"
 )
 
 var studyDays = flag.Int("study.days", 40, "simulated test days whose pages are held against the truth; make study has 200")
@@ -57,7 +58,7 @@ func TestStudySummary(t *testing.T) {
 		if err := Compose(Input{Study: study}).HTML(&page); err != nil {
 			t.Fatal(err)
 		}
-		summary := summaryOf(page.String())
+		summary := readpage.Said(page.String())
 		n, slips := falseClaims(summary, pair)
 		if claims += n; len(slips) > 0 {
 			wrong++
@@ -208,19 +209,4 @@ func mainFacts(summary []string, pair [2]plot) map[string]bool {
 		}
 	}
 	return facts
-}
-
-// summaryOf are the sentences of the page's opening and of its answers at length, each
-// with what it is about.
-func summaryOf(page string) (list []string) {
-	page = regexp.MustCompile(`(?s)<svg.*?</svg>|<span[^>]* hidden>.*?</span>`).ReplaceAllString(page, "")
-	for _, m := range regexp.MustCompile(`(?s)<p class="lead">(.*?)</p>|<details class="part" id="[^"]*"><summary><h3>[^<]*</h3></summary><ul class="said">(.*?)</ul>`).FindAllStringSubmatch(page, -1) {
-		for _, part := range strings.Split(m[1]+m[2], "<li") {
-			part = html.UnescapeString(regexp.MustCompile(`<[^>]*>|^[^>]*>`).ReplaceAllString(part, ""))
-			if part = strings.Join(strings.Fields(part), " "); part != "" {
-				list = append(list, part)
-			}
-		}
-	}
-	return list
 }

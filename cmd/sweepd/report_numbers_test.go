@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"html"
 	"math"
 	"os"
 	"path/filepath"
@@ -11,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"sweepd/internal/readpage"
 )
 
 // Every number that a sentence of the summary of the page says is one of the JSON answers
@@ -43,7 +44,7 @@ func numbersAgree(t *testing.T, out string) {
 		t.Fatal(err)
 	}
 	checked, others, chance := 0, 0, 0
-	for _, s := range summaryOf(string(text)) {
+	for _, s := range readpage.Said(string(text)) {
 		known := numbersAbout(answers, s)
 		for _, n := range numbersIn(s) {
 			checked++
@@ -64,21 +65,6 @@ func numbersAgree(t *testing.T, out string) {
 	if others < 20 || chance > others/2 {
 		t.Error("the numbers are hardly held against anything")
 	}
-}
-
-// summaryOf are the sentences of the page's opening and of its answers at length, each
-// with what it is about.
-func summaryOf(page string) (list []string) {
-	page = regexp.MustCompile(`(?s)<svg.*?</svg>|<span[^>]* hidden>.*?</span>`).ReplaceAllString(page, "")
-	for _, m := range regexp.MustCompile(`(?s)<p class="lead">(.*?)</p>|<details class="part" id="[^"]*"><summary><h3>[^<]*</h3></summary><ul class="said">(.*?)</ul>`).FindAllStringSubmatch(page, -1) {
-		for _, part := range strings.Split(m[1]+m[2], "<li") {
-			part = html.UnescapeString(regexp.MustCompile(`<[^>]*>|^[^>]*>`).ReplaceAllString(part, ""))
-			if part = strings.Join(strings.Fields(part), " "); part != "" {
-				list = append(list, part)
-			}
-		}
-	}
-	return list
 }
 
 // A saidNumber is a number of a sentence: value, half of its last digit, and its unit: "%",
