@@ -144,14 +144,7 @@ type Pairing struct {
 	Code      string        `json:"code"`
 	Name      string        `json:"name"`
 	ExpiresAt run.Timestamp `json:"expires_at"`
-	// Addresses are URLs of the page: those that other machines may reach, else that of
-	// this device.
-	Addresses []string `json:"addresses"`
-	// Fingerprint is that of the certificate that the agent made itself, SHA-256; "" where
-	// there is none.
-	Fingerprint string `json:"fingerprint"`
-	Reachable   bool   `json:"reachable"` // from other machines
-	TLS         bool   `json:"tls"`
+	Reach
 }
 
 func (h *handler) offerPairing(w http.ResponseWriter, r *http.Request) {
@@ -165,9 +158,7 @@ func (h *handler) offerPairing(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	x := h.pairings.offer(name, time.Now())
-	p := Pairing{Code: x.shown(), Name: x.name, ExpiresAt: run.Stamp(x.until)}
-	p.Addresses, p.Reachable, p.TLS, p.Fingerprint = h.reach()
-	writeJSON(w, p)
+	writeJSON(w, Pairing{x.shown(), x.name, run.Stamp(x.until), h.reach()})
 }
 
 // nameOfPhone is the name for a phone that is to be paired.
@@ -193,11 +184,7 @@ func (h *handler) nameOfPhone(asked string) (string, error) {
 type PairedProgram struct {
 	PairedPhone
 	Token string `json:"token"`
-	// Addresses, Fingerprint, Reachable and TLS are as Pairing has them.
-	Addresses   []string `json:"addresses"`
-	Fingerprint string   `json:"fingerprint"`
-	Reachable   bool     `json:"reachable"`
-	TLS         bool     `json:"tls"`
+	Reach
 }
 
 // pairProgram gives a program on another machine a token: it has nobody to type a code.
@@ -220,15 +207,13 @@ func (h *handler) pairProgram(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	h.Log.Info("paired a program", zap.String("name", phone.Name))
-	p := PairedProgram{PairedPhone: phone, Token: token}
-	p.Addresses, p.Reachable, p.TLS, p.Fingerprint = h.reach()
-	writeJSON(w, p)
+	writeJSON(w, PairedProgram{phone, token, h.reach()})
 }
 
 // reach tells where the page is, see Options.Reach.
-func (h *handler) reach() (addresses []string, reachable, tls bool, fingerprint string) {
+func (h *handler) reach() Reach {
 	if h.Reach == nil {
-		return []string{DefaultURL}, false, false, ""
+		return Reach{Addresses: []string{DefaultURL}}
 	}
 	return h.Reach()
 }

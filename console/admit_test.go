@@ -341,8 +341,9 @@ func TestOwnCertificate(t *testing.T) {
 		}
 	}()
 	_, port, _ := net.SplitHostPort(ls[0].Addr().String())
-	urls, reachable := Reach(ls, true)
-	if !reachable || urls[0] != "https://"+net.JoinHostPort(addresses[0].String(), port) {
+	reach := ReachOf(ls, "", own)
+	urls := reach.Addresses
+	if !reach.Reachable || urls[0] != "https://"+net.JoinHostPort(addresses[0].String(), port) {
 		t.Errorf("reached at %v", urls)
 	}
 	var seen string

@@ -24,9 +24,8 @@ type Options struct {
 	MetricsClosed bool
 	// Paired are the phones that may ask from elsewhere; nil: none.
 	Paired *Paired
-	// Reach tells where the page is: URLs, whether other machines reach it, whether by
-	// TLS, and the fingerprint of a certificate of our own. nil: DefaultURL.
-	Reach func() (addresses []string, reachable, tls bool, fingerprint string)
+	// Reach tells where the page is; nil: at DefaultURL.
+	Reach func() Reach
 	// Hosts are names of this device besides its addresses, localhost and its own
 	// host name. Requests under others are refused.
 	Hosts []string

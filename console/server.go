@@ -164,8 +164,8 @@ func Addresses(ls []net.Listener) []string {
 // hasCertificate finds a certificate in a web configuration.
 var hasCertificate = regexp.MustCompile(`(?m)^\s+cert(_file)?\s*:\s*\S`)
 
-// WebConfigHasTLS tells whether a web configuration file names a certificate.
-func WebConfigHasTLS(path string) bool {
+// webConfigHasTLS tells whether a web configuration file names a certificate.
+func webConfigHasTLS(path string) bool {
 	if path == "" {
 		return false
 	}

@@ -117,33 +117,45 @@ func Fingerprint(c *tls.Config) string {
 	return strings.Join(parts, ":")
 }
 
-// Reach tells where the page is that listeners serve: URLs, and whether other machines reach
-// them. secure tells whether they speak TLS to others.
-func Reach(ls []net.Listener, secure bool) (urls []string, reachable bool) {
+// Reach is where the page of an agent is.
+type Reach struct {
+	// Addresses are URLs of the page: those that other machines may reach, else that of
+	// this device.
+	Addresses []string `json:"addresses"`
+	// Fingerprint is that of the certificate that the agent made itself, SHA-256; "" where
+	// there is none.
+	Fingerprint string `json:"fingerprint"`
+	Reachable   bool   `json:"reachable"` // from other machines
+	TLS         bool   `json:"tls"`       // with these
+}
+
+// ReachOf is where the page is that listeners serve, see Serve.
+func ReachOf(ls []net.Listener, webConfig string, own *tls.Config) Reach {
+	at := Reach{Fingerprint: Fingerprint(own), TLS: own != nil || webConfigHasTLS(webConfig)}
 	scheme := "http"
-	if secure {
+	if at.TLS {
 		scheme = "https"
 	}
 	local := DefaultURL
 	for _, l := range ls {
-		at, ok := l.Addr().(*net.TCPAddr)
+		tcp, ok := l.Addr().(*net.TCPAddr)
 		if !ok {
 			continue
 		}
-		addresses := []net.IP{at.IP}
-		if at.IP.IsUnspecified() {
+		addresses := []net.IP{tcp.IP}
+		if tcp.IP.IsUnspecified() {
 			addresses = ownAddresses(false)
 		}
 		for _, ip := range addresses {
 			if ip.IsLoopback() {
-				local = fmt.Sprintf("http://%s", net.JoinHostPort(ip.String(), fmt.Sprint(at.Port)))
+				local = fmt.Sprintf("http://%s", net.JoinHostPort(ip.String(), fmt.Sprint(tcp.Port)))
 				continue
 			}
-			urls = append(urls, fmt.Sprintf("%s://%s", scheme, net.JoinHostPort(ip.String(), fmt.Sprint(at.Port))))
+			at.Addresses = append(at.Addresses, fmt.Sprintf("%s://%s", scheme, net.JoinHostPort(ip.String(), fmt.Sprint(tcp.Port))))
 		}
 	}
-	if len(urls) == 0 {
-		return []string{local}, false
+	if at.Reachable = len(at.Addresses) > 0; !at.Reachable {
+		at.Addresses = []string{local}
 	}
-	return urls, true
+	return at
 }

@@ -42,11 +42,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
 		Prices: c.Prices, Published: c.Report.publication(), Token: w.token, Holder: w.holder, Open: w.open,
 		MetricsClosed: c.Metrics == metricsClosed, Paired: w.paired,
-		Reach: func() ([]string, bool, bool, string) {
-			secure := w.certificate != nil || console.WebConfigHasTLS(c.WebConfigFile)
-			urls, reachable := console.Reach(ls, secure)
-			return urls, reachable, secure, console.Fingerprint(w.certificate)
-		},
+		Reach: func() console.Reach { return console.ReachOf(ls, c.WebConfigFile, w.certificate) },
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, w.certificate, slogger(w.log))
 	manager.stopping()

@@ -95,18 +95,18 @@ func (a *app) showProgram(x console.PairedProgram) error {
 	p.Line("token %s", x.Token)
 	p.Say(fmt.Sprintf("It is shown this once. With it %q may do through the agent what you may, until `sweepd console revoke %s`.", run.Visible(x.Name), run.Visible(strconv.Quote(x.Name))), "  ", text.Plain)
 	p.Say("A program sends it as the header \"Authorization: Bearer TOKEN\" to "+x.Addresses[0]+"/api/v1; sweepd on another machine takes it from SWEEPD_TOKEN, with SWEEPD_AGENT="+x.Addresses[0]+".", "  ", text.Plain)
-	a.sayHowSafe(p, x.Reachable, x.TLS, x.Fingerprint, "A program has to trust this device's certificate (console.cert.pem in the folder of its data). Its SHA-256 fingerprint is:")
+	a.sayHowSafe(p, x.Reach, "A program has to trust this device's certificate (console.cert.pem in the folder of its data). Its SHA-256 fingerprint is:")
 	return p.Err
 }
 
 // sayHowSafe says what keeps others from reading along.
-func (a *app) sayHowSafe(p *printer, reachable, tls bool, fingerprint, about string) {
-	switch {
-	case fingerprint != "":
+func (a *app) sayHowSafe(p *printer, at console.Reach, about string) {
+	switch half := len(at.Fingerprint)/2 + 1; {
+	case at.Fingerprint != "":
 		p.Say(about, "  ", text.Plain)
-		p.Line("  %s", fingerprint[:len(fingerprint)/2+1])
-		p.Line("  %s", fingerprint[len(fingerprint)/2+1:])
-	case reachable && !tls:
+		p.Line("  %s", at.Fingerprint[:half])
+		p.Line("  %s", at.Fingerprint[half:])
+	case at.Reachable && !at.TLS:
 		p.Say("The connection is not encrypted: on a network that others share, start the agent with --tls-self.", "  ", toneDoubt)
 	}
 }
@@ -142,7 +142,7 @@ func (a *app) showPairing(x console.Pairing) error {
 	if len(x.Addresses) > 1 {
 		p.Say("other addresses of this device: "+strings.Join(x.Addresses[1:], ", "), "  ", text.Plain)
 	}
-	a.sayHowSafe(p, x.Reachable, x.TLS, x.Fingerprint, "The browser will warn, once, that it does not know this device's certificate. Its SHA-256 fingerprint is:")
+	a.sayHowSafe(p, x.Reach, "The browser will warn, once, that it does not know this device's certificate. Its SHA-256 fingerprint is:")
 	p.Say(fmt.Sprintf("It holds until %s, for one phone, which will be called %q. Waiting for it; Ctrl-C ends that.", x.ExpiresAt.Local().Format("15:04:05"), x.Name), "  ", text.Plain)
 	return p.Err
 }
