@@ -35,7 +35,7 @@ type PairedPhone struct {
 	Name     string        `json:"name"`
 	Program  bool          `json:"program"` // it is no browser
 	PairedAt run.Timestamp `json:"paired_at"`
-	SeenAt   run.Timestamp `json:"seen_at"` // within the hour; zero: never
+	SeenAt   run.Timestamp `json:"seen_at"` // within the hour
 }
 
 // keptPhone is a phone as the file has it: of its token there is only the hash. The token

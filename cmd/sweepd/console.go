@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -15,7 +14,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"sweepd/console"
-	"sweepd/report/sentence"
 	"sweepd/report/table"
 	"sweepd/report/text"
 	"sweepd/run"
@@ -60,10 +58,6 @@ SWEEPD_AGENT.`,
 				}
 				return a.showProgram(x)
 			}
-			before, err := client.Phones(cmd.Context())
-			if err != nil {
-				return a.explainRefusal(*a.found, err)
-			}
 			x, err := client.OfferPairing(cmd.Context(), name)
 			if err != nil {
 				return a.explainRefusal(*a.found, err)
@@ -74,7 +68,7 @@ SWEEPD_AGENT.`,
 			if err := a.showPairing(x); err != nil {
 				return err
 			}
-			return a.awaitPhone(cmd.Context(), client, x, before)
+			return a.awaitPhone(cmd.Context(), client, x)
 		},
 	}
 	cmd.Flags().StringVar(&program, "program", "", "`TEXT` that names a program on another machine: print a token for it, instead of a code for a phone")
@@ -126,6 +120,16 @@ func (a *app) ownerClient(ctx context.Context) (*console.Client, error) {
 	return client, nil
 }
 
+// phones are what was paired with the agent that answers, and who asks it.
+func (a *app) phones(ctx context.Context) (*console.Client, []console.PairedPhone, error) {
+	client, err := a.ownerClient(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	list, err := client.Phones(ctx)
+	return client, list, a.explainRefusal(*a.found, err)
+}
+
 // showPairing shows where the page is, and the code.
 func (a *app) showPairing(x console.Pairing) error {
 	p := a.printer()
@@ -159,8 +163,8 @@ func (a *app) qr(code *qrcode.QRCode) string {
 	return strings.TrimRight(b.String(), "\n")
 }
 
-// awaitPhone waits for the phone that uses a code.
-func (a *app) awaitPhone(ctx context.Context, client *console.Client, x console.Pairing, before []console.PairedPhone) error {
+// awaitPhone waits for the phone that uses a code: none had its name when that was made.
+func (a *app) awaitPhone(ctx context.Context, client *console.Client, x console.Pairing) error {
 	tick := time.NewTicker(time.Second / 2)
 	defer tick.Stop()
 	for {
@@ -169,7 +173,7 @@ func (a *app) awaitPhone(ctx context.Context, client *console.Client, x console.
 			return err
 		}
 		for _, p := range list {
-			if p.Name == x.Name && !slices.ContainsFunc(before, func(o console.PairedPhone) bool { return o.ID == p.ID }) {
+			if p.Name == x.Name {
 				_, err := fmt.Fprintf(a.out, "%q is paired\n", run.Visible(p.Name))
 				return err
 			}
@@ -189,13 +193,9 @@ func (a *app) consoleListCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List the phones and programs that were paired", Example: "  sweepd console list", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			client, err := a.ownerClient(cmd.Context())
+			_, list, err := a.phones(cmd.Context())
 			if err != nil {
 				return err
-			}
-			list, err := client.Phones(cmd.Context())
-			if err != nil {
-				return a.explainRefusal(*a.found, err)
 			}
 			if a.json {
 				return a.printJSON(list)
@@ -211,7 +211,7 @@ func (a *app) consoleListCommand() *cobra.Command {
 				if x.Program {
 					what = "program"
 				}
-				t.Row(table.Text(x.Name), table.Text(what), table.Text(momentText(x.PairedAt, now)), table.Text(momentText(x.SeenAt, now)))
+				t.Row(table.Text(x.Name), table.Text(what), table.Text(x.PairedAt.Short(now, time.Local)), table.Text(x.SeenAt.Short(now, time.Local)))
 			}
 			p.Table(&t)
 			return p.Err
@@ -219,22 +219,12 @@ func (a *app) consoleListCommand() *cobra.Command {
 	}
 }
 
-// momentText is a time as short as it may be.
-func momentText(t run.Timestamp, now time.Time) string {
-	if t.IsZero() {
-		return sentence.Dash
-	}
-	return t.Short(now, time.Local)
-}
-
 // paired offers the names of the phones and programs that the agent lets in.
 func (a *app) paired(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
+	_, list, _ := a.phones(cmd.Context()) // none where it does not answer
 	var names []string
-	if client, err := a.ownerClient(cmd.Context()); err == nil {
-		list, _ := client.Phones(cmd.Context()) // none where it does not answer
-		for _, x := range list {
-			names = append(names, x.Name)
-		}
+	for _, x := range list {
+		names = append(names, x.Name)
 	}
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
@@ -243,13 +233,9 @@ func (a *app) consoleRevokeCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "revoke PAIRED", Short: "Take a phone or program what pairing gave it, at once", Example: `  sweepd console revoke "my phone"`, Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			client, err := a.ownerClient(cmd.Context())
+			client, list, err := a.phones(cmd.Context())
 			if err != nil {
 				return err
-			}
-			list, err := client.Phones(cmd.Context())
-			if err != nil {
-				return a.explainRefusal(*a.found, err)
 			}
 			var names []string
 			for _, p := range list {
