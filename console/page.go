@@ -54,8 +54,10 @@ var (
 // embedded serves a text of the program's own: compressed where that is taken, and not at
 // all where the browser has this one.
 func embedded(text []byte, kind string, status int) http.HandlerFunc {
-	sum := sha256.Sum256(text)
-	tag := `"` + hex.EncodeToString(sum[:8]) + `"`
+	tag := sync.OnceValue(func() string {
+		sum := sha256.Sum256(text)
+		return `"` + hex.EncodeToString(sum[:8]) + `"`
+	})
 	packed := sync.OnceValue(func() []byte {
 		var b bytes.Buffer
 		z, _ := gzip.NewWriterLevel(&b, gzip.BestCompression) // the level is one that there is
@@ -69,8 +71,8 @@ func embedded(text []byte, kind string, status int) http.HandlerFunc {
 		header.Set("Cache-Control", "no-cache") // it is asked whether there is a newer one
 		header.Set("Vary", "Accept-Encoding, Cookie")
 		if status == http.StatusOK {
-			header.Set("ETag", tag)
-			if r.Header.Get("If-None-Match") == tag {
+			header.Set("ETag", tag())
+			if r.Header.Get("If-None-Match") == tag() {
 				w.WriteHeader(http.StatusNotModified)
 				return
 			}
