@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/built"
 	"sweepd/internal/simdevice"
 )
 
@@ -25,24 +25,7 @@ const deadline = 20 * time.Second
 // program is the built program, the same that is shipped but for its name.
 var program string
 
-func TestMain(m *testing.M) { os.Exit(withProgram(m)) }
-
-func withProgram(m *testing.M) int {
-	dir, err := os.MkdirTemp("", "sweepd-attacks")
-	if err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		return 1
-	}
-	defer os.RemoveAll(dir)
-	program = filepath.Join(dir, "sweepd")
-	build := exec.Command("go", "build", "-o", program, "../../cmd/sweepd")
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := build.CombinedOutput(); err != nil {
-		fmt.Fprintf(os.Stderr, "building the program: %v\n%s", err, out)
-		return 1
-	}
-	return m.Run()
-}
+func TestMain(m *testing.M) { os.Exit(built.Run(m, &program)) }
 
 // machine is where one attack happens: a folder of its own with a data folder in
 // it, and on demand a simulated handheld and an agent.

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
-	"fmt"
 	"net"
 	"net/http"
 	"os"
@@ -14,33 +13,17 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"sweepd/internal/built"
 )
 
 // program is the built program, the same that is shipped but for its name.
 var program string
 
-func TestMain(m *testing.M) { os.Exit(withProgram(m)) }
-
-func withProgram(m *testing.M) int {
+func TestMain(m *testing.M) {
 	flag.Parse()
-	_ = flag.Set("test.parallel", "4")                        // they wait more than they work
-	if program = os.Getenv("SWEEPD_PROGRAM"); program != "" { // one that was built before
-		return m.Run()
-	}
-	dir, err := os.MkdirTemp("", "sweepd-browser")
-	if err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		return 1
-	}
-	defer os.RemoveAll(dir)
-	program = filepath.Join(dir, "sweepd")
-	build := exec.Command("go", "build", "-o", program, "../../cmd/sweepd")
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := build.CombinedOutput(); err != nil {
-		fmt.Fprintf(os.Stderr, "building the program: %v\n%s", err, out)
-		return 1
-	}
-	return m.Run()
+	_ = flag.Set("test.parallel", "4") // they wait more than they work
+	os.Exit(built.Run(m, &program))
 }
 
 // live is a simulated handheld in real time, with the agent on it.
