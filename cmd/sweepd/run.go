@@ -1,13 +1,10 @@
 package main
 
 import (
-	"time"
-
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"sweepd/run"
-	"sweepd/store"
 	"sweepd/testday"
 )
 
@@ -52,11 +49,6 @@ func (f *filterFlags) addListed(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.State, "state", "", "only runs in this `STATE`: recording, finished, interrupted or rejected")
 	cmd.Flags().StringVar(&f.Finding, "finding", "", "only runs with the finding `CODE`")
 	cmd.Flags().Var((*countFlag)(&f.Last), "last", "only the newest `N` of them")
-}
-
-func (f *filterFlags) filter() (store.Filter, error) {
-	f.Supply = f.supply.value
-	return f.Filter(time.Now())
 }
 
 // startFlags are what a user says when starting a run.
