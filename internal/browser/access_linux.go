@@ -24,7 +24,7 @@ func (p *Page) Barriers(hands bool) (list []string) {
 		}
 		p.t.Skipf("axe-core is missing (.ci/install): %v", err)
 	}
-	must(p.t, p.Eval("(window.axe || (0, eval)("+quoted(string(axe))+")), 0", nil))
+	must(p.t, p.Eval("(window.axe || (0, eval)("+Quoted(string(axe))+")), 0", nil))
 	must(p.t, p.Eval(`axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"] })
 		.then((r) => r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 150) + " " + n.failureSummary).join(" | ")))`, &list))
 	// 44 CSS px: WCAG 2.2, 2.5.5 (target size, enhanced). Inputs that a label of that size

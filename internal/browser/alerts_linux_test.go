@@ -32,13 +32,6 @@ func TestAlerts(t *testing.T) {
 	p.Size(360, 740, true)
 	p.Open(l.url() + "/#now")
 	p.Await("window.glance && document.querySelector('#when input')")
-	view := func(name string) {
-		t.Helper()
-		if err := p.Eval("location.hash = '"+name+"'", nil); err != nil {
-			t.Fatal(err)
-		}
-		p.Await("document.querySelector('#" + name + "').offsetParent !== null")
-	}
 	tell := func(list string, label string) {
 		t.Helper()
 		if err := p.Eval("document.querySelector('#alerts').open = true", nil); err != nil {
@@ -49,7 +42,7 @@ func TestAlerts(t *testing.T) {
 	// told waits until something is told, in all three ways, and forgets it.
 	told := func(text string) {
 		t.Helper()
-		p.Await("told.some((x) => x.startsWith('notification: ') && x.includes(" + quoted(text) + ")) && told.includes('sound') && told.includes('vibration')")
+		p.Await("told.some((x) => x.startsWith('notification: ') && x.includes(" + browser.Quoted(text) + ")) && told.includes('sound') && told.includes('vibration')")
 		if err := p.Eval("told.length = 0", nil); err != nil {
 			t.Fatal(err)
 		}
@@ -93,9 +86,9 @@ func TestAlerts(t *testing.T) {
 	more("g.missing = ['fan of a chip']")
 	told("fan of a chip has no value any more")
 
-	view("run")
+	view(t, p, "run")
 	p.Await("document.querySelector('#fit').innerText.includes('the run wants 10 W')")
-	view("now")
+	view(t, p, "now")
 	tell("when", "the device is fit")
 	l.command("demo", "set", "10W")
 	told("The device is fit to start a run")
@@ -106,7 +99,7 @@ func TestAlerts(t *testing.T) {
 	l.command("run", "stop")
 	told("The run of tile-sort ended")
 	p.Await("window.awake === 0")
-	view("run")
+	view(t, p, "run")
 	p.Click("#after button: Done")
 	p.Await("document.querySelector('#start').offsetParent !== null")
 	time.Sleep(1100 * time.Millisecond)
@@ -118,7 +111,7 @@ func TestAlerts(t *testing.T) {
 	p.Click("#start")
 	told("The run of tile-sort ended") // by itself
 
-	view("now")
+	view(t, p, "now")
 	tell("when", "the agent does not answer")
 	l.kill()
 	told("The device does not answer")

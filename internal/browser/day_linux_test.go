@@ -42,12 +42,7 @@ func TestDay(t *testing.T) {
 			p.Size(size.width, size.height, size.touch)
 			d := &day{t: t, l: l, p: p, other: chromium.NewPage(), link: newLink(t, "127.0.0.1:"+l.port), otherLink: newLink(t, "127.0.0.1:"+l.port)}
 			for p, k := range map[*browser.Page]*link{d.p: d.link, d.other: d.otherLink} { // only who is paired may correct
-				var x struct{ Code string }
-				if err := json.Unmarshal([]byte(l.command("console", "pair", "--json")), &x); err != nil {
-					t.Fatal(err)
-				}
-				p.Open(k.url + "/#pair=" + x.Code)
-				p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#values dd')")
+				l.pair(p, k.url)
 			}
 			d.now()
 			d.run()
@@ -78,13 +73,9 @@ type day struct {
 	link, otherLink *link // between them and the agent
 }
 
-// view goes to a view; on a desktop all are in sight.
 func (d *day) view(name string) {
 	d.t.Helper()
-	if err := d.p.Eval("location.hash = '"+name+"'", nil); err != nil {
-		d.t.Fatal(err)
-	}
-	d.p.Await("document.querySelector('#" + name + "').offsetParent !== null")
+	view(d.t, d.p, name)
 }
 
 // said waits for what the page says.
@@ -356,7 +347,7 @@ func TestKeyboardAndLocale(t *testing.T) {
 	time.Sleep(1100 * time.Millisecond)
 	focused := func(selector string) bool {
 		var is bool
-		if err := p.Eval("document.activeElement.matches("+quoted(selector)+")", &is); err != nil {
+		if err := p.Eval("document.activeElement.matches("+browser.Quoted(selector)+")", &is); err != nil {
 			t.Fatal(err)
 		}
 		return is

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"sweepd/internal/browser"
 	"sweepd/internal/built"
 )
 
@@ -102,15 +103,27 @@ func (l *live) command(args ...string) string {
 	return string(out)
 }
 
+// pair pairs a page, which is then open, at an address of the agent.
+func (l *live) pair(p *browser.Page, at string) {
+	l.t.Helper()
+	var x struct{ Code string }
+	unmarshal(l.t, l.command("console", "pair", "--json"), &x)
+	p.Open(at + "/#pair=" + x.Code)
+	p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#values dd')")
+}
+
+// view goes to a view of a page; on a desktop all are in sight.
+func view(t *testing.T, p *browser.Page, name string) {
+	t.Helper()
+	if err := p.Eval("location.hash = '"+name+"'", nil); err != nil {
+		t.Fatal(err)
+	}
+	p.Await("document.querySelector('#" + name + "').offsetParent !== null")
+}
+
 func unmarshal(t *testing.T, text string, into any) {
 	t.Helper()
 	if err := json.Unmarshal([]byte(text), into); err != nil {
 		t.Fatalf("%v: %s", err, text)
 	}
-}
-
-// quoted is a text as a script has it.
-func quoted(s string) string {
-	text, _ := json.Marshal(s) // a string always goes
-	return string(text)
 }

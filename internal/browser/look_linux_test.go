@@ -57,12 +57,10 @@ func TestViews(t *testing.T) {
 		l.command("run", "stop", "--result", "fps_mean=61.3fps")
 	}
 	l.command("demo", "unplug")
-	var x struct{ Code string }
-	unmarshal(t, l.command("console", "pair", "--json"), &x)
 	p.Open("about:blank")
 	p.Await("location.href === 'about:blank'")
-	p.Open(l.url() + "/#pair=" + x.Code)
-	p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#steps button') && document.querySelector('#values dd').innerText.includes('W')")
+	l.pair(p, l.url())
+	p.Await("document.querySelector('#steps button') && document.querySelector('#values dd').innerText.includes('W')")
 	p.Click("#alerts summary")
 	look("now")
 	p.Open(l.url() + "/#run")

@@ -104,12 +104,6 @@ func (p *Page) Locale(name string) {
 	p.must("Emulation.setLocaleOverride", map[string]any{"locale": name}, nil)
 }
 
-// Offline takes the network away, or gives it back.
-func (p *Page) Offline(offline bool) {
-	p.t.Helper()
-	p.must("Network.emulateNetworkConditions", map[string]any{"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}, nil)
-}
-
 // Eval evaluates an expression, or waits for the promise that it is, into result.
 func (p *Page) Eval(expression string, result any) error {
 	var x struct {
@@ -165,12 +159,13 @@ func (p *Page) text() (text string) {
 // Text is that of the first element that a selector finds, as soon as there is one.
 func (p *Page) Text(selector string) (text string) {
 	p.t.Helper()
-	p.Await("document.querySelector(" + quoted(selector) + ")")
-	must(p.t, p.Eval("document.querySelector("+quoted(selector)+").innerText", &text))
+	p.Await("document.querySelector(" + Quoted(selector) + ")")
+	must(p.t, p.Eval("document.querySelector("+Quoted(selector)+").innerText", &text))
 	return text
 }
 
-func quoted(s string) string {
+// Quoted is a text as a script has it.
+func Quoted(s string) string {
 	text, _ := json.Marshal(s) // a string always goes
 	return string(text)
 }
@@ -181,7 +176,7 @@ func quoted(s string) string {
 func (p *Page) Click(selector string) {
 	p.t.Helper()
 	css, text, _ := strings.Cut(selector, ": ")
-	find := "[...document.querySelectorAll(" + quoted(css) + ")].find((e) => e.offsetParent !== null && e.innerText.trim().startsWith(" + quoted(text) + "))"
+	find := "[...document.querySelectorAll(" + Quoted(css) + ")].find((e) => e.offsetParent !== null && e.innerText.trim().startsWith(" + Quoted(text) + "))"
 	for end := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
 		var at *struct{ X, Y float64 }
 		err := p.Eval("(async () => { let e = "+find+"; if (!e) return null; e.scrollIntoView({ block: 'center', behavior: 'instant' }); await new Promise(requestAnimationFrame);"+
@@ -210,7 +205,7 @@ func (p *Page) Click(selector string) {
 func (p *Page) Fill(selector, text string) {
 	p.t.Helper()
 	p.Click(selector)
-	must(p.t, p.Eval("document.querySelector("+quoted(selector)+").select()", nil))
+	must(p.t, p.Eval("document.querySelector("+Quoted(selector)+").select()", nil))
 	p.must("Input.insertText", map[string]any{"text": text}, nil)
 }
 

@@ -18,10 +18,7 @@ func TestResultOfRun(t *testing.T) {
 	l.command("run", "stop", "--result", "score=7")
 	p := browser.Start(t).NewPage()
 	p.Size(360, 740, true)
-	var x struct{ Code string }
-	unmarshal(t, l.command("console", "pair", "--json"), &x)
-	p.Open(l.url() + "/#pair=" + x.Code)
-	p.Await("location.pathname === '/' && location.hash === '' && document.querySelector('#values dd')")
+	l.pair(p, l.url())
 	p.Open(l.url() + "/#day")
 	p.Click("#runs button")
 	p.Await("document.querySelector('#sheet').open")
