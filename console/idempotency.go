@@ -63,14 +63,15 @@ func (a *answers) once(next http.HandlerFunc) http.HandlerFunc {
 		}
 		r.Body = io.NopCloser(bytes.NewReader(body))
 		k := answerKey{whoAsks(r), key}
-		mine, before := a.begin(k, fingerprint(r, body), time.Now())
+		request := fingerprint(r, body)
+		mine, before := a.begin(k, request, time.Now())
 		switch {
 		case mine != nil:
 			recorder := &answerRecorder{ResponseWriter: w, status: http.StatusOK}
 			defer func() { a.end(k, mine, recorder) }()
 			// Whoever asks again gets this answer: it is no other where the first one hung up.
 			next(recorder, r.WithContext(context.WithoutCancel(r.Context())))
-		case before.fingerprint != fingerprint(r, body):
+		case before.fingerprint != request:
 			writeProblem(w, http.StatusUnprocessableEntity, problem{Kind: kindKeyUsed, Error: "this " + keyHeader + " came with another request before: make a new one for each start and stop"})
 		case !before.done:
 			w.Header().Set("Retry-After", "1")

@@ -1,18 +1,17 @@
 package console
 
 import (
-	"errors"
-	"time"
-
 	"bytes"
 	"cmp"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"net/http"
 	"regexp"
 	"slices"
+	"time"
 
 	"sweepd/run"
 	"sweepd/testday"

@@ -21,6 +21,8 @@ import (
 // checkConfig refuses values out of range. The first bad one is named with its
 // line and column.
 func checkConfig(text []byte, c *config) error {
+	published := c.Report.publication()
+	wrong, unpublished := published.Check()
 	checks := []struct {
 		key string
 		err error
@@ -50,13 +52,7 @@ func checkConfig(text []byte, c *config) error {
 		{"lower", each(c.Lower, func(name string) error { return run.CheckLabel("name of a result", name) })},
 		{"setting_command", command(c.SettingCommand)},
 		{"prices", prices(c.Prices)},
-	}
-	published := c.Report.publication()
-	if key, err := published.Check(); err != nil {
-		checks = append(checks, struct {
-			key string
-			err error
-		}{"report." + key, err})
+		{"report." + wrong, unpublished},
 	}
 	for _, check := range checks {
 		if check.err != nil {
