@@ -7,7 +7,6 @@ import (
 	"slices"
 	"time"
 
-	"sweepd/analysis"
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
 	"sweepd/run"
@@ -223,20 +222,12 @@ func (b *builder) deviation(t *Topic, r *run.Run) float64 {
 	return x.Value/mean - 1
 }
 
-// settingText is a setting as the page shows it.
-func settingText(s run.Setting) string {
-	if w, ok := s.Watts(); ok {
-		return sentence.Setting(analysis.Number(w), "")
-	}
-	return s.Name()
-}
-
 // reportedSetting is the setting that the system reported, "" where that is the run's.
 func reportedSetting(r *run.Run) string {
 	if r.SettingRead == nil || !r.HasFinding(run.SettingDisagrees) {
 		return ""
 	}
-	return settingText(r.SettingRead.Setting)
+	return sentence.SettingOf(r.SettingRead.Setting)
 }
 
 // oneDay is how long runs may last together to be shown against the clock.

@@ -62,7 +62,7 @@ func (b *builder) misdeclared() []Statement {
 		r := &b.in.Runs[i]
 		if read := reportedSetting(r); read != "" && r.State == run.Finished {
 			name := b.legend.name(r.Device, string(r.Variant))
-			byDevice[name] = append(byDevice[name], fmt.Sprintf("a run at %s, where the system reported %s", settingText(r.Setting.Setting), read))
+			byDevice[name] = append(byDevice[name], fmt.Sprintf("a run at %s, where the system reported %s", sentence.SettingOf(r.Setting.Setting), read))
 		}
 	}
 	return doubts(byDevice, func(runs []string) string {

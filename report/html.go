@@ -40,7 +40,7 @@ var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 	"onPage":  func(t *table.Table) table.Table { return t.On(table.Page) },
 	"facts":   sentence.Facts,
 	"shortID": run.ShortID,
-	"setting": func(r run.Run) string { return settingText(r.Setting.Setting) },
+	"setting": func(r run.Run) string { return sentence.SettingOf(r.Setting.Setting) },
 	"number":  optional,
 	"results": results,
 	"remarks": remarks,

@@ -102,7 +102,7 @@ func (p *Page) Charts() []chart.Chart {
 type cellKey struct{ device, workload, supply, variant, setting string }
 
 func cellOf(r *run.Run) cellKey {
-	return cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), settingText(r.Setting.Setting)}
+	return cellKey{r.Device, r.Workload, string(r.Supply), string(r.Variant), sentence.SettingOf(r.Setting.Setting)}
 }
 
 // cellAt are the runs of a curve at a setting.

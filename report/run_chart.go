@@ -89,7 +89,7 @@ func normalTitle(t *Trace, r *run.Run) string {
 // settingWords is the setting of a run, and what the system reported where that is
 // another one.
 func settingWords(r *run.Run) string {
-	s := settingText(r.Setting.Setting)
+	s := sentence.SettingOf(r.Setting.Setting)
 	if read := reportedSetting(r); read != "" {
 		s += " (the system reported " + read + ")"
 	}

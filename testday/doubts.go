@@ -93,7 +93,7 @@ func (d *Doubt) where() string {
 		slices.SortFunc(d.workloads[workload], run.Setting.Compare)
 		for _, s := range d.workloads[workload] {
 			if s.Known() {
-				words = append(words, settingSaid(s))
+				words = append(words, sentence.SettingOf(s))
 			}
 		}
 		if len(words) > 0 {
@@ -108,7 +108,7 @@ func addDoubt(list []*Doubt, r run.Run, f run.Finding) []*Doubt {
 	i := slices.IndexFunc(list, func(d *Doubt) bool { return d.Code == f.Code && d.Device == r.Device })
 	if i < 0 {
 		i = len(list)
-		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String(), ExampleWhere: RunSaid(r.Labels), workloads: map[string][]run.Setting{}})
+		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String(), ExampleWhere: runSaid(r.Labels), workloads: map[string][]run.Setting{}})
 	}
 	d := list[i]
 	d.Runs++

@@ -84,7 +84,7 @@ func (e *AlreadyEndedError) Error() string {
 	if e.By != "" {
 		by = " by " + e.By
 	}
-	return fmt.Sprintf("%s was stopped already, %s%s: nothing was stopped now", RunSaid(e.Run.Labels), agoSaid(e.Since), by)
+	return fmt.Sprintf("%s was stopped already, %s%s: nothing was stopped now", runSaid(e.Run.Labels), agoSaid(e.Since), by)
 }
 
 func (e *AlreadyEndedError) Unwrap() error { return run.ErrEnded }

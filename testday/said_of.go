@@ -4,25 +4,16 @@ import (
 	"fmt"
 	"time"
 
-	"sweepd/analysis"
 	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
-// settingSaid is a setting as tables have it: "10 W", or its name.
-func settingSaid(s run.Setting) string {
-	if w, known := s.Watts(); known {
-		return sentence.Setting(analysis.Number(w), "")
-	}
-	return s.Name()
-}
-
-// RunSaid names a run as a person knows it: "harbour-flight at 10 W".
-func RunSaid(l run.Labels) string {
+// runSaid names a run as a person knows it: "harbour-flight at 10 W".
+func runSaid(l run.Labels) string {
 	if !l.Setting.Known() {
 		return l.Workload
 	}
-	return l.Workload + " at " + settingSaid(l.Setting.Setting)
+	return l.Workload + " at " + sentence.SettingOf(l.Setting.Setting)
 }
 
 // agoSaid is how long ago something was that just happened, with its seconds.
@@ -39,5 +30,5 @@ func StartRefused(r run.Run, by string, now time.Time) string {
 	if by != "" {
 		by = " by " + by
 	}
-	return fmt.Sprintf("%s is recording already, started %s%s: nothing was started now", RunSaid(r.Labels), agoSaid(now.Sub(r.StartedAt.Time)), by)
+	return fmt.Sprintf("%s is recording already, started %s%s: nothing was started now", runSaid(r.Labels), agoSaid(now.Sub(r.StartedAt.Time)), by)
 }

@@ -40,6 +40,14 @@ func Setting(watts analysis.Number, name string) string {
 	return name
 }
 
+// SettingOf is a setting as Setting has it: "10 W", or its name.
+func SettingOf(s run.Setting) string {
+	if w, ok := s.Watts(); ok {
+		return Setting(analysis.Number(w), "")
+	}
+	return s.Name()
+}
+
 // Range is a stretch of settings.
 func Range(from, to string) string {
 	if from == to {
