@@ -26,8 +26,7 @@ type Doubt struct {
 	ExampleWhere string   `json:"example_where"`
 	RunIDs       []string `json:"run_ids"`
 
-	levels    []run.Setting
-	workloads map[string][]run.Setting
+	levels map[string][]run.Setting // of each workload
 }
 
 // DoubtsAnswer is what needs a look among the runs that were selected.
@@ -70,11 +69,7 @@ func Doubts(runs []run.Run) []*Doubt {
 		}
 	}
 	for _, d := range list {
-		slices.SortFunc(d.levels, run.Setting.Compare)
-		for _, s := range d.levels {
-			d.Settings = append(d.Settings, s.String())
-		}
-		d.Where = d.where()
+		d.sayWhere()
 	}
 	slices.SortStableFunc(list, func(x, y *Doubt) int {
 		if x.Severity != y.Severity {
@@ -85,13 +80,15 @@ func Doubts(runs []run.Run) []*Doubt {
 	return list
 }
 
-// where says of which workloads the runs are, at which settings.
-func (d *Doubt) where() string {
+// sayWhere says of which workloads the runs are, at which settings.
+func (d *Doubt) sayWhere() {
 	var parts []string
-	for _, workload := range slices.Sorted(maps.Keys(d.workloads)) {
+	var all []run.Setting
+	for _, workload := range slices.Sorted(maps.Keys(d.levels)) {
 		var words []string
-		slices.SortFunc(d.workloads[workload], run.Setting.Compare)
-		for _, s := range d.workloads[workload] {
+		slices.SortFunc(d.levels[workload], run.Setting.Compare)
+		all = append(all, d.levels[workload]...)
+		for _, s := range d.levels[workload] {
 			if s.Known() {
 				words = append(words, sentence.SettingOf(s))
 			}
@@ -101,23 +98,24 @@ func (d *Doubt) where() string {
 		}
 		parts = append(parts, workload)
 	}
-	return strings.Join(parts, "; ")
+	d.Where = strings.Join(parts, "; ")
+	slices.SortFunc(all, run.Setting.Compare)
+	for _, s := range slices.Compact(all) {
+		d.Settings = append(d.Settings, s.String())
+	}
 }
 
 func addDoubt(list []*Doubt, r run.Run, f run.Finding) []*Doubt {
 	i := slices.IndexFunc(list, func(d *Doubt) bool { return d.Code == f.Code && d.Device == r.Device })
 	if i < 0 {
 		i = len(list)
-		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String(), ExampleWhere: runSaid(r.Labels), workloads: map[string][]run.Setting{}})
+		list = append(list, &Doubt{Severity: f.Severity, Code: f.Code, Device: r.Device, Example: f.WithAdvice(), ExampleSetting: r.Setting.String(), ExampleWhere: runSaid(r.Labels), levels: map[string][]run.Setting{}})
 	}
 	d := list[i]
 	d.Runs++
 	d.RunIDs = append(d.RunIDs, r.ID)
-	if !slices.Contains(d.workloads[r.Workload], r.Setting.Setting) {
-		d.workloads[r.Workload] = append(d.workloads[r.Workload], r.Setting.Setting)
-	}
-	if !slices.Contains(d.levels, r.Setting.Setting) {
-		d.levels = append(d.levels, r.Setting.Setting)
+	if !slices.Contains(d.levels[r.Workload], r.Setting.Setting) {
+		d.levels[r.Workload] = append(d.levels[r.Workload], r.Setting.Setting)
 	}
 	return list
 }
