@@ -72,8 +72,7 @@ func courseOf(ctx context.Context, s Traces, device string, last time.Duration, 
 		return Course{}, err
 	}
 	for _, r := range runs {
-		ended := r.StartedAt.Add(time.Duration(r.Seconds() * float64(time.Second)))
-		if r.State != run.Recording && ended.Before(c.from) {
+		if r.State != run.Recording && endOf(&r).Before(c.from) {
 			continue
 		}
 		trace, err := s.Trace(ctx, r.ID)

@@ -187,8 +187,7 @@ func (t *resultsTable) at(text string) (id string, err error) {
 	}
 	var began, went []string
 	for _, r := range t.runs {
-		start := r.StartedAt.Time
-		end := start.Add(time.Duration(r.Seconds() * float64(time.Second)))
+		start, end := r.StartedAt.Time, endOf(&r)
 		switch {
 		case start.IsZero():
 		case !start.Before(from.Add(-startSlack)) && start.Before(until.Add(startSlack)):
