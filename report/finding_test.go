@@ -1,10 +1,14 @@
 package report
 
 import (
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"sweepd/analysis"
+	"sweepd/report/chart"
 	"sweepd/run"
 )
 
@@ -77,6 +81,23 @@ func TestRunsAreCalledByTheirWorstFinding(t *testing.T) {
 	r.Findings = []run.Finding{{Severity: run.SeverityNote, Text: "it was charging"}, {Severity: run.SeverityReject, Text: "the supply changed."}, {Severity: run.SeverityDoubt, Text: "it began hot"}}
 	if got := runTitle(r); got != "The supply changed, and 2 more" {
 		t.Errorf("%q", got)
+	}
+}
+
+// The only finding of a run is its chart's title: the key, which has little room, does not
+// say it again, and cut.
+func TestTheOnlyFindingOfARunIsReadWhole(t *testing.T) {
+	in := demoInput(t)
+	r := &in.Runs[3]
+	r.Findings = []run.Finding{{Code: run.SettingDisobeyed, Severity: run.SeverityDoubt, At: r.StartedAt.Add(30 * time.Second),
+		Text: "package power was held at 40.0 W at a setting of 46 W: the device does not go that high, or the setting was not in force"}}
+	charts := Compose(in).Charts()
+	c := charts[slices.IndexFunc(charts, func(c chart.Chart) bool { return strings.HasPrefix(c.Name, "run-") })]
+	if len(c.Key) != 1 || c.Key[0].Text != "in doubt at 30 s" {
+		t.Errorf("key %+v", c.Key)
+	}
+	if svg := string(chart.SVG(&c, chart.Wide, &chart.Light)); strings.Contains(svg, "…") {
+		t.Errorf("something is cut: %q", regexp.MustCompile(`[^>]*…`).FindString(svg))
 	}
 }
 

@@ -110,6 +110,8 @@ const mostMarks = 6
 // severityWords are what a finding means for its run.
 var severityWords = map[run.Severity]string{run.SeverityReject: "rejected", run.SeverityDoubt: "in doubt", run.SeverityNote: "note"}
 
+// findingMarks are a run's findings where they happened, and what each is; an only one is
+// the chart's title.
 func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 	for i, f := range r.Findings {
 		if i == mostMarks {
@@ -123,7 +125,11 @@ func findingMarks(r *run.Run) (marks []chart.Mark, items []chart.Item) {
 			marks = append(marks, chart.Mark{X: at, Badge: badge})
 			where = " at " + sentence.Fixed(at, 0) + " s"
 		}
-		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: severityWords[f.Severity] + where + ": " + strings.TrimSuffix(f.Text, ".")})
+		text := severityWords[f.Severity] + where
+		if len(r.Findings) > 1 {
+			text += ": " + strings.TrimSuffix(f.Text, ".")
+		}
+		items = append(items, chart.Item{Symbol: chart.SymbolBadge, Badge: badge, Text: text})
 	}
 	return marks, items
 }
