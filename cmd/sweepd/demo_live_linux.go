@@ -135,6 +135,14 @@ func (a *app) sayLive(device, dir, address string) {
 	if filepath.Base(os.Args[0]) != os.Args[0] { // as it was typed here
 		program = quoted(os.Args[0])
 	}
+	host, port, _ := net.SplitHostPort(address)
+	listen := ""
+	switch ip := net.ParseIP(host); {
+	case ip.IsLoopback():
+		listen = "start this with --listen 0.0.0.0:" + port + " and "
+	case ip.IsUnspecified(): // no browser takes it
+		address = net.JoinHostPort("localhost", port)
+	}
 	agent := ""
 	if address != console.DefaultListen {
 		agent = "  export SWEEPD_AGENT=http://" + address + "\n"
@@ -149,11 +157,15 @@ In another terminal, in this folder:
   %[1]s demo unplug
   %[1]s run list
 
+The page for a phone is at http://%[4]s/, in a browser here; to open it on one,
+%[8]spair it with
+  %[1]s console pair
+
 The metrics are at http://%[4]s/metrics; a Prometheus gathers them with
   prometheus --config.file=%[6]s --storage.tsdb.path=%[7]s
 
 Ctrl-C here ends it; the runs stay in %[3]s.
-`, program, device, dir, address, agent, quoted(filepath.Join(dir, scrapeName)), quoted(filepath.Join(dir, "prometheus")))
+`, program, device, dir, address, agent, quoted(filepath.Join(dir, scrapeName)), quoted(filepath.Join(dir, "prometheus")), listen)
 }
 
 // liveCommands are what a hand does to the device of demo --live.

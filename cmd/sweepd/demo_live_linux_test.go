@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -48,6 +49,15 @@ func TestDemoLive(t *testing.T) {
 	})
 	t.Setenv("SWEEPD_DATA", dir)
 	t.Setenv("SWEEPD_AGENT", agent[1])
+	_, port, _ := net.SplitHostPort(strings.TrimPrefix(agent[1], "http://"))
+	for _, want := range []string{"The page for a phone is at " + agent[1] + "/", "--listen 0.0.0.0:" + port, " console pair\n"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("it does not say %q: %s", want, out.String())
+		}
+	}
+	if page, err := http.Get(agent[1]); err != nil || page.StatusCode != http.StatusOK || !strings.HasPrefix(page.Header.Get("Content-Type"), "text/html") {
+		t.Errorf("the page is %+v (%v)", page, err)
+	}
 	if said := must(t, "demo", "set", "20W"); said != "the limit of unit-elm is 20 W\n" {
 		t.Errorf("set says %q", said)
 	}
@@ -85,6 +95,24 @@ func TestDemoLive(t *testing.T) {
 	} {
 		if o := sweepd(t, strings.Fields(args)...); o.code == exitOK || !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: %+v", args, o)
+		}
+	}
+}
+
+// What a newcomer is told to type is what works where the agent answers.
+func TestWhereTheDemoAnswers(t *testing.T) {
+	for address, want := range map[string][]string{
+		"127.0.0.1:9745":   {"http://127.0.0.1:9745/, ", "start this with --listen 0.0.0.0:9745 and pair it"},
+		"[::]:9746":        {"SWEEPD_AGENT=http://localhost:9746\n", "http://localhost:9746/metrics", "http://localhost:9746/, ", "to open it on one,\npair it with\n"},
+		"192.0.2.7:9745":   {"SWEEPD_AGENT=http://192.0.2.7:9745\n", "http://192.0.2.7:9745/, ", "to open it on one,\npair it with\n"},
+		"[2001:db8::1]:80": {"http://[2001:db8::1]:80/, "},
+	} {
+		var out strings.Builder
+		(&app{out: &out}).sayLive("unit-oak", "/data", address)
+		for _, w := range want {
+			if !strings.Contains(out.String(), w) {
+				t.Errorf("%s: it does not say %q: %s", address, w, out.String())
+			}
 		}
 	}
 }
