@@ -107,20 +107,12 @@ func (v pageView) Started(r run.Run) string {
 // classes of sentences in the page; each also has its own sign before it.
 var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful: "doubt"}
 
-// units are what stays on one line with its number.
-var units = regexp.MustCompile(`(\d) (%|[mk]?W|Wh|[mk]?J|m?s|min|h|[MG]Hz|°C|K|V|A|fps|EUR|USD|GBP)\b|(\d) (%)`)
-
 // negative is a minus before a number, not between two.
 var negative = regexp.MustCompile(`(^|[ (])-(\d)`)
 
-// clock is a time in hours and minutes, which stays on one line.
-var clock = regexp.MustCompile(`(\d\x{a0}h) (\d\d\x{a0}min)`)
-
 // typeset keeps a number and its unit on one line, and writes a minus as one.
 func typeset(text string) string {
-	text = units.ReplaceAllString(text, "$1$3\u00a0$2$4")
-	text = clock.ReplaceAllString(text, "$1\u00a0$2")
-	return negative.ReplaceAllString(text, "$1−$2")
+	return negative.ReplaceAllString(sentence.Unbroken(text), "$1−$2")
 }
 
 // inline is a chart in one of its sizes; the page has its title and its words in

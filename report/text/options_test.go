@@ -120,6 +120,18 @@ func TestWrapAtItsWidth(t *testing.T) {
 	if got := (Options{Width: 6}).Wrap("  a bc d", ""); got != "  a bc\nd" { // the blanks before it count
 		t.Errorf("got %q", got)
 	}
+	for text, want := range map[string]string{ // a number stays with its unit
+		"at a setting of 46 W: so":  "at a setting of\n  46 W: so",
+		"ahead for 1 h 05 min":      "ahead for\n  1 h 05 min",
+		"held 40.5 or so 9 % of":    "held 40.5 or so\n  9 % of",
+		"from one of 46 Workloads":  "from one of 46\n  Workloads",
+		"1 W 2 W 3 W 4 W 5 W":       "1 W 2 W 3 W 4 W\n  5 W",
+		"a\u00a0b 46\u00a0W and so": "a b 46 W and so",
+	} {
+		if got := (Options{Width: 18}).Wrap(text, "  "); got != want {
+			t.Errorf("%q became %q, want %q", text, got, want)
+		}
+	}
 	if got := (Options{}).Wrap("", "  "); got != "" {
 		t.Errorf("nothing became %q", got)
 	}

@@ -5,16 +5,20 @@ import (
 
 	"github.com/rivo/uniseg"
 
+	"sweepd/report/sentence"
 	"sweepd/run"
 )
 
-// Wrap breaks a text at blanks so that its lines fit the width; lines after the
-// first begin with indent, the first keeps its blanks. A word that is wider than a line keeps it to itself.
+// Wrap breaks a text at blanks so that its lines fit the width, but not between a number and
+// its unit; lines after the first begin with indent, the first keeps its blanks. A word that is
+// wider than a line keeps it to itself.
 func (o Options) Wrap(text, indent string) string {
 	var b strings.Builder
 	used := len(text) - len(strings.TrimLeft(text, " "))
 	b.WriteString(text[:used])
-	for i, word := range strings.Fields(run.VisibleLines(text)) {
+	text = strings.Join(strings.Fields(run.VisibleLines(text)), " ")
+	for i, word := range strings.Split(sentence.Unbroken(text), " ") {
+		word = strings.ReplaceAll(word, "\u00a0", " ")
 		width := uniseg.StringWidth(word)
 		switch {
 		case i == 0:
