@@ -32,16 +32,20 @@ const span = (s) => {
 	return (m < 60 ? m : Math.floor(m / 60) + ":" + two(m)) + ":" + two(t);
 };
 const ago = (s) => s < 1 ? "just read" : s < 90 ? `${number(Math.round(s), 0)} s old` : `${number(Math.round(s / 60), 0)} min old`;
-const settingText = (s) => !s || (s.watts === null && !s.name) ? "unknown setting" : s.watts === null ? s.name : `${plain(s.watts)} W`;
+const settingText = (s) => !settingTyped(s) ? "unknown setting" : s.watts === null ? s.name : `${plain(s.watts)} W`;
 const settingTyped = (s) => !s || (s.watts === null && !s.name) ? "" : s.watts === null ? s.name : `${s.watts}W`;
 const variantText = (v) => Object.entries(v || {}).map(([k, x]) => `${k}=${x}`).join(", ");
-// ourWords leaves out what only a terminal can do.
-const ourWords = (text) => text.replace(/ \(sweepd [^)]*\)/g, "").replace(/\brun \S+ of "(.*?)"/g, "$1").replace(/(\d)W\b/g, "$1 W").split("; ").filter((part) => !part.includes("sweepd ")).join("; ");
-const cellText = (c) => [settingText(c.setting), c.supply, variantText(c.variant)].filter(Boolean).join(" · ");
-const resultText = (name, r) => `${name} ${plain(r.value)}${r.unit ? " " + r.unit : ""}`;
+// ourWords leaves out what only a terminal can do, and has UTC as the reader's clock has it.
+const ourWords = (text, day = new Date().toISOString()) => text.replace(/ \(sweepd [^)]*\)/g, "").replace(/\brun \S+ of "(.*?)"/g, "$1").replace(/(\d)W\b/g, "$1 W")
+	.replace(/(\d\d:\d\d:\d\d)( UTC|(?= to [\d:]{8} UTC))/g, (_, t) => time(day.slice(0, 11) + t + "Z", true))
+	.split("; ").filter((part) => !part.includes("sweepd ")).join("; ");
+const joined = (by, ...words) => words.filter(Boolean).join(by);
+const cellText = (c) => joined(" · ", settingText(c.setting), c.supply, variantText(c.variant));
+const resultText = (name, r) => joined(" ", name, plain(r.value), r.unit);
 const results = (r) => Object.entries(r.results || {});
 
 const button = (text, onclick) => el("button", { onclick }, text);
+const finding = (severity, title, ...kids) => el("div.finding." + severity, {}, el("b", {}, title), ...kids);
 
 const onSubmit = (form, f) => form.addEventListener("submit", (e) => { e.preventDefault(); f(); });
 
@@ -72,7 +76,7 @@ async function ask(method, path, body, headers, patience = 30000) {
 }
 const post = (path, body) => ask("POST", path, body);
 async function answer(r) {
-	if (r.status === 401) { location.replace("/"); }
+	if (r.status === 401) location.replace("/");
 	if (r.ok) return r.status === 204 ? null : r.json();
 	const problem = await r.json().catch(() => ({ detail: `the agent answers with status ${r.status}` }));
 	throw Object.assign(new Error(problem.detail), { problem });
@@ -94,7 +98,7 @@ async function once(path, body) {
 
 // ---- What was done, and its undoing.
 function say(text, undo) {
-	const bar = el("div", {}, el("span", {}, text), el("div.acts", {}, undo ? el("button", { onclick: () => act(undo.text, undo.back) }, undo.label || "Undo") : null,
+	const bar = el("div", {}, el("span", {}, text), el("div.acts", {}, undo ? button(undo.label || "Undo", () => act(undo.text, undo.back)) : null,
 		el("button", { "aria-label": "Dismiss", onclick: () => fill($("said")) }, "✕")));
 	fill($("said"), bar);
 	if ($("sheet").open) $("sheet-said").textContent = text;
@@ -125,6 +129,7 @@ let plan = null, next = null, start = null, runs = [], course = [], fit = null, 
 let after = null; // the run that ended last, here or elsewhere, and whose result is asked for
 let busy = false, mine = "", spoilt = ""; // mine: the run that was stopped here; spoilt: one whose supply changed
 const recording = () => glance && glance.recording;
+const declared = () => glance && glance.setting.source === "declared";
 const since = () => (now() - glanceAt) / 1000;
 
 // ---- The stream of events. It is opened anew where nothing was heard for a while.
@@ -214,7 +219,7 @@ async function checkFit() {
 		q.set("workload", start.workload);
 		for (const [k, v] of Object.entries(start.variant || {})) q.append("variant", `${k}=${v}`);
 	}
-	await ask("GET", "/ready?" + q).then((x) => { fit = x; }).catch(() => { fit = null; });
+	fit = await ask("GET", "/ready?" + q).catch(() => null);
 	if (!fit) return;
 	if (fit.fit && wasFit === false) alarm("fit", "The device is fit to start a run");
 	wasFit = fit.fit;
@@ -262,7 +267,7 @@ function drawCourse(row, what, zero, unit) {
 	row.line.setAttribute("d", line);
 	row.under.setAttribute("d", under);
 	row.spanned = `${number(low, 1)} to ${number(high, 1)} ${unit}`;
-	row.svg.setAttribute("aria-label", `last 5 minutes: ${number(low, 1)} to ${number(high, 1)} ${unit}`);
+	row.svg.setAttribute("aria-label", `last 5 minutes: ${row.spanned}`);
 }
 
 // ---- Now.
@@ -299,8 +304,7 @@ function drawNow() {
 	set(rows.charge, `Charge, on ${g.supply || "unknown supply"}`, number(g.charge_ratio.value === null ? null : g.charge_ratio.value * 100, 0), "%", g.charge_ratio);
 	const hot = g.temperatures[0];
 	set(rows.celsius, hot ? `Hottest: ${hot.name}` : "Temperature", number(hot ? hot.value : null, 1), "°C", hot || null);
-	const others = g.temperatures.slice(1).map((x) => `${x.name} ${number(x.value, 1)} °C`).join(", ");
-	put($("others"), others);
+	put($("others"), g.temperatures.slice(1).map((x) => `${x.name} ${number(x.value, 1)} °C`).join(", "));
 	drawCourses();
 	const missing = g.missing || [];
 	$("missing").hidden = !missing.length;
@@ -321,15 +325,15 @@ function drawSteps() {
 	const byWatts = (a, b) => (a.setting.watts ?? 1e9) - (b.setting.watts ?? 1e9);
 	if (plan) [...plan.slots].filter((s) => !glance || s.device === glance.device).sort(byWatts).forEach((s) => add(s.setting));
 	for (const r of runs) if (seen.size < 12) add(r.setting);
-	const text = [...seen.keys()].join() + (glance && glance.setting.source === "declared");
+	const text = [...seen.keys()].join() + declared();
 	if (text === drawnSteps) return;
 	drawnSteps = text;
 	fill($("steps"), [...seen].map(([t, s]) => el("button", { onclick: () => declare(t), "data-setting": t, "aria-pressed": "false" }, settingText(s))),
-		glance && glance.setting.source === "declared" ? button("As the system reports", () => declare("")) : null);
+		declared() ? button("As the system reports", () => declare("")) : null);
 	if (glance) drawNow();
 }
 const declare = (text) => act("The setting was not declared", async () => {
-	const before = glance && glance.setting.source === "declared" ? settingTyped(glance.setting) : "";
+	const before = declared() ? settingTyped(glance.setting) : "";
 	const s = await post("/setting", { setting: text, by });
 	const says = text ? `${settingText(s.setting)} is declared` : "Nothing is declared; the system's setting counts";
 	return { text: says, back: before === text ? null : async () => { await post("/setting", { setting: before, by }); return { text: before ? `${before} is declared again` : "The declaration is taken back" }; } };
@@ -386,11 +390,10 @@ function drawElapsed() {
 	const r = recording();
 	if (!r) return;
 	const t = since(), w = glance.discharge_watts.value, hot = glance.temperatures[0], charge = glance.charge_ratio.value;
-	put($("live"), [w !== null && `${number(w, 1)} W`, glance.package_watts.value !== null && `package ${number(glance.package_watts.value, 1)} W`, hot && `${number(hot.value, 0)} °C`, charge !== null && `${number(charge * 100, 0)} %`].filter(Boolean).join(" · "));
+	put($("live"), joined(" · ", w !== null && `${number(w, 1)} W`, glance.package_watts.value !== null && `package ${number(glance.package_watts.value, 1)} W`, hot && `${number(hot.value, 0)} °C`, charge !== null && `${number(charge * 100, 0)} %`));
 	if (r.supply && glance.supply && r.supply !== glance.supply) spoilt = r.id;
 	put($("spoilt"), spoilt === r.id ? `The supply changed from ${r.supply}: this run will be rejected. Stop it and start anew.` : "");
-	const text = span(r.elapsed_s + t);
-	put($("elapsed"), text);
+	put($("elapsed"), span(r.elapsed_s + t));
 	$("stops").textContent = r.stops_in_s === null ? "" : `stops by itself in ${span(r.stops_in_s - t)}`;
 }
 function drawNext() {
@@ -403,7 +406,7 @@ function drawNext() {
 	} else if (!n) {
 		fill($("next"), el("p", {}, el("strong", {}, "The plan is done")));
 	} else {
-		const changes = (next.changes || []).map(ourWords), read = glance && glance.setting_read;
+		const changes = (next.changes || []).map((c) => ourWords(c)), read = glance && glance.setting_read;
 		// A declaration sets nothing.
 		if (read && read.watts && n.setting.watts && read.watts !== n.setting.watts && !changes.some((c) => c.startsWith("set "))) changes.unshift(`set ${settingText(n.setting)} on the device: the system reports ${settingText(read)}`);
 		fill($("next"), el("p", {}, el("small", {}, `Next in the plan, ${number(next.left, 0)} left`), el("strong", {}, n.workload), cellText(n)),
@@ -413,7 +416,7 @@ function drawNext() {
 	if ($("workloads").children.length !== names.length) fill($("workloads"), names.map((w) => el("option", { value: w })));
 }
 function drawFit() {
-	fill($("fit"), !fit || !ready() ? null : fit.fit ? "✓ Fit to start" : (fit.reasons || []).map((r) => el("div.finding.doubt", {}, el("b", {}, r.by_hand ? "Not fit to start" : "Wait before starting"), ourWords(r.text), r.expected_s ? `; about ${span(r.expected_s)} to go` : "")));
+	fill($("fit"), !fit || !ready() ? null : fit.fit ? "✓ Fit to start" : (fit.reasons || []).map((r) => finding("doubt", r.by_hand ? "Not fit to start" : "Wait before starting", ourWords(r.text), r.expected_s ? `; about ${span(r.expected_s)} to go` : "")));
 }
 $("other").addEventListener("toggle", drawRun);
 $("workload").addEventListener("input", drawRun);
@@ -521,7 +524,7 @@ function drawAfter() {
 	fill($("after"), el("div.panel", {}, el("h3", {}, `${r.workload}, ${cellText(r)}`), el("p", {}, stateText(r)), resultForm(r), findings(r),
 		el("div.buttons", {}, mine === r.id && mayUndo() ? button("By mistake: reject it and record it anew", () => again(r)) : null, button("Done", () => { putAway(r); drawAfter(); }))));
 }
-const stateText = (r) => r.state === "recording" ? "recording" : `${r.state}${r.why ? ": " + r.why : ""}, ${r.duration_s === null ? "no time known" : span(r.duration_s + 0.5)} from ${time(r.started_at)}`;
+const stateText = (r) => r.state === "recording" ? "recording" : `${joined(": ", r.state, r.why)}, ${r.duration_s === null ? "no time known" : span(r.duration_s + 0.5)} from ${time(r.started_at)}`;
 // metrics are the results that runs of a workload have had, the newest first.
 function metrics(workload) {
 	const seen = new Map();
@@ -573,7 +576,7 @@ function resultForm(r) {
 				else if ((d.findings || []).some((f) => f.severity !== "note")) after = d;
 				else putAway(r);
 			}
-			return { text: [names.length && "Saved: " + names.map((n) => resultText(n, d.results[n])).join(", "), gone.length && `Removed: ${gone.join(", ")}`].filter(Boolean).join("; "), back: async () => {
+			return { text: joined("; ", names.length && "Saved: " + names.map((n) => resultText(n, d.results[n])).join(", "), gone.length && `Removed: ${gone.join(", ")}`), back: async () => {
 				const before = Object.fromEntries([...had, ...gone].map((n) => [n, { value: old[n].value, unit: old[n].unit, better: old[n].better }]));
 				if (Object.keys(before).length) await post(`/runs/${r.id}/results`, { results: before });
 				if (added.length) await correct(r.id, { remove_result: added }, "typed by mistake");
@@ -602,7 +605,7 @@ function findings(r) {
 			return { text: "As before" };
 		} };
 	});
-	return el("div", {}, list.map((f) => el("div", { className: "finding " + f.severity }, el("b", {}, { note: "Note", doubt: "Doubt", reject: "Rejected for" }[f.severity]), ourWords(f.text + (f.advice ? "; " + f.advice : "")))),
+	return el("div", {}, list.map((f) => finding(f.severity, { note: "Note", doubt: "Doubt", reject: "Rejected for" }[f.severity], ourWords(f.text + (f.advice ? "; " + f.advice : ""), r.started_at))),
 		label, why,
 		el("div.buttons", {}, mayKeep ? button("Keep", () => decide("keep")) : null, r.state !== "rejected" ? button("Reject", () => decide("reject")) : null));
 }
@@ -623,8 +626,8 @@ function drawDay() {
 		const of = Object.fromEntries(runs.map((r) => [r.id, r]));
 		const tables = new Map();
 		for (const s of plan.slots) {
-			const name = [s.workload, s.supply && `on ${s.supply}`, glance && s.device !== glance.device && `on ${s.device}`].filter(Boolean).join(", ");
-			const row = [settingText(s.setting), variantText(s.variant)].filter(Boolean).join(" · ");
+			const name = joined(", ", s.workload, s.supply && `on ${s.supply}`, glance && s.device !== glance.device && `on ${s.device}`);
+			const row = joined(" · ", settingText(s.setting), variantText(s.variant));
 			if (!tables.has(name)) tables.set(name, new Map());
 			const cells = tables.get(name);
 			if (!cells.has(row)) cells.set(row, { watts: s.setting.watts ?? 1e9, slots: [], at: false });
@@ -647,14 +650,15 @@ function drawDay() {
 		const worst = (r.findings || []).find((f) => f.severity === "reject") || (r.findings || []).find((f) => f.severity === "doubt");
 		return el("li", {}, el("button", { onclick: () => openRun(r.id) }, el("span.when", {}, time(r.started_at)), el("span", {}, el("b", {}, r.workload), ` ${cellText(r)}`),
 			el("span.result", {}, x ? `${plain(x.value)} ${x.unit}` : ""),
-			r.state !== "finished" || worst ? el("small.state", {}, [r.state !== "finished" && r.state, worst && worst.text].filter(Boolean).join(": ")) : null));
+			r.state !== "finished" || worst ? el("small.state", {}, joined(": ", r.state !== "finished" && r.state, worst && ourWords(worst.text, r.started_at))) : null));
 	}));
 	if (!runs.length) fill($("runs"), el("li", {}, "No runs yet."));
 }
 function drawLook(doubts) {
 	const list = doubts.filter((d) => d.severity !== "note");
 	fill($("look"), list.length ? el("h3", {}, "Needs a look") : null,
-		list.map((d) => el("div", { className: "finding " + d.severity }, el("b", {}, count(d.runs, "run") + `: ${d.where}`), (d.runs > 1 ? `${d.example_where}, for one: ` : "") + ourWords(d.example))));
+		list.map((d) => finding(d.severity, count(d.runs, "run") + `: ${d.where}`, d.runs > 1 ? `${d.example_where}, for one: ` : "", ourWords(d.example, (runs.find((r) => r.id === d.run_ids[0]) || {}).started_at),
+			el("div.buttons", {}, button("Show the run", () => openRun(d.run_ids[0]))))));
 }
 const closeSheet = () => { if ($("sheet").open) $("sheet").close(); };
 function sheet(title, ...kids) {
@@ -692,7 +696,7 @@ const openRun = (id) => act("The run cannot be shown", async () => {
 			return { text: "Corrected", back: () => takeBack(a.id) };
 		});
 	});
-	sheet(`${r.workload}, ${cellText(r)}`, el("p", {}, stateText(r)), el("p", {}, [r.package_w !== null && `package ${number(r.package_w, 1)} W`, r.system_w !== null && `whole device ${number(r.system_w, 1)} W`].filter(Boolean).join(", ")),
+	sheet(`${r.workload}, ${cellText(r)}`, el("p", {}, stateText(r)), el("p", {}, joined(", ", r.package_w !== null && `package ${number(r.package_w, 1)} W`, r.system_w !== null && `whole device ${number(r.system_w, 1)} W`)),
 		r.state === "recording" ? null : [resultForm(r), findings(r), el("details", {}, el("summary", {}, "Correct what was typed"), form)],
 		el("div.buttons", {}, button("Close", closeSheet)));
 	return null;
@@ -760,7 +764,7 @@ function untar(bytes) {
 	const files = new Map(), text = (from, n) => new TextDecoder().decode(bytes.subarray(from, from + n)).replace(/\0.*$/s, "").trim();
 	for (let at = 0; at + 512 <= bytes.length && bytes[at];) {
 		const size = parseInt(text(at + 124, 12), 8) || 0;
-		files.set([text(at + 345, 155), text(at, 100)].filter(Boolean).join("/"), bytes.subarray(at + 512, at + 512 + size));
+		files.set(joined("/", text(at + 345, 155), text(at, 100)), bytes.subarray(at + 512, at + 512 + size));
 		at += 512 + Math.ceil(size / 512) * 512;
 	}
 	return files;
@@ -847,7 +851,7 @@ function show() {
 let wasRecording = null;
 function draw() {
 	const r = glance.recording;
-	const what = r ? `● ${r.workload}, ${settingText(r.setting)}${glance.supply ? ", " + glance.supply : ""}` : `${glance.device}${glance.supply ? ", on " + glance.supply : ""}`;
+	const what = r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
 	if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
 	drawNow();
 	if ((r ? r.id : "") !== wasRecording) {
@@ -869,12 +873,10 @@ function second() {
 	drawElapsed();
 	if (!glance) return;
 	const r = glance.recording, t = since();
-	const clock = r ? span(r.elapsed_s + t) : time(Date.parse(glance.now) + t * 1000);
-	put($("clock"), clock);
+	put($("clock"), r ? span(r.elapsed_s + t) : time(Date.parse(glance.now) + t * 1000));
 	for (const row of Object.values(rows)) {
 		const age = row.aged ? row.aged.age_s + t : null;
-		const text = [age === null || row.aged.value === null ? "" : ago(age), row.spanned].filter(Boolean).join("; ");
-		put(row.age, text);
+		put(row.age, joined("; ", age === null || row.aged.value === null ? "" : ago(age), row.spanned));
 		row.age.classList.toggle("old", age !== null && (age > 20 || lost));
 	}
 }

@@ -104,6 +104,12 @@ func (p *Page) Locale(name string) {
 	p.must("Emulation.setLocaleOverride", map[string]any{"locale": name}, nil)
 }
 
+// Zone has the system's clock be that of a time zone, such as Asia/Kolkata.
+func (p *Page) Zone(name string) {
+	p.t.Helper()
+	p.must("Emulation.setTimezoneOverride", map[string]any{"timezoneId": name}, nil)
+}
+
 // Eval evaluates an expression, or waits for the promise that it is, into result.
 func (p *Page) Eval(expression string, result any) error {
 	var x struct {

@@ -1,8 +1,11 @@
 package browser_test
 
 import (
+	"regexp"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"sweepd/internal/browser"
 )
@@ -41,5 +44,49 @@ func TestResultOfRun(t *testing.T) {
 	p.Await("document.querySelector('#said').innerText.includes('As before')")
 	if s := l.command("run", "list", "--json"); !strings.Contains(s, `"score"`) || strings.Contains(s, "60.5") {
 		t.Error(s)
+	}
+}
+
+// TestNeedsALook: what needs a look opens the run that it is of, and wherever the page says
+// what was found it says times as the reader's clock has them, whose zone may be no whole
+// hour from UTC.
+func TestNeedsALook(t *testing.T) {
+	t.Parallel()
+	l := startLive(t)
+	l.command("run", "start", "--workload", "tile-sort", "--setting", "15W")
+	time.Sleep(time.Second)
+	for _, s := range []syscall.Signal{syscall.SIGSTOP, syscall.SIGCONT} { // no sweep for long
+		if err := l.cmd.Process.Signal(s); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(4 * time.Second)
+	}
+	l.command("run", "stop", "--result", "seconds=12s", "--lower", "seconds")
+	found := regexp.MustCompile(`without a sweep .* from (\d\d:\d\d:\d\d) UTC:`).FindStringSubmatch(l.command("run", "list", "--json"))
+	if found == nil {
+		t.Fatal("no gap was found")
+	}
+	at, err := time.Parse("15:04:05", found[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := "s from " + at.Add(5*time.Hour+30*time.Minute).Format("15:04:05") + ":" // India has UTC+05:30, always (tz database)
+	p := browser.Start(t).NewPage()
+	p.Size(360, 740, true)
+	p.Locale("de-DE")
+	p.Zone("Asia/Kolkata")
+	l.pair(p, l.url())
+	p.Open(l.url() + "/#day")
+	for _, place := range []string{"#look", "#runs", "#sheet"} {
+		p.Await("document.querySelector('" + place + "').innerText.includes('without a sweep')")
+		if said := p.Text(place); !strings.Contains(said, clock) || strings.Contains(said, "UTC") {
+			t.Errorf("%s says %q, want %q", place, said, clock)
+		}
+		if place == "#runs" {
+			p.Click("#look button: Show the run")
+		}
+	}
+	for _, fault := range p.Barriers(true) {
+		t.Error(fault)
 	}
 }
