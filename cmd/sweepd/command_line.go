@@ -37,8 +37,12 @@ func (a *app) prepare(c *cobra.Command) {
 }
 
 // refuseCommand is what a group of commands does where none of them is named: it says
-// which there are.
+// which there are, and the program itself its version where that is asked.
 func (a *app) refuseCommand(cmd *cobra.Command, args []string) error {
+	if asked, err := cmd.Flags().GetBool("version"); err == nil && asked {
+		_, err := fmt.Fprint(a.out, versionLine())
+		return err
+	}
 	switch {
 	case len(args) == 0 && cmd == cmd.Root():
 		return cmd.Help()

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/rivo/uniseg"
 )
 
@@ -22,5 +24,34 @@ func TestHelpIsNoWiderThanATerminal(t *testing.T) {
 	}
 	if lines < 500 {
 		t.Errorf("%d lines of help", lines)
+	}
+}
+
+// What is said of a command's use is what the library says of it, but for where lines end,
+// and for calling a group of commands without one of them.
+func TestUsageIsTheLibrarys(t *testing.T) {
+	alone(t)
+	root := (&app{getenv: func(string) string { return "" }}).root()
+	var aliases, groups int
+	for _, c := range shownCommands(root) {
+		c.InitDefaultHelpFlag()
+		root.SetUsageFunc(usage)
+		ours := c.UsageString()
+		root.SetUsageFunc(nil)
+		library := c.UsageString()
+		if c.HasSubCommands() {
+			groups++
+			library = strings.Replace(library, "\n  "+c.UseLine()+"\n", "\n", 1)
+		}
+		aliases += strings.Count(library, "Aliases:")
+		if diff := cmp.Diff(strings.Fields(library), strings.Fields(ours)); diff != "" {
+			t.Errorf("%s (- the library, + ours):\n%s", c.CommandPath(), diff)
+		}
+		if slices.ContainsFunc(strings.Split(ours, "\n"), func(line string) bool { return strings.TrimRight(line, " ") != line }) || strings.Contains(ours, "\n\n\n") {
+			t.Errorf("%s: blanks at the end of a line, or two blank lines:\n%s", c.CommandPath(), ours)
+		}
+	}
+	if aliases < 2 || groups < 5 {
+		t.Errorf("%d commands with aliases, %d groups", aliases, groups)
 	}
 }

@@ -3,9 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -35,9 +33,6 @@ type app struct {
 	started bool // the command line was understood and its command is running
 }
 
-// helpColumns is how wide a line of help may be.
-const helpColumns = 100
-
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "sweepd",
@@ -55,8 +50,6 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.Version = currentVersion()
-	root.SetVersionTemplate(versionLine())
 	root.Flags().Bool("version", false, "print the version")
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.configPath, "config", "", "configuration `FILE` (or SWEEPD_CONFIG; default the system's); none is needed")
@@ -68,8 +61,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)
 	root.SetFlagErrorFunc(flagError)
-	root.SetUsageTemplate(strings.NewReplacer("{{if .Runnable}}", "{{if and .Runnable (not .HasAvailableSubCommands)}}",
-		"Flags.FlagUsages ", fmt.Sprintf("Flags.FlagUsagesWrapped %d ", helpColumns)).Replace(root.UsageTemplate()))
+	root.SetUsageFunc(usage)
 	root.InitDefaultCompletionCmd()
 	adoptHelp(root)
 	a.prepare(root)
