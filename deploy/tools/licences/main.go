@@ -89,6 +89,7 @@ func collect(found map[string]module, list []byte) error {
 			Module   *struct {
 				Path, Version, Dir string
 				Main               bool
+				Replace            *struct{ Version string }
 			}
 		}
 		if err := d.Decode(&p); errors.Is(err, io.EOF) {
@@ -96,8 +97,8 @@ func collect(found map[string]module, list []byte) error {
 		} else if err != nil {
 			return err
 		}
-		if p.Standard || p.Module == nil || p.Module.Main {
-			continue
+		if p.Standard || p.Module == nil || p.Module.Main || p.Module.Replace != nil && p.Module.Replace.Version == "" {
+			continue // what stands in a folder in place of a module is ours
 		}
 		m, ok := found[p.Module.Path]
 		if !ok {

@@ -1,0 +1,3 @@
+module github.com/mwitkow/go-conntrack
+
+go 1.26.0
