@@ -1,11 +1,12 @@
 package report
 
 import (
+	"bytes"
+	"context"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
 	"fmt"
-	"html/template"
 	"io"
 	"maps"
 	"regexp"
@@ -13,62 +14,47 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/a-h/templ"
+
 	"sweepd/report/chart"
 	"sweepd/report/sentence"
-	"sweepd/report/table"
 	"sweepd/run"
 )
 
+//go:generate go -C ../deploy/tools tool templ generate -path ../../report
+
 var (
-	//go:embed page.html
-	pageHTML string
 	//go:embed page.css
 	pageCSS string
 	//go:embed page.js
 	pageJS string
 )
 
-var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-	"view":    func(p *Page, s Section) sectionView { return sectionView{p, s} },
-	"figures": func(p *Page, list []chart.Chart) figuresView { return figuresView{p, list} },
-	"summary": summary,
-	"class":   func(t sentence.Tone) string { return classes[t] },
-	"typeset": typeset,
-	"counted": sentence.Counted,
-	"wide":    func(c chart.Chart) template.HTML { return inline(&c, chart.Wide) },
-	"narrow":  func(c chart.Chart) template.HTML { return inline(&c, chart.Narrow) },
-	"onPage":  func(t *table.Table) table.Table { return t.On(table.Page) },
-	"facts":   sentence.Facts,
-	"shortID": run.ShortID,
-	"setting": func(r run.Run) string { return sentence.SettingOf(r.Setting.Setting) },
-	"number":  optional,
-	"results": results,
-	"remarks": remarks,
-}).Parse(pageHTML))
-
 // HTML writes the page as one file that needs nothing else: every text is
 // escaped by its place, the script is the page's own and known by its hash, and
 // the page may load nothing.
 func (p *Page) HTML(w io.Writer) error {
-	hash := sha256.Sum256([]byte(pageJS))
-	v := pageView{Page: p, CSS: template.CSS(pageCSS), JS: template.JS(pageJS), ScriptHash: "sha256-" + base64.StdEncoding.EncodeToString(hash[:])}
-	if len(p.Tidy) > 0 {
-		v.Download = template.URL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(p.Tidy))
+	var b bytes.Buffer // a VisibleWriter is given whole characters
+	if err := document(p).Render(context.Background(), &b); err != nil {
+		return err
 	}
-	return pageTemplate.ExecuteTemplate(run.VisibleWriter{To: w}, "page", v)
+	_, err := run.VisibleWriter{To: w}.Write(b.Bytes())
+	return err
 }
 
-// sectionView is what the template sees of a section, and figuresView of its charts.
-type (
-	sectionView struct {
-		*Page
-		Section Section
-	}
-	figuresView struct {
-		*Page
-		Charts []chart.Chart
-	}
-)
+// scriptHash is how the page's policy knows its script.
+func scriptHash() string {
+	hash := sha256.Sum256([]byte(pageJS))
+	return "sha256-" + base64.StdEncoding.EncodeToString(hash[:])
+}
+
+// anchor is a link to a place on the page, which is no URL of another one whatever its name.
+func anchor(id string) templ.SafeURL { return templ.SafeURL("#" + id) }
+
+// download is a link that holds the runs as CSV.
+func download(tidy []byte) templ.SafeURL {
+	return templ.SafeURL("data:text/csv;charset=utf-8;base64," + base64.StdEncoding.EncodeToString(tidy))
+}
 
 // summary says how much there is of a section that is folded whole.
 func summary(s Section) string {
@@ -79,29 +65,21 @@ func summary(s Section) string {
 	return sentence.Counted(charts, "chart")
 }
 
-// pageView is what the template sees: the page, and what it needs as a file.
-type pageView struct {
-	*Page
-	CSS        template.CSS
-	JS         template.JS
-	ScriptHash string
-	Download   template.URL // the runs as CSV
-}
-
-// MadeAt is when the page was made, in words; "" where that is not known.
-func (v pageView) MadeAt() string {
-	if v.Made.IsZero() {
-		return ""
+// maker is what made the page, and when, where that is known.
+func maker(p *Page) string {
+	by := "sweepd " + p.Version
+	if p.Made.IsZero() {
+		return by
 	}
-	return v.Made.In(v.Zone).Format("2 January 2006 15:04 MST")
+	return by + p.Made.In(p.Zone).Format(" on 2 January 2006 15:04 MST")
 }
 
-// Started is when a run started, in words; "" where that is not known.
-func (v pageView) Started(r run.Run) string {
+// started is when a run started, in words; "" where that is not known.
+func started(p *Page, r run.Run) string {
 	if r.StartedAt.IsZero() {
 		return ""
 	}
-	return r.StartedAt.In(v.Zone).Format("2006-01-02 15:04:05")
+	return r.StartedAt.In(p.Zone).Format("2006-01-02 15:04:05")
 }
 
 // classes of sentences in the page; each also has its own sign before it.
@@ -117,9 +95,9 @@ func typeset(text string) string {
 
 // inline is a chart in one of its sizes; the page has its title and its words in
 // elements of their own.
-func inline(c *chart.Chart, s chart.Size) template.HTML {
-	id := "chart-" + c.Name
-	return template.HTML(chart.Inline(c, s, id+"-title", id+"-alt"))
+func inline(c *chart.Chart, s chart.Size) templ.Component {
+	id := chartAnchor + c.Name
+	return templ.Raw(chart.Inline(c, s, id+"-title", id+"-alt"))
 }
 
 // results are the results of a run on one line.

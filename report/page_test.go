@@ -66,7 +66,7 @@ func checkPage(t *testing.T, p *Page) string {
 			t.Errorf("nothing has the id %q", r)
 		}
 	}
-	if strings.Contains(text, "NaN") || strings.Contains(text, "+Inf") || strings.Contains(text, "ZgotmplZ") {
+	if strings.Contains(text, "NaN") || strings.Contains(text, "+Inf") || strings.Contains(text, "TemplFailedSanitization") {
 		t.Error("the page holds NaN, Inf or what the template refused")
 	}
 	for _, s := range said(p) {
