@@ -9,7 +9,7 @@ import (
 
 var (
 	unread = regexp.MustCompile(`(?s)<svg.*?</svg>|<span[^>]* hidden>.*?</span>`)
-	said   = regexp.MustCompile(`(?s)<p class="lead">(.*?)</p>|<details class="part" id="[^"]*"><summary><h3>[^<]*</h3></summary><ul class="said">(.*?)</ul>`)
+	said   = regexp.MustCompile(`(?s)<p class="lead">(.*?)</p>|<details class="part" id="answer-[^"]*"><summary><h3>[^<]*</h3></summary><ul class="said">(.*?)</ul>`)
 	tags   = regexp.MustCompile(`<[^>]*>|^[^>]*>`)
 )
 
