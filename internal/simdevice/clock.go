@@ -18,8 +18,10 @@ func (d *Device) AdvanceWithClock(ctx context.Context, every time.Duration, now 
 		}
 		select {
 		case <-ctx.Done():
-			return nil
 		case <-tick.C:
+		}
+		if ctx.Err() != nil { // also where both have come
+			return nil
 		}
 	}
 }
