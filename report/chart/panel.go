@@ -270,6 +270,6 @@ func (f *frame) marks(p *Panel, x scale, r room) {
 		last = list[i].x - list[i].r - 1
 	}
 	for _, b := range list {
-		f.badge(b.text, b.x, r.y0-f.size.Text*0.65)
+		f.badge(b.text, b.x, r.y0-f.size.Text*0.75) // above the value at the top of the axis
 	}
 }
