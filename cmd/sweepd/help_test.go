@@ -1,6 +1,7 @@
 package main
 
 import (
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -51,7 +52,7 @@ func TestUsageIsTheLibrarys(t *testing.T) {
 			t.Errorf("%s: blanks at the end of a line, or two blank lines:\n%s", c.CommandPath(), ours)
 		}
 	}
-	if aliases < 2 || groups < 5 {
+	if groups < 5 || aliases < 2 && runtime.GOOS == "linux" { // those with other names are its
 		t.Errorf("%d commands with aliases, %d groups", aliases, groups)
 	}
 }
