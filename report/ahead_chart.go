@@ -305,9 +305,8 @@ func aheadOrBehind(k *analysis.Claim) string {
 // the last to go. Where the row is called like a, its name goes without saying.
 func leadWords(c *analysis.Comparison, k *analysis.Claim, named bool) []string {
 	places := sentence.PercentPlaces(k.Lower, k.Upper)
-	set := func(text string) string { return strings.ReplaceAll(typeset(text), "\u00a0", " ") }
-	n := set(sentence.SignedPercent(float64(k.Diff), places) + " %")
-	whole := n + set(sentence.Percents(k.Lower, k.Upper, places))
+	n := minus(sentence.SignedPercent(float64(k.Diff), places) + " %")
+	whole := n + minus(sentence.Percents(k.Lower, k.Upper, places))
 	short := strings.ReplaceAll(n, " ", "")
 	if named {
 		return []string{whole, n, short}

@@ -88,10 +88,11 @@ var classes = map[sentence.Tone]string{sentence.Good: "good", sentence.Doubtful:
 // negative is a minus before a number, not between two.
 var negative = regexp.MustCompile(`(^|[ (])-(\d)`)
 
+// minus writes a minus as one.
+func minus(text string) string { return negative.ReplaceAllString(text, "$1−$2") }
+
 // typeset keeps a number and its unit on one line, and writes a minus as one.
-func typeset(text string) string {
-	return negative.ReplaceAllString(sentence.Unbroken(text), "$1−$2")
-}
+func typeset(text string) string { return minus(sentence.Unbroken(text)) }
 
 // inline is a chart in one of its sizes; the page has its title and its words in
 // elements of their own.
