@@ -46,6 +46,8 @@ type Options struct {
 	// setting; nil means none. It is called about once a second, off the pacing
 	// path.
 	ReadSetting func(context.Context) (run.Setting, error)
+	// Guard looks at every sweep, and forces some, while somebody relies on it; nil: none.
+	Guard Guard
 	// Log is nil for none.
 	Log *zap.Logger
 	// Stepped means that no goroutine is started: the owner calls Step as its

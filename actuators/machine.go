@@ -1,0 +1,15 @@
+package actuators
+
+import "context"
+
+// Machine carries out writes. Set only by a test is anything but the real one; it
+// injects what real kernels do: EBUSY, EINVAL, EACCES, a value that does not stay.
+// Its methods may be called from any goroutine.
+type Machine interface {
+	// Read is the text of a place of a write as it is now, without the white space around it.
+	Read(ctx context.Context, w Write) (string, error)
+	// Write writes w.Text to its place, or runs its command.
+	Write(ctx context.Context, w Write) error
+	// PutBack writes w.Was to its place, or runs its command Back.
+	PutBack(ctx context.Context, w Write) error
+}
