@@ -133,7 +133,9 @@ type DryRun struct {
 	// Hands are what a person would have to do, in words, and how often.
 	Hands []DryHand `json:"hands"`
 	// Lacks is why the day could not begin now, in sentences.
-	Lacks     []string      `json:"lacks"`
+	Lacks []string `json:"lacks"`
+	// Cautions are what whoever begins the day has read, see Cautions.
+	Cautions  []string      `json:"cautions"`
 	Workloads []DryWorkload `json:"workloads"`
 	Slots     int           `json:"slots"`
 	LeftS     float64       `json:"left_s"`
