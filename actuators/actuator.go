@@ -24,12 +24,15 @@ type Actuator interface {
 	Offer() Offer
 	// Writes are what sets a value, in the order in which to write it, each with what its
 	// place has now: a limit that must not lie above another one is lowered before and
-	// raised after that. It fails for a value that the machine does not take, saying why,
-	// with an error that names place, value and range.
-	Writes(v Value) ([]Write, error)
+	// raised after that, and a step upward that is larger than the user's limits allow is
+	// several writes. Places that have the value already are left out. It fails for a value
+	// that the machine or the user's limits do not take, saying why, with an error that
+	// names place, value and range.
+	Writes(v Value, within Limits) ([]Write, error)
 }
 
-// Value is what to set: a setting, or the value of a variant's key.
+// Value is what to set: a setting, or the value of a variant's key. The zero Value means
+// what was found: the first values.
 type Value struct {
 	Setting run.Setting // known where Text is ""
 	Text    string      // of the variant's pair: "6" of cores=6
@@ -38,13 +41,15 @@ type Value struct {
 // Offer is what an actuator can set, as `sweepd actuators` lists it. Unknown numbers are
 // nil; lists are never nil.
 type Offer struct {
-	Actuator string   `json:"actuator"`
-	Sets     string   `json:"sets"`
-	Sources  []string `json:"sources"` // files or the command, in the order of writing
-	Now      string   `json:"now"`     // "25W", "balanced", "6"; "" unknown
-	Unit     string   `json:"unit"`    // of the numbers: "W", "cores"; "" for names
-	Min      *float64 `json:"min"`     // of the machine itself
-	Max      *float64 `json:"max"`
+	Actuator string `json:"actuator"`
+	Sets     string `json:"sets"`
+	// Sources are its places: files or the command, a limit before those that it must not
+	// exceed.
+	Sources []string `json:"sources"`
+	Now     string   `json:"now"`  // "25W", "balanced", "6"; "" unknown
+	Unit    string   `json:"unit"` // of the numbers: "W", "cores"; "" for names
+	Min     *float64 `json:"min"`  // of the machine itself
+	Max     *float64 `json:"max"`
 	// Increment is the step between values that the machine takes.
 	Increment *float64 `json:"increment"`
 	Choices   []string `json:"choices"` // names that the machine takes
@@ -75,9 +80,11 @@ type Write struct {
 	Actuator string `json:"actuator"`
 	// Path is the kernel's file; "" for a command.
 	Path string `json:"path,omitempty"`
-	// Command is the user's own, with the value filled in, and Back what puts Was back.
+	// Command is the user's own. Reading is the one that prints what is set now, Back the
+	// one that puts Was back. "{}" in a word stands for Text in Command, for Was in Back.
 	Command []string `json:"command,omitempty"`
 	Back    []string `json:"back,omitempty"`
+	Reading []string `json:"reading,omitempty"`
 	Text    string   `json:"text"` // that is written, or handed to the command
 	Was     string   `json:"was"`  // what the place had when this was made
 	// Leeway is how far from Text the place may read afterwards, in its own unit: some
@@ -94,4 +101,9 @@ func (w Write) Place() string {
 		return w.Command[0]
 	}
 	return w.Actuator
+}
+
+// samePlace tells whether two writes are for the same place.
+func (w Write) samePlace(v Write) bool {
+	return w.Path == v.Path && (w.Path != "" || w.Actuator == v.Actuator)
 }
