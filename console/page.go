@@ -11,13 +11,16 @@ import (
 	"sync"
 )
 
-// The page: text of our own that is served whole by the program.
+//go:generate go -C ../deploy/tools run ./lean
+
+// The page: text of our own that is served whole by the program. Script and style travel
+// as deploy/tools/lean writes them: page.js and page.css without what only people read.
 var (
 	//go:embed page.html
 	pageHTML []byte
-	//go:embed page.css
+	//go:embed lean/page.css
 	pageCSS []byte
-	//go:embed page.js
+	//go:embed lean/page.js
 	pageJS []byte
 	//go:embed pair.html
 	pairHTML []byte

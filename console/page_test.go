@@ -1,7 +1,11 @@
 package console
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"net/http"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -37,6 +41,34 @@ func TestPageFiles(t *testing.T) {
 	}
 	if total > 60_000 {
 		t.Errorf("the page has %d bytes", total)
+	}
+}
+
+// What travels was made of the page as it is now, and says all that it says: each text of
+// several words, and each pattern within a call. That it is what the tool writes is held by deploy.
+func TestPageIsLean(t *testing.T) {
+	read := func(name string) string {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	sums := ""
+	for _, name := range []string{"page.css", "page.js"} {
+		sums += fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte(read(name))), name)
+	}
+	if read("lean/SHA256SUMS") != sums {
+		t.Fatal("the page was changed: run go generate ./console")
+	}
+	lean, found := read("lean/page.js"), 0
+	for _, text := range regexp.MustCompile("\"[A-Z][\\w ,;:.’“”…]* [\\w ,;:.’“”…]*\"|\\(/(?:[^\\n/\\\\]|\\\\.)+/[a-z]*[,)]").FindAllString(read("page.js"), -1) {
+		if found++; !strings.Contains(lean, text) {
+			t.Errorf("%s is not in what travels", text)
+		}
+	}
+	if found < 60 {
+		t.Errorf("only %d texts were found", found)
 	}
 }
 

@@ -65,6 +65,12 @@ func TestPageOfTheReportIsGenerated(t *testing.T) {
 	goTool(t, "deploy/tools", "tool", "templ", "generate", "-check", "-path", "../../report")
 }
 
+// What travels of the page is what is made of it now: after a change of console/page.js or
+// page.css run `go generate ./console`.
+func TestPageIsGenerated(t *testing.T) {
+	goTool(t, "deploy/tools", "run", "./lean", "-check")
+}
+
 // The linker leaves out what nobody calls, and has to keep every exported method of every
 // type once something reachable asks for methods by a name that it cannot know, as
 // text/template does: that made a seventh of the program.

@@ -7,7 +7,10 @@ tool (
 	github.com/goreleaser/nfpm/v2/cmd/nfpm
 )
 
-require github.com/google/licensecheck v0.3.1
+require (
+	github.com/google/licensecheck v0.3.1
+	github.com/tdewolff/minify/v2 v2.24.25
+)
 
 require (
 	dario.cat/mergo v1.0.2 // indirect
@@ -68,6 +71,7 @@ require (
 	github.com/spf13/cast v1.10.0 // indirect
 	github.com/spf13/cobra v1.10.2 // indirect
 	github.com/spf13/pflag v1.0.10 // indirect
+	github.com/tdewolff/parse/v2 v2.8.20 // indirect
 	github.com/ulikunitz/xz v0.5.15 // indirect
 	github.com/wk8/go-ordered-map/v2 v2.1.8 // indirect
 	github.com/xanzy/ssh-agent v0.3.3 // indirect
@@ -77,7 +81,7 @@ require (
 	golang.org/x/mod v0.41.0 // indirect
 	golang.org/x/net v0.59.0 // indirect
 	golang.org/x/sync v0.23.0 // indirect
-	golang.org/x/sys v0.48.0 // indirect
+	golang.org/x/sys v0.49.0 // indirect
 	golang.org/x/tools v0.51.0 // indirect
 	gopkg.in/warnings.v0 v0.1.2 // indirect
 	gopkg.in/yaml.v3 v3.0.1 // indirect
