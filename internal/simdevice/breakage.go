@@ -41,6 +41,20 @@ func (d *Device) BreakFile(path string, how Breakage) error {
 	return d.tree.breakFile(path, how)
 }
 
+// Mislead makes the file at path show a text, whatever is so, until [Device.Repair]: a
+// sensor that jumps.
+func (d *Device) Mislead(path, text string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.tree == nil {
+		return errNoTree
+	}
+	if err := d.tree.breakFile(path, Empty); err != nil {
+		return err
+	}
+	return overwrite(d.tree.full(d.tree.resolve(path)), []byte(text+"\n"))
+}
+
 // Repair brings back what BreakFile broke, as it would be by now. A removed file
 // is a new file: readers must open it again.
 func (d *Device) Repair(path string) error {

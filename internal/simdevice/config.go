@@ -84,6 +84,8 @@ type Config struct {
 	CurrentOnly   bool          // firmware attribute has current_value alone
 	HwmonInDevice bool          // values of the fan's hwmon lie in hwmonN/device
 	IgnoreWrites  bool          // values written into the tree are put back
+	StrictLimits  bool          // a firmware limit that would lie above the next is refused, instead of moving it
+	Reverts       Reverts       // when the limit goes back to SettingW by itself
 
 	// Results.
 	Curves      map[string]Curve // by workload; default a curve for every workload
@@ -91,6 +93,13 @@ type Config struct {
 	DriftCV     float64          // sd of slow drift of results; default none
 	Dips        []Dip            // settings at which results are worse than the curve
 	BatteryLoss BatteryLoss      // what results lose on battery; default nothing
+}
+
+// Reverts is when firmware puts its own power limit back, whatever was set.
+type Reverts struct {
+	OnResume bool          // after a suspend
+	OnPlug   bool          // when the charger is plugged in or pulled
+	Every    time.Duration // at random, after this long on average; 0 never
 }
 
 // SupplyKind is how the adapter shows itself in class/power_supply.

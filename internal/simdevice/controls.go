@@ -60,7 +60,7 @@ func (d *Device) SetCharge(ratio float64) {
 		m.settle()
 		for _, b := range m.packs {
 			b.gauge.restart()
-			b.gauge.refresh(b, m.supply.status(b), m.caseC())
+			b.gauge.refresh(b, m.supply.status(b), m.packC())
 		}
 	})
 }
@@ -74,6 +74,10 @@ func (d *Device) LeapCounter(joules float64) { d.do(func(m *model) { m.leaptJ +=
 func (d *Device) HeatTo(celsius float64) {
 	d.do(func(m *model) { m.cool.sinkC = celsius - dieKW*m.packageW; m.settle() })
 }
+
+// WarmBatteries makes the batteries warmer than the case by kelvin from their next refresh
+// on, colder where it is negative.
+func (d *Device) WarmBatteries(kelvin float64) { d.do(func(m *model) { m.packsK = kelvin }) }
 
 // BlockFan stops the fan, or lets it go again.
 func (d *Device) BlockFan(blocked bool) { d.do(func(m *model) { m.cool.fanStuck = blocked }) }
@@ -90,11 +94,15 @@ func (d *Device) SetCPUsOnline(n int) error {
 	if n < 1 || n > d.cfg.CPUs {
 		return fmt.Errorf("simdevice: %d CPUs online, the device has 1 to %d", n, d.cfg.CPUs)
 	}
-	d.model.online = n
-	d.model.setParallel()
-	d.model.settle()
+	for i := range d.model.up {
+		d.model.up[i] = i < n
+	}
+	d.model.countOnline()
 	return nil
 }
+
+// RevertLimit has the firmware put its own limit back now, as Config.Reverts does.
+func (d *Device) RevertLimit() { d.do(func(m *model) { m.revert.now(m); m.settle() }) }
 
 // Suspend sends the device to sleep for a while: power falls to standby, the
 // CPUs' clocks stand still, results do not advance. The tree shows nothing new
@@ -106,6 +114,9 @@ func (d *Device) Suspend(span time.Duration) {
 		m.settle()
 		m.advance(span)
 		m.suspended = false
+		if m.cfg.Reverts.OnResume {
+			m.revert.now(m)
+		}
 		m.settle()
 	})
 }
@@ -130,7 +141,7 @@ func (d *Device) setPresent(name string, in bool) error {
 		b.present = in
 		d.model.settle()
 		b.gauge.restart()
-		b.gauge.refresh(b, d.model.supply.status(b), d.model.caseC())
+		b.gauge.refresh(b, d.model.supply.status(b), d.model.packC())
 		b.gauge.next = max(b.gauge.next, d.model.now)
 		if d.tree == nil {
 			return nil

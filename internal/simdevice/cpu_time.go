@@ -41,14 +41,18 @@ func newCPUTime(cpus int) cpuTime {
 
 // pass counts d in which work keeps `threads` CPUs busy by `level` and other
 // processes take `background` of every online CPU. It returns the mean busy share.
-func (c *cpuTime) pass(d time.Duration, online, threads int, level, background float64) float64 {
+func (c *cpuTime) pass(d time.Duration, up []bool, threads int, level, background float64) float64 {
 	s := d.Seconds()
-	total := 0.0
-	for i := range online {
+	total, online := 0.0, 0
+	for i := range up {
+		if !up[i] {
+			continue
+		}
 		busy := 0.01 + background
-		if i < threads {
+		if online < threads {
 			busy += level
 		}
+		online++
 		busy = math.Min(busy, 1)
 		c.user[i] += 0.85 * busy * s
 		c.system[i] += 0.15 * busy * s

@@ -17,7 +17,8 @@ type Device struct {
 	model *model
 	tree  *tree // nil without one
 
-	shownCPUs int // CPUs whose folders the tree has
+	shownCPUs []bool        // CPUs whose folders the tree has
+	lookNext  time.Duration // when all settings are looked at again
 }
 
 // New makes a device whose clock stands at start. It fills the folder dir, which
@@ -120,10 +121,19 @@ func (d *Device) Flush() error {
 }
 
 func (d *Device) obeyWritesLocked() {
-	if d.tree != nil {
-		d.tree.obeyWrites(d.cfg.IgnoreWrites)
+	if d.tree == nil {
+		return
 	}
+	all := d.model.now >= d.lookNext
+	if all {
+		d.lookNext = d.model.now + lookRarely
+	}
+	d.tree.obeyWrites(d.cfg.IgnoreWrites, all)
 }
+
+// lookRarely is how often it is looked whether somebody wrote into the many files of the
+// processors.
+const lookRarely = time.Second
 
 // Close closes the tree's files and leaves them where they are. A closed device
 // is of no more use; closing it twice is harmless.

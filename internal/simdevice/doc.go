@@ -44,6 +44,10 @@
 //	sensor gone, broken or stuck      BreakFile, PullBattery
 //	battery's gauge learns anew       SetCharge in mid-run
 //	energy counter leaps              LeapCounter
+//	sensor jumps                      Mislead
+//	battery too warm or too cold      WarmBatteries
+//	limit goes back by itself         Config.Reverts, RevertLimit
+//	limit lies or is refused          Plant
 //	suspended                         Suspend
 //	sampling gap                      a long Advance between two sweeps
 //	an outlying result                SpoilNext
@@ -54,8 +58,14 @@
 // form, so the result does not depend on how a time span is cut into calls of
 // Advance, and equal seeds give equal days.
 //
+// What can be set (the three firmware limits, the constraints of the package, the GPU's
+// cap, the platform profile, which CPUs are online, their governor and energy preference)
+// is set by [Device.Set], which answers as a kernel does and obeys at once, or by writing
+// the plain file.
+//
 // Where plain files cannot do what the kernel does: a read of a source that went
 // away gives nothing (end of file) instead of ENODEV, and a value that somebody
-// writes into a setting is looked at when time next advances; a value outside
+// writes into a setting is looked at when time next advances, for processors once a second
+// of the device's time; a value outside
 // its range is then replaced by the old one instead of refused with EINVAL.
 package simdevice

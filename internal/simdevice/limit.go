@@ -1,6 +1,7 @@
 package simdevice
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -16,7 +17,10 @@ type limiter struct {
 	boost        float64 // ratio above the setting allowed while the mean is below it
 	boostTime    time.Duration
 
-	settingW float64 // as set
+	settingW float64 // as set: the sustained limit
+	slowW    float64 // what the package may draw for a while, shown and no more
+	fastW    float64 // and for a moment
+	strict   bool    // a write that takes them out of their order is refused
 	profile  string  // platform profile, "custom" after a setting in watts
 	actualW  float64 // what it holds instead of the setting; 0: it obeys
 	meanW    float64 // running mean of package power
@@ -43,7 +47,7 @@ func profileNames() string {
 // choose sets a platform profile and with it the limit; "custom" leaves the limit.
 func (l *limiter) choose(name string) error {
 	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.name == name }); i >= 0 {
-		l.settingW = profiles[i].watts
+		l.setWatts(profiles[i].watts)
 	} else if name != customProfile {
 		return fmt.Errorf("the simulated device has no profile %q: it has %s and %s, or a limit in watts", name, strings.Join(strings.Fields(profileNames()), ", "), customProfile)
 	}
@@ -54,8 +58,50 @@ func (l *limiter) choose(name string) error {
 // customProfile is the profile after a setting in watts.
 const customProfile = "custom"
 
-// setWatts sets the limit in watts.
-func (l *limiter) setWatts(watts float64) { l.settingW, l.profile = watts, customProfile }
+// start sets the limit in watts that the device comes with, and the profile that stands for it.
+func (l *limiter) start(watts float64) {
+	l.setWatts(watts)
+	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.watts == watts }); i >= 0 {
+		l.profile = profiles[i].name
+	}
+}
+
+// What the firmware allows above the sustained limit, as a ratio to it.
+const (
+	slowRatio = 1.1
+	fastRatio = 1.2
+)
+
+// setWatts sets the limit in watts, and with it those above it.
+func (l *limiter) setWatts(watts float64) {
+	l.settingW, l.slowW, l.fastW, l.profile = watts, watts*slowRatio, watts*fastRatio, customProfile
+}
+
+// errOrder is a write that would put one limit above the next.
+var errOrder = errors.New("the limits would be out of their order")
+
+// writeOne sets one of the three limits: 0 the sustained, 1 the slow, 2 the fast one. None
+// lies above the next: the firmware moves the others as far as it must, or refuses.
+func (l *limiter) writeOne(which int, watts float64) error {
+	all := [3]*float64{&l.settingW, &l.slowW, &l.fastW}
+	for i, other := range all {
+		if i < which && *other > watts || i > which && *other < watts {
+			if l.strict {
+				return errOrder
+			}
+		}
+	}
+	for i, other := range all {
+		switch {
+		case i < which:
+			*other = math.Min(*other, watts)
+		case i > which:
+			*other = math.Max(*other, watts)
+		}
+	}
+	*all[which], l.profile = watts, customProfile
+	return nil
+}
 
 // effective is the limit that the controller works towards, W.
 func (l *limiter) effective() float64 {

@@ -37,16 +37,21 @@ type model struct {
 	play   *play
 
 	online     int     // CPUs
+	up         []bool  // which ones
 	background float64 // share of every CPU that other processes take
 	suspended  bool
 	spoil      float64 // factor of the next result; 0 means 1
 	brightness float64 // of the display on mains, 0 to 1
 	radiosOff  bool
+	packsK     float64 // by which the batteries are warmer than the case
+
+	governors, preferences []string // of the CPUs
 
 	ripple, overhead, drift wander
 	driftAt                 time.Duration
 	rngLoad, rngRipple      *rand.Rand
 	rngResult               *rand.Rand
+	revert                  reverter
 
 	// Constant in a time step.
 	targetW   float64 // what the package tends to
@@ -68,9 +73,9 @@ type model struct {
 
 func newModel(cfg Config) *model {
 	m := &model{
-		cfg: cfg, online: cfg.CPUs, brightness: 1,
+		cfg: cfg, online: cfg.CPUs, up: make([]bool, cfg.CPUs), brightness: 1,
 		limit: limiter{floorW: cfg.FloorW, capW: cfg.CapW, boost: cfg.BoostRatio, boostTime: cfg.BoostTime,
-			settingW: cfg.SettingW, profile: "custom"},
+			strict: cfg.StrictLimits},
 		cool: cooler{capacity: cfg.HeatCapacity, passive: cfg.PassiveWK, byFan: cfg.FanWK,
 			startC: cfg.FanStartC, fullC: cfg.FanFullC, ambientC: ambientC, sinkC: ambientC},
 		supply: supply{chargerW: cfg.ChargerW, onlineLag: cfg.OnlineLag, statusLag: cfg.StatusLag,
@@ -80,11 +85,15 @@ func newModel(cfg Config) *model {
 		rngLoad:   newRand(cfg.Seed, streamLoad),
 		rngRipple: newRand(cfg.Seed, streamRipple),
 		rngResult: newRand(cfg.Seed, streamResult),
+		revert:    newReverter(cfg),
 	}
 	m.supply.limitCharge(cfg.ChargeStop)
-	if i := slices.IndexFunc(profiles[:], func(p profile) bool { return p.watts == cfg.SettingW }); i >= 0 {
-		m.limit.profile = profiles[i].name
+	m.limit.start(cfg.SettingW)
+	for i := range m.up {
+		m.up[i] = true
 	}
+	m.governors = slices.Repeat([]string{defaultGovernor}, cfg.CPUs)
+	m.preferences = slices.Repeat([]string{defaultPreference}, cfg.CPUs)
 	for i, b := range cfg.Batteries {
 		m.packs = append(m.packs, newBattery(b, cfg.Seed, streamGauge+uint64(i)))
 	}
@@ -93,7 +102,7 @@ func newModel(cfg Config) *model {
 	m.packageW, m.averageW, m.limit.meanW = cfg.IdleW, cfg.IdleW, cfg.IdleW
 	m.begin()
 	for _, b := range m.packs {
-		b.gauge.refresh(b, m.supply.status(b), m.caseC())
+		b.gauge.refresh(b, m.supply.status(b), m.packC())
 	}
 	return m
 }
@@ -120,11 +129,12 @@ func (m *model) begin() {
 			if m.now-m.supply.plugAt < m.supply.statusLag {
 				status = b.gauge.shown.status
 			}
-			b.gauge.refresh(b, status, m.caseC())
+			b.gauge.refresh(b, status, m.packC())
 			b.gauge.next += b.cfg.Refresh
 		}
 	}
 	m.cpu.average(m.now)
+	m.revert.begin(m)
 	m.limit.observe(m.packageW)
 	die := m.cool.dieC(m.packageW)
 	m.cool.steer(die, timeStep)
@@ -263,7 +273,7 @@ func (m *model) countCPUTime(d time.Duration) {
 	if m.play != nil {
 		threads, level = m.play.workload.Threads, math.Min(m.play.level, 1)
 	}
-	m.busy = m.cpu.pass(d, m.online, threads, level, m.background)
+	m.busy = m.cpu.pass(d, m.up, threads, level, m.background)
 }
 
 // dieC is the temperature of the die, degrees Celsius.
@@ -271,6 +281,9 @@ func (m *model) dieC() float64 { return m.cool.dieC(m.packageW) }
 
 // caseC is the temperature of the case and the battery, halfway to the sink.
 func (m *model) caseC() float64 { return (m.cool.ambientC + m.cool.sinkC) / 2 }
+
+// packC is the temperature that the batteries show.
+func (m *model) packC() float64 { return m.caseC() + m.packsK }
 
 // start begins a workload.
 func (m *model) start(w Workload) {
@@ -306,6 +319,9 @@ func (m *model) plug(on bool) {
 	m.supply.plugAt = m.now
 	if on {
 		m.supply.off = false
+	}
+	if m.cfg.Reverts.OnPlug {
+		m.revert.now(m)
 	}
 	m.settle()
 	for _, b := range m.packs {

@@ -33,4 +33,5 @@ const (
 	streamGauge // and following, one for each battery
 
 	streamThermometers = 1 << 32
+	streamRevert       = 1 << 33
 )

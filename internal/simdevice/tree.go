@@ -48,7 +48,19 @@ type file struct {
 	broken bool     // text goes nowhere until Repair
 
 	show func(text []byte) []byte // appends what it should contain by now; nil for a file that does not change
-	obey func(text string)        // does what somebody else wrote into it; nil for a file that is not a setting
+	// obey does what somebody else wrote into it, or says what a kernel answers; nil for a
+	// file that is not a setting.
+	obey  func(text string) error
+	busy  func() bool // reading and writing fail with EBUSY; nil: never
+	rare  bool        // it is not looked at each time whether somebody wrote into it
+	fault *planted    // see Device.Plant
+	lie   string      // that it shows instead; "": what is so
+}
+
+// setting makes the file one that can be set.
+func (f *file) setting(obey func(text string) error) *file {
+	f.obey = obey
+	return f
 }
 
 func newTree(root string) *tree {
@@ -165,7 +177,7 @@ func (t *tree) member(class, name, device string) string {
 // flush writes the files whose text has changed.
 func (t *tree) flush() {
 	for _, f := range t.live {
-		t.scratch = f.show(t.scratch[:0])
+		t.scratch = f.shown(t.scratch[:0])
 		if bytes.Equal(f.text, t.scratch) {
 			continue
 		}
@@ -201,15 +213,15 @@ func (t *tree) write(f *file) {
 
 // obeyWrites does what was written into settings since the last flush, unless
 // that is to be ignored, and puts their text back; the next flush shows what
-// became of it.
-func (t *tree) obeyWrites(ignore bool) {
+// became of it. What is set rarely is looked at where all is true.
+func (t *tree) obeyWrites(ignore, all bool) {
 	for _, f := range t.live {
-		if f.obey == nil {
+		if f.obey == nil || f.rare && !all {
 			continue
 		}
 		if text, ok := t.written(f); ok {
 			if !ignore {
-				f.obey(text)
+				_ = f.take(text) // what is refused is put back
 			}
 			t.restore(f)
 		}

@@ -3,7 +3,10 @@ package simdevice
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
+	"syscall"
 )
 
 const cpuRoot = "sys/devices/system/cpu/"
@@ -11,13 +14,14 @@ const cpuRoot = "sys/devices/system/cpu/"
 // addCPUs adds which CPUs are there and online (admin-guide/cputopology.rst).
 func addCPUs(d *Device, t *tree) {
 	n := d.cfg.CPUs
-	d.shownCPUs = n
+	m := d.model
+	d.shownCPUs = slices.Clone(m.up)
 	t.fixed(cpuRoot+"possible", cpuRange(0, n))
 	t.fixed(cpuRoot+"present", cpuRange(0, n))
 	t.fixed(cpuRoot+"smt/control", "on")
 	t.fixed(cpuRoot+"smt/active", "1")
-	t.word(cpuRoot+"online", func() string { return cpuRange(0, d.model.online) })
-	t.word(cpuRoot+"offline", func() string { return cpuRange(d.model.online, n) })
+	t.word(cpuRoot+"online", func() string { return cpuList(m.up, true) })
+	t.word(cpuRoot+"offline", func() string { return cpuList(m.up, false) })
 	for i := range n {
 		dir := fmt.Sprintf("%scpu%d/", cpuRoot, i)
 		core := i / 2
@@ -27,9 +31,28 @@ func addCPUs(d *Device, t *tree) {
 		t.fixed(dir+"topology/thread_siblings_list", siblings)
 		t.fixed(dir+"topology/core_cpus_list", siblings)
 		if i > 0 { // the first cannot go offline
-			t.number(dir+"online", func() int64 { return flag(i < d.model.online) })
+			t.number(dir+"online", func() int64 { return flag(m.up[i]) }).setting(func(text string) error {
+				if text != "0" && text != "1" {
+					return syscall.EINVAL
+				}
+				m.up[i] = text == "1"
+				m.countOnline()
+				return nil
+			}).rare = true
 		}
 	}
+}
+
+// countOnline works out what follows from which CPUs are online.
+func (m *model) countOnline() {
+	m.online = 0
+	for _, up := range m.up {
+		if up {
+			m.online++
+		}
+	}
+	m.setParallel()
+	m.settle()
 }
 
 // cpuRange writes the CPUs from a up to but not including b as the kernel does.
@@ -43,23 +66,41 @@ func cpuRange(a, b int) string {
 	return fmt.Sprintf("%d-%d", a, b-1)
 }
 
+// cpuList writes which CPUs are up, or are not, as the kernel does: "0-3,6".
+func cpuList(up []bool, want bool) string {
+	var ranges []string
+	for i := 0; i < len(up); i++ {
+		from := i
+		for i < len(up) && up[i] == want {
+			i++
+		}
+		if i > from {
+			ranges = append(ranges, cpuRange(from, i))
+		}
+	}
+	return strings.Join(ranges, ",")
+}
+
 // switchCPUs takes away the topology and the throttle counters of CPUs that went
 // offline, as a real kernel does, and brings back those of CPUs that came online.
 func (d *Device) switchCPUs() {
-	t, online := d.tree, d.model.online
-	for i := min(online, d.shownCPUs); i < max(online, d.shownCPUs); i++ {
+	t := d.tree
+	for i, up := range d.model.up {
+		if up == d.shownCPUs[i] {
+			continue
+		}
+		d.shownCPUs[i] = up
 		for _, folder := range [2]string{"topology", "thermal_throttle"} {
 			path := fmt.Sprintf("%scpu%d/%s", cpuRoot, i, folder)
 			switch {
 			case len(t.below(path)) == 0: // left out of this tree
-			case i < online:
+			case up:
 				t.fail(t.repair(path))
 			default:
 				t.fail(t.breakFile(path, Removed))
 			}
 		}
 	}
-	d.shownCPUs = online
 }
 
 // addCPUFreq adds the clocks (admin-guide/pm/cpufreq.rst), kHz, one policy for
@@ -74,27 +115,83 @@ func addCPUFreq(d *Device, t *tree) {
 			"affected_cpus": strconv.Itoa(i), "related_cpus": strconv.Itoa(i),
 			"cpuinfo_min_freq": least, "cpuinfo_max_freq": most, "cpuinfo_transition_latency": "4294967295",
 			"scaling_min_freq": least, "scaling_max_freq": most,
-			"scaling_driver": "sim_cpufreq", "scaling_governor": "schedutil",
-			"scaling_available_governors":              "performance schedutil powersave",
-			"energy_performance_preference":            "balance_performance",
-			"energy_performance_available_preferences": "default performance balance_performance balance_power power",
+			"scaling_driver":                           "sim_cpufreq",
+			"scaling_available_governors":              strings.Join(governors, " "),
+			"energy_performance_available_preferences": strings.Join(preferences, " "),
 			"scaling_setspeed":                         "<unsupported>",
 		} {
 			t.fixed(policy+"/"+name, text)
 		}
 		t.text(policy+"/scaling_cur_freq", func(text []byte) []byte {
-			if i >= m.online {
+			if !m.up[i] {
 				return text
 			}
 			return append(strconv.AppendInt(text, int64(m.cpuHertz(i)/1000), 10), '\n')
+		}).busy = func() bool { return !m.up[i] }
+		d.addChoice(policy+"/scaling_governor", i, governors, func() string { return m.governors[i] }, func(text string) error {
+			m.governors[i] = text
+			return nil
+		})
+		d.addChoice(policy+"/energy_performance_preference", i, preferences, func() string {
+			if m.governors[i] == performance {
+				return performance
+			}
+			return m.preferences[i]
+		}, func(text string) error {
+			if m.governors[i] == performance && text != performance {
+				return syscall.EBUSY
+			}
+			m.preferences[i] = text
+			return nil
 		})
 		t.link(fmt.Sprintf("%scpu%d/cpufreq", cpuRoot, i), policy)
 	}
 }
 
+// The governors and energy preferences of every device. They are taken and shown, and the
+// physics does not know of them.
+var (
+	governors   = []string{performance, defaultGovernor, "powersave"}
+	preferences = []string{"default", performance, defaultPreference, "balance_power", "power"}
+)
+
+const (
+	performance       = "performance"
+	defaultGovernor   = "schedutil"
+	defaultPreference = "balance_performance"
+)
+
+// addChoice adds a word of a CPU's policy that can be set. While the CPU is offline the
+// kernel answers EBUSY; the preference is fixed by the governor performance, which
+// answers EBUSY, too (admin-guide/pm/intel_pstate.rst, from memory).
+func (d *Device) addChoice(path string, cpu int, choices []string, value func() string, set func(text string) error) {
+	offline := func() bool { return !d.model.up[cpu] }
+	f := d.tree.text(path, func(text []byte) []byte {
+		if offline() {
+			return text
+		}
+		return append(append(text, value()...), '\n')
+	}).setting(func(text string) error {
+		switch {
+		case offline():
+			return syscall.EBUSY
+		case !slices.Contains(choices, text):
+			return syscall.EINVAL
+		}
+		return set(text)
+	})
+	f.busy, f.rare = offline, true
+}
+
 // cpuHertz is the clock of an online CPU: those without work are at their lowest.
 func (m *model) cpuHertz(i int) float64 {
-	if m.background > 0 || m.play != nil && i < m.play.workload.Threads {
+	before := 0 // online CPUs that get work earlier
+	for _, up := range m.up[:i] {
+		if up {
+			before++
+		}
+	}
+	if m.background > 0 || m.play != nil && before < m.play.workload.Threads {
 		return m.hertz
 	}
 	return minHz

@@ -53,7 +53,7 @@ func addGPU(d *Device, t *tree) {
 	t.number(dir+"in1_input", func() int64 { return int64(700 + 0.5*m.packageW) })
 	t.fixed(dir+"in1_label", "vddnb")
 	if d.cfg.Without&PartGPUCap == 0 {
-		t.number(dir+"power1_cap", func() int64 { return micro(m.limit.settingW) }).obey = d.obeyWatts(1e6)
+		t.number(dir+"power1_cap", func() int64 { return micro(m.limit.settingW) }).setting(d.obeyWatts(1e6, 1, d.setAll))
 		t.fixed(dir+"power1_cap_min", strconv.FormatInt(micro(d.cfg.MinW), 10))
 		t.fixed(dir+"power1_cap_max", strconv.FormatInt(micro(d.cfg.MaxW), 10))
 		t.fixed(dir+"power1_label", "slowPPT")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"syscall"
 )
 
 // addBatteries adds the batteries to class/power_supply.
@@ -55,11 +56,14 @@ func addBattery(d *Device, t *tree, b *battery, i int) {
 	t.word(dir+"capacity_level", s.level)
 	t.number(dir+"temp", func() int64 { return s.deciC })
 	t.number(dir+"charge_control_start_threshold", func() int64 { return int64(supply.start*100 + 0.5) })
-	t.number(dir+"charge_control_end_threshold", func() int64 { return int64(supply.stop*100 + 0.5) }).obey = func(text string) {
-		if percent, err := strconv.Atoi(text); err == nil && percent >= 1 && percent <= 100 {
-			supply.limitCharge(float64(percent) / 100)
+	t.number(dir+"charge_control_end_threshold", func() int64 { return int64(supply.stop*100 + 0.5) }).setting(func(text string) error {
+		percent, err := strconv.Atoi(text)
+		if err != nil || percent < 1 || percent > 100 {
+			return syscall.EINVAL
 		}
-	}
+		supply.limitCharge(float64(percent) / 100)
+		return nil
+	})
 	t.text(dir+"uevent", func(text []byte) []byte { return b.appendUevent(text, s) })
 	addBatteryHwmon(t, b, dir, i)
 }

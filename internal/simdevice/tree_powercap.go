@@ -39,11 +39,13 @@ func addPowercap(d *Device, t *tree) {
 func addConstraints(d *Device, t *tree, prefix string) {
 	limit := &d.model.limit
 	t.fixed(prefix+"0_name", "long_term")
-	t.number(prefix+"0_power_limit_uw", func() int64 { return micro(limit.settingW) }).obey = d.obeyWatts(1e6)
+	t.number(prefix+"0_power_limit_uw", func() int64 { return micro(limit.settingW) }).setting(d.obeyWatts(1e6, 1, d.setAll))
 	t.fixed(prefix+"0_time_window_us", "999424")
 	t.fixed(prefix+"0_max_power_uw", strconv.FormatInt(micro(d.cfg.MaxW), 10))
 	t.fixed(prefix+"1_name", "short_term")
-	t.number(prefix+"1_power_limit_uw", func() int64 { return micro(limit.settingW * 1.2) })
+	t.number(prefix+"1_power_limit_uw", func() int64 { return micro(limit.fastW) }).setting(d.obeyWatts(1e6, fastRatio, func(watts float64) error {
+		return limit.writeOne(2, watts)
+	}))
 	t.fixed(prefix+"1_time_window_us", "2440")
 	t.fixed(prefix+"1_max_power_uw", "") // seen on real devices
 }

@@ -77,7 +77,10 @@ func (d *Device) appendStat(text []byte) []byte {
 		return append(strconv.AppendInt(text, int64(idle*100), 10), " 0 0 0 0 0 0\n"...)
 	}
 	text = line(text, "cpu ", sum(c.user), sum(c.system), sum(c.idle)) // two spaces, as the kernel writes
-	for i := range d.model.online {
+	for i, up := range d.model.up {
+		if !up {
+			continue
+		}
 		text = line(text, cpuNames[i], c.user[i], c.system[i], c.idle[i])
 	}
 	number := func(text []byte, name string, v int64) []byte {
