@@ -10,6 +10,7 @@ import (
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
 
 	"sweepd/internal/bounded"
@@ -21,21 +22,23 @@ import (
 // config is what the configuration file may say; deploy/sweepd.example.yaml
 // shows every key with its default and limits. A zero field means the default.
 type config struct {
-	Device         string             `yaml:"device"`
-	Data           string             `yaml:"data"`
-	Listen         string             `yaml:"listen"`
-	Hosts          []string           `yaml:"hosts"`
-	WebConfigFile  string             `yaml:"web_config_file"`
-	TLSSelf        bool               `yaml:"tls_self"`
-	Metrics        string             `yaml:"metrics"`
-	Interval       span               `yaml:"interval"`
-	Idle           string             `yaml:"idle"`
-	SettingCommand []string           `yaml:"setting_command"`
-	Lower          []string           `yaml:"lower"`
-	Prices         map[string]float64 `yaml:"prices"`
-	Report         reportWords        `yaml:"report"`
-	Thresholds     thresholds         `yaml:"thresholds"`
-	Schedule       []scheduled        `yaml:"schedule"`
+	Device         string              `yaml:"device"`
+	Data           string              `yaml:"data"`
+	Listen         string              `yaml:"listen"`
+	Hosts          []string            `yaml:"hosts"`
+	WebConfigFile  string              `yaml:"web_config_file"`
+	TLSSelf        bool                `yaml:"tls_self"`
+	Metrics        string              `yaml:"metrics"`
+	Interval       span                `yaml:"interval"`
+	Idle           string              `yaml:"idle"`
+	SettingCommand []string            `yaml:"setting_command"`
+	Lower          []string            `yaml:"lower"`
+	Prices         map[string]float64  `yaml:"prices"`
+	Report         reportWords         `yaml:"report"`
+	Thresholds     thresholds          `yaml:"thresholds"`
+	Schedule       []scheduled         `yaml:"schedule"`
+	HandsOff       *handsOff           `yaml:"hands_off"`
+	Workloads      map[string]workload `yaml:"workloads"`
 }
 
 // reportWords is report.Publication as the file names it.
@@ -122,20 +125,54 @@ func parseConfig(text []byte, c *config) error {
 	return checkConfig(text, c)
 }
 
-// keysBeside lists what could stand where an unknown key stands: the keys of
-// the file, or, where it is indented, those of the section.
+// keysBeside lists what could stand where an unknown key stands.
 func keysBeside(text []byte, at *token.Position) []string {
-	if at.Column == 1 {
+	file, err := parser.ParseBytes(text, 0)
+	if err != nil || len(file.Docs) == 0 {
 		return yamlKeys(reflect.TypeFor[config]())
 	}
-	section, _, _ := strings.Cut(keyAt(string(text), at.Line), ".")
-	switch section {
-	case "schedule":
-		return yamlKeys(reflect.TypeFor[scheduled]())
-	case "report":
-		return yamlKeys(reflect.TypeFor[reportWords]())
+	found := keyFinder{at: at}
+	ast.Walk(&found, file.Docs[0])
+	path := strings.FieldsFunc(strings.TrimPrefix(found.path, "$"), func(r rune) bool { return strings.ContainsRune(".[]", r) })
+	t := reflect.TypeFor[config]()
+	for _, key := range path[:max(len(path)-1, 0)] {
+		for t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		switch t.Kind() {
+		case reflect.Struct:
+			for i := range t.NumField() {
+				if t.Field(i).Tag.Get("yaml") == key {
+					t = t.Field(i).Type
+					break
+				}
+			}
+		case reflect.Map, reflect.Slice:
+			t = t.Elem()
+		}
 	}
-	return yamlKeys(reflect.TypeFor[thresholds]())
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	if t.Kind() != reflect.Struct {
+		return nil
+	}
+	return yamlKeys(t)
+}
+
+// keyFinder finds the path of the key at a place.
+type keyFinder struct {
+	at   *token.Position
+	path string
+}
+
+func (f *keyFinder) Visit(n ast.Node) ast.Visitor {
+	if v, ok := n.(*ast.MappingValueNode); ok {
+		if p := v.Key.GetToken().Position; p.Line == f.at.Line && p.Column == f.at.Column {
+			f.path = v.Value.GetPath()
+		}
+	}
+	return f
 }
 
 func yamlKeys(t reflect.Type) []string {

@@ -59,7 +59,10 @@ func checkConfig(text []byte, c *config) error {
 			return fmt.Errorf("%s: %s: %w", placeOf(text, check.key), check.key, check.err)
 		}
 	}
-	return checkSchedule(text, c.Schedule)
+	if err := checkSchedule(text, c.Schedule); err != nil {
+		return err
+	}
+	return checkHandsOff(text, c)
 }
 
 func ownOrGiven(c *config) error {

@@ -10,6 +10,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 
 	"sweepd/internal/bounded"
+	"sweepd/run"
 )
 
 // placeError turns the library's error with an excerpt into one sentence with the
@@ -32,7 +33,11 @@ func placeError(text []byte, err error) error {
 	var shape *yaml.UnexpectedNodeTypeError
 	switch {
 	case errors.As(err, &unknown):
-		return fmt.Errorf("%sunknown key %q: the keys there are %s", place, value, strings.Join(keysBeside(text, at), ", "))
+		keys, meant := keysBeside(text, at), ""
+		if near := run.Near(value, keys); near != "" {
+			meant = "; did you mean " + near + "?"
+		}
+		return fmt.Errorf("%sunknown key %q: the keys there are %s%s", place, value, strings.Join(keys, ", "), meant)
 	case errors.As(err, &time):
 		return errors.New(place + key + time.GetMessage())
 	case errors.As(err, &much):
