@@ -1,0 +1,54 @@
+//go:build unix
+
+package actuators
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// openOwn opens a file that is there; it follows no link that somebody laid in its place,
+// and waits for nobody at the other end of a pipe.
+func openOwn(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOFOLLOW|unix.O_NONBLOCK, 0)
+	if errors.Is(err, unix.ELOOP) {
+		return nil, errors.New("it is a link, which is not followed: take it away")
+	}
+	if errors.Is(err, fs.ErrPermission) {
+		return nil, fmt.Errorf("%w: ask its owner, or with sudo", err)
+	}
+	return f, err
+}
+
+// mayTrust tells why what a file says must not be carried out: somebody else may have
+// written it. The administrator may carry out what any agent left.
+func mayTrust(info fs.FileInfo) error {
+	if !info.Mode().IsRegular() {
+		return errors.New("it is no file: take it away")
+	}
+	if info.Mode().Perm()&0o022 != 0 {
+		return fmt.Errorf("others than its owner may write it (mode %#o), so what it says is not trusted: look at it, then chmod 600", info.Mode().Perm())
+	}
+	if s, ok := info.Sys().(*syscall.Stat_t); ok && int(s.Uid) != os.Geteuid() && os.Geteuid() != 0 {
+		return fmt.Errorf("it belongs to user %d: ask as that user, or with sudo", s.Uid)
+	}
+	return nil
+}
+
+// syncFolder has the disk keep that a file was made, or taken away.
+func syncFolder(dir string) error {
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	err = f.Sync()
+	if errors.Is(err, unix.EINVAL) { // this file system has no need of it
+		err = nil
+	}
+	return errors.Join(err, f.Close())
+}

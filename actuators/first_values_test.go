@@ -1,0 +1,531 @@
+//go:build unix
+
+package actuators
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// shelf is a machine whose places are texts in memory.
+type shelf struct {
+	mu    sync.Mutex
+	has   map[string]string
+	wrote []string
+	fails func(place, text string) error // of the next write; may be nil
+}
+
+func (s *shelf) Read(_ context.Context, w Write) (string, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	text, ok := s.has[w.Place()]
+	if !ok {
+		return "", fmt.Errorf("read %s: %w", w.Place(), os.ErrNotExist)
+	}
+	return text, nil
+}
+
+func (s *shelf) Write(_ context.Context, w Write) error   { return s.put(w.Place(), w.Text) }
+func (s *shelf) PutBack(_ context.Context, w Write) error { return s.put(w.Place(), w.Was) }
+
+func (s *shelf) put(place, text string) error {
+	s.mu.Lock()
+	fails := s.fails
+	s.mu.Unlock()
+	if fails != nil {
+		if err := fails(place, text); err != nil {
+			return err
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.has[place] = text
+	s.wrote = append(s.wrote, place+"="+text)
+	return nil
+}
+
+func place3() *shelf {
+	return &shelf{has: map[string]string{"/sys/low": "15", "/sys/middle": "20", "/sys/high": "25"}}
+}
+
+func set(path, text, was string) Write {
+	return Write{Actuator: "firmware", Path: path, Text: text, Was: was}
+}
+
+func openFirst(t *testing.T, dir string) *FirstValues {
+	t.Helper()
+	f, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir})
+	must(t, err)
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func noFile(t *testing.T, f *FirstValues) {
+	t.Helper()
+	if _, err := os.Lstat(f.Path()); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the file is there: %v", err)
+	}
+}
+
+// What was first is put back in the opposite order, however often a place was written
+// to, and by whoever finds the file.
+func TestFirstValuesComeBack(t *testing.T) {
+	for _, by := range []string{"this process", "the next process"} {
+		dir, m := t.TempDir(), place3()
+		f := openFirst(t, dir)
+		noFile(t, f)
+		for _, w := range []Write{set("/sys/low", "10", "15"), set("/sys/middle", "12", "20"), set("/sys/low", "11", "10")} {
+			must(t, f.Set(t.Context(), m, w))
+		}
+		want := []Write{set("/sys/low", "11", "15"), set("/sys/middle", "12", "20")}
+		if d := cmp.Diff(want, f.Pending()); d != "" {
+			t.Error(d)
+		}
+		if by == "the next process" {
+			must(t, f.Close())
+			f = openFirst(t, dir)
+			want[0].Text = "10" // only first values are worth a write to the disk
+		}
+		m.wrote = nil
+		back, err := f.Restore(t.Context(), m)
+		must(t, err)
+		slices.Reverse(want)
+		if d := cmp.Diff(want, back); d != "" {
+			t.Errorf("%s: %s", by, d)
+		}
+		if d := cmp.Diff([]string{"/sys/middle=20", "/sys/low=15"}, m.wrote); d != "" {
+			t.Errorf("%s: %s", by, d)
+		}
+		noFile(t, f)
+		if back, err := f.Restore(t.Context(), m); err != nil || len(back) != 0 || len(f.Pending()) != 0 {
+			t.Errorf("again: %v, %v, %v", back, err, f.Pending())
+		}
+	}
+}
+
+// Where nothing was ever set, nothing is made, asked or locked.
+func TestNothingToRestore(t *testing.T) {
+	dir := t.TempDir()
+	lock, err := lockMachine(dir)
+	must(t, err)
+	defer lock.release()
+	f := openFirst(t, dir)
+	if back, err := f.Restore(t.Context(), nil); err != nil || len(back) != 0 {
+		t.Errorf("%v, %v", back, err)
+	}
+	if left, _ := os.ReadDir(dir); len(left) != 0 {
+		t.Errorf("%v", left)
+	}
+}
+
+// A limit may have to wait for another one: the machine refuses a lower limit that would
+// lie above the next, as firmware does with sustained, short and peak power.
+func TestRestoreWaitsForAnotherLimit(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	order := []string{"/sys/low", "/sys/middle", "/sys/high"}
+	m.fails = func(at, text string) error {
+		has := map[string]string{at: text}
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		last := ""
+		for _, place := range order {
+			v := has[place]
+			if v == "" {
+				v = m.has[place]
+			}
+			if v < last {
+				return syscall.EINVAL
+			}
+			last = v
+		}
+		return nil
+	}
+	f := openFirst(t, dir)
+	for _, up := range []string{"/sys/high", "/sys/middle", "/sys/low"} { // kept in this order, raised
+		must(t, f.Set(t.Context(), m, set(up, "40", m.has[up])))
+	}
+	_, err := f.Restore(t.Context(), m)
+	must(t, err)
+	if d := cmp.Diff(place3().has, m.has); d != "" {
+		t.Error(d)
+	}
+}
+
+// What cannot be put back is told, kept and tried again; the rest is back meanwhile, and
+// stays what it was when somebody changes it.
+func TestWhatIsRefusedIsKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir, m := t.TempDir(), place3()
+		f := openFirst(t, dir)
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		must(t, f.Set(t.Context(), m, set("/sys/high", "30", "25")))
+		m.fails = func(place, _ string) error {
+			if place == "/sys/high" {
+				return syscall.EACCES
+			}
+			return nil
+		}
+		ended, cancel := context.WithCancel(t.Context())
+		cancel()
+		began := time.Now()
+		back, err := f.Restore(ended, m)
+		var left *NotRestoredError
+		if !errors.As(err, &left) || !errors.Is(err, syscall.EACCES) || len(left.Left) != 1 || len(back) != 1 || back[0].Path != "/sys/low" {
+			t.Fatalf("%v, %v", back, err)
+		}
+		if want := `/sys/high may still have "30", its first value is "25": permission denied; by hand: echo 25 | sudo tee /sys/high`; err.Error() != want {
+			t.Errorf("%s\nwant %s", err, want)
+		}
+		if took := time.Since(began); took > time.Second {
+			t.Errorf("took %v", took)
+		}
+		m.has["/sys/low"] = "16"
+		must(t, f.Close())
+		f = openFirst(t, dir)
+		if d := cmp.Diff([]Write{set("/sys/high", "30", "25")}, f.Pending()); d != "" {
+			t.Error(d)
+		}
+		busy := 3
+		m.fails = func(string, string) error {
+			if busy--; busy >= 0 {
+				return syscall.EBUSY
+			}
+			return nil
+		}
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+		if m.has["/sys/high"] != "25" || m.has["/sys/low"] != "16" {
+			t.Errorf("%v", m.has)
+		}
+		noFile(t, f)
+	})
+}
+
+// A place that takes a write and has something else afterwards is not back; one that
+// refuses it and has its first value all the same is.
+func TestOnlyWhatReadsRightIsBack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := place3()
+		f := openFirst(t, t.TempDir())
+		w := set("/sys/low", "10", "15")
+		w.Leeway = 1
+		must(t, f.Keep(t.Context(), w))
+		liar := &liar{m, "17"}
+		if _, err := f.Restore(t.Context(), liar); err == nil || !strings.Contains(err.Error(), `it reads "17" after "15" was put back`) {
+			t.Errorf("%v", err)
+		}
+		liar.reads = "15.9" // rounded by the firmware
+		_, err := f.Restore(t.Context(), liar)
+		must(t, err)
+		m.fails = func(string, string) error { return syscall.EACCES }
+		must(t, f.Keep(t.Context(), w))
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+		must(t, f.Keep(t.Context(), w))
+		liar.reads = "14.5" // refused, and near it by accident
+		if _, err = f.Restore(t.Context(), liar); !errors.Is(err, syscall.EACCES) {
+			t.Errorf("%v", err)
+		}
+	})
+}
+
+type liar struct {
+	*shelf
+	reads string
+}
+
+func (l *liar) Read(context.Context, Write) (string, error) { return l.reads, nil }
+
+// A place that does not answer, such as a command that hangs, holds up no other for long,
+// and a write that hangs in it is followed by the first value.
+func TestAHangingPlaceHoldsUpNoOther(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := place3()
+		f := openFirst(t, t.TempDir())
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		goOn := make(chan struct{})
+		m.fails = func(place, text string) error {
+			if place == "/sys/high" && text == "30" {
+				<-goOn
+			}
+			return nil
+		}
+		short, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if err := f.Set(short, m, set("/sys/high", "30", "25")); !errors.Is(err, context.DeadlineExceeded) {
+			t.Fatalf("%v", err)
+		}
+		if err := f.Set(t.Context(), m, set("/sys/high", "31", "25")); !errors.Is(err, errNoAnswer) {
+			t.Errorf("a second write beside the first: %v", err)
+		}
+		began := time.Now()
+		done := make(chan error, 1)
+		go func() {
+			_, err := f.Restore(t.Context(), m)
+			done <- err
+		}()
+		time.Sleep(patience + time.Millisecond)
+		if m.mu.Lock(); m.has["/sys/low"] != "15" {
+			t.Errorf("after %v the other place has %q", time.Since(began), m.has["/sys/low"])
+		}
+		m.mu.Unlock()
+		close(goOn)
+		must(t, <-done)
+		if d := cmp.Diff(place3().has, m.has); d != "" {
+			t.Error(d)
+		}
+
+		// One that never answers is told within the bound.
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		never := make(chan struct{})
+		m.fails = func(string, string) error { <-never; return nil }
+		began = time.Now()
+		_, err := f.Restore(t.Context(), m)
+		if !errors.Is(err, errNoAnswer) || time.Since(began) > restoreBound+time.Second {
+			t.Errorf("%v after %v", err, time.Since(began))
+		}
+		m.mu.Lock()
+		m.fails = nil
+		m.mu.Unlock()
+		close(never)
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+	})
+}
+
+// Many who restore and set at once: whatever the order, everything pending is in the
+// file, and the last restore leaves nothing.
+func TestRestoreFromManySides(t *testing.T) {
+	m := place3()
+	f := openFirst(t, t.TempDir())
+	var all sync.WaitGroup
+	for i := range 8 {
+		all.Go(func() {
+			for j := range 5 {
+				path := []string{"/sys/low", "/sys/middle", "/sys/high"}[(i+j)%3]
+				if i%2 == 0 {
+					if err := f.Set(t.Context(), m, set(path, fmt.Sprint(30+j), place3().has[path])); err != nil && !errors.Is(err, errNoAnswer) {
+						t.Error(err)
+					}
+				} else if _, err := f.Restore(t.Context(), m); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	all.Wait()
+	_, err := f.Restore(t.Context(), m)
+	must(t, err)
+	if d := cmp.Diff(place3().has, m.has); d != "" {
+		t.Error(d)
+	}
+	noFile(t, f)
+}
+
+// Two agents, of any folders, never both set a machine.
+func TestOneSetsAtATime(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		root, m := t.TempDir(), place3()
+		open := func(dir string) *FirstValues {
+			f, err := OpenFirstValues(dir, FirstValuesOptions{Root: root})
+			must(t, err)
+			t.Cleanup(func() { f.Close() })
+			return f
+		}
+		dir := t.TempDir()
+		one, two := open(dir), open(t.TempDir())
+		must(t, one.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		var elsewhere *SetElsewhereError
+		if err := two.Set(t.Context(), m, set("/sys/low", "12", "10")); !errors.As(err, &elsewhere) {
+			t.Fatalf("%v", err)
+		}
+		noFile(t, two)
+		if _, err := open(dir).Restore(t.Context(), m); !errors.As(err, &elsewhere) {
+			t.Errorf("restored under whoever sets: %v", err)
+		}
+		if m.has["/sys/low"] != "10" {
+			t.Errorf("%v", m.has)
+		}
+		_, err := one.Restore(t.Context(), m)
+		must(t, err)
+		must(t, two.Set(t.Context(), m, set("/sys/low", "12", "15")))
+		must(t, two.Close())
+		must(t, one.Set(t.Context(), m, set("/sys/high", "20", "25")))
+	})
+}
+
+// Wherever a crash cuts the file, places that were written to are in it: a place is
+// written to only after its whole entry is there.
+func TestATornFile(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	first := f.file.end
+	must(t, f.Set(t.Context(), m, set("/sys/high", "30", "25")))
+	text, err := os.ReadFile(f.Path())
+	must(t, err)
+	if len(text) != firstValuesRoom {
+		t.Errorf("%d bytes, want the room of %d", len(text), firstValuesRoom)
+	}
+	for cut := range f.file.end {
+		next := t.TempDir()
+		torn := text[:cut]
+		if cut%2 == 0 { // the disk kept the size and not the text
+			torn = slices.Concat(torn, make([]byte, firstValuesRoom-cut))
+		}
+		must(t, os.WriteFile(filepath.Join(next, firstValuesName), torn, 0o600))
+		g := openFirst(t, next)
+		want := 0
+		if cut >= first-1 {
+			want = 1
+		}
+		if cut >= f.file.end-1 {
+			want = 2
+		}
+		if n := len(g.Pending()); n != want || g.Damaged() != 0 {
+			t.Fatalf("cut at %d of %d, %d: %d pending, %d damaged", cut, first, f.file.end, n, g.Damaged())
+		}
+		if cut%13 != 0 {
+			continue
+		}
+		must(t, g.Keep(t.Context(), set("/sys/middle", "12", "20")))
+		must(t, g.Close())
+		if g = openFirst(t, next); len(g.Pending()) != want+1 || g.Damaged() != 0 {
+			t.Fatalf("cut at %d, then one more: %v, %d damaged", cut, g.Pending(), g.Damaged())
+		}
+	}
+}
+
+// An entry that rotted in the middle is counted, the others hold, and the file stays for a
+// person to look at.
+func TestDamagedEntries(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Set(t.Context(), m, set("/sys/high", "30", "25")))
+	must(t, f.Close())
+	text, err := os.ReadFile(f.Path())
+	must(t, err)
+	must(t, os.WriteFile(f.Path(), []byte(strings.Replace(string(text), `"was":"15"`, `"was":"75"`, 1)), 0o600))
+	f = openFirst(t, dir)
+	if f.Damaged() != 1 {
+		t.Errorf("%d damaged", f.Damaged())
+	}
+	back, err := f.Restore(t.Context(), m)
+	if err != nil || len(back) != 1 || m.has["/sys/low"] != "10" || m.has["/sys/high"] != "25" {
+		t.Errorf("%v, %v, %v", back, err, m.has)
+	}
+	noFile(t, f)
+	if kept, err := os.ReadFile(f.Path() + ".damaged"); err != nil || !strings.Contains(string(kept), `"was":"75"`) {
+		t.Errorf("%.200q, %v", kept, err)
+	}
+}
+
+// What is no file of ours is neither believed nor touched, and nothing is set.
+func TestOtherFilesInItsPlace(t *testing.T) {
+	for name, lay := range map[string]func(path string) error{
+		"another version": func(p string) error { return os.WriteFile(p, []byte("sweepd first values, version 2\n"), 0o600) },
+		"another file":    func(p string) error { return os.WriteFile(p, []byte("mine\n"), 0o600) },
+		"too large": func(p string) error {
+			return errors.Join(os.WriteFile(p, nil, 0o600), os.Truncate(p, firstValuesMost+1))
+		},
+		"writable": func(p string) error { return errors.Join(os.WriteFile(p, nil, 0o600), os.Chmod(p, 0o620)) },
+		"a link":   func(p string) error { return os.Symlink(filepath.Join(filepath.Dir(p), "target"), p) },
+		"a pipe":   func(p string) error { return syscall.Mkfifo(p, 0o600) },
+		"a folder": func(p string) error { return os.Mkdir(p, 0o700) },
+	} {
+		dir, m := t.TempDir(), place3()
+		f := openFirst(t, dir)
+		must(t, os.WriteFile(filepath.Join(dir, "target"), []byte(firstValuesHeader), 0o600))
+		must(t, lay(f.Path()))
+		if _, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir}); err == nil || !strings.Contains(err.Error(), f.Path()) {
+			t.Errorf("%s: %v", name, err)
+		}
+		if err := f.Set(t.Context(), m, set("/sys/low", "10", "15")); err == nil || len(m.wrote) > 0 {
+			t.Errorf("%s: %v, %v", name, err, m.wrote)
+		}
+		if text, err := os.ReadFile(filepath.Join(dir, "target")); err != nil || string(text) != firstValuesHeader {
+			t.Errorf("%s: the target became %q, %v", name, text, err)
+		}
+		if _, err := os.Lstat(f.Path()); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// Where the disk is full nothing is set, and nothing is left; what is set already can
+// still be noted to be back.
+func TestAFullDisk(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	full := syscall.Rlimit{}
+	must(t, syscall.Getrlimit(syscall.RLIMIT_FSIZE, &full))
+	limit := func(n uint64) {
+		must(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: n, Max: full.Max}))
+	}
+	defer limit(full.Cur)
+	limit(10)
+	err := f.Set(t.Context(), m, set("/sys/low", "10", "15"))
+	limit(full.Cur)
+	if !errors.Is(err, syscall.EFBIG) || !strings.Contains(err.Error(), "nothing is written") || len(m.wrote) > 0 || len(f.Pending()) > 0 {
+		t.Errorf("%v, %v, %v", err, m.wrote, f.Pending())
+	}
+	noFile(t, f)
+}
+
+// What nobody could put back is not set.
+func TestACommandWithoutAWayBack(t *testing.T) {
+	f := openFirst(t, t.TempDir())
+	if err := f.Keep(t.Context(), Write{Actuator: "command", Command: []string{"set", "25"}}); err == nil {
+		t.Error("kept")
+	}
+	noFile(t, f)
+}
+
+func TestSameText(t *testing.T) {
+	for _, x := range []struct {
+		got, want string
+		leeway    float64
+		same      bool
+	}{
+		{"balanced\n", "balanced", 0, true}, {"balanced", "performance", 5, false},
+		{"25", "25.0", 0, true}, {"25000000", "25000001", 0, false}, {"24", "25", 1, true}, {"23.9", "25", 1, false},
+		{"", "0", 0, false}, {"NaN", "nan", 9, false},
+	} {
+		if SameText(x.got, x.want, x.leeway) != x.same {
+			t.Errorf("%q, %q within %v: want %v", x.got, x.want, x.leeway, x.same)
+		}
+	}
+}
+
+func TestByHand(t *testing.T) {
+	for want, w := range map[string]Write{
+		"echo 25 | sudo tee /sys/a":                  {Path: "/sys/a", Was: "25"},
+		"echo 'low power' | sudo tee '/sys/a b'":     {Path: "/sys/a b", Was: "low power"},
+		`/opt/set -w 25 'it'\''s' ''`:                {Back: []string{"/opt/set", "-w", "25", "it's", ""}},
+		`echo '\u001b[31m;reboot' | sudo tee /sys/a`: {Path: "/sys/a", Was: "\x1b[31m;reboot"},
+	} {
+		if got := w.ByHand(); got != want {
+			t.Errorf("%s\nwant %s", got, want)
+		}
+	}
+}
