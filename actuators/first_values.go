@@ -5,11 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"sync"
 	"time"
-
-	"sweepd/run"
 )
 
 // FirstValues keeps what places had before sweepd wrote to them for the first time, in a
@@ -23,19 +20,22 @@ type FirstValues struct {
 	o    FirstValuesOptions
 	file firstValuesFile
 
-	turn chan struct{} // held by whoever keeps or restores
-	lock *machineLock  // held where places is what counts; guarded by turn
+	// act is held by whoever puts back, and while a write begins; turn, taken after it where
+	// both are, by whoever changes the file. So a slow disk delays no restore.
+	act, turn chan struct{}
 
-	mu      sync.Mutex // guards the rest, never held while anything is waited for
-	places  []*place   // in the order in which they were first written to
-	damaged int
-	closed  bool
+	mu       sync.Mutex // guards the rest, never held while anything is waited for
+	lock     *machineLock
+	places   []*place // in the order in which they were first written to
+	restores int      // how often Restore was called
+	damaged  int
+	closed   bool
 }
 
 // place is one that differs, or may differ, from its first value.
 type place struct {
 	w     Write // Was is the first value, Text what was set last
-	going *call // of the machine, that nobody saw the end of yet; guarded by turn
+	going *call // of the machine, that nobody saw the end of yet; guarded by act
 }
 
 // call is one of the machine, on a goroutine that may outlast whoever waits for it.
@@ -90,24 +90,14 @@ type FirstValuesOptions struct {
 	Step func(name string)
 }
 
-// How long is waited. Common practice, no source.
-const (
-	// restoreBound is the longest that a restore takes, and that a write is waited for; a
-	// command that puts back has 5 s unless its configuration says otherwise.
-	restoreBound = 10 * time.Second
-	// patience is how long a place that does not answer holds up the others.
-	patience = 300 * time.Millisecond
-	// lockPatience is how long a restore waits for a process that just died.
-	lockPatience = 2 * time.Second
-)
-
-// pauses are between attempts at places that refuse to be put back.
-var pauses = []time.Duration{20, 50, 100, 200, 500} // ms
+// restoreBound is the longest that a restore takes, and that a write is waited for; a
+// command has 5 s unless its configuration says otherwise. Common practice, no source.
+const restoreBound = 10 * time.Second
 
 // OpenFirstValues reads the first values that an earlier process left in a data folder.
 // It makes nothing, and takes no lock.
 func OpenFirstValues(dir string, o FirstValuesOptions) (*FirstValues, error) {
-	f := &FirstValues{o: o, turn: make(chan struct{}, 1)}
+	f := &FirstValues{o: o, act: make(chan struct{}, 1), turn: make(chan struct{}, 1)}
 	f.file = firstValuesFile{dir: dir, step: f.step}
 	places, err := f.file.read()
 	f.file.close()
@@ -148,42 +138,63 @@ func (f *FirstValues) Pending() []Write {
 	return list
 }
 
+// ErrNotKept is that a first value could not be put on the disk, or must not be since
+// another process sets this machine: nothing was written to its place.
+var ErrNotKept = errors.New("nothing is set, since its first value cannot be kept")
+
 // Keep has the first values of the places of writes on the disk when it returns; a place
-// that has one keeps it. Where it fails, nothing must be written. It fails with
-// *SetElsewhereError while another process sets this machine.
+// that has one keeps it. Where it fails, with ErrNotKept, nothing must be written.
 func (f *FirstValues) Keep(ctx context.Context, writes ...Write) error {
-	if err := f.enter(ctx); err != nil {
+	if err := enter(ctx, f.turn); err != nil {
 		return err
 	}
 	defer f.leave()
-	return f.keepInTurn(writes)
+	if err := f.keepInTurn(writes); err != nil {
+		return fmt.Errorf("%w: %w", ErrNotKept, err)
+	}
+	return nil
 }
 
 // Set keeps the first value of a write's place and writes. It does not read back. A write
-// that does not return goes on by itself when ctx ends; Restore waits for it before it
-// puts that place back, and for no longer than it has to before it puts others back.
+// that does not return goes on by itself when ctx ends, or after 10 s; Restore waits for
+// it before it puts that place back, and holds up no other place for it. A Restore that
+// comes before the write begins prevents it.
 func (f *FirstValues) Set(ctx context.Context, m Machine, w Write) error {
-	if err := f.enter(ctx); err != nil {
+	f.mu.Lock()
+	restores := f.restores
+	f.mu.Unlock()
+	if err := f.Keep(ctx, w); err != nil {
 		return err
 	}
-	if err := f.keepInTurn([]Write{w}); err != nil {
-		f.leave()
+	c, err := f.beginWrite(ctx, m, w, restores)
+	if err != nil {
 		return err
 	}
-	p := f.find(w)
-	if p.going != nil && !p.going.over() {
-		f.leave()
-		return fmt.Errorf("set %s: what was asked of it before goes on: %w", w.Place(), errNoAnswer)
-	}
-	c := begin(false, func() error { return m.Write(ctx, w) })
-	p.going = c
-	f.leave()
 	return c.wait(ctx, restoreBound)
 }
 
-func (f *FirstValues) enter(ctx context.Context) error {
+func (f *FirstValues) beginWrite(ctx context.Context, m Machine, w Write, restores int) (*call, error) {
+	if err := enter(ctx, f.act); err != nil {
+		return nil, err
+	}
+	defer func() { <-f.act }()
+	p := f.find(w)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	switch {
+	case p == nil || f.restores != restores || f.closed:
+		return nil, errRestored
+	case p.going != nil && !p.going.over():
+		return nil, fmt.Errorf("%s: what was asked of it before goes on: %w", w.Place(), errNoAnswer)
+	}
+	p.w.Text, p.w.Command = w.Text, w.Command
+	p.going = begin(false, func() error { return m.Write(ctx, w) })
+	return p.going, nil
+}
+
+func enter(ctx context.Context, held chan struct{}) error {
 	select {
-	case f.turn <- struct{}{}:
+	case held <- struct{}{}:
 		return nil
 	case <-ctx.Done():
 		return ctx.Err()
@@ -225,38 +236,34 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 	var fresh []*place
 	for _, w := range writes {
 		if w.Path == "" && len(w.Back) == 0 {
-			return fmt.Errorf("nothing says how to put %s back: it is not written to", w.Place())
+			return fmt.Errorf("nothing says how to put %s back", w.Place())
 		}
-		if p := f.find(w); p == nil && !slices.ContainsFunc(fresh, func(p *place) bool { return key(p.w) == key(w) }) {
+		if f.find(w) == nil && !slices.ContainsFunc(fresh, func(p *place) bool { return key(p.w) == key(w) }) {
 			fresh = append(fresh, &place{w: w})
 		}
 	}
-	if len(fresh) > 0 {
-		if err := f.file.add(fresh); err != nil {
-			return fmt.Errorf("first values %s: %w; nothing is written without them", f.Path(), err)
-		}
+	if len(fresh) == 0 {
+		return nil
+	}
+	if err := f.file.add(fresh); err != nil {
+		return fmt.Errorf("first values %s: %w", f.Path(), err)
 	}
 	f.mu.Lock()
+	defer f.mu.Unlock()
 	f.places = append(f.places, fresh...)
-	f.mu.Unlock()
-	for _, w := range writes {
-		p := f.find(w)
-		f.mu.Lock()
-		p.w.Text, p.w.Command = w.Text, w.Command
-		f.mu.Unlock()
-	}
 	return nil
 }
 
-// locked takes the lock of the machine where it is not held, and then what the file says.
+// locked takes the lock of the machine where it is not held, and then what the file says,
+// for whoever has the turn.
 func (f *FirstValues) locked() error {
 	f.mu.Lock()
-	closed := f.closed
+	held, closed := f.lock != nil, f.closed
 	f.mu.Unlock()
-	if closed {
+	switch {
+	case closed:
 		return errors.New("first values: closed")
-	}
-	if f.lock != nil {
+	case held:
 		return nil
 	}
 	lock, err := lockMachine(f.o.Root)
@@ -268,13 +275,13 @@ func (f *FirstValues) locked() error {
 	if err != nil {
 		return errors.Join(err, lock.release())
 	}
-	f.lock = lock
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	for _, p := range places { // what the file does not know
+	f.lock = lock
+	for i, p := range places { // of what it had before, the file does not know the latest
 		for _, old := range f.places {
 			if key(old.w) == key(p.w) {
-				p.w.Text, p.w.Command, p.going = old.w.Text, old.w.Command, old.going
+				places[i] = old
 			}
 		}
 	}
@@ -282,153 +289,16 @@ func (f *FirstValues) locked() error {
 	return nil
 }
 
+// unlock lets others set this machine, for whoever has the turn.
 func (f *FirstValues) unlock() {
-	if f.lock == nil {
-		return
-	}
-	f.file.close()
-	_ = f.lock.release() // which closing does in any case
+	f.mu.Lock()
+	lock := f.lock
 	f.lock = nil
-}
-
-// Restore puts all first values back, those written to last first, each whatever becomes
-// of the others, and forgets those that read back right. What is refused is tried again
-// for a second, and as long as others are put back, since a limit may have to wait for
-// another. The end of ctx does not end it; it takes at most 10 s. It returns what was put
-// back, and *NotRestoredError for what was not: then call it again. Afterwards another
-// process may put back the rest.
-func (f *FirstValues) Restore(ctx context.Context, m Machine) (back []Write, err error) {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), restoreBound)
-	defer cancel()
-	if err := f.enter(ctx); err != nil {
-		return nil, fmt.Errorf("first values %s: another restore does not end: %w", f.Path(), err)
-	}
-	defer func() {
-		f.unlock() // a person may put back what could not be, meanwhile
-		<-f.turn
-	}()
-	if err := f.lockedForRestore(ctx); err != nil {
-		return nil, err
-	}
-	f.mu.Lock()
-	left := slices.Clone(f.places)
 	f.mu.Unlock()
-	slices.Reverse(left)
-	var reasons map[*place]error
-	tries := slices.Clone(pauses)
-	for len(left) > 0 {
-		n := len(left)
-		reasons = map[*place]error{}
-		left = slices.DeleteFunc(left, func(p *place) bool {
-			err := f.putBack(ctx, m, p)
-			if err == nil {
-				back = append(back, p.w)
-			}
-			reasons[p] = err
-			return err == nil
-		})
-		if len(left) < n {
-			continue
-		}
-		if i := slices.IndexFunc(left, func(p *place) bool { return p.going != nil }); i >= 0 {
-			if left[i].going.wait(ctx, restoreBound); ctx.Err() != nil {
-				break
-			}
-			continue
-		}
-		if len(tries) == 0 || !wait(ctx, tries[0]*time.Millisecond) {
-			break
-		}
-		tries = tries[1:]
+	if lock != nil {
+		f.file.close()
+		_ = lock.release() // which the end of the process does in any case
 	}
-	return back, errors.Join(notRestored(left, reasons), f.forget(left))
-}
-
-// putBack puts one place back, or sees what came of that. It waits no longer than
-// patience: others are put back meanwhile.
-func (f *FirstValues) putBack(ctx context.Context, m Machine, p *place) error {
-	if c := p.going; c != nil {
-		err := c.wait(ctx, patience)
-		if !c.over() {
-			return err
-		}
-		if p.going = nil; c.restores {
-			return err
-		}
-	}
-	c := begin(true, func() error { return putBack(ctx, m, p.w) })
-	p.going = c
-	err := c.wait(ctx, patience)
-	if c.over() {
-		p.going, err = nil, c.err
-	}
-	return err
-}
-
-// putBack writes a first value and reads back. A place that refuses and has it all the
-// same is back, such as one that was kept and never written to because of its rights.
-func putBack(ctx context.Context, m Machine, w Write) error {
-	err := m.PutBack(ctx, w)
-	if w.Path == "" && w.Was == "" {
-		return err // a command that nobody can ask
-	}
-	now, e := m.Read(ctx, w)
-	switch {
-	case e != nil:
-		return errors.Join(err, e)
-	case SameText(now, w.Was, 0), err == nil && SameText(now, w.Was, w.Leeway):
-		return nil
-	case err != nil:
-		return err
-	}
-	return fmt.Errorf("it reads %q after %q was put back", now, w.Was)
-}
-
-// lockedForRestore waits a little for the lock: a process that was killed may still hold it.
-func (f *FirstValues) lockedForRestore(ctx context.Context) error {
-	if f.lock == nil && !f.file.exists() {
-		return nil // nothing was ever set
-	}
-	for until := time.Now().Add(lockPatience); ; {
-		err := f.locked()
-		var elsewhere *SetElsewhereError
-		if !errors.As(err, &elsewhere) || time.Now().After(until) || !wait(ctx, 50*time.Millisecond) {
-			return err
-		}
-	}
-}
-
-func wait(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
-}
-
-// forget takes out of the file what is back, and the file itself where nothing is left.
-func (f *FirstValues) forget(left []*place) error {
-	if f.lock == nil {
-		return nil
-	}
-	f.mu.Lock()
-	keep := slices.DeleteFunc(slices.Clone(f.places), func(p *place) bool { return !slices.Contains(left, p) })
-	gone := slices.DeleteFunc(slices.Clone(f.places), func(p *place) bool { return slices.Contains(left, p) })
-	f.places = keep
-	f.mu.Unlock()
-	var err error
-	if len(keep) == 0 {
-		err = f.file.remove()
-	} else if len(gone) > 0 {
-		err = f.file.drop(gone)
-	}
-	if err != nil {
-		err = fmt.Errorf("first values %s: %w; they are put back once more when sweepd starts", f.Path(), err)
-	}
-	return err
 }
 
 // Close gives the lock back. What is pending stays in the file.
@@ -440,48 +310,4 @@ func (f *FirstValues) Close() error {
 	f.mu.Unlock()
 	f.unlock()
 	return nil
-}
-
-// NotRestoredError is that places could not be put back: they still have what sweepd set,
-// or may have.
-type NotRestoredError struct{ Left []NotRestored }
-
-// NotRestored is a place that could not be put back, and why.
-type NotRestored struct {
-	Write Write
-	Err   error
-}
-
-func notRestored(left []*place, reasons map[*place]error) error {
-	if len(left) == 0 {
-		return nil
-	}
-	e := &NotRestoredError{}
-	for _, p := range left {
-		e.Left = append(e.Left, NotRestored{p.w, reasons[p]})
-	}
-	return e
-}
-
-func (e *NotRestoredError) Error() string {
-	var list []string
-	for _, x := range e.Left {
-		list = append(list, x.String())
-	}
-	return strings.Join(list, "; ")
-}
-
-// String says what is not back, why, and how to put it back by hand.
-func (x NotRestored) String() string {
-	return fmt.Sprintf("%s may still have %q, its first value is %q: %v; by hand: %s",
-		run.Visible(x.Write.Place()), run.Visible(x.Write.Text), run.Visible(x.Write.Was), x.Err, x.Write.ByHand())
-}
-
-// Unwrap are the reasons.
-func (e *NotRestoredError) Unwrap() []error {
-	var list []error
-	for _, x := range e.Left {
-		list = append(list, x.Err)
-	}
-	return list
 }

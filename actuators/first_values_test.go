@@ -323,7 +323,7 @@ func TestRestoreFromManySides(t *testing.T) {
 			for j := range 5 {
 				path := []string{"/sys/low", "/sys/middle", "/sys/high"}[(i+j)%3]
 				if i%2 == 0 {
-					if err := f.Set(t.Context(), m, set(path, fmt.Sprint(30+j), place3().has[path])); err != nil && !errors.Is(err, errNoAnswer) {
+					if err := f.Set(t.Context(), m, set(path, fmt.Sprint(30+j), place3().has[path])); err != nil && !errors.Is(err, errNoAnswer) && !errors.Is(err, errRestored) {
 						t.Error(err)
 					}
 				} else if _, err := f.Restore(t.Context(), m); err != nil {
@@ -341,6 +341,48 @@ func TestRestoreFromManySides(t *testing.T) {
 	noFile(t, f)
 }
 
+// A disk that takes long to keep a first value delays the restore of no other place, and
+// what waited for it is not set afterwards.
+func TestASlowDiskDelaysNoRestore(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir, m := t.TempDir(), place3()
+		slow := make(chan struct{})
+		waiting := false
+		f, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir, Step: func(name string) {
+			if waiting && name == "file written" {
+				<-slow
+			}
+		}})
+		must(t, err)
+		defer f.Close()
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		waiting = true
+		setting := make(chan error, 1)
+		go func() { setting <- f.Set(t.Context(), m, set("/sys/high", "30", "25")) }()
+		synctest.Wait()
+		restored := make(chan error, 1)
+		go func() {
+			_, err := f.Restore(t.Context(), m)
+			restored <- err
+		}()
+		synctest.Wait()
+		if m.has["/sys/low"] != "15" {
+			t.Errorf("%v", m.has)
+		}
+		close(slow)
+		must(t, <-restored)
+		if err := <-setting; !errors.Is(err, errRestored) {
+			t.Errorf("%v", err)
+		}
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+		if d := cmp.Diff(place3().has, m.has); d != "" {
+			t.Error(d)
+		}
+		noFile(t, f)
+	})
+}
+
 // Two agents, of any folders, never both set a machine.
 func TestOneSetsAtATime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -355,7 +397,7 @@ func TestOneSetsAtATime(t *testing.T) {
 		one, two := open(dir), open(t.TempDir())
 		must(t, one.Set(t.Context(), m, set("/sys/low", "10", "15")))
 		var elsewhere *SetElsewhereError
-		if err := two.Set(t.Context(), m, set("/sys/low", "12", "10")); !errors.As(err, &elsewhere) {
+		if err := two.Set(t.Context(), m, set("/sys/low", "12", "10")); !errors.As(err, &elsewhere) || !errors.Is(err, ErrNotKept) {
 			t.Fatalf("%v", err)
 		}
 		noFile(t, two)
@@ -486,7 +528,7 @@ func TestAFullDisk(t *testing.T) {
 	limit(10)
 	err := f.Set(t.Context(), m, set("/sys/low", "10", "15"))
 	limit(full.Cur)
-	if !errors.Is(err, syscall.EFBIG) || !strings.Contains(err.Error(), "nothing is written") || len(m.wrote) > 0 || len(f.Pending()) > 0 {
+	if !errors.Is(err, syscall.EFBIG) || !errors.Is(err, ErrNotKept) || len(m.wrote) > 0 || len(f.Pending()) > 0 {
 		t.Errorf("%v, %v, %v", err, m.wrote, f.Pending())
 	}
 	noFile(t, f)
