@@ -7,7 +7,7 @@ import "context"
 type Keeper interface {
 	// Set has the first value of the write's place on the disk, which is w.Was unless the
 	// place has one already, and then writes. Where the first value cannot be kept nothing
-	// is written.
+	// is written, and the error wraps ErrNotKept.
 	Set(ctx context.Context, m Machine, w Write) error
 	// Pending are the places whose first values are kept, in the order in which they were:
 	// Text is what was set last, Was the first value. It answers at once, also while a Set

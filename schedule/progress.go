@@ -171,6 +171,17 @@ func (g *Progress) busy(device string) bool {
 	return slices.ContainsFunc(g.Slots, func(s SlotProgress) bool { return s.Device == device && s.State == Recording })
 }
 
+// LeaveOut takes the time of the slots at some positions out of what is left: they are
+// given up.
+func (g *Progress) LeaveOut(positions []int, e Estimates, now time.Time) {
+	for _, s := range g.Slots {
+		if s.State != Done && slices.Contains(positions, s.Position) {
+			g.LeftS = max(0, g.LeftS-e.slotS(s.Cell)-s.WaitS)
+		}
+	}
+	g.ExpectedEnd = run.Stamp(now.Add(time.Duration(g.LeftS * float64(time.Second))))
+}
+
 // estimateLeft adds up the time that the slots left will take, one after the other from
 // now on.
 func (g *Progress) estimateLeft(e Estimates, now time.Time) {

@@ -1,0 +1,161 @@
+package testday
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"sweepd/actuators"
+	"sweepd/run"
+)
+
+// setValue is a value of a cell that the panel sets.
+type setValue struct {
+	key   string
+	value actuators.Value
+}
+
+// values are what the panel sets for a cell: the variant's pairs first, then the setting,
+// which some of them change. What the panel can set and the cell does not name comes before
+// all, with the zero value: its first value.
+func (d *HandsOffDay) values(c run.Cell) (list []setValue) {
+	can := d.settable()
+	var keys []string
+	for _, o := range can.offers {
+		if o.Allowed != nil && !slices.Contains(keys, o.Sets) {
+			keys = append(keys, o.Sets)
+		}
+	}
+	slices.Sort(keys)
+	for _, key := range keys {
+		if valueOf(c, key) == "" || key == actuators.SetsSetting && !can.value(key, actuators.Value{Setting: c.Setting}) {
+			list = append(list, setValue{key: key})
+		}
+	}
+	for k, v := range c.Variant.Pairs() {
+		if can.value(k, pairValue(v)) {
+			list = append(list, setValue{k, pairValue(v)})
+		}
+	}
+	if v := (actuators.Value{Setting: c.Setting}); can.value(actuators.SetsSetting, v) {
+		list = append(list, setValue{actuators.SetsSetting, v})
+	}
+	return list
+}
+
+// text is the value as people write it; "" for the first one.
+func (v setValue) text() string {
+	if v.key == actuators.SetsSetting {
+		return v.value.Setting.String()
+	}
+	return v.value.Text
+}
+
+func (v setValue) String() string {
+	switch {
+	case v.text() == "":
+		return "the first value of " + v.key
+	case v.key == actuators.SetsSetting:
+		return v.text()
+	}
+	return v.key + "=" + v.text()
+}
+
+// applyPause lies between two writes of one value to one place: a sweep of the guards at
+// least. Common practice, no source.
+const applyPause = 2 * time.Second
+
+// apply sets what the cell of a slot needs, with the guards armed from before the first
+// write on. What the cell does not name is put back.
+func (d *HandsOffDay) apply(t *turn, c *chosen) error {
+	d.show(Setting, "setting "+c.Cell.String())
+	for _, v := range d.values(c.Cell) {
+		steps, err := d.o.Panel.Steps(v.key, v.value)
+		if err != nil {
+			return d.valueFailed(t, c, fmt.Sprintf("%s cannot be set: %v", v, err), v)
+		}
+		for i, w := range steps {
+			if i > 0 && slices.ContainsFunc(steps[:i], func(b actuators.Write) bool { return b.Place() == w.Place() }) {
+				if err := t.wait(t.waits, applyPause); err != nil {
+					return err
+				}
+			}
+			if err := d.arm(); err != nil {
+				return pauses("nothing is set, since the guards cannot watch: %v", err)
+			}
+			if err := t.waits.Err(); err != nil {
+				return errAgain
+			}
+			err := d.o.Panel.Apply(t.waits, w)
+			d.o.Changed()
+			switch {
+			case t.waits.Err() != nil:
+				return errAgain
+			case errors.Is(err, actuators.ErrNotKept):
+				return pauses("nothing is set, since the first values cannot be kept: %v", err)
+			case err != nil:
+				return d.valueFailed(t, c, fmt.Sprintf("%s: %v", v, err), v)
+			}
+		}
+		d.mu.Lock()
+		d.kept.worked(valueKey(v.key, v.text()))
+		d.mu.Unlock()
+	}
+	return nil
+}
+
+// failPause is how long it is waited after a failure before it is tried again. Common
+// practice, no source.
+const failPause = 10 * time.Second
+
+// valueFailed takes note that values could not be set, or are not in force: they are put
+// back, tried again a few times, then all slots that need them are skipped. Without values it
+// is about all that the cell needs.
+func (d *HandsOffDay) valueFailed(t *turn, c *chosen, why string, values ...setValue) error {
+	if t.waits.Err() != nil {
+		return errAgain
+	}
+	if !d.putBack(t.runs) {
+		return errAgain
+	}
+	key := "set " + c.Cell.String()
+	if len(values) > 0 {
+		key = valueKey(values[0].key, values[0].text())
+	}
+	d.mu.Lock()
+	n := d.kept.failed(key)
+	d.mu.Unlock()
+	if n < d.o.Tries {
+		d.tell("%s; tried again (%d of %d)", why, n+1, d.o.Tries)
+		d.keep(func(*handsOffKept) {})
+		d.show(Waiting, "before it is tried again: "+why)
+		if err := t.wait(t.waits, failPause); err != nil {
+			return err
+		}
+		return errAgain
+	}
+	d.mu.Lock()
+	d.kept.worked(key)
+	d.mu.Unlock()
+	switch {
+	case len(values) == 0:
+		d.skip(c, why)
+	case values[0].text() == "":
+		return pauses("%s: look after it, then resume", why)
+	default:
+		d.keep(func(k *handsOffKept) {
+			k.Cannot = append(k.Cannot, cannotSet{Key: values[0].key, Value: values[0].text(), Why: oneLine(why)})
+		})
+	}
+	return errAgain
+}
+
+// skip gives a slot up.
+func (d *HandsOffDay) skip(c *chosen, why string) {
+	d.tell("skipped: %s: %s", c.Cell, why)
+	d.keep(func(k *handsOffKept) {
+		k.worked(cellKey(c.Cell))
+		k.Skipped = append(k.Skipped, skippedSlot{c.Position, c.Cell, oneLine(why)})
+	})
+}

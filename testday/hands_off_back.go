@@ -1,0 +1,145 @@
+package testday
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Putting the first values back is bounded in time, and tried again for as long as it
+// fails. Common practice, no source.
+const (
+	backTimeout = time.Minute
+	backPause   = 5 * time.Second
+	backTold    = time.Minute // between two sentences about it
+)
+
+// putBackOnce puts the first values back; no cancel reaches it.
+func (d *HandsOffDay) putBackOnce() error {
+	ctx, cancel := context.WithTimeout(context.Background(), backTimeout)
+	defer cancel()
+	return d.o.Panel.Restore(ctx)
+}
+
+// putBack puts the first values back, and goes on trying where that fails; false where the
+// agent ended meanwhile. Then nothing is guarded any more.
+func (d *HandsOffDay) putBack(ctx context.Context) bool {
+	var told time.Time
+	for {
+		err := d.putBackOnce()
+		if err == nil {
+			d.disarm()
+			d.o.Changed()
+			return true
+		}
+		text := fmt.Sprintf("what was set cannot be put back: %v; it is tried again; by hand: `sweepd actuators restore`%s", err, d.stillSet())
+		d.mu.Lock()
+		state := d.shown.state
+		d.mu.Unlock()
+		d.show(state, text)
+		if told.IsZero() || time.Since(told) >= backTold {
+			told = time.Now()
+			d.tell("%s", text)
+		}
+		timer := time.NewTimer(backPause)
+		select {
+		case <-timer.C:
+		case <-ctx.Done():
+			timer.Stop()
+			return false
+		}
+	}
+}
+
+// stillSet names what is not as it was first, and what that was.
+func (d *HandsOffDay) stillSet() string {
+	var list []string
+	for _, w := range d.o.Panel.Changed() {
+		list = append(list, fmt.Sprintf("%s is %s, was %s", w.Place(), w.Text, w.Was))
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "; still set: " + strings.Join(list, ", ")
+}
+
+// arm has the guards watch; a trip goes to tripped.
+func (d *HandsOffDay) arm() error {
+	d.mu.Lock()
+	armed := d.armed
+	d.armed = true
+	d.mu.Unlock()
+	if armed {
+		return nil
+	}
+	err := d.o.Guards.Arm(func(t Tripped) { d.guarded(func() { d.tripped(t) }) })
+	if err != nil {
+		d.mu.Lock()
+		d.armed = false
+		d.mu.Unlock()
+	}
+	return err
+}
+
+func (d *HandsOffDay) disarm() {
+	d.mu.Lock()
+	armed := d.armed
+	d.armed = false
+	d.mu.Unlock()
+	if armed {
+		d.o.Guards.Disarm()
+	}
+}
+
+// tripHead is how much of the time a restore has for itself before the run is ended too:
+// one that hangs keeps no workload going. Common practice, no source.
+const tripHead = 2 * time.Second
+
+// tripped is called by a guard: the first values go back at once, then what runs is ended.
+// Nothing here waits for what the day does.
+func (d *HandsOffDay) tripped(t Tripped) {
+	d.mu.Lock()
+	d.armed = false
+	var turn *turn
+	if d.wishes.trip == nil {
+		d.wishes.trip = &t
+		turn = d.turn
+		d.heedLocked()
+	}
+	d.mu.Unlock()
+	back := make(chan struct{})
+	go d.guarded(func() {
+		defer close(back)
+		_ = d.putBackOnce() // the day does it again, and says so where it fails
+	})
+	timer := time.NewTimer(tripHead)
+	defer timer.Stop()
+	select {
+	case <-back:
+	case <-timer.C:
+	}
+	if turn != nil {
+		turn.endRuns(errTripped)
+	}
+	d.tell("a guard trips (%s): %s", t.Guard, t.Text)
+	<-back
+}
+
+// afterTrip pauses or ends the day for a guard; the run has been ended.
+func (d *HandsOffDay) afterTrip(ctx context.Context, t Tripped) {
+	if !d.putBack(ctx) { // before the wish is forgotten
+		return
+	}
+	why := fmt.Sprintf("a guard tripped (%s): %s", t.Guard, t.Text)
+	d.mu.Lock()
+	d.wishes.trip = nil
+	stop := d.wishes.stop
+	if !t.Ends && !stop {
+		d.wishes.pause, d.wishes.why = true, why
+	}
+	d.mu.Unlock()
+	if t.Ends || stop {
+		d.finish(ctx, why)
+	}
+}

@@ -1,0 +1,227 @@
+package testday
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"sweepd/report/sentence"
+	"sweepd/run"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// chosen is the slot that a turn is about.
+type chosen struct {
+	schedule.SlotProgress
+	status Status
+	hands  []handStep // what a person has to do before
+	later  int        // and then once more
+	// charge is up to where the battery is charged first, by waiting; 0 for no waiting.
+	charge float64
+}
+
+// choose chooses the slot to do now, see pick. It fails with errNothingLeft, and where a
+// person has to look. Nil: a run is recording that somebody else started.
+func (d *HandsOffDay) choose(t *turn) (*chosen, error) {
+	status, err := d.o.Agent.Status(t.waits)
+	if err != nil {
+		return nil, err
+	}
+	if r := status.Recording; r != nil {
+		return nil, d.waitForOther(t, *r)
+	}
+	plan, err := d.readPlan(t.waits, status.Device)
+	if err != nil {
+		return nil, err
+	}
+	g := plan.Progress(status.Device, time.Now())
+	d.giveUpWhatCannot(&g)
+	best := d.pick(&g, status)
+	d.noteProgress(&plan, &g)
+	if best == nil {
+		return nil, errNothingLeft
+	}
+	slot := best.SlotProgress
+	d.mu.Lock()
+	d.shown.slot, d.shown.try = &slot, d.kept.failures(cellKey(slot.Cell))+1
+	d.mu.Unlock()
+	return best, nil
+}
+
+// readPlan reads the plan that the day does. Another plan in its place is not done without
+// a word.
+func (d *HandsOffDay) readPlan(ctx context.Context, device string) (Plan, error) {
+	plan, err := d.o.Plan(ctx, device)
+	switch {
+	case ctx.Err() != nil:
+		return plan, context.Cause(ctx)
+	case errors.Is(err, store.ErrNoPlan):
+		return plan, pauses("%v", err)
+	case err != nil:
+		return plan, pauses("the plan cannot be read: %v", err)
+	case !plan.has(device):
+		return plan, pauses("the plan has no device %q (any more)", device)
+	}
+	d.mu.Lock()
+	former := d.kept.Plan
+	d.mu.Unlock()
+	if plan.ID != former {
+		d.keep(func(k *handsOffKept) {
+			k.Plan, k.Skipped, k.Cannot, k.Failed = plan.ID, nil, nil, nil
+		})
+		return plan, pauses("plan %d is in force by now, the day began with plan %d: resume goes on with it", plan.ID, former)
+	}
+	return plan, nil
+}
+
+// waitForOther waits a while for a run to end that the day did not start.
+func (d *HandsOffDay) waitForOther(t *turn, r run.Run) error {
+	d.show(Waiting, fmt.Sprintf("waiting for run %s of %s to end, which somebody else started", run.ShortID(r.ID), r.Workload))
+	return cmp.Or(t.wait(t.waits, readyPause), errAgain)
+}
+
+// errAgain ends a turn for the next one to look again.
+var errAgain = errors.New("it is looked again")
+
+// cellKey and valueKey name what failures are counted of.
+func cellKey(c run.Cell) string         { return "cell " + c.String() }
+func valueKey(key, value string) string { return "value " + key + "=" + value }
+func powerKey(c run.Cell) string        { return "power " + c.Setting.String() + " on " + string(c.Supply) }
+func (c cannotSet) fits(x run.Cell) bool {
+	return (c.Supply == "" || c.Supply == x.Supply) && valueOf(x, c.Key) == c.Value
+}
+
+// giveUpWhatCannot skips the slots that need a value which the device does not take, or a
+// workload without a command.
+func (d *HandsOffDay) giveUpWhatCannot(g *schedule.Progress) {
+	d.mu.Lock()
+	cannot := d.kept.Cannot
+	d.mu.Unlock()
+	open := d.candidates(g)
+	n, last := 0, ""
+	for _, s := range open {
+		why := ""
+		if w, ok := d.o.Workloads[s.Workload]; !ok || len(w.Command) == 0 {
+			why = "the configuration has no command for " + s.Workload
+		}
+		for _, c := range cannot {
+			if c.fits(s.Cell) {
+				why = c.Why
+			}
+		}
+		if why != "" {
+			d.mu.Lock()
+			d.kept.Skipped = append(d.kept.Skipped, skippedSlot{s.Position, s.Cell, oneLine(why)})
+			d.mu.Unlock()
+			n, last = n+1, why
+		}
+	}
+	if n > 0 {
+		d.tell("%s skipped: %s", sentence.Counted(n, "run"), last)
+		d.keep(func(*handsOffKept) {})
+	}
+}
+
+// candidates are the slots that are left and not given up. Of a cell as many of the first
+// are left out as were given up of it: runs fill the slots of their cell in order.
+func (d *HandsOffDay) candidates(g *schedule.Progress) (list []schedule.SlotProgress) {
+	out := map[run.Cell]int{}
+	d.mu.Lock()
+	for _, s := range d.kept.Skipped {
+		out[s.Cell]++
+	}
+	d.mu.Unlock()
+	for _, s := range g.Slots {
+		switch {
+		case s.State != schedule.Open && s.State != schedule.Repeat:
+		case out[s.Cell] > 0:
+			out[s.Cell]--
+		default:
+			list = append(list, s)
+		}
+	}
+	return list
+}
+
+// pick is the slot to do next: one of the first pass that has some left, so that passes
+// stay apart; among these one that needs no hand, or the fewest; among these one of the
+// stretch that the plan goes on with; among these one not tried yet; among these the first.
+func (d *HandsOffDay) pick(g *schedule.Progress, status Status) *chosen {
+	return d.pickWith(g, status, d.settable())
+}
+
+func (d *HandsOffDay) pickWith(g *schedule.Progress, status Status, settable *settable) *chosen {
+	var best *chosen
+	var bestRank [5]int
+	next := 0
+	for _, s := range g.Slots {
+		if s.Position == g.Next {
+			next = s.Stretch
+		}
+	}
+	for _, s := range d.candidates(g) {
+		c := d.consider(s, status, settable)
+		rank := [5]int{s.Pass, c.toil(), 0, 0, s.Position}
+		if s.Stretch != next {
+			rank[2] = 1
+		}
+		if s.State == schedule.Repeat {
+			rank[3] = 1
+		}
+		if best == nil || lessRank(rank, bestRank) {
+			best, bestRank = c, rank
+		}
+	}
+	return best
+}
+
+func lessRank(a, b [5]int) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return a[i] < b[i]
+		}
+	}
+	return false
+}
+
+// noteProgress notes how far the plan is. What is skipped takes no time, and stands in the
+// slots that are open.
+func (d *HandsOffDay) noteProgress(plan *Plan, g *schedule.Progress) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	left := map[run.Cell][]int{} // positions
+	for _, s := range g.Slots {
+		if s.State == schedule.Open || s.State == schedule.Repeat {
+			left[s.Cell] = append(left[s.Cell], s.Position)
+		}
+	}
+	skipped := d.kept.Skipped[:0:0]
+	var without []int
+	for _, s := range d.kept.Skipped {
+		if list := left[s.Cell]; len(list) > 0 {
+			s.Position, left[s.Cell] = list[0], list[1:]
+			without = append(without, s.Position)
+			skipped = append(skipped, s)
+		}
+	}
+	d.kept.Skipped = skipped
+	g.LeaveOut(without, plan.Estimates, time.Now())
+	d.shown.progress, d.shown.slots = g.Counts, len(plan.Slots)
+}
+
+// readProgress reads how far the plan is; where it cannot be read, that stays as it was.
+func (d *HandsOffDay) readProgress(ctx context.Context) {
+	status, err := d.o.Agent.Status(ctx)
+	if err != nil {
+		return
+	}
+	plan, err := d.o.Plan(ctx, status.Device)
+	if err != nil || !plan.has(status.Device) {
+		return
+	}
+	g := plan.Progress(status.Device, time.Now())
+	d.noteProgress(&plan, &g)
+}

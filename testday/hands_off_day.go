@@ -1,0 +1,260 @@
+package testday
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync"
+	"time"
+
+	"sweepd/actuators"
+	"sweepd/run"
+	"sweepd/schedule"
+)
+
+// HandsOffOptions are what a day without hands is made of. All but Say and Changed are
+// required, or have a default.
+type HandsOffOptions struct {
+	Agent Agent // in this process
+	// Plan reads the plan in force for a device; store.ErrNoPlan where there is none.
+	Plan func(ctx context.Context, device string) (Plan, error)
+	// Reject sets a run aside that has ended, with a reason, see Decide.
+	Reject func(ctx context.Context, id, why string) error
+
+	Panel     Panel
+	Guards    GuardWatch
+	Jobs      JobLink
+	Workloads map[string]WorkloadCommand
+
+	// Settle is the least time between the last write of a setting and a run. Default 10 s.
+	Settle time.Duration
+	// Tries is how many runs of a slot may come to nothing before it is skipped. Default 3.
+	Tries int
+	// Reserve is the charge at which a guard ends what runs, 0 to 1.
+	Reserve float64
+
+	Dir string // of the data: its file hands_off.json is the day's
+
+	// Say is told each sentence about the day, for the log.
+	Say func(text string)
+	// Changed is called, on any goroutine, whenever HandsOff answers otherwise than before.
+	Changed func()
+}
+
+// Common practice, no source.
+const (
+	defaultSettle = 10 * time.Second
+	defaultTries  = 3
+)
+
+// HandsOffDay does a plan by itself. One goroutine drives it (drive); what people ask for
+// and what guards see reaches that as wishes, and as the end of the contexts of its turn.
+// What people are answered never waits for what the day does.
+//
+// The first values go before everything else: they are put back before a day is said to be
+// paused or over, by a guard before the run is ended, and by whatever goroutine of the day
+// panics before the process dies of it.
+type HandsOffDay struct {
+	o HandsOffOptions
+
+	// mu is held for moments: nothing is read, written or asked meanwhile.
+	mu     sync.Mutex
+	kept   handsOffKept // what the file has
+	shown  shown
+	wishes wishes
+	turn   *turn // nil between turns
+	hands  []handStep
+	poked  chan struct{} // has room for one: something was wished
+	since  time.Time     // of what kept.ElapsedS does not count yet; zero while nothing goes on
+	armed  bool          // the guards are
+	ctx    context.Context
+	end    context.CancelFunc
+	driver chan struct{} // closed when the day's goroutine has ended; nil without one
+
+	saving sync.Mutex // a file is written by one at a time
+}
+
+// shown is how the day stands, beside what is kept.
+type shown struct {
+	state    HandsOffState
+	text     string
+	since    time.Time
+	slot     *schedule.SlotProgress
+	slots    int
+	try      int
+	run      string
+	progress schedule.Counts
+}
+
+// ErrGoesOn is returned for beginning a day where one goes on, or is paused.
+var ErrGoesOn = errors.New("a day goes on already")
+
+// ErrNoDay is returned for what needs a day that goes on.
+var ErrNoDay = errors.New("no day without hands goes on: `sweepd plan run` begins one")
+
+// NewHandsOffDay makes the day of a device; Start reads what is known of it.
+func NewHandsOffDay(o HandsOffOptions) *HandsOffDay {
+	if o.Settle <= 0 {
+		o.Settle = defaultSettle
+	}
+	if o.Tries <= 0 {
+		o.Tries = defaultTries
+	}
+	if o.Say == nil {
+		o.Say = func(string) {}
+	}
+	if o.Changed == nil {
+		o.Changed = func() {}
+	}
+	return &HandsOffDay{o: o, poked: make(chan struct{}, 1), shown: shown{state: Idle, since: time.Now()}}
+}
+
+// Start reads the file of the day and goes on with one that it says goes on. The first
+// values have to be back by then. Until ctx ends, days may begin; an error says that the
+// file is damaged: it is set aside, and no day goes on from it.
+func (d *HandsOffDay) Start(ctx context.Context) error {
+	kept, err := readHandsOff(d.o.Dir)
+	d.mu.Lock()
+	d.ctx, d.end = context.WithCancel(ctx)
+	d.kept = kept
+	d.mu.Unlock()
+	if err != nil {
+		d.tell("%v", err)
+		return err
+	}
+	switch kept.Going {
+	case going:
+		d.goOnAfterRestart()
+	case paused:
+		d.mu.Lock()
+		d.wishes.pause = true
+		d.driveLocked()
+		d.mu.Unlock()
+	case over:
+		d.show(Over, "the day is over")
+	}
+	return nil
+}
+
+// Close ends what goes on and puts the first values back; the next Start goes on with it.
+func (d *HandsOffDay) Close() {
+	d.mu.Lock()
+	end, driver := d.end, d.driver
+	d.mu.Unlock()
+	if end != nil {
+		end()
+	}
+	if driver != nil {
+		<-driver
+	}
+}
+
+// HandsOff is how the day stands.
+func (d *HandsOffDay) HandsOff(context.Context) (HandsOff, error) {
+	changed, runner := d.o.Panel.Changed(), d.o.Jobs.Runner()
+	if changed == nil {
+		changed = []actuators.Write{}
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	k, s := &d.kept, &d.shown
+	h := HandsOff{
+		State: s.state, Text: s.text, Why: k.Why, Hand: []string{}, Since: run.Stamp(s.since),
+		Plan: k.Plan, Device: k.Device, By: k.By, Slots: s.slots, Try: s.try, Run: s.run,
+		Stopping: d.wishes.stop && s.state != Over, Pausing: d.wishes.pause && s.state != Paused,
+		Progress: s.progress, Skipped: []Skipped{}, Hands: k.Hands, Runner: runner, Changed: changed,
+		Told: slices.Concat([]Told{}, k.Told), Summary: slices.Concat([]string{}, k.Summary),
+	}
+	if k.Going == going && !d.wishes.pause {
+		h.Why = ""
+	}
+	if !k.BegunAt.IsZero() {
+		begun := k.BegunAt
+		h.BegunAt = &begun
+	}
+	if s.slot != nil {
+		slot := s.slot.Slot
+		h.Slot, h.Position = &slot, s.slot.Position
+	}
+	if s.state == Hand {
+		for _, x := range d.hands {
+			h.Hand = append(h.Hand, x.text)
+		}
+	}
+	for _, x := range k.Skipped {
+		h.Skipped = append(h.Skipped, Skipped{x.Position, x.Cell.String(), x.Why})
+	}
+	if c := k.consent(k.Device); c != nil {
+		agreed := *c
+		h.Consent = &agreed
+	}
+	return h, nil
+}
+
+// RunnerBeat is the runner's, see HandsOffAgent.
+func (d *HandsOffDay) RunnerBeat(ctx context.Context, b Beat) (Order, error) {
+	return d.o.Jobs.Beat(ctx, b)
+}
+
+var _ HandsOffAgent = (*HandsOffDay)(nil)
+
+// driveLocked starts the day's goroutine where none is there. d.mu is held.
+func (d *HandsOffDay) driveLocked() {
+	if d.driver != nil {
+		return
+	}
+	done := make(chan struct{})
+	d.driver, d.since = done, time.Now()
+	ctx := d.ctx
+	go d.guarded(func() {
+		d.drive(ctx)
+		d.mu.Lock()
+		d.countElapsedLocked()
+		d.since, d.driver = time.Time{}, nil
+		d.mu.Unlock()
+		close(done)
+	})
+}
+
+// panicRestore is how long the first values may take to go back while the process is about
+// to die.
+const panicRestore = 20 * time.Second
+
+// guarded calls f, and puts the first values back before a panic of it goes on.
+func (d *HandsOffDay) guarded(f func()) {
+	calm := false
+	defer func() {
+		if calm {
+			return
+		}
+		ctx, cancel := context.WithTimeout(context.Background(), panicRestore)
+		defer cancel()
+		_ = d.o.Panel.Restore(ctx) // the panic goes on
+	}()
+	f()
+	calm = true
+}
+
+// show says what the day does now.
+func (d *HandsOffDay) show(state HandsOffState, text string) {
+	text = oneLine(text)
+	d.mu.Lock()
+	same := d.shown.state == state && d.shown.text == text
+	if d.shown.state != state {
+		d.shown.since = time.Now()
+	}
+	d.shown.state, d.shown.text = state, text
+	d.mu.Unlock()
+	if !same {
+		d.o.Changed()
+	}
+}
+
+// countElapsedLocked counts the time that went by while the day went on. d.mu is held.
+func (d *HandsOffDay) countElapsedLocked() {
+	if !d.since.IsZero() {
+		now := time.Now()
+		d.kept.ElapsedS += now.Sub(d.since).Seconds()
+		d.since = now
+	}
+}

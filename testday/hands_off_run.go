@@ -1,0 +1,157 @@
+package testday
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"time"
+
+	"sweepd/run"
+)
+
+const (
+	defaultJobTimeout = time.Hour
+	// jobGrace is what a runner gets beyond the timeout of a job, which it ends itself.
+	jobGrace = 30 * time.Second
+	// watchPause is how often it is looked whether the run is still the one that is recorded.
+	watchPause = 2 * time.Second
+)
+
+// Why a job is ended while its run goes on.
+var (
+	errTooLong  = errors.New("the runner did not end it in time")
+	errNotOurs  = errors.New("somebody else ended the run")
+	errStopping = errors.New("its end could not be told to the agent")
+)
+
+// carryOut starts a run of the slot, has the runner carry out its workload, stops the run
+// and judges it.
+func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
+	w := d.o.Workloads[c.Workload]
+	r, err := d.o.Agent.StartRun(t.waits, run.Start{Workload: c.Workload, Setting: c.Setting, Variant: c.Variant, By: ByPlan})
+	switch {
+	case errors.Is(err, run.ErrRecording), t.waits.Err() != nil && err != nil:
+		return errAgain
+	case err != nil:
+		return d.cellFailed(t, c, fmt.Sprintf("no run could be started: %v", err))
+	}
+	d.mu.Lock()
+	d.shown.run = r.ID
+	d.mu.Unlock()
+	d.show(Running, fmt.Sprintf("run %s of %s", run.ShortID(r.ID), c.Cell))
+	d.o.Guards.Expect(c.Supply)
+	d.o.Guards.RunnerBusy(true)
+	done, failure := d.job(t, r, w)
+	d.o.Guards.RunnerBusy(false)
+	d.o.Guards.Expect(run.SupplyUnknown)
+
+	e := ending{run: r, chosen: c, done: done, workload: w}
+	if t.runs.Err() != nil { // a guard, or stop now: what was set goes first
+		_ = d.putBackOnce() // again, and said where it fails, before the day is paused or over
+		e.ended = d.whyEnded(t)
+	} else if failure == nil {
+		e.notInForce = d.notInForce(context.Background())
+	}
+	if failure != nil && e.ended == "" {
+		e.failure = failure.Error()
+	}
+	err = d.endRun(t, e)
+	d.mu.Lock()
+	d.shown.run = ""
+	d.mu.Unlock()
+	d.readProgress(context.WithoutCancel(t.runs))
+	return err
+}
+
+// job has the runner carry out the workload of a run, until it ends or has to.
+func (d *HandsOffDay) job(t *turn, r run.Run, w WorkloadCommand) (JobDone, error) {
+	timeout := w.Timeout
+	if timeout <= 0 {
+		timeout = defaultJobTimeout
+	}
+	ctx, end := context.WithCancelCause(t.runs)
+	defer end(nil)
+	ctx, cancel := context.WithTimeoutCause(ctx, timeout+jobGrace, errTooLong)
+	defer cancel()
+	watched := make(chan struct{})
+	go d.guarded(func() {
+		defer close(watched)
+		d.watchRun(ctx, r.ID, end)
+	})
+	j := Job{ID: rand.Text(), Run: r.ID, Workload: r.Workload, Command: w.Command, ResultFrom: w.ResultFrom, TimeoutS: timeout.Seconds()}
+	done, err := d.o.Jobs.Carry(ctx, j, func() {})
+	cause := context.Cause(ctx)
+	cancel()
+	<-watched
+	switch {
+	case errors.Is(cause, errNotOurs), errors.Is(cause, errTooLong):
+		return done, cause
+	case err != nil:
+		return done, err
+	}
+	return done, nil
+}
+
+// watchRun ends the job of a run that somebody else has ended.
+func (d *HandsOffDay) watchRun(ctx context.Context, id string, end context.CancelCauseFunc) {
+	tick := time.NewTicker(watchPause)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		s, err := d.o.Agent.Status(ctx)
+		if err == nil && (s.Recording == nil || s.Recording.ID != id) {
+			end(errNotOurs)
+			return
+		}
+	}
+}
+
+// whyEnded says why a run was ended before its workload was.
+func (d *HandsOffDay) whyEnded(t *turn) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	switch w := d.wishes; {
+	case w.trip != nil:
+		return fmt.Sprintf("a guard ended it (%s): %s", w.trip.Guard, w.trip.Text)
+	case w.stop:
+		return "the day was " + w.why
+	}
+	return "the agent ended"
+}
+
+// A stop that the agent could not take is repeated. Common practice, no source.
+const (
+	stopTries   = 5
+	stopPause   = 2 * time.Second
+	stopTimeout = time.Minute
+)
+
+// stop stops the run, whatever was asked for meanwhile.
+func (d *HandsOffDay) stop(s run.Stop) (record run.Record, err error) {
+	for i := range stopTries {
+		if i > 0 {
+			time.Sleep(stopPause)
+		}
+		ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)
+		record, err = Stop(ctx, d.o.Agent, s)
+		cancel()
+		var ended *EndedError
+		var kept *run.NotStoredError
+		switch {
+		case err == nil:
+			return record, nil
+		case errors.As(err, &ended):
+			d.tell("%v", err)
+			return ended.Run, nil
+		case errors.As(err, &kept):
+			d.tell("%v", err)
+			return kept.Run, nil
+		}
+	}
+	return record, fmt.Errorf("%w: run %s: %w", errStopping, run.ShortID(s.Run), err)
+}

@@ -1,0 +1,48 @@
+package testday
+
+import (
+	"fmt"
+	"slices"
+	"time"
+	"unicode/utf8"
+
+	"sweepd/run"
+)
+
+// What is told is bounded: so many sentences of so many bytes.
+const (
+	toldMost  = 50
+	toldBytes = 300
+)
+
+// oneLine is one line of at most toldBytes of a text.
+func oneLine(text string) string {
+	text = run.Visible(text)
+	if len(text) <= toldBytes {
+		return text
+	}
+	end := toldBytes - len("…")
+	for !utf8.RuneStart(text[end]) {
+		end--
+	}
+	return text[:end] + "…"
+}
+
+// tell says a sentence about the day; one that was said last is not said again.
+func (d *HandsOffDay) tell(format string, args ...any) {
+	text := oneLine(fmt.Sprintf(format, args...))
+	d.mu.Lock()
+	told := d.kept.Told
+	if n := len(told); n > 0 && told[n-1].Text == text {
+		d.mu.Unlock()
+		return
+	}
+	told = append(slices.Clone(told), Told{run.Stamp(time.Now()), text})
+	if len(told) > toldMost {
+		told = told[len(told)-toldMost:]
+	}
+	d.kept.Told = told
+	d.mu.Unlock()
+	d.o.Say(text)
+	d.o.Changed()
+}

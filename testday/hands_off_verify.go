@@ -1,0 +1,201 @@
+package testday
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"sweepd/run"
+)
+
+// ending is how a run of the day came to its end.
+type ending struct {
+	run      run.Run
+	chosen   *chosen
+	done     JobDone
+	workload WorkloadCommand
+
+	ended      string // why the day ended it itself
+	failure    string // why the job did not come to its end
+	notInForce string // what was not as it was set at the end
+}
+
+// lower has the directions that the workload's configuration says of results.
+func (e *ending) results() map[string]run.Result {
+	list := map[string]run.Result{}
+	for name, x := range e.done.Results {
+		if direction(name, e.workload.Lower) == run.Lower {
+			x.Better = run.Lower
+		}
+		list[name] = x
+	}
+	return list
+}
+
+// failed says what went wrong with the job; "" for nothing.
+func (e *ending) failed() string { return cmp.Or(e.ended, e.failure, e.done.Failure) }
+
+// endRun stops a run and judges it: it counts, or is set aside and repeated a few times.
+func (d *HandsOffDay) endRun(t *turn, e ending) error {
+	c := e.chosen
+	failure := run.VisibleLines(e.failed())
+	if len(failure) > mostFailure {
+		failure = oneLine(failure)
+	}
+	record, err := d.stop(run.Stop{Run: e.run.ID, Results: e.results(), Failure: failure, By: ByPlan})
+	if err != nil {
+		return pauses("%v", err)
+	}
+	if e.done.LeftBehind {
+		d.tell("run %s: processes that outlived the command were ended", run.ShortID(record.ID))
+	}
+	why, disobeyed := e.verdict(record)
+	if why == "" {
+		return d.counts(c, record)
+	}
+	if record.State != run.Rejected {
+		ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)
+		defer cancel()
+		if err := d.o.Reject(ctx, record.ID, reasonOf(why)); err != nil {
+			return pauses("run %s does not count (%s), and could not be rejected: %v", run.ShortID(record.ID), why, err)
+		}
+	}
+	d.mu.Lock()
+	d.kept.InVain++
+	d.mu.Unlock()
+	switch {
+	case e.ended != "":
+		d.tell("run %s does not count: %s", run.ShortID(record.ID), why)
+		d.keep(func(k *handsOffKept) { k.Restarts = 0 })
+		return errAgain
+	case disobeyed:
+		return d.disobeyed(t, c, fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why))
+	}
+	return d.cellFailed(t, c, fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why))
+}
+
+// mostFailure is how much a run keeps of what went wrong, bytes, see run.Stop.Check.
+const mostFailure = 2000
+
+// reasonOf is a reason as `run reject` takes it.
+func reasonOf(text string) string {
+	text = run.Visible(text)
+	for len(text) > 200 {
+		runes := []rune(text)
+		text = string(runes[:len(runes)-1])
+	}
+	return text
+}
+
+// verdict says why a run does not count; "" where it does. disobeyed tells that the device
+// does not keep to the setting, by the power that it took.
+func (e *ending) verdict(r run.Record) (why string, disobeyed bool) {
+	switch off := overLimit(&r); {
+	case e.failed() != "":
+		return e.failed(), false
+	case r.State == run.Rejected:
+		return cmp.Or(r.Why, "it was rejected"), false
+	case r.State != run.Finished:
+		return "it is " + string(r.State), false
+	case e.notInForce != "":
+		return e.notInForce + " at the end of the run: the setting did not stay", false
+	case off != "":
+		return off, true
+	}
+	for _, f := range r.Findings {
+		if f.Code == run.SettingChanged || f.Code == run.SettingDisagrees {
+			return f.Text, false
+		}
+	}
+	if len(r.Results) == 0 {
+		return cmp.Or(e.done.Missing, "it has no result"), false
+	}
+	return "", false
+}
+
+// shortRun is the longest run in which an allowance above a limit, as processors have it
+// for a while, cannot be told from disobedience; judge looks at second halves of 3 s and
+// more.
+const shortRun = 6.0
+
+// overLimit says that the power measured over a run lies above its setting by more than
+// the tolerance of judge, and not only in a first allowance; "" where it does not, or no
+// power was measured. Less than the setting is all that a workload may want.
+func overLimit(r *run.Record) string {
+	limit, ok := r.Setting.Watts()
+	if !ok || r.PackageW == nil || !r.HasFinding(run.SettingDisobeyed) && r.Seconds() >= shortRun {
+		return ""
+	}
+	if *r.PackageW <= limit+math.Max(0.1*limit, 0.5) {
+		return ""
+	}
+	return fmt.Sprintf("the package took %.1f W in the mean at a setting of %s: the device does not keep to it", *r.PackageW, r.Setting.Setting)
+}
+
+// counts takes note of a run that fills its slot.
+func (d *HandsOffDay) counts(c *chosen, r run.Record) error {
+	_, watts := c.Setting.Watts()
+	unverified := watts && r.PackageW == nil
+	d.keep(func(k *handsOffKept) {
+		k.Done++
+		k.Restarts = 0
+		if unverified {
+			k.Unverified++
+		}
+		k.worked(cellKey(c.Cell))
+		k.worked("set " + c.Cell.String())
+		k.worked(powerKey(c.Cell))
+	})
+	d.tell("run %s of %s counts: %s", run.ShortID(r.ID), c.Cell, typedResults(r.Results))
+	return nil
+}
+
+// cellFailed takes note of a run that came to nothing: the slot is repeated, or skipped.
+func (d *HandsOffDay) cellFailed(t *turn, c *chosen, why string) error {
+	var n int
+	d.keep(func(k *handsOffKept) {
+		k.Restarts = 0
+		n = k.failed(cellKey(c.Cell))
+	})
+	if n >= d.o.Tries {
+		d.skip(c, why)
+		return errAgain
+	}
+	d.tell("%s; it is repeated (%d of %d)", why, n+1, d.o.Tries)
+	return t.wait(t.waits, failPause)
+}
+
+// powerTries is how often a device may take more than its setting before that is skipped.
+const powerTries = 2
+
+// disobeyed takes note that the device took more power than its setting: once may be
+// chance, after that all slots with it on this supply are skipped.
+func (d *HandsOffDay) disobeyed(t *turn, c *chosen, why string) error {
+	var n int
+	d.keep(func(k *handsOffKept) {
+		k.Restarts = 0
+		n = k.failed(powerKey(c.Cell))
+	})
+	if n < powerTries {
+		d.tell("%s; it is tried once more", why)
+		return t.wait(t.waits, failPause)
+	}
+	if !d.putBack(t.runs) {
+		return errAgain
+	}
+	d.keep(func(k *handsOffKept) {
+		k.worked(powerKey(c.Cell))
+		k.Cannot = append(k.Cannot, cannotSet{Key: "setting", Value: c.Setting.String(), Supply: c.Supply, Why: oneLine(why)})
+	})
+	return errAgain
+}
+
+// elapsed is how long the day went on, not paused.
+func (d *HandsOffDay) elapsed() time.Duration {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.countElapsedLocked()
+	return time.Duration(d.kept.ElapsedS * float64(time.Second))
+}
