@@ -76,6 +76,10 @@ func (a *app) liveDemo(ctx context.Context, out, device, listen string) (err err
 		}
 	}
 	a.data = dir
+	a.machine = &simlab.Machine{Device: d} // and nothing of this computer, whatever is configured
+	if err := handsOffOfDemo(&c, dir); err != nil {
+		return err
+	}
 	listeners := func(c config) ([]net.Listener, error) {
 		f := agentFlags{listen: listen}
 		l, err := f.listeners(c)
@@ -213,6 +217,23 @@ func (a *app) liveCommands() []*cobra.Command {
 		},
 	}
 	var seconds workloadTime = 20
+	var celsius temperature = 100
+	heat := &cobra.Command{
+		Use: "heat", Short: "Heat the processor of the device of demo --live",
+		Long: `Heat the processor of the simulated device at once, as if its fan had stood still; from
+then on it cools down by itself. So a guard of a day without hands has something to see:
+the first values are put back, the run is ended, and the day pauses.`,
+		Example: "  sweepd demo heat\n  sweepd demo heat --to 90", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			felt, err := work(cmd, simlab.Hand{HeatC: float64(celsius)})
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(a.out, "the processor of %s is at %.0f °C\n", felt.Device, felt.DieC)
+			return err
+		},
+	}
+	heat.Flags().Var(&celsius, "to", "`CELSIUS` to heat it to, 40 to 120")
 	play := &cobra.Command{
 		Use: "play WORKLOAD", Short: "Play harbour-flight or tile-sort on the device of demo --live, and print the result",
 		Example: "  sweepd demo play harbour-flight --for 20s", Args: cobra.ExactArgs(1),
@@ -230,7 +251,26 @@ func (a *app) liveCommands() []*cobra.Command {
 	}
 	play.ValidArgsFunction = cobra.FixedCompletions([]string{"harbour-flight", "tile-sort"}, cobra.ShellCompDirectiveNoFileComp)
 	play.Flags().Var(&seconds, "for", "`TIME` that harbour-flight plays, 1s to 1h; tile-sort takes as long as it takes")
-	return []*cobra.Command{set, play, supply("plug", "Plug the device of demo --live in", run.Mains), supply("unplug", "Unplug the device of demo --live", run.Battery)}
+	return []*cobra.Command{set, play, heat, supply("plug", "Plug the device of demo --live in", run.Mains), supply("unplug", "Unplug the device of demo --live", run.Battery)}
+}
+
+// temperature is one that the simulated processor is heated to, °C.
+type temperature float64
+
+var _ pflag.Value = (*temperature)(nil)
+
+func (t *temperature) String() string { return fmt.Sprintf("%g", float64(*t)) }
+
+func (*temperature) Type() string { return "celsius" }
+
+// Set takes 90, 90C and 90°C.
+func (t *temperature) Set(text string) error {
+	c, err := run.ParseNumber(strings.TrimSuffix(strings.TrimSuffix(text, "C"), "°"))
+	if err != nil || !(c >= 40 && c <= 120) {
+		return errors.New("want a temperature from 40 to 120, in °C")
+	}
+	*t = temperature(c)
+	return nil
 }
 
 // workloadTime is how long a workload plays, s.

@@ -61,6 +61,9 @@ func TestDemoLive(t *testing.T) {
 	if said := must(t, "demo", "set", "20W"); said != "the limit of unit-elm is 20 W\n" {
 		t.Errorf("set says %q", said)
 	}
+	if said := must(t, "demo", "heat", "--to", "90C"); !regexp.MustCompile(`^the processor of unit-elm is at (8[5-9]|90) °C\n$`).MatchString(said) {
+		t.Errorf("heat says %q", said)
+	}
 	for range 2 { // twice is once
 		if said := must(t, "demo", "unplug"); !strings.HasPrefix(said, "unit-elm is on battery, its battery at ") {
 			t.Errorf("unplug says %q", said)
@@ -87,6 +90,8 @@ func TestDemoLive(t *testing.T) {
 		"demo play chess":             "it has harbour-flight and tile-sort",
 		"demo set 500W":               "the firmware of unit-elm takes 3 W to 54 W",
 		"demo play tile-sort --for 0": "want a time from 1s to 1h",
+		"demo heat --to 900":          "want a temperature from 40 to 120",
+		"demo heat 90":                "one word too many",
 		"demo plya tile-sort":         "did you mean play?",
 		"demo --live --out " + dir + " --listen " + strings.TrimPrefix(agent[1], "http://"): "another program, answers at",
 		"demo --live --out " + dir + " --listen 127.0.0.1:0":                                "a simulated device lives in " + dir + " already",

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"io"
+	"sweepd/actuators"
 
 	"github.com/spf13/cobra"
 
@@ -23,6 +24,8 @@ type app struct {
 	data       string
 	agentURL   string
 	json       bool
+
+	machine actuators.Machine // on which the agent sets things; nil: this one
 
 	tell func(state string) error // tells the service manager; nil: sd_notify(3)
 

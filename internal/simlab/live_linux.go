@@ -20,6 +20,8 @@ type Hand struct {
 	Profile string  `json:"profile,omitempty"` // choose this platform profile
 	Supply  string  `json:"supply,omitempty"`  // "mains": plug in, "battery": unplug
 	CPUs    int     `json:"cpus,omitempty"`    // leave so many online
+	HeatC   float64 `json:"heat,omitempty"`    // bring the die to this temperature, °C
+	Revert  bool    `json:"revert,omitempty"`  // have the firmware put its own limit back
 	Play    string  `json:"play,omitempty"`    // play this workload
 	Seconds float64 `json:"seconds,omitempty"` // for so long
 }
@@ -33,6 +35,7 @@ type Felt struct {
 
 	Device string  `json:"device"`
 	LimitW float64 `json:"limit_watts"` // in force now, W
+	DieC   float64 `json:"die_celsius"` // the processor's temperature now, °C
 	Mains  bool    `json:"mains"`       // it is plugged in
 	Charge float64 `json:"charge"`      // of its battery, 0 to 1
 }
@@ -116,7 +119,7 @@ func (l *Live) answer(ctx context.Context, conn net.Conn) {
 		felt.Error = err.Error()
 	}
 	now := l.Device.Truth()
-	felt.Device, felt.LimitW, felt.Mains, felt.Charge = l.Device.Config().Name, now.SettingW, now.OnMains, now.ChargeRatio
+	felt.Device, felt.LimitW, felt.DieC, felt.Mains, felt.Charge = l.Device.Config().Name, now.SettingW, now.DieC, now.OnMains, now.ChargeRatio
 	_ = json.NewEncoder(conn).Encode(felt) // whoever asked may be gone
 }
 
@@ -138,6 +141,10 @@ func (l *Live) Feel(ctx context.Context, conn net.Conn, h Hand) (f Felt, err err
 		l.Device.Unplug()
 	case h.CPUs > 0:
 		return f, l.Device.SetCPUsOnline(h.CPUs)
+	case h.HeatC > 0:
+		l.Device.HeatTo(h.HeatC)
+	case h.Revert:
+		l.Device.RevertLimit()
 	case h.Play != "":
 		return l.play(ctx, conn, h)
 	default:
