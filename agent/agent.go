@@ -51,6 +51,9 @@ type Agent struct {
 	meter    dischargeMeter
 	baseline judge.Baseline
 	looked   time.Duration // when a look last counted as an idle sweep, on the boot clock
+	hastened time.Duration // stepped mode: how often the guard wanted a sweep last
+
+	guardChanged chan struct{} // the guard may want sweeps at other times
 
 	unstored unstored
 
@@ -102,6 +105,10 @@ func New(opts Options) (*Agent, error) {
 		made:           opts.Clock.Now(),
 		readingHistory: make(chan struct{}, 1),
 		prevOut:        math.NaN(),
+	}
+	if opts.Guard != nil {
+		a.guardChanged = make(chan struct{}, 1)
+		opts.Guard.Notify(func() { offer(a.guardChanged, struct{}{}) })
 	}
 	if opts.ReadSetting != nil {
 		a.commandRequests = make(chan laneRequest, 1)

@@ -36,6 +36,9 @@ func (a *Agent) Run(ctx context.Context) (err error) {
 	helpers.Go(func() { a.factsLane(background) })
 	helpers.Go(func() { a.writer(background) })
 	helpers.Go(func() { a.keepTrying(background) })
+	if a.opts.Guard != nil {
+		helpers.Go(func() { a.guardLane(background) })
+	}
 	helpers.Go(func() { _ = a.SweepIdle(background) }) // so that there is something to show at once; fails only at the end
 	defer context.AfterFunc(ctx, a.wake)()
 
@@ -201,14 +204,17 @@ func (a *Agent) Step() error {
 	if !a.opts.Stepped {
 		return errors.New("agent is not stepped: its own loop samples")
 	}
-	now := a.opts.Clock.Now().Mono
-	if now < a.nextTick {
-		return nil
+	now := a.opts.Clock.Now()
+	if now.Mono >= a.nextTick {
+		for a.nextTick <= now.Mono {
+			a.nextTick += a.opts.Interval
+		}
+		swept := a.last.Mono
+		if err := a.tick(context.Background()); err != nil || a.last.Mono != swept {
+			return err
+		}
 	}
-	for a.nextTick <= now {
-		a.nextTick += a.opts.Interval
-	}
-	return a.tick(context.Background())
+	return a.stepGuard(now)
 }
 
 // interrupt ends the run that is recording when the agent stops, and tries for the last

@@ -20,6 +20,7 @@ type machine struct {
 	show  func(t time.Duration) scripted.State
 	block chan struct{} // if not nil, ReadSlow waits for it
 	slow  int           // calls of ReadSlow
+	every time.Duration // of the latest call of Hasten
 }
 
 func newMachine(show func(time.Duration) scripted.State) *machine {
@@ -44,6 +45,9 @@ func (m *machine) Sweep(now time.Duration) []float64 {
 
 func (m *machine) SlowDue(time.Duration) bool { return true }
 func (m *machine) Rescan(time.Duration)       {}
+
+func (m *machine) Hasten(every time.Duration) { m.mu.Lock(); m.every = every; m.mu.Unlock() }
+func (m *machine) hasty() time.Duration       { m.mu.Lock(); defer m.mu.Unlock(); return m.every }
 
 func (m *machine) ReadSlow(time.Duration) {
 	m.mu.Lock()

@@ -64,6 +64,7 @@ type Sensors interface {
 	SlowDue(now time.Duration) bool
 	ReadSlow(now time.Duration)
 	Rescan(now time.Duration)
+	Hasten(every time.Duration)
 }
 
 // Limits and defaults of the sampling interval.

@@ -17,6 +17,7 @@ const (
 	sweepIdle                    // between runs, by the schedule
 	sweepLook                    // between runs, by somebody who waits; not kept
 	sweepLabels                  // labels changed; not kept between runs
+	sweepGuard                   // for the guard; never kept
 )
 
 // sweep reads every sensor once, counts energy up to now under the labels in
@@ -35,6 +36,9 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	a.relabelLocked(values, now.Mono)
 	a.shared.note(now, &a.index, values, out, a.labels, a.run)
 	a.mu.Unlock()
+	if a.opts.Guard != nil {
+		a.opts.Guard.Observe(now, a.index.Sensors, values, a.labels)
+	}
 	a.tellOfLabels(before)
 
 	a.prev = append(a.prev[:0], values...)
@@ -45,11 +49,11 @@ func (a *Agent) sweep(now run.Instant, kind sweepKind) error {
 	case sweepLook:
 		a.baseline.Look(&a.index, values, now.Boot)
 	}
-	if a.run != nil {
-		a.run.sweeps++
-	}
 	full := false
-	if a.run != nil || kind == sweepIdle {
+	if kind != sweepGuard && a.run != nil || kind == sweepIdle {
+		if a.run != nil {
+			a.run.sweeps++
+		}
 		full = a.batcher.add(a.device(), a.runID(), a.index.Sensors, run.Sweep{At: now, Values: values, Setting: a.labels.Setting, Supply: a.labels.Supply})
 	}
 	a.countSweep(time.Since(began))

@@ -35,6 +35,7 @@ func (m *lively) Sensors() []run.Sensor      { return m.sensors }
 func (m *lively) SlowDue(time.Duration) bool { return false }
 func (m *lively) ReadSlow(time.Duration)     {}
 func (m *lively) Rescan(time.Duration)       {}
+func (m *lively) Hasten(time.Duration)       {}
 
 func (m *lively) Sweep(now time.Duration) []float64 {
 	elapsed := (now - scripted.Start.Mono).Seconds()

@@ -40,6 +40,13 @@ const (
 	// than staleReads intervals of its probe.
 	staleAfter = 10 * time.Second
 	staleReads = 5
+	// The same, and as in slowDuty, where Hasten is in force.
+	hastyStaleAfter = 3 * time.Second
+	hastyStaleReads = 2
+	hastyDuty       = 2
+	// hastyInterval is the least time between two reads that Hasten brings about. What
+	// batteries say is kept by the kernel for a second, see batteryInterval.
+	hastyInterval = 1020 * time.Millisecond
 )
 
 // Health tells how a collector fares.
@@ -86,6 +93,8 @@ type Set struct {
 	positions  map[sensorKey]int
 	work       []*entry
 	nextSlow   atomic.Int64
+	hasty      atomic.Int64 // see Hasten, ns
+	hastened   atomic.Bool  // what is in the slow lane is to be read at once
 
 	// mu is never held while something is read, opened or closed.
 	mu       sync.Mutex
@@ -179,8 +188,13 @@ func (s *Set) takeSlowLane(now time.Duration) {
 	}
 	setMissing(s.values)
 	s.swept = now
+	hasty := s.hasty.Load() > 0
 	for _, e := range s.slow {
-		if e.latestRead && now-e.latestAt <= max(staleAfter, staleReads*e.slowInterval()) {
+		oldest := max(staleAfter, staleReads*s.slowInterval(e))
+		if hasty {
+			oldest = max(hastyStaleAfter, hastyStaleReads*s.slowInterval(e))
+		}
+		if e.latestRead && now-e.latestAt <= oldest && !(hasty && e.away) {
 			for j, v := range e.latest {
 				s.values[e.at[j]] = v
 			}

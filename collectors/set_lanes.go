@@ -83,6 +83,17 @@ func (s *Set) leaveFastLane(now time.Duration) {
 // waits.
 func (s *Set) SlowDue(now time.Duration) bool { return int64(now) >= s.nextSlow.Load() }
 
+// Hasten has the slow lane read its probes as often as every, where that is oftener than
+// they are read else: once a second at most, and none for more than half the time. What
+// does not come back, or is older than some seconds, is missing then. 0 ends it. It is for
+// those who rely on what the lane says; any goroutine may call it.
+func (s *Set) Hasten(every time.Duration) {
+	if before := s.hasty.Swap(int64(every)); before == 0 && every > 0 {
+		s.hastened.Store(true)
+		s.nextSlow.Store(0)
+	}
+}
+
 // ReadSlow reads the probes of the slow lane that are due. It waits a little for
 // each that blocks, so it is called on a goroutine of its own; only under a
 // simulated clock, where nothing blocks, inline. Call it once before the first
@@ -101,13 +112,18 @@ func (s *Set) ReadSlow(now time.Duration) {
 	// calculation at the end.
 	s.nextSlow.Store(math.MaxInt64)
 	s.mu.Unlock()
+	if s.hastened.Swap(false) {
+		for _, e := range s.work {
+			e.next = 0
+		}
+	}
 	work, begin := s.work, s.elapsed()
 	for i, e := range work {
 		at := now
 		if waited := s.elapsed() - begin; waited > s.slowRead {
 			at += waited // a probe before this one blocked
 		}
-		if slack := e.slowInterval() / 20; at+slack < e.next {
+		if slack := s.slowInterval(e) / 20; at+slack < e.next {
 			continue
 		}
 		if s.readBy(&s.slowReader, pass{work[i : i+1], at, true}, lanePatience) < 0 {
@@ -121,7 +137,7 @@ func (s *Set) ReadSlow(now time.Duration) {
 	next := s.nextSlow.Load()
 	for _, e := range s.slow {
 		if !e.away {
-			next = min(next, int64(e.next-e.slowInterval()/20))
+			next = min(next, int64(e.next-s.slowInterval(e)/20))
 		}
 	}
 	s.nextSlow.Store(next)
@@ -130,7 +146,7 @@ func (s *Set) ReadSlow(now time.Duration) {
 // keepSlow publishes what a probe of the slow lane gave.
 func (s *Set) keepSlow(e *entry, now time.Duration) {
 	e.readTime.Store(int64(e.took))
-	e.next = now + e.slowInterval()
+	e.next = now + s.slowInterval(e)
 	if e.vanished {
 		s.mu.Lock()
 		s.slow = without(s.slow, []*entry{e})
@@ -172,11 +188,16 @@ func (s *Set) returnToFastLane(e *entry) {
 }
 
 // slowInterval is the time between two reads in the slow lane.
-func (e *entry) slowInterval() time.Duration {
-	if e.interval > 0 {
-		return e.interval
+func (s *Set) slowInterval(e *entry) time.Duration {
+	read := time.Duration(e.readTime.Load())
+	interval := e.interval
+	if interval == 0 {
+		interval = max(slowInterval, slowDuty*read)
 	}
-	return max(slowInterval, slowDuty*time.Duration(e.readTime.Load()))
+	if every := time.Duration(s.hasty.Load()); every > 0 {
+		interval = min(interval, max(every, hastyInterval, hastyDuty*read))
+	}
+	return interval
 }
 
 // leaveOrUnlock ends ReadSlow or Rescan, and closes the lane's probes where

@@ -1,6 +1,7 @@
 package collectors
 
 import (
+	"slices"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -50,6 +51,47 @@ func TestLag(t *testing.T) {
 	s.Sweep(1000 * time.Millisecond)
 	if slow := s.Lag(0); slow != 0 {
 		t.Errorf("just read: %v", slow)
+	}
+}
+
+// Whoever relies on the slow lane has it read once a second, from at once, and none of it
+// for more than half the time.
+func TestHasten(t *testing.T) {
+	rare, slow := counting("rare", 5*time.Second), counting("slow", 0)
+	clock := &testClock{}
+	read := slow.read
+	slow.read = func(now time.Duration, dst []float64) error {
+		clock.pass(800 * time.Millisecond)
+		return read(now, dst)
+	}
+	c := &script{offered: []*scripted{rare, slow}}
+	s := NewSet(SetOptions{Elapsed: clock.elapsed}, c)
+	defer s.Close()
+	reads := func(from, to time.Duration) [2]float64 {
+		s.ReadSlow(from)
+		before := slices.Clone(s.Sweep(from))
+		for now := from; now <= to; now += 250 * time.Millisecond {
+			if s.SlowDue(now) {
+				s.ReadSlow(now)
+			}
+		}
+		after := s.Sweep(to)
+		return [2]float64{after[0] - before[0], after[1] - before[1]}
+	}
+	if n := reads(0, 20*time.Second); n != [2]float64{4, 2} {
+		t.Errorf("%v reads in 20 s, want 4 and 2", n)
+	}
+	s.Hasten(500 * time.Millisecond)
+	if !s.SlowDue(20 * time.Second) {
+		t.Error("nothing is due once somebody relies on it")
+	}
+	if n := reads(21*time.Second, 41*time.Second); n[0] < 15 || n[1] < 8 || n[1] > 13 {
+		t.Errorf("%v reads in 20 s, want 15 at least of one and some 10 of the slow one", n)
+	}
+	s.Hasten(0)
+	reads(42*time.Second, 50*time.Second) // what is due already
+	if n := reads(50*time.Second, 70*time.Second); n[0] > 4 || n[1] > 3 {
+		t.Errorf("%v reads in 20 s, want no more than before", n)
 	}
 }
 

@@ -172,6 +172,23 @@ func TestASlowReadThatHangs(t *testing.T) {
 	wantValues(t, s.Sweep(12*time.Second), 3, 7)
 }
 
+// Whoever relies on the slow lane is told that a read hangs, not what it gave before.
+func TestASlowReadThatHangsIsMissingInHaste(t *testing.T) {
+	h := newHanging("a")
+	h.interval = time.Second
+	s, _, _, _ := newTestSet(t, h.scripted, counting("b", time.Second))
+	s.Hasten(time.Second)
+	s.ReadSlow(0)
+	wantValues(t, s.Sweep(0), 1, 1)
+	h.hangs.Store(true)
+	atOnce(t, "a slow read", func() { s.ReadSlow(2 * time.Second) })
+	wantValues(t, s.Sweep(2*time.Second), nan, 2)
+	wantValues(t, s.Sweep(4500*time.Millisecond), nan, 2)
+	wantValues(t, s.Sweep(5500*time.Millisecond), nan, nan) // nobody read it for 3 s
+	h.free()
+	until(t, "its value is back", func() bool { return s.Sweep(4500 * time.Millisecond)[0] == 2 })
+}
+
 // A source that goes while its read hangs is closed when that comes back, not
 // before, and another takes its place.
 func TestASourceThatGoesWhileItHangs(t *testing.T) {

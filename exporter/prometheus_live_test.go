@@ -62,6 +62,7 @@ func (w wave) Sweep(now time.Duration) []float64 {
 func (wave) SlowDue(time.Duration) bool { return false }
 func (wave) ReadSlow(time.Duration)     {}
 func (wave) Rescan(time.Duration)       {}
+func (wave) Hasten(time.Duration)       {}
 
 // liveAgent is an agent that samples in real time into a store.
 func liveAgent(t *testing.T) (*agent.Agent, *sqlite.Store) {

@@ -21,6 +21,7 @@ func (m *handheld) Sensors() []run.Sensor      { return scripted.Sensors }
 func (m *handheld) SlowDue(time.Duration) bool { return false }
 func (m *handheld) ReadSlow(time.Duration)     {}
 func (m *handheld) Rescan(time.Duration)       {}
+func (m *handheld) Hasten(time.Duration)       {}
 func (m *handheld) Sweep(now time.Duration) []float64 {
 	return scripted.OnMains(now - scripted.Start.Mono).Values()
 }
