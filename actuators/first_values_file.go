@@ -14,8 +14,8 @@ import (
 	"strconv"
 )
 
-// firstValuesName is the file's name in the data folder.
-const firstValuesName = "first_values.journal"
+// FirstValuesFile is the name of the file of first values in the data folder.
+const FirstValuesFile = "first_values.journal"
 
 // firstValuesHeader is the first line; another version has another one.
 const firstValuesHeader = "sweepd first values, version 1\n"
@@ -45,7 +45,7 @@ type firstValuesFile struct {
 	damaged int   // entries that cannot be read, a torn one at the end aside
 }
 
-func (j *firstValuesFile) path() string { return filepath.Join(j.dir, firstValuesName) }
+func (j *firstValuesFile) path() string { return filepath.Join(j.dir, FirstValuesFile) }
 
 func (j *firstValuesFile) exists() bool {
 	_, err := os.Lstat(j.path())

@@ -100,7 +100,7 @@ func (f *FirstValues) lockedForRestore(ctx context.Context) error {
 	if err := enter(ctx, f.turn); err != nil {
 		return fmt.Errorf("first values %s: the disk does not answer: %w", f.Path(), err)
 	}
-	defer f.leave()
+	defer func() { <-f.turn }()
 	if !f.file.exists() {
 		return nil // nothing was ever set
 	}

@@ -434,7 +434,7 @@ func TestATornFile(t *testing.T) {
 		if cut%2 == 0 { // the disk kept the size and not the text
 			torn = slices.Concat(torn, make([]byte, firstValuesRoom-cut))
 		}
-		must(t, os.WriteFile(filepath.Join(next, firstValuesName), torn, 0o600))
+		must(t, os.WriteFile(filepath.Join(next, FirstValuesFile), torn, 0o600))
 		g := openFirst(t, next)
 		want := 0
 		if cut >= first-1 {
