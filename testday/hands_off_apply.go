@@ -102,6 +102,14 @@ func (d *HandsOffDay) apply(t *turn, c *chosen) error {
 		d.kept.worked(valueKey(v.key, v.text()))
 		d.mu.Unlock()
 	}
+	d.declare(c.Setting)
+	// What needs no write, since the device has it, is guarded too where it can be.
+	if err := d.arm(); err != nil {
+		if len(d.o.Panel.Changed()) > 0 {
+			return pauses("the guards cannot watch: %v", err)
+		}
+		d.tell("no guard watches, though nothing is set either: %v", err)
+	}
 	return nil
 }
 

@@ -1,10 +1,13 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"strings"
 	"time"
+
+	"sweepd/run"
 )
 
 // Putting the first values back is bounded in time, and tried again for as long as it
@@ -30,6 +33,7 @@ func (d *HandsOffDay) putBack(ctx context.Context) bool {
 		err := d.putBackOnce()
 		if err == nil {
 			d.disarm()
+			d.undeclare()
 			d.o.Changed()
 			return true
 		}
@@ -42,14 +46,47 @@ func (d *HandsOffDay) putBack(ctx context.Context) bool {
 			told = time.Now()
 			d.tell("%s", text)
 		}
-		timer := time.NewTimer(backPause)
-		select {
-		case <-timer.C:
-		case <-ctx.Done():
-			timer.Stop()
+		if d.rest(ctx, backPause) != nil {
 			return false
 		}
 	}
+}
+
+// declareTimeout bounds a declaration. Common practice, no source.
+const declareTimeout = 10 * time.Second
+
+// declare says that a setting is in force, whose sweeps are labelled with it.
+func (d *HandsOffDay) declare(s run.Setting) {
+	d.mu.Lock()
+	there := d.kept.Declared
+	d.kept.Declared = true
+	d.mu.Unlock()
+	if !there {
+		d.keep(func(*handsOffKept) {})
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), declareTimeout)
+	defer cancel()
+	if _, err := d.o.Agent.Declare(ctx, s, ByPlan); err != nil {
+		d.tell("%s could not be declared: %v", s, err)
+	}
+}
+
+// undeclare declares what was declared before the day, or nothing, once what the day set is
+// put back.
+func (d *HandsOffDay) undeclare() {
+	d.mu.Lock()
+	there, former := d.kept.Declared, d.kept.Former
+	d.mu.Unlock()
+	if !there {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), declareTimeout)
+	defer cancel()
+	if _, err := d.o.Agent.Declare(ctx, former.Setting, cmp.Or(former.By, ByPlan)); err != nil {
+		d.tell("the setting that was declared before the day could not be declared again: %v", err)
+		return
+	}
+	d.keep(func(k *handsOffKept) { k.Declared = false })
 }
 
 // stillSet names what is not as it was first, and what that was.

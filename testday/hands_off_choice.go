@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"sweepd/report/sentence"
@@ -21,6 +22,7 @@ type chosen struct {
 	later  int        // and then once more
 	// charge is up to where the battery is charged first, by waiting; 0 for no waiting.
 	charge float64
+	can    *settable
 }
 
 // choose chooses the slot to do now, see pick. It fails with errNothingLeft, and where a
@@ -33,6 +35,7 @@ func (d *HandsOffDay) choose(t *turn) (*chosen, error) {
 	if r := status.Recording; r != nil {
 		return nil, d.waitForOther(t, *r)
 	}
+	d.noteDevice(status.Device)
 	plan, err := d.readPlan(t.waits, status.Device)
 	if err != nil {
 		return nil, err
@@ -77,8 +80,42 @@ func (d *HandsOffDay) readPlan(ctx context.Context, device string) (Plan, error)
 	return plan, nil
 }
 
-// waitForOther waits a while for a run to end that the day did not start.
+// noteDevice follows a device that is given another name.
+func (d *HandsOffDay) noteDevice(name string) {
+	d.mu.Lock()
+	former := d.kept.Device
+	d.mu.Unlock()
+	if former == name {
+		return
+	}
+	d.keep(func(k *handsOffKept) {
+		k.Device = name
+		k.Consents, k.Skipped = slices.Clone(k.Consents), slices.Clone(k.Skipped)
+		for i := range k.Consents {
+			if k.Consents[i].Device == former {
+				k.Consents[i].Device = name
+			}
+		}
+		for i := range k.Skipped {
+			k.Skipped[i].Cell.Device = name
+		}
+	})
+}
+
+// waitForOther waits a while for a run to end that the day did not start. Its own, whose
+// end the agent could not be told, it ends first.
 func (d *HandsOffDay) waitForOther(t *turn, r run.Run) error {
+	d.mu.Lock()
+	ours := d.ours == r.ID
+	d.mu.Unlock()
+	if ours {
+		const why = "its end could not be told to the agent in time"
+		record, err := d.stop(run.Stop{Run: r.ID, Failure: why, By: ByPlan})
+		if err != nil {
+			return pauses("%v", err)
+		}
+		return cmp.Or(d.reject(record, why), errAgain)
+	}
 	d.show(Waiting, fmt.Sprintf("waiting for run %s of %s to end, which somebody else started", run.ShortID(r.ID), r.Workload))
 	return cmp.Or(t.wait(t.waits, readyPause), errAgain)
 }
@@ -163,6 +200,9 @@ func (d *HandsOffDay) pickWith(g *schedule.Progress, status Status, settable *se
 		}
 	}
 	for _, s := range d.candidates(g) {
+		if best != nil && s.Pass > bestRank[0] {
+			continue
+		}
 		c := d.consider(s, status, settable)
 		rank := [5]int{s.Pass, c.toil(), 0, 0, s.Position}
 		if s.Stretch != next {
@@ -210,10 +250,13 @@ func (d *HandsOffDay) noteProgress(plan *Plan, g *schedule.Progress) {
 	d.kept.Skipped = skipped
 	g.LeaveOut(without, plan.Estimates, time.Now())
 	d.shown.progress, d.shown.slots = g.Counts, len(plan.Slots)
+	d.kept.Progress, d.kept.Slots = g.Counts, len(plan.Slots)
 }
 
 // readProgress reads how far the plan is; where it cannot be read, that stays as it was.
 func (d *HandsOffDay) readProgress(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), readTimeout)
+	defer cancel()
 	status, err := d.o.Agent.Status(ctx)
 	if err != nil {
 		return

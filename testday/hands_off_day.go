@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -67,6 +68,8 @@ type HandsOffDay struct {
 	poked  chan struct{} // has room for one: something was wished
 	since  time.Time     // of what kept.ElapsedS does not count yet; zero while nothing goes on
 	armed  bool          // the guards are
+	ours   string        // the run that the day started last
+	unkept bool          // the file could not be written, as was told
 	ctx    context.Context
 	end    context.CancelFunc
 	driver chan struct{} // closed when the day's goroutine has ended; nil without one
@@ -120,6 +123,9 @@ func (d *HandsOffDay) Start(ctx context.Context) error {
 	d.mu.Unlock()
 	if err != nil {
 		d.tell("%v", err)
+		d.mu.Lock()
+		d.kept.Why = oneLine(err.Error())
+		d.mu.Unlock()
 		return err
 	}
 	switch kept.Going {
@@ -128,9 +134,13 @@ func (d *HandsOffDay) Start(ctx context.Context) error {
 	case paused:
 		d.mu.Lock()
 		d.wishes.pause = true
+		d.shown.progress, d.shown.slots = kept.Progress, kept.Slots
 		d.driveLocked()
 		d.mu.Unlock()
 	case over:
+		d.mu.Lock()
+		d.shown.progress, d.shown.slots = kept.Progress, kept.Slots
+		d.mu.Unlock()
 		d.show(Over, "the day is over")
 	}
 	return nil
@@ -150,8 +160,9 @@ func (d *HandsOffDay) Close() {
 }
 
 // HandsOff is how the day stands.
-func (d *HandsOffDay) HandsOff(context.Context) (HandsOff, error) {
+func (d *HandsOffDay) HandsOff(ctx context.Context) (HandsOff, error) {
 	changed, runner := d.o.Panel.Changed(), d.o.Jobs.Runner()
+	status, _ := d.o.Agent.Status(ctx) // of the device alone: it is known where a day is, too
 	if changed == nil {
 		changed = []actuators.Write{}
 	}
@@ -184,7 +195,8 @@ func (d *HandsOffDay) HandsOff(context.Context) (HandsOff, error) {
 	for _, x := range k.Skipped {
 		h.Skipped = append(h.Skipped, Skipped{x.Position, x.Cell.String(), x.Why})
 	}
-	if c := k.consent(k.Device); c != nil {
+	h.Device = cmp.Or(h.Device, status.Device)
+	if c := k.consent(h.Device); c != nil {
 		agreed := *c
 		h.Consent = &agreed
 	}
@@ -198,21 +210,16 @@ func (d *HandsOffDay) RunnerBeat(ctx context.Context, b Beat) (Order, error) {
 
 var _ HandsOffAgent = (*HandsOffDay)(nil)
 
-// driveLocked starts the day's goroutine where none is there. d.mu is held.
+// driveLocked starts the day's goroutine, once that of a day before has ended. d.mu is held.
 func (d *HandsOffDay) driveLocked() {
-	if d.driver != nil {
-		return
-	}
-	done := make(chan struct{})
-	d.driver, d.since = done, time.Now()
-	ctx := d.ctx
+	done, before, ctx := make(chan struct{}), d.driver, d.ctx
+	d.driver = done
 	go d.guarded(func() {
+		defer close(done)
+		if before != nil {
+			<-before
+		}
 		d.drive(ctx)
-		d.mu.Lock()
-		d.countElapsedLocked()
-		d.since, d.driver = time.Time{}, nil
-		d.mu.Unlock()
-		close(done)
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -20,10 +21,17 @@ var errNothingLeft = errors.New("nothing is left")
 // drive does the day, turn by turn, until it is over or ctx ends, as it does with the
 // agent; then the next agent goes on.
 func (d *HandsOffDay) drive(ctx context.Context) {
+	d.mu.Lock()
+	d.since = time.Now()
+	d.mu.Unlock()
+	d.undeclare() // which an agent left that was killed
 	for ctx.Err() == nil {
 		d.mu.Lock()
-		w := d.wishes
+		w, ended := d.wishes, d.kept.Going == over
 		d.mu.Unlock()
+		if ended {
+			return
+		}
 		switch {
 		case w.trip != nil:
 			d.afterTrip(ctx, *w.trip)
@@ -37,15 +45,14 @@ func (d *HandsOffDay) drive(ctx context.Context) {
 			d.endTurn(t)
 			d.afterTurn(ctx, err)
 		}
-		d.mu.Lock()
-		ended := d.kept.Going == over
-		d.mu.Unlock()
-		if ended {
-			return
-		}
 	}
-	d.putBackOnce()
+	_ = d.putBackOnce() // the next agent does it again, first of all
 	d.disarm()
+	d.mu.Lock()
+	d.countElapsedLocked()
+	d.since = time.Time{}
+	d.mu.Unlock()
+	_ = d.save()
 }
 
 // afterTurn takes note of how a turn ended.
@@ -61,6 +68,26 @@ func (d *HandsOffDay) afterTurn(ctx context.Context, err error) {
 		}
 		d.mu.Unlock()
 		d.tell("the day pauses: %s", pause.why)
+	case !expected(err):
+		d.tell("%v; it is tried again", err)
+		_ = d.rest(ctx, failPause)
+	}
+}
+
+// expected tells whether a turn ended as turns do.
+func expected(err error) bool {
+	return err == nil || slices.ContainsFunc([]error{errAgain, errInVain, errWish, errNow, errTripped, context.Canceled}, func(x error) bool { return errors.Is(err, x) })
+}
+
+// rest waits; the error is that the agent ends meanwhile.
+func (d *HandsOffDay) rest(ctx context.Context, for_ time.Duration) error {
+	timer := time.NewTimer(for_)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 }
 
@@ -100,7 +127,7 @@ func (d *HandsOffDay) pause(ctx context.Context, why string) {
 	d.mu.Lock()
 	d.since = time.Now()
 	d.mu.Unlock()
-	d.keep(func(k *handsOffKept) { k.Going, k.Why, k.Restarts = going, "", 0 })
+	d.keep(func(k *handsOffKept) { k.Going, k.Why, k.Restarts, k.InRow = going, "", 0, 0 })
 	d.show(Waiting, "the day goes on")
 }
 
@@ -139,7 +166,7 @@ func (d *HandsOffDay) goOnAfterRestart() {
 	d.tell("the agent was started anew, and the first values are back: the day goes on where it was; a run that was in progress is repeated")
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.shown = shown{state: Waiting, text: "the day goes on after a restart of the agent", since: time.Now()}
+	d.shown = shown{state: Waiting, text: "the day goes on after a restart of the agent", since: time.Now(), progress: d.kept.Progress, slots: d.kept.Slots}
 	if n >= mostRestarts {
 		d.wishes.pause = true
 		d.wishes.why = fmt.Sprintf("the agent ended %d times before a run came to its end: see its log, then resume", n)

@@ -11,7 +11,7 @@ import (
 )
 
 // mostDrySlots is up to how long a plan its hands are counted one by one.
-const mostDrySlots = 2000
+const mostDrySlots = 1000
 
 // DryRunHandsOff says what a day would do, see HandsOffAgent.
 func (d *HandsOffDay) DryRunHandsOff(ctx context.Context, _ BeginHandsOff) (r DryRun, err error) {
@@ -122,10 +122,12 @@ func (d *HandsOffDay) dryHands(r *DryRun, g *schedule.Progress, status Status) {
 		}
 		status.Supply = c.Supply
 		if len(c.hands) > 0 {
-			read := c.Setting
-			sim.kept.ByHand, sim.kept.HandSetting = c.Variant, read
-			if status.SettingRead != nil {
-				now := read.From(status.SettingRead.Source)
+			for i := range c.hands {
+				c.hands[i].observed = false
+			}
+			sim.kept.confirm(c)
+			if read := status.SettingRead; read != nil && slices.ContainsFunc(c.hands, func(x handStep) bool { return x.what == handSetting }) {
+				now := c.Setting.From(read.Source)
 				status.SettingRead = &now
 			}
 		}

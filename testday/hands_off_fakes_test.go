@@ -2,7 +2,6 @@ package testday
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -33,6 +32,8 @@ type bench struct {
 	record  *run.Run
 	refused error // by StartRun
 	ids     int
+
+	declared run.Declaration
 
 	// What is set, and what was set first, by key. What is not in first cannot be set.
 	first, set map[string]string
@@ -177,8 +178,11 @@ func (b *bench) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 	return run.Record{Run: *r}, nil
 }
 
-func (b *bench) Declare(context.Context, run.Setting, string) (Status, error) {
-	return Status{}, errors.New("nobody declares")
+func (b *bench) Declare(_ context.Context, s run.Setting, by string) (Status, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.declared = run.Declaration{Setting: s, By: by}
+	return Status{}, nil
 }
 
 func (b *bench) Ready(ctx context.Context, w run.Want) (run.Readiness, error) {
@@ -200,6 +204,10 @@ func (b *bench) Status(context.Context) (Status, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	s := Status{Device: "unit-oak", Supply: b.supply, ChargeRatio: b.charge, SettingRead: b.reads, Sweeps: 10}
+	if b.declared.Setting.Known() {
+		declared := b.declared
+		s.Declared = &declared
+	}
 	if b.record != nil {
 		r := *b.record
 		s.Recording = &r

@@ -15,9 +15,18 @@ import (
 // handStep is one thing that a person does. What can be observed is waited for; the rest
 // has to be confirmed.
 type handStep struct {
+	what     handKind
 	text     string
 	observed bool // it will be seen when it is done
 }
+
+type handKind uint8
+
+const (
+	handSupply handKind = iota
+	handVariant
+	handSetting
+)
 
 // settable tells what can be set by the panel, by key and kind of value.
 type settable struct {
@@ -61,28 +70,34 @@ func valueOf(c run.Cell, key string) string {
 	return v
 }
 
-// chargeMargin is how far above the reserve the charge has to be for a run to begin: else
-// the guard would end it at once.
-const chargeMargin = 0.02
+// A run on battery begins only where the charge is so far above the reserve: else the guard
+// would end it before long. Where it has to be charged, it is up to chargeGoal, from where it
+// gets slow, so that hands are rare. Common practice, no source.
+const (
+	chargeMargin = 0.05
+	chargeGoal   = 0.8
+)
 
 // consider says what a slot needs of hands.
 func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *settable) *chosen {
-	c := &chosen{SlotProgress: s, status: status}
+	c := &chosen{SlotProgress: s, status: status, can: can}
 	d.mu.Lock()
-	byHand, handSetting := d.kept.ByHand, d.kept.HandSetting
+	byHand, inForce := d.kept.ByHand, d.kept.HandSetting
 	d.mu.Unlock()
 
 	if s.Supply == run.Battery && status.ChargeRatio != nil {
-		need := max(run.LowCharge, d.o.Reserve+chargeMargin)
+		need := max(run.LowCharge, d.o.Reserve) + chargeMargin
 		if s.NeedsCharge != nil {
 			need = max(need, *s.NeedsCharge)
 		}
-		if need = min(need, 1); *status.ChargeRatio < need {
+		// Few batteries say 100 %.
+		if need = min(need, 0.99); *status.ChargeRatio < need {
+			goal := max(need, chargeGoal)
 			if status.Supply == run.Battery {
-				c.add(true, fmt.Sprintf("plug in and charge to %.0f %%, it says when to unplug", 100*need))
+				c.add(handSupply, true, fmt.Sprintf("plug in and charge to %.0f %%, it says when to unplug", 100*goal))
 				c.later++
 			} else {
-				c.charge = need
+				c.charge = goal
 			}
 		}
 	}
@@ -91,7 +106,7 @@ func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *sett
 	if s.Supply != status.Supply && c.charge == 0 {
 		now := as.Cell
 		now.Supply = status.Supply
-		c.add(true, schedule.ManualSteps(now, as)...)
+		c.add(handSupply, true, schedule.ManualSteps(now, as)...)
 	}
 
 	now, pairs := as.Cell, byHand.Map()
@@ -106,23 +121,23 @@ func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *sett
 		}
 	}
 	now.Variant = run.NewVariant(pairs)
-	c.add(false, schedule.ManualSteps(now, as)...)
+	c.add(handVariant, false, schedule.ManualSteps(now, as)...)
 
 	if !can.value(actuators.SetsSetting, actuators.Value{Setting: s.Setting}) {
 		now := as.Cell
 		read := status.SettingRead
 		comparable := read != nil && read.Known() && (read.Name() == "") == (s.Setting.Name() == "")
-		if now.Setting = handSetting; comparable {
+		if now.Setting = inForce; comparable {
 			now.Setting = read.Setting
 		}
-		c.add(comparable, schedule.ManualSteps(now, as)...)
+		c.add(handSetting, comparable, schedule.ManualSteps(now, as)...)
 	}
 	return c
 }
 
-func (c *chosen) add(observed bool, texts ...string) {
+func (c *chosen) add(what handKind, observed bool, texts ...string) {
 	for _, text := range texts {
-		c.hands = append(c.hands, handStep{text, observed})
+		c.hands = append(c.hands, handStep{what, text, observed})
 	}
 }
 
@@ -169,7 +184,10 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 	d.mu.Lock()
 	anew := d.shown.state != Hand || d.shown.text != oneLine(text)
 	first := d.shown.state != Hand
-	d.hands, d.wishes.confirmed = c.hands, false
+	d.hands = c.hands
+	if anew {
+		d.wishes.confirmed = false // was said of something else
+	}
 	d.mu.Unlock()
 	if anew {
 		d.tell("%s", text)
@@ -179,12 +197,6 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 	}
 	d.show(Hand, text)
 	for began := time.Now(); time.Since(began) < handReads; {
-		select {
-		case <-d.poked: // perhaps confirmed
-		case <-time.After(handPause):
-		case <-t.waits.Done():
-			return context.Cause(t.waits)
-		}
 		d.mu.Lock()
 		confirmed := d.wishes.confirmed
 		d.wishes.confirmed = false
@@ -197,8 +209,14 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 		if err != nil {
 			return errAgain
 		}
-		if now := d.consider(c.SlotProgress, status, d.settable()); !sameHands(now, c) || status.Recording != nil {
+		if now := d.consider(c.SlotProgress, status, c.can); !sameHands(now, c) || status.Recording != nil {
 			return errAgain
+		}
+		select {
+		case <-d.poked: // perhaps confirmed
+		case <-time.After(handPause):
+		case <-t.waits.Done():
+			return context.Cause(t.waits)
 		}
 	}
 	return errAgain
@@ -218,7 +236,15 @@ func sameHands(a, b *chosen) bool {
 
 // confirm notes that a person set what cannot be observed.
 func (k *handsOffKept) confirm(c *chosen) {
-	k.ByHand, k.HandSetting = c.Variant, c.Setting
+	for _, x := range c.hands {
+		switch {
+		case x.observed:
+		case x.what == handVariant:
+			k.ByHand = c.Variant
+		case x.what == handSetting:
+			k.HandSetting = c.Setting
+		}
+	}
 }
 
 // Charging that does not get on is looked at by a person. Common practice, no source.

@@ -15,6 +15,7 @@ import (
 
 	"sweepd/internal/userfile"
 	"sweepd/run"
+	"sweepd/schedule"
 )
 
 // handsOffFileName is the file of the day in the folder of the data.
@@ -51,7 +52,15 @@ type handsOffKept struct {
 	Done       int `json:"done"`    // runs that count
 	InVain     int `json:"in_vain"` // runs that do not
 	Unverified int `json:"unverified"`
+	InRow      int `json:"in_row"`   // runs that came to nothing since one counted
 	Restarts   int `json:"restarts"` // since a run last came to an end
+
+	Progress schedule.Counts `json:"progress"`
+	Slots    int             `json:"slots"`
+	// Declared says that the day declared a setting, and Former what was declared before:
+	// that is so again when the first values are back.
+	Declared bool            `json:"declared"`
+	Former   run.Declaration `json:"former"`
 
 	Told    []Told   `json:"told"`
 	Summary []string `json:"summary"`
@@ -192,7 +201,12 @@ func (d *HandsOffDay) keep(change func(*handsOffKept)) {
 	d.mu.Lock()
 	change(&d.kept)
 	d.mu.Unlock()
-	if err := d.save(); err != nil {
+	err := d.save()
+	d.mu.Lock()
+	told := d.unkept
+	d.unkept = err != nil
+	d.mu.Unlock()
+	if err != nil && !told {
 		d.tell("how the day stands could not be kept, so an agent that is started anew may not go on with it: %v", err)
 	}
 	d.o.Changed()

@@ -146,7 +146,10 @@ func (d *HandsOffDay) BeginHandsOff(ctx context.Context, q BeginHandsOff) (Hands
 	before := d.kept
 	k := handsOffKept{
 		Consents: before.Consents, Going: going, Plan: plan.ID, Device: status.Device, BegunAt: run.Stamp(time.Now()), By: cmp.Or(q.By, ByAPI),
-		HandSetting: status.Setting.Setting,
+		HandSetting: status.Setting.Setting, Progress: g.Counts, Slots: len(plan.Slots),
+	}
+	if status.Declared != nil {
+		k.Former = *status.Declared
 	}
 	if n := len(plan.Runs); n > 0 && plan.Runs[n-1].Device == status.Device {
 		k.ByHand = plan.Runs[n-1].Variant
@@ -187,7 +190,7 @@ func (d *HandsOffDay) mayBeginLocked() error {
 		return errors.New("the agent is about to end: start it again, then begin the day")
 	case d.kept.Going == paused:
 		return fmt.Errorf("%w, and is paused: `sweepd plan resume` goes on with it", ErrGoesOn)
-	case d.kept.Going == going || d.driver != nil:
+	case d.kept.Going == going:
 		return fmt.Errorf("%w, since %s: `sweepd plan stop` ends it", ErrGoesOn, d.kept.BegunAt.Short(time.Now(), time.Local))
 	}
 	return nil
@@ -240,6 +243,8 @@ func (d *HandsOffDay) ResumeHandsOff(ctx context.Context, q HandsOffRequest) (Ha
 		switch w := &d.wishes; {
 		case w.stop && w.now:
 			return "", errors.New("the day is being stopped at once: `sweepd plan run` begins again")
+		case w.stop && d.shown.run == "":
+			return "", errors.New("the day is ending: `sweepd plan run` begins again")
 		case w.stop:
 			w.stop, w.why = false, ""
 			return "the day goes on after this run after all, " + q.asked(), nil
@@ -250,6 +255,8 @@ func (d *HandsOffDay) ResumeHandsOff(ctx context.Context, q HandsOffRequest) (Ha
 		case w.pause:
 			w.pause, w.why = false, ""
 			return "the day goes on, asked for " + q.asked(), nil
+		case d.shown.state == Paused: // asked for twice
+			return "", nil
 		case d.shown.state == Hand:
 			if lacks := observable(d.hands); len(lacks) == len(d.hands) {
 				return "", fmt.Errorf("the day goes on by itself as soon as it sees that this is done: %s", strings.Join(lacks, "; "))

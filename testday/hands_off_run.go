@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -34,10 +35,11 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 	case errors.Is(err, run.ErrRecording), t.waits.Err() != nil && err != nil:
 		return errAgain
 	case err != nil:
-		return d.cellFailed(t, c, fmt.Sprintf("no run could be started: %v", err))
+		return d.startFailed(t, fmt.Sprintf("no run could be started: %v", err))
 	}
 	d.mu.Lock()
-	d.shown.run = r.ID
+	d.shown.run, d.ours = r.ID, r.ID
+	d.kept.worked(startKey)
 	d.mu.Unlock()
 	d.show(Running, fmt.Sprintf("run %s of %s", run.ShortID(r.ID), c.Cell))
 	d.o.Guards.Expect(c.Supply)
@@ -47,21 +49,73 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 	d.o.Guards.Expect(run.SupplyUnknown)
 
 	e := ending{run: r, chosen: c, done: done, workload: w}
-	if t.runs.Err() != nil { // a guard, or stop now: what was set goes first
+	switch {
+	case t.runs.Err() != nil: // a guard, stop now, or the end of the agent: what was set goes first
 		_ = d.putBackOnce() // again, and said where it fails, before the day is paused or over
-		e.ended = d.whyEnded(t)
-	} else if failure == nil {
-		e.notInForce = d.notInForce(context.Background())
-	}
-	if failure != nil && e.ended == "" {
+		if d.agentEnds() {
+			return errAgain // which ends the run; the next agent repeats it
+		}
+		e.ended = d.whyEnded()
+	case failure != nil: // a runner that is gone, say
+		_ = d.putBackOnce()
 		e.failure = failure.Error()
+	default:
+		e.notInForce = d.notInForce(context.Background())
 	}
 	err = d.endRun(t, e)
 	d.mu.Lock()
 	d.shown.run = ""
 	d.mu.Unlock()
-	d.readProgress(context.WithoutCancel(t.runs))
-	return err
+	d.readProgress(t.runs)
+	d.show(Cooling, "after run "+run.ShortID(r.ID))
+	return cmp.Or(d.afterRun(t, err), err)
+}
+
+// startKey is what runs are counted by that could not be started.
+const startKey = "start"
+
+// startFailed takes note that no run could be started, which is no slot's fault.
+func (d *HandsOffDay) startFailed(t *turn, why string) error {
+	d.mu.Lock()
+	n := d.kept.failed(startKey)
+	d.mu.Unlock()
+	if n >= d.o.Tries {
+		d.mu.Lock()
+		d.kept.worked(startKey)
+		d.mu.Unlock()
+		return pauses("%s", why)
+	}
+	d.tell("%s; tried again (%d of %d)", why, n+1, d.o.Tries)
+	return t.wait(t.waits, failPause)
+}
+
+// inRowTries is how many times the tries of a slot runs may come to nothing in a row: then
+// it is no slot's fault either. Common practice, no source.
+const inRowTries = 2
+
+// afterRun waits before a run that came to nothing is repeated, and pauses where that goes
+// on and on.
+func (d *HandsOffDay) afterRun(t *turn, err error) error {
+	d.mu.Lock()
+	n := d.kept.InRow
+	d.mu.Unlock()
+	switch {
+	case !errors.Is(err, errInVain):
+		return nil
+	case n >= inRowTries*d.o.Tries:
+		return pauses("%d runs in a row came to nothing: see what was said of them, then resume", n)
+	}
+	return t.wait(t.waits, failPause)
+}
+
+// errInVain is that a run came to nothing.
+var errInVain = errors.New("the run came to nothing")
+
+// agentEnds tells whether the agent does.
+func (d *HandsOffDay) agentEnds() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.ctx.Err() != nil
 }
 
 // job has the runner carry out the workload of a run, until it ends or has to.
@@ -112,7 +166,7 @@ func (d *HandsOffDay) watchRun(ctx context.Context, id string, end context.Cance
 }
 
 // whyEnded says why a run was ended before its workload was.
-func (d *HandsOffDay) whyEnded(t *turn) string {
+func (d *HandsOffDay) whyEnded() string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch w := d.wishes; {
@@ -121,7 +175,7 @@ func (d *HandsOffDay) whyEnded(t *turn) string {
 	case w.stop:
 		return "the day was " + w.why
 	}
-	return "the agent ended"
+	return "it was to end"
 }
 
 // A stop that the agent could not take is repeated. Common practice, no source.

@@ -29,21 +29,35 @@ func (d *HandsOffDay) summary(why string) []string {
 	if k.Unverified > 0 {
 		list = append(list, fmt.Sprintf("The setting of %s is verified by reading it back alone: no power of the package was measured.", sentence.Counted(k.Unverified, "run")))
 	}
-	for _, c := range k.Cannot {
-		list = append(list, fmt.Sprintf("Not obeyed or not settable, so skipped: %s=%s: %s.", c.Key, c.Value, c.Why))
-	}
-	for i, s := range k.Skipped {
-		if i == summarySkipped {
-			list = append(list, fmt.Sprintf("And %d more were skipped.", len(k.Skipped)-i))
-			break
+	return append(list, skippedSentences(k.Skipped)...)
+}
+
+// summarySkipped is how many reasons a summary names why slots were skipped.
+const summarySkipped = 20
+
+// skippedSentences say what was skipped, together what was for one reason.
+func skippedSentences(skipped []skippedSlot) (list []string) {
+	var reasons []string
+	by := map[string][]skippedSlot{}
+	for _, s := range skipped {
+		if by[s.Why] == nil {
+			reasons = append(reasons, s.Why)
 		}
-		list = append(list, fmt.Sprintf("Skipped: %s: %s.", s.Cell, s.Why))
+		by[s.Why] = append(by[s.Why], s)
+	}
+	for i, why := range reasons {
+		same := by[why]
+		switch {
+		case i == summarySkipped:
+			return append(list, fmt.Sprintf("And for %d other reasons more was skipped.", len(reasons)-i))
+		case len(same) == 1:
+			list = append(list, fmt.Sprintf("Skipped: %s: %s.", same[0].Cell, why))
+		default:
+			list = append(list, fmt.Sprintf("Skipped: %s, the first %s: %s.", sentence.Counted(len(same), "run"), same[0].Cell, why))
+		}
 	}
 	return list
 }
-
-// summarySkipped is how many skipped slots a summary names.
-const summarySkipped = 20
 
 // timesSaid says how often: "once", "3 times".
 func timesSaid(n int) string {

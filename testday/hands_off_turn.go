@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"sweepd/run"
@@ -24,14 +25,11 @@ func (d *HandsOffDay) take(t *turn) error {
 	if err := d.awaitRunner(t); err != nil {
 		return err
 	}
-	want := c.Want()
-	want.Setting = run.Setting{} // is not in force yet
-	want.MinCharge = 0           // consider has looked at it
 	state := Waiting
 	if d.justRan() {
 		state = Cooling
 	}
-	if err := d.waitFit(t, want, state, fitMost); err != nil {
+	if err := d.waitFit(t, c, state); err != nil {
 		return err
 	}
 	if err := d.apply(t, c); err != nil {
@@ -70,21 +68,20 @@ func (d *HandsOffDay) awaitRunner(t *turn) error {
 	}
 }
 
-// How long it is waited for the device to be fit before a person is asked: to cool down, and
-// once the setting is in force for what the system reports. Common practice, no source.
-const (
-	fitMost    = 30 * time.Minute
-	fitApplied = time.Minute
-)
+// fitMost is how long it is waited for the device to be fit before a person is asked. Common
+// practice, no source.
+const fitMost = 30 * time.Minute
 
-// waitFit waits until the device is fit for a run, as WaitReady does. It pauses the day
-// where that takes too long; what a hand has changed meanwhile is looked at again.
-func (d *HandsOffDay) waitFit(t *turn, want run.Want, state HandsOffState, most time.Duration) error {
-	late := fmt.Errorf("it was waited for %.0f min", most.Minutes())
-	ctx, cancel := context.WithTimeoutCause(t.waits, most, late)
+// waitFit waits until the device is fit for a run of the slot, as WaitReady does. It pauses
+// the day where that takes too long; what a hand has changed meanwhile is looked at again.
+func (d *HandsOffDay) waitFit(t *turn, c *chosen, state HandsOffState) error {
+	want := c.Want()
+	want.MinCharge = 0 // consider has looked at it
+	late := fmt.Errorf("it was waited for %.0f min", fitMost.Minutes())
+	ctx, cancel := context.WithTimeoutCause(t.waits, fitMost, late)
 	defer cancel()
 	var last run.Readiness
-	_, err := WaitReady(ctx, d.o.Agent, want, false, func(r run.Readiness) {
+	_, err := WaitReady(ctx, whateverIsSet{d.o.Agent}, want, false, func(r run.Readiness) {
 		last = r
 		d.show(state, WaitingSentence(r))
 	})
@@ -94,26 +91,22 @@ func (d *HandsOffDay) waitFit(t *turn, want run.Want, state HandsOffState, most 
 	case t.waits.Err() != nil:
 		return context.Cause(t.waits)
 	case errors.Is(context.Cause(ctx), late):
-		return &unfitForLong{pauses("the device is not fit to start after %.0f min: %s", most.Minutes(), ReasonsSentence(last))}
-	case last.ByHand() && want.Supply != run.SupplyUnknown && hasReason(last, run.SupplyChanged):
+		return pauses("the device is not fit to start after %.0f min: %s", fitMost.Minutes(), ReasonsSentence(last))
+	case slices.ContainsFunc(last.Reasons, func(x run.Reason) bool { return x.Code == run.SupplyChanged }):
 		return errAgain // somebody plugged or unplugged it
 	}
-	return &unfitForLong{pauses("%v", err)}
+	return pauses("%v", err)
 }
 
-// unfitForLong is that a device does not become fit by waiting.
-type unfitForLong struct{ pause error }
+// whateverIsSet is an agent that looks at a device whose setting is not in force yet: that
+// what is declared disagrees with what the system reports keeps no run from starting.
+type whateverIsSet struct{ Agent }
 
-func (e *unfitForLong) Error() string { return e.pause.Error() }
-func (e *unfitForLong) Unwrap() error { return e.pause }
-
-func hasReason(r run.Readiness, code run.Code) bool {
-	for _, x := range r.Reasons {
-		if x.Code == code {
-			return true
-		}
-	}
-	return false
+func (a whateverIsSet) Ready(ctx context.Context, w run.Want) (run.Readiness, error) {
+	r, err := a.Agent.Ready(ctx, w)
+	r.Reasons = slices.DeleteFunc(slices.Clone(r.Reasons), func(x run.Reason) bool { return x.Code == run.SettingDisagrees })
+	r.Fit = err == nil && len(r.Reasons) == 0
+	return r, err
 }
 
 // settle waits until a setting that was written is in force, then looks whether it is.
@@ -125,14 +118,7 @@ func (d *HandsOffDay) settle(t *turn, c *chosen) error {
 	if off := d.notInForce(t.waits); off != "" {
 		return d.valueFailed(t, c, off)
 	}
-	want := c.Want()
-	want.MinCharge = 0
-	var unfit *unfitForLong
-	err := d.waitFit(t, want, Settling, fitApplied)
-	if errors.As(err, &unfit) { // what the system reports is not what was set, say
-		return d.valueFailed(t, c, unfit.Error())
-	}
-	return err
+	return d.waitFit(t, c, Settling) // the supply may have changed
 }
 
 // notInForce says which places read otherwise than they were set; "" for none.

@@ -22,7 +22,7 @@ type ending struct {
 	notInForce string // what was not as it was set at the end
 }
 
-// lower has the directions that the workload's configuration says of results.
+// results are the job's, with the directions that the workload's configuration says.
 func (e *ending) results() map[string]run.Result {
 	list := map[string]run.Result{}
 	for name, x := range e.done.Results {
@@ -55,25 +55,36 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	if why == "" {
 		return d.counts(c, record)
 	}
-	if record.State != run.Rejected {
-		ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)
-		defer cancel()
-		if err := d.o.Reject(ctx, record.ID, reasonOf(why)); err != nil {
-			return pauses("run %s does not count (%s), and could not be rejected: %v", run.ShortID(record.ID), why, err)
-		}
+	if err := d.reject(record, why); err != nil {
+		return err
 	}
-	d.mu.Lock()
-	d.kept.InVain++
-	d.mu.Unlock()
+	d.keep(func(k *handsOffKept) {
+		k.InVain++
+		k.InRow++
+		k.Restarts = 0
+	})
+	said := fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why)
 	switch {
-	case e.ended != "":
-		d.tell("run %s does not count: %s", run.ShortID(record.ID), why)
-		d.keep(func(k *handsOffKept) { k.Restarts = 0 })
+	case e.ended != "": // no fault of the slot
+		d.tell("%s", said)
 		return errAgain
 	case disobeyed:
-		return d.disobeyed(t, c, fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why))
+		return d.disobeyed(t, c, said)
 	}
-	return d.cellFailed(t, c, fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why))
+	return d.cellFailed(c, said)
+}
+
+// reject sets a run aside that is not yet.
+func (d *HandsOffDay) reject(r run.Record, why string) error {
+	if r.State == run.Rejected {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)
+	defer cancel()
+	if err := d.o.Reject(ctx, r.ID, reasonOf(why)); err != nil {
+		return pauses("run %s does not count (%s), and could not be rejected: %v; `sweepd run reject %[1]s --why TEXT` does it", run.ShortID(r.ID), why, err)
+	}
+	return nil
 }
 
 // mostFailure is how much a run keeps of what went wrong, bytes, see run.Stop.Check.
@@ -105,7 +116,7 @@ func (e *ending) verdict(r run.Record) (why string, disobeyed bool) {
 		return off, true
 	}
 	for _, f := range r.Findings {
-		if f.Code == run.SettingChanged || f.Code == run.SettingDisagrees {
+		if f.Code == run.SettingChanged {
 			return f.Text, false
 		}
 	}
@@ -140,7 +151,7 @@ func (d *HandsOffDay) counts(c *chosen, r run.Record) error {
 	unverified := watts && r.PackageW == nil
 	d.keep(func(k *handsOffKept) {
 		k.Done++
-		k.Restarts = 0
+		k.InRow, k.Restarts = 0, 0
 		if unverified {
 			k.Unverified++
 		}
@@ -153,18 +164,15 @@ func (d *HandsOffDay) counts(c *chosen, r run.Record) error {
 }
 
 // cellFailed takes note of a run that came to nothing: the slot is repeated, or skipped.
-func (d *HandsOffDay) cellFailed(t *turn, c *chosen, why string) error {
+func (d *HandsOffDay) cellFailed(c *chosen, why string) error {
 	var n int
-	d.keep(func(k *handsOffKept) {
-		k.Restarts = 0
-		n = k.failed(cellKey(c.Cell))
-	})
+	d.keep(func(k *handsOffKept) { n = k.failed(cellKey(c.Cell)) })
 	if n >= d.o.Tries {
 		d.skip(c, why)
-		return errAgain
+		return errInVain
 	}
 	d.tell("%s; it is repeated (%d of %d)", why, n+1, d.o.Tries)
-	return t.wait(t.waits, failPause)
+	return errInVain
 }
 
 // powerTries is how often a device may take more than its setting before that is skipped.
@@ -174,13 +182,10 @@ const powerTries = 2
 // chance, after that all slots with it on this supply are skipped.
 func (d *HandsOffDay) disobeyed(t *turn, c *chosen, why string) error {
 	var n int
-	d.keep(func(k *handsOffKept) {
-		k.Restarts = 0
-		n = k.failed(powerKey(c.Cell))
-	})
+	d.keep(func(k *handsOffKept) { n = k.failed(powerKey(c.Cell)) })
 	if n < powerTries {
 		d.tell("%s; it is tried once more", why)
-		return t.wait(t.waits, failPause)
+		return errInVain
 	}
 	if !d.putBack(t.runs) {
 		return errAgain
@@ -189,7 +194,7 @@ func (d *HandsOffDay) disobeyed(t *turn, c *chosen, why string) error {
 		k.worked(powerKey(c.Cell))
 		k.Cannot = append(k.Cannot, cannotSet{Key: "setting", Value: c.Setting.String(), Supply: c.Supply, Why: oneLine(why)})
 	})
-	return errAgain
+	return errInVain
 }
 
 // elapsed is how long the day went on, not paused.

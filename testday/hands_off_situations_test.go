@@ -1,0 +1,483 @@
+package testday
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"sweepd/actuators"
+	"sweepd/run"
+	"sweepd/schedule"
+	"sweepd/store"
+)
+
+// few is a plan of three settings on mains, each twice.
+func few() schedule.Request {
+	return request([]string{"8", "15", "25"}, []string{"mains"}, nil, 2)
+}
+
+// fails has f fail so many times; without a number for ever.
+func fails(err error, n ...int) func() error {
+	left := -1
+	if len(n) > 0 {
+		left = n[0]
+	}
+	return func() error {
+		if left == 0 {
+			return nil
+		}
+		left--
+		return err
+	}
+}
+
+// whenSet fails where a setting is written.
+func whenSet(setting string, f func() error) func(actuators.Write) error {
+	return func(w actuators.Write) error {
+		if w.Text == setting {
+			return f()
+		}
+		return nil
+	}
+}
+
+// job is a workload that ends well after some that do not.
+func (b *bench) after(n int, bad func(ctx context.Context, j Job) (JobDone, error)) func(context.Context, Job) (JobDone, error) {
+	well := b.job
+	return func(ctx context.Context, j Job) (JobDone, error) {
+		if n == 0 {
+			return well(ctx, j)
+		}
+		n--
+		return bad(ctx, j)
+	}
+}
+
+// whole is that a day of few ended, with all done but what is skipped, and nothing left set.
+func whole(done, skipped int, words ...string) func(t *testing.T, b *bench, h HandsOff) {
+	return func(t *testing.T, b *bench, h HandsOff) {
+		t.Helper()
+		if h.State != Over || h.Progress.Done != done || len(h.Skipped) != skipped {
+			t.Errorf("%s: %d done, skipped %v", h.State, h.Progress.Done, h.Skipped)
+		}
+		for _, s := range h.Skipped {
+			if s.Position < 1 || s.Why == "" || s.Cell == "" {
+				t.Errorf("skipped %+v", s)
+			}
+		}
+		says(t, b, words...)
+	}
+}
+
+// stands is that a day is paused with the words as its reason.
+func stands(words ...string) func(t *testing.T, b *bench, h HandsOff) {
+	return func(t *testing.T, b *bench, h HandsOff) {
+		t.Helper()
+		if h.State != Paused {
+			t.Errorf("%s: %s", h.State, h.Text)
+		}
+		for _, w := range words {
+			if !strings.Contains(h.Why, w) {
+				t.Errorf("no %q in why: %s", w, h.Why)
+			}
+		}
+	}
+}
+
+// says is that the words were told.
+func says(t *testing.T, b *bench, words ...string) {
+	t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, w := range words {
+		if !strings.Contains(strings.Join(b.said, "\n"), w) {
+			t.Errorf("nobody said %q:\n%s", w, strings.Join(b.said, "\n"))
+		}
+	}
+}
+
+// inOrder is that these events came in this order, perhaps with others between.
+func inOrder(t *testing.T, events []string, want ...string) {
+	t.Helper()
+	i := 0
+	for _, e := range events {
+		if i < len(want) && e == want[i] {
+			i++
+		}
+	}
+	if i < len(want) {
+		t.Errorf("no %q in its place: %v", want[i], events)
+	}
+}
+
+// Each fault alone, on a plan of six runs: the day comes to its end, or pauses, with the
+// first values back, and says why.
+func TestSituations(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		fault func(b *bench)
+		want  func(t *testing.T, b *bench, h HandsOff)
+	}{
+		{"an actuator that lies", func(b *bench) {
+			b.applyErr = whenSet("25W", fails(&actuators.NotObeyedError{Write: actuators.Write{Path: "/sys/setting", Text: "25W"}, Read: "15W"}))
+		}, whole(4, 2, "was not obeyed")},
+		{"EINVAL", func(b *bench) { b.applyErr = whenSet("8W", fails(syscall.EINVAL)) }, whole(4, 2, "invalid argument")},
+		{"EACCES", func(b *bench) { b.applyErr = whenSet("8W", fails(syscall.EACCES)) }, whole(4, 2, "permission denied")},
+		{"EBUSY for a while", func(b *bench) { b.applyErr = whenSet("8W", fails(syscall.EBUSY, 2)) }, whole(6, 0, "tried again (3 of 3)")},
+		{"no steps to anything", func(b *bench) {
+			b.stepsErr = func(key string) error { return map[string]error{"setting": syscall.EIO}[key] }
+		}, whole(0, 6, "input/output error")},
+		{"the first value cannot be kept", func(b *bench) {
+			b.applyErr = func(actuators.Write) error { return fmt.Errorf("%w: %w", actuators.ErrNotKept, syscall.ENOSPC) }
+		}, stands("no space left")},
+		{"the guards cannot watch", func(b *bench) { b.armErr = errors.New("there is no temperature to watch") }, stands("no temperature to watch")},
+		{"a limit that reverts by itself, once", func(b *bench) {
+			left := 3 // after settling, at the end of a run, after settling: the fourth is the end of the second run
+			b.reverts = func() {
+				if left--; left == 0 {
+					b.set["setting"] = "reads 28W"
+				} else if strings.HasPrefix(b.set["setting"], "reads") {
+					delete(b.set, "setting")
+				}
+			}
+		}, whole(6, 0, "reads \"reads 28W\"")},
+		{"a limit that reverts in each run", func(b *bench) {
+			n := 0
+			b.reverts = func() {
+				if n++; n%2 == 0 && b.set["setting"] != "" {
+					b.set["setting"] = "reads 28W"
+				}
+			}
+		}, stands("6 runs in a row")},
+		{"power above the setting", func(b *bench) {
+			b.watts = func(c run.Cell) float64 {
+				if w, _ := c.Setting.Watts(); w > 8 {
+					return w
+				}
+				return 12
+			}
+		}, whole(4, 2, "does not keep to it", "tried once more")},
+		{"power above the setting once", func(b *bench) {
+			n := 0
+			b.watts = func(c run.Cell) float64 {
+				if w, _ := c.Setting.Watts(); w == 8 {
+					if n++; n == 1 {
+						return 12
+					}
+				}
+				return 7
+			}
+		}, whole(6, 0, "tried once more")},
+		{"power far below the setting", func(b *bench) { b.watts = func(run.Cell) float64 { return 3 } }, whole(6, 0)},
+		{"a workload that fails once", func(b *bench) {
+			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {
+				return b.works(ctx, j, JobDone{Failure: "command \"game\": exit status 3", Results: map[string]run.Result{"fps_mean": {Value: 1}}})
+			})
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0, "exit status 3", "repeated (2 of 3)")(t, b, h)
+			if h.Progress.Rejected != 1 {
+				t.Errorf("%+v", h.Progress)
+			}
+		}},
+		{"a workload that fails for ever", func(b *bench) {
+			b.job = func(ctx context.Context, j Job) (JobDone, error) {
+				return b.works(ctx, j, JobDone{Failure: "command \"game\": exit status 3"})
+			}
+		}, stands("6 runs in a row")},
+		{"a workload that prints no result at one setting", func(b *bench) {
+			well := b.job
+			b.job = func(ctx context.Context, j Job) (JobDone, error) {
+				b.mu.Lock()
+				w, _ := b.record.Setting.Watts()
+				b.mu.Unlock()
+				if w == 15 {
+					return b.works(ctx, j, JobDone{Missing: "no line matches fps_mean"})
+				}
+				return well(ctx, j)
+			}
+		}, whole(4, 2, "no line matches fps_mean")},
+		{"a workload that hangs", func(b *bench) {
+			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {
+				<-ctx.Done()
+				return JobDone{Job: j.ID, Failure: "ended"}, nil
+			})
+		}, whole(6, 0, "did not end it in time")},
+		{"a workload that leaves children behind", func(b *bench) {
+			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {
+				return b.works(ctx, j, JobDone{LeftBehind: true, Results: map[string]run.Result{"fps_mean": {Value: 60}}})
+			})
+		}, whole(6, 0, "outlived the command")},
+		{"a runner that is lost in a run and comes back", func(b *bench) {
+			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {
+				time.Sleep(20 * time.Second)
+				b.comes(nil)
+				go func() { time.Sleep(time.Minute); b.comes(&RunnerSeen{ID: "r2"}) }()
+				return JobDone{}, errors.New("the runner was not heard of for 5 s")
+			})
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0, "not heard of", "waiting for a runner")(t, b, h)
+			inOrder(t, b.events, "restore", "stop run", "reject")
+		}},
+		{"a person starts a run in between", func(b *bench) {
+			go func() {
+				time.Sleep(75 * time.Second) // while it cools down after the first one
+				b.mu.Lock()
+				b.record = &run.Run{ID: "019a0000-9999", Labels: run.Labels{Workload: "tile-sort"}}
+				b.mu.Unlock()
+				time.Sleep(5 * time.Minute)
+				b.mu.Lock()
+				b.record = nil
+				b.mu.Unlock()
+			}()
+		}, whole(6, 0)},
+		{"a person stops the day's run", func(b *bench) {
+			go func() {
+				time.Sleep(40 * time.Second)
+				if r := b.record; r == nil {
+					b.t.Error("no run goes on")
+				} else if _, err := b.StopRun(context.Background(), run.Stop{Run: r.ID}); err != nil {
+					b.t.Error(err)
+				}
+			}()
+		}, whole(6, 0, "somebody else ended the run")},
+		{"no run can be started", func(b *bench) { b.refused = syscall.ENOSPC }, stands("no run could be started", "no space left")},
+		{"a run cannot be rejected", func(b *bench) {
+			b.rejectErr = syscall.ENOSPC
+			b.watts = func(run.Cell) float64 { return 50 }
+		}, stands("could not be rejected", "run reject")},
+		{"another plan takes the place", func(b *bench) {
+			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.plan.ID = 4; b.mu.Unlock() }()
+		}, stands("plan 4 is in force")},
+		{"the plan is gone", func(b *bench) {
+			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.noPlan = store.ErrNoPlan; b.mu.Unlock() }()
+		}, stands("no plan")},
+		{"the plan cannot be read", func(b *bench) {
+			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.noPlan = errDisk; b.mu.Unlock() }()
+		}, stands("disk full")},
+		{"it does not cool down", func(b *bench) {
+			go func() { time.Sleep(5 * time.Second); b.mu.Lock(); b.hot = time.Now().Add(24 * time.Hour); b.mu.Unlock() }()
+		}, stands("not fit to start after 30 min", "target 50")},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b := newBench(t, few())
+				d := b.begin(t, t.TempDir(), func(*HandsOffOptions) { c.fault(b) })
+				h := d.until(3*time.Hour, "at an end", func(h HandsOff) bool { return h.State == Over || h.State == Paused })
+				c.want(t, b, h)
+				b.restored(t, h)
+			})
+		})
+	}
+}
+
+// restored is that all is as it was before the day.
+func (b *bench) restored(t *testing.T, h HandsOff) {
+	t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.set) > 0 || len(h.Changed) > 0 || b.trip != nil || b.busy || b.setUnarmed || b.declared.Setting.Known() {
+		t.Errorf("left: %v, %v; guards armed: %v, a runner busy: %v; set without guards: %v; declared: %v", b.set, h.Changed, b.trip != nil, b.busy, b.setUnarmed, b.declared)
+	}
+	if h.Run != "" || b.record != nil {
+		t.Errorf("run %q goes on, %v", h.Run, b.record)
+	}
+}
+
+func TestGuardTrips(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		when func(h HandsOff) bool
+		ends bool
+	}{
+		{"in a run", func(h HandsOff) bool { return h.Run != "" }, false},
+		{"in a run, for good", func(h HandsOff) bool { return h.Run != "" }, true},
+		{"while it settles", func(h HandsOff) bool { return h.State == Settling }, false},
+		{"while it cools down", func(h HandsOff) bool { return h.State == Cooling }, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b := newBench(t, few())
+				d := b.begin(t, t.TempDir(), nil)
+				h := d.until(10*time.Minute, "there", c.when)
+				b.events = nil
+				at := time.Now()
+				b.trips(Tripped{Guard: "temperature", Text: "the package is at 96 °C, the limit is 95 °C", Ends: c.ends})
+				synctest.Wait()
+				if len(b.set) > 0 || time.Since(at) > 0 {
+					t.Errorf("after %v still set: %v", time.Since(at), b.set)
+				}
+				want := Paused
+				if c.ends {
+					want = Over
+				}
+				after := d.untilState(time.Minute, want)
+				if !strings.Contains(after.Why, "96 °C") {
+					t.Errorf("why: %q", after.Why)
+				}
+				b.restored(t, after)
+				if h.Run != "" {
+					inOrder(t, b.events, "restore", "end job", "stop run", "reject")
+					if r := b.runs[len(b.runs)-1]; r.State != run.Rejected || !strings.Contains(r.Why, "96 °C") {
+						t.Errorf("%s: %s", r.State, r.Why)
+					}
+				}
+				if c.ends {
+					return
+				}
+				if _, err := d.ResumeHandsOff(t.Context(), HandsOffRequest{By: "a person"}); err != nil {
+					t.Fatal(err)
+				}
+				whole(6, 0)(t, b, d.untilState(time.Hour, Over))
+			})
+		})
+	}
+}
+
+// An Apply that hangs, and a restore that fails for a while: the day is not said to be
+// paused before all is back.
+func TestGuardTripsWhileThingsHang(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, few())
+		b.hangs = make(chan struct{})
+		d := b.begin(t, t.TempDir(), nil)
+		d.untilState(time.Minute, Setting)
+		time.Sleep(3 * time.Second)
+		b.mu.Lock()
+		b.set["setting"], b.restoreErr = "8W", fails(errors.New("it does not answer"), 20)
+		b.mu.Unlock()
+		b.trips(Tripped{Guard: "sensor", Text: "the temperature is gone"})
+		for range 10 {
+			time.Sleep(5 * time.Second)
+			h := d.at()
+			if h.State == Paused || len(h.Changed) == 0 || !strings.Contains(h.Text, "sweepd actuators restore") || !strings.Contains(h.Text, "was 28W") {
+				t.Fatalf("%s, changed %v: %s", h.State, h.Changed, h.Text)
+			}
+		}
+		// People are answered meanwhile.
+		if h, err := d.StopHandsOff(t.Context(), HandsOffRequest{Now: true}); err != nil || !h.Stopping {
+			t.Errorf("%+v, %v", h, err)
+		}
+		b.restored(t, d.untilState(5*time.Minute, Over))
+	})
+}
+
+// A panic of any goroutine of the day has the first values put back before it goes on.
+func TestPanicRestores(t *testing.T) {
+	b := newBench(t, few())
+	b.set["setting"] = "8W"
+	d := NewHandsOffDay(b.options(t.TempDir()))
+	func() {
+		defer func() {
+			if recover() == nil {
+				t.Error("the panic was swallowed")
+			}
+			if len(b.set) > 0 {
+				t.Errorf("still set: %v", b.set)
+			}
+		}()
+		d.guarded(func() { panic("a fault") })
+	}()
+}
+
+// A hand where the supply has to change, the battery to be charged, or a firmware menu to
+// be changed.
+func TestHand(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, request([]string{"8"}, []string{"mains", "battery"}, []string{"", "smt=off"}, 1))
+		charge := 0.05
+		b.charge, b.supply = &charge, run.Battery
+		d := b.begin(t, t.TempDir(), nil)
+		resume := func() error {
+			_, err := d.ResumeHandsOff(t.Context(), HandsOffRequest{})
+			return err
+		}
+		set := func(f func()) { b.mu.Lock(); f(); b.mu.Unlock() }
+
+		// On battery, nearly empty: plugging in alone is the least.
+		h := d.untilState(time.Minute, Hand)
+		if !slices.Equal(h.Hand, []string{"plug in"}) || h.Hands != 1 {
+			t.Fatalf("%v", h.Hand)
+		}
+		if err := resume(); err == nil || !strings.Contains(err.Error(), "plug in") || !strings.Contains(err.Error(), "by itself") {
+			t.Errorf("said to be done what is not: %v", err)
+		}
+		set(func() { b.supply = run.Mains })
+		h = d.until(10*time.Minute, "another hand", func(h HandsOff) bool { return h.State == Hand && h.Hand[0] != "plug in" })
+		if h.Progress.Done != 1 || !slices.Equal(h.Hand, []string{"set smt=off"}) || len(h.Changed) > 0 {
+			t.Fatalf("%d done; %v, changed %v", h.Progress.Done, h.Hand, h.Changed)
+		}
+		time.Sleep(3 * time.Hour) // nobody comes
+		if h = d.at(); h.State != Hand || h.Hands != 2 {
+			t.Fatalf("%s, %d hands", h.State, h.Hands)
+		}
+		if err := resume(); err != nil {
+			t.Fatal(err)
+		}
+		// Both on battery are left: charging goes by waiting.
+		h = d.until(10*time.Minute, "charging", func(h HandsOff) bool { return h.State == Waiting && strings.Contains(h.Text, "charging to 80 %") })
+		if h.Progress.Done != 2 {
+			t.Fatalf("%d done", h.Progress.Done)
+		}
+		set(func() { charge = 0.5 })
+		time.Sleep(time.Minute)
+		if h = d.at(); h.State != Waiting || !strings.Contains(h.Text, "50 % now") {
+			t.Fatalf("%s: %s", h.State, h.Text)
+		}
+		set(func() { charge = 0.81 })
+		h = d.untilState(time.Minute, Hand)
+		if !slices.Equal(h.Hand, []string{"unplug"}) {
+			t.Fatalf("%v", h.Hand)
+		}
+		set(func() { b.supply = run.Battery })
+		h = d.until(10*time.Minute, "the last hand", func(h HandsOff) bool { return h.State == Hand && h.Hand[0] != "unplug" })
+		if !slices.Equal(h.Hand, []string{"take back smt=off"}) {
+			t.Fatalf("%v", h.Hand)
+		}
+		if err := resume(); err != nil {
+			t.Fatal(err)
+		}
+		h = d.untilState(10*time.Minute, Over)
+		if h.Hands != 4 || h.Progress.Left != 0 {
+			t.Errorf("%d hands, %+v", h.Hands, h.Progress)
+		}
+		b.restored(t, h)
+	})
+}
+
+// A setting that only a hand can set is seen where the system reports it, else confirmed.
+func TestHandSetsTheSetting(t *testing.T) {
+	for _, reads := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, request([]string{"8", "15"}, []string{"mains"}, nil, 1))
+			delete(b.first, "setting")
+			if reads {
+				b.reads = &run.SourcedSetting{Setting: run.Watts(28), Source: run.Firmware}
+			}
+			d := b.begin(t, t.TempDir(), nil)
+			for range 2 {
+				h := d.untilState(10*time.Minute, Hand)
+				w := h.Slot.Setting
+				if !slices.Equal(h.Hand, []string{"set " + w.String()}) {
+					t.Fatalf("%v", h.Hand)
+				}
+				_, err := d.ResumeHandsOff(t.Context(), HandsOffRequest{})
+				if reads != (err != nil) {
+					t.Fatalf("confirmed: %v", err)
+				}
+				if reads {
+					b.mu.Lock()
+					b.reads.Setting = w
+					b.mu.Unlock()
+				}
+				d.untilState(time.Minute, Running)
+			}
+			whole(2, 0)(t, b, d.untilState(10*time.Minute, Over))
+		})
+	}
+}
