@@ -90,6 +90,12 @@ type Write struct {
 	// Leeway is how far from Text the place may read afterwards, in its own unit: some
 	// firmware rounds. 0: it must read the same, whitespace and a number's notation aside.
 	Leeway float64 `json:"leeway,omitempty"`
+	// Again says that the place is about to have Text already, and is only written where
+	// firmware moved it along with another one.
+	Again bool `json:"again,omitempty"`
+	// Along says that the place is not set but may change with others that are, such as a
+	// profile with a limit: it is put back only where it reads otherwise than Was.
+	Along bool `json:"along,omitempty"`
 }
 
 // Place names the place of a write: its path, or its command.

@@ -142,6 +142,11 @@ func (p *place) putBack(ctx context.Context, m Machine) error {
 // putBack writes a first value and reads back. A place that refuses and has it all the
 // same is back, such as one that was kept and never written to because of its rights.
 func putBack(ctx context.Context, m Machine, w Write) error {
+	if w.Along {
+		if now, err := m.Read(ctx, w); err == nil && SameText(now, w.Was, w.Leeway) {
+			return nil
+		}
+	}
 	err := m.PutBack(ctx, w)
 	now, e := m.Read(ctx, w)
 	switch {

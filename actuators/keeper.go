@@ -9,6 +9,8 @@ type Keeper interface {
 	// place has one already, and then writes. Where the first value cannot be kept nothing
 	// is written, and the error wraps ErrNotKept.
 	Set(ctx context.Context, m Machine, w Write) error
+	// Keep has the first values of places on the disk that are not about to be written.
+	Keep(ctx context.Context, writes ...Write) error
 	// Pending are the places whose first values are kept, in the order in which they were:
 	// Text is what was set last, Was the first value. It answers at once, also while a Set
 	// waits for a disk, a driver or a command.

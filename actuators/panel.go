@@ -112,7 +112,7 @@ func (p *Panel) Steps(key string, v Value) ([]Write, error) {
 	defer p.look.Unlock()
 	list := p.allowed(key)
 	if v == (Value{}) {
-		return p.firstValues(list), nil
+		return p.firstValues(list, true), nil
 	}
 	if len(list) == 0 {
 		return nil, fmt.Errorf("nothing that the configuration allows sets %s: name an actuator under hands_off, `sweepd actuators` lists them", named(key))
@@ -129,7 +129,7 @@ func (p *Panel) Steps(key string, v Value) ([]Write, error) {
 	if len(takes) == 0 {
 		return nil, fmt.Errorf("%s is %s, and the configuration allows nothing that takes one: `sweepd actuators` lists what does", v, v.kind())
 	}
-	writes := p.firstValues(others)
+	writes := p.firstValues(others, false)
 	for i, a := range takes {
 		if why := offers[i].Missing; why != "" {
 			return nil, fmt.Errorf("%s, which the configuration names, cannot be set: %s", a.Name(), why)
@@ -143,8 +143,9 @@ func (p *Panel) Steps(key string, v Value) ([]Write, error) {
 	return writes, nil
 }
 
-// firstValues are the writes that put back the first values of these actuators' places.
-func (p *Panel) firstValues(list []Actuator) (writes []Write) {
+// firstValues are the writes that put back the first values of these actuators' places, of
+// those that changed along with others, too, if asked for.
+func (p *Panel) firstValues(list []Actuator, along bool) (writes []Write) {
 	kept := p.Changed()
 	for _, a := range list {
 		sources := a.Offer().Sources
@@ -152,6 +153,15 @@ func (p *Panel) firstValues(list []Actuator) (writes []Write) {
 		for _, w := range kept {
 			if w.Actuator == a.Name() {
 				w.Text, w.Was = w.Was, w.Text
+				own = append(own, w)
+			}
+		}
+		for _, w := range p.options.FirstValues.Pending() {
+			if !along || w.Actuator != a.Name() || !w.Along || slices.ContainsFunc(own, w.samePlace) {
+				continue
+			}
+			if now, err := p.options.Machine.Read(context.Background(), w); err == nil && !SameText(now, w.Was, w.Leeway) {
+				w.Text, w.Was = w.Was, now
 				own = append(own, w)
 			}
 		}
@@ -181,6 +191,7 @@ func (p *Panel) Apply(ctx context.Context, w Write) error {
 	p.mu.Lock()
 	late := p.restores != before
 	if !late && err == nil {
+		p.movesLocked(w)
 		p.noteLocked(w)
 	}
 	p.mu.Unlock()
@@ -240,10 +251,65 @@ func (p *Panel) apply(ctx context.Context, w Write) error {
 		return fmt.Errorf("%s is not set to %q, since it reads as nothing, and that could not be put back", w.Place(), w.Text)
 	}
 	w.Was = was
+	if err := p.keepAlong(ctx, w); err != nil {
+		return fmt.Errorf("%s is not set to %q: %w", w.Place(), w.Text, err)
+	}
 	if err := retryBusy(ctx, func() error { return p.options.FirstValues.Set(ctx, m, w) }); err != nil {
 		return fmt.Errorf("%s is not set to %q: %w", w.Place(), w.Text, err)
 	}
 	return obeyed(ctx, m, w)
+}
+
+// moved is an actuator whose places may change with what others set: a profile with a
+// limit, and the other way round.
+type moved interface{ places() []string }
+
+// isSetting tells whether a write is of the setting.
+func (p *Panel) isSetting(w Write) bool {
+	return slices.ContainsFunc(p.options.Actuators, func(a Actuator) bool { return a.Name() == w.Actuator && a.Sets() == SetsSetting })
+}
+
+// movesLocked forgets what was set of what may have changed along with a write.
+func (p *Panel) movesLocked(w Write) {
+	if !p.isSetting(w) {
+		return
+	}
+	for _, a := range p.options.Actuators {
+		if _, ok := a.(moved); ok && a.Name() != w.Actuator {
+			p.set = slices.DeleteFunc(p.set, func(s Write) bool { return s.Actuator == a.Name() })
+		}
+	}
+}
+
+// keepAlong keeps the first values of what may change along with a write of the setting.
+func (p *Panel) keepAlong(ctx context.Context, w Write) error {
+	if !p.isSetting(w) {
+		return nil
+	}
+	kept := p.options.FirstValues.Pending()
+	var along []Write
+	for _, a := range p.options.Actuators {
+		m, ok := a.(moved)
+		if !ok || a.Name() == w.Actuator {
+			continue
+		}
+		for _, path := range m.places() {
+			k := Write{Actuator: a.Name(), Path: path, Along: true}
+			if slices.ContainsFunc(kept, k.samePlace) {
+				continue
+			}
+			now, err := p.options.Machine.Read(ctx, k)
+			if err != nil {
+				return fmt.Errorf("%s may change with it, and what it has cannot be read: %w", path, err)
+			}
+			k.Text, k.Was = now, now
+			along = append(along, k)
+		}
+	}
+	if len(along) == 0 {
+		return nil
+	}
+	return p.options.FirstValues.Keep(ctx, along...)
 }
 
 // NotInForce are the places that read otherwise than they were set, with what they read

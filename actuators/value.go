@@ -2,7 +2,9 @@ package actuators
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"sweepd/run"
@@ -84,4 +86,41 @@ func lowerThenRaise(writes []Write) []Write {
 	}
 	slices.Reverse(raised)
 	return append(lowered, raised...)
+}
+
+// nameOf is a value as a name.
+func nameOf(v Value) string {
+	if v.Text != "" {
+		return v.Text
+	}
+	return v.Setting.Name()
+}
+
+// plain is a number as people write it.
+func plain(v float64) string { return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64) }
+
+// mostSteps is the most writes in which a step upward is taken: more come of a slip in
+// step_up.
+const mostSteps = 100
+
+// stepsUp are the values on the way from one to another, of which the last is the other:
+// several where a step upward is larger than the user allows. onGrid is the greatest value
+// that the place takes up to another. No value on the way lies below the user's least.
+func stepsUp(from, to float64, within Limits, onGrid func(float64) float64) ([]float64, error) {
+	var list []float64
+	for within.StepUp != nil && to-from > *within.StepUp+1e-9 {
+		next := onGrid(from + *within.StepUp)
+		switch {
+		case next <= from:
+			return nil, fmt.Errorf("it takes no step upward as small as step_up of the configuration, %s", plain(*within.StepUp))
+		case within.Min != nil && next < *within.Min:
+			return nil, fmt.Errorf("it has %s, from where the least that the configuration allows, %s, is more than step_up, %s: raise it by hand, or allow a lower min",
+				plain(from), plain(*within.Min), plain(*within.StepUp))
+		case len(list) == mostSteps:
+			return nil, fmt.Errorf("from %s to %s are more than %d steps of step_up, %s", plain(from), plain(to), mostSteps, plain(*within.StepUp))
+		}
+		list = append(list, next)
+		from = next
+	}
+	return append(list, to), nil
 }
