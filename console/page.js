@@ -670,12 +670,15 @@ function drawLook(doubts) {
 
 // ---- A day without hands.
 let hands = null, noHands = "", handsKey = null; // noHands: what would be needed for one
+let handsHeard = 0, askingHands = false; // an answer that news overtook is old; what is asked for here nobody need be told
 const handsOn = () => !!hands && !["idle", "over"].includes(hands.state);
 const byItself = () => handsOn() && hands.state !== "paused";
 const ofHands = () => handsOn() && !!recording() && recording().id === hands.run; // the run that is recording
+const answerOfHands = async (answer) => { const n = handsHeard, h = await answer; if (n === handsHeard) takeHands(h); };
+const askHands = async (path, body) => { askingHands = true; try { await answerOfHands(post("/plan/run" + path, body)); } finally { askingHands = false; } };
 async function loadHands() {
 	try {
-		takeHands(await ask("GET", "/plan/run"));
+		await answerOfHands(ask("GET", "/plan/run"));
 	} catch (e) {
 		if (!e.problem) return;
 		hands = null;
@@ -683,11 +686,12 @@ async function loadHands() {
 		drawHands();
 	}
 }
-// takeHands takes in how the day stands; asked: it was asked for here, so nobody need be told.
-function takeHands(h, asked) {
+function takeHands(h) {
+	handsHeard++;
 	hands = h;
-	const key = { hand: `By hand now: ${ourWords(h.hand.join("; "))}`, paused: `The plan is paused: ${ourWords(h.why)}`, over: `The plan that ran by itself has ended: ${ourWords(h.why)}` }[h.state] || "";
-	if (key && key !== handsKey && handsKey !== null && !asked) alarm("hand", key);
+	let key = { hand: `By hand now: ${ourWords(h.hand.join("; "))}`, paused: `The plan is paused: ${ourWords(h.why)}`, over: `The plan that ran by itself has ended: ${ourWords(h.why)}` }[h.state] || "";
+	if (key && h.state !== "hand" && h.changed.length) key += "; not everything is put back yet";
+	if (key && key !== handsKey && handsKey !== null && (!askingHands || h.state === "hand")) alarm("hand", key);
 	handsKey = key;
 	drawHands();
 	if (glance) { drawRun(); draw(); }
@@ -715,21 +719,22 @@ function drawHands() {
 		fill($("hand"));
 		$("hand").dataset.of = "";
 	}
-	fill($("hands-why"), h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", ourWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
+	const left = h.changed.map((w) => el("li", {}, `${w.actuator}: ${w.text}, was ${w.was} `, el("small", {}, place(w))));
+	fill($("hands-why"), left.length && !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd actuators restore does it by hand.", el("ul", {}, left)) : null,
+		h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", ourWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
 		over ? h.summary.map((x) => el("p", {}, ourWords(x))) : null);
+	$("hands-bar").hidden = $("hands-left").hidden = !on && !over;
 	$("hands-bar").max = p.done + p.left || 1;
 	$("hands-bar").value = p.done;
-	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && `ends about ${when(p.expected_end)}`, h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
+	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
 		on && (h.runner ? `workloads run as ${h.runner.user}` : "nothing is there that runs workloads")));
 	const show = (name, visible, label) => { $(name).hidden = !visible; put($(name), label); };
 	show("hands-pause", on && h.state !== "paused" && !h.pausing && !h.stopping, running ? "Pause after this run" : "Pause");
 	show("hands-resume", on && (h.state === "paused" || h.pausing), h.pausing ? "Do not pause" : "Resume");
 	show("hands-stop", on && !h.stopping, running ? "Stop after this run" : "Stop");
 	show("hands-now", on, stopWord());
-	const left = h.changed.map((w) => el("li", {}, `${w.actuator}: ${w.text}, was ${w.was} `, el("small", {}, place(w))));
 	fill($("hands-changed"), !left.length ? el("p.quiet", {}, "Everything is set as it was found.")
-		: !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd actuators restore does it by hand.", el("ul", {}, left))
-		: el("details", {}, el("summary", {}, `${count(left.length, "thing is", "things are")} set otherwise than found`), el("ul", {}, left)));
+		: byItself() ? el("details", {}, el("summary", {}, `${count(left.length, "thing is", "things are")} set otherwise than found`), el("ul", {}, left)) : null);
 	$("hands-skipped").hidden = !h.skipped.length;
 	put($("hands-skipped").firstElementChild, `${count(h.skipped.length, "run")} skipped`);
 	fill($("hands-skipped").lastElementChild, h.skipped.map((s) => el("li", {}, `${number(s.position, 0)}: ${ourWords(s.cell)}`, el("small", {}, ` ${ourWords(s.why)}`))));
@@ -739,7 +744,7 @@ function drawHands() {
 	fill($("hands-before").lastElementChild, told.slice(3));
 }
 const tellHands = (what, says, body) => act("The day was not changed", async () => {
-	takeHands(await post("/plan/run/" + what, { by, why: "", now: false, ...body }), true);
+	await askHands("/" + what, { by, why: "", now: false, ...body });
 	return { text: says };
 });
 $("hands-pause").addEventListener("click", () => tellHands("pause", "It pauses as soon as no run is recording"));
@@ -782,7 +787,7 @@ $("hands-begin").addEventListener("click", () => act("The plan cannot run by its
 			if (!d.consent && !agree.checked) { agree.focus(); throw new Error("Tick that you have read the cautions and agree"); }
 			beginning = true;
 			try {
-				takeHands(await post("/plan/run", { consent: agree.checked, by, retry: again.checked }), true);
+				await askHands("", { consent: agree.checked, by, retry: again.checked });
 			} finally { beginning = false; }
 			closeSheet();
 			$("hands-h").focus();

@@ -269,7 +269,8 @@ func TestHandsOffDay(t *testing.T) {
 	p.Click("#hands-changed summary")
 	shows("#hands-changed", "set-limit --watts 25")
 	p.Click("#hands-skipped summary")
-	shows("#hands-skipped", "40 W on mains the firmware takes 28 W at most")
+	shows("#hands-skipped", "40 W on mains\n")
+	shows("#hands-skipped small", "the firmware takes 28 W at most")
 	lookAt(t, p, "hands-on")
 	p.Click("#hands-pause")
 	asked("/pause", `"by":"the page"`)
@@ -319,8 +320,8 @@ func TestHandsOffDay(t *testing.T) {
 	h = fullDay()
 	h.State, h.Text, h.Why = testday.Paused, "Paused.", "the processor was at 96 °C, the limit is 95 °C"
 	d.is(h)
-	p.Await("told.includes('notification: The plan is paused: the processor was at 96 °C, the limit is 95 °C')")
-	shows("#hands-changed .reject", "Not put back yet")
+	p.Await("told.includes('notification: The plan is paused: the processor was at 96 °C, the limit is 95 °C; not everything is put back yet')")
+	shows("#hands-why .reject", "Not put back yet")
 	lookAt(t, p, "hands-paused")
 	h = fullDay()
 	h.State, h.Text, h.Why, h.Changed = testday.Over, "The day is over.", "all runs are done", []actuators.Write{}
