@@ -728,13 +728,19 @@ function drawHands() {
 	$("hands-bar").value = p.done;
 	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
 		on && (h.runner ? `workloads run as ${h.runner.user}` : "nothing is there that runs workloads")));
-	const show = (name, visible, label) => { $(name).hidden = !visible; put($(name), label); };
+	const show = (name, visible, label) => {
+		if (!visible && document.activeElement === $(name)) $("hands-h").focus({ preventScroll: true });
+		$(name).hidden = !visible;
+		put($(name), label);
+	};
 	show("hands-pause", on && h.state !== "paused" && !h.pausing && !h.stopping, running ? "Pause after this run" : "Pause");
 	show("hands-resume", on && (h.state === "paused" || h.pausing), h.pausing ? "Do not pause" : "Resume");
 	show("hands-stop", on && !h.stopping, running ? "Stop after this run" : "Stop");
 	show("hands-now", on, stopWord());
-	fill($("hands-changed"), !left.length ? el("p.quiet", {}, "Everything is set as it was found.")
-		: byItself() ? el("details", {}, el("summary", {}, `${count(left.length, "thing is", "things are")} set otherwise than found`), el("ul", {}, left)) : null);
+	put($("hands-same"), left.length ? "" : "Everything is set as it was found.");
+	$("hands-changed").hidden = !left.length || !byItself();
+	put($("hands-changed").firstElementChild, `${count(left.length, "thing is", "things are")} set otherwise than found`);
+	if (byItself()) fill($("hands-changed").lastElementChild, left);
 	$("hands-skipped").hidden = !h.skipped.length;
 	put($("hands-skipped").firstElementChild, `${count(h.skipped.length, "run")} skipped`);
 	fill($("hands-skipped").lastElementChild, h.skipped.map((s) => el("li", {}, `${number(s.position, 0)}: ${ourWords(s.cell)}`, el("small", {}, ` ${ourWords(s.why)}`))));

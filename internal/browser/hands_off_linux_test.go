@@ -328,7 +328,7 @@ func TestHandsOffDay(t *testing.T) {
 	h.Summary = []string{"15 of 16 runs count.", "1 was skipped: the firmware takes 28 W at most."}
 	d.is(h)
 	shows("#hands-why", "15 of 16 runs count.")
-	shows("#hands-changed", "Everything is set as it was found.")
+	shows("#hands-same", "Everything is set as it was found.")
 	hidden("#hands-now")
 	lookAt(t, p, "hands-over")
 	p.Click("#hands-begin")
