@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"slices"
+
 	"sync"
 	"time"
 
@@ -174,7 +174,7 @@ func (d *HandsOffDay) HandsOff(ctx context.Context) (HandsOff, error) {
 		Plan: k.Plan, Device: k.Device, By: k.By, Slots: s.slots, Try: s.try, Run: s.run,
 		Stopping: d.wishes.stop && s.state != Over, Pausing: d.wishes.pause && s.state != Paused,
 		Progress: s.progress, Skipped: []Skipped{}, Hands: k.Hands, Runner: runner, Changed: changed,
-		Told: slices.Concat([]Told{}, k.Told), Summary: slices.Concat([]string{}, k.Summary),
+		Told: append([]Told{}, k.Told...), Summary: append([]string{}, k.Summary...),
 	}
 	if k.Going == going && !d.wishes.pause {
 		h.Why = ""

@@ -89,7 +89,7 @@ func request(settings, supplies, variants []string, repeats int) schedule.Reques
 func TestHandsOffDay(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t, request([]string{"8", "15", "25"}, []string{"mains", "battery"}, []string{"", "cores=6"}, 2))
-		d := b.begin(t, t.TempDir(), nil)
+		d := b.begin(t, dataDir(t), nil)
 		h := d.hands(12 * time.Hour)
 		if len(b.plan.Slots) != 24 || h.Progress.Done != 24 || h.Progress.Left != 0 || len(h.Skipped) > 0 {
 			t.Errorf("%d slots, %+v, skipped %v", len(b.plan.Slots), h.Progress, h.Skipped)

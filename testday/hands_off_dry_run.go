@@ -54,7 +54,7 @@ func (d *HandsOffDay) dryValues(r *DryRun, g *schedule.Progress) {
 		}
 		if !slices.Contains(named, s.Workload) {
 			named = append(named, s.Workload)
-			w := DryWorkload{Workload: s.Workload, Command: slices.Concat([]string{}, d.o.Workloads[s.Workload].Command)}
+			w := DryWorkload{Workload: s.Workload, Command: append([]string{}, d.o.Workloads[s.Workload].Command...)}
 			if len(w.Command) == 0 {
 				w.Cannot = "the configuration has no command for it"
 			}

@@ -3,6 +3,7 @@ package testday
 import (
 	"context"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -64,6 +65,18 @@ type bench struct {
 	watts     func(c run.Cell) float64
 	said      []string
 	events    []string // what matters in order: "restore", "end job", "stop run", "reject"
+}
+
+// dataDir is a folder for a day's file, in memory where there is such a place: a day writes
+// it through to the disk often.
+func dataDir(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("/dev/shm", "sweepd-day-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return dir
 }
 
 const benchRun = 60 * time.Second

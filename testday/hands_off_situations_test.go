@@ -239,9 +239,9 @@ func TestSituations(t *testing.T) {
 		{"a person stops the day's run", func(b *bench) {
 			go func() {
 				time.Sleep(40 * time.Second)
-				if r := b.record; r == nil {
+				if s, _ := b.Status(context.Background()); s.Recording == nil {
 					b.t.Error("no run goes on")
-				} else if _, err := b.StopRun(context.Background(), run.Stop{Run: r.ID}); err != nil {
+				} else if _, err := b.StopRun(context.Background(), run.Stop{Run: s.Recording.ID}); err != nil {
 					b.t.Error(err)
 				}
 			}()
@@ -261,13 +261,18 @@ func TestSituations(t *testing.T) {
 			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.noPlan = errDisk; b.mu.Unlock() }()
 		}, stands("disk full")},
 		{"it does not cool down", func(b *bench) {
-			go func() { time.Sleep(5 * time.Second); b.mu.Lock(); b.hot = time.Now().Add(24 * time.Hour); b.mu.Unlock() }()
+			go func() {
+				time.Sleep(5 * time.Second)
+				b.mu.Lock()
+				b.hot = time.Now().Add(24 * time.Hour)
+				b.mu.Unlock()
+			}()
 		}, stands("not fit to start after 30 min", "target 50")},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newBench(t, few())
-				d := b.begin(t, t.TempDir(), func(*HandsOffOptions) { c.fault(b) })
+				d := b.begin(t, dataDir(t), func(*HandsOffOptions) { c.fault(b) })
 				h := d.until(3*time.Hour, "at an end", func(h HandsOff) bool { return h.State == Over || h.State == Paused })
 				c.want(t, b, h)
 				b.restored(t, h)
@@ -303,7 +308,7 @@ func TestGuardTrips(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newBench(t, few())
-				d := b.begin(t, t.TempDir(), nil)
+				d := b.begin(t, dataDir(t), nil)
 				h := d.until(10*time.Minute, "there", c.when)
 				b.events = nil
 				at := time.Now()
@@ -345,7 +350,7 @@ func TestGuardTripsWhileThingsHang(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t, few())
 		b.hangs = make(chan struct{})
-		d := b.begin(t, t.TempDir(), nil)
+		d := b.begin(t, dataDir(t), nil)
 		d.untilState(time.Minute, Setting)
 		time.Sleep(3 * time.Second)
 		b.mu.Lock()
@@ -371,7 +376,7 @@ func TestGuardTripsWhileThingsHang(t *testing.T) {
 func TestPanicRestores(t *testing.T) {
 	b := newBench(t, few())
 	b.set["setting"] = "8W"
-	d := NewHandsOffDay(b.options(t.TempDir()))
+	d := NewHandsOffDay(b.options(dataDir(t)))
 	func() {
 		defer func() {
 			if recover() == nil {
@@ -392,7 +397,7 @@ func TestHand(t *testing.T) {
 		b := newBench(t, request([]string{"8"}, []string{"mains", "battery"}, []string{"", "smt=off"}, 1))
 		charge := 0.05
 		b.charge, b.supply = &charge, run.Battery
-		d := b.begin(t, t.TempDir(), nil)
+		d := b.begin(t, dataDir(t), nil)
 		resume := func() error {
 			_, err := d.ResumeHandsOff(t.Context(), HandsOffRequest{})
 			return err
@@ -459,7 +464,7 @@ func TestHandSetsTheSetting(t *testing.T) {
 			if reads {
 				b.reads = &run.SourcedSetting{Setting: run.Watts(28), Source: run.Firmware}
 			}
-			d := b.begin(t, t.TempDir(), nil)
+			d := b.begin(t, dataDir(t), nil)
 			for range 2 {
 				h := d.untilState(10*time.Minute, Hand)
 				w := h.Slot.Setting
