@@ -38,3 +38,33 @@ func TestHotLimit(t *testing.T) {
 		})
 	}
 }
+
+// The texts are those of Documentation/driver-api/thermal/sysfs-api.rst.
+func TestHotLimitOfAThermalZone(t *testing.T) {
+	for name, c := range map[string]struct {
+		files map[string]string
+		want  float64
+	}{
+		"the critical trip point, whatever comes first": {map[string]string{"trip_point_0_type": "passive\n", "trip_point_0_temp": "70000\n",
+			"trip_point_1_type": "critical\n", "trip_point_1_temp": "105000\n", "trip_point_2_type": "critical\n", "trip_point_2_temp": "99000\n"}, 99},
+		"one that means none": {map[string]string{"trip_point_0_type": "critical\n", "trip_point_0_temp": "-274000\n"}, math.NaN()},
+		"hot is not critical": {map[string]string{"trip_point_0_type": "hot\n", "trip_point_0_temp": "90000\n"}, math.NaN()},
+		"nothing is stated":   {nil, math.NaN()},
+	} {
+		t.Run(name, func(t *testing.T) {
+			zone := filepath.Join(t.TempDir(), "thermal_zone3")
+			if err := os.Mkdir(zone, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			for file, text := range c.files {
+				if err := os.WriteFile(filepath.Join(zone, file), []byte(text), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			got := hotLimit(run.Sensor{ID: run.Temperature, Source: filepath.Join(zone, "temp")})
+			if got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
+				t.Errorf("got %v, want %v", got, c.want)
+			}
+		})
+	}
+}

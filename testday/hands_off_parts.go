@@ -47,7 +47,7 @@ type Tripped struct {
 type GuardLimits struct {
 	Temperature        float64       // °C, of the hottest processor sensor; default: 95, never above what a driver states as critical
 	Reserve            float64       // charge below which nothing runs, 0 to 1; default 0.1
-	BatteryTemperature [2]float64    // °C; default 0 to 45 while charging or discharging
+	BatteryTemperature [2]float64    // °C; default 0 to 45
 	SensorGone         time.Duration // how long a guarding sensor may be missing; default 1 s
 	Runner             time.Duration // how long the runner may be silent; 5 s
 }
