@@ -7,6 +7,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"sweepd/run"
 )
 
 // FirstValues keeps what places had before sweepd wrote to them for the first time, in a
@@ -34,8 +36,12 @@ type FirstValues struct {
 
 // place is one that differs, or may differ, from its first value.
 type place struct {
-	w     Write // Was is the first value, Text what was set last
-	going *call // of the machine, that nobody saw the end of yet; guarded by act
+	w Write // Was is the first value, Text what was set last
+	// earlier says that a process before this one set it; of another user than this one
+	// where by is not "".
+	earlier bool
+	by      string
+	going   *call // of the machine, that nobody saw the end of yet; guarded by act
 }
 
 // call is one of the machine, on a goroutine that may outlast whoever waits for it.
@@ -233,6 +239,9 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 	if err := f.locked(); err != nil {
 		return err
 	}
+	if err := f.leftEarlier(); err != nil {
+		return err
+	}
 	var fresh []*place
 	for _, w := range writes {
 		if w.Path == "" && len(w.Back) == 0 {
@@ -251,6 +260,24 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.places = append(f.places, fresh...)
+	return nil
+}
+
+// Earlier tells whether anything is left that an earlier process set: nothing else is set
+// until it is put back, or given up.
+func (f *FirstValues) Earlier() bool { return f.leftEarlier() != nil }
+
+// leftEarlier is what nobody could put back since an earlier process set it: nothing else
+// is set on top of that.
+func (f *FirstValues) leftEarlier() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, p := range f.places {
+		if p.earlier {
+			return fmt.Errorf("%s still has what an earlier sweepd set, and not its first value %q: `sweepd actuators restore` puts it back, or says why it cannot",
+				run.Visible(p.w.Place()), run.Visible(p.w.Was))
+		}
+	}
 	return nil
 }
 

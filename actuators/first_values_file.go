@@ -76,7 +76,8 @@ func (j *firstValuesFile) read() (places []*place, err error) {
 	if j.info, err = j.file.Stat(); err != nil {
 		return nil, err
 	}
-	if err := mayTrust(j.info); err != nil {
+	by, err := mayTrust(j.info)
+	if err != nil {
 		return nil, err
 	}
 	if j.info.Size() > firstValuesMost {
@@ -96,6 +97,9 @@ func (j *firstValuesFile) read() (places []*place, err error) {
 		return nil, fmt.Errorf("%w: go back to the version that wrote it, or look what it is", ErrOtherFile)
 	}
 	places, j.damaged, j.end = readFirstValues(text)
+	for _, p := range places {
+		p.earlier, p.by = true, by
+	}
 	return places, nil
 }
 

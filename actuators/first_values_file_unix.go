@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strconv"
 	"syscall"
 
 	"golang.org/x/sys/unix"
@@ -26,18 +27,23 @@ func openOwn(path string) (*os.File, error) {
 }
 
 // mayTrust tells why what a file says must not be carried out: somebody else may have
-// written it. The administrator may carry out what any agent left.
-func mayTrust(info fs.FileInfo) error {
+// written it. The administrator may carry out what any agent left; by is the user then.
+func mayTrust(info fs.FileInfo) (by string, err error) {
 	if !info.Mode().IsRegular() {
-		return errors.New("it is no file: take it away")
+		return "", errors.New("it is no file: take it away")
 	}
 	if info.Mode().Perm()&0o022 != 0 {
-		return fmt.Errorf("others than its owner may write it (mode %#o), so what it says is not trusted: look at it, then chmod 600", info.Mode().Perm())
+		return "", fmt.Errorf("others than its owner may write it (mode %#o), so what it says is not trusted: look at it, then chmod 600", info.Mode().Perm())
 	}
-	if s, ok := info.Sys().(*syscall.Stat_t); ok && int(s.Uid) != os.Geteuid() && os.Geteuid() != 0 {
-		return fmt.Errorf("it belongs to user %d: ask as that user, or with sudo", s.Uid)
+	s, ok := info.Sys().(*syscall.Stat_t)
+	if !ok || int(s.Uid) == os.Geteuid() {
+		return "", nil
 	}
-	return nil
+	by = "#" + strconv.Itoa(int(s.Uid))
+	if os.Geteuid() != 0 {
+		return "", fmt.Errorf("it belongs to user %s: ask as that user, or with sudo", by)
+	}
+	return by, nil
 }
 
 // syncFolder has the disk keep that a file was made, or taken away.

@@ -9,7 +9,7 @@ import (
 func openOwn(path string) (*os.File, error) { return os.OpenFile(path, os.O_RDWR, 0) }
 
 // mayTrust trusts: who may write into the folder is the system's to say.
-func mayTrust(fs.FileInfo) error { return nil }
+func mayTrust(fs.FileInfo) (by string, err error) { return "", nil }
 
 // syncFolder does nothing: NTFS keeps its folders in a journal of its own.
 func syncFolder(string) error { return nil }

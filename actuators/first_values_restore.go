@@ -48,7 +48,8 @@ func (f *FirstValues) Restore(ctx context.Context, m Machine) (back []Write, err
 	slices.Reverse(left)
 	var gone []*place
 	reasons := map[*place]error{}
-	for tries := pauses; len(left) > 0; {
+	tries, looks := pauses, 0
+	for len(left) > 0 {
 		n := len(left)
 		left = slices.DeleteFunc(left, func(p *place) bool {
 			err := p.putBack(ctx, m)
@@ -57,20 +58,54 @@ func (f *FirstValues) Restore(ctx context.Context, m Machine) (back []Write, err
 			}
 			return err == nil
 		})
-		if len(left) < n {
-			continue
-		}
-		if i := slices.IndexFunc(left, func(p *place) bool { return p.going != nil }); i >= 0 {
-			_ = left[i].going.wait(ctx, restoreBound) // its error is seen in the next round
-		} else if len(tries) == 0 || !wait(ctx, tries[0]) {
-			break
-		} else {
-			tries = tries[1:]
+		switch {
+		case len(left) == 0 && looks < moves:
+			looks++
+			left, gone = movedAgain(ctx, m, gone)
+		case len(left) < n:
+		default:
+			if i := slices.IndexFunc(left, func(p *place) bool { return p.going != nil }); i >= 0 {
+				_ = left[i].going.wait(ctx, restoreBound) // its error is seen in the next round
+			} else if len(tries) == 0 || !wait(ctx, tries[0]) {
+				return f.done(ctx, gone, left, reasons)
+			} else {
+				tries = tries[1:]
+			}
 		}
 		if ctx.Err() != nil {
 			break
 		}
 	}
+	return f.done(ctx, gone, left, reasons)
+}
+
+// moves is how often a place is put back again that moved when another one was put back:
+// firmware moves one limit along with another.
+const moves = 3
+
+// movedAgain tells which files that were put back read otherwise again.
+func movedAgain(ctx context.Context, m Machine, gone []*place) (again, stay []*place) {
+	for _, p := range gone {
+		w, now := p.w, ""
+		if w.Path == "" { // a command may take long, and nothing is known to move what it set
+			stay = append(stay, p)
+			continue
+		}
+		c := begin(true, func() (err error) {
+			now, err = m.Read(ctx, w)
+			return err
+		})
+		if c.wait(ctx, patience) == nil && !SameText(now, w.Was, w.Leeway) {
+			again = append(again, p)
+		} else {
+			stay = append(stay, p)
+		}
+	}
+	return again, stay
+}
+
+// done forgets what is back, and says what is not.
+func (f *FirstValues) done(ctx context.Context, gone, left []*place, reasons map[*place]error) (back []Write, err error) {
 	for _, p := range gone {
 		back = append(back, p.w)
 	}
@@ -101,8 +136,11 @@ func (f *FirstValues) lockedForRestore(ctx context.Context) error {
 		return fmt.Errorf("first values %s: the disk does not answer: %w", f.Path(), err)
 	}
 	defer func() { <-f.turn }()
-	if !f.file.exists() {
-		return nil // nothing was ever set
+	if !f.file.exists() { // nothing was ever set, or somebody else put it back
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		f.places = nil
+		return nil
 	}
 	for until := time.Now().Add(lockPatience); ; {
 		err := f.locked()
@@ -118,7 +156,9 @@ func (f *FirstValues) lockedForRestore(ctx context.Context) error {
 func (p *place) putBack(ctx context.Context, m Machine) error {
 	long := patience
 	if p.w.Path == "" {
-		long = 0
+		if long = 0; p.by != "" { // the administrator is not to run what a user wrote down
+			return fmt.Errorf("its command is run by its own user alone: sudo -u '%s' sweepd actuators restore", p.by)
+		}
 	}
 	if c := p.going; c != nil {
 		err := c.wait(ctx, long)
@@ -189,6 +229,23 @@ func (f *FirstValues) forget(ctx context.Context, gone []*place) error {
 		return f.notForgotten(err)
 	}
 	return nil
+}
+
+// GiveUp forgets the first values that are left: their places stay as they are. It returns
+// what is forgotten.
+func (f *FirstValues) GiveUp(ctx context.Context) ([]Write, error) {
+	if err := enter(ctx, f.act); err != nil {
+		return nil, err
+	}
+	defer func() { <-f.act }()
+	if err := f.lockedForRestore(ctx); err != nil {
+		return nil, err
+	}
+	list := f.Pending()
+	f.mu.Lock()
+	gone := slices.Clone(f.places)
+	f.mu.Unlock()
+	return list, f.forget(ctx, gone)
 }
 
 func (f *FirstValues) notForgotten(err error) error {

@@ -170,6 +170,27 @@ func TestRestoreWaitsForAnotherLimit(t *testing.T) {
 	}
 }
 
+// Firmware moves one limit along with another: what was put back before is put back again.
+func TestRestorePutsBackWhatMovedAlong(t *testing.T) {
+	m := place3()
+	m.fails = func(place, text string) error {
+		if place == "/sys/low" {
+			m.mu.Lock()
+			m.has["/sys/high"] = text + "5"
+			m.mu.Unlock()
+		}
+		return nil
+	}
+	f := openFirst(t, t.TempDir())
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Set(t.Context(), m, set("/sys/high", "30", "25")))
+	back, err := f.Restore(t.Context(), m)
+	must(t, err)
+	if d := cmp.Diff(place3().has, m.has); d != "" || len(back) != 2 {
+		t.Error(d, back)
+	}
+}
+
 // What cannot be put back is told, kept and tried again; the rest is back meanwhile, and
 // stays what it was when somebody changes it.
 func TestWhatIsRefusedIsKept(t *testing.T) {
@@ -449,7 +470,9 @@ func TestATornFile(t *testing.T) {
 		if cut%13 != 0 {
 			continue
 		}
-		must(t, g.Keep(t.Context(), set("/sys/middle", "12", "20")))
+		_, err := g.file.read()
+		must(t, err)
+		must(t, g.file.add([]*place{{w: set("/sys/middle", "12", "20")}}))
 		must(t, g.Close())
 		if g = openFirst(t, next); len(g.Pending()) != want+1 || g.Damaged() != 0 {
 			t.Fatalf("cut at %d, then one more: %v, %d damaged", cut, g.Pending(), g.Damaged())
@@ -532,6 +555,79 @@ func TestAFullDisk(t *testing.T) {
 		t.Errorf("%v, %v, %v", err, m.wrote, f.Pending())
 	}
 	noFile(t, f)
+}
+
+// What somebody else put back meanwhile is not put back once more.
+func TestSomebodyElseRestores(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Close())
+	agent, person := openFirst(t, dir), openFirst(t, dir)
+	_, err := person.Restore(t.Context(), m)
+	must(t, err)
+	m.wrote = nil
+	if back, err := agent.Restore(t.Context(), m); err != nil || len(back)+len(m.wrote)+len(agent.Pending()) > 0 || agent.Earlier() {
+		t.Errorf("%v, %v, %v, %v", back, err, m.wrote, agent.Pending())
+	}
+}
+
+// What an earlier process set and nobody could put back has to be put back, or given up,
+// before anything else is set.
+func TestNothingIsSetOnTopOfWhatWasLeft(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Set(t.Context(), m, set("/sys/gone", "10", "15")))
+	delete(m.has, "/sys/gone")
+	must(t, f.Close())
+	f = openFirst(t, dir)
+	if err := f.Set(t.Context(), m, set("/sys/high", "30", "25")); !errors.Is(err, ErrNotKept) || !strings.Contains(err.Error(), `/sys/low still has what an earlier sweepd set, and not its first value "15"`) {
+		t.Errorf("%v", err)
+	}
+	m.fails = func(place, _ string) error {
+		if place == "/sys/gone" {
+			return os.ErrNotExist
+		}
+		return nil
+	}
+	if _, err := f.Restore(t.Context(), m); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("%v", err)
+	}
+	if err := f.Set(t.Context(), m, set("/sys/high", "30", "25")); !errors.Is(err, ErrNotKept) {
+		t.Errorf("%v", err)
+	}
+	given, err := f.GiveUp(t.Context())
+	if err != nil || len(given) != 1 || given[0].Path != "/sys/gone" {
+		t.Errorf("%v, %v", given, err)
+	}
+	noFile(t, f)
+	must(t, f.Set(t.Context(), m, set("/sys/high", "30", "25")))
+	if m.has["/sys/low"] != "15" || m.has["/sys/high"] != "30" {
+		t.Errorf("%v", m.has)
+	}
+}
+
+// The administrator puts back files that an agent of another user set, and runs none of
+// that user's commands.
+func TestTheAdministratorRunsNobodysCommand(t *testing.T) {
+	if os.Geteuid() != 0 {
+		t.Skip("needs root")
+	}
+	dir, m := t.TempDir(), place3()
+	f := openFirst(t, dir)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Keep(t.Context(), Write{Actuator: "command", Command: []string{"set", "{}"}, Back: []string{"set", "{}"}, Text: "30", Was: "25"}))
+	must(t, f.Close())
+	must(t, os.Chown(f.Path(), 4321, 4321))
+	m.wrote = nil
+	f = openFirst(t, dir)
+	if _, err := f.Restore(t.Context(), m); err == nil || !strings.Contains(err.Error(), "sudo -u '#4321' sweepd actuators restore") {
+		t.Errorf("%v", err)
+	}
+	if d := cmp.Diff([]string{"/sys/low=15"}, m.wrote); d != "" {
+		t.Error(d)
+	}
 }
 
 // What nobody could put back is not set.

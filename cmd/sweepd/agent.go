@@ -46,6 +46,14 @@ and findings under --data. One agent can record into a folder at a time.`,
 			return err
 		},
 	}
+	f.add(cmd)
+	return cmd
+}
+
+// agentFlagNames are the options of the agent alone.
+var agentFlagNames = []string{"listen", "web.config.file", "tls-self", "web.systemd-socket"}
+
+func (f *agentFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.listen, "listen", "", "`HOST:PORT` to answer on (default "+console.DefaultListen+"); other machines get /metrics, and paired phones the page")
 	cmd.Flags().StringVar(&f.webConfig, "web.config.file", "", "`FILE` with TLS and basic authentication, as Prometheus exporters read it")
 	cmd.Flags().BoolVar(&f.tlsSelf, "tls-self", false, "speak TLS to other machines with a certificate that this device makes itself")
@@ -53,12 +61,12 @@ and findings under --data. One agent can record into a folder at a time.`,
 	if runtime.GOOS == "linux" {
 		cmd.Flags().BoolVar(&f.systemdSocket, "web.systemd-socket", false, "answer on the sockets that systemd hands over (socket activation) instead of --listen")
 	}
-	return cmd
 }
 
 // watch is the agent's life.
 func (a *app) watch(ctx context.Context, f agentFlags) error {
 	c, err := a.config()
+	a.restoreFirst(ctx, a.dataDir(c), newLogger(a.err)) // whatever else is wrong
 	if err != nil {
 		return err
 	}

@@ -59,7 +59,7 @@ Exit status: 0 when a command did what it was asked, 1 when it could not be done
 	flags.StringVar(&a.data, "data", "", "`DIR` that runs are kept in (or SWEEPD_DATA)")
 	flags.StringVar(&a.agentURL, "agent", "", "`URL` of the running agent (or SWEEPD_AGENT; default "+console.DefaultURL+")")
 	flags.BoolVar(&a.json, "json", false, "print JSON")
-	root.AddCommand(a.agentCommand(), a.statusCommand(), a.sensorsCommand(), a.settingCommand(), a.runCommand(), a.deviceCommand(),
+	root.AddCommand(a.agentCommand(), a.statusCommand(), a.sensorsCommand(), a.actuatorsCommand(), a.settingCommand(), a.runCommand(), a.deviceCommand(),
 		a.compareCommand(), a.curveCommand(), a.batteryCommand(), a.reportCommand(), a.planCommand(), a.scheduleCommand(), a.importCommand(), a.mergeCommand(), a.exportCommand(), a.checkCommand(), a.consoleCommand(), a.demoCommand(), a.versionCommand())
 	root.AddCommand(a.serviceCommands()...)
 	root.AddCommand(a.docsCommands()...)

@@ -3,7 +3,7 @@
 # kernel, and the folder root with busybox and modules.
 set -eu
 # init.sh loads the first three; what they depend on comes along.
-shipped="ac battery acpi_power_meter i2c-dev i2c-stub lm75"
+shipped="ac battery acpi_power_meter i2c-dev i2c-stub lm75 virtio_pci virtio_blk crc32c_generic ext4"
 
 download() {
 	kernel=$(apt-cache depends linux-image-amd64 | sed -n 's/.*Depends: linux-image-/linux-image-/p')

@@ -9,6 +9,8 @@ import (
 	"strconv"
 )
 
+var errEndedEarly = errors.New("the guest switched itself off before the script's end")
+
 // parseOutput takes apart what init.sh sends: the script's output, FS "exit CODE" LF,
 // and the folder /out, which it unpacks to out.
 func parseOutput(ctx context.Context, got Result, output []byte, out string) (Result, error) {
@@ -16,7 +18,7 @@ func parseOutput(ctx context.Context, got Result, output []byte, out string) (Re
 	got.Stdout = string(stdout)
 	code, packed, ended := bytes.Cut(rest, []byte("\n"))
 	if !found || !ended {
-		return got, errors.New("the guest switched itself off before the script's end")
+		return got, errEndedEarly
 	}
 	var err error
 	if got.ExitCode, err = strconv.Atoi(string(code)); err != nil {

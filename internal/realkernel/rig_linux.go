@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -35,6 +36,18 @@ type Options struct {
 	// ChargeUnits makes the battery report charge and current (mAh, mA)
 	// instead of energy and power.
 	ChargeUnits bool
+	// Disk is a file with a file system, such as NewDisk makes, that the guest has as
+	// /dev/vda after `modprobe virtio_pci; modprobe virtio_blk`. It keeps what the guest
+	// brought onto the disk. None if empty.
+	Disk string
+	// Cuts says that the script cuts the power, by `echo b >/proc/sysrq-trigger`: the kernel
+	// stops at once, without bringing anything onto the disk (Linux,
+	// Documentation/admin-guide/sysrq.rst). A script that gets to its end is a failure then,
+	// and the result has no exit code and no OutDir.
+	Cuts bool
+	// Processors is how many the guest has, 1 if zero. With several the guest's time is the
+	// host's, and no output is the same every time.
+	Processors int
 	// KernelArgs are added to the kernel's command line, such as
 	// "battery.cache_time=0".
 	KernelArgs []string
@@ -66,6 +79,12 @@ func Boot(t testing.TB, o Options) Result {
 	ctx, cancel := context.WithTimeout(t.Context(), timeout)
 	defer cancel()
 	got, err := boot(ctx, t.TempDir(), o)
+	if o.Cuts && errors.Is(err, errEndedEarly) {
+		return got
+	}
+	if err == nil && o.Cuts {
+		err = errors.New("the script came to its end and did not cut the power")
+	}
 	if err != nil {
 		t.Fatalf("realkernel: %v\nThe script had printed:\n%s\nThe kernel's log ends:\n%s",
 			err, tail(got.Stdout, 40), tail(got.Console, 40))
@@ -191,14 +210,26 @@ func compileTable(ctx context.Context, dir string, chargeUnits bool) error {
 func runGuest(ctx context.Context, dir, kernel string, o Options) error {
 	args := []string{
 		"-M", "q35", "-accel", "tcg", "-cpu", "max", "-m", "512",
-		// One instruction takes 1 ns, a sleep takes no time of the host's; date
-		// and random numbers are always the same. With a second processor the
-		// guest hangs at start (QEMU 7.2).
-		"-seed", "1", "-icount", "shift=0,sleep=off", "-rtc", "base=2026-11-24T08:00:00,clock=vm",
+		"-seed", "1", "-rtc", "base=2026-11-24T08:00:00,clock=vm",
 		"-nodefaults", "-no-user-config", "-no-reboot", "-display", "none",
 		"-kernel", kernel, "-initrd", "initramfs", "-acpitable", "file=table.aml",
 		"-append", strings.Join(append([]string{"console=ttyS0 quiet panic=-1"}, o.KernelArgs...), " "),
 		"-serial", "file:console", "-serial", "file:output",
+	}
+	if o.Processors > 1 {
+		args = append(args, "-smp", strconv.Itoa(o.Processors))
+	} else {
+		// One instruction takes 1 ns, a sleep takes no time of the host's; date
+		// and random numbers are always the same. With a second processor the
+		// guest hangs at start (QEMU 7.2).
+		args = append(args, "-icount", "shift=0,sleep=off")
+	}
+	if o.Disk != "" {
+		disk, err := filepath.Abs(o.Disk)
+		if err != nil {
+			return err
+		}
+		args = append(args, "-drive", "if=none,id=disk,format=raw,file="+disk, "-device", "virtio-blk-pci,drive=disk")
 	}
 	cmd := exec.CommandContext(ctx, "qemu-system-x86_64", args...)
 	cmd.Dir = dir

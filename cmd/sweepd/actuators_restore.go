@@ -1,0 +1,148 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"sweepd/actuators"
+	"sweepd/collectors"
+	"sweepd/report/text"
+	"sweepd/run"
+)
+
+// restoreFlags are those of a restore.
+type restoreFlags struct {
+	giveUp     bool
+	afterAgent bool       // the service manager asks, when the agent has ended
+	ofAgent    agentFlags // the agent's options, which mean nothing here
+}
+
+func (a *app) actuatorsRestoreCommand() *cobra.Command {
+	var f restoreFlags
+	cmd := &cobra.Command{
+		Use:   "restore",
+		Short: "Put back what sweepd set and did not put back itself",
+		Long: `Put back the first values: what power limits, profiles and processors had before
+sweepd set them. sweepd does so itself at the end of a day without hands, on an
+error, and first thing when it starts again; its service does so when the agent was
+killed. This command is for what is left then, and it may be given at any time: where
+nothing was set it does nothing. While a day without hands goes on it refuses:
+"sweepd plan stop" ends the day and puts back.
+
+What cannot be put back is told with the reason and with what to type by hand.
+--give-up then forgets it: it stays as it is, until the device is started anew or
+somebody sets it.`,
+		Example: `  sudo sweepd actuators restore              what the system's agent left
+  sweepd actuators restore --data DIR        what an agent that kept its data in DIR left`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.restoreActuators(cmd.Context(), f) },
+	}
+	cmd.Flags().BoolVar(&f.giveUp, "give-up", false, "forget what cannot be put back; it stays as it is")
+	cmd.Flags().BoolVar(&f.afterAgent, "after-agent", false, "say nothing where nothing was set; options of the agent are taken, and mean nothing")
+	f.ofAgent.add(cmd)
+	for _, name := range append([]string{"after-agent"}, agentFlagNames...) {
+		if cmd.Flags().Lookup(name) != nil {
+			_ = cmd.Flags().MarkHidden(name) // it is there
+		}
+	}
+	return cmd
+}
+
+// restored is what a restore did, as JSON.
+type restored struct {
+	Folder   string            `json:"folder"`
+	Restored []actuators.Write `json:"restored"` // was is what each has again
+	Left     []notRestored     `json:"left"`     // what could not be put back
+	GivenUp  []actuators.Write `json:"given_up"`
+}
+
+type notRestored struct {
+	actuators.Write
+	Why    string `json:"why"`
+	ByHand string `json:"by_hand"`
+}
+
+func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
+	c, unreadable := a.config()
+	dir, from := a.dataDirFrom(c)
+	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) && namesFolder(from) && !f.afterAgent {
+		return fmt.Errorf("%s: no such folder", dir)
+	}
+	r, err := a.restoreIn(ctx, dir, f.giveUp)
+	if err == nil && unreadable != nil && !namesFolder(from) {
+		// Its data: may name another folder.
+		err = fmt.Errorf("%w\nOnly %s was looked at: name the agent's folder with --data DIR where it is another", unreadable, dir)
+	}
+	if a.json {
+		return errors.Join(a.printJSON(r), err)
+	}
+	p := a.printer()
+	for _, w := range r.Restored {
+		p.Say(putBackText(w), "  ", toneGood)
+	}
+	for _, w := range r.GivenUp {
+		p.Say(fmt.Sprintf("%s is given up: it stays as it is, its first value was %s", w.Place(), w.Was), "  ", toneDoubt)
+	}
+	if err == nil && len(r.Restored)+len(r.GivenUp) == 0 && !f.afterAgent {
+		p.Say(fmt.Sprintf("nothing to put back: %s has no first value of anything that sweepd set", dir), "", text.Plain)
+	}
+	return errors.Join(p.Err, err)
+}
+
+// putBackText says that a place has its first value again.
+func putBackText(w actuators.Write) string {
+	s := fmt.Sprintf("%s has its first value again: %s", w.Place(), w.Was)
+	if !actuators.SameText(w.Text, w.Was, 0) {
+		s += ", after " + w.Text
+	}
+	return run.Visible(s)
+}
+
+// restoreIn puts back what is left in a folder.
+func (a *app) restoreIn(ctx context.Context, dir string, giveUp bool) (restored, error) {
+	r := restored{Folder: dir, Restored: []actuators.Write{}, Left: []notRestored{}, GivenUp: []actuators.Write{}}
+	first, err := actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot(dir)})
+	if err != nil {
+		return r, err
+	}
+	defer first.Close()
+	damaged := first.Damaged()
+	back, err := first.Restore(ctx, a.machineToSet())
+	r.Restored = append(r.Restored, back...)
+	var left *actuators.NotRestoredError
+	if errors.As(err, &left) {
+		for _, x := range left.Left {
+			r.Left = append(r.Left, notRestored{x.Write, x.Err.Error(), x.Write.ByHand()})
+		}
+		if giveUp {
+			r.GivenUp, err = first.GiveUp(ctx)
+		}
+	}
+	if damaged > 0 {
+		err = errors.Join(err, fmt.Errorf("%d first values in %s are damaged and nobody can put them back: look at the lines of %s.damaged, and start the device anew, which has most things as they were",
+			damaged, first.Path(), first.Path()))
+	}
+	return r, err
+}
+
+// machineToSet is what things are set on: this computer, or a demonstration's.
+func (a *app) machineToSet() actuators.Machine {
+	if a.machine != nil {
+		return a.machine
+	}
+	return actuators.Host{Sys: collectors.HostRoots().Sys}
+}
+
+// setRoot is the folder whose lock only one process has that sets anything: that of what
+// is set, for a demonstration its own.
+func (a *app) setRoot(dir string) string {
+	if a.machine != nil {
+		return dir
+	}
+	return collectors.HostRoots().Sys
+}
