@@ -128,8 +128,6 @@ func (c *Client) refusedOperation(about testday.About, status int, text []byte) 
 		return &UnknownOperationError{c.shown, about}
 	case known && m.Kind == kindNoRight:
 		return &NoRightError{c.Holder}
-	case known && kindOf(m) != nil:
-		return kindOf(m)
 	case known && m.Skipped != nil:
 		return &testday.SelectionError{Skipped: *m.Skipped, Err: c.refused(status, text)}
 	case known && m.Kind == kindRequest:

@@ -310,6 +310,16 @@ func (c *Client) refused(status int, text []byte) error {
 		if m.Kind == kindNoRight {
 			return &NoRightError{c.Holder}
 		}
+		if m.Kind == kindNoHandsOff {
+			return &NoHandsOffError{m.Error}
+		}
+		if call, none := strings.CutPrefix(m.Error, nothingThere); none && status == http.StatusNotFound {
+			method, path, _ := strings.Cut(call, " "+prefix)
+			return &UnknownOperationError{c.shown, testday.About{Method: method, Path: path}}
+		}
+		if kind := kindOf(m); kind != nil {
+			return kind
+		}
 		if m.Run != nil {
 			return &run.NotStoredError{Run: *m.Run, Text: m.Error}
 		}

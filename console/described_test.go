@@ -126,6 +126,9 @@ func everyOperationAnswers(t *testing.T, h subject) {
 			if method == "POST" && strings.Contains(path, "?") {
 				r.Header.Set("Content-Type", octets)
 			}
+			if strings.HasSuffix(path, "/beat") {
+				beating(body)(r)
+			}
 		})
 		if len(status) == 0 {
 			status = []int{200}
@@ -200,6 +203,16 @@ func everyOperationAnswers(t *testing.T, h subject) {
 	tell("POST", "/imports/undo", `{"import":"1"}`)
 	tell("POST", "/merge?name=other.db&bytes=3", "abc", 400, 422, 500)
 	tell("POST", "/report?device=unit-oak", "frames,", 400)
+
+	tell("GET", "/plan/run", "")
+	tell("POST", "/plan/run", `{}`, 409)
+	tell("POST", "/plan/run", `{"consent":true}`)
+	tell("POST", "/plan/run/dry", `{}`)
+	tell("POST", "/plan/run/pause", `{"why":"lunch"}`)
+	tell("POST", "/plan/run/resume", `{}`)
+	tell("POST", "/plan/run/stop", `{"now":true}`)
+	tell("POST", "/plan/run/beat", `{"runner":"r","done":{"job":"j"}}`)
+	tell("POST", "/plan/run/beat", `{}`, 400)
 
 	tell("POST", "/pair", `{"code":"x"}`, 403)
 	tell("POST", "/phones/pairing", `{"name":"my phone"}`)

@@ -40,6 +40,8 @@ type Options struct {
 	Prices map[string]float64
 	// Published is what stands on every report.
 	Published report.Publication
+	// HandsOff does plans by itself; nil: nothing does.
+	HandsOff testday.HandsOffAgent
 	// Open opens the data for one request.
 	Open func(readOnly bool) (Data, error)
 	// Token is the right to change what is kept; without one nobody has it.
@@ -60,6 +62,9 @@ func New(o Options) http.Handler {
 	o.Store = testday.CorrectionsWithUnstored(o.Store, o.Agent)
 	h := &handler{Options: o, agent: &testday.Local{Recorder: o.Agent, Store: o.Store, Version: o.Version, Lower: o.Lower, Holder: o.Holder, Thresholds: o.Thresholds}}
 	h.watchers = newWatchers(o.Agent.Live, o.Machine, &h.timer, testday.HotLimit(o.Thresholds))
+	if o.HandsOff != nil {
+		h.watchers.handsOff = o.HandsOff.HandsOff
+	}
 	o.Agent.Subscribe(h.watchers.hear) // for as long as the agent lives
 	o.Agent.Subscribe(h.comparison.hear)
 	local := http.NewServeMux()

@@ -50,7 +50,8 @@ func onEach(t *testing.T, test func(*testing.T, subject)) {
 
 func newFakeSubject(t *testing.T) subject {
 	f := &fakeAgent{data: openStore(t)}
-	return subject{newTestHandler(f), f.Live, f.Subscribe, f.data}
+	h := New(Options{Agent: f, Store: f.data, Machine: fakeMachine{}, Metrics: metricsUp, Lower: []string{"load"}, Token: testToken, Open: opening(f.data), HandsOff: newFakeDay()})
+	return subject{h, f.Live, f.Subscribe, f.data}
 }
 
 func openStore(t *testing.T) store.Store {

@@ -41,8 +41,9 @@ func (h *handler) live() []liveOperation {
 		{about{Method: "POST", Path: "/runs/{id}/hold", Summary: "Holds on to a run: it is stopped when the caller goes away."}, none, nil, h.hold, false},
 		{about{Method: "POST", Path: "/runs/{id}/stop_after", Summary: "Has the run that is recording stopped a time after its start, or by hand again."}, new(StopAfterRequest), nil, h.setTimer, false},
 		{about{Method: "GET", Path: "/comparison", Summary: "Gives the report of all that was measured, as /report does, and in " + asOfHeader + " when it was drawn; while a run is recording none is drawn: it is the last one.", Gives: testday.Archive}, none, nil, h.compared, false},
-		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
+		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance, hands_off and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
 	}
+	list = append(list, h.handsOffOperations()...)
 	list = append(list,
 		liveOperation{about{Method: "POST", Path: pairPath, Summary: "Gives a phone its token, as a cookie, for a code that sweepd console pair made."}, new(PairRequest), new(PairedPhone), h.pair, false},
 		liveOperation{about{Method: "POST", Path: "/phones/pairing", Summary: "Makes a code that pairs a phone, for 2 minutes and once; on this device alone.", Needs: testday.NeedsRight}, new(PairingRequest), new(Pairing), h.offerPairing, false},

@@ -64,9 +64,12 @@ var kinds = map[string]string{
 	kindRecording: "A run is recording",
 	kindKeyUsed:   "The idempotency key was used for another request",
 
+	kindNoHandsOff: "This agent does no plan by itself",
+
 	(&testday.ReplacesError{}).Kind(): "A plan is in force already",
 	(&testday.NamesError{}).Kind():    "A name is new and close to one that is known",
 	(&testday.UnfitError{}).Kind():    "A file cannot be used as it is",
+	(&testday.ConsentError{}).Kind():  "Nobody has agreed yet that the agent sets the device's power by itself",
 }
 
 func writeError(w http.ResponseWriter, status int, err error) {

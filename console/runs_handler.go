@@ -103,7 +103,8 @@ func statusOf(err error) int {
 	}
 	var selection *testday.SelectionError
 	var replaces *testday.ReplacesError
-	if errors.As(err, &replaces) {
+	var consent *testday.ConsentError
+	if errors.As(err, &replaces) || errors.As(err, &consent) {
 		return http.StatusConflict
 	}
 	var unfit *testday.UnfitError

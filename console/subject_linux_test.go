@@ -39,6 +39,6 @@ func newLabSubject(t *testing.T) subject {
 		t.Fatal(err)
 	}
 	h := New(Options{Agent: bench.Agent, Store: data, Machine: bench.Set, Lower: []string{"load"},
-		Metrics: metricsUp, Token: testToken, Open: opening(data)})
+		Metrics: metricsUp, Token: testToken, Open: opening(data), HandsOff: newFakeDay()})
 	return subject{h, bench.Agent.Live, bench.Agent.Subscribe, data}
 }

@@ -2,6 +2,7 @@ package console
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"encoding/json"
 	"errors"
@@ -47,6 +48,8 @@ type watchers struct {
 	timer   *testday.StopTimer
 	hot     float64 // where a device that states no limit is too hot, °C
 	epoch   string  // of the numbers, new with each start of the agent
+	// handsOff is how the day without hands stands; nil where there can be none.
+	handsOff func(context.Context) (testday.HandsOff, error)
 
 	mu      sync.Mutex
 	last    uint64 // number of the latest event
@@ -216,15 +219,24 @@ func (ws *watchers) sendLocked(text []byte) {
 func (ws *watchers) look() {
 	glancer := testday.Glancer{Limit: ws.hot}
 	var at pace
+	var day dayTold
 	for {
 		l := ws.live()
-		if ws.wantGlance(at.note(l)) {
-			text := message("glance", "", glancer.Look(l, ws.machine, ws.timer))
-			ws.mu.Lock()
-			ws.sendLocked(text)
-			ws.mu.Unlock()
+		came := ws.anybodyNew()
+		if at.note(l) || came {
+			ws.send(message("glance", "", glancer.Look(l, ws.machine, ws.timer)))
 		}
-		wait := time.NewTimer(at.wait(l))
+		next := at.wait(l)
+		if ws.handsOff != nil {
+			text, goesOn := day.look(ws.handsOff, came)
+			if text != nil {
+				ws.send(text)
+			}
+			if goesOn {
+				next = min(next, glanceEvery)
+			}
+		}
+		wait := time.NewTimer(next)
 		select {
 		case <-wait.C:
 		case <-ws.wake:
@@ -248,13 +260,20 @@ func (ws *watchers) wakeUp() {
 	}
 }
 
-// wantGlance tells whether anybody needs one: where there is news, or somebody came.
-func (ws *watchers) wantGlance(news bool) bool {
+// anybodyNew tells whether somebody came since it was asked last, who knows nothing yet.
+func (ws *watchers) anybodyNew() bool {
 	ws.mu.Lock()
 	defer ws.mu.Unlock()
-	news = news || ws.fresh
+	came := ws.fresh
 	ws.fresh = false
-	return news
+	return came
+}
+
+// send has everybody hear a message.
+func (ws *watchers) send(text []byte) {
+	ws.mu.Lock()
+	defer ws.mu.Unlock()
+	ws.sendLocked(text)
 }
 
 // longestRest is the longest time between two looks at an agent at rest.

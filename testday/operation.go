@@ -165,7 +165,7 @@ func Kinds() []interface {
 	return []interface {
 		error
 		Kind() string
-	}{&ReplacesError{}, &NamesError{}, &UnfitError{}}
+	}{&ReplacesError{}, &NamesError{}, &UnfitError{}, &ConsentError{}}
 }
 
 // RunRequest names a run by any part of its id that only one has, or "last".

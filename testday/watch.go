@@ -23,6 +23,8 @@ type Watched struct {
 	// In is the command's standard input, Out and Err are shown what it prints.
 	In       io.Reader
 	Out, Err io.Writer
+
+	alone bool // nobody sits there: a runner's
 }
 
 // WatchedAgent is an agent that also ends a run by itself where its watch is gone.
@@ -89,12 +91,17 @@ func hold(ctx context.Context, a WatchedAgent, id string) (release context.Cance
 // FindCommand finds the program that a command names; where there is none, no run is to be
 // started for it.
 func FindCommand(name string) (program string, err error) {
+	if program, err = lookFor(name); err != nil {
+		err = fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(name), err)
+	}
+	return program, err
+}
+
+// lookFor finds the program of a command.
+func lookFor(name string) (program string, err error) {
 	program, err = exec.LookPath(name)
 	if errors.Is(err, exec.ErrNotFound) {
-		return "", fmt.Errorf("command %q cannot be started, so no run was: there is no program of that name (looked for in PATH)", run.Shorten(name))
-	}
-	if err != nil {
-		err = fmt.Errorf("command %q cannot be started, so no run was: %w", run.Shorten(name), err)
+		err = errors.New("there is no program of that name (looked for in PATH)")
 	}
 	return program, err
 }

@@ -2,6 +2,7 @@ package testday
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -24,13 +25,36 @@ type command struct {
 	read    chan struct{} // closed when no more of it can come
 	unshown chan error    // what was printed could not be passed on
 	ending  string        // why it was told to end, once it was
+	// patience is how long it may take to end once it was told to.
+	patience time.Duration
 }
+
+// use of a terminal is what a command may do with the one of this process.
+type use int
+
+const (
+	hasTerminal  use = iota // it is the foreground, as in a shell
+	asksTerminal            // it gets the terminal when it asks for it
+	noTerminal              // it is a session of its own: nobody sits there
+)
+
+// toldToEnd ends a command, as the cause of the end of a context, and says why.
+type toldToEnd struct{ why string }
+
+func (t *toldToEnd) Error() string { return t.why }
 
 // start starts the command.
 func (w Watched) start(program string, output *output) (_ *command, err error) {
-	c := &command{name: fmt.Sprintf("%q", run.Shorten(w.Command[0])), shown: w.Err, output: output, read: make(chan struct{}), unshown: make(chan error, 2)}
+	c := &command{name: fmt.Sprintf("%q", run.Shorten(w.Command[0])), shown: w.Err, output: output, read: make(chan struct{}), unshown: make(chan error, 2), patience: killDelay}
 	x := exec.Command(program, w.Command[1:]...)
 	x.Args[0], x.Stdin = w.Command[0], w.In
+	terminal := hasTerminal
+	switch {
+	case w.alone:
+		terminal, c.patience = noTerminal, aloneDelay
+	case isPipe(w.Out) || isPipe(w.Err): // a pager may want it
+		terminal = asksTerminal
+	}
 	var copying sync.WaitGroup
 	var theirs []*os.File
 	defer func() {
@@ -61,7 +85,7 @@ func (w Watched) start(program string, output *output) (_ *command, err error) {
 		return nil, err
 	}
 	x.Stdout, x.Stderr = stdout, stderr
-	if c.process, err = startProcess(x, isPipe(w.Out) || isPipe(w.Err)); err != nil {
+	if c.process, err = startProcess(x, terminal); err != nil {
 		return nil, err
 	}
 	go func() { copying.Wait(); close(c.read) }()
@@ -94,11 +118,16 @@ func (p *passedOn) Write(text []byte) (int, error) {
 	return len(text), nil
 }
 
-// killDelay is how long a command may take to end once it was asked to.
-const killDelay = 10 * time.Second
+// How long a command may take to end once it was told to: one that somebody watches, and
+// one that a runner carries out, which may be told so because the device is too hot.
+const (
+	killDelay  = 10 * time.Second
+	aloneDelay = 3 * time.Second
+)
 
 // await waits for the end of the command's own process and says what went wrong; ""
-// for nothing. Signals, the end of ctx and a reader of its output that has left end it.
+// for nothing. Signals, the end of ctx and a reader of its output that has left end it;
+// the cause of ctx may be a *toldToEnd.
 func (c *command) await(ctx context.Context, signals <-chan os.Signal) string {
 	ended := make(chan string, 1)
 	go func() { ended <- c.process.wait() }()
@@ -107,7 +136,7 @@ func (c *command) await(ctx context.Context, signals <-chan os.Signal) string {
 	end := func(why string, with os.Signal) {
 		switch {
 		case c.ending == "":
-			c.ending, late = why, time.After(killDelay)
+			c.ending, late = why, time.After(c.patience)
 			c.process.signal(with)
 		case with == os.Interrupt: // pressed again: out of patience
 			c.kill("was told to end twice")
@@ -123,6 +152,12 @@ func (c *command) await(ctx context.Context, signals <-chan os.Signal) string {
 		case err := <-c.unshown:
 			end(fmt.Sprintf("what it printed could not be passed on (%v)", err), gently)
 		case <-cancelled:
+			cancelled = nil
+			var told *toldToEnd
+			if errors.As(context.Cause(ctx), &told) {
+				end(told.why, gently)
+				break
+			}
 			// The signal that ended ctx says more.
 			select {
 			case s := <-signals:
@@ -130,9 +165,8 @@ func (c *command) await(ctx context.Context, signals <-chan os.Signal) string {
 			case <-time.After(signalWait):
 				end("run watch was given up", os.Interrupt)
 			}
-			cancelled = nil
 		case <-late:
-			c.kill(fmt.Sprintf("did not end within %v", killDelay))
+			c.kill(fmt.Sprintf("did not end within %v", c.patience))
 		}
 	}
 }
@@ -172,10 +206,10 @@ func (c *command) drained(wait time.Duration) bool {
 	}
 }
 
-// close lets go of the command and ends what is left of it.
-func (c *command) close() {
-	c.process.close()
-	c.closePipes()
+// close lets go of the command and ends what is left of it. It tells whether anything was.
+func (c *command) close() (leftBehind bool) {
+	defer c.closePipes()
+	return c.process.close()
 }
 
 func (c *command) closePipes() {

@@ -41,16 +41,21 @@ type process struct {
 	continued chan os.Signal
 }
 
-// startProcess starts the command. Where this process is part of a pipeline, a pager
-// may want the terminal: the command gets it when it asks for it.
-func startProcess(x *exec.Cmd, pipeline bool) (*process, error) {
+// startProcess starts the command.
+func startProcess(x *exec.Cmd, terminal use) (*process, error) {
 	p := &process{terminal: -1, continued: make(chan os.Signal, 1)}
-	x.SysProcAttr = &unix.SysProcAttr{Setpgid: true}
-	if fd, err := unix.Open("/dev/tty", unix.O_RDWR|unix.O_CLOEXEC|unix.O_NOCTTY, 0); err == nil {
-		p.terminal = fd
-		p.hasTurn = !pipeline && p.inForeground()
-		x.SysProcAttr.Foreground, x.SysProcAttr.Ctty = p.hasTurn, fd
-		signal.Notify(p.continued, unix.SIGCONT)
+	switch terminal {
+	case noTerminal:
+		x.SysProcAttr = &unix.SysProcAttr{Setsid: true} // which leads a group, too
+		dieWithParent(x.SysProcAttr)
+	default:
+		x.SysProcAttr = &unix.SysProcAttr{Setpgid: true}
+		if fd, err := unix.Open("/dev/tty", unix.O_RDWR|unix.O_CLOEXEC|unix.O_NOCTTY, 0); err == nil {
+			p.terminal = fd
+			p.hasTurn = terminal == hasTerminal && p.inForeground()
+			x.SysProcAttr.Foreground, x.SysProcAttr.Ctty = p.hasTurn, fd
+			signal.Notify(p.continued, unix.SIGCONT)
+		}
 	}
 	if err := x.Start(); err != nil {
 		p.release()
@@ -150,26 +155,39 @@ func (p *process) signal(s os.Signal) {
 
 func (p *process) kill() { p.signal(unix.SIGKILL) }
 
-// What a command left behind may take leftBehindDelay to end; groupPoll is how often it
-// is looked. Dead processes count until the system has cleared them away.
+// What a command left behind may take leftBehindDelay to end; what ends by itself within
+// endingDelay was not left behind; groupPoll is how often it is looked. Dead processes count
+// until the system has cleared them away.
 const (
 	leftBehindDelay = 2 * time.Second
+	endingDelay     = 50 * time.Millisecond
 	groupPoll       = 10 * time.Millisecond
 )
 
 // close lets go of a command that has ended. What it left behind in its group is ended,
 // too, so that it does not load the next run, and killed where it does not end within
-// leftBehindDelay.
-func (p *process) close() {
+// leftBehindDelay; it tells whether anything was.
+func (p *process) close() (leftBehind bool) {
 	p.release()
+	if p.gone(endingDelay) {
+		return false
+	}
 	p.signal(gently) // shells have what they start in the background ignore Ctrl-C
+	if !p.gone(leftBehindDelay) {
+		p.kill()
+	}
+	return true
+}
+
+// gone waits until nobody is left of the command's group; false where that takes longer.
+func (p *process) gone(within time.Duration) bool {
 	for waited := time.Duration(0); unix.Kill(-p.group, 0) == nil; waited += groupPoll {
-		if waited >= leftBehindDelay {
-			p.kill()
-			return
+		if waited >= within {
+			return false
 		}
 		time.Sleep(groupPoll)
 	}
+	return true
 }
 
 // release gives the terminal up.

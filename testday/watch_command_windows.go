@@ -28,7 +28,10 @@ type process struct {
 	job windows.Handle
 }
 
-func startProcess(x *exec.Cmd, _ bool) (p *process, err error) {
+func startProcess(x *exec.Cmd, terminal use) (p *process, err error) {
+	if terminal == noTerminal { // Ctrl-C is not for it
+		x.SysProcAttr = &windows.SysProcAttr{CreationFlags: windows.CREATE_NEW_PROCESS_GROUP}
+	}
 	p = &process{cmd: x}
 	if p.job, err = windows.CreateJobObject(nil, nil); err != nil {
 		return nil, fmt.Errorf("create a job object: %w", err)
@@ -65,7 +68,10 @@ func (p *process) kill() {
 	_ = p.cmd.Process.Kill() // where it could not be put into the job
 }
 
-func (p *process) close() {
+// close ends what is left of the command. The system tells of all processes of the job, the
+// command's own among them, so whether it left any behind is not known.
+func (p *process) close() (leftBehind bool) {
 	_ = windows.TerminateJobObject(p.job, 1)
 	_ = windows.CloseHandle(p.job)
+	return false
 }
