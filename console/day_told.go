@@ -39,10 +39,10 @@ func (t *dayTold) look(ask func(context.Context) (testday.HandsOff, error), isNe
 		runner := *day.Runner
 		runner.Seen, still.Runner = run.Timestamp{}, &runner
 	}
-	print := message("hands_off", "", still)
+	print := message("day", "", still)
 	if bytes.Equal(print, t.text) && !isNew && !(goesOn && time.Since(t.at) >= tellDayEvery) {
 		return nil, goesOn
 	}
 	t.text, t.at = print, time.Now()
-	return message("hands_off", "", day), goesOn
+	return message("day", "", day), goesOn
 }

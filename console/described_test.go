@@ -211,7 +211,7 @@ func everyOperationAnswers(t *testing.T, h subject) {
 	tell("POST", "/plan/run/pause", `{"why":"lunch"}`)
 	tell("POST", "/plan/run/resume", `{}`)
 	tell("POST", "/plan/run/stop", `{"now":true}`)
-	tell("POST", "/plan/run/beat", `{"runner":"r","done":{"job":"j"}}`)
+	tell("POST", "/plan/run/beat", `{"runner":"r","done":{"job":"j","failure":"","results":{"score":{"value":7,"unit":"","better":"higher"}},"missing":"","tail":"","left_behind":false,"took_s":1.5}}`)
 	tell("POST", "/plan/run/beat", `{}`, 400)
 
 	tell("POST", "/pair", `{"code":"x"}`, 403)

@@ -36,7 +36,7 @@ func (f *fakeDay) HandsOff(context.Context) (testday.HandsOff, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	d := f.day
-	d.Runner = f.Seen()
+	d.Runner = f.Runner()
 	return d, nil
 }
 
@@ -49,7 +49,7 @@ func (f *fakeDay) BeginHandsOff(ctx context.Context, q testday.BeginHandsOff) (t
 		return testday.HandsOff{}, &testday.ConsentError{Device: "unit-oak", Cautions: testday.Cautions()}
 	case f.day.State == testday.Waiting:
 		f.mu.Unlock()
-		return testday.HandsOff{}, errors.New("a day goes on already")
+		return testday.HandsOff{}, testday.ErrGoesOn
 	}
 	f.begun++
 	f.day.State, f.day.Text, f.day.By = testday.Waiting, "it waits", q.By
@@ -156,7 +156,7 @@ func TestBeginOnce(t *testing.T) {
 	if first.Code != 200 || again.Code != 200 || first.Body.String() != again.Body.String() || f.begun != 1 {
 		t.Errorf("%d %d, begun %d times", first.Code, again.Code, f.begun)
 	}
-	if w := ask(h, "POST", "/api/v1/plan/run", `{"consent":true}`, nil); w.Code != 422 {
+	if w := ask(h, "POST", "/api/v1/plan/run", `{"consent":true}`, nil); w.Code != 409 {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
 	none := newTestHandler(d)
@@ -194,13 +194,17 @@ func TestBeatOverHTTP(t *testing.T) {
 		}
 		orders <- o
 	}()
-	for f.Seen() == nil && ctx.Err() == nil {
+	for f.Runner() == nil && ctx.Err() == nil {
 		time.Sleep(time.Millisecond)
 	}
-	done, err := f.Start(testday.Job{ID: "j", Workload: "tile-sort", Command: []string{"tile-sort"}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	done := make(chan testday.JobDone, 1)
+	go func() {
+		d, err := f.Carry(ctx, testday.Job{ID: "j", Workload: "tile-sort", Command: []string{"tile-sort"}}, func() {})
+		if err != nil {
+			t.Error(err)
+		}
+		done <- d
+	}()
 	if o := <-orders; o.Start == nil || o.Start.Command[0] != "tile-sort" {
 		t.Errorf("%+v", o)
 	}
@@ -257,19 +261,19 @@ func TestHandsOffEvents(t *testing.T) {
 	w := watch(t, s.URL, "")
 	defer w.close()
 	var d testday.HandsOff
-	if w.next(&d, "hands_off"); d.State != testday.Idle || d.Hand == nil {
+	if w.next(&d, "day"); d.State != testday.Idle || d.Hand == nil {
 		t.Errorf("%+v", d)
 	}
 	if _, err := c.BeginHandsOff(t.Context(), testday.BeginHandsOff{Consent: true}); err != nil {
 		t.Fatal(err)
 	}
-	if w.next(&d, "hands_off"); d.State != testday.Waiting {
+	if w.next(&d, "day"); d.State != testday.Waiting {
 		t.Errorf("%+v", d)
 	}
 	f.mu.Lock() // it changes by itself
 	f.day.State, f.day.Hand = testday.Hand, []string{"unplug"}
 	f.mu.Unlock()
-	if w.next(&d, "hands_off"); d.State != testday.Hand || len(d.Hand) != 1 {
+	if w.next(&d, "day"); d.State != testday.Hand || len(d.Hand) != 1 {
 		t.Errorf("%+v", d)
 	}
 }

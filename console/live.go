@@ -41,7 +41,7 @@ func (h *handler) live() []liveOperation {
 		{about{Method: "POST", Path: "/runs/{id}/hold", Summary: "Holds on to a run: it is stopped when the caller goes away."}, none, nil, h.hold, false},
 		{about{Method: "POST", Path: "/runs/{id}/stop_after", Summary: "Has the run that is recording stopped a time after its start, or by hand again."}, new(StopAfterRequest), nil, h.setTimer, false},
 		{about{Method: "GET", Path: "/comparison", Summary: "Gives the report of all that was measured, as /report does, and in " + asOfHeader + " when it was drawn; while a run is recording none is drawn: it is the last one.", Gives: testday.Archive}, none, nil, h.compared, false},
-		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance, hands_off and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
+		{about{Method: "GET", Path: "/events", Summary: "Tells what happens, as it happens: messages begin, event, glance, day and beat.", Gives: eventsType}, new(eventsQuery), nil, h.events, false},
 	}
 	list = append(list, h.handsOffOperations()...)
 	list = append(list,

@@ -64,7 +64,7 @@ func OpenAPI() ([]byte, error) {
 // has no word for it.
 func (d *description) describeStream(paths object) {
 	of := object{}
-	for name, t := range map[string]reflect.Type{"begin": reflect.TypeFor[Beginning](), "event": reflect.TypeFor[EventMessage](), "glance": reflect.TypeFor[testday.Glance](), "hands_off": reflect.TypeFor[testday.HandsOff]()} {
+	for name, t := range map[string]reflect.Type{"begin": reflect.TypeFor[Beginning](), "event": reflect.TypeFor[EventMessage](), "glance": reflect.TypeFor[testday.Glance](), "day": reflect.TypeFor[testday.HandsOff]()} {
 		of[name] = d.schema(t)
 	}
 	stream := paths[prefix+"/events"].(object)["get"].(object)["responses"].(object)["200"].(object)["content"].(object)[eventsType].(object)

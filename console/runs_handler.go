@@ -91,7 +91,7 @@ func statusOf(err error) int {
 	if errors.As(err, &request) {
 		return http.StatusBadRequest
 	}
-	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, run.ErrEnded, store.ErrStillRecording, store.ErrNotRejected, store.ErrNotKept, run.ErrNoSweep} {
+	for _, conflict := range []error{run.ErrRecording, run.ErrNotRecording, run.ErrEnded, store.ErrStillRecording, store.ErrNotRejected, store.ErrNotKept, run.ErrNoSweep, testday.ErrGoesOn, testday.ErrNoDay} {
 		if errors.Is(err, conflict) {
 			return http.StatusConflict
 		}

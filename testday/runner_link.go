@@ -11,8 +11,10 @@ import (
 	"sweepd/run"
 )
 
-// ErrNoRunner is that no program is there that carries out workloads.
-var ErrNoRunner = errors.New("no runner is there that carries out workloads: `sweepd plan run` in a terminal is one, and `sweepd plan runner`")
+// RunnerLostError is that no program is there (any more) that carries out a workload.
+type RunnerLostError struct{ Why string }
+
+func (e *RunnerLostError) Error() string { return e.Why }
 
 const (
 	// runnerSilence is how long a runner that is not heard of counts as there, and how long
@@ -26,26 +28,27 @@ const (
 	// endWait is how long a runner may take to end a job: it kills what does not end by
 	// itself, which takes it less.
 	endWait = 8 * time.Second
-	// withoutJob is after how many beats that say nothing of a job the runner has lost it.
-	withoutJob = 3
 )
 
 // Bounds of what a runner says of itself and of a job, bytes.
 const (
-	mostTail    = 2 << 10
-	mostFailure = 2 << 10
+	mostUser = 100
+	mostTail = 2 << 10
+	mostSaid = 2 << 10
 )
 
-// RunnerLink is where the jobs of a day and the beats of its runner meet, in the agent. The
-// zero value is one without a runner.
+// RunnerLink is where the jobs of a day and the beats of its runner meet, in the agent.
 type RunnerLink struct {
 	mu      sync.Mutex // guards all
-	runner  string     // id of the one that is there, or was; "" for none
+	runner  string     // id of the one that is there; "" for none
 	user    string
 	seen    time.Time // when it was heard of last
+	coming  int       // how many runners came so far
 	waiting int       // beats of it that wait for something to tell
+	silence *time.Timer
 	out     *jobOut
 	told    chan struct{} // closed when there is something to tell
+	changed chan struct{} // closed when a runner comes or goes
 }
 
 var _ JobLink = (*RunnerLink)(nil)
@@ -53,26 +56,66 @@ var _ JobLink = (*RunnerLink)(nil)
 // jobOut is a job that was handed to a runner.
 type jobOut struct {
 	Job
-	done   chan JobDone
-	taken  bool   // the runner has it
-	lacked int    // beats in a row that did not say so
-	end    string // why it is to end; "" where it is not
-	watch  *time.Timer
+	done   chan JobDone  // takes its end once
+	lost   error         // why there is none, before done is closed
+	taken  chan struct{} // closed when the runner has it
+	begun  chan struct{} // closed when its command was started
+	had    time.Time     // when the runner said last that it has it, or was given it
+	end    string        // why it is to end; "" where it is not
+	ending *time.Timer   // until a runner that does not end it counts as lost
 }
 
-// NewRunnerLink makes one.
+// NewRunnerLink makes one without a runner.
 func NewRunnerLink() *RunnerLink { return &RunnerLink{} }
 
-// thereLocked tells whether the runner is there.
-func (l *RunnerLink) thereLocked() bool {
-	return l.runner != "" && (l.waiting > 0 && l.out == nil || time.Since(l.seen) < runnerSilence)
+// isClosed tells whether a channel is closed to which nothing is sent.
+func isClosed(c <-chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
 }
 
-// Seen is the runner that is there, nil for none.
-func (l *RunnerLink) Seen() *RunnerSeen {
+// quietLocked is for how long nothing was heard of the runner; the open connection of one
+// that has nothing to do is enough.
+func (l *RunnerLink) quietLocked() time.Duration {
+	if l.waiting > 0 && l.out == nil {
+		return 0
+	}
+	return time.Since(l.seen)
+}
+
+// heardLocked is that the runner was heard of now.
+func (l *RunnerLink) heardLocked() {
+	l.seen = time.Now()
+	if l.silence == nil {
+		l.silence = time.AfterFunc(runnerSilence, l.lookWhetherThere)
+		return
+	}
+	l.silence.Reset(runnerSilence)
+}
+
+// lookWhetherThere finds out whether the runner is silent.
+func (l *RunnerLink) lookWhetherThere() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if !l.thereLocked() {
+	if l.runner == "" {
+		return
+	}
+	if left := runnerSilence - l.quietLocked(); left > 0 {
+		l.silence.Reset(left)
+		return
+	}
+	l.goneLocked(fmt.Sprintf("the runner was not heard of for %v", runnerSilence))
+}
+
+// Runner is the one that is there, nil for none.
+func (l *RunnerLink) Runner() *RunnerSeen {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.runner == "" {
 		return nil
 	}
 	seen := l.seen
@@ -82,62 +125,73 @@ func (l *RunnerLink) Seen() *RunnerSeen {
 	return &RunnerSeen{ID: l.runner, User: l.user, Seen: run.Stamp(seen), Busy: l.out != nil}
 }
 
-// Start hands a job to the runner, see JobLink.
-func (l *RunnerLink) Start(j Job) (done <-chan JobDone, err error) {
+// Changed is closed when a runner next comes or goes.
+func (l *RunnerLink) Changed() <-chan struct{} {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.changed == nil {
+		l.changed = make(chan struct{})
+	}
+	return l.changed
+}
+
+// Carry has the runner carry out a job, see JobLink.
+func (l *RunnerLink) Carry(ctx context.Context, j Job, begun func()) (JobDone, error) {
+	o, err := l.hand(j)
+	if err != nil {
+		return JobDone{}, err
+	}
+	begins, ended := o.begun, ctx.Done()
+	for {
+		select {
+		case d, ok := <-o.done:
+			if !ok {
+				return JobDone{Job: o.ID, Failure: o.lost.Error(), Results: map[string]run.Result{}}, o.lost
+			}
+			return d, nil
+		case <-begins:
+			begins = nil
+			begun()
+		case <-ended:
+			ended = nil
+			l.endJob(o, context.Cause(ctx).Error())
+		}
+	}
+}
+
+// hand hands a job to the runner.
+func (l *RunnerLink) hand(j Job) (*jobOut, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	switch {
 	case l.out != nil:
 		return nil, fmt.Errorf("the runner is busy with %s", l.out.Workload)
-	case !l.thereLocked():
-		return nil, ErrNoRunner
+	case l.runner == "":
+		return nil, &RunnerLostError{"no runner is there, which carries out workloads: `sweepd plan runner` is one"}
 	}
-	o := &jobOut{Job: j, done: make(chan JobDone, 1)}
-	l.seen = time.Now() // it answers from here on
-	o.watch = time.AfterFunc(runnerSilence, func() { l.look(o) })
-	l.out = o
+	l.heardLocked() // it has 5 s to take it
+	l.out = &jobOut{Job: j, had: time.Now(), done: make(chan JobDone, 1), taken: make(chan struct{}), begun: make(chan struct{})}
 	l.tellLocked()
-	return o.done, nil
+	return l.out, nil
 }
 
-// look finds out whether the runner of a job is silent.
-func (l *RunnerLink) look(o *jobOut) {
+// endJob has the runner end a job.
+func (l *RunnerLink) endJob(o *jobOut, why string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.out != o {
+	switch {
+	case l.out != o || o.end != "":
 		return
-	}
-	if left := runnerSilence - time.Since(l.seen); left > 0 && o.taken {
-		o.watch.Reset(left)
-		return
-	}
-	why := fmt.Sprintf("the runner was not heard of for %v", runnerSilence)
-	if !o.taken {
-		why = fmt.Sprintf("the runner did not begin it within %v", runnerSilence)
-	}
-	l.finishLocked(JobDone{Job: o.ID, Failure: joined(o.end, why)})
-	l.runner = ""
-}
-
-// End has the runner end a job, see JobLink.
-func (l *RunnerLink) End(job, why string) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	o := l.out
-	if o == nil || o.ID != job || o.end != "" {
+	case !isClosed(o.taken): // a runner that takes it now is told that it is not out
+		l.finishLocked(JobDone{Job: o.ID, Failure: joined(why, "its command was not started")})
 		return
 	}
 	o.end = why
-	if !o.taken { // a runner that takes it now is told that it is not out
-		l.finishLocked(JobDone{Job: o.ID, Failure: joined(why, "it never began")})
-		return
-	}
-	o.watch.Stop()
-	o.watch = time.AfterFunc(endWait, func() {
+	o.ending = time.AfterFunc(endWait, func() {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		if l.out == o {
-			l.finishLocked(JobDone{Job: o.ID, Failure: joined(why, fmt.Sprintf("its runner did not say within %v that it has ended", endWait))})
+			l.loseLocked(fmt.Sprintf("%s; the runner did not say within %v that it has ended", why, endWait))
 		}
 	})
 	l.tellLocked()
@@ -145,15 +199,44 @@ func (l *RunnerLink) End(job, why string) {
 
 // finishLocked gives the job's end to whoever waits for it.
 func (l *RunnerLink) finishLocked(d JobDone) {
-	l.out.watch.Stop()
-	d.Failure, d.Missing = first(d.Failure, mostFailure), first(d.Missing, mostFailure)
-	d.Tail = last(d.Tail, mostTail)
+	d.Failure, d.Missing = beginOf(d.Failure, mostSaid), beginOf(d.Missing, mostSaid)
+	d.Tail = endOfText(d.Tail, mostTail)
 	if d.Results == nil {
 		d.Results = map[string]run.Result{}
 	}
 	l.out.done <- d // which has room
+	l.forgetLocked()
+}
+
+// loseLocked says that the end of the job is not known.
+func (l *RunnerLink) loseLocked(why string) {
+	l.out.lost = &RunnerLostError{why}
+	close(l.out.done)
+	l.forgetLocked()
+}
+
+func (l *RunnerLink) forgetLocked() {
+	if l.out.ending != nil {
+		l.out.ending.Stop()
+	}
 	l.out = nil
 	l.tellLocked()
+}
+
+// goneLocked is that the runner is not there any more.
+func (l *RunnerLink) goneLocked(why string) {
+	if l.out != nil {
+		l.loseLocked(joined(l.out.end, why))
+	}
+	l.runner, l.waiting = "", 0
+	l.changedLocked()
+}
+
+func (l *RunnerLink) changedLocked() {
+	if l.changed != nil {
+		close(l.changed)
+		l.changed = nil
+	}
 }
 
 // tellLocked wakes the beats that wait.
@@ -169,49 +252,43 @@ func (l *RunnerLink) tellLocked() {
 func (l *RunnerLink) Beat(ctx context.Context, b Beat) (Order, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if b.Runner == "" {
+	switch {
+	case b.Runner == "":
 		return Order{}, requestError(errors.New("runner is missing: a random text that the runner keeps from its start to its end"))
-	}
-	if b.Leaves {
+	case b.Leaves:
 		return l.leaveLocked(b), nil
-	}
-	if l.runner != b.Runner && l.thereLocked() {
+	case l.runner == "":
+		l.runner, l.user = b.Runner, beginOf(run.Visible(b.User), mostUser)
+		l.coming++
+		l.changedLocked()
+	case l.runner != b.Runner:
 		return l.orderLocked(b), nil
 	}
-	if l.runner != b.Runner {
-		l.goneLocked("its runner was not heard of any more, and another one came")
-		l.runner, l.user, l.waiting = b.Runner, first(run.Visible(b.User), 100), 0
-	}
-	l.seen = time.Now()
+	l.heardLocked()
 	l.hearLocked(b)
-	wait := time.NewTimer(idleWait)
-	defer wait.Stop()
-	if b.Job != "" || b.Done != nil {
-		wait.Reset(busyWait)
+	length := idleWait
+	if b.Job != "" || b.Done != nil || l.out != nil {
+		length = busyWait
 	}
+	wait := time.NewTimer(length)
+	defer wait.Stop()
 	for {
 		if o := l.orderLocked(b); o != (Order{}) {
 			return o, nil
 		}
-		if l.told == nil {
-			l.told = make(chan struct{})
-		}
-		over, err := l.waitLocked(ctx, l.told, wait.C)
-		if err != nil {
-			return Order{}, err
-		}
-		if l.runner == b.Runner {
-			l.seen = time.Now() // its connection is open
-		}
-		if over {
-			return l.orderLocked(b), nil
+		if over, err := l.waitLocked(ctx, wait.C); err != nil || over {
+			return l.orderLocked(b), err
 		}
 	}
 }
 
-// waitLocked waits without the lock for something to tell; over says that the wait is.
-func (l *RunnerLink) waitLocked(ctx context.Context, told <-chan struct{}, wait <-chan time.Time) (over bool, err error) {
-	runner := l.runner
+// waitLocked waits, without the lock, for something to tell the runner; over says that it
+// took too long.
+func (l *RunnerLink) waitLocked(ctx context.Context, wait <-chan time.Time) (over bool, err error) {
+	if l.told == nil {
+		l.told = make(chan struct{})
+	}
+	told, coming := l.told, l.coming
 	l.waiting++
 	l.mu.Unlock()
 	select {
@@ -222,8 +299,9 @@ func (l *RunnerLink) waitLocked(ctx context.Context, told <-chan struct{}, wait 
 		err = ctx.Err()
 	}
 	l.mu.Lock()
-	if l.runner == runner {
+	if l.runner != "" && l.coming == coming {
 		l.waiting--
+		l.heardLocked() // until now its connection was open
 	}
 	return over, err
 }
@@ -233,21 +311,12 @@ func (l *RunnerLink) leaveLocked(b Beat) (o Order) {
 	if b.Done != nil {
 		o.Heard = b.Done.Job
 	}
-	if l.runner != b.Runner {
-		return o
+	if l.runner == b.Runner {
+		l.hearLocked(b)
+		l.goneLocked("the runner ended")
+		l.tellLocked()
 	}
-	l.hearLocked(b)
-	l.goneLocked("its runner ended")
-	l.tellLocked()
 	return o
-}
-
-// goneLocked is that the runner is not there any more.
-func (l *RunnerLink) goneLocked(why string) {
-	if l.out != nil {
-		l.finishLocked(JobDone{Job: l.out.ID, Failure: joined(l.out.end, why)})
-	}
-	l.runner = ""
 }
 
 // hearLocked takes what a beat says of the job that is out.
@@ -262,10 +331,16 @@ func (l *RunnerLink) hearLocked(b Beat) {
 		d.Failure = joined(o.end, d.Failure)
 		l.finishLocked(d)
 	case b.Job == o.ID:
-		o.taken, o.lacked = true, 0
-	case o.taken:
-		if o.lacked++; o.lacked >= withoutJob {
-			l.finishLocked(JobDone{Job: o.ID, Failure: joined(o.end, "its runner does not have it any more")})
+		o.had = time.Now()
+		if !isClosed(o.taken) {
+			close(o.taken)
+		}
+		if b.Begun && !isClosed(o.begun) {
+			close(o.begun)
+		}
+	default:
+		if time.Since(o.had) >= runnerSilence {
+			l.loseLocked(joined(o.end, "the runner does not have it"))
 		}
 	}
 }
@@ -279,12 +354,13 @@ func (l *RunnerLink) orderLocked(b Beat) (order Order) {
 	switch {
 	case l.runner != b.Runner:
 		order.End = b.Job
+		order.Why = "another runner is there"
 		if l.runner != "" {
-			order.Why = "another runner is there, which runs as " + l.user
+			order.Why += ", which runs as " + l.user
 		}
 	case b.Job != "" && (o == nil || o.ID != b.Job || o.end != ""):
 		order.End = b.Job
-	case b.Job == "" && o != nil && !o.taken:
+	case b.Job == "" && o != nil && !isClosed(o.taken):
 		order.Start = &o.Job
 	}
 	return order
@@ -298,15 +374,15 @@ func joined(why, more string) string {
 	return why + "; " + more
 }
 
-// first is the beginning of a text, at most so many bytes.
-func first(text string, most int) string {
+// beginOf is the beginning of a text, at most so many bytes.
+func beginOf(text string, most int) string {
 	if len(text) > most {
 		return strings.ToValidUTF8(text[:most], "") + "…"
 	}
 	return text
 }
 
-// last is the end of a text, at most so many bytes.
-func last(text string, most int) string {
+// endOfText is the end of a text, at most so many bytes.
+func endOfText(text string, most int) string {
 	return strings.ToValidUTF8(text[max(0, len(text)-most):], "")
 }

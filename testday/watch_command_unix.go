@@ -156,12 +156,14 @@ func (p *process) signal(s os.Signal) {
 func (p *process) kill() { p.signal(unix.SIGKILL) }
 
 // What a command left behind may take leftBehindDelay to end; what ends by itself within
-// endingDelay was not left behind; groupPoll is how often it is looked. Dead processes count
-// until the system has cleared them away.
+// endingDelay was not left behind; what is killed takes killedDelay at most, unless the
+// kernel keeps it; groupPoll is how often it is looked.
 const (
 	leftBehindDelay = 2 * time.Second
 	endingDelay     = 50 * time.Millisecond
-	groupPoll       = 10 * time.Millisecond
+	killedDelay     = 500 * time.Millisecond
+	groupPoll       = 10 * time.Millisecond // doubled each time up to
+	slowestPoll     = 80 * time.Millisecond
 )
 
 // close lets go of a command that has ended. What it left behind in its group is ended,
@@ -175,17 +177,19 @@ func (p *process) close() (leftBehind bool) {
 	p.signal(gently) // shells have what they start in the background ignore Ctrl-C
 	if !p.gone(leftBehindDelay) {
 		p.kill()
+		p.gone(killedDelay)
 	}
 	return true
 }
 
 // gone waits until nobody is left of the command's group; false where that takes longer.
 func (p *process) gone(within time.Duration) bool {
-	for waited := time.Duration(0); unix.Kill(-p.group, 0) == nil; waited += groupPoll {
-		if waited >= within {
+	end := time.Now().Add(within)
+	for pause := groupPoll; unix.Kill(-p.group, 0) == nil && !deadAlone(p.group); pause = min(2*pause, slowestPoll) {
+		if !time.Now().Before(end) {
 			return false
 		}
-		time.Sleep(groupPoll)
+		time.Sleep(pause)
 	}
 	return true
 }
