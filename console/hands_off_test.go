@@ -14,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"sweepd/actuators"
 	"sweepd/run"
 	"sweepd/testday"
 )
@@ -29,7 +28,11 @@ type fakeDay struct {
 }
 
 func newFakeDay() *fakeDay {
-	return &fakeDay{RunnerLink: testday.NewRunnerLink(), day: testday.HandsOff{State: testday.Idle, Hand: []string{}, Skipped: []testday.Skipped{}, Changed: []actuators.Write{}, Told: []testday.Told{}, Summary: []string{}}}
+	f := &fakeDay{RunnerLink: testday.NewRunnerLink()}
+	if err := json.Unmarshal([]byte(`{"state":"idle","hand":[],"skipped":[],"changed":[],"told":[],"summary":[]}`), &f.day); err != nil {
+		panic(err)
+	}
+	return f
 }
 
 func (f *fakeDay) HandsOff(context.Context) (testday.HandsOff, error) {
@@ -77,8 +80,8 @@ func (f *fakeDay) StopHandsOff(ctx context.Context, q testday.HandsOffRequest) (
 	return f.now(ctx, testday.Over, q)
 }
 
-func (f *fakeDay) DryRunHandsOff(context.Context, testday.BeginHandsOff) (testday.DryRun, error) {
-	return testday.DryRun{Cautions: testday.Cautions(), Writes: []testday.DryWrite{{Value: "25W", Steps: []actuators.Write{{Actuator: "firmware", Path: "/sys/x", Text: "25", Was: "15"}}}}, Hands: []testday.DryHand{}, Lacks: []string{}, Workloads: []testday.DryWorkload{}}, nil
+func (f *fakeDay) DryRunHandsOff(context.Context, testday.BeginHandsOff) (d testday.DryRun, err error) {
+	return d, json.Unmarshal([]byte(`{"writes":[{"value":"25W","steps":[{"actuator":"firmware","path":"/sys/x","text":"25","was":"15"}],"cannot":""}],"hands":[],"lacks":[],"workloads":[],"cautions":["x"]}`), &d)
 }
 
 func (f *fakeDay) RunnerBeat(ctx context.Context, b testday.Beat) (testday.Order, error) {

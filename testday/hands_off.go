@@ -192,8 +192,8 @@ type Job struct {
 type Beat struct {
 	Runner string `json:"runner"` // random, from its start
 	User   string `json:"user"`
-	// Job is the id of the job that it carries out, "" for none; Begun that its command
-	// was started.
+	// Job is the id of the job that it carries out, "" for none; Begun that its command,
+	// or that of Done, was started.
 	Job   string `json:"job"`
 	Begun bool   `json:"begun"`
 	// Done is a job that has ended. It is said until an answer confirms it.

@@ -66,6 +66,7 @@ type running struct {
 	id    string
 	job   *jobIn
 	done  *JobDone // that the agent has not confirmed yet
+	begun bool     // the command of job, or of done, was started
 	heard time.Time
 	spare bool // another runner is there
 	lost  bool // the agent does not answer, which was said
@@ -90,12 +91,11 @@ func (r *Runner) Run(ctx context.Context) error {
 	var answer <-chan answered // of the beat under way
 	hangUp := func() {}
 	defer func() { hangUp() }()
-	begun := false
 	for {
 		var begins <-chan struct{}
 		var done <-chan JobDone
 		if x.job != nil {
-			if done = x.job.done; !begun {
+			if done = x.job.done; !x.begun {
 				begins = x.job.begun
 			}
 		}
@@ -105,27 +105,22 @@ func (r *Runner) Run(ctx context.Context) error {
 			x.leave(ctx)
 			return nil
 		case <-pause.C:
-			answer, hangUp = x.beat(ctx, begun)
+			answer, hangUp = x.beat(ctx)
 		case a := <-answer:
 			hangUp()
 			answer, hangUp = nil, func() {}
-			had := x.job
 			wait, err := x.hear(ctx, a)
 			if err != nil {
 				x.leave(ctx)
 				return err
 			}
-			if x.job != had {
-				begun = false
-			}
 			silence.Reset(max(0, runnerSilence-time.Since(x.heard)))
 			pause.Reset(wait)
 		case <-begins:
-			begun = true
+			x.begun = true
 			hangUp() // and beat again, to say so
 		case d := <-done:
-			x.job, x.done, begun = nil, &d, false
-			x.say(doneText(d))
+			x.ended(d)
 			hangUp()
 		case <-silence.C:
 			if x.job != nil {
@@ -141,9 +136,16 @@ func (x *running) say(text string) {
 	}
 }
 
+// ended is that the job has.
+func (x *running) ended(d JobDone) {
+	x.begun = isClosed(x.job.begun)
+	x.job, x.done = nil, &d
+	x.say(doneText(d))
+}
+
 // says is what the runner says now.
-func (x *running) says(begun bool) Beat {
-	b := Beat{Runner: x.id, User: x.User, Begun: begun, Done: x.done}
+func (x *running) says() Beat {
+	b := Beat{Runner: x.id, User: x.User, Begun: x.begun, Done: x.done}
 	if x.job != nil {
 		b.Job = x.job.ID
 	}
@@ -152,8 +154,8 @@ func (x *running) says(begun bool) Beat {
 
 // beat says what the runner does, and gives what the agent answers; hangUp has it answer no
 // more.
-func (x *running) beat(ctx context.Context, begun bool) (answer <-chan answered, hangUp context.CancelFunc) {
-	b := x.says(begun)
+func (x *running) beat(ctx context.Context) (answer <-chan answered, hangUp context.CancelFunc) {
+	b := x.says()
 	wait := idleWait
 	if b.Job != "" || b.Done != nil {
 		wait = busyWait
@@ -208,7 +210,7 @@ func (x *running) hear(ctx context.Context, a answered) (wait time.Duration, err
 		}
 	}
 	if o.Start != nil && x.job == nil && x.done == nil {
-		x.job = x.carry(ctx, *o.Start)
+		x.job, x.begun = x.carry(ctx, *o.Start), false
 		x.say(fmt.Sprintf("%s begins: %s", o.Start.Workload, run.Shorten(strings.Join(o.Start.Command, " "))))
 	}
 	if x.spare {
@@ -223,12 +225,11 @@ func (x *running) leave(ctx context.Context) {
 		x.job.end("the runner ended")
 		select {
 		case d := <-x.job.done:
-			x.job, x.done = nil, &d
-			x.say(doneText(d))
+			x.ended(d)
 		case <-time.After(endWait):
 		}
 	}
-	b := x.says(false)
+	b := x.says()
 	b.Leaves = true
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaveWait)
 	defer cancel()

@@ -148,6 +148,9 @@ func (l *RunnerLink) Carry(ctx context.Context, j Job, begun func()) (JobDone, e
 			if !ok {
 				return JobDone{Job: o.ID, Failure: o.lost.Error(), Results: map[string]run.Result{}}, o.lost
 			}
+			if begins != nil && isClosed(o.begun) {
+				begun()
+			}
 			return d, nil
 		case <-begins:
 			begins = nil
@@ -327,6 +330,9 @@ func (l *RunnerLink) hearLocked(b Beat) {
 	}
 	switch {
 	case b.Done != nil && b.Done.Job == o.ID:
+		if b.Begun && !isClosed(o.begun) {
+			close(o.begun)
+		}
 		d := *b.Done
 		d.Failure = joined(o.end, d.Failure)
 		l.finishLocked(d)

@@ -308,7 +308,7 @@ func TestOneRunner(t *testing.T) {
 			t.Error(err)
 		}
 		f.away.Store(true) // it is silent
-		time.Sleep(idleWait + runnerSilence + spareEvery)
+		time.Sleep(idleWait + runnerSilence + spareEvery + time.Second)
 		if r := l.Runner(); r == nil || r.User != "two" {
 			t.Errorf("%+v", r)
 		}
