@@ -25,6 +25,8 @@ const fill = (e, ...kids) => { e.replaceChildren(...kids.flat().filter((k) => k 
 const number = (v, digits) => v === null || v === undefined ? "–" : v.toLocaleString(undefined, { minimumFractionDigits: digits, maximumFractionDigits: digits });
 const plain = (v) => v.toLocaleString(undefined, { maximumSignificantDigits: 6, useGrouping: false });
 const time = (t, seconds) => new Date(t).toLocaleTimeString(undefined, { hour: "2-digit", minute: "2-digit", second: seconds ? "2-digit" : undefined });
+// when has the day of the week where it is not today.
+const when = (t) => joined(" ", new Date(t).toDateString() !== new Date().toDateString() && new Date(t).toLocaleDateString(undefined, { weekday: "long" }), time(t));
 const count = (n, one, many = one + "s") => `${number(n, 0)} ${n === 1 ? one : many}`;
 const span = (s) => {
 	const t = Math.max(0, Math.floor(s)), m = Math.floor(t / 60);
@@ -149,6 +151,7 @@ function listen() {
 	on("begin", (b) => { loadCourse(); if (!b.complete) refresh(); });
 	on("event", happened);
 	on("glance", (g) => { glance = g; glanceAt = now(); addPoint(g); draw(); });
+	on("day", (h) => takeHands(h));
 	on("beat", () => {});
 }
 function found() {
@@ -180,7 +183,7 @@ function watchdog() {
 function happened(e) {
 	if (e.kind === "supply") alarm("supply", `The supply is ${e.supply} now`);
 	if (e.kind === "run ended") {
-		if (e.run.id !== mine) {
+		if (e.run.id !== mine && !byItself()) {
 			offer(e.run);
 			alarm("ended", `The run of ${e.run.workload} ended (${e.run.state})`);
 		}
@@ -204,6 +207,7 @@ async function refresh() {
 				loaded = true;
 				[plan, start] = await Promise.all([next && ask("GET", "/plan"), next && next.next && ask("GET", "/plan/next/start").then((s) => s.start)]);
 			}).catch(() => {}),
+			loadHands(),
 		]);
 		await checkFit();
 	} while (wanted > 1);
@@ -365,17 +369,19 @@ function turn(on) {
 	if (left) $(on ? "cell" : "idle").focus();
 }
 function drawRun() {
-	const r = recording();
-	$("idle").hidden = !!r;
+	const r = recording(), alone = byItself();
+	$("idle").hidden = $("start").hidden = !!r || alone;
 	$("running").hidden = $("stop").hidden = $("set-timer").hidden = !r;
-	$("start").hidden = !!r;
+	$("timer").hidden = $("after").hidden = alone;
+	$("by-itself").hidden = !alone;
+	if (alone) put($("by-itself-text"), ourWords(hands.text));
 	// Stop comes first whenever something records.
 	const held = document.activeElement;
 	if (r) { if ($("after").nextElementSibling) { $("run").append($("after")); held.focus(); } }
 	else if ($("after").nextElementSibling !== $("idle")) { $("idle").before($("after")); held.focus(); }
 	if (r) {
 		fill($("cell"), el("strong", {}, r.workload), cellText(r));
-		fill($("stop"), "Stop");
+		fill($("stop"), ofHands() ? stopWord() : "Stop");
 		drawElapsed();
 	} else {
 		drawNext();
@@ -392,7 +398,7 @@ function drawElapsed() {
 	const t = since(), w = glance.discharge_watts.value, hot = glance.temperatures[0], charge = glance.charge_ratio.value;
 	put($("live"), joined(" · ", w !== null && `${number(w, 1)} W`, glance.package_watts.value !== null && `package ${number(glance.package_watts.value, 1)} W`, hot && `${number(hot.value, 0)} °C`, charge !== null && `${number(charge * 100, 0)} %`));
 	if (r.supply && glance.supply && r.supply !== glance.supply) spoilt = r.id;
-	put($("spoilt"), spoilt === r.id ? `The supply changed from ${r.supply}: this run will be rejected. Stop it and start anew.` : "");
+	put($("spoilt"), spoilt === r.id ? `The supply changed from ${r.supply}: this run will be rejected.${ofHands() ? "" : " Stop it and start anew."}` : "");
 	put($("elapsed"), span(r.elapsed_s + t));
 	$("stops").textContent = r.stops_in_s === null ? "" : `stops by itself in ${span(r.stops_in_s - t)}`;
 }
@@ -472,6 +478,7 @@ const choose = (title, text, typed, near) => new Promise((done) => {
 $("stop").addEventListener("click", () => {
 	const r = recording();
 	if (!r || r.id === mine || tooSoon()) return;
+	if (ofHands()) { stopHandsNow(); return; }
 	mine = r.id;
 	act("The run was not stopped", async () => {
 		try {
@@ -622,7 +629,7 @@ function drawDay() {
 	if (!plan) fill($("progress"), loaded ? "No plan is in force." : "");
 	else {
 		fill($("progress"), `${number(plan.done, 0)} of ${number(plan.done + plan.left, 0)} done`,
-			plan.left ? `; ends about ${time(plan.expected_end)}` : "", plan.repeat ? `; ${number(plan.repeat, 0)} to repeat` : "");
+			plan.left ? `; ends about ${when(plan.expected_end)}` : "", plan.repeat ? `; ${number(plan.repeat, 0)} to repeat` : "");
 		const of = Object.fromEntries(runs.map((r) => [r.id, r]));
 		const tables = new Map();
 		for (const s of plan.slots) {
@@ -660,6 +667,141 @@ function drawLook(doubts) {
 		list.map((d) => finding(d.severity, count(d.runs, "run") + `: ${d.where}`, d.runs > 1 ? `${d.example_where}, for one: ` : "", ourWords(d.example, (runs.find((r) => r.id === d.run_ids[0]) || {}).started_at),
 			el("div.buttons", {}, button("Show the run", () => openRun(d.run_ids[0]))))));
 }
+
+// ---- A day without hands.
+let hands = null, noHands = "", handsKey = null; // noHands: what would be needed for one
+let handsHeard = 0, askingHands = false; // an answer that news overtook is old; what is asked for here nobody need be told
+const handsOn = () => !!hands && !["idle", "over"].includes(hands.state);
+const byItself = () => handsOn() && hands.state !== "paused";
+const ofHands = () => handsOn() && !!recording() && recording().id === hands.run; // the run that is recording
+const answerOfHands = async (answer) => { const n = handsHeard, h = await answer; if (n === handsHeard) takeHands(h); };
+const askHands = async (path, body, how = post) => { askingHands = true; try { await answerOfHands(how("/plan/run" + path, body)); } finally { askingHands = false; } };
+async function loadHands() {
+	try {
+		await answerOfHands(ask("GET", "/plan/run"));
+	} catch (e) {
+		if (!e.problem) return;
+		hands = null;
+		noHands = e.problem.kind === "no_hands_off" ? e.message : "";
+		drawHands();
+	}
+}
+function takeHands(h) {
+	handsHeard++;
+	hands = h;
+	let key = { hand: `By hand now: ${ourWords(h.hand.join("; "))}`, paused: `The plan is paused: ${ourWords(h.why)}`, over: `The plan that ran by itself has ended: ${ourWords(h.why)}` }[h.state] || "";
+	if (key && h.state !== "hand" && h.changed.length) key += "; not everything is put back yet";
+	if (key && key !== handsKey && handsKey !== null && (!askingHands || h.state === "hand")) alarm("hand", key);
+	handsKey = key;
+	drawHands();
+	if (glance) { drawRun(); draw(); }
+}
+const place = (w) => w.path || (w.command || []).join(" ").replaceAll("{}", w.text) || w.actuator;
+let drawnHands = "";
+function drawHands() {
+	const h = hands, on = handsOn(), over = !!h && h.state === "over";
+	const text = JSON.stringify([h, noHands, plan && plan.left, sureNow()]);
+	if (text === drawnHands) return;
+	drawnHands = text;
+	$("hands").hidden = !h && !noHands;
+	put($("hands-none"), h ? "" : noHands);
+	const shown = on || over || !!h && h.changed.length > 0; // after a crash something may be left to put back
+	$("hands-on").hidden = !shown;
+	$("hands-begin").hidden = !h || on || !plan || !plan.left;
+	$("progress").hidden = on; // it says the same
+	if (!shown) return;
+	const p = h.progress, running = !!h.run || ["setting", "settling", "running"].includes(h.state);
+	put($("hands-text"), ourWords(h.text));
+	if (on && h.hand.length) {
+		if ($("hand").dataset.of !== h.hand.join()) fill($("hand"), el("b", {}, "By hand, now"), el("ol", {}, h.hand.map((x) => el("li", {}, ourWords(x)))), el("p", {}, "It goes on by itself as soon as it sees the change."));
+		$("hand").dataset.of = h.hand.join();
+	} else {
+		fill($("hand"));
+		$("hand").dataset.of = "";
+	}
+	const left = h.changed.map((w) => el("li", {}, `${w.actuator}: ${w.text}, was ${w.was} `, el("small", {}, place(w))));
+	fill($("hands-why"), left.length && !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd actuators restore does it by hand.", el("ul", {}, left)) : null,
+		h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", ourWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
+		over ? h.summary.map((x) => el("p", {}, ourWords(x))) : null);
+	$("hands-bar").hidden = $("hands-left").hidden = !on && !over;
+	$("hands-bar").max = p.done + p.left || 1;
+	$("hands-bar").value = p.done;
+	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
+		on && (h.runner ? `workloads run as ${h.runner.user}` : "nothing is there that runs workloads")));
+	const show = (name, visible, label) => {
+		if (!visible && document.activeElement === $(name)) $("hands-h").focus({ preventScroll: true });
+		$(name).hidden = !visible;
+		put($(name), label);
+	};
+	show("hands-pause", on && h.state !== "paused" && !h.pausing && !h.stopping, running ? "Pause after this run" : "Pause");
+	show("hands-resume", on && (h.state === "paused" || h.pausing), h.pausing ? "Do not pause" : "Resume");
+	show("hands-stop", on && !h.stopping, running ? "Stop after this run" : "Stop");
+	show("hands-now", on, stopWord());
+	put($("hands-same"), left.length ? "" : "Everything is set as it was found.");
+	$("hands-changed").hidden = !left.length || !byItself();
+	put($("hands-changed").firstElementChild, `${count(left.length, "thing is", "things are")} set otherwise than found`);
+	if (byItself()) fill($("hands-changed").lastElementChild, left);
+	$("hands-skipped").hidden = !h.skipped.length;
+	put($("hands-skipped").firstElementChild, `${count(h.skipped.length, "run")} skipped`);
+	fill($("hands-skipped").lastElementChild, h.skipped.map((s) => el("li", {}, `${number(s.position, 0)}: ${ourWords(s.cell)}`, el("small", {}, ` ${ourWords(s.why)}`))));
+	const told = h.told.map((x) => el("li", {}, el("small", {}, time(x.at)), ` ${ourWords(x.text, x.at)}`)).reverse();
+	fill($("hands-told"), told.slice(0, 3));
+	$("hands-before").hidden = told.length < 4;
+	fill($("hands-before").lastElementChild, told.slice(3));
+}
+const tellHands = (what, says, body) => act("The day was not changed", async () => {
+	await askHands("/" + what, { by, why: "", now: false, ...body });
+	return { text: says };
+});
+$("hands-pause").addEventListener("click", () => tellHands("pause", "It pauses as soon as no run is recording"));
+$("hands-resume").addEventListener("click", () => tellHands("resume", "It goes on"));
+$("hands-stop").addEventListener("click", () => tellHands("stop", "It ends as soon as no run is recording"));
+// Stop now is tapped twice: a slip would cost a run. The second tap is none of a double one.
+let stopTapped = -1e9;
+const sureNow = () => now() - stopTapped < 6000;
+const stopWord = () => sureNow() ? "Tap again to stop now" : "Stop now";
+function stopHandsNow() {
+	const since = now() - stopTapped;
+	if (since < 400) return;
+	if (since > 6000) {
+		stopTapped = now();
+		say("Tap once more: the workload is ended, its run rejected, and everything put back");
+		setTimeout(() => { drawHands(); drawRun(); }, 6050);
+	} else {
+		stopTapped = -1e9;
+		tellHands("stop", "It is being stopped", { now: true });
+	}
+	drawHands();
+	drawRun();
+}
+$("hands-now").addEventListener("click", stopHandsNow);
+let beginning = false;
+$("hands-begin").addEventListener("click", () => act("The plan cannot run by itself", async () => {
+	const d = await post("/plan/run/dry", { consent: false, by, retry: false });
+	const box = (label) => { const e = el("input", { type: "checkbox" }); return [e, el("label.tick", {}, e, label)]; };
+	const [agree, agreeing] = box("I have read this and agree: sweepd sets the power of this device by itself"), [again, trying] = box("Try again what was skipped");
+	const writes = d.writes.flatMap((w) => w.cannot ? [el("li", {}, el("b", {}, `${ourWords(w.value)}: `), w.cannot)] : w.steps.map((x, i) => el("li", {}, el("b", {}, i ? "" : `${ourWords(w.value)}: `), `${x.actuator} ${x.was} → ${x.text}`, el("small", {}, place(x)))));
+	sheet("Let the plan run by itself", d.lacks.map((x) => finding("reject", "Not now", x)),
+		el("p", {}, `${count(d.slots, "run")}, about ${number(d.left_s / 3600, 1)} hours.`), d.hands.length ? el("p", {}, "By hand: ", d.hands.map((x) => `${ourWords(x.what)} (${count(x.times, "time")})`).join("; "), ".") : null,
+		el("h3", {}, "Read this first"), el("ul.cautions", {}, d.cautions.map((x) => el("li", {}, x))),
+		el("details", { open: !d.consent }, el("summary", {}, "What would be written where, from what is there now"), el("ul.writes", {}, writes.length ? writes : el("li", {}, "Nothing: the plan needs no change."))),
+		el("details", {}, el("summary", {}, "What is run"), el("ul.writes", {}, d.workloads.map((w) => el("li", {}, el("b", {}, `${w.workload}: `), w.cannot || el("code", {}, w.command.join(" ")))))),
+		d.consent ? el("p", {}, `Agreed for ${d.consent.device} on ${new Date(d.consent.at).toLocaleDateString()} by ${d.consent.by}.`) : agreeing, hands && hands.skipped.length ? trying : null,
+		el("div.buttons", {}, el("button.go", { "aria-disabled": String(d.lacks.length > 0), onclick: () => act("It did not begin", async () => {
+			if (beginning) return null;
+			if (d.lacks.length) throw new Error(`Not now: ${d.lacks[0]}`);
+			if (!d.consent && !agree.checked) { agree.focus(); throw new Error("Tick that you have read the cautions and agree"); }
+			beginning = true;
+			try {
+				await askHands("", { consent: agree.checked, by, retry: again.checked }, once);
+			} finally { beginning = false; }
+			closeSheet();
+			$("hands-h").focus();
+			return { text: "The plan runs by itself. Stay in reach" };
+		}) }, "Begin"), button("Close", closeSheet)));
+	return null;
+}));
+
 const closeSheet = () => { if ($("sheet").open) $("sheet").close(); };
 function sheet(title, ...kids) {
 	fill($("sheet"), el("h3", { id: "sheet-h", tabIndex: -1, autofocus: true }, title), ...kids, el("p", { id: "sheet-said", role: "status" }));
@@ -778,7 +920,7 @@ const tick = (name, label, changed) => {
 	box.addEventListener("change", () => { chosen[name] = box.checked; keep(); if (changed) changed(box); });
 	return el("li", {}, el("label.tick", {}, box, label));
 };
-for (const [name, label] of [["fit", "the device is fit to start"], ["ended", "a run ended by itself, or elsewhere"], ["supply", "the supply changed"], ["sensor", "a sensor is lost"], ["hot", "it is too hot"], ["gone", "the agent does not answer"]]) $("when").append(tick(name, label));
+for (const [name, label] of [["fit", "the device is fit to start"], ["ended", "a run ended by itself, or elsewhere"], ["supply", "the supply changed"], ["hand", "the plan that runs by itself needs a hand, pauses or ends"], ["sensor", "a sensor is lost"], ["hot", "it is too hot"], ["gone", "the agent does not answer"]]) $("when").append(tick(name, label));
 let audio = null;
 const beep = () => {
 	audio ||= new AudioContext();
@@ -817,10 +959,10 @@ function lookOut(g) {
 	wasMissing = missing;
 }
 
-// ---- Staying awake while a run is on.
+// ---- Staying awake while a run is on, or a hand may be needed.
 let lock = null, locking = false;
 async function awake() {
-	const want = !!recording() && !document.hidden && "wakeLock" in navigator;
+	const want = (!!recording() || byItself()) && !document.hidden && "wakeLock" in navigator;
 	if (locking || want === !!lock) return;
 	locking = true;
 	try {
@@ -851,7 +993,7 @@ function show() {
 let wasRecording = null;
 function draw() {
 	const r = glance.recording;
-	const what = r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
+	const what = hands && hands.state === "hand" && hands.hand.length ? `By hand: ${ourWords(hands.hand[0])}` : r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
 	if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
 	drawNow();
 	if ((r ? r.id : "") !== wasRecording) {

@@ -23,24 +23,7 @@ func TestViews(t *testing.T) {
 	t.Parallel()
 	l := startLive(t)
 	p := browser.Start(t).NewPage()
-	look := func(name string) {
-		t.Helper()
-		for _, dark := range []bool{false, true} {
-			for kind, size := range lookedAt {
-				view := fmt.Sprintf("%s-%s-%s", name, kind, map[bool]string{false: "light", true: "dark"}[dark])
-				p.Dark(dark)
-				p.Size(size.width, size.height, size.touch)
-				time.Sleep(200 * time.Millisecond)
-				for _, fault := range p.Barriers(true) {
-					t.Errorf("%s: %s", view, fault)
-				}
-				if dir := os.Getenv("SWEEPD_LOOK"); dir != "" {
-					p.Screenshot(filepath.Join(dir, view+".png"))
-				}
-			}
-		}
-		p.Size(360, 740, true)
-	}
+	look := func(name string) { t.Helper(); lookAt(t, p, name) }
 	p.Size(360, 740, true)
 	p.Open(l.url() + "/pair")
 	p.Await("document.querySelector('#code')")
@@ -114,6 +97,26 @@ func TestViews(t *testing.T) {
 	l.kill()
 	p.Await("!document.querySelector('#lost').hidden")
 	look("lost")
+}
+
+// lookAt looks at what a page shows now in each size and theme, and leaves it as on a phone.
+func lookAt(t *testing.T, p *browser.Page, name string) {
+	t.Helper()
+	for _, dark := range []bool{false, true} {
+		for kind, size := range lookedAt {
+			view := fmt.Sprintf("%s-%s-%s", name, kind, map[bool]string{false: "light", true: "dark"}[dark])
+			p.Dark(dark)
+			p.Size(size.width, size.height, size.touch)
+			time.Sleep(200 * time.Millisecond)
+			for _, fault := range p.Barriers(true) {
+				t.Errorf("%s: %s", view, fault)
+			}
+			if dir := os.Getenv("SWEEPD_LOOK"); dir != "" {
+				p.Screenshot(filepath.Join(dir, view+".png"))
+			}
+		}
+	}
+	p.Size(360, 740, true)
 }
 
 // lookedAt are the sizes of TestDay, and a phone that was rotated.
