@@ -28,7 +28,7 @@ type fakeDay struct {
 }
 
 func newFakeDay() *fakeDay {
-	f := &fakeDay{RunnerLink: testday.NewRunnerLink()}
+	f := &fakeDay{RunnerLink: testday.NewRunnerLink(nil)}
 	if err := json.Unmarshal([]byte(`{"state":"idle","hand":[],"skipped":[],"changed":[],"told":[],"summary":[]}`), &f.day); err != nil {
 		panic(err)
 	}

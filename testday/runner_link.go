@@ -39,7 +39,8 @@ const (
 
 // RunnerLink is where the jobs of a day and the beats of its runner meet, in the agent.
 type RunnerLink struct {
-	mu      sync.Mutex // guards all
+	heard   func()     // GuardWatch.Heard
+	mu      sync.Mutex // guards the rest
 	runner  string     // id of the one that is there; "" for none
 	user    string
 	seen    time.Time // when it was heard of last
@@ -65,8 +66,9 @@ type jobOut struct {
 	ending *time.Timer   // until a runner that does not end it counts as lost
 }
 
-// NewRunnerLink makes one without a runner.
-func NewRunnerLink() *RunnerLink { return &RunnerLink{} }
+// NewRunnerLink makes one without a runner. heard is told, in passing, each time that the
+// runner is heard of, and no other one that would like to be it; nil for nobody.
+func NewRunnerLink(heard func()) *RunnerLink { return &RunnerLink{heard: heard} }
 
 // isClosed tells whether a channel is closed to which nothing is sent.
 func isClosed(c <-chan struct{}) bool {
@@ -90,6 +92,9 @@ func (l *RunnerLink) quietLocked() time.Duration {
 // heardLocked is that the runner was heard of now.
 func (l *RunnerLink) heardLocked() {
 	l.seen = time.Now()
+	if l.heard != nil {
+		l.heard()
+	}
 	if l.silence == nil {
 		l.silence = time.AfterFunc(runnerSilence, l.lookWhetherThere)
 		return

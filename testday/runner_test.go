@@ -52,7 +52,7 @@ func awaitRunner(t *testing.T, l *RunnerLink) {
 // What becomes of commands, with real processes: the failures are those of `run watch`.
 func TestRunnerCarriesOut(t *testing.T) {
 	withShell(t)
-	l := NewRunnerLink()
+	l := NewRunnerLink(nil)
 	var mu sync.Mutex
 	var said []string
 	var shown bytes.Buffer
@@ -126,7 +126,7 @@ func TestRunnerEndsTheGroup(t *testing.T) {
 		"told":             {`trap "" TERM;`, func(cancel context.CancelCauseFunc, _ func()) { cancel(errors.New("it is too hot")) }},
 		"the runner ended": {"", func(_ context.CancelCauseFunc, stop func()) { stop() }},
 	} {
-		l := NewRunnerLink()
+		l := NewRunnerLink(nil)
 		stop := sync.OnceFunc(start(t, &Runner{Agent: linked{l}}))
 		awaitRunner(t, l)
 		ctx, cancel := context.WithCancelCause(t.Context())
@@ -185,7 +185,7 @@ func TestRunnerLosesAnswers(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		random := rand.New(rand.NewPCG(3, 5))
 		var mu sync.Mutex
-		l := NewRunnerLink()
+		l := NewRunnerLink(nil)
 		f := &flaky{RunnerAgent: linked{l}, loses: func() bool { mu.Lock(); defer mu.Unlock(); return random.IntN(3) == 0 }}
 		times := map[string]int{}
 		stop := start(t, &Runner{Agent: f, do: func(_ context.Context, j Job, begun func()) JobDone {
@@ -221,7 +221,7 @@ func ticking(ctx context.Context, _ Job, begun func()) JobDone {
 // A runner that loses its agent ends the job after 5 s, and says so once it is there again.
 func TestRunnerLosesTheAgent(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := NewRunnerLink()
+		l := NewRunnerLink(nil)
 		f := &flaky{RunnerAgent: linked{l}}
 		ended := make(chan time.Time, 1)
 		var said []string
@@ -264,7 +264,7 @@ func TestRunnerLosesTheAgent(t *testing.T) {
 // An agent that was killed knows nothing of the job of before: it is ended.
 func TestJobOfAnAgentThatWasKilled(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		before, after := NewRunnerLink(), NewRunnerLink()
+		before, after := NewRunnerLink(nil), NewRunnerLink(nil)
 		var now atomic.Pointer[RunnerLink]
 		now.Store(before)
 		agent := agentFunc(func(ctx context.Context, b Beat) (Order, error) { return now.Load().Beat(ctx, b) })
@@ -293,7 +293,8 @@ func (f agentFunc) RunnerBeat(ctx context.Context, b Beat) (Order, error) { retu
 // One runner is there at most; the other one takes over when it leaves, or is silent.
 func TestOneRunner(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := NewRunnerLink()
+		var heard atomic.Int64 // when, of the one that is there
+		l := NewRunnerLink(func() { heard.Store(time.Now().UnixNano()) })
 		f := &flaky{RunnerAgent: linked{l}}
 		var said []string
 		quick := func(_ context.Context, _ Job, begun func()) JobDone { begun(); return JobDone{} }
@@ -308,9 +309,13 @@ func TestOneRunner(t *testing.T) {
 			t.Error(err)
 		}
 		f.away.Store(true) // it is silent
+		silent := time.Now()
 		time.Sleep(idleWait + runnerSilence + spareEvery + time.Second)
 		if r := l.Runner(); r == nil || r.User != "two" {
 			t.Errorf("%+v", r)
+		}
+		if last := time.Unix(0, heard.Load()); last.Before(silent.Add(runnerSilence)) {
+			t.Errorf("heard at %v", last)
 		}
 		f.away.Store(false)
 		time.Sleep(idleWait + time.Second) // and the other one hears that it is wanted
@@ -350,7 +355,7 @@ func TestSilentRunners(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				l := NewRunnerLink()
+				l := NewRunnerLink(nil)
 				ctx, cancel := context.WithCancelCause(t.Context())
 				defer cancel(nil)
 				stop, silent := context.WithCancel(t.Context())
