@@ -40,6 +40,9 @@ func (c command) Offer() Offer {
 	o := Offer{Actuator: c.Name(), Sets: c.Key, Sources: []string{strings.Join(c.Set, " ")}, Choices: append([]string{}, c.Within.Choices...),
 		Min: c.Within.Min, Max: c.Within.Max}
 	switch {
+	case len(c.Set) == 0:
+		o.Sources, o.Missing = []string{}, "the configuration names no command of your own that sets something"
+		return o
 	case c.takesNames():
 	case c.Key == SetsSetting:
 		o.Unit = "W"
@@ -82,6 +85,9 @@ func (c command) now() (string, error) {
 }
 
 func (c command) Writes(v Value, within Limits) ([]Write, error) {
+	if len(c.Set) == 0 {
+		return nil, errors.New("the configuration names no command")
+	}
 	now, err := c.now()
 	if err != nil {
 		return nil, err

@@ -11,9 +11,9 @@ import (
 
 // policies sets the same name in each frequency domain of the processors,
 // devices/system/cpu/cpufreq/policyN (Documentation/admin-guide/pm/cpufreq.rst): the
-// governor, or the energy preference (Documentation/admin-guide/pm/intel_pstate.rst and
-// amd-pstate.rst). A domain whose processors are all offline takes nothing, and is left
-// out: the kernel keeps the governor it had.
+// governor, or the preference between energy and performance of drivers that have one
+// (their documents in the same folder). A domain whose processors are all offline takes
+// nothing, and is left out: the kernel keeps the governor it had.
 type policies struct {
 	tree             tree
 	name, file, list string

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"sweepd/run"
@@ -85,8 +86,27 @@ func (h Host) put(ctx context.Context, w Write, words []string, text string) err
 	if text == "" || len(text) > 255 || strings.ContainsAny(text, "\n\x00") {
 		return fmt.Errorf("%s: %q is not one line to write", w.Path, run.Shorten(text))
 	}
-	_, err := bounded(ctx, w.Path, func() (string, error) { return "", h.writeFile(w.Path, text) })
+	ended, err := beginWrite(w.Path)
+	if err != nil {
+		return err
+	}
+	_, err = bounded(ctx, w.Path, func() (string, error) {
+		defer ended()
+		return "", h.writeFile(w.Path, text)
+	})
 	return err
+}
+
+// writing are the places that are being written to. A driver that hangs may carry a write
+// out at any time later: until it did, nothing else is written there, so that what was put
+// back last is what stays.
+var writing sync.Map
+
+func beginWrite(path string) (ended func(), err error) {
+	if _, begun := writing.LoadOrStore(path, true); begun {
+		return nil, fmt.Errorf("%s: what was written to it before still hangs in its driver: %w", path, errNoAnswer)
+	}
+	return func() { writing.Delete(path) }, nil
 }
 
 func (h Host) run(ctx context.Context, words []string) (string, error) {

@@ -59,6 +59,7 @@ func Offers(list []Actuator, allowed map[string]Limits) []Offer {
 	for _, a := range list {
 		o := a.Offer()
 		if limits, ok := allowed[a.Name()]; ok {
+			limits.Choices = append([]string{}, limits.Choices...)
 			o.Allowed = &limits
 		}
 		o.Needs = needs(o)
@@ -70,8 +71,11 @@ func Offers(list []Actuator, allowed map[string]Limits) []Offer {
 // needs is what would have to be done so that it could be set.
 func needs(o Offer) string {
 	var list []string
-	if o.Missing == "" && o.Allowed == nil {
-		list = append(list, "name it in the configuration, with limits: "+example(o))
+	switch {
+	case o.Missing == "" && o.Allowed == nil:
+		list = append(list, "name it in the configuration, with limits of your own, such as "+example(o))
+	case o.Missing != "" && o.Allowed != nil:
+		list = append(list, "the configuration names it, and this machine does not have it: take it out of hands_off")
 	}
 	if o.Needs != "" {
 		list = append(list, o.Needs)

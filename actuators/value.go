@@ -58,14 +58,22 @@ func named(key string) string {
 	return "variant " + key
 }
 
-// example is how the configuration would name an actuator.
+// example is how the configuration would name an actuator: numbers up to what is set now,
+// which the machine bears as it is.
 func example(o Offer) string {
-	limits := "{choices: [" + strings.Join(o.Choices, ", ") + "]}"
+	least, most := 8.0, 15.0
+	if o.Min != nil && *o.Min > 0 {
+		least, most = *o.Min, *o.Min
+	}
+	if now, err := run.ParseNumber(strings.TrimSuffix(o.Now, o.Unit)); err == nil && now > 0 {
+		most, least = now, min(least, now)
+	}
+	limits := fmt.Sprintf("{min: %s, max: %s}", plain(least), plain(most))
 	switch {
-	case o.Actuator == "cores":
+	case o.Unit == "":
+		limits = "{choices: [" + strings.Join(o.Choices, ", ") + "]}"
+	case o.Unit == "cores":
 		limits = "{min: 2}"
-	case o.Unit != "":
-		limits = "{min: 8, max: 25}"
 	}
 	return fmt.Sprintf("hands_off: {actuators: {%s: %s}}", o.Actuator, limits)
 }

@@ -38,6 +38,8 @@ type Options struct {
 	FramesShort float64
 	// Prices are those of devices that the configuration states.
 	Prices map[string]float64
+	// Actuators tells what of the device can be set; nil: nothing is known of it.
+	Actuators testday.ActuatorOffers
 	// Published is what stands on every report.
 	Published report.Publication
 	// HandsOff does plans by itself; nil: nothing does.

@@ -114,6 +114,7 @@ func (h *handler) day(now time.Time, in io.Reader, out io.Writer) *testday.Day {
 		Progress: func(int, int) {},
 
 		RenameWatched: h.Agent.Rename,
+		Actuators:     h.Actuators,
 	}
 }
 

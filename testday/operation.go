@@ -60,6 +60,8 @@ type Day struct {
 	// RenameWatched has the agent record by another name of the device, if it does so by
 	// the first one now; nil where another process is to be told.
 	RenameWatched func(ctx context.Context, from, to string) (bool, error)
+	// Actuators tells what of the watched device can be set; nil: nothing is known of it.
+	Actuators ActuatorOffers
 	// Publish has whoever follows runs hear of what change did to one.
 	Publish func(change func() (run.Event, error)) error
 	// Progress is told how far long work is.
@@ -153,6 +155,7 @@ func Operations() []AnyOperation {
 		Rename,
 		AddResults,
 		RecentCourse,
+		ListActuators,
 	}
 }
 

@@ -135,7 +135,8 @@ func (a *app) machineToSet() actuators.Machine {
 	if a.machine != nil {
 		return a.machine
 	}
-	return actuators.Host{Sys: collectors.HostRoots().Sys}
+	c, _ := a.config() // a bad one has the command's time by default
+	return actuators.Host{Sys: collectors.HostRoots().Sys, Run: runBounded(c.commandTimeout())}
 }
 
 // setRoot is the folder whose lock only one process has that sets anything: that of what

@@ -41,6 +41,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
 		Prices: c.Prices, Published: c.Report.publication(), Token: w.token, Holder: w.holder, Open: w.open,
+		Actuators:     actuatorOffers(c),
 		MetricsClosed: c.Metrics == metricsClosed, Paired: w.paired,
 		Reach: func() console.Reach { return console.ReachOf(ls, c.WebConfigFile, w.certificate) },
 	})

@@ -34,6 +34,7 @@ var contract = map[string]string{
 		overhead{against intercept_w intercept_lower_w intercept_upper_w slope slope_lower slope_upper}
 		gains[variant setting_w minutes lower upper]]`,
 	"sensors --for 1ms --json": `[] sensor instance unit value source read_us refresh_s missing`,
+	"actuators --json":         `[] actuator sets sources[] now unit min max increment choices[] missing writable allowed needs`,
 }
 
 func TestJSONContract(t *testing.T) {

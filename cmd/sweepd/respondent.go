@@ -153,7 +153,8 @@ func (a *app) day(ctx context.Context, c config, b bytesOf) *testday.Day {
 			}
 			return err
 		},
-		Progress: b.progress, In: b.in, Out: b.out,
+		Actuators: actuatorOffers(c),
+		Progress:  b.progress, In: b.in, Out: b.out,
 	}
 	if day.Progress == nil {
 		day.Progress = func(int, int) {}
