@@ -148,7 +148,7 @@ function listen() {
 		f(JSON.parse(m.data));
 		found();
 	});
-	on("begin", (b) => { loadCourse(); if (!b.complete) refresh(); });
+	on("begin", (b) => { loadCourse(); if (!b.complete) { knowHands = false; refresh(); } });
 	on("event", happened);
 	on("glance", (g) => { glance = g; glanceAt = now(); addPoint(g); draw(); });
 	on("day", (h) => takeHands(h));
@@ -670,23 +670,27 @@ function drawLook(doubts) {
 
 // ---- A day without hands.
 let hands = null, noHands = "", handsKey = null; // noHands: what would be needed for one
-let handsHeard = 0, askingHands = false; // an answer that news overtook is old; what is asked for here nobody need be told
+let knowHands = false, handsHeard = 0, askingHands = false; // an answer that news overtook is old; what is asked for here nobody need be told
 const handsOn = () => !!hands && !["idle", "over"].includes(hands.state);
 const byItself = () => handsOn() && hands.state !== "paused";
 const ofHands = () => handsOn() && !!recording() && recording().id === hands.run; // the run that is recording
 const answerOfHands = async (answer) => { const n = handsHeard, h = await answer; if (n === handsHeard) takeHands(h); };
 const askHands = async (path, body, how = post) => { askingHands = true; try { await answerOfHands(how("/plan/run" + path, body)); } finally { askingHands = false; } };
+// loadHands asks once whether there may be such a day; how it stands comes by itself.
 async function loadHands() {
+	if (knowHands) return;
 	try {
 		await answerOfHands(ask("GET", "/plan/run"));
 	} catch (e) {
 		if (!e.problem) return;
+		knowHands = true;
 		hands = null;
 		noHands = e.problem.kind === "no_hands_off" ? e.message : "";
 		drawHands();
 	}
 }
 function takeHands(h) {
+	knowHands = true;
 	handsHeard++;
 	hands = h;
 	let key = { hand: `By hand now: ${ourWords(h.hand.join("; "))}`, paused: `The plan is paused: ${ourWords(h.why)}`, over: `The plan that ran by itself has ended: ${ourWords(h.why)}` }[h.state] || "";

@@ -77,6 +77,9 @@ func (d *handsOffDay) join(from io.ReadCloser) io.ReadCloser {
 			line, err := r.ReadBytes('\n')
 			message.Write(line)
 			if len(line) == 1 || err != nil {
+				if bytes.HasPrefix(message.Bytes(), []byte("event: day\n")) { // of the agent's own
+					message.Reset()
+				}
 				d.mu.Lock()
 				if _, e := in.Write(message.Bytes()); err == nil {
 					err = e
