@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// NewDisk makes a disk for Options.Disk with an empty file system: ext4 as Debian's
+// NewDisk makes a disk for Options.Disks with an empty file system: ext4 as Debian's
 // mke2fs makes it, journal and all. `modprobe crc32c_generic; modprobe ext4; mount
 // /dev/vda DIR` mounts it. It is gone when the test ends.
 func NewDisk(t testing.TB) string {

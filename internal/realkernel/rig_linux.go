@@ -36,10 +36,10 @@ type Options struct {
 	// ChargeUnits makes the battery report charge and current (mAh, mA)
 	// instead of energy and power.
 	ChargeUnits bool
-	// Disk is a file with a file system, such as NewDisk makes, that the guest has as
-	// /dev/vda after `modprobe virtio_pci; modprobe virtio_blk`. It keeps what the guest
-	// brought onto the disk. None if empty.
-	Disk string
+	// Disks are files with a file system, such as NewDisk makes, that the guest has as
+	// /dev/vda, /dev/vdb and so on after `modprobe virtio_pci; modprobe virtio_blk`. They
+	// keep what the guest brought onto them.
+	Disks []string
 	// Cuts says that the script cuts the power, by `echo b >/proc/sysrq-trigger`: the kernel
 	// stops at once, without bringing anything onto the disk (Linux,
 	// Documentation/admin-guide/sysrq.rst). A script that gets to its end is a failure then,
@@ -224,12 +224,9 @@ func runGuest(ctx context.Context, dir, kernel string, o Options) error {
 		// guest hangs at start (QEMU 7.2).
 		args = append(args, "-icount", "shift=0,sleep=off")
 	}
-	if o.Disk != "" {
-		disk, err := filepath.Abs(o.Disk)
-		if err != nil {
-			return err
-		}
-		args = append(args, "-drive", "if=none,id=disk,format=raw,file="+disk, "-device", "virtio-blk-pci,drive=disk")
+	for i, disk := range o.Disks {
+		id := fmt.Sprintf("disk%d", i)
+		args = append(args, "-drive", "if=none,format=raw,id="+id+",file="+disk, "-device", "virtio-blk-pci,drive="+id)
 	}
 	cmd := exec.CommandContext(ctx, "qemu-system-x86_64", args...)
 	cmd.Dir = dir
