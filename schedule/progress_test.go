@@ -45,6 +45,11 @@ func TestFollow(t *testing.T) {
 	if want := 11 * 390.0; g.LeftS != want || !g.ExpectedEnd.Equal(morning.Add(time.Duration(want)*time.Second)) {
 		t.Errorf("%v s left, end %v", g.LeftS, g.ExpectedEnd)
 	}
+	// Slots that are given up take no time; what is done takes none anyway.
+	g.LeaveOut([]int{1, 2, 5}, Estimates{}, morning)
+	if want := 9 * 390.0; g.LeftS != want || g.Left != 11 || !g.ExpectedEnd.Equal(morning.Add(time.Duration(want)*time.Second)) {
+		t.Errorf("left out: %v s left, end %v", g.LeftS, g.ExpectedEnd)
+	}
 	// A result given later fills the slot; the interrupted run is then one too many
 	// of pass 1 and stands where it would be tried next, in pass 2.
 	noResult.Results = ok.Results

@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -16,32 +17,46 @@ type setValue struct {
 	value actuators.Value
 }
 
-// values are what the panel sets for a cell: the variant's pairs first, then the setting,
-// which some of them change. What the panel can set and the cell does not name comes before
-// all, with the zero value: its first value.
-func (d *HandsOffDay) values(c run.Cell) (list []setValue) {
-	can := d.settable()
+// setOrder is the order in which keys are set: a governor set while processors are offline
+// misses them, an energy preference waits for its governor, and some of them move the
+// setting, which comes last. Others come before it.
+var setOrder = []string{actuators.SetsCores, actuators.SetsGovernor, actuators.SetsEnergyPreference}
+
+// values are what the panel sets for a cell, in order. What it can set and the cell does not
+// name is there with the zero value, which stands for its first value.
+func (d *HandsOffDay) values(c run.Cell, can *settable) (list []setValue) {
 	var keys []string
 	for _, o := range can.offers {
 		if o.Allowed != nil && !slices.Contains(keys, o.Sets) {
 			keys = append(keys, o.Sets)
 		}
 	}
-	slices.Sort(keys)
+	place := func(key string) int {
+		if at := slices.Index(setOrder, key); at >= 0 {
+			return at
+		}
+		if key == actuators.SetsSetting {
+			return len(setOrder) + 1
+		}
+		return len(setOrder)
+	}
+	slices.SortFunc(keys, func(a, b string) int { return cmp.Or(cmp.Compare(place(a), place(b)), cmp.Compare(a, b)) })
 	for _, key := range keys {
-		if valueOf(c, key) == "" || key == actuators.SetsSetting && !can.value(key, actuators.Value{Setting: c.Setting}) {
-			list = append(list, setValue{key: key})
+		v := setValue{key: key}
+		if named := (setValue{key, valueIn(c, key)}); named.text() != "" && can.value(key, named.value) {
+			v = named
 		}
-	}
-	for k, v := range c.Variant.Pairs() {
-		if can.value(k, pairValue(v)) {
-			list = append(list, setValue{k, pairValue(v)})
-		}
-	}
-	if v := (actuators.Value{Setting: c.Setting}); can.value(actuators.SetsSetting, v) {
-		list = append(list, setValue{actuators.SetsSetting, v})
+		list = append(list, v)
 	}
 	return list
+}
+
+// valueIn is the value of a key in a cell; the zero one where it does not name it.
+func valueIn(c run.Cell, key string) actuators.Value {
+	if key == actuators.SetsSetting {
+		return actuators.Value{Setting: c.Setting}
+	}
+	return pairValue(valueOf(c, key))
 }
 
 // text is the value as people write it; "" for the first one.
@@ -70,7 +85,7 @@ const applyPause = 2 * time.Second
 // write on. What the cell does not name is put back.
 func (d *HandsOffDay) apply(t *turn, c *chosen) error {
 	d.show(Setting, "setting "+c.Cell.String())
-	for _, v := range d.values(c.Cell) {
+	for _, v := range d.values(c.Cell, c.can) {
 		steps, err := d.o.Panel.Steps(v.key, v.value)
 		if err != nil {
 			return d.valueFailed(t, c, fmt.Sprintf("%s cannot be set: %v", v, err), v)

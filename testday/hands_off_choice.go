@@ -253,18 +253,31 @@ func (d *HandsOffDay) noteProgress(plan *Plan, g *schedule.Progress) {
 	d.kept.Progress, d.kept.Slots = g.Counts, len(plan.Slots)
 }
 
-// readProgress reads how far the plan is; where it cannot be read, that stays as it was.
-func (d *HandsOffDay) readProgress(ctx context.Context) {
+// readProgress reads how far the plan is; where it cannot be read, that stays as it was. It
+// says why a run that should count has no slot: such runs would be repeated for ever. "" for
+// a run that has one, is not stored yet, or for none.
+func (d *HandsOffDay) readProgress(ctx context.Context, counted string) (why string) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), readTimeout)
 	defer cancel()
 	status, err := d.o.Agent.Status(ctx)
 	if err != nil {
-		return
+		return ""
 	}
 	plan, err := d.o.Plan(ctx, status.Device)
 	if err != nil || !plan.has(status.Device) {
-		return
+		return ""
 	}
 	g := plan.Progress(status.Device, time.Now())
 	d.noteProgress(&plan, &g)
+	at := slices.IndexFunc(plan.Runs, func(r run.Run) bool { return r.ID == counted })
+	if counted == "" || at >= 0 && plan.Runs[at].State == run.Recording { // its end is not stored yet
+		return ""
+	}
+	if at < 0 || plan.Runs[at].StartedAt.Before(plan.CreatedAt.Time) {
+		return "it began before the plan was made, by the clock, which was set back: set the clock right, or make the plan anew"
+	}
+	if slices.Contains(g.Outside, counted) {
+		return "the plan has no slot for " + plan.Runs[at].Cell().String()
+	}
+	return ""
 }

@@ -136,7 +136,7 @@ func (d *HandsOffDay) finish(ctx context.Context, why string) {
 	if !d.putBack(ctx) {
 		return
 	}
-	d.readProgress(ctx)
+	d.readProgress(ctx, "")
 	d.mu.Lock()
 	d.countElapsedLocked()
 	d.since = time.Time{}

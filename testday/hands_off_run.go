@@ -66,7 +66,9 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 	d.mu.Lock()
 	d.shown.run = ""
 	d.mu.Unlock()
-	d.readProgress(t.runs)
+	if uncounted := d.readProgress(t.runs, r.ID); err == nil && uncounted != "" {
+		err = pauses("run %s is well, but the plan does not count it: %s", run.ShortID(r.ID), uncounted)
+	}
 	d.show(Cooling, "after run "+run.ShortID(r.ID))
 	return cmp.Or(d.afterRun(t, err), err)
 }

@@ -260,6 +260,8 @@ func TestSituations(t *testing.T) {
 		{"the plan cannot be read", func(b *bench) {
 			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.noPlan = errDisk; b.mu.Unlock() }()
 		}, stands("disk full")},
+		{"the clock is set back to before the plan", func(b *bench) { b.plan.CreatedAt = run.Stamp(time.Now().Add(time.Hour)) }, stands("clock", "set back")},
+		{"the supply is not the run's", func(b *bench) { b.misread = true }, stands("no slot for unit-oak, harbour-flight")},
 		{"it does not cool down", func(b *bench) {
 			go func() {
 				time.Sleep(5 * time.Second)
@@ -370,6 +372,24 @@ func TestGuardTripsWhileThingsHang(t *testing.T) {
 		}
 		b.restored(t, d.untilState(5*time.Minute, Over))
 	})
+}
+
+// Values are set in the order in which they hold, the setting last; what a cell does not
+// name is there with its first value.
+func TestOrderOfValues(t *testing.T) {
+	b := newBench(t, few())
+	for _, key := range []string{"governor", "energy_preference", "other"} {
+		b.first[key] = "x"
+	}
+	d := NewHandsOffDay(b.options(t.TempDir()))
+	var got []string
+	for _, v := range d.values(run.Cell{Setting: run.Watts(8), Variant: "cores=6,energy_preference=power,smt=off"}, d.settable()) {
+		got = append(got, v.String())
+	}
+	want := []string{"cores=6", "the first value of governor", "energy_preference=power", "the first value of other", "8W"}
+	if !slices.Equal(got, want) {
+		t.Errorf("%q, not %q", got, want)
+	}
 }
 
 // A panic of any goroutine of the day has the first values put back before it goes on.

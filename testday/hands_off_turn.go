@@ -68,9 +68,12 @@ func (d *HandsOffDay) awaitRunner(t *turn) error {
 	}
 }
 
-// fitMost is how long it is waited for the device to be fit before a person is asked. Common
-// practice, no source.
-const fitMost = 30 * time.Minute
+// How long it is waited for the device to be fit before that is told, and before a person is
+// asked. Common practice, no source.
+const (
+	fitTold = 5 * time.Minute
+	fitMost = 30 * time.Minute
+)
 
 // waitFit waits until the device is fit for a run of the slot, as WaitReady does. It pauses
 // the day where that takes too long; what a hand has changed meanwhile is looked at again.
@@ -81,9 +84,14 @@ func (d *HandsOffDay) waitFit(t *turn, c *chosen, state HandsOffState) error {
 	ctx, cancel := context.WithTimeoutCause(t.waits, fitMost, late)
 	defer cancel()
 	var last run.Readiness
+	began, told := time.Now(), false
 	_, err := WaitReady(ctx, whateverIsSet{d.o.Agent}, want, false, func(r run.Readiness) {
 		last = r
 		d.show(state, WaitingSentence(r))
+		if !told && time.Since(began) > fitTold {
+			told = true
+			d.tell("%s", WaitingSentence(r))
+		}
 	})
 	switch {
 	case err == nil:

@@ -5,7 +5,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"sweepd/run"
 )
@@ -48,6 +50,9 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	if err != nil {
 		return pauses("%v", err)
 	}
+	if tail := lastLines(e.done.Tail); tail != "" && (e.done.Failure != "" || e.done.Missing != "") {
+		d.tell("run %s: the command printed last: %s", run.ShortID(record.ID), tail)
+	}
 	if e.done.LeftBehind {
 		d.tell("run %s: processes that outlived the command were ended", run.ShortID(record.ID))
 	}
@@ -69,9 +74,23 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 		d.tell("%s", said)
 		return errAgain
 	case disobeyed:
-		return d.disobeyed(t, c, said)
+		return d.disobeyed(t, c, said, why)
 	}
 	return d.cellFailed(c, said)
+}
+
+// lastLines are the last of what a command printed, on one line of at most 200 bytes.
+func lastLines(text string) string {
+	text = strings.Join(strings.Fields(run.VisibleLines(text)), " ")
+	const most = 200
+	if len(text) <= most {
+		return text
+	}
+	start := len(text) - most
+	for !utf8.RuneStart(text[start]) {
+		start++
+	}
+	return "…" + text[start:]
 }
 
 // reject sets a run aside that is not yet.
@@ -180,16 +199,17 @@ const powerTries = 2
 
 // disobeyed takes note that the device took more power than its setting: once may be
 // chance, after that all slots with it on this supply are skipped.
-func (d *HandsOffDay) disobeyed(t *turn, c *chosen, why string) error {
+func (d *HandsOffDay) disobeyed(t *turn, c *chosen, said, why string) error {
 	var n int
 	d.keep(func(k *handsOffKept) { n = k.failed(powerKey(c.Cell)) })
 	if n < powerTries {
-		d.tell("%s; it is tried once more", why)
+		d.tell("%s; it is tried once more", said)
 		return errInVain
 	}
 	if !d.putBack(t.runs) {
 		return errAgain
 	}
+	d.tell("%s", said)
 	d.keep(func(k *handsOffKept) {
 		k.worked(powerKey(c.Cell))
 		k.Cannot = append(k.Cannot, cannotSet{Key: "setting", Value: c.Setting.String(), Supply: c.Supply, Why: oneLine(why)})
