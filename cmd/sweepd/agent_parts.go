@@ -67,7 +67,12 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 	defer down("close the journal", closeJournal)
 	set := openMachine(log)
 	defer down("close the sensors", set.Close)
-	w, err := newWatcher(device, c, set, data, kept, left, log)
+	s, err := a.openSetter(c, dir, set)
+	if err != nil {
+		return err
+	}
+	defer down("put back what was set", s.close)
+	w, err := newWatcher(device, c, set, s, data, kept, left, log)
 	if err != nil {
 		return err
 	}
@@ -117,6 +122,7 @@ func closeListeners(ls []net.Listener) {
 // off that ends or is corrected.
 type watcher struct {
 	sampler *agent.Agent
+	setter  *setter
 	set     *collectors.Set
 	data    store.Store
 	metrics *exporter.Metrics
@@ -134,8 +140,8 @@ type watcher struct {
 	following  sync.WaitGroup
 }
 
-func newWatcher(device string, c config, set *collectors.Set, data store.Store, kept agent.Journal, left []run.Ended, log *zap.Logger) (*watcher, error) {
-	w := &watcher{set: set, data: data, log: log, thresholds: c.Thresholds.forJudge()}
+func newWatcher(device string, c config, set *collectors.Set, s *setter, data store.Store, kept agent.Journal, left []run.Ended, log *zap.Logger) (*watcher, error) {
+	w := &watcher{set: set, setter: s, data: data, log: log, thresholds: c.Thresholds.forJudge()}
 	w.background, w.stop = context.WithCancel(context.Background())
 	roots := collectors.HostRoots()
 	declared, err := data.Declaration(w.background, device)
@@ -162,6 +168,7 @@ func newWatcher(device string, c config, set *collectors.Set, data store.Store, 
 			return facts
 		},
 		MachineStarted: collectors.MachineStarted(roots),
+		Guard:          s.guards,
 		Log:            log,
 	})
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"sweepd/console"
 	"sweepd/run"
 	"sweepd/schedule"
+	"sweepd/testday"
 )
 
 // serve samples and answers until the context ends or a part fails. Then, in
@@ -37,8 +38,16 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 		stopServing()
 	}()
 	w.following.Go(func() { manager.run(w.background) })
+	w.following.Go(func() { restoreLeft(w.background, w.setter.first, w.setter.machine, w.log) })
+	day := w.handsOffDay(c)
+	var handsOff testday.HandsOffAgent
+	if day != nil {
+		handsOff = day
+		w.startDay(sampling, day)
+	}
 	handler := console.New(console.Options{
-		Agent: w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
+		HandsOff: handsOff,
+		Agent:    w.sampler, Store: w.data, Machine: w.set, Metrics: w.metrics.Handler(), Hosts: c.Hosts,
 		Lower: c.Lower, FramesShort: c.Thresholds.FramesShort, Thresholds: c.Thresholds.forJudge(), Version: currentVersion(), Log: w.log,
 		Prices: c.Prices, Published: c.Report.publication(), Token: w.token, Holder: w.holder, Open: w.open,
 		Actuators:     actuatorOffers(c),
@@ -47,6 +56,9 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	})
 	err = console.Serve(serving, ls, handler, c.WebConfigFile, w.certificate, slogger(w.log))
 	manager.stopping()
+	if day != nil {
+		day.Close()
+	}
 	stopSchedule()
 	idle.Stop()
 	stopSampling()
