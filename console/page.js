@@ -40,7 +40,7 @@ const variantText = (v) => Object.entries(v || {}).map(([k, x]) => `${k}=${x}`).
 // ourWords leaves out what only a terminal can do, and has UTC as the reader's clock has it.
 const ourWords = (text, day = new Date().toISOString()) => text.replace(/ \(sweepd [^)]*\)/g, "").replace(/\brun \S+ of "(.*?)"/g, "$1").replace(/(\d)W\b/g, "$1 W")
 	.replace(/(\d\d:\d\d:\d\d)( UTC|(?= to [\d:]{8} UTC))/g, (_, t) => time(day.slice(0, 11) + t + "Z", true))
-	.split("; ").filter((part) => !part.includes("sweepd ")).join("; ");
+	.split("; ").filter((part) => !part.includes("sweepd ")).join("; ") || text;
 const joined = (by, ...words) => words.filter(Boolean).join(by);
 const cellText = (c) => joined(" · ", settingText(c.setting), c.supply, variantText(c.variant));
 const resultText = (name, r) => joined(" ", name, plain(r.value), r.unit);
@@ -374,7 +374,7 @@ function drawRun() {
 	$("running").hidden = $("stop").hidden = $("set-timer").hidden = !r;
 	$("timer").hidden = $("after").hidden = alone;
 	$("by-itself").hidden = !alone;
-	if (alone) put($("by-itself-text"), ourWords(hands.text));
+	if (alone) put($("by-itself-text"), dayWords(hands.text));
 	// Stop comes first whenever something records.
 	const held = document.activeElement;
 	if (r) { if ($("after").nextElementSibling) { $("run").append($("after")); held.focus(); } }
@@ -669,6 +669,8 @@ function drawLook(doubts) {
 }
 
 // ---- A day without hands.
+// dayWords keeps commands, which whoever stands by the device types there.
+const dayWords = (text, day) => ourWords(text.replaceAll("sweepd ", "sweepd\u00a0"), day).replaceAll("`", "");
 let hands = null, noHands = "", handsKey = null; // noHands: what would be needed for one
 let knowHands = false, handsHeard = 0, askingHands = false; // an answer that news overtook is old; what is asked for here nobody need be told
 const handsOn = () => !!hands && !["idle", "over"].includes(hands.state);
@@ -693,7 +695,7 @@ function takeHands(h) {
 	knowHands = true;
 	handsHeard++;
 	hands = h;
-	let key = { hand: `By hand now: ${ourWords(h.hand.join("; "))}`, paused: `The plan is paused: ${ourWords(h.why)}`, over: `The plan that ran by itself has ended: ${ourWords(h.why)}` }[h.state] || "";
+	let key = { hand: `By hand now: ${dayWords(h.hand.join("; "))}`, paused: `The plan is paused: ${dayWords(h.why)}`, over: `The plan that ran by itself has ended: ${dayWords(h.why)}` }[h.state] || "";
 	if (key && h.state !== "hand" && h.changed.length) key += "; not everything is put back yet";
 	if (key && key !== handsKey && handsKey !== null && (!askingHands || h.state === "hand")) alarm("hand", key);
 	handsKey = key;
@@ -715,18 +717,18 @@ function drawHands() {
 	$("progress").hidden = on; // it says the same
 	if (!shown) return;
 	const p = h.progress, running = !!h.run || ["setting", "settling", "running"].includes(h.state);
-	put($("hands-text"), ourWords(h.text));
+	put($("hands-text"), dayWords(h.text));
 	if (on && h.hand.length) {
-		if ($("hand").dataset.of !== h.hand.join()) fill($("hand"), el("b", {}, "By hand, now"), el("ol", {}, h.hand.map((x) => el("li", {}, ourWords(x)))), el("p", {}, "It goes on by itself as soon as it sees the change."));
+		if ($("hand").dataset.of !== h.hand.join()) fill($("hand"), el("b", {}, "By hand, now"), el("ol", {}, h.hand.map((x) => el("li", {}, dayWords(x)))), el("p", {}, "It goes on by itself as soon as it sees the change."));
 		$("hand").dataset.of = h.hand.join();
 	} else {
 		fill($("hand"));
 		$("hand").dataset.of = "";
 	}
 	const left = h.changed.map((w) => el("li", {}, `${w.actuator}: ${w.text}, was ${w.was} `, el("small", {}, place(w))));
-	fill($("hands-why"), left.length && !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd actuators restore does it by hand.", el("ul", {}, left)) : null,
-		h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", ourWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
-		over ? h.summary.map((x) => el("p", {}, ourWords(x))) : null);
+	fill($("hands-why"), left.length && !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd\u00a0actuators\u00a0restore does it by hand.", el("ul", {}, left)) : null,
+		h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", dayWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
+		over ? h.summary.map((x) => el("p", {}, dayWords(x))) : null);
 	$("hands-bar").hidden = $("hands-left").hidden = !on && !over;
 	$("hands-bar").max = p.done + p.left || 1;
 	$("hands-bar").value = p.done;
@@ -747,8 +749,8 @@ function drawHands() {
 	if (byItself()) fill($("hands-changed").lastElementChild, left);
 	$("hands-skipped").hidden = !h.skipped.length;
 	put($("hands-skipped").firstElementChild, `${count(h.skipped.length, "run")} skipped`);
-	fill($("hands-skipped").lastElementChild, h.skipped.map((s) => el("li", {}, `${number(s.position, 0)}: ${ourWords(s.cell)}`, el("small", {}, ` ${ourWords(s.why)}`))));
-	const told = h.told.map((x) => el("li", {}, el("small", {}, time(x.at)), ` ${ourWords(x.text, x.at)}`)).reverse();
+	fill($("hands-skipped").lastElementChild, h.skipped.map((s) => el("li", {}, `${number(s.position, 0)}: ${dayWords(s.cell)}`, el("small", {}, ` ${dayWords(s.why)}`))));
+	const told = h.told.map((x) => el("li", {}, el("small", {}, time(x.at)), ` ${dayWords(x.text, x.at)}`)).reverse();
 	fill($("hands-told"), told.slice(0, 3));
 	$("hands-before").hidden = told.length < 4;
 	fill($("hands-before").lastElementChild, told.slice(3));
@@ -784,16 +786,15 @@ $("hands-begin").addEventListener("click", () => act("The plan cannot run by its
 	const d = await post("/plan/run/dry", { consent: false, by, retry: false });
 	const box = (label) => { const e = el("input", { type: "checkbox" }); return [e, el("label.tick", {}, e, label)]; };
 	const [agree, agreeing] = box("I have read this and agree: sweepd sets the power of this device by itself"), [again, trying] = box("Try again what was skipped");
-	const writes = d.writes.flatMap((w) => w.cannot ? [el("li", {}, el("b", {}, `${ourWords(w.value)}: `), w.cannot)] : w.steps.map((x, i) => el("li", {}, el("b", {}, i ? "" : `${ourWords(w.value)}: `), `${x.actuator} ${x.was} → ${x.text}`, el("small", {}, place(x)))));
-	sheet("Let the plan run by itself", d.lacks.map((x) => finding("reject", "Not now", x)),
-		el("p", {}, `${count(d.slots, "run")}, about ${number(d.left_s / 3600, 1)} hours.`), d.hands.length ? el("p", {}, "By hand: ", d.hands.map((x) => `${ourWords(x.what)} (${count(x.times, "time")})`).join("; "), ".") : null,
+	const writes = d.writes.flatMap((w) => w.cannot ? [el("li", {}, el("b", {}, `${dayWords(w.value)}: `), dayWords(w.cannot))] : w.steps.map((x, i) => el("li", {}, el("b", {}, i ? "" : `${dayWords(w.value)}: `), `${x.actuator} ${x.was} → ${x.text}`, el("small", {}, place(x)))));
+	sheet("Let the plan run by itself", d.lacks.map((x) => finding("doubt", "Missing", dayWords(x))),
+		el("p", {}, `${count(d.slots, "run")}, about ${d.left_s < 5400 ? count(Math.ceil(d.left_s / 60), "minute") : `${number(d.left_s / 3600, 1)} hours`}.`), d.hands.length ? el("p", {}, "By hand: ", d.hands.map((x) => dayWords(x.what) + (x.times ? ` (${count(x.times, "time")})` : "")).join("; "), ".") : null,
 		el("h3", {}, "Read this first"), el("ul.cautions", {}, d.cautions.map((x) => el("li", {}, x))),
 		el("details", { open: !d.consent }, el("summary", {}, "What would be written where, from what is there now"), el("ul.writes", {}, writes.length ? writes : el("li", {}, "Nothing: the plan needs no change."))),
 		el("details", {}, el("summary", {}, "What is run"), el("ul.writes", {}, d.workloads.map((w) => el("li", {}, el("b", {}, `${w.workload}: `), w.cannot || el("code", {}, w.command.join(" ")))))),
 		d.consent ? el("p", {}, `Agreed for ${d.consent.device} on ${new Date(d.consent.at).toLocaleDateString()} by ${d.consent.by}.`) : agreeing, hands && hands.skipped.length ? trying : null,
-		el("div.buttons", {}, el("button.go", { "aria-disabled": String(d.lacks.length > 0), onclick: () => act("It did not begin", async () => {
+		el("div.buttons", {}, el("button.go", { onclick: () => act("It did not begin", async () => {
 			if (beginning) return null;
-			if (d.lacks.length) throw new Error(`Not now: ${d.lacks[0]}`);
 			if (!d.consent && !agree.checked) { agree.focus(); throw new Error("Tick that you have read the cautions and agree"); }
 			beginning = true;
 			try {
@@ -997,7 +998,7 @@ function show() {
 let wasRecording = null;
 function draw() {
 	const r = glance.recording;
-	const what = hands && hands.state === "hand" && hands.hand.length ? `By hand: ${ourWords(hands.hand[0])}` : r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
+	const what = hands && hands.state === "hand" && hands.hand.length ? `By hand: ${dayWords(hands.hand[0])}` : r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
 	if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
 	drawNow();
 	if ((r ? r.id : "") !== wasRecording) {

@@ -175,7 +175,7 @@ func dryRun() testday.DryRun {
 			{Value: "25W", Steps: []actuators.Write{{Actuator: "firmware", Path: limit, Text: "20", Was: "15"}, {Actuator: "firmware", Path: limit, Text: "25", Was: "20"}}},
 			{Value: "40W", Steps: []actuators.Write{}, Cannot: "the firmware takes 28 W at most"},
 		},
-		Hands: []testday.DryHand{{What: "unplug the charger", Times: 2}}, Lacks: []string{}, Cautions: testday.Cautions(), Slots: 16, LeftS: 9000,
+		Hands: []testday.DryHand{{What: "unplug the charger", Times: 2}}, Lacks: []string{"no runner is there, which starts the workloads: `sweepd plan runner` in the desktop session of the user who is to run them"}, Cautions: testday.Cautions(), Slots: 16, LeftS: 9000,
 		Workloads: []testday.DryWorkload{{Workload: "tile-sort", Command: []string{"/usr/bin/tile-sort", "--frames", "1000"}}, {Workload: "harbour-flight", Command: []string{}, Cannot: "the configuration names no command for it under workloads"}},
 	}
 }
@@ -235,6 +235,7 @@ func TestHandsOffDay(t *testing.T) {
 	shows("#sheet .writes", "firmware 15 → 20")
 	shows("#sheet .writes", "the firmware takes 28 W at most")
 	shows("#sheet", "unplug the charger (2 times)")
+	shows("#sheet .doubt", "which starts the workloads: sweepd\u00a0plan runner in the desktop session")
 	lookAt(t, p, "hands-begin")
 	p.Click("#sheet button: Begin")
 	shows("#sheet-said", "Tick that you have read")
