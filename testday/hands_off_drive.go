@@ -24,7 +24,9 @@ func (d *HandsOffDay) drive(ctx context.Context) {
 	d.mu.Lock()
 	d.since = time.Now()
 	d.mu.Unlock()
-	d.undeclare() // which an agent left that was killed
+	if !d.putBack(ctx) { // what an earlier process left: nothing is set on top of it
+		return
+	}
 	for ctx.Err() == nil {
 		d.mu.Lock()
 		w, ended := d.wishes, d.kept.Going == over
