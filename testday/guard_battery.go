@@ -63,7 +63,7 @@ func (g *batteryGuard) look(s *sight) *Tripped {
 	charge := g.index.Charge(s.values)
 	filling := s.in.Supply == run.Mains && directionOf(g.index.Batteries, s.values) < 0
 	if charge < g.reserve && !filling {
-		return &Tripped{Guard: "reserve", Text: fmt.Sprintf("the battery is at %.1f %%, below the reserve of %g %%: charge it before you go on", 100*charge, 100*g.reserve)}
+		return &Tripped{Guard: "reserve", Waits: true, Text: fmt.Sprintf("the battery is at %.1f %%, below the reserve of %g %%: charge it before you go on", 100*charge, 100*g.reserve)}
 	}
 	return nil
 }

@@ -17,6 +17,6 @@ func (g *runnerGuard) look(s *sight) *Tripped {
 	if !g.busy || silent <= g.allowed {
 		return nil
 	}
-	return &Tripped{Guard: "runner", Text: fmt.Sprintf(
+	return &Tripped{Guard: "runner", Waits: true, Text: fmt.Sprintf(
 		"the runner, which carries out a workload, was not heard of for %.1f s (allowed: %g s)", silent.Seconds(), g.allowed.Seconds())}
 }

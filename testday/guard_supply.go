@@ -31,7 +31,7 @@ func (g *supplyGuard) look(s *sight) *Tripped {
 	if directionOf(g.batteries, s.values) <= 0 && s.at.Mono-g.since < supplyBlinks {
 		return nil
 	}
-	return &Tripped{Guard: "supply", Text: fmt.Sprintf("this run needs %s, and the device runs on its battery: the charger was pulled, or the power went", run.Mains)}
+	return &Tripped{Guard: "supply", Waits: true, Text: fmt.Sprintf("this run needs %s, and the device runs on its battery: the charger was pulled, or the power went", run.Mains)}
 }
 
 // directionOf is 1 where a battery discharges, else -1 where one charges, else 0, also where

@@ -220,6 +220,9 @@ func TestGuards(t *testing.T) {
 				if c.guard != "" && (tripped.At.Mono == 0 || w.Every() != 0) {
 					t.Errorf("at %v, still wants a sweep each %v", tripped.At, w.Every())
 				}
+				if waits := c.guard == "supply" || c.guard == "reserve" || c.guard == "runner"; tripped.Waits != waits {
+					t.Errorf("needs nobody to go on: %v", tripped.Waits)
+				}
 				if ends := c.guard == "battery_temperature" && strings.Contains(tripped.Text, "cool"); tripped.Ends != ends {
 					t.Errorf("ends the day: %v", tripped.Ends)
 				}

@@ -41,6 +41,9 @@ type Tripped struct {
 	At    run.Instant // of the sweep that showed it
 	// Ends tells whether the day is over; else it pauses and may go on when a person says so.
 	Ends bool
+	// Waits tells that it needs nobody to say so: what is needed next, such as the plug, more
+	// charge or a runner, is what the day waits for anyway.
+	Waits bool
 }
 
 // GuardLimits are the user's, from the configuration. Zero: the default that Guards gives.
