@@ -12,6 +12,10 @@ const (
 	SetsEnergyPreference = "energy_preference"
 )
 
+// profileName is the name of the one that sets a platform profile, which moves limits and is
+// moved by them.
+const profileName = "profile"
+
 // Actuator is one thing that can be set. Its methods are called by one goroutine at a
 // time, and none of them writes anything.
 type Actuator interface {

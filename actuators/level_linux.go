@@ -149,33 +149,37 @@ func setLevels(levels []*level, w float64, within Limits) ([]Write, error) {
 		}
 		floor, targets[i] = to, to
 	}
+	var sustained []Write
 	for i, l := range levels {
 		list, err := l.writes(targets[i], within)
 		switch {
 		case err != nil:
 			return nil, err
+		case i == 0:
+			sustained = list
 		case targets[i] > l.now:
 			raised = append(list, raised...)
 		default:
 			lowered = append(lowered, list...)
 		}
 	}
-	writes := append(lowered, raised...)
-	// Firmware may move the others along with the first one: they are set again where it did.
-	first := -1
-	for i, w := range writes {
-		if w.Path == levels[0].path {
-			first = i
-		}
+	if len(sustained) == 0 {
+		return append(lowered, raised...), nil
 	}
-	if first < 0 {
-		return writes, nil
+	// Firmware may move the others along with the first one: they are set behind it, in
+	// order, again where they have been.
+	writes := append(lowered, append(raised, sustained...)...)
+	if targets[0] < levels[0].now {
+		writes = sustained
 	}
-	behind := writes[first+1:]
 	for i, l := range levels[1:] {
-		if to := l.format(targets[i+1]); !slices.ContainsFunc(behind, func(w Write) bool { return w.Path == l.path }) {
-			writes = append(writes, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: to, Leeway: l.leeway / l.scale, Again: true})
+		to := l.format(targets[i+1])
+		j := slices.IndexFunc(lowered, func(w Write) bool { return w.Path == l.path })
+		if targets[0] < levels[0].now && j >= 0 {
+			writes = append(writes, lowered[j])
+			continue
 		}
+		writes = append(writes, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: to, Leeway: l.leeway / l.scale, Again: true})
 	}
 	return writes, nil
 }

@@ -273,13 +273,14 @@ func (p *Panel) isSetting(w Write) bool {
 	return slices.ContainsFunc(p.options.Actuators, func(a Actuator) bool { return a.Name() == w.Actuator && a.Sets() == SetsSetting })
 }
 
-// movesLocked forgets what was set of what may have changed along with a write.
+// movesLocked forgets what was set of what may have changed along with a write: a profile
+// with a limit, and the other way round. Limits do not move limits of other actuators.
 func (p *Panel) movesLocked(w Write) {
 	if !p.isSetting(w) {
 		return
 	}
 	for _, a := range p.options.Actuators {
-		if _, ok := a.(moved); ok && a.Name() != w.Actuator {
+		if _, ok := a.(moved); ok && (a.Name() == profileName) != (w.Actuator == profileName) {
 			p.set = slices.DeleteFunc(p.set, func(s Write) bool { return s.Actuator == a.Name() })
 		}
 	}

@@ -17,7 +17,7 @@ type profile struct{ tree tree }
 // NewProfile sets the platform profile below sysfs; "" means /sys.
 func NewProfile(sys string) Actuator { return profile{tree(sys)} }
 
-func (profile) Name() string { return "profile" }
+func (profile) Name() string { return profileName }
 func (profile) Sets() string { return SetsSetting }
 
 const customProfile = "custom"
