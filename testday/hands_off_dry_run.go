@@ -35,7 +35,7 @@ func (d *HandsOffDay) DryRunHandsOff(ctx context.Context, _ BeginHandsOff) (r Dr
 	r.Slots, r.LeftS = g.Left, g.LeftS
 	r.Lacks = append(r.Lacks, d.lacks(status, &plan, &g)...)
 	if d.o.Jobs.Runner() == nil {
-		r.Lacks = append(r.Lacks, "no runner is there, which starts the workloads: `sweepd plan runner` in the desktop session of the user who is to run them")
+		r.Lacks = append(r.Lacks, NoRunner)
 	}
 	if err := d.mayBegin(); err != nil {
 		r.Lacks = append(r.Lacks, err.Error())

@@ -24,6 +24,7 @@ type Overview struct {
 	PackageWatts *float64      `json:"package_watts"`
 	Temperatures []Temperature `json:"temperatures"` // the hottest first
 	ElapsedS     *float64      `json:"elapsed_s"`    // of the run in progress
+	HandsOff     *HandsOff     `json:"hands_off"`    // the day without hands that goes on; nil for none
 
 	Standing
 }

@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -31,6 +32,7 @@ type RunnerAgent interface {
 // when the runner ends.
 type Runner struct {
 	Agent RunnerAgent
+	ID    string // no other runner's; empty: a random one
 	User  string // that it says to run as
 	// Say is told what the runner does, in sentences, one at a time; nil for nobody.
 	Say func(text string)
@@ -83,7 +85,7 @@ type jobIn struct {
 // Run carries out workloads until ctx ends, which ends the one in progress, or until the
 // agent answers with an error that cannot pass.
 func (r *Runner) Run(ctx context.Context) error {
-	x := &running{Runner: r, id: rand.Text(), heard: time.Now()}
+	x := &running{Runner: r, id: cmp.Or(r.ID, rand.Text()), heard: time.Now()}
 	silence := time.NewTimer(runnerSilence)
 	defer silence.Stop()
 	pause := time.NewTimer(0)

@@ -11,6 +11,9 @@ import (
 	"sweepd/run"
 )
 
+// NoRunner says what lacks where no runner is there.
+const NoRunner = "no runner is there, which starts the workloads: `sweepd plan runner` in the desktop session of the user who is to run them"
+
 // RunnerLostError is that no program is there (any more) that carries out a workload.
 type RunnerLostError struct{ Why string }
 
@@ -175,7 +178,7 @@ func (l *RunnerLink) hand(j Job) (*jobOut, error) {
 	case l.out != nil:
 		return nil, fmt.Errorf("the runner is busy with %s", l.out.Workload)
 	case l.runner == "":
-		return nil, &RunnerLostError{"no runner is there, which carries out workloads: `sweepd plan runner` is one"}
+		return nil, &RunnerLostError{NoRunner}
 	}
 	l.heardLocked() // it has 5 s to take it
 	l.out = &jobOut{Job: j, had: time.Now(), done: make(chan JobDone, 1), taken: make(chan struct{}), begun: make(chan struct{})}

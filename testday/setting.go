@@ -16,6 +16,7 @@ const (
 	ByStart   = "sweepd run start"
 	ByWatch   = "sweepd run watch"
 	ByPlan    = "the plan" // by a run of it
+	ByPlanRun = "sweepd plan run"
 	ByAPI     = "the API"
 )
 

@@ -46,7 +46,7 @@ func Watch(ctx context.Context, a WatchedAgent, start run.Start, w Watched) (d r
 	if err != nil {
 		return d, err
 	}
-	signals, stopSignals := endingSignals()
+	signals, stopSignals := EndingSignals()
 	defer stopSignals()
 	r, err := a.StartRun(ctx, start)
 	if err != nil {

@@ -16,10 +16,10 @@ import (
 // gently asks a command to end.
 const gently = unix.SIGTERM
 
-// endingSignals are those that end this process. A signal that it was started to
+// EndingSignals are those that end this process. A signal that it was started to
 // ignore (nohup) stays ignored. Writing to a pipe that nobody reads fails from here on
 // instead of ending the process.
-func endingSignals() (c chan os.Signal, stop func()) {
+func EndingSignals() (c chan os.Signal, stop func()) {
 	c = make(chan os.Signal, 8)
 	for _, s := range []os.Signal{unix.SIGHUP, unix.SIGINT, unix.SIGQUIT, unix.SIGTERM} {
 		if !signal.Ignored(s) {

@@ -15,8 +15,8 @@ import (
 // gently asks a command to end; no process of Windows can be asked.
 const gently = syscall.SIGTERM
 
-// endingSignals are those that end this process: Ctrl-C, and a console that is closed.
-func endingSignals() (c chan os.Signal, stop func()) {
+// EndingSignals are those that end this process: Ctrl-C, and a console that is closed.
+func EndingSignals() (c chan os.Signal, stop func()) {
 	c = make(chan os.Signal, 8)
 	signal.Notify(c, os.Interrupt, syscall.SIGTERM)
 	return c, func() { signal.Stop(c) }

@@ -9,12 +9,13 @@ import (
 func (a *app) planCommand() *cobra.Command {
 	plan := &cobra.Command{
 		Use:   "plan",
-		Short: "Plan a test day, follow it, and say what comes next",
+		Short: "Plan a test day, follow it, have it done by itself, and say what comes next",
 		Example: `  sweepd plan new --workload harbour-flight --settings 8-28/4 --repeats 3
   sweepd plan next
   sweepd plan status`,
 	}
-	plan.AddCommand(a.planNewCommand(), a.planListCommand(), a.planFollowCommand(), a.planStatusCommand(), a.planNextCommand(), a.planExtendCommand())
+	plan.AddCommand(a.planNewCommand(), a.planListCommand(), a.planFollowCommand(), a.planStatusCommand(), a.planNextCommand(), a.planExtendCommand(),
+		a.planRunCommand(), a.planPauseCommand(), a.planResumeCommand(), a.planStopCommand(), a.planRunnerCommand())
 	return plan
 }
 

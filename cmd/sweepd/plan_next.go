@@ -19,7 +19,7 @@ func (a *app) planNextCommand() *cobra.Command {
 		Short: "Say what to run next, and what to change by hand for it",
 		Long: `Say which cell of the plan comes next, and what to change by hand for it, seen from
 what the agent reports, or else from the run before. "run start" without labels
-starts a run of it.`,
+starts a run of it. While the plan is done without hands, it says what that does.`,
 		Example: `  sweepd plan next
   sweepd plan next --device unit-oak --json`,
 		Args: cobra.NoArgs,
@@ -28,7 +28,7 @@ starts a run of it.`,
 			if err != nil {
 				return err
 			}
-			return a.printNext(n)
+			return a.printNext(n, a.handsOffHere(cmd.Context()))
 		},
 	}
 	cmd.Flags().StringVar(&device, "device", "", "what `NAME` has to do next; unless given, the device that an agent watches here")
@@ -56,11 +56,16 @@ func (a *app) watchedDevice(ctx context.Context, c config) (string, error) {
 	return a.deviceHere(ctx, c)
 }
 
-func (a *app) printNext(n testday.Next) error {
+func (a *app) printNext(n testday.Next, day *testday.HandsOff) error {
 	if a.json {
 		return a.printJSON(n)
 	}
 	w := a.printer()
+	if day != nil {
+		w.sayDay(*day)
+		w.Say("`sweepd plan stop` ends it, to go on by hand", "  ", text.Plain)
+		return w.Err
+	}
 	if n.Next == nil {
 		if s := n.Recording; s != nil {
 			w.Say(fmt.Sprintf("run %s is recording: %s", run.ShortID(s.Run), s.Cell), "  ", text.Plain)

@@ -40,7 +40,10 @@ counts as done if it is finished, not rejected, and has a result.`,
 			if err != nil {
 				return err
 			}
-			return a.printPlan(p, every)
+			if err := a.printPlan(p, every); err != nil || a.json {
+				return err
+			}
+			return a.printDayOf(cmd.Context())
 		},
 	}
 	cmd.Flags().StringVar(&device, "device", "", "only what `NAME` has to do")

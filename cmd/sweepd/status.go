@@ -25,7 +25,7 @@ func (a *app) statusCommand() *cobra.Command {
 		Short: "Say on one screen how the test day stands",
 		Long: `Say on one screen how the test day stands: the device and its agent, where runs are
 kept, the setting, the supply, charge and watts, the run in progress, what the plan
-wants next, and what needs a look among the runs of the last 24 hours. Without an
+wants next, or what a day without hands does now, and what needs a look among the runs of the last 24 hours. Without an
 agent it says what the data tells.`,
 		Example: `  sweepd status
   sweepd status --follow`,
@@ -98,6 +98,7 @@ func (a *app) overview(ctx context.Context) (o testday.Overview, err error) {
 			return o, err
 		}
 		o.AddAgent(status, sensors)
+		o.HandsOff = a.handsOffNow(ctx, client)
 	}
 	standing, err := call(ctx, a, testday.DayStands, testday.Nothing{})
 	if errors.Is(err, sqlite.ErrNoData) {
@@ -143,7 +144,10 @@ func (a *app) printOverview(o testday.Overview) error {
 			say(fmt.Sprintf("not stored yet: run %s, %s, which ended; `sweepd run stop %[1]s` tries again", run.ShortID(r.ID), r.Cell()), toneBad)
 		}
 	}
-	if o.Next != nil {
+	switch {
+	case o.HandsOff != nil:
+		p.sayDay(*o.HandsOff)
+	case o.Next != nil:
 		say("next: "+nextText(o.Next), text.Plain)
 	}
 	switch {

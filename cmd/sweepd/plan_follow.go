@@ -1,0 +1,240 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"sweepd/report/text"
+	"sweepd/run"
+	"sweepd/testday"
+)
+
+const (
+	// dayEvery is how often the agent is asked how the day stands, dayWait how long it may
+	// take to say so.
+	dayEvery = time.Second
+	dayWait  = 5 * time.Second
+	// signalWait is how long the signal that ended a context may take to arrive by itself.
+	signalWait = 50 * time.Millisecond
+	// toldBefore is how many sentences are shown of a day that went on before.
+	toldBefore = 5
+)
+
+// dayView shows a day on the terminal as it goes on.
+type dayView struct {
+	app  *app
+	line bool // the last line is one that changes
+	last testday.HandsOff
+	told *testday.Told // that was shown last
+	lost bool          // the agent does not answer, which was said
+	mute bool          // a question stands on the terminal
+}
+
+// say shows a sentence of its own.
+func (v *dayView) say(words string, tone text.Tone) {
+	v.clear()
+	terminal := v.app.terminal(v.app.err)
+	fmt.Fprintln(v.app.err, terminal.PaintLines(terminal.Wrap(words, "  "), tone))
+}
+
+func (v *dayView) clear() {
+	if v.line {
+		fmt.Fprint(v.app.err, "\r\x1b[K") // ECMA-48: erase in line
+		v.line = false
+	}
+}
+
+// show shows what is new of a day, and in one line how it stands.
+func (v *dayView) show(d testday.HandsOff) {
+	if v.lost {
+		v.lost = false
+		v.say("the agent answers again", toneGood)
+	}
+	for _, t := range v.news(d.Told) {
+		v.say(t.At.Local().Format(time.TimeOnly)+" "+t.Text, text.Plain)
+	}
+	if d.State == testday.Hand && !slices.Equal(d.Hand, v.last.Hand) {
+		for _, step := range d.Hand {
+			v.say("BY HAND: "+step, toneDoubt)
+		}
+	}
+	if d.State == testday.Paused && v.last.State != testday.Paused {
+		v.say("paused: "+d.Why+"; `sweepd plan resume` goes on, `sweepd plan stop` ends the day", toneDoubt)
+	}
+	v.last = d
+	if terminal := v.app.terminal(v.app.err); isTerminal(v.app.err) && goesOn(d) && !v.mute {
+		line := dayLine(d)
+		if d.Progress.Done+d.Progress.Left > 0 {
+			line += "; " + progressText(d.Progress)
+		}
+		fmt.Fprintf(v.app.err, "\r\x1b[K%s", text.Clip(run.Visible(line), terminal.Columns()-1))
+		v.line = true
+	}
+}
+
+// news are the sentences that were not shown yet.
+func (v *dayView) news(list []testday.Told) []testday.Told {
+	if len(list) == 0 {
+		return nil
+	}
+	from := max(0, len(list)-toldBefore)
+	if v.told != nil {
+		from = 1 + slices.IndexFunc(list, func(t testday.Told) bool { return t.At.Equal(v.told.At.Time) && t.Text == v.told.Text })
+	}
+	last := list[len(list)-1]
+	v.told = &last
+	return list[from:]
+}
+
+// follow shows the day until it is over or somebody leaves, and carries out its workloads
+// meanwhile.
+func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerFlags) error {
+	signals, stop := testday.EndingSignals()
+	defer stop()
+	left := ctx.Done()
+	ctx = context.WithoutCancel(ctx)
+	v := &dayView{app: a}
+	id := rand.Text()
+	var runner <-chan error // its end
+	leave := func() {}
+	if carries {
+		var running context.Context
+		running, leave = context.WithCancel(ctx)
+		runner = a.goRun(running, a.runner(at, f, id, nil))
+	}
+	end := func() { // and wait until what it carries out has ended
+		leave()
+		if runner != nil {
+			<-runner
+		}
+	}
+	defer v.clear()
+	tick := time.NewTicker(dayEvery)
+	defer tick.Stop()
+	var answers <-chan string // to the question what becomes of the day
+	other := false
+	for {
+		d, err := a.askDay(ctx, at)
+		switch {
+		case err != nil && !v.lost:
+			v.lost = true
+			v.say(fmt.Sprintf("how the day stands is not known: %v", err), toneBad)
+		case err == nil:
+			v.show(d)
+			if is := carries && d.Runner != nil && d.Runner.ID != id; is != other {
+				other = is
+				if is {
+					v.say(fmt.Sprintf("another runner carries out the workloads, as %s; this one takes over when that one has left", d.Runner.User), text.Plain)
+				}
+			}
+			if !goesOn(d) {
+				end()
+				v.clear()
+				return a.printOver(d)
+			}
+		}
+		var got os.Signal
+		select {
+		case <-tick.C:
+			continue
+		case err := <-runner:
+			runner = nil
+			if err != nil {
+				return fmt.Errorf("the workloads are not carried out here any more: %w; the day goes on, and waits for another runner: `sweepd plan stop` ends it", err)
+			}
+			continue
+		case answer := <-answers:
+			answers, v.mute = nil, false
+			switch {
+			case strings.HasPrefix(answer, "s"):
+				if _, err := at.agent.StopHandsOff(ctx, testday.HandsOffRequest{By: byTyped(testday.ByPlanRun)}); err != nil {
+					v.say(fmt.Sprintf("the day could not be told to end: %v", err), toneBad)
+				}
+				continue
+			case !strings.HasPrefix(answer, "l"):
+				continue
+			}
+		case got = <-signals:
+			left = nil // by the same signal
+		case <-left:
+			left = nil
+			select {
+			case got = <-signals:
+			case <-time.After(signalWait):
+			}
+		}
+		if got == os.Interrupt && answers == nil && carries && !other && a.sitsThere() {
+			v.clear()
+			v.mute = true
+			answers = a.askLeave(v.last)
+			continue
+		}
+		v.clear()
+		had := carries && !other
+		if had {
+			fmt.Fprintln(a.err, "what is carried out here is ended …")
+		}
+		end()
+		return a.sayLeft(had)
+	}
+}
+
+// askDay asks how the day stands.
+func (a *app) askDay(ctx context.Context, at respondent) (testday.HandsOff, error) {
+	ctx, cancel := context.WithTimeout(ctx, dayWait)
+	defer cancel()
+	return at.agent.HandsOff(ctx)
+}
+
+// sitsThere tells whether somebody can answer a question.
+func (a *app) sitsThere() bool {
+	f, ok := a.in.(*os.File)
+	return ok && !a.json && term.IsTerminal(int(f.Fd()))
+}
+
+// askLeave asks what becomes of a day whose workloads are carried out here.
+func (a *app) askLeave(d testday.HandsOff) <-chan string {
+	now := "leave now: the day waits for another runner"
+	if d.Run != "" {
+		now = "leave now: the run in progress is ended and rejected, and the day waits for another runner"
+	}
+	question := fmt.Sprintf("\nThe workloads of this day are carried out in this terminal.\n  s      end the day after this run\n  l      %s\n  Enter  go on\nWhich? [s/l] ", now)
+	c := make(chan string, 1)
+	go func() {
+		answer, _ := a.reply(question)
+		c <- answer
+	}()
+	return c
+}
+
+// sayLeft says what becomes of a day that nobody looks at here any more.
+func (a *app) sayLeft(hadRunner bool) error {
+	words := "the day goes on without this terminal"
+	if hadRunner {
+		words = "the day waits for a runner now, with what it had set put back: `sweepd plan run` or `sweepd plan runner` goes on"
+	}
+	_, err := fmt.Fprintln(a.err, a.terminal(a.err).Wrap(words+"; `sweepd plan status` says how it stands, `sweepd plan stop` ends it", "  "))
+	return err
+}
+
+// printOver says how a day went that is over.
+func (a *app) printOver(d testday.HandsOff) error {
+	p := a.printer()
+	for _, s := range d.Summary {
+		p.Say(s, "  ", text.Plain)
+	}
+	if len(d.Summary) == 0 {
+		p.Say("the day is over: "+d.Why, "  ", text.Plain)
+	}
+	if n := len(d.Changed); n > 0 {
+		p.Say(fmt.Sprintf("NOT PUT BACK: %d of what was set; `sweepd plan status` lists it", n), "  ", toneBad)
+	}
+	return p.Err
+}
