@@ -156,9 +156,12 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 			case strings.HasPrefix(answer, "s"):
 				if _, err := at.agent.StopHandsOff(ctx, testday.HandsOffRequest{By: byTyped(testday.ByPlanRun)}); err != nil {
 					v.say(fmt.Sprintf("the day could not be told to end: %v", err), toneBad)
+				} else {
+					v.say("the day ends after this run", text.Plain)
 				}
 				continue
 			case !strings.HasPrefix(answer, "l"):
+				v.say("it goes on", text.Plain)
 				continue
 			}
 		case got = <-signals:

@@ -28,7 +28,7 @@ starts a run of it. While the plan is done without hands, it says what that does
 			if err != nil {
 				return err
 			}
-			return a.printNext(n, a.handsOffHere(cmd.Context()))
+			return a.printNext(n, a.dayHere(cmd.Context()))
 		},
 	}
 	cmd.Flags().StringVar(&device, "device", "", "what `NAME` has to do next; unless given, the device that an agent watches here")
@@ -61,7 +61,7 @@ func (a *app) printNext(n testday.Next, day *testday.HandsOff) error {
 		return a.printJSON(n)
 	}
 	w := a.printer()
-	if day != nil {
+	if day != nil && goesOn(*day) {
 		w.sayDay(*day)
 		w.Say("`sweepd plan stop` ends it, to go on by hand", "  ", text.Plain)
 		return w.Err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -196,32 +197,42 @@ func (a *app) handsOffNow(ctx context.Context, client *console.Client) *testday.
 	return &d
 }
 
-// handsOffHere is handsOffNow of the agent that this command asks.
-func (a *app) handsOffHere(ctx context.Context) *testday.HandsOff {
+// dayHere is how the day without hands stands of the agent that keeps the data which this
+// command is about; nil where nobody knows, or nothing of that kind is.
+func (a *app) dayHere(ctx context.Context) *testday.HandsOff {
 	at, err := a.whom(ctx)
-	if err != nil || a.json {
+	if err != nil {
 		return nil
 	}
-	return a.handsOffNow(ctx, at.agent)
+	ctx, cancel := context.WithTimeout(ctx, agentWait)
+	defer cancel()
+	client := at.agent
+	if client == nil {
+		if client, err = a.client(); err != nil {
+			return nil
+		}
+		if s, err := client.Status(ctx); err != nil || s.Data == "" || filepath.Clean(s.Data) != filepath.Clean(at.folder) {
+			return nil
+		}
+	}
+	d, err := client.HandsOff(ctx)
+	if err != nil || d.State == testday.Idle {
+		return nil
+	}
+	return &d
 }
 
 // printDayOf says, below a plan, how the day stands that does it, or how the last one went.
 func (a *app) printDayOf(ctx context.Context) error {
-	at, err := a.whom(ctx)
-	if err != nil || at.agent == nil {
-		return err
-	}
-	ctx, cancel := context.WithTimeout(ctx, agentWait)
-	defer cancel()
-	d, err := at.agent.HandsOff(ctx)
+	d := a.dayHere(ctx)
 	switch {
-	case err != nil || d.State == testday.Idle: // an agent that does no plan by itself
+	case d == nil:
 		return nil
-	case d.State == testday.Over:
-		return a.printOver(d)
+	case !goesOn(*d):
+		return a.printOver(*d)
 	}
 	p := a.printer()
-	p.sayDay(d)
+	p.sayDay(*d)
 	return p.Err
 }
 

@@ -25,8 +25,8 @@ func (a *app) statusCommand() *cobra.Command {
 		Short: "Say on one screen how the test day stands",
 		Long: `Say on one screen how the test day stands: the device and its agent, where runs are
 kept, the setting, the supply, charge and watts, the run in progress, what the plan
-wants next, or what a day without hands does now, and what needs a look among the runs of the last 24 hours. Without an
-agent it says what the data tells.`,
+wants next or a day without hands does now, and what needs a look among the runs of
+the last 24 hours. Without an agent it says what the data tells.`,
 		Example: `  sweepd status
   sweepd status --follow`,
 		Args: cobra.NoArgs,
