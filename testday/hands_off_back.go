@@ -142,6 +142,9 @@ func (d *HandsOffDay) tripped(t Tripped) {
 	if d.wishes.trip == nil {
 		d.wishes.trip = &t
 		turn = d.turn
+		if d.shown.run != "" {
+			d.shown.text = oneLine("a guard ends run " + run.ShortID(d.shown.run) + " and its workload: " + t.Text)
+		}
 		d.heedLocked()
 	}
 	d.mu.Unlock()

@@ -34,6 +34,7 @@ type bench struct {
 	refused error // by StartRun
 	ids     int
 	misread bool // runs have no supply
+	held    bool // power is, by a limiter
 
 	declared run.Declaration
 
@@ -183,7 +184,7 @@ func (b *bench) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 		r.State, r.DurationS, b.record = run.Finished, &length, nil
 		watts := b.watts(r.Cell())
 		r.PackageW = &watts
-		if w, _ := r.Setting.Watts(); watts > 1.1*w {
+		if w, _ := r.Setting.Watts(); watts > 1.1*w || b.held {
 			r.Findings = append(r.Findings, run.Finding{Code: run.SettingDisobeyed, Severity: run.SeverityDoubt, Text: "too much"})
 		}
 		if r.Supply != b.supply && !b.misread {

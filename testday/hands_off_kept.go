@@ -52,6 +52,10 @@ type handsOffKept struct {
 	Done       int `json:"done"`    // runs that count
 	InVain     int `json:"in_vain"` // runs that do not
 	Unverified int `json:"unverified"`
+	// Doubted counts the runs that count and that something speaks against; Disobeyed names
+	// the settings of those whose power was held otherwise than set.
+	Doubted   int      `json:"doubted"`
+	Disobeyed []string `json:"disobeyed"`
 	InRow      int `json:"in_row"`   // runs that came to nothing since one counted
 	Restarts   int `json:"restarts"` // since a run last came to an end
 

@@ -281,6 +281,7 @@ func (d *HandsOffDay) StopHandsOff(ctx context.Context, q HandsOffRequest) (Hand
 			return "the day ends, stopped " + q.asked(), nil
 		case q.Now:
 			w.why = "stopped at once " + q.asked()
+			d.shown.text = oneLine("ending run " + run.ShortID(d.shown.run) + " and its workload, " + w.why)
 			return "the day ends at once, and with it run " + run.ShortID(d.shown.run) + ", stopped " + q.asked(), nil
 		}
 		return "the day ends after this run, stopped " + q.asked(), nil

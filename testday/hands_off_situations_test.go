@@ -174,6 +174,15 @@ func TestSituations(t *testing.T) {
 				return 7
 			}
 		}, whole(6, 0, "tried once more")},
+		{"power held below the setting, as a limiter does", func(b *bench) {
+			b.held = true
+			b.watts = func(run.Cell) float64 { return 7 }
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0, "doubted: setting_disobeyed")(t, b, h)
+			if text := strings.Join(h.Summary, "\n"); !strings.Contains(text, "speaks against 6 runs") || !strings.Contains(text, "25W on mains") {
+				t.Errorf("summary %s", text)
+			}
+		}},
 		{"power far below the setting", func(b *bench) { b.watts = func(run.Cell) float64 { return 3 } }, whole(6, 0)},
 		{"a workload that fails once", func(b *bench) {
 			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {

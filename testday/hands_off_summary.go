@@ -2,6 +2,7 @@ package testday
 
 import (
 	"fmt"
+	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
@@ -28,6 +29,12 @@ func (d *HandsOffDay) summary(why string) []string {
 	}
 	if k.Unverified > 0 {
 		list = append(list, fmt.Sprintf("The setting of %s is verified by reading it back alone: no power of the package was measured.", sentence.Counted(k.Unverified, "run")))
+	}
+	if k.Doubted > 0 {
+		list = append(list, fmt.Sprintf("Something speaks against %s that count: `sweepd run list` shows what.", sentence.Counted(k.Doubted, "run")))
+	}
+	if len(k.Disobeyed) > 0 {
+		list = append(list, fmt.Sprintf("Power was held otherwise than set at %s: the device does not go there, or was limited by something else.", strings.Join(k.Disobeyed, ", ")))
 	}
 	return append(list, skippedSentences(k.Skipped)...)
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -168,17 +169,33 @@ func overLimit(r *run.Record) string {
 func (d *HandsOffDay) counts(c *chosen, r run.Record) error {
 	_, watts := c.Setting.Watts()
 	unverified := watts && r.PackageW == nil
+	var doubts []string
+	for _, f := range r.Findings {
+		if f.Severity == run.SeverityDoubt {
+			doubts = append(doubts, string(f.Code))
+		}
+	}
 	d.keep(func(k *handsOffKept) {
 		k.Done++
 		k.InRow, k.Restarts = 0, 0
 		if unverified {
 			k.Unverified++
 		}
+		if len(doubts) > 0 {
+			k.Doubted++
+		}
+		if at := c.Setting.String() + " on " + string(c.Supply); r.HasFinding(run.SettingDisobeyed) && !slices.Contains(k.Disobeyed, at) {
+			k.Disobeyed = append(k.Disobeyed, at)
+		}
 		k.worked(cellKey(c.Cell))
 		k.worked("set " + c.Cell.String())
 		k.worked(powerKey(c.Cell))
 	})
-	d.tell("run %s of %s counts: %s", run.ShortID(r.ID), c.Cell, typedResults(r.Results))
+	but := ""
+	if len(doubts) > 0 {
+		but = "; doubted: " + strings.Join(doubts, ", ")
+	}
+	d.tell("run %s of %s counts: %s%s", run.ShortID(r.ID), c.Cell, typedResults(r.Results), but)
 	return nil
 }
 
