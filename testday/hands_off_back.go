@@ -166,20 +166,46 @@ func (d *HandsOffDay) tripped(t Tripped) {
 	<-back
 }
 
-// afterTrip pauses or ends the day for a guard; the run has been ended.
+// A guard may trip so often, until a run counts, before a person has to say that the day goes
+// on: once where it may have been a sensor that jumped, more often where the day waits for
+// what is needed next, such as the plug. Common practice, no source.
+const (
+	tripsAlone   = 1
+	tripsWaiting = 5
+	tripKey      = "trip "
+	// tripRest is how long the device rests before the day goes on.
+	tripRest = time.Minute
+)
+
+// afterTrip goes on, pauses or ends the day for a guard; the run has been ended.
 func (d *HandsOffDay) afterTrip(ctx context.Context, t Tripped) {
 	if !d.putBack(ctx) { // before the wish is forgotten
 		return
 	}
 	why := fmt.Sprintf("a guard tripped (%s): %s", t.Guard, t.Text)
 	d.mu.Lock()
+	n, most := d.kept.failed(tripKey+t.Guard), tripsAlone
+	if t.Waits {
+		most = tripsWaiting
+	}
 	d.wishes.trip = nil
-	stop := d.wishes.stop
-	if !t.Ends && !stop {
+	ends := t.Ends || d.wishes.stop
+	pauses := !ends && n > most
+	if pauses {
 		d.wishes.pause, d.wishes.why = true, why
 	}
 	d.mu.Unlock()
-	if t.Ends || stop {
+	switch {
+	case ends:
 		d.finish(ctx, why)
+	case pauses && n > 1:
+		d.tell("the day pauses: that guard tripped %d times before a run counted", n)
+	case !pauses:
+		d.tell("the first values are back: the day goes on by itself when it can")
+		d.show(Cooling, "after a guard tripped: "+t.Text)
+		d.mu.Lock()
+		d.rests = time.Now().Add(tripRest)
+		d.mu.Unlock()
+		d.keep(func(*handsOffKept) {})
 	}
 }

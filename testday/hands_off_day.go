@@ -68,6 +68,7 @@ type HandsOffDay struct {
 	poked  chan struct{} // has room for one: something was wished
 	since  time.Time     // of what kept.ElapsedS does not count yet; zero while nothing goes on
 	armed  bool          // the guards are
+	rests  time.Time     // until when nothing is done after a guard tripped
 	ours   string        // the run that the day started last
 	unkept bool          // the file could not be written, as was told
 	ctx    context.Context

@@ -129,7 +129,10 @@ func (d *HandsOffDay) pause(ctx context.Context, why string) {
 	d.mu.Lock()
 	d.since = time.Now()
 	d.mu.Unlock()
-	d.keep(func(k *handsOffKept) { k.Going, k.Why, k.Restarts, k.InRow = going, "", 0, 0 })
+	d.keep(func(k *handsOffKept) {
+		k.Going, k.Why, k.Restarts, k.InRow = going, "", 0, 0
+		k.workedAll(tripKey)
+	})
 	d.show(Waiting, "the day goes on")
 }
 

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 
 	"sweepd/internal/userfile"
 	"sweepd/run"
@@ -56,8 +57,8 @@ type handsOffKept struct {
 	// the settings of those whose power was held otherwise than set.
 	Doubted   int      `json:"doubted"`
 	Disobeyed []string `json:"disobeyed"`
-	InRow      int `json:"in_row"`   // runs that came to nothing since one counted
-	Restarts   int `json:"restarts"` // since a run last came to an end
+	InRow     int      `json:"in_row"`   // runs that came to nothing since one counted
+	Restarts  int      `json:"restarts"` // since a run last came to an end
 
 	Progress schedule.Counts `json:"progress"`
 	Slots    int             `json:"slots"`
@@ -122,6 +123,11 @@ func (k *handsOffKept) failures(what string) int {
 		}
 	}
 	return 0
+}
+
+// workedAll forgets the failures of all that begins like this.
+func (k *handsOffKept) workedAll(prefix string) {
+	k.Failed = slices.DeleteFunc(k.Failed, func(x failedTries) bool { return strings.HasPrefix(x.What, prefix) })
 }
 
 // worked forgets failures.

@@ -109,7 +109,7 @@ func randomDay(t *testing.T, r *rand.Rand) {
 			d.b.mu.Unlock()
 			if armed {
 				ask = "trip"
-				d.b.trips(Tripped{Guard: "temperature", Text: "96 °C", Ends: chance(0.2)})
+				d.b.trips(Tripped{Guard: "temperature", Text: "96 °C", Ends: chance(0.2), Waits: chance(0.5)})
 			}
 		case 8:
 			d.b.mu.Lock()

@@ -81,6 +81,9 @@ func (d *HandsOffDay) heedLocked() {
 
 // wait waits; the error is why it has to end early.
 func (t *turn) wait(ctx context.Context, for_ time.Duration) error {
+	if for_ <= 0 {
+		return nil
+	}
 	timer := time.NewTimer(for_)
 	defer timer.Stop()
 	select {

@@ -55,7 +55,7 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 		if d.agentEnds() {
 			return errAgain // which ends the run; the next agent repeats it
 		}
-		e.ended = d.whyEnded()
+		e.ended, e.slotsFault = d.whyEnded()
 	case failure != nil: // a runner that is gone, say
 		_ = d.putBackOnce()
 		e.failure = failure.Error()
@@ -168,16 +168,17 @@ func (d *HandsOffDay) watchRun(ctx context.Context, id string, end context.Cance
 }
 
 // whyEnded says why a run was ended before its workload was.
-func (d *HandsOffDay) whyEnded() string {
+// slots tells that the slot itself may be the reason.
+func (d *HandsOffDay) whyEnded() (why string, slots bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch w := d.wishes; {
 	case w.trip != nil:
-		return fmt.Sprintf("a guard ended it (%s): %s", w.trip.Guard, w.trip.Text)
+		return fmt.Sprintf("a guard ended it (%s): %s", w.trip.Guard, w.trip.Text), !w.trip.Waits && !w.trip.Ends
 	case w.stop:
-		return "the day was " + w.why
+		return "the day was " + w.why, false
 	}
-	return "it was to end"
+	return "it was to end", false
 }
 
 // A stop that the agent could not take is repeated. Common practice, no source.

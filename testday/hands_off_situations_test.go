@@ -314,7 +314,7 @@ func TestGuardTrips(t *testing.T) {
 		{"in a run", func(h HandsOff) bool { return h.Run != "" }, false},
 		{"in a run, for good", func(h HandsOff) bool { return h.Run != "" }, true},
 		{"while it settles", func(h HandsOff) bool { return h.State == Settling }, false},
-		{"while it cools down", func(h HandsOff) bool { return h.State == Cooling }, false},
+		{"while it cools down", func(h HandsOff) bool { return h.State == Cooling && strings.Contains(h.Text, "target") }, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
@@ -328,6 +328,18 @@ func TestGuardTrips(t *testing.T) {
 				if len(b.set) > 0 || time.Since(at) > 0 {
 					t.Errorf("after %v still set: %v", time.Since(at), b.set)
 				}
+				says(t, b, "96 °C")
+				if h.Run != "" {
+					d.until(time.Minute, "ended", func(h HandsOff) bool { return h.Run == "" })
+					inOrder(t, b.events, "restore", "end job", "stop run", "reject")
+					if r := b.runs[len(b.runs)-1]; r.State != run.Rejected || !strings.Contains(r.Why, "96 °C") {
+						t.Errorf("%s: %s", r.State, r.Why)
+					}
+				}
+				if !c.ends { // once it goes on by itself; the next time before a run counted it pauses
+					d.until(10*time.Minute, "set again", func(h HandsOff) bool { return h.State == Settling })
+					b.trips(Tripped{Guard: "temperature", Text: "the package is at 96 °C, the limit is 95 °C"})
+				}
 				want := Paused
 				if c.ends {
 					want = Over
@@ -337,12 +349,6 @@ func TestGuardTrips(t *testing.T) {
 					t.Errorf("why: %q", after.Why)
 				}
 				b.restored(t, after)
-				if h.Run != "" {
-					inOrder(t, b.events, "restore", "end job", "stop run", "reject")
-					if r := b.runs[len(b.runs)-1]; r.State != run.Rejected || !strings.Contains(r.Why, "96 °C") {
-						t.Errorf("%s: %s", r.State, r.Why)
-					}
-				}
 				if c.ends {
 					return
 				}
@@ -351,6 +357,38 @@ func TestGuardTrips(t *testing.T) {
 				}
 				whole(6, 0)(t, b, d.untilState(time.Hour, Over))
 			})
+		})
+	}
+}
+
+// A slot in which a guard trips each time is skipped in the end; one that waits for the plug
+// goes on by itself, but not for ever.
+func TestGuardTripsInEachRun(t *testing.T) {
+	for _, waits := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, request([]string{"8"}, []string{"mains"}, nil, 1))
+			b.job = func(ctx context.Context, j Job) (JobDone, error) {
+				time.Sleep(10 * time.Second)
+				b.trips(Tripped{Guard: "one", Text: "it tripped", Waits: waits})
+				<-ctx.Done()
+				return JobDone{Failure: "ended"}, nil
+			}
+			d := b.begin(t, dataDir(t), nil)
+			h := d.until(time.Hour, "at an end", func(h HandsOff) bool { return h.State == Paused || h.State == Over })
+			want := 2
+			if waits {
+				want = 6
+			}
+			if h.State != Paused || len(b.runs) != want {
+				t.Errorf("waits %v: %s after %d runs", waits, h.State, len(b.runs))
+			}
+			if waits {
+				return
+			}
+			if err := d.asks("resume"); err != nil {
+				t.Fatal(err)
+			}
+			whole(0, 1)(t, b, d.untilState(time.Hour, Over))
 		})
 	}
 }

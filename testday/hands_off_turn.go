@@ -13,6 +13,12 @@ import (
 
 // take does one slot, or what comes before the next one can be done.
 func (d *HandsOffDay) take(t *turn) error {
+	d.mu.Lock()
+	rest := time.Until(d.rests)
+	d.mu.Unlock()
+	if err := t.wait(t.waits, rest); err != nil {
+		return err
+	}
 	c, err := d.choose(t)
 	switch {
 	case err != nil:

@@ -21,6 +21,7 @@ type ending struct {
 	workload WorkloadCommand
 
 	ended      string // why the day ended it itself
+	slotsFault bool   // which may be for what the slot is
 	failure    string // why the job did not come to its end
 	notInForce string // what was not as it was set at the end
 }
@@ -71,7 +72,9 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	})
 	said := fmt.Sprintf("run %s does not count: %s", run.ShortID(record.ID), why)
 	switch {
-	case e.ended != "": // no fault of the slot
+	case e.slotsFault: // it gets too hot with it, say
+		return d.cellFailed(c, said)
+	case e.ended != "":
 		d.tell("%s", said)
 		return errAgain
 	case disobeyed:
@@ -187,6 +190,7 @@ func (d *HandsOffDay) counts(c *chosen, r run.Record) error {
 		if at := c.Setting.String() + " on " + string(c.Supply); r.HasFinding(run.SettingDisobeyed) && !slices.Contains(k.Disobeyed, at) {
 			k.Disobeyed = append(k.Disobeyed, at)
 		}
+		k.workedAll(tripKey)
 		k.worked(cellKey(c.Cell))
 		k.worked("set " + c.Cell.String())
 		k.worked(powerKey(c.Cell))
