@@ -106,7 +106,7 @@ func putBackText(w actuators.Write) string {
 // restoreIn puts back what is left in a folder.
 func (a *app) restoreIn(ctx context.Context, dir string, giveUp bool) (restored, error) {
 	r := restored{Folder: dir, Restored: []actuators.Write{}, Left: []notRestored{}, GivenUp: []actuators.Write{}}
-	first, err := actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot(dir)})
+	first, err := actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot()})
 	if err != nil {
 		return r, err
 	}
@@ -140,10 +140,5 @@ func (a *app) machineToSet() actuators.Machine {
 }
 
 // setRoot is the folder whose lock only one process has that sets anything: that of what
-// is set, for a demonstration its own.
-func (a *app) setRoot(dir string) string {
-	if a.machine != nil {
-		return dir
-	}
-	return collectors.HostRoots().Sys
-}
+// is set. A demonstration's is in HOST_SYS, as its sensors are.
+func (a *app) setRoot() string { return collectors.HostRoots().Sys }

@@ -27,7 +27,7 @@ type setter struct {
 func (a *app) openSetter(c config, dir string, set *collectors.Set) (*setter, error) {
 	s := &setter{machine: a.machineToSet(), guards: testday.NewGuards(testday.GuardOptions{Limits: c.HandsOff.guards(), HotLimit: set.HotLimit})}
 	var err error
-	if s.first, err = actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot(dir)}); err != nil {
+	if s.first, err = actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot()}); err != nil {
 		return nil, err
 	}
 	s.panel = actuators.NewPanel(actuators.PanelOptions{
