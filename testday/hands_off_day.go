@@ -147,15 +147,17 @@ func (d *HandsOffDay) Start(ctx context.Context) error {
 	return nil
 }
 
-// Close ends what goes on and puts the first values back; the next Start goes on with it.
+// Close puts the first values back and ends what goes on; the next Start goes on with it. It
+// may be called more than once.
 func (d *HandsOffDay) Close() {
 	d.mu.Lock()
 	end, driver := d.end, d.driver
 	d.mu.Unlock()
 	if end != nil {
-		end()
+		end() // nothing is set from here on
 	}
 	if driver != nil {
+		_ = d.putBackOnce() // before the job is ended; the day does it again
 		<-driver
 	}
 }

@@ -44,6 +44,7 @@ func (w *watcher) serve(ctx context.Context, c config, ls []net.Listener, manage
 	if day != nil {
 		handsOff = day
 		w.startDay(sampling, day)
+		defer context.AfterFunc(serving, day.Close)() // at once, whoever is still being answered
 	}
 	handler := console.New(console.Options{
 		HandsOff: handsOff,
