@@ -22,6 +22,7 @@ type chosen struct {
 	later  int        // and then once more
 	// charge is up to where the battery is charged first, by waiting; 0 for no waiting.
 	charge float64
+	least  float64 // that is enough
 	can    *settable
 }
 

@@ -97,7 +97,7 @@ func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *sett
 				c.add(handSupply, true, fmt.Sprintf("plug in and charge to %.0f %%, it says when to unplug", 100*goal))
 				c.later++
 			} else {
-				c.charge = goal
+				c.charge, c.least = goal, need
 			}
 		}
 	}
@@ -251,6 +251,7 @@ func (k *handsOffKept) confirm(c *chosen) {
 const (
 	chargePause   = 5 * time.Second
 	chargeStands  = 30 * time.Minute // without 1 % more
+	chargeEnough  = 5 * time.Minute  // the same where it is enough for a run: some are told to stop early
 	chargePercent = 0.01
 )
 
@@ -276,6 +277,8 @@ func (d *HandsOffDay) waitForCharge(t *turn, c *chosen) error {
 			return errAgain
 		case *status.ChargeRatio >= best+chargePercent:
 			best, since = *status.ChargeRatio, time.Now()
+		case *status.ChargeRatio >= c.least && time.Since(since) > chargeEnough:
+			return errAgain
 		case time.Since(since) > chargeStands:
 			return pauses("the battery does not charge: it is at %.0f %% for %.0f min, and %.0f %% are needed: see what limits it, then resume", 100*best, chargeStands.Minutes(), 100*c.charge)
 		}
