@@ -60,7 +60,10 @@ func begin(restores bool, f func() error) *call {
 	return c
 }
 
-var errNoAnswer = errors.New("it does not answer")
+// ErrNoAnswer is that a place does not answer. What was asked of it may still be carried
+// out at any time: its first value is not forgotten before it has come back, whatever it
+// reads until then.
+var ErrNoAnswer = errors.New("it does not answer")
 
 // wait returns what came of the call, or that it still goes on after so long.
 func (c *call) wait(ctx context.Context, d time.Duration) error {
@@ -70,9 +73,9 @@ func (c *call) wait(ctx context.Context, d time.Duration) error {
 	case <-c.done:
 		return c.err
 	case <-t.C:
-		return errNoAnswer
+		return ErrNoAnswer
 	case <-ctx.Done():
-		return errors.Join(errNoAnswer, ctx.Err())
+		return errors.Join(ErrNoAnswer, ctx.Err())
 	}
 }
 
@@ -191,7 +194,7 @@ func (f *FirstValues) beginWrite(ctx context.Context, m Machine, w Write, restor
 	case p == nil || f.restores != restores || f.closed:
 		return nil, errRestored
 	case p.going != nil && !p.going.over():
-		return nil, fmt.Errorf("%s: what was asked of it before goes on: %w", w.Place(), errNoAnswer)
+		return nil, fmt.Errorf("%s: what was asked of it before goes on: %w", w.Place(), ErrNoAnswer)
 	}
 	p.w.Text, p.w.Command = w.Text, w.Command
 	p.going = begin(false, func() error { return m.Write(ctx, w) })

@@ -180,7 +180,8 @@ func (p *place) putBack(ctx context.Context, m Machine) error {
 }
 
 // putBack writes a first value and reads back. A place that refuses and has it all the
-// same is back, such as one that was kept and never written to because of its rights.
+// same is back, such as one that was kept and never written to because of its rights; but
+// not one of which a write still hangs, which may yet come through.
 func putBack(ctx context.Context, m Machine, w Write) error {
 	if w.Along {
 		if now, err := m.Read(ctx, w); err == nil && SameText(now, w.Was, w.Leeway) {
@@ -188,6 +189,9 @@ func putBack(ctx context.Context, m Machine, w Write) error {
 		}
 	}
 	err := m.PutBack(ctx, w)
+	if errors.Is(err, ErrNoAnswer) {
+		return err
+	}
 	now, e := m.Read(ctx, w)
 	switch {
 	case e != nil:

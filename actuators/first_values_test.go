@@ -295,7 +295,7 @@ func TestAHangingPlaceHoldsUpNoOther(t *testing.T) {
 		if err := f.Set(short, m, set("/sys/high", "30", "25")); !errors.Is(err, context.DeadlineExceeded) {
 			t.Fatalf("%v", err)
 		}
-		if err := f.Set(t.Context(), m, set("/sys/high", "31", "25")); !errors.Is(err, errNoAnswer) {
+		if err := f.Set(t.Context(), m, set("/sys/high", "31", "25")); !errors.Is(err, ErrNoAnswer) {
 			t.Errorf("a second write beside the first: %v", err)
 		}
 		began := time.Now()
@@ -321,7 +321,7 @@ func TestAHangingPlaceHoldsUpNoOther(t *testing.T) {
 		m.fails = func(string, string) error { <-never; return nil }
 		began = time.Now()
 		_, err := f.Restore(t.Context(), m)
-		if !errors.Is(err, errNoAnswer) || time.Since(began) > restoreBound+time.Second {
+		if !errors.Is(err, ErrNoAnswer) || time.Since(began) > restoreBound+time.Second {
 			t.Errorf("%v after %v", err, time.Since(began))
 		}
 		m.mu.Lock()
@@ -344,7 +344,7 @@ func TestRestoreFromManySides(t *testing.T) {
 			for j := range 5 {
 				path := []string{"/sys/low", "/sys/middle", "/sys/high"}[(i+j)%3]
 				if i%2 == 0 {
-					if err := f.Set(t.Context(), m, set(path, fmt.Sprint(30+j), place3().has[path])); err != nil && !errors.Is(err, errNoAnswer) && !errors.Is(err, errRestored) {
+					if err := f.Set(t.Context(), m, set(path, fmt.Sprint(30+j), place3().has[path])); err != nil && !errors.Is(err, ErrNoAnswer) && !errors.Is(err, errRestored) {
 						t.Error(err)
 					}
 				} else if _, err := f.Restore(t.Context(), m); err != nil {

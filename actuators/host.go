@@ -104,7 +104,7 @@ var writing sync.Map
 
 func beginWrite(path string) (ended func(), err error) {
 	if _, begun := writing.LoadOrStore(path, true); begun {
-		return nil, fmt.Errorf("%s: what was written to it before still hangs in its driver: %w", path, errNoAnswer)
+		return nil, fmt.Errorf("%s: what was written to it before still hangs in its driver: %w", path, ErrNoAnswer)
 	}
 	return func() { writing.Delete(path) }, nil
 }
@@ -154,8 +154,8 @@ func bounded(ctx context.Context, path string, do func() (string, error)) (strin
 	case a := <-answered:
 		return a.text, a.err
 	case <-ctx.Done():
-		return "", fmt.Errorf("%s: %w", path, ctx.Err())
+		return "", fmt.Errorf("%s: %w: %w", path, ErrNoAnswer, ctx.Err())
 	case <-late.C:
-		return "", fmt.Errorf("%s: its driver does not answer within %v", path, fileTimeout)
+		return "", fmt.Errorf("%s: its driver does not answer within %v: %w", path, fileTimeout, ErrNoAnswer)
 	}
 }

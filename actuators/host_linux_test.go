@@ -125,7 +125,7 @@ func TestHostLeavesAHangingDriverBehind(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, err := range []error{(Host{Sys: root}).Write(t.Context(), w), (Host{Sys: root}).PutBack(t.Context(), w)} {
-		if !errors.Is(err, errNoAnswer) {
+		if !errors.Is(err, ErrNoAnswer) {
 			t.Errorf("got %v", err)
 		}
 	}

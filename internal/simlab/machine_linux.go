@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"sweepd/actuators"
@@ -23,6 +24,9 @@ type Machine struct {
 	// Before is called before each write, with what is about to be written; its error is
 	// that of the write. It may be nil.
 	Before func(w actuators.Write, text string) error
+
+	mu      sync.Mutex
+	hanging map[string]bool // paths whose write has not come back yet
 }
 
 var _ actuators.Machine = (*Machine)(nil)
@@ -63,14 +67,40 @@ func (m *Machine) put(ctx context.Context, w actuators.Write, text string, comma
 	}
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
+	done, err := m.begin(w.Path)
+	if err != nil {
+		return err
+	}
 	written := make(chan error, 1)
-	go func() { written <- m.Device.Set(w.Path, text) }() // left behind where it hangs
+	go func() { // left behind where it hangs
+		defer done()
+		written <- m.Device.Set(w.Path, text)
+	}()
 	select {
 	case err := <-written:
 		return err
 	case <-ctx.Done():
-		return fmt.Errorf("write %s: %w", w.Path, ctx.Err())
+		return fmt.Errorf("write %s: %w: %w", w.Path, actuators.ErrNoAnswer, ctx.Err())
 	}
+}
+
+// begin begins a write to a place. One that hangs may be carried out at any time, so that
+// nothing else is written to the place before it has come back.
+func (m *Machine) begin(path string) (done func(), err error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.hanging[path] {
+		return nil, fmt.Errorf("write %s: what was written before still hangs: %w", path, actuators.ErrNoAnswer)
+	}
+	if m.hanging == nil {
+		m.hanging = map[string]bool{}
+	}
+	m.hanging[path] = true
+	return func() {
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		delete(m.hanging, path)
+	}, nil
 }
 
 // patience is how long a write that hangs is waited for.
