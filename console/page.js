@@ -732,7 +732,7 @@ function drawHands() {
 	$("hands-bar").hidden = $("hands-left").hidden = !on && !over;
 	$("hands-bar").max = p.done + p.left || 1;
 	$("hands-bar").value = p.done;
-	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
+	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && p.expected_end && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
 		on && (h.runner ? `workloads run as ${h.runner.user}` : "nothing is there that runs workloads")));
 	const show = (name, visible, label) => {
 		if (!visible && document.activeElement === $(name)) $("hands-h").focus({ preventScroll: true });
@@ -1011,6 +1011,7 @@ function draw() {
 }
 function drawAll() {
 	drawDay();
+	drawHands();
 	drawSteps();
 	drawRun();
 	drawCompare();
