@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -65,7 +66,10 @@ func (c *Client) RunnerBeat(ctx context.Context, b testday.Beat) (o testday.Orde
 
 func (c *Client) beat(ctx context.Context, b testday.Beat) (o testday.Order, err error) {
 	text, err := os.ReadFile(filepath.Join(c.Holder.Data, tokenName))
-	if c.Holder.Data == "" || err != nil {
+	switch {
+	case errors.Is(err, fs.ErrNotExist): // the agent removes it as it ends
+		return o, c.unreachable(fmt.Errorf("the agent that keeps its data in %s has ended", c.Holder.Data))
+	case c.Holder.Data == "" || err != nil:
 		return o, &NoRightError{c.Holder}
 	}
 	token := Token{text: strings.TrimSpace(string(text))}

@@ -66,7 +66,11 @@ func (v *dayView) show(d testday.HandsOff) {
 		}
 	}
 	if d.State == testday.Paused && v.last.State != testday.Paused {
-		v.say("paused: "+d.Why+"; `sweepd plan resume` goes on, `sweepd plan stop` ends the day", toneDoubt)
+		why := "it is paused"
+		if v.last.State == "" { // else it was told just now
+			why += " (" + d.Why + ")"
+		}
+		v.say(why+": `sweepd plan resume` goes on, `sweepd plan stop` ends the day", toneDoubt)
 	}
 	v.last = d
 	if terminal := v.app.terminal(v.app.err); isTerminal(v.app.err) && goesOn(d) && !v.mute {
