@@ -19,6 +19,7 @@ same "$(getent passwd sweepd | cut -d: -f7)" /usr/sbin/nologin "shell of the use
 
 step "the units are well-formed and closed"
 same "$(systemd-analyze verify --man=no /usr/lib/systemd/system/sweepd.service /usr/lib/systemd/system/sweepd.socket 2>&1)" "" "systemd-analyze verify"
+same "$(XDG_RUNTIME_DIR=/run systemd-analyze verify --user --man=no /usr/lib/systemd/user/sweepd-runner.service 2>&1)" "" "systemd-analyze verify --user"
 systemd-analyze security --offline=true --threshold=15 /usr/lib/systemd/system/sweepd.service | tail -n 1
 for page in agent run-start; do [ -s /usr/share/man/man1/sweepd-$page.1.gz ] || fail "no man page of $page"; done
 bash -n /usr/share/bash-completion/completions/sweepd

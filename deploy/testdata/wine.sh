@@ -109,6 +109,10 @@ sweepd plan extend --repeats 1
 sweepd plan status
 sweepd plan list
 refuses "in force already" sweepd plan follow 1
+for command in "run --no-runner" pause resume stop runner; do # the configuration names nothing that may be set
+    # shellcheck disable=SC2086
+    refuses "hands_off:" sweepd plan $command
+done
 sweepd status
 sweepd run doubts
 sweepd device list
