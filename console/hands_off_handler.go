@@ -157,7 +157,10 @@ func (h *handler) beat(w http.ResponseWriter, r *http.Request) {
 	ctx, cancel := untilStopping(r.Context())
 	defer cancel()
 	order, err := h.HandsOff.RunnerBeat(ctx, b)
-	if ctx.Err() != nil && r.Context().Err() == nil { // this agent ends
+	switch {
+	case r.Context().Err() != nil: // the runner hung up, to say something
+		return
+	case ctx.Err() != nil: // this agent ends
 		order, err = testday.Order{}, nil
 	}
 	if err != nil {
