@@ -106,8 +106,13 @@ func movedAgain(ctx context.Context, m Machine, gone []*place) (again, stay []*p
 
 // done forgets what is back, and says what is not.
 func (f *FirstValues) done(ctx context.Context, gone, left []*place, reasons map[*place]error) (back []Write, err error) {
+	if len(left) > 0 { // what is left may move these again
+		gone = slices.DeleteFunc(gone, func(p *place) bool { return p.w.Along })
+	}
 	for _, p := range gone {
-		back = append(back, p.w)
+		if !p.w.Along || p.w.Text != p.w.Was { // else nobody set it
+			back = append(back, p.w)
+		}
 	}
 	return back, errors.Join(notRestored(left, reasons), f.forget(ctx, gone))
 }
@@ -183,7 +188,7 @@ func (p *place) putBack(ctx context.Context, m Machine) error {
 // same is back, such as one that was kept and never written to because of its rights; but
 // not one of which a write still hangs, which may yet come through.
 func putBack(ctx context.Context, m Machine, w Write) error {
-	if w.Along {
+	if w.Along && w.Text == w.Was { // nobody set it
 		if now, err := m.Read(ctx, w); err == nil && SameText(now, w.Was, w.Leeway) {
 			return nil
 		}

@@ -80,6 +80,13 @@ func (p policies) Writes(v Value, within Limits) ([]Write, error) {
 	return setChoices(p.name, places, name, within)
 }
 
+func (p policies) places() (list []string) {
+	for _, c := range p.choices() {
+		list = append(list, c.path)
+	}
+	return list
+}
+
 // readsOtherwise tells a name that the place takes and never shows: the preference that a
 // driver has by default.
 func (p policies) readsOtherwise(name string) bool {

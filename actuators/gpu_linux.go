@@ -80,3 +80,10 @@ func (g gpu) Writes(v Value, within Limits) ([]Write, error) {
 	}
 	return setReadLevels([]*level{l}, w, within)
 }
+
+func (g gpu) places() []string {
+	if l, missing := g.limit(); missing == "" {
+		return []string{l.path}
+	}
+	return nil
+}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 )
 
@@ -264,46 +265,58 @@ func (p *Panel) apply(ctx context.Context, w Write) error {
 	return obeyed(ctx, m, w)
 }
 
-// moved is an actuator whose places may change with what others set: a profile with a
-// limit, and the other way round.
-type moved interface{ places() []string }
+// moved is an actuator whose places may change with what others set: all that limit power
+// may be one to the firmware, a profile moves limits and limits a profile, and under some
+// governors the energy preference is fixed.
+type moved interface {
+	Actuator
+	places() []string
+}
 
-// isSetting tells whether a write is of the setting.
-func (p *Panel) isSetting(w Write) bool {
-	return slices.ContainsFunc(p.options.Actuators, func(a Actuator) bool { return a.Name() == w.Actuator && a.Sets() == SetsSetting })
+// moves are the actuators that may change with a write, its own among them, in an order in
+// which the last is put back first.
+func (p *Panel) moves(w Write) (list []moved) {
+	sets := ""
+	for _, a := range p.options.Actuators {
+		if a.Name() == w.Actuator {
+			sets = a.Sets()
+		}
+	}
+	for _, a := range p.options.Actuators {
+		m, ok := a.(moved)
+		if ok && (a.Sets() == sets || sets == SetsGovernor && a.Sets() == SetsEnergyPreference) {
+			list = append(list, m)
+		}
+	}
+	slices.Reverse(list)
+	return list
 }
 
 // movesLocked forgets what was set of what may have changed along with a write: a profile
-// with a limit, and the other way round. Limits do not move limits of other actuators.
+// with a limit, and the other way round. Of other limits it has to be told, see NotInForce.
 func (p *Panel) movesLocked(w Write) {
-	if !p.isSetting(w) {
-		return
-	}
-	for _, a := range p.options.Actuators {
-		if _, ok := a.(moved); ok && (a.Name() == profileName) != (w.Actuator == profileName) {
+	for _, a := range p.moves(w) {
+		if a.Sets() == SetsSetting && (a.Name() == profileName) != (w.Actuator == profileName) {
 			p.set = slices.DeleteFunc(p.set, func(s Write) bool { return s.Actuator == a.Name() })
 		}
 	}
 }
 
-// keepAlong keeps the first values of what may change along with a write of the setting.
+// keepAlong keeps the first values of all that may change along with a write, before
+// anything did: read later, they would be what a write made of them.
 func (p *Panel) keepAlong(ctx context.Context, w Write) error {
-	if !p.isSetting(w) {
-		return nil
-	}
 	kept := p.options.FirstValues.Pending()
 	var along []Write
-	for _, a := range p.options.Actuators {
-		m, ok := a.(moved)
-		if !ok || a.Name() == w.Actuator {
-			continue
-		}
-		for _, path := range m.places() {
+	for _, a := range p.moves(w) {
+		for _, path := range a.places() {
 			k := Write{Actuator: a.Name(), Path: path, Along: true}
 			if slices.ContainsFunc(kept, k.samePlace) {
 				continue
 			}
 			now, err := p.options.Machine.Read(ctx, k)
+			if errors.Is(err, syscall.EBUSY) || err == nil && now == "" {
+				continue // of processors that are offline
+			}
 			if err != nil {
 				return fmt.Errorf("%s may change with it, and what it has cannot be read: %w", path, err)
 			}
@@ -381,14 +394,11 @@ func (p *Panel) Restore(ctx context.Context) error {
 		case <-late.C:
 		}
 	}
-	restored, err := p.options.FirstValues.Restore(ctx, p.options.Machine)
+	_, err := p.options.FirstValues.Restore(ctx, p.options.Machine)
+	left := p.options.FirstValues.Pending()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for _, w := range restored {
-		if i := p.indexLocked(w); i >= 0 {
-			p.set = slices.Delete(p.set, i, i+1)
-		}
-	}
+	p.set = slices.DeleteFunc(p.set, func(w Write) bool { return !slices.ContainsFunc(left, w.samePlace) })
 	return err
 }
 

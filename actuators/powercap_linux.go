@@ -142,3 +142,13 @@ func setReadLevels(levels []*level, w float64, within Limits) ([]Write, error) {
 	}
 	return setLevels(levels, w, within)
 }
+
+func (p powercap) places() (list []string) {
+	zones, _, _ := p.zones()
+	for _, levels := range zones {
+		for _, l := range levels {
+			list = append(list, l.path)
+		}
+	}
+	return list
+}

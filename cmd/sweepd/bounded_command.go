@@ -52,7 +52,7 @@ func runBounded(timeout time.Duration) actuators.RunCommand {
 // when they do: they may set something yet.
 var stuckCommands sync.Map
 
-var errStuck = errors.New("the one before was killed and still does not end; it is not started again until then")
+var errStuck = fmt.Errorf("the one before was killed and still does not end; it is not started again until then: %w", actuators.ErrNoAnswer)
 
 // boundedOutput is what a command prints, without white space around it, within a time.
 // wanted says what is wanted where it prints too much. alive is closed when it has ended,
