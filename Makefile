@@ -12,7 +12,7 @@ help: ## list the targets
 # agent, a command and a person do something at once; the detector makes what one command
 # does with the data 30 times slower. `make long` leaves nothing out.
 SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestImportAllOrNone|TestImportIsStoringOneByOne)$$
-CONCURRENT = ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./internal/simdevice
+CONCURRENT = ./actuators ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./internal/simdevice
 AT_ONCE = ^(TestRunFromStartToStop|TestRunWatch|TestSecondAgentIsRefused|TestMetricsAnswerAndTheRestStaysHere|TestAgentStartedAgainKnowsTheIdle|TestAgentThat.*|TestAgentTellsTheServiceManager|TestWatchdogIsFed.*|TestStopMeansStop|TestStopTypedAgain|TestStartOutcomes|TestStatusFollows|TestStoppedIntake|TestSettingCommand.*|TestCommandsFindTheAgentsData|TestFilesTravel|TestCorrectingNeedsTheRight|TestDemoLive.*|TestDeclaredSettingOutlivesTheAgent|TestIdleTail|TestShowWhileRecording|TestAGoodRunWhoseAgentDiedIsKept|TestNamesAreAskedAboutAtATerminal)$$
 
 # Most tests wait for processes and clocks, so two lines of them keep two processors
