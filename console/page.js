@@ -727,12 +727,12 @@ function drawHands() {
 	}
 	const left = h.changed.map((w) => el("li", {}, `${w.actuator}: ${w.text}, was ${w.was} `, el("small", {}, place(w))));
 	fill($("hands-why"), left.length && !byItself() ? finding("reject", "Not put back yet", "It is tried again. On the device, sweepd\u00a0actuators\u00a0restore does it by hand.", el("ul", {}, left)) : null,
-		h.why ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", dayWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
+		h.why && !(over && h.summary.length) ? finding(over ? "note" : "doubt", over ? "Ended" : "Paused", dayWords(h.why)) : null, h.stopping ? el("p", {}, "It ends after this run.") : null, h.pausing ? el("p", {}, "It pauses after this run.") : null,
 		over ? h.summary.map((x) => el("p", {}, dayWords(x))) : null);
 	$("hands-bar").hidden = $("hands-left").hidden = !on && !over;
 	$("hands-bar").max = p.done + p.left || 1;
 	$("hands-bar").value = p.done;
-	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && p.expected_end && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, h.hands && `a hand was needed ${count(h.hands, "time")}`,
+	fill($("hands-left"), joined("; ", `${number(p.done, 0)} of ${number(p.done + p.left, 0)} done`, on && p.left && p.expected_end && `ends about ${when(p.expected_end)}`, on && h.try > 1 && `try ${h.try} of this run`, on && h.hands && `a hand was needed ${count(h.hands, "time")}`,
 		on && (h.runner ? `workloads run as ${h.runner.user}` : "nothing is there that runs workloads")));
 	const show = (name, visible, label) => {
 		if (!visible && document.activeElement === $(name)) $("hands-h").focus({ preventScroll: true });
@@ -999,7 +999,7 @@ let wasRecording = null;
 function draw() {
 	const r = glance.recording;
 	const what = hands && hands.state === "hand" && hands.hand.length ? `By hand: ${dayWords(hands.hand[0])}` : r ? joined(", ", `● ${r.workload}`, settingText(r.setting), glance.supply) : joined(", on ", glance.device, glance.supply);
-	if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${r ? "● " : ""}${glance.device} – sweepd`; }
+	if ($("what").textContent !== what) { $("what").textContent = what; document.title = `${what.startsWith("By hand") ? "By hand: " : r ? "● " : ""}${glance.device} – sweepd`; }
 	drawNow();
 	if ((r ? r.id : "") !== wasRecording) {
 		wasRecording = r ? r.id : "";

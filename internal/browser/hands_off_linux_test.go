@@ -258,6 +258,7 @@ func TestHandsOffDay(t *testing.T) {
 	p.Await("told.includes('notification: By hand now: unplug the charger; choose 25 W in the menu of the firmware') && told.includes('sound') && told.includes('vibration') && awake === 1")
 	shows("#hand", "hoose 25 W in the menu of the firmware")
 	shows("#what", "By hand: unplug the charger")
+	p.Await("document.title.startsWith('By hand: unit-oak')")
 	p.Click("#said button") // away
 	lookAt(t, p, "hands-hand")
 	view(t, p, "run")
