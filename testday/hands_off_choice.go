@@ -22,7 +22,8 @@ type chosen struct {
 	later  int        // and then once more
 	// charge is up to where the battery is charged first, by waiting; 0 for no waiting.
 	charge float64
-	least  float64 // that is enough
+	least  float64   // that is enough
+	runs   []run.Run // of the plan so far
 	can    *settable
 }
 
@@ -48,6 +49,7 @@ func (d *HandsOffDay) choose(t *turn) (*chosen, error) {
 	if best == nil {
 		return nil, errNothingLeft
 	}
+	best.runs = plan.Runs
 	slot := best.SlotProgress
 	d.mu.Lock()
 	d.shown.slot, d.shown.try = &slot, d.kept.failures(cellKey(slot.Cell))+1

@@ -192,6 +192,9 @@ const (
 func (d *HandsOffDay) stop(s run.Stop) (record run.Record, err error) {
 	for i := range stopTries {
 		if i > 0 {
+			if d.agentEnds() { // which ends the run itself
+				break
+			}
 			time.Sleep(stopPause)
 		}
 		ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)

@@ -553,3 +553,61 @@ func TestHandSetsTheSetting(t *testing.T) {
 		})
 	}
 }
+
+// A limit that reads back and is not in force is noticed where it is above the one before:
+// the power stays at that, though the workload takes more.
+func TestNotTaken(t *testing.T) {
+	watts := func(w float64) *float64 { return &w }
+	ran := func(at, took float64) run.Run {
+		return run.Run{State: run.Finished, PackageW: watts(took), Labels: run.Labels{Workload: "tile-sort", Supply: run.Mains, Setting: run.Watts(at).From(run.Declared)}}
+	}
+	held := run.Finding{Code: run.SettingDisobeyed}
+	for _, c := range []struct {
+		name    string
+		r       run.Run
+		before  float64
+		earlier []run.Run
+		held    bool
+		want    bool
+	}{
+		{"it took more before", ran(36, 10.1), 10, []run.Run{ran(8, 8), ran(25, 24)}, false, true},
+		{"held by a limiter", ran(36, 10), 10, nil, true, true},
+		{"nothing shows that it wants more", ran(36, 10), 10, []run.Run{ran(8, 8), ran(25, 10.2)}, false, false},
+		{"its own demand", ran(36, 12), 10, []run.Run{ran(25, 24)}, false, false},
+		{"lowered", ran(8, 10), 10, []run.Run{ran(25, 24)}, false, false},
+		{"hardly raised", ran(10.5, 10), 10, []run.Run{ran(25, 24)}, false, false},
+		{"unknown before", ran(36, 10), 0, []run.Run{ran(25, 24)}, false, false},
+	} {
+		d := run.Record{Run: c.r}
+		if c.held {
+			d.Findings = []run.Finding{held}
+		}
+		var before *run.SourcedSetting
+		if c.before > 0 {
+			before = &run.SourcedSetting{Setting: run.Watts(c.before), Source: run.Firmware}
+		}
+		if got := settingNotTaken(&d, before, c.earlier); (got != "") != c.want {
+			t.Errorf("%s: %q", c.name, got)
+		}
+	}
+	battery := ran(25, 24)
+	battery.Supply = run.Battery
+	if got := settingNotTaken(&run.Record{Run: ran(36, 10)}, &run.SourcedSetting{Setting: run.Watts(10)}, []run.Run{battery}); got != "" {
+		t.Errorf("on the other supply: %q", got)
+	}
+}
+
+// What is said is bounded; of long paths the end stays.
+func TestOneLine(t *testing.T) {
+	path := "/dev/shm/simdevice-sweepd-demo-1962128873/sys/class/firmware-attributes/sim-firmware/attributes/ppt_pl3_fppt/current_value"
+	text := strings.Repeat("some words. ", 15) + path + " is not set to \"25\": permission denied"
+	if got := oneLine(text); !strings.HasSuffix(got, "…/attributes/ppt_pl3_fppt/current_value is not set to \"25\": permission denied") || len(got) > toldBytes {
+		t.Error(got)
+	}
+	if got := oneLine("cat " + path); got != "cat "+path {
+		t.Error(got)
+	}
+	if got := oneLine(strings.Repeat("ö", 400) + "\x1b"); len(got) > toldBytes || !strings.HasSuffix(got, "…") || strings.ContainsRune(got, '\uFFFD') {
+		t.Errorf("%q", got)
+	}
+}

@@ -2,6 +2,7 @@ package testday
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"time"
 	"unicode/utf8"
@@ -15,9 +16,16 @@ const (
 	toldBytes = 300
 )
 
-// oneLine is one line of at most toldBytes of a text.
+// longPath is one of five names and more; of these the last three are enough to know it by.
+var longPath = regexp.MustCompile(`(?:/[^/\s]+){2,}((?:/[^/\s]+){3})`)
+
+// oneLine is one line of at most toldBytes of a text. Where something has to go, it is the
+// beginnings of long paths first.
 func oneLine(text string) string {
 	text = run.Visible(text)
+	if len(text) > toldBytes {
+		text = longPath.ReplaceAllString(text, "…$1")
+	}
 	if len(text) <= toldBytes {
 		return text
 	}

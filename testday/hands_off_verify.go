@@ -138,6 +138,9 @@ func (e *ending) verdict(r run.Record) (why string, disobeyed bool) {
 	case off != "":
 		return off, true
 	}
+	if off := settingNotTaken(&r, e.chosen.status.SettingRead, e.chosen.runs); off != "" {
+		return off, true
+	}
 	for _, f := range r.Findings {
 		if f.Code == run.SettingChanged {
 			return f.Text, false
@@ -166,6 +169,29 @@ func overLimit(r *run.Record) string {
 		return ""
 	}
 	return fmt.Sprintf("the package took %.1f W in the mean at a setting of %s: the device does not keep to it", *r.PackageW, r.Setting.Setting)
+}
+
+// settingNotTaken says that a setting above the one before was not taken, though it reads back: the
+// power was what the one before allows, and more was in it, since it was held as a limiter
+// holds it, or the workload took more at another setting above the one before; "" where
+// nothing shows that.
+func settingNotTaken(r *run.Record, before *run.SourcedSetting, earlier []run.Run) string {
+	limit, ok := r.Setting.Watts()
+	if !ok || before == nil || r.PackageW == nil {
+		return ""
+	}
+	former, ok := before.Watts()
+	above := former + math.Max(0.1*former, 0.5)
+	if !ok || limit <= above || math.Abs(*r.PackageW-former) > math.Max(0.02*former, 0.3) {
+		return ""
+	}
+	more := func(x run.Run) bool {
+		return x.State == run.Finished && x.Workload == r.Workload && x.Supply == r.Supply && x.Variant == r.Variant && x.PackageW != nil && *x.PackageW > above
+	}
+	if !r.HasFinding(run.SettingDisobeyed) && !slices.ContainsFunc(earlier, more) {
+		return ""
+	}
+	return fmt.Sprintf("the package took %.1f W in the mean at a setting of %s, what it was allowed before: the device has not taken it", *r.PackageW, r.Setting.Setting)
 }
 
 // counts takes note of a run that fills its slot.
