@@ -12,7 +12,7 @@ func (w Write) ByHand() string {
 		return "echo " + quoted(w.Was) + " | sudo tee " + quoted(w.Path)
 	}
 	var words []string
-	for _, word := range w.Back {
+	for _, word := range fill(w.Back, w.Was) {
 		words = append(words, quoted(word))
 	}
 	return strings.Join(words, " ")

@@ -659,7 +659,7 @@ func TestByHand(t *testing.T) {
 	for want, w := range map[string]Write{
 		"echo 25 | sudo tee /sys/a":                  {Path: "/sys/a", Was: "25"},
 		"echo 'low power' | sudo tee '/sys/a b'":     {Path: "/sys/a b", Was: "low power"},
-		`/opt/set -w 25 'it'\''s' ''`:                {Back: []string{"/opt/set", "-w", "25", "it's", ""}},
+		`/opt/set -w 25 'it'\''s' ''`:                {Was: "25", Back: []string{"/opt/set", "-w", "{}", "it's", ""}},
 		`echo '\u001b[31m;reboot' | sudo tee /sys/a`: {Path: "/sys/a", Was: "\x1b[31m;reboot"},
 	} {
 		if got := w.ByHand(); got != want {

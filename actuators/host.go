@@ -120,6 +120,10 @@ func (h Host) run(ctx context.Context, words []string) (string, error) {
 	return out, nil
 }
 
+// Filled is the command of a write with its value in it, as it is carried out; empty for a
+// file.
+func (w Write) Filled() []string { return fill(w.Command, w.Text) }
+
 // fill puts the value into the words of a command, but for the program itself.
 func fill(words []string, value string) []string {
 	filled := make([]string, len(words))

@@ -84,7 +84,7 @@ func dryTable(list []testday.DryWrite) *table.Table {
 			t.Row(table.Text(v.Value), table.Text(""), table.Text(""), table.Text("nothing"), table.Text("the device has it already"))
 		}
 		for i, w := range v.Steps {
-			t.Row(table.Text(unless(i > 0, v.Value)), table.Text(w.Actuator), table.Text(w.Was), table.Text(w.Text), table.Text(whereText(w)))
+			t.Row(table.Text(unless(i > 0, v.Value)), table.Text(w.Actuator), table.Text(w.Was), table.Text(w.Text+unless(!w.Again, " if it moved")), table.Text(whereText(w)))
 		}
 	}
 	return t
@@ -95,7 +95,7 @@ func whereText(w actuators.Write) string {
 	if w.Path != "" || len(w.Command) == 0 {
 		return w.Place()
 	}
-	return commandText(w.Command)
+	return commandText(w.Filled())
 }
 
 // commandText is a command as it is typed, with what a shell would split in quotes.

@@ -130,7 +130,7 @@ func (s *scriptedDay) StopHandsOff(ctx context.Context, q testday.HandsOffReques
 
 func (s *scriptedDay) DryRunHandsOff(context.Context, testday.BeginHandsOff) (testday.DryRun, error) {
 	watts := actuators.Write{Actuator: "firmware", Path: "/sys/class/firmware-attributes/x/attributes/ppt_pl1_spl/current_value", Text: "25", Was: "15"}
-	command := actuators.Write{Actuator: "command", Command: []string{"fan", "at speed", "3"}, Text: "3", Was: "1"}
+	command := actuators.Write{Actuator: "command", Command: []string{"fan", "at speed", "{}"}, Text: "3", Was: "1"}
 	return testday.DryRun{
 		Writes: []testday.DryWrite{{Value: "25W", Steps: []actuators.Write{watts}}, {Value: "15W", Steps: []actuators.Write{}}, {Value: "fan=3", Steps: []actuators.Write{command}}, {Value: "40W", Steps: []actuators.Write{}, Cannot: "the firmware takes at most 28 W"}},
 		Hands:  []testday.DryHand{{What: "unplug", Times: 2}}, Lacks: []string{testday.NoRunner},
