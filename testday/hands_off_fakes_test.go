@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -35,6 +36,10 @@ type bench struct {
 	ids     int
 	misread bool // runs have no supply
 	held    bool // power is, by a limiter
+	found   []run.Finding
+	name    string                               // of the device
+	stopErr func(run.Record) (run.Record, error) // what becomes of a stop, while the run goes on or once it ended
+	stays   bool                                 // the run goes on where a stop fails
 
 	declared run.Declaration
 
@@ -162,7 +167,7 @@ func (b *bench) StartRun(_ context.Context, s run.Start) (run.Run, error) {
 	}
 	b.ids++
 	b.record = &run.Run{ID: fmt.Sprintf("019a0000-%04d", b.ids), State: run.Recording, StartedAt: run.Stamp(time.Now()), Results: map[string]run.Result{},
-		Labels: run.Labels{Device: "unit-oak", Workload: s.Workload, Supply: b.supply, Setting: s.Setting.From(run.Declared), Variant: s.Variant}}
+		Labels: run.Labels{Device: cmp.Or(b.name, "unit-oak"), Workload: s.Workload, Supply: b.supply, Setting: s.Setting.From(run.Declared), Variant: s.Variant}}
 	if b.misread {
 		b.record.Supply = run.SupplyUnknown
 	}
@@ -179,6 +184,11 @@ func (b *bench) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 	defer b.mu.Unlock()
 	at := slices.IndexFunc(b.runs, func(r run.Run) bool { return r.ID == s.Run })
 	r := &b.runs[at]
+	if b.stopErr != nil && b.stays {
+		if d, err := b.stopErr(run.Record{Run: *r}); err != nil {
+			return d, err
+		}
+	}
 	if r.State == run.Recording {
 		length := time.Since(r.StartedAt.Time).Seconds()
 		r.State, r.DurationS, b.record = run.Finished, &length, nil
@@ -191,8 +201,16 @@ func (b *bench) StopRun(_ context.Context, s run.Stop) (run.Record, error) {
 			r.State, r.Why = run.Rejected, "the supply changed"
 		}
 		b.hot = time.Now().Add(20 * time.Second)
+		r.Findings = append(r.Findings, b.found...)
+		b.found = nil
+		if watts == 0 { // no sensor of it
+			r.PackageW = nil
+		}
 	}
 	s.Apply(r)
+	if b.stopErr != nil && !b.stays {
+		return b.stopErr(run.Record{Run: *r})
+	}
 	return run.Record{Run: *r}, nil
 }
 
@@ -221,7 +239,7 @@ func (b *bench) Ready(ctx context.Context, w run.Want) (run.Readiness, error) {
 func (b *bench) Status(context.Context) (Status, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	s := Status{Device: "unit-oak", Supply: b.supply, ChargeRatio: b.charge, SettingRead: b.reads, Sweeps: 10}
+	s := Status{Device: cmp.Or(b.name, "unit-oak"), Supply: b.supply, ChargeRatio: b.charge, SettingRead: b.reads, Sweeps: 10}
 	if b.declared.Setting.Known() {
 		declared := b.declared
 		s.Declared = &declared

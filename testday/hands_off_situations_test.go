@@ -260,6 +260,72 @@ func TestSituations(t *testing.T) {
 			b.rejectErr = syscall.ENOSPC
 			b.watts = func(run.Cell) float64 { return 50 }
 		}, stands("could not be rejected", "run reject")},
+		{"a setting that changed in a run", func(b *bench) {
+			b.found = []run.Finding{{Code: run.SettingChanged, Severity: run.SeverityDoubt, Text: "the setting changed from 8W to 9W"}}
+		}, whole(6, 0, "changed from 8W to 9W", "repeated (2 of 3)")},
+		{"no sensor of the package's power", func(b *bench) { b.watts = func(run.Cell) float64 { return 0 } }, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0)(t, b, h)
+			if text := strings.Join(h.Summary, "\n"); !strings.Contains(text, "6 runs is verified by reading it back alone") {
+				t.Error(text)
+			}
+		}},
+		{"the supply changes in a run", func(b *bench) {
+			go func() { time.Sleep(30 * time.Second); b.mu.Lock(); b.supply = run.Battery; b.mu.Unlock() }()
+			go func() { time.Sleep(10 * time.Minute); b.mu.Lock(); b.supply = run.Mains; b.mu.Unlock() }()
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0, "the supply changed", "a hand is needed: plug in")(t, b, h)
+			if h.Hands != 1 || h.Progress.Rejected != 1 {
+				t.Errorf("%d hands, %+v", h.Hands, h.Progress)
+			}
+		}},
+		{"a run that cannot be stored and is kept", func(b *bench) {
+			n := 0
+			b.stopErr = func(d run.Record) (run.Record, error) {
+				if n++; n > 1 {
+					return d, nil
+				}
+				return run.Record{}, run.NotStored(&run.Ended{Record: d}, run.InJournal, syscall.ENOSPC)
+			}
+		}, whole(6, 0, "no space left")},
+		{"results that cannot be used", func(b *bench) {
+			b.stopErr = func(d run.Record) (run.Record, error) {
+				return d, &EndedError{Run: d, Unusable: Unusable{Why: []string{"loss=nan is no number"}}}
+			}
+		}, whole(6, 0, "loss=nan is no number")},
+		{"a stop that fails at first", func(b *bench) {
+			b.stays = true
+			fail := fails(errAway, 3)
+			b.stopErr = func(d run.Record) (run.Record, error) { return d, fail() }
+		}, whole(6, 0)},
+		{"the battery does not charge", func(b *bench) {
+			charge := 0.05
+			b.charge = &charge
+			for i := range b.plan.Slots {
+				b.plan.Slots[i].Supply = run.Battery
+			}
+		}, stands("does not charge", "5 %", "80 %")},
+		{"the device is given another name", func(b *bench) {
+			go func() {
+				time.Sleep(40 * time.Second)
+				b.mu.Lock()
+				defer b.mu.Unlock()
+				b.name = "unit-elm"
+				for i := range b.plan.Slots {
+					b.plan.Slots[i].Device = b.name
+				}
+				for i := range b.runs {
+					b.runs[i].Device = b.name
+				}
+			}()
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0)(t, b, h)
+			if h.Device != "unit-elm" || h.Consent == nil || h.Consent.Device != "unit-elm" {
+				t.Errorf("%s, %+v", h.Device, h.Consent)
+			}
+		}},
+		{"the device is not the plan's any more", func(b *bench) {
+			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.name = "unit-elm"; b.mu.Unlock() }()
+		}, stands("no device \"unit-elm\"")},
 		{"another plan takes the place", func(b *bench) {
 			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.plan.ID = 4; b.mu.Unlock() }()
 		}, stands("plan 4 is in force")},
@@ -391,6 +457,49 @@ func TestGuardTripsInEachRun(t *testing.T) {
 			whole(0, 1)(t, b, d.untilState(time.Hour, Over))
 		})
 	}
+}
+
+// A run whose stop fails for good pauses the day; it is ended when that works again, and
+// never counts.
+func TestStopFailsForGood(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, few())
+		b.stays = true
+		away := errAway
+		b.stopErr = func(d run.Record) (run.Record, error) { return d, away }
+		d := b.begin(t, dataDir(t), nil)
+		h := d.untilState(10*time.Minute, Paused)
+		if !strings.Contains(h.Why, errAway.Error()) || len(h.Changed) > 0 || b.record == nil {
+			t.Fatalf("%s, changed %v", h.Why, h.Changed)
+		}
+		b.mu.Lock()
+		away = nil
+		b.mu.Unlock()
+		if err := d.asks("resume"); err != nil {
+			t.Fatal(err)
+		}
+		h = d.untilState(time.Hour, Over)
+		whole(6, 0)(t, b, h)
+		b.restored(t, h)
+		if r := b.runs[0]; r.State != run.Rejected || h.Progress.Rejected != 1 {
+			t.Errorf("%s, %+v", r.State, h.Progress)
+		}
+	})
+}
+
+// A device that nothing can be set of, without guards, does what hands set.
+func TestNothingCanBeSet(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, request([]string{"8"}, []string{"mains"}, nil, 2))
+		clear(b.first)
+		b.armErr = errors.New("there is no temperature to watch")
+		d := b.begin(t, dataDir(t), nil)
+		d.untilState(time.Minute, Hand)
+		if err := d.asks("resume"); err != nil {
+			t.Fatal(err)
+		}
+		whole(2, 0, "no guard watches")(t, b, d.untilState(time.Hour, Over))
+	})
 }
 
 // An Apply that hangs, and a restore that fails for a while: the day is not said to be

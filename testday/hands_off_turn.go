@@ -54,6 +54,10 @@ func (d *HandsOffDay) justRan() bool {
 	return d.shown.state == Running || d.shown.state == Cooling
 }
 
+// runnerTold is how long it is waited for a runner before that is told: one may be about to
+// come. Common practice, no source.
+const runnerTold = 3 * time.Second
+
 // awaitRunner waits until a runner is there. Meanwhile nothing is set.
 func (d *HandsOffDay) awaitRunner(t *turn) error {
 	changed := d.o.Jobs.Changed()
@@ -64,13 +68,18 @@ func (d *HandsOffDay) awaitRunner(t *turn) error {
 		return errAgain
 	}
 	const text = "waiting for a runner, which starts the workloads: `sweepd plan runner` in the desktop session of the user who is to run them"
-	d.tell("%s", text)
 	d.show(Waiting, text)
-	select {
-	case <-changed:
-		return errAgain
-	case <-t.waits.Done():
-		return context.Cause(t.waits)
+	late := time.NewTimer(runnerTold)
+	defer late.Stop()
+	for {
+		select {
+		case <-changed:
+			return errAgain
+		case <-t.waits.Done():
+			return context.Cause(t.waits)
+		case <-late.C:
+			d.tell("%s", text)
+		}
 	}
 }
 
