@@ -94,6 +94,8 @@ type Write struct {
 	// Leeway is how far from Text the place may read afterwards, in its own unit: some
 	// firmware rounds. 0: it must read the same, whitespace and a number's notation aside.
 	Leeway float64 `json:"leeway,omitempty"`
+	// Up is the largest step upward that the user allows, in the place's own unit; 0: any.
+	Up float64 `json:"up,omitempty"`
 	// Again says that the place is about to have Text already, and is only written where
 	// firmware moved it along with another one.
 	Again bool `json:"again,omitempty"`

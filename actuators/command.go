@@ -122,7 +122,10 @@ func (c command) Writes(v Value, within Limits) ([]Write, error) {
 	}
 	var list []Write
 	for _, v := range values {
-		list = append(list, c.writes(now, plain(v))...)
+		for _, w := range c.writes(now, plain(v)) {
+			w.Up = within.up()
+			list = append(list, w)
+		}
 		now = plain(v)
 	}
 	return list, nil

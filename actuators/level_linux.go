@@ -103,7 +103,7 @@ func (l *level) writes(v float64, within Limits) ([]Write, error) {
 	was := l.text
 	for _, v := range values {
 		if to := l.format(v); !SameText(was, to, 0) {
-			list = append(list, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: was, Leeway: l.leeway / l.scale})
+			list = append(list, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: was, Leeway: l.leeway / l.scale, Up: within.up() / l.scale})
 			was = to
 		}
 	}
@@ -179,7 +179,7 @@ func setLevels(levels []*level, w float64, within Limits) ([]Write, error) {
 			writes = append(writes, lowered[j])
 			continue
 		}
-		writes = append(writes, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: to, Leeway: l.leeway / l.scale, Again: true})
+		writes = append(writes, Write{Actuator: l.actuator, Path: l.path, Text: to, Was: to, Leeway: l.leeway / l.scale, Up: within.up() / l.scale, Again: true})
 	}
 	return writes, nil
 }

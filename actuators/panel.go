@@ -157,7 +157,7 @@ func (p *Panel) firstValues(list []Actuator, along bool) (writes []Write) {
 		var own []Write
 		for _, w := range kept {
 			if w.Actuator == a.Name() {
-				w.Text, w.Was = w.Was, w.Text
+				w.Text, w.Was, w.Up = w.Was, w.Text, 0 // the device had it: one step
 				own = append(own, w)
 			}
 		}
@@ -166,7 +166,7 @@ func (p *Panel) firstValues(list []Actuator, along bool) (writes []Write) {
 				continue
 			}
 			if now, err := p.options.Machine.Read(context.Background(), w); err == nil && !SameText(now, w.Was, w.Leeway) {
-				w.Text, w.Was = w.Was, now
+				w.Text, w.Was, w.Up = w.Was, now, 0
 				own = append(own, w)
 			}
 		}
@@ -254,6 +254,9 @@ func (p *Panel) apply(ctx context.Context, w Write) error {
 	}
 	if was == "" {
 		return fmt.Errorf("%s is not set to %q, since it reads as nothing, and that could not be put back", w.Place(), w.Text)
+	}
+	if w.tooFar(was) {
+		return fmt.Errorf("%s is not set to %q: it has %q by now, from where that is a larger step upward than step_up of the configuration allows", w.Place(), w.Text, was)
 	}
 	w.Was = was
 	if err := p.keepAlong(ctx, w); err != nil {

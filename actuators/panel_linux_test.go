@@ -336,6 +336,44 @@ func errorUpTo(n, last int, err error) error {
 	return nil
 }
 
+// A limit that went back by itself since the steps were made is not raised by more than the
+// configuration allows, in whatever unit its file is.
+func TestPanelTakesNoStepThatIsTooLarge(t *testing.T) {
+	for actuator, place := range map[string]string{
+		"firmware": "class/firmware-attributes/firmware/attributes/ppt_pl1_spl/current_value",
+		"powercap": "class/powercap/rapl:0/constraint_0_power_limit_uw",
+	} {
+		p := newTestPanel(t, actuator)
+		limits := p.options.Allowed[actuator]
+		limits.StepUp = num(8)
+		p.options.Allowed[actuator] = limits
+		writes, err := p.Steps(SetsSetting, watt(28))
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(writes, func(w Write) bool { return w.Path == filepath.Join(p.root, place) })
+		for _, w := range writes[:i+1] {
+			if err := p.Apply(t.Context(), w); err != nil {
+				t.Fatal(err)
+			}
+		}
+		put(t, p.root, place, map[string]string{"firmware": "8", "powercap": "8000000"}[actuator])
+		err = p.Apply(t.Context(), writes[i+1])
+		if err == nil || !strings.Contains(err.Error(), "a larger step upward than step_up of the configuration allows") {
+			t.Errorf("%s: got %v", actuator, err)
+		}
+		p.set(t, SetsSetting, watt(28)) // anew, from where it is
+		if got := p.now(t, actuator); got != "28W" {
+			t.Errorf("%s is %s", actuator, got)
+		}
+		p.set(t, SetsSetting, watt(5))
+		p.set(t, SetsSetting, Value{}) // in one step: the device had it
+		if got := p.now(t, actuator); got != "15W" || len(p.Changed()) > 0 {
+			t.Errorf("%s is %s, changed %v", actuator, got, p.Changed())
+		}
+	}
+}
+
 // The first value is on the disk, for whoever reads the file, before the place is written to.
 func TestPanelKeepsBeforeItWrites(t *testing.T) {
 	p := newTestPanel(t, "firmware")

@@ -107,6 +107,22 @@ func nameOf(v Value) string {
 // plain is a number as people write it.
 func plain(v float64) string { return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64) }
 
+// up is the largest step upward; 0 for any.
+func (l Limits) up() float64 {
+	if l.StepUp == nil {
+		return 0
+	}
+	return *l.StepUp
+}
+
+// tooFar tells whether a write from what its place has is a larger step upward than the user
+// allows.
+func (w Write) tooFar(was string) bool {
+	from, errFrom := run.ParseNumber(was)
+	to, errTo := run.ParseNumber(w.Text)
+	return w.Up > 0 && errFrom == nil && errTo == nil && to-from > w.Up*(1+1e-9)+w.Leeway
+}
+
 // mostSteps is the most writes in which a step upward is taken: more come of a slip in
 // step_up.
 const mostSteps = 100
