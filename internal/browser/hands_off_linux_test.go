@@ -33,6 +33,7 @@ type handsOffDay struct {
 	state   *testday.HandsOff
 	asked   []string // paths, with what was asked for
 	streams map[*io.PipeWriter]bool
+	held    chan struct{} // answers are kept back until it is closed; nil: none
 }
 
 const handsOffPath = "/api/v1/plan/run"
@@ -113,7 +114,6 @@ func (d *handsOffDay) is(h testday.HandsOff) {
 func (d *handsOffDay) answer(w http.ResponseWriter, r *http.Request) {
 	body, _ := io.ReadAll(r.Body)
 	d.mu.Lock()
-	defer d.mu.Unlock()
 	if r.Method == http.MethodPost {
 		d.asked = append(d.asked, strings.TrimPrefix(r.URL.Path, handsOffPath)+" "+string(body))
 	}
@@ -130,7 +130,27 @@ func (d *handsOffDay) answer(w http.ResponseWriter, r *http.Request) {
 		h.State, h.Text, h.Plan = testday.Waiting, "Waiting until the device is fit to start: it cools down.", 1
 		d.state, v = &h, &h
 	}
-	_ = json.NewEncoder(w).Encode(v)
+	text, _ := json.Marshal(v)
+	held := d.held
+	d.mu.Unlock()
+	if held != nil {
+		<-held
+	}
+	_, _ = w.Write(text)
+}
+
+// hold keeps answers back until the function that it returns is called.
+func (d *handsOffDay) hold() (release func()) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	held := make(chan struct{})
+	d.held = held
+	return func() {
+		d.mu.Lock()
+		d.held = nil
+		d.mu.Unlock()
+		close(held)
+	}
 }
 
 // wasAsked is what was asked for since the last time.
@@ -283,9 +303,15 @@ func TestHandsOffDay(t *testing.T) {
 	h.Pausing = true
 	d.is(h)
 	shows("#hands-resume", "Do not pause")
+	// An answer that news overtook is old.
+	release := d.hold()
 	p.Click("#hands-resume")
 	asked("/resume")
 	d.is(fullDay())
+	shows("#hands-pause", "Pause after this run")
+	release()
+	shows("#said", "It goes on")
+	shows("#hands-pause", "Pause after this run")
 	p.Click("#hands-stop: Stop after this run")
 	asked("/stop", `"now":false`)
 	p.Click("#hands-now: Stop now")
