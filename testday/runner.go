@@ -259,6 +259,9 @@ func (r *Runner) carry(ctx context.Context, j Job) *jobIn {
 	return &jobIn{Job: j, begun: begun, done: done, end: func(why string) { cancel(&toldToEnd{why}) }}
 }
 
+// jobMark begins the mark of what a job starts.
+const jobMark = "SWEEPD_JOB="
+
 // carryOut carries out a job as `run watch` does a command.
 func (r *Runner) carryOut(ctx context.Context, j Job, begun func()) (d JobDone) {
 	d.Results = map[string]run.Result{}
@@ -276,7 +279,7 @@ func (r *Runner) carryOut(ctx context.Context, j Job, begun func()) (d JobDone) 
 		return d
 	}
 	shown := &tailed{to: r.Out}
-	w := Watched{Command: j.Command, Rules: rules, Out: shown, Err: shown, alone: true}
+	w := Watched{Command: j.Command, Rules: rules, Out: shown, Err: shown, alone: true, mark: jobMark + j.ID}
 	output := rules.newOutput()
 	c, err := w.start(program, output)
 	if err != nil {
@@ -292,7 +295,7 @@ func (r *Runner) carryOut(ctx context.Context, j Job, begun func()) (d JobDone) 
 	}
 	d.Failure = c.await(ctx, nil)
 	read := c.drained(outputWait)
-	left := c.process.close() // what holds the output open is ended
+	left := c.end() // what holds the output open is ended
 	d.LeftBehind = left && c.ending == ""
 	if !read {
 		c.drained(lateOutputWait)

@@ -51,6 +51,7 @@ func awaitRunner(t *testing.T, l *RunnerLink) {
 
 // What becomes of commands, with real processes: the failures are those of `run watch`.
 func TestRunnerCarriesOut(t *testing.T) {
+	t.Parallel() // it mostly waits
 	withShell(t)
 	l := NewRunnerLink(nil)
 	var mu sync.Mutex
@@ -118,6 +119,7 @@ func TestRunnerCarriesOut(t *testing.T) {
 // A job that is told to end, and one whose runner ends, is ended with all of its processes,
 // also where it does not want to.
 func TestRunnerEndsTheGroup(t *testing.T) {
+	t.Parallel() // it mostly waits
 	withShell(t)
 	for name, c := range map[string]struct {
 		deaf string

@@ -24,7 +24,8 @@ type Watched struct {
 	In       io.Reader
 	Out, Err io.Writer
 
-	alone bool // nobody sits there: a runner's
+	alone bool   // nobody sits there: a runner's
+	mark  string // in the environment of the command and all that it starts, NAME=VALUE; "" for none
 }
 
 // WatchedAgent is an agent that also ends a run by itself where its watch is gone.

@@ -25,6 +25,7 @@ type command struct {
 	read    chan struct{} // closed when no more of it can come
 	unshown chan error    // what was printed could not be passed on
 	ending  string        // why it was told to end, once it was
+	mark    string        // see Watched
 	// patience is how long it may take to end once it was told to.
 	patience time.Duration
 }
@@ -48,6 +49,9 @@ func (w Watched) start(program string, output *output) (_ *command, err error) {
 	c := &command{name: fmt.Sprintf("%q", run.Shorten(w.Command[0])), shown: w.Err, output: output, read: make(chan struct{}), unshown: make(chan error, 2), patience: killDelay}
 	x := exec.Command(program, w.Command[1:]...)
 	x.Args[0], x.Stdin = w.Command[0], w.In
+	if w.mark != "" {
+		x.Env, c.mark = append(os.Environ(), w.mark), w.mark
+	}
 	terminal := hasTerminal
 	switch {
 	case w.alone:
@@ -209,7 +213,14 @@ func (c *command) drained(wait time.Duration) bool {
 // close lets go of the command and ends what is left of it. It tells whether anything was.
 func (c *command) close() (leftBehind bool) {
 	defer c.closePipes()
-	return c.process.close()
+	return c.end()
+}
+
+// end ends what is left of a command that has ended: its group, and what made a group or a
+// session of its own and still has the mark.
+func (c *command) end() (leftBehind bool) {
+	leftBehind = c.process.close()
+	return c.mark != "" && endMarked(c.mark) || leftBehind
 }
 
 func (c *command) closePipes() {

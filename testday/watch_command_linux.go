@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
+	"strings"
 	"syscall"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -33,4 +36,42 @@ func deadAlone(group int) bool {
 		}
 	}
 	return true
+}
+
+// endMarked ends all processes with a mark in their environment, and kills those that do
+// not end within leftBehindDelay. It tells whether there were any. A process that gave
+// itself another environment is not found.
+func endMarked(mark string) bool {
+	list := marked(mark)
+	found := len(list) > 0
+	end := time.Now().Add(leftBehindDelay)
+	for s := unix.SIGTERM; len(list) > 0; list = marked(mark) {
+		for _, p := range list {
+			_ = unix.Kill(p, s) // it may have ended
+		}
+		if s == unix.SIGKILL {
+			break
+		}
+		time.Sleep(slowestPoll)
+		if !time.Now().Before(end) {
+			s = unix.SIGKILL
+		}
+	}
+	return found
+}
+
+// marked are the processes whose environment has a mark (proc_pid_environ(5)); dead ones have
+// none.
+func marked(mark string) (list []int) {
+	files, _ := filepath.Glob("/proc/[0-9]*/environ") // the pattern is good
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		if err != nil || !slices.Contains(strings.Split(string(text), "\x00"), mark) {
+			continue // another user's, or none
+		}
+		if p, err := strconv.Atoi(filepath.Base(filepath.Dir(file))); err == nil {
+			list = append(list, p)
+		}
+	}
+	return list
 }

@@ -189,7 +189,7 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 			fmt.Fprintln(a.err, "what is carried out here is ended …")
 		}
 		end()
-		return a.sayLeft(had)
+		return a.sayLeft(had, v.lost)
 	}
 }
 
@@ -222,9 +222,12 @@ func (a *app) askLeave(d testday.HandsOff) <-chan string {
 }
 
 // sayLeft says what becomes of a day that nobody looks at here any more.
-func (a *app) sayLeft(hadRunner bool) error {
+func (a *app) sayLeft(hadRunner, lost bool) error {
 	words := "the day goes on without this terminal"
-	if hadRunner {
+	switch {
+	case lost:
+		words = "the agent does not answer: what the day does is not known here, and an agent that starts puts back first of all what was set"
+	case hadRunner:
 		words = "the day waits for a runner now, with what it had set put back: `sweepd plan run` or `sweepd plan runner` goes on"
 	}
 	_, err := fmt.Fprintln(a.err, a.terminal(a.err).Wrap(words+"; `sweepd plan status` says how it stands, `sweepd plan stop` ends it", "  "))
