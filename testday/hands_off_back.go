@@ -203,9 +203,11 @@ func (d *HandsOffDay) afterTrip(ctx context.Context, t Tripped) {
 	case !pauses:
 		d.tell("the first values are back: the day goes on by itself when it can")
 		d.show(Cooling, "after a guard tripped: "+t.Text)
-		d.mu.Lock()
-		d.rests = time.Now().Add(tripRest)
-		d.mu.Unlock()
+		if !t.Waits { // else it is told at once what is needed
+			d.mu.Lock()
+			d.rests = time.Now().Add(tripRest)
+			d.mu.Unlock()
+		}
 		d.keep(func(*handsOffKept) {})
 	}
 }

@@ -281,6 +281,7 @@ func (d *HandsOffDay) StopHandsOff(ctx context.Context, q HandsOffRequest) (Hand
 		w.stop, w.now, w.why = true, q.Now, "stopped "+q.asked()
 		switch {
 		case d.shown.run == "":
+			d.shown.text = oneLine("the day ends, " + w.why)
 			return "the day ends, stopped " + q.asked(), nil
 		case q.Now:
 			w.why = "stopped at once " + q.asked()
