@@ -104,16 +104,23 @@ func movedAgain(ctx context.Context, m Machine, gone []*place) (again, stay []*p
 	return again, stay
 }
 
-// done forgets what is back, and says what is not.
+// done forgets what is back, and says what is not. What moves along with others is kept until
+// all files are back, since the put back of one may move it again. While a write to a file
+// hangs, none is forgotten: what comes through late may move any.
 func (f *FirstValues) done(ctx context.Context, gone, left []*place, reasons map[*place]error) (back []Write, err error) {
-	if len(left) > 0 { // what is left may move these again
-		gone = slices.DeleteFunc(gone, func(p *place) bool { return p.w.Along })
-	}
-	for _, p := range gone {
-		if !p.w.Along || p.w.Text != p.w.Was { // else nobody set it
-			back = append(back, p.w)
+	isFile := func(p *place) bool { return p.w.Path != "" }
+	some := slices.ContainsFunc(left, isFile)
+	hangs := slices.ContainsFunc(left, func(p *place) bool { return isFile(p) && errors.Is(reasons[p], ErrNoAnswer) })
+	f.mu.Lock()
+	gone = slices.DeleteFunc(gone, func(p *place) bool {
+		back = append(back, p.w)
+		kept := isFile(p) && (hangs || some && p.w.Along)
+		if kept {
+			p.w.Text = p.w.Was
 		}
-	}
+		return kept
+	})
+	f.mu.Unlock()
 	return back, errors.Join(notRestored(left, reasons), f.forget(ctx, gone))
 }
 

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -91,6 +92,10 @@ func TestAWriteThatComesThroughLateIsPutBack(t *testing.T) {
 		}
 		defer first.Close()
 		panel := actuators.NewPanel(actuators.PanelOptions{Actuators: allActuators(sys), Machine: m, FirstValues: first, Allowed: map[string]actuators.Limits{"firmware": {}}})
+		fast := actuators.Write{Actuator: "firmware", Path: filepath.Join(filepath.Dir(sys), fastLimit), Text: "20", Was: "18"}
+		if err := panel.Apply(t.Context(), fast); err != nil {
+			t.Fatal(err)
+		}
 		if err := m.Device.Plant(sustainedLimit, simdevice.Fault{Hangs: true, Times: 1}); err != nil {
 			t.Fatal(err)
 		}
@@ -117,7 +122,39 @@ func TestAWriteThatComesThroughLateIsPutBack(t *testing.T) {
 		if now, _ := m.Read(t.Context(), w); now != "15" || len(first.Pending()) > 0 {
 			t.Errorf("put back, it reads %q, and is kept: %v", now, first.Pending())
 		}
+		if now, _ := m.Read(t.Context(), fast); now != "18" {
+			t.Errorf("a limit that was moved along reads %q", now)
+		}
 	})
+}
+
+// What moves along with a limit is back in the end, also where one of the limits could be
+// put back only later.
+func TestWhatMovesAlongIsPutBackLast(t *testing.T) {
+	m, w := newMachine(t)
+	sys := m.Device.SysRoot()
+	profile := actuators.Write{Path: filepath.Join(sys, "firmware", "acpi", "platform_profile")}
+	first, err := actuators.OpenFirstValues(t.TempDir(), actuators.FirstValuesOptions{Root: sys})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer first.Close()
+	panel := actuators.NewPanel(actuators.PanelOptions{Actuators: allActuators(sys), Machine: m, FirstValues: first, Allowed: map[string]actuators.Limits{"firmware": {}}})
+	if err := errors.Join(panel.Apply(t.Context(), w), m.Device.Plant(sustainedLimit, simdevice.Fault{Unread: syscall.EIO})); err != nil {
+		t.Fatal(err)
+	}
+	if now, _ := m.Read(t.Context(), profile); now != "custom" {
+		t.Fatalf("the profile is %q, so it does not move", now)
+	}
+	if err := panel.Restore(t.Context()); !errors.Is(err, syscall.EIO) {
+		t.Errorf("put back while it cannot be read: %v", err)
+	}
+	if err := errors.Join(m.Device.Mend(sustainedLimit), panel.Restore(t.Context())); err != nil {
+		t.Error(err)
+	}
+	if now, _ := m.Read(t.Context(), profile); now != "balanced" || len(first.Pending()) > 0 {
+		t.Errorf("put back, the profile is %q, and kept are %v", now, first.Pending())
+	}
 }
 
 // allActuators are those of a Linux system, as cmd lists them.
