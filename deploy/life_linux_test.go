@@ -3,6 +3,7 @@ package deploy
 import (
 	"context"
 	"fmt"
+	"hash/crc32"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -21,8 +22,15 @@ func TestLifeOfThePackage(t *testing.T) {
 	passes(t, "life.sh", func(root string) []string {
 		command(t, nil, "cp", newer, filepath.Join(root, "test/new.deb"))
 		older(t, newer, filepath.Join(root, "test/old.deb"))
+		write(t, filepath.Join(root, "test/first_values.journal"), firstValues("/test/device/sys/firmware/acpi/platform_profile", "performance", "balanced"))
 		return nil
 	})
+}
+
+// firstValues is the file that an agent leaves which set a place and died.
+func firstValues(path, text, was string) string {
+	entry := fmt.Sprintf(`{"first":{"actuator":"profile","path":%q,"text":%q,"was":%q}}`, path, text, was)
+	return fmt.Sprintf("sweepd first values, version 1\n%08x %s\n", crc32.Checksum([]byte(entry), crc32.MakeTable(crc32.Castagnoli)), entry)
 }
 
 // TestLifeInAHomeFolder does the same with the archive, as an ordinary user on a system

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os/signal"
 	"runtime"
 	"strconv"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -65,6 +67,11 @@ func (f *agentFlags) add(cmd *cobra.Command) {
 
 // watch is the agent's life.
 func (a *app) watch(ctx context.Context, f agentFlags) error {
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup(1) has it: else a closed terminal would end it with things set
+		var stop context.CancelFunc
+		ctx, stop = signal.NotifyContext(ctx, syscall.SIGHUP)
+		defer stop()
+	}
 	c, err := a.config()
 	a.restoreFirst(ctx, a.dataDir(c), newLogger(a.err)) // whatever else is wrong
 	if err != nil {

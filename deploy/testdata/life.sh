@@ -115,6 +115,61 @@ until_true shows '^sweepd_build_info'
 running
 sweepd run list >/dev/null
 
+step "where nothing was set, the end of the agent sets nothing and says nothing"
+systemctl stop sweepd.socket sweepd.service
+sed -i 's/^ARGS=.*/ARGS=""/' /etc/default/sweepd
+same "$(property sweepd.service Result)" success "the end of the agent"
+[ ! -e /var/lib/sweepd/first_values.journal ] || fail "first values of nothing"
+if journalctl -b -u sweepd.service | grep -i 'put back'; then fail "it speaks of putting back"; fi
+
+step "the drop-in grants the right to set, and little else"
+profile=/test/device/sys/firmware/acpi/platform_profile
+chmod 644 $profile
+same "$(stat -c '%U %a' $profile)" "root 644" "a file that root may write"
+sets() { # as an agent does that is killed then
+    install -o sweepd -g sweepd -m 600 /test/first_values.journal /var/lib/sweepd/
+    echo performance >$profile
+}
+back() { [ "$(cat $profile)" = balanced ] && [ ! -e /var/lib/sweepd/first_values.journal ]; }
+mounted() { # how the agent sees the deepest mount that holds a folder: rw or ro
+    awk -v dir="$1" '{ at = $5 == "/" ? "" : $5 } index(dir "/", at "/") == 1 { split($6, o, ","); found = o[1] } END { print found }' /proc/"$2"/mountinfo
+}
+systemctl start sweepd.service
+pid=$(property sweepd.service MainPID)
+same "$(mounted /sys/devices/system "$pid") $(mounted /sys/kernel "$pid")" "ro ro" "sysfs without the drop-in"
+ln -s /usr/share/sweepd/hands-off.conf /etc/systemd/system/sweepd.service.d/
+printf '[Service]\nRestart=no\nReadWritePaths=/test/device/sys\n' >/etc/systemd/system/sweepd.service.d/rights.conf # where the test has its sysfs
+systemctl daemon-reload
+systemctl restart sweepd.service
+pid=$(property sweepd.service MainPID)
+same "$(mounted /sys/devices/system "$pid") $(mounted /sys/kernel "$pid") $(mounted /sys/firmware "$pid") $(mounted /proc/sys "$pid") $(mounted /etc "$pid")" "rw ro ro ro ro" "what may be written with the drop-in"
+same "$(stat -c %U /proc/"$pid")" sweepd "user of the agent"
+same "$(sed -n 's/^CapEff:\t//p' /proc/"$pid"/status)" 0000000000000006 "capabilities (CAP_DAC_OVERRIDE too, capability.h)"
+systemd-analyze security --threshold=25 sweepd.service | tail -n 1
+
+step "an agent that is killed has its first values back at once"
+sets
+kill -KILL "$pid"
+until_true back
+same "$(systemctl is-active sweepd.service || true)" failed "the agent that was killed, which nobody started again"
+journalctl -b -u sweepd.service | grep -F "$profile has its first value again: balanced, after performance"
+
+step "so they are when it starts, after a cut of the power"
+sets
+systemctl start sweepd.service
+back || fail "the agent answers, and its first values are not back: $(cat $profile)"
+
+step "without the right it says what is left and how to put it back, and watches"
+rm /etc/systemd/system/sweepd.service.d/hands-off.conf /etc/systemd/system/sweepd.service.d/rights.conf
+systemctl daemon-reload
+sets
+systemctl restart sweepd.service
+running
+journalctl -b -u sweepd.service | grep -F "NOT put back" | grep -F "by hand: echo balanced | sudo tee $profile" >/dev/null
+same "$(cat $profile)" performance "what nobody could put back"
+HOST_SYS=/test/device/sys sweepd actuators restore
+back || fail "root's restore leaves $(cat $profile)"
+
 step "removing stops it and keeps what is the user's"
 dpkg -r sweepd
 ! running
