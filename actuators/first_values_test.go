@@ -333,6 +333,26 @@ func TestAHangingPlaceHoldsUpNoOther(t *testing.T) {
 	})
 }
 
+// A write that hangs in a driver may come through when its place reads right: it is kept
+// until the driver is back.
+func TestAWriteThatHangsInItsDriverIsNotForgotten(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := place3()
+		f := openFirst(t, t.TempDir())
+		must(t, f.Keep(t.Context(), set("/sys/low", "10", "15")))
+		m.fails = func(string, string) error { return fmt.Errorf("hangs: %w", ErrNoAnswer) }
+		if _, err := f.Restore(t.Context(), m); !errors.Is(err, ErrNoAnswer) || len(f.Pending()) != 1 {
+			t.Errorf("%v, %v", err, f.Pending())
+		}
+		m.has["/sys/low"], m.fails = "10", nil
+		_, err := f.Restore(t.Context(), m)
+		must(t, err)
+		if m.has["/sys/low"] != "15" {
+			t.Errorf("%v", m.has)
+		}
+	})
+}
+
 // Many who restore and set at once: whatever the order, everything pending is in the
 // file, and the last restore leaves nothing.
 func TestRestoreFromManySides(t *testing.T) {
