@@ -22,14 +22,14 @@ func TestLifeOfThePackage(t *testing.T) {
 	passes(t, "life.sh", func(root string) []string {
 		command(t, nil, "cp", newer, filepath.Join(root, "test/new.deb"))
 		older(t, newer, filepath.Join(root, "test/old.deb"))
-		write(t, filepath.Join(root, "test/first_values.journal"), firstValues("/test/device/sys/firmware/acpi/platform_profile", "performance", "balanced"))
+		write(t, filepath.Join(root, "test/first_values.journal"), firstValues("profile", "/test/device/sys/firmware/acpi/platform_profile", "performance", "balanced"))
 		return nil
 	})
 }
 
 // firstValues is the file that an agent leaves which set a place and died.
-func firstValues(path, text, was string) string {
-	entry := fmt.Sprintf(`{"first":{"actuator":"profile","path":%q,"text":%q,"was":%q}}`, path, text, was)
+func firstValues(actuator, path, text, was string) string {
+	entry := fmt.Sprintf(`{"first":{"actuator":%q,"path":%q,"text":%q,"was":%q}}`, actuator, path, text, was)
 	return fmt.Sprintf("sweepd first values, version 1\n%08x %s\n", crc32.Checksum([]byte(entry), crc32.MakeTable(crc32.Castagnoli)), entry)
 }
 
@@ -62,14 +62,25 @@ func needBoot(t *testing.T) {
 // are a simulated device and what prepare puts there, with the options that it wants.
 func passes(t *testing.T, script string, prepare func(root string) (options []string)) {
 	t.Helper()
-	root := debian(t)
+	root := withScript(t, script)
+	boot(t, root, prepare(root)...)
+	log, err := os.ReadFile(filepath.Join(root, "test/log"))
+	if err != nil {
+		t.Fatal("the system did not get to the test: ", err)
+	}
+	passed(t, script, string(log))
+}
+
+// withScript is a Debian system that runs a script of testdata when it has booted.
+func withScript(t *testing.T, script string) (root string) {
+	t.Helper()
+	root = debian(t)
 	test := filepath.Join(root, "test")
 	if err := os.Mkdir(test, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	handheld(t, filepath.Join(test, "device"))
 	write(t, filepath.Join(test, "new.version"), testVersion)
-	options := prepare(root)
 	command(t, nil, "cp", "deploy/testdata/booted.sh", test)
 	command(t, nil, "cp", "deploy/testdata/"+script, filepath.Join(test, "life.sh"))
 	unit := filepath.Join(root, "etc/systemd/system")
@@ -81,12 +92,12 @@ func passes(t *testing.T, script string, prepare func(root string) (options []st
 	if err := os.Symlink("../life.service", filepath.Join(wants, "life.service")); err != nil {
 		t.Fatal(err)
 	}
-	boot(t, root, options...)
-	log, err := os.ReadFile(filepath.Join(test, "log"))
-	if err != nil {
-		t.Fatal("the system did not get to the test: ", err)
-	}
-	if !strings.HasSuffix(string(log), "\nPASSED\n") {
+	return root
+}
+
+func passed(t *testing.T, script, log string) {
+	t.Helper()
+	if !strings.HasSuffix(log, "\nPASSED\n") {
 		t.Errorf("%s failed:\n%s", script, log)
 	}
 	t.Logf("%s", log)

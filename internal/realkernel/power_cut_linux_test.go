@@ -47,7 +47,7 @@ func TestPowerCuts(t *testing.T) {
 	t.Parallel()
 	payload := filepath.Join(t.TempDir(), "payload.tar")
 	archive(t, payload, realkernel.Build(t, "sweepd/cmd/sweepd"), realkernel.Build(t, "./testdata/setter"))
-	disks := []string{realkernel.NewDisk(t), realkernel.NewDisk(t)}
+	disks := []string{realkernel.NewDisk(t, ""), realkernel.NewDisk(t, "")}
 	boot := func(cuts bool, script string) {
 		t.Helper()
 		got := realkernel.Boot(t, realkernel.Options{Binary: payload, Disks: disks, Processors: 2, Cuts: cuts, Script: cutScript + script})
