@@ -28,6 +28,7 @@ type FirstValues struct {
 
 	mu       sync.Mutex // guards the rest, never held while anything is waited for
 	lock     *machineLock
+	over     func()   // of Watch; nil: nobody watches
 	places   []*place // in the order in which they were first written to
 	restores int      // how often Restore was called
 	damaged  int
@@ -94,6 +95,10 @@ type FirstValuesOptions struct {
 	// that a simulated one does not get into the way of the real one. On systems other
 	// than Linux it is ignored.
 	Root string
+	// Watch is called before anything is set after a time in which nothing was: somebody
+	// begins to watch this process, to put back for it where it dies. What it returns is
+	// called when that is no longer needed. It may be nil.
+	Watch func() (over func())
 	// Step is called after each step that lasts, with its name; for tests, which end the
 	// process there. It may be nil.
 	Step func(name string)
@@ -104,17 +109,15 @@ type FirstValuesOptions struct {
 const restoreBound = 10 * time.Second
 
 // OpenFirstValues reads the first values that an earlier process left in a data folder.
-// It makes nothing, and takes no lock.
+// It makes nothing, and takes no lock. Beside an error, because the file cannot be read or
+// must not be believed, nothing is set or put back until it can.
 func OpenFirstValues(dir string, o FirstValuesOptions) (*FirstValues, error) {
 	f := &FirstValues{o: o, act: make(chan struct{}, 1), turn: make(chan struct{}, 1)}
 	f.file = firstValuesFile{dir: dir, step: f.step}
 	places, err := f.file.read()
 	f.file.close()
-	if err != nil {
-		return nil, err
-	}
 	f.places, f.damaged = places, f.file.damaged
-	return f, nil
+	return f, err
 }
 
 func (f *FirstValues) step(name string) {
@@ -245,6 +248,7 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 	if err := f.leftEarlier(); err != nil {
 		return err
 	}
+	f.watched()
 	var fresh []*place
 	for _, w := range writes {
 		if w.Path == "" && len(w.Back) == 0 {
@@ -269,6 +273,20 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 // Earlier tells whether anything is left that an earlier process set: nothing else is set
 // until it is put back, or given up.
 func (f *FirstValues) Earlier() bool { return f.leftEarlier() != nil }
+
+// watched has somebody watch this process, for whoever has the turn.
+func (f *FirstValues) watched() {
+	f.mu.Lock()
+	has := f.over != nil
+	f.mu.Unlock()
+	if has || f.o.Watch == nil {
+		return
+	}
+	over := f.o.Watch()
+	f.mu.Lock()
+	f.over = over
+	f.mu.Unlock()
+}
 
 // leftEarlier is what nobody could put back since an earlier process set it: nothing else
 // is set on top of that.
@@ -322,12 +340,15 @@ func (f *FirstValues) locked() error {
 // unlock lets others set this machine, for whoever has the turn.
 func (f *FirstValues) unlock() {
 	f.mu.Lock()
-	lock := f.lock
-	f.lock = nil
+	lock, over := f.lock, f.over
+	f.lock, f.over = nil, nil
 	f.mu.Unlock()
 	if lock != nil {
 		f.file.close()
 		_ = lock.release() // which the end of the process does in any case
+	}
+	if over != nil {
+		over()
 	}
 }
 

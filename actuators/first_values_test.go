@@ -424,6 +424,27 @@ func TestASlowDiskDelaysNoRestore(t *testing.T) {
 	})
 }
 
+// Somebody watches the process as long as anything is set, and no longer.
+func TestSomebodyWatchesWhileAnythingIsSet(t *testing.T) {
+	dir, m := t.TempDir(), place3()
+	var said []string
+	f, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir, Watch: func() func() {
+		said = append(said, fmt.Sprintf("watches, %d kept", len(m.wrote)))
+		return func() { said = append(said, "over, low="+m.has["/sys/low"]) }
+	}})
+	must(t, err)
+	defer f.Close()
+	_, err = f.Restore(t.Context(), m)
+	must(t, err)
+	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+	must(t, f.Set(t.Context(), m, set("/sys/low", "11", "10")))
+	_, err = f.Restore(t.Context(), m)
+	must(t, err)
+	if d := cmp.Diff([]string{"watches, 0 kept", "over, low=15"}, said); d != "" {
+		t.Error(d)
+	}
+}
+
 // Two agents, of any folders, never both set a machine.
 func TestOneSetsAtATime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

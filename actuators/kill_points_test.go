@@ -209,29 +209,3 @@ func TestKillPoints(t *testing.T) {
 		}
 	}
 }
-
-// A goroutine that panics has the first values put back before the process dies of it.
-func TestOnPanic(t *testing.T) {
-	m := newFiles(t)
-	first := openFirst(t, m.dir)
-	must(t, first.Set(t.Context(), m, set(filepath.Join(m.dir, "low"), "10", "15")))
-	var died any
-	func() {
-		defer func() { died = recover() }()
-		defer OnPanic(func(ctx context.Context) error {
-			_, err := first.Restore(ctx, m)
-			return err
-		})
-		var nobody map[string]int
-		nobody["x"] = 1
-	}()
-	if died == nil || !strings.Contains(fmt.Sprint(died), "nil map") {
-		t.Errorf("died of %v", died)
-	}
-	if d := cmp.Diff(firstOfFiles, m.now(t)); d != "" {
-		t.Error(d)
-	}
-	func() {
-		defer OnPanic(func(context.Context) error { t.Error("restored without a panic"); return nil })
-	}()
-}

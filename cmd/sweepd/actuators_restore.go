@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -19,6 +20,7 @@ import (
 type restoreFlags struct {
 	giveUp     bool
 	afterAgent bool       // the service manager asks, when the agent has ended
+	watch      bool       // the agent asks: wait until it dies
 	ofAgent    agentFlags // the agent's options, which mean nothing here
 }
 
@@ -40,12 +42,18 @@ somebody sets it.`,
 		Example: `  sudo sweepd actuators restore              what the system's agent left
   sweepd actuators restore --data DIR        what an agent that kept its data in DIR left`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.restoreActuators(cmd.Context(), f) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.watch && waitForEnd(a.in) {
+				return nil
+			}
+			return a.restoreActuators(cmd.Context(), f)
+		},
 	}
 	cmd.Flags().BoolVar(&f.giveUp, "give-up", false, "forget what cannot be put back; it stays as it is")
 	cmd.Flags().BoolVar(&f.afterAgent, "after-agent", false, "say nothing where nothing was set; options of the agent are taken, and mean nothing")
+	cmd.Flags().BoolVar(&f.watch, "watch-agent", false, "wait until the agent that started this dies")
 	f.ofAgent.add(cmd)
-	for _, name := range append([]string{"after-agent"}, agentFlagNames...) {
+	for _, name := range append([]string{"after-agent", "watch-agent"}, agentFlagNames...) {
 		if cmd.Flags().Lookup(name) != nil {
 			_ = cmd.Flags().MarkHidden(name) // it is there
 		}
@@ -82,6 +90,9 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 		return errors.Join(a.printJSON(r), err)
 	}
 	p := a.printer()
+	if f.afterAgent { // for a log, whose lines are not broken
+		p.Options = text.Options{Unlimited: true, Width: math.MaxInt32}
+	}
 	for _, w := range r.Restored {
 		p.Say(putBackText(w), "  ", toneGood)
 	}

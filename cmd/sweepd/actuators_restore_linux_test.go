@@ -1,11 +1,18 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
+	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
+
+	"go.uber.org/zap"
 
 	"sweepd/actuators"
 )
@@ -142,7 +149,94 @@ func TestAgentRestoresFirst(t *testing.T) {
 	}
 	// So does the command for the service manager then.
 	has, _ = leftSet(t, dir)
-	if o := sweepd(t, "actuators", "restore", "--after-agent", "--config", bad); o.code != exitOK || has(setProfile) != "balanced" {
+	if o := sweepd(t, "actuators", "restore", "--after-agent", "--config", bad); o.code != exitOK || has(setProfile) != "balanced" || strings.Count(o.out, "\n") != 2 {
 		t.Errorf("%+v, %s", o, has(setProfile))
+	}
+}
+
+// dieIn names the folder for a process of this test that sets something and dies.
+const dieIn = "SWEEPD_TEST_DIE_IN"
+
+// init has processes of these tests do what they were started for: to watch an agent, or to
+// be one that dies.
+func init() {
+	if len(os.Args) > 1 && os.Args[1] == "actuators" {
+		main()
+	}
+	if dir := os.Getenv(dieIn); dir != "" {
+		die(dir)
+	}
+}
+
+// die sets something as an agent does, and dies of what standard input says.
+func die(dir string) {
+	a := &app{getenv: os.Getenv}
+	sys := os.Getenv("HOST_SYS")
+	first, err := actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: sys, Watch: a.watched(dir, zap.NewNop())})
+	if err == nil {
+		err = first.Set(context.Background(), actuators.Host{Sys: sys}, actuators.Write{Actuator: "profile", Path: filepath.Join(sys, setProfile), Text: "performance", Was: "balanced"})
+	}
+	if err != nil {
+		panic(err)
+	}
+	_, _ = os.Stdout.WriteString("set\n")
+	how, _ := io.ReadAll(os.Stdin)
+	switch string(how) {
+	case "panic":
+		go func() { panic("of a goroutine that has nothing to do with setting") }()
+		select {}
+	case "well":
+		if _, err := first.Restore(context.Background(), actuators.Host{Sys: sys}); err != nil {
+			panic(err)
+		}
+		os.Exit(0)
+	}
+	select {} // until it is killed
+}
+
+// TestAnAgentThatDiesIsRestored: whoever watches it puts back, whatever it dies of, without
+// a service manager and before anybody starts an agent again.
+func TestAnAgentThatDiesIsRestored(t *testing.T) {
+	for _, how := range []string{"kill", "panic", "hangup of the terminal", "well"} {
+		t.Run(how, func(t *testing.T) {
+			dir := alone(t)
+			has, sys := leftSet(t, dir)
+			must(t, "actuators", "restore")
+			cmd := exec.Command(os.Args[0])
+			cmd.Env = append(os.Environ(), dieIn+"="+dir, "HOST_SYS="+sys)
+			cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true, Pdeathsig: syscall.SIGKILL}
+			in, err := cmd.StdinPipe()
+			if err != nil {
+				t.Fatal(err)
+			}
+			out, err := cmd.StdoutPipe()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := io.ReadFull(out, make([]byte, len("set\n"))); err != nil || has(setProfile) != "performance" {
+				t.Fatalf("%v: nothing was set: %s", err, has(setProfile))
+			}
+			_, _ = io.WriteString(in, how)
+			_ = in.Close()
+			switch how {
+			case "kill":
+				err = cmd.Process.Kill()
+			case "hangup of the terminal": // reaches the whole group
+				err = syscall.Kill(-cmd.Process.Pid, syscall.SIGHUP)
+			}
+			if err != nil {
+				t.Error(err)
+			}
+			if err := cmd.Wait(); (err == nil) != (how == "well") {
+				t.Errorf("it ended with %v", err)
+			}
+			eventually(t, "the first value is back and forgotten", func() bool {
+				_, err := os.Stat(filepath.Join(dir, actuators.FirstValuesFile))
+				return has(setProfile) == "balanced" && errors.Is(err, os.ErrNotExist)
+			})
+		})
 	}
 }

@@ -24,16 +24,16 @@ type setter struct {
 
 // openSetter opens the first values beside the data. What an agent before this one left set
 // was put back before, as far as that could be done.
-func (a *app) openSetter(c config, dir string, set *collectors.Set) (*setter, error) {
+func (a *app) openSetter(c config, dir string, set *collectors.Set, log *zap.Logger) *setter {
 	s := &setter{machine: a.machineToSet(), guards: testday.NewGuards(testday.GuardOptions{Limits: c.HandsOff.guards(), HotLimit: set.HotLimit})}
 	var err error
-	if s.first, err = actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot()}); err != nil {
-		return nil, err
+	if s.first, err = actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: a.setRoot(), Watch: a.watched(dir, log)}); err != nil {
+		log.Error("nothing is set", zap.Error(err))
 	}
 	s.panel = actuators.NewPanel(actuators.PanelOptions{
 		Actuators: machineActuators(collectors.HostRoots(), c), Machine: s.machine, FirstValues: s.first, Allowed: c.HandsOff.allowed(),
 	})
-	return s, nil
+	return s
 }
 
 // close puts back what is still set, and lets go of the file.

@@ -67,10 +67,7 @@ func (a *app) runAgent(ctx context.Context, c config, listen func(config) ([]net
 	defer down("close the journal", closeJournal)
 	set := openMachine(log)
 	defer down("close the sensors", set.Close)
-	s, err := a.openSetter(c, dir, set)
-	if err != nil {
-		return err
-	}
+	s := a.openSetter(c, dir, set, log)
 	defer down("put back what was set", s.close)
 	w, err := newWatcher(device, c, set, s, data, kept, left, log)
 	if err != nil {
