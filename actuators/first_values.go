@@ -249,25 +249,47 @@ func (f *FirstValues) keepInTurn(writes []Write) error {
 		return err
 	}
 	f.watched()
-	var fresh []*place
-	for _, w := range writes {
-		if w.Path == "" && len(w.Back) == 0 {
-			return fmt.Errorf("nothing says how to put %s back", w.Place())
-		}
-		if f.find(w) == nil && !slices.ContainsFunc(fresh, func(p *place) bool { return key(p.w) == key(w) }) {
-			fresh = append(fresh, &place{w: w})
-		}
+	fresh, known, err := f.firsts(writes)
+	if err != nil || len(fresh)+len(known) == 0 {
+		return err
 	}
-	if len(fresh) == 0 {
-		return nil
-	}
-	if err := f.file.add(fresh); err != nil {
+	if err := f.file.add(append(known, fresh...)); err != nil {
 		return fmt.Errorf("first values %s: %w", f.Path(), err)
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	for _, p := range f.places {
+		for _, k := range known {
+			if key(p.w) == key(k.w) {
+				p.w.Text, p.w.Leeway = k.w.Text, k.w.Leeway
+			}
+		}
+	}
 	f.places = append(f.places, fresh...)
 	return nil
+}
+
+// firsts are the places of writes that are new, and those that were kept along with others
+// and are to be written to themselves now: these are put back whatever they read.
+func (f *FirstValues) firsts(writes []Write) (fresh, known []*place, err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, w := range writes {
+		if w.Path == "" && len(w.Back) == 0 {
+			return nil, nil, fmt.Errorf("nothing says how to put %s back", w.Place())
+		}
+		same := func(p *place) bool { return key(p.w) == key(w) }
+		i := slices.IndexFunc(f.places, same)
+		switch {
+		case i < 0 && !slices.ContainsFunc(fresh, same):
+			fresh = append(fresh, &place{w: w})
+		case i >= 0 && f.places[i].w.Along && f.places[i].w.Text == f.places[i].w.Was && !w.Along:
+			k := f.places[i].w
+			k.Text, k.Leeway = w.Text, w.Leeway
+			known = append(known, &place{w: k})
+		}
+	}
+	return fresh, known, nil
 }
 
 // Earlier tells whether anything is left that an earlier process set: nothing else is set

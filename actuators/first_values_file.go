@@ -122,9 +122,12 @@ func readFirstValues(text []byte) (places []*place, damaged int, end int64) {
 			continue
 		}
 		end = int64(at)
-		if e.First != nil {
+		switch i := slices.IndexFunc(places, func(p *place) bool { return e.First != nil && key(p.w) == key(*e.First) }); {
+		case i >= 0: // it is to be written to itself, too; the first value is the first one
+			places[i].w.Text, places[i].w.Leeway = e.First.Text, e.First.Leeway
+		case e.First != nil:
 			places = append(places, &place{w: *e.First})
-		} else {
+		default:
 			places = slices.DeleteFunc(places, func(p *place) bool { return key(p.w) == e.Back })
 		}
 	}

@@ -353,6 +353,32 @@ func TestAWriteThatHangsInItsDriverIsNotForgotten(t *testing.T) {
 	})
 }
 
+// What may have moved along with others is put back where it reads otherwise. Once it was
+// written to itself it is put back whatever it reads: a place may lie.
+func TestWhatIsKeptAlongAndThenSet(t *testing.T) {
+	for _, by := range []string{"this process", "the next process"} {
+		dir, m := t.TempDir(), place3()
+		f := openFirst(t, dir)
+		along := set("/sys/high", "25", "25")
+		along.Along = true
+		must(t, f.Keep(t.Context(), along))
+		along.Path, along.Text, along.Was = "/sys/middle", "20", "20"
+		must(t, f.Keep(t.Context(), along))
+		must(t, f.Set(t.Context(), m, set("/sys/high", "30", "29"))) // moved meanwhile
+		m.has["/sys/high"], m.wrote = "25", nil                      // so it says
+		if by == "the next process" {
+			must(t, f.Close())
+			f = openFirst(t, dir)
+		}
+		_, err := f.Restore(t.Context(), m)
+		must(t, err)
+		if d := cmp.Diff([]string{"/sys/high=25"}, m.wrote); d != "" {
+			t.Errorf("%s: %s", by, d)
+		}
+		noFile(t, f)
+	}
+}
+
 // Many who restore and set at once: whatever the order, everything pending is in the
 // file, and the last restore leaves nothing.
 func TestRestoreFromManySides(t *testing.T) {
