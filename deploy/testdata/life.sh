@@ -112,7 +112,7 @@ echo 'ARGS="--web.systemd-socket"' >/etc/default/sweepd
 systemctl start sweepd.socket
 ! running
 until_true shows '^sweepd_build_info'
-running
+until_true running # it may answer a moment before systemd hears that it is ready
 sweepd run list >/dev/null
 
 step "where nothing was set, the end of the agent sets nothing and says nothing"

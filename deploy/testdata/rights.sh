@@ -37,7 +37,7 @@ same "$(stat -c %U /proc/"$(property MainPID)")" sweepd "user of the agent"
 same "$(capabilities)" 0000000000000006 "capabilities (CAP_DAC_OVERRIDE too)"
 same "$(mounted /sys/devices/system) $(mounted /sys/firmware/acpi)" "rw rw" "where things are set"
 same "$(mounted /sys/kernel) $(mounted /sys/fs/cgroup) $(mounted /proc/sys) $(mounted /etc) $(mounted /usr) $(mounted /run) $(mounted /run/dbus) $(mounted /dev/shm)" "ro ro ro ro ro ro ro ro" "all else"
-same "$(echo $(ls /proc/"$(property MainPID)"/root/run /proc/"$(property MainPID)"/root/run/systemd | grep -v :))" "dbus systemd journal notify" "what it sees of other services"
+same "$(echo $(ls /proc/"$(property MainPID)"/root/run /proc/"$(property MainPID)"/root/run/systemd | grep -v :))" "dbus systemd incoming journal notify" "what it sees of other services"
 left off
 systemctl stop sweepd.service
 same "$(cat $cpu)" 0 "the processor that the unit switched off"
