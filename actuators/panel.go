@@ -276,6 +276,15 @@ type moved interface {
 	places() []string
 }
 
+// movedBy are the keys whose places may change where one is set. A processor that comes
+// back online has what the kernel gives it anew.
+var movedBy = map[string][]string{
+	SetsSetting:          {SetsSetting},
+	SetsGovernor:         {SetsGovernor, SetsEnergyPreference},
+	SetsEnergyPreference: {SetsEnergyPreference},
+	SetsCores:            {SetsGovernor, SetsEnergyPreference},
+}
+
 // moves are the actuators that may change with a write, its own among them, in an order in
 // which the last is put back first.
 func (p *Panel) moves(w Write) (list []moved) {
@@ -287,7 +296,7 @@ func (p *Panel) moves(w Write) (list []moved) {
 	}
 	for _, a := range p.options.Actuators {
 		m, ok := a.(moved)
-		if ok && (a.Sets() == sets || sets == SetsGovernor && a.Sets() == SetsEnergyPreference) {
+		if ok && slices.Contains(movedBy[sets], a.Sets()) {
 			list = append(list, m)
 		}
 	}

@@ -231,6 +231,27 @@ func TestPanelGoesFromNamesToWatts(t *testing.T) {
 	}
 }
 
+// A processor that comes back online has the governor that the kernel gives it anew: what
+// was found comes back with it.
+func TestPanelPutsBackTheGovernorOfAProcessor(t *testing.T) {
+	p := newTestPanel(t, "cores")
+	before := texts0(p.root)
+	p.machine.fault(func(_ context.Context, w Write, text string) (bool, error) {
+		if w.Actuator == "cores" && text == "1" {
+			put(t, p.root, "devices/system/cpu/cpufreq/policy4/scaling_governor", "schedutil")
+			put(t, p.root, "devices/system/cpu/cpufreq/policy4/energy_performance_preference", "performance")
+		}
+		return false, nil
+	})
+	p.set(t, SetsCores, pair("3"))
+	if err := p.Restore(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if after := texts0(p.root); !cmp.Equal(before, after) {
+		t.Errorf("left changed: %s", cmp.Diff(before, after))
+	}
+}
+
 // What may not be set is not, and the reason says what to do.
 func TestPanelRefuses(t *testing.T) {
 	p := newTestPanel(t, "firmware", "cores")
