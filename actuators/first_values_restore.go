@@ -121,7 +121,8 @@ func (f *FirstValues) done(ctx context.Context, gone, left []*place, reasons map
 		return kept
 	})
 	f.mu.Unlock()
-	return back, errors.Join(notRestored(left, reasons), f.forget(ctx, gone))
+	holds := slices.ContainsFunc(left, func(p *place) bool { return errors.Is(reasons[p], ErrNoAnswer) })
+	return back, errors.Join(notRestored(left, reasons), f.forget(ctx, gone, holds))
 }
 
 func wait(ctx context.Context, d time.Duration) bool {
@@ -216,9 +217,10 @@ func putBack(ctx context.Context, m Machine, w Write) error {
 	return fmt.Errorf("it reads %q after %q was put back", run.Visible(now), run.Visible(w.Was))
 }
 
-// forget takes out of the file what is back, and the file itself where nothing is left,
-// and lets others set this machine.
-func (f *FirstValues) forget(ctx context.Context, gone []*place) error {
+// forget takes out of the file what is back, and the file itself where nothing is left. It
+// lets others set this machine, also to put back what is left, unless a write of this
+// process hangs, which could come through after theirs.
+func (f *FirstValues) forget(ctx context.Context, gone []*place, hangs bool) error {
 	if err := enter(ctx, f.turn); err != nil {
 		return f.notForgotten(fmt.Errorf("the disk does not answer: %w", err))
 	}
@@ -238,7 +240,7 @@ func (f *FirstValues) forget(ctx context.Context, gone []*place) error {
 	} else if left < before {
 		err = f.file.drop(gone)
 	}
-	if left > 0 { // a person may put it back meanwhile
+	if left > 0 && !hangs {
 		f.unlock()
 	}
 	if err != nil {
@@ -261,7 +263,7 @@ func (f *FirstValues) GiveUp(ctx context.Context) ([]Write, error) {
 	f.mu.Lock()
 	gone := slices.Clone(f.places)
 	f.mu.Unlock()
-	return list, f.forget(ctx, gone)
+	return list, f.forget(ctx, gone, false)
 }
 
 func (f *FirstValues) notForgotten(err error) error {

@@ -344,6 +344,10 @@ func TestAWriteThatHangsInItsDriverIsNotForgotten(t *testing.T) {
 		if _, err := f.Restore(t.Context(), m); !errors.Is(err, ErrNoAnswer) || len(f.Pending()) != 1 {
 			t.Errorf("%v, %v", err, f.Pending())
 		}
+		var elsewhere *SetElsewhereError // and nobody else puts it back before the write comes through
+		if _, err := openFirst(t, f.file.dir).Restore(t.Context(), m); !errors.As(err, &elsewhere) {
+			t.Errorf("%v", err)
+		}
 		m.has["/sys/low"], m.fails = "10", nil
 		_, err := f.Restore(t.Context(), m)
 		must(t, err)
