@@ -89,6 +89,16 @@ func (e Estimates) slotS(c run.Cell) float64 {
 // in which the device is assumed to draw as much as in the run: on the safe side.
 func (e Estimates) energyWh(c run.Cell) float64 { return e.DrawW(c) * e.slotS(c) / 3600 }
 
+// ChargeOf is the share of its device's battery that a run takes, with the pause before it,
+// from 0; known is false where the battery's energy is not.
+func (e Estimates) ChargeOf(c run.Cell) (share float64, known bool) {
+	b, known := e.battery(c.Device)
+	if !known {
+		return 0, false
+	}
+	return e.energyWh(c) / b.FullWh, true
+}
+
 // DrawW is the power that a cell is expected to take from the battery, W: what
 // was seen at its setting, else between or beside the settings seen by W for W,
 // else the setting and 8 W; for a named setting the mean of all that was seen, else

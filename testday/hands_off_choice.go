@@ -21,10 +21,11 @@ type chosen struct {
 	hands  []handStep // what a person has to do before
 	later  int        // and then once more
 	// charge is up to where the battery is charged first, by waiting; 0 for no waiting.
-	charge float64
-	least  float64   // that is enough
-	runs   []run.Run // of the plan so far
-	can    *settable
+	charge  float64
+	least   float64   // that is enough
+	runs    []run.Run // of the plan so far
+	can     *settable
+	charges *charges
 }
 
 // choose chooses the slot to do now, see pick. It fails with errNothingLeft, and where a
@@ -44,7 +45,7 @@ func (d *HandsOffDay) choose(t *turn) (*chosen, error) {
 	}
 	g := plan.Progress(status.Device, time.Now())
 	d.giveUpWhatCannot(&g)
-	best := d.pick(&g, status)
+	best := d.pick(&g, plan.Estimates, status, d.settable())
 	d.noteProgress(&plan, &g)
 	if best == nil {
 		return nil, errNothingLeft
@@ -189,11 +190,7 @@ func (d *HandsOffDay) candidates(g *schedule.Progress) (list []schedule.SlotProg
 // pick is the slot to do next: one of the first pass that has some left, so that passes
 // stay apart; among these one that needs no hand, or the fewest; among these one of the
 // stretch that the plan goes on with; among these one not tried yet; among these the first.
-func (d *HandsOffDay) pick(g *schedule.Progress, status Status) *chosen {
-	return d.pickWith(g, status, d.settable())
-}
-
-func (d *HandsOffDay) pickWith(g *schedule.Progress, status Status, settable *settable) *chosen {
+func (d *HandsOffDay) pick(g *schedule.Progress, e schedule.Estimates, status Status, can *settable) *chosen {
 	var best *chosen
 	var bestRank [5]int
 	next := 0
@@ -202,11 +199,13 @@ func (d *HandsOffDay) pickWith(g *schedule.Progress, status Status, settable *se
 			next = s.Stretch
 		}
 	}
-	for _, s := range d.candidates(g) {
+	left := d.candidates(g)
+	ahead := chargesOf(left, e, d.o.Reserve)
+	for _, s := range left {
 		if best != nil && s.Pass > bestRank[0] {
 			continue
 		}
-		c := d.consider(s, status, settable)
+		c := d.consider(s, status, can, ahead)
 		rank := [5]int{s.Pass, c.toil(), 0, 0, s.Position}
 		if s.Stretch != next {
 			rank[2] = 1

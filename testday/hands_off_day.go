@@ -69,6 +69,7 @@ type HandsOffDay struct {
 	since  time.Time     // of what kept.ElapsedS does not count yet; zero while nothing goes on
 	armed  bool          // the guards are
 	rests  time.Time     // until when nothing is done after a guard tripped
+	enough float64       // the charge at which the battery was told to stop; 0 unknown
 	ours   string        // the run that the day started last
 	unkept bool          // the file could not be written, as was told
 	ctx    context.Context

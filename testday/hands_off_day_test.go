@@ -70,10 +70,10 @@ func (d dayOn) hands(most time.Duration) HandsOff {
 		for _, text := range h.Hand {
 			time.Sleep(30 * time.Second)
 			d.b.mu.Lock()
-			switch text {
-			case "plug in":
+			switch {
+			case strings.HasPrefix(text, "plug in"):
 				d.b.supply = run.Mains
-			case "unplug":
+			case text == "unplug":
 				d.b.supply = run.Battery
 			}
 			d.b.mu.Unlock()

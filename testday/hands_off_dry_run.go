@@ -41,7 +41,7 @@ func (d *HandsOffDay) DryRunHandsOff(ctx context.Context, _ BeginHandsOff) (r Dr
 		r.Lacks = append(r.Lacks, err.Error())
 	}
 	d.dryValues(&r, &g)
-	d.dryHands(&r, &g, status)
+	d.dryHands(&r, &g, plan.Estimates, status)
 	return r, nil
 }
 
@@ -91,7 +91,7 @@ func (d *HandsOffDay) dryWrite(v setValue) DryWrite {
 
 // dryHands counts what a person would have to do, in the order in which the day does the
 // slots; batteries are taken to have the charge that they need.
-func (d *HandsOffDay) dryHands(r *DryRun, g *schedule.Progress, status Status) {
+func (d *HandsOffDay) dryHands(r *DryRun, g *schedule.Progress, e schedule.Estimates, status Status) {
 	if len(g.Slots) > mostDrySlots {
 		r.Hands = append(r.Hands, DryHand{fmt.Sprintf("what hands have to do is counted for plans of at most %d runs", mostDrySlots), 0})
 		return
@@ -108,7 +108,7 @@ func (d *HandsOffDay) dryHands(r *DryRun, g *schedule.Progress, status Status) {
 	h.Slots = slices.Clone(g.Slots)
 	can := d.settable()
 	for range h.Slots {
-		c := sim.pickWith(&h, status, can)
+		c := sim.pick(&h, e, status, can)
 		if c == nil {
 			return
 		}

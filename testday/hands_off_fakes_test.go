@@ -24,22 +24,23 @@ type bench struct {
 	mu sync.Mutex
 
 	// The device.
-	supply  run.Supply
-	charge  *float64
-	reads   *run.SourcedSetting
-	hot     time.Time // until when it is
-	plan    schedule.Plan
-	noPlan  error
-	runs    []run.Run
-	record  *run.Run
-	refused error // by StartRun
-	ids     int
-	misread bool // runs have no supply
-	held    bool // power is, by a limiter
-	found   []run.Finding
-	name    string                               // of the device
-	stopErr func(run.Record) (run.Record, error) // what becomes of a stop, while the run goes on or once it ended
-	stays   bool                                 // the run goes on where a stop fails
+	supply    run.Supply
+	charge    *float64
+	reads     *run.SourcedSetting
+	hot       time.Time // until when it is
+	plan      schedule.Plan
+	estimates schedule.Estimates
+	noPlan    error
+	runs      []run.Run
+	record    *run.Run
+	refused   error // by StartRun
+	ids       int
+	misread   bool // runs have no supply
+	held      bool // power is, by a limiter
+	found     []run.Finding
+	name      string                               // of the device
+	stopErr   func(run.Record) (run.Record, error) // what becomes of a stop, while the run goes on or once it ended
+	stays     bool                                 // the run goes on where a stop fails
 
 	declared run.Declaration
 
@@ -94,12 +95,13 @@ func newBench(t *testing.T, q schedule.Request) *bench {
 	if len(q.Workloads) == 0 {
 		q.Workloads = []string{"harbour-flight"}
 	}
-	p, err := schedule.NewPlan(q, schedule.Estimates{RunDuration: map[string]time.Duration{"": benchRun}, Pause: 30 * time.Second}, time.Now())
+	e := schedule.Estimates{RunDuration: map[string]time.Duration{"": benchRun}, Pause: 30 * time.Second}
+	p, err := schedule.NewPlan(q, e, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
 	p.ID = 3
-	b := &bench{t: t, plan: p, supply: run.Mains, first: map[string]string{"setting": "28W", "cores": "8"}, set: map[string]string{}, changed: make(chan struct{}),
+	b := &bench{t: t, plan: p, estimates: e, supply: run.Mains, first: map[string]string{"setting": "28W", "cores": "8"}, set: map[string]string{}, changed: make(chan struct{}),
 		runner: &RunnerSeen{ID: "r1", User: "oak"}}
 	b.watts = func(c run.Cell) float64 { w, _ := c.Setting.Watts(); return w - 0.3 }
 	b.job = func(ctx context.Context, j Job) (JobDone, error) {
@@ -132,7 +134,7 @@ func (b *bench) options(dir string) HandsOffOptions {
 		Plan: func(context.Context, string) (Plan, error) {
 			b.mu.Lock()
 			defer b.mu.Unlock()
-			return Plan{Plan: b.plan, Runs: slices.Clone(b.runs), Estimates: schedule.Estimates{RunDuration: map[string]time.Duration{"": benchRun}}}, b.noPlan
+			return Plan{Plan: b.plan, Runs: slices.Clone(b.runs), Estimates: b.estimates}, b.noPlan
 		},
 		Reject: func(_ context.Context, id, why string) error {
 			b.note("reject")

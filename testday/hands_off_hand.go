@@ -2,12 +2,10 @@ package testday
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"time"
 
 	"sweepd/actuators"
-	"sweepd/report/sentence"
 	"sweepd/run"
 	"sweepd/schedule"
 )
@@ -70,36 +68,15 @@ func valueOf(c run.Cell, key string) string {
 	return v
 }
 
-// A run on battery begins only where the charge is so far above the reserve: else the guard
-// would end it before long. Where it has to be charged, it is up to chargeGoal, from where it
-// gets slow, so that hands are rare. Common practice, no source.
-const (
-	chargeMargin = 0.05
-	chargeGoal   = 0.8
-)
-
-// consider says what a slot needs of hands.
-func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *settable) *chosen {
-	c := &chosen{SlotProgress: s, status: status, can: can}
+// consider says what a slot needs of hands; without charges the battery has what it needs.
+func (d *HandsOffDay) consider(s schedule.SlotProgress, status Status, can *settable, ahead *charges) *chosen {
+	c := &chosen{SlotProgress: s, status: status, can: can, charges: ahead}
 	d.mu.Lock()
 	byHand, inForce := d.kept.ByHand, d.kept.HandSetting
 	d.mu.Unlock()
 
-	if s.Supply == run.Battery && status.ChargeRatio != nil {
-		need := max(run.LowCharge, d.o.Reserve) + chargeMargin
-		if s.NeedsCharge != nil {
-			need = max(need, *s.NeedsCharge)
-		}
-		// Few batteries say 100 %.
-		if need = min(need, 0.99); *status.ChargeRatio < need {
-			goal := max(need, chargeGoal)
-			if status.Supply == run.Battery {
-				c.add(handSupply, true, fmt.Sprintf("plug in and charge to %.0f %%, it says when to unplug", 100*goal))
-				c.later++
-			} else {
-				c.charge, c.least = goal, need
-			}
-		}
+	if ahead != nil {
+		c.considerCharge(status.ChargeRatio)
 	}
 	as := s.Slot // the device as it is in all but what is looked at
 	as.NeedsCharge, as.WaitS = nil, 0
@@ -209,7 +186,7 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 		if err != nil {
 			return errAgain
 		}
-		if now := d.consider(c.SlotProgress, status, c.can); !sameHands(now, c) || status.Recording != nil {
+		if now := d.consider(c.SlotProgress, status, c.can, c.charges); !sameHands(now, c) || status.Recording != nil {
 			return errAgain
 		}
 		select {
@@ -243,44 +220,6 @@ func (k *handsOffKept) confirm(c *chosen) {
 			k.ByHand = c.Variant
 		case x.what == handSetting:
 			k.HandSetting = c.Setting
-		}
-	}
-}
-
-// Charging that does not get on is looked at by a person. Common practice, no source.
-const (
-	chargePause   = 5 * time.Second
-	chargeStands  = 30 * time.Minute // without 1 % more
-	chargeEnough  = 5 * time.Minute  // the same where it is enough for a run: some are told to stop early
-	chargePercent = 0.01
-)
-
-// waitForCharge waits until the battery has the charge that a run on battery needs.
-func (d *HandsOffDay) waitForCharge(t *turn, c *chosen) error {
-	if !d.putBack(t.waits) { // it charges sooner
-		return errAgain
-	}
-	best, since := *c.status.ChargeRatio, time.Now()
-	d.tell("charging to %.0f %% for %s, then it has to be unplugged", 100*c.charge, c.Cell)
-	for {
-		text := fmt.Sprintf("charging to %.0f %%: %.0f %% now", 100*c.charge, 100*best)
-		if c.WaitS > 0 {
-			text += ", " + sentence.About(c.WaitS) + " in all"
-		}
-		d.show(Waiting, text)
-		if err := t.wait(t.waits, chargePause); err != nil {
-			return err
-		}
-		status, err := d.o.Agent.Status(t.waits)
-		switch {
-		case err != nil, status.Supply != c.status.Supply, status.Recording != nil, status.ChargeRatio == nil, *status.ChargeRatio >= c.charge:
-			return errAgain
-		case *status.ChargeRatio >= best+chargePercent:
-			best, since = *status.ChargeRatio, time.Now()
-		case *status.ChargeRatio >= c.least && time.Since(since) > chargeEnough:
-			return errAgain
-		case time.Since(since) > chargeStands:
-			return pauses("the battery does not charge: it is at %.0f %% for %.0f min, and %.0f %% are needed: see what limits it, then resume", 100*best, chargeStands.Minutes(), 100*c.charge)
 		}
 	}
 }

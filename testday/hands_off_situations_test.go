@@ -303,7 +303,7 @@ func TestSituations(t *testing.T) {
 			for i := range b.plan.Slots {
 				b.plan.Slots[i].Supply = run.Battery
 			}
-		}, stands("does not charge", "5 %", "80 %")},
+		}, stands("does not charge", "at 5 %", "15 % are needed")},
 		{"the device is given another name", func(b *bench) {
 			go func() {
 				time.Sleep(40 * time.Second)
