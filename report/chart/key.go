@@ -40,7 +40,7 @@ func (f *frame) rows(items []Item) []itemRow {
 		}
 		row := &rows[len(rows)-1]
 		row.items = append(row.items, p)
-		row.height = max(row.height, f.size.Text*(0.22+itemLine*float64(len(p.lines))))
+		row.height = max(row.height, f.size.Text*(0.22+itemLine*float64(max(1, len(p.lines)))))
 		x += p.width + f.size.Text*itemGap
 	}
 	return rows
@@ -56,7 +56,7 @@ func (f *frame) place(it Item) placedItem {
 	if f.most.item == 1 { // two side by side
 		width = (f.inner()-f.size.Text*itemGap)/2 - symbol
 	}
-	p := placedItem{Item: it, lines: l.wrap(clean(it.Text), width, f.most.item)}
+	p := placedItem{Item: it, lines: l.wrap(clean(it.Text), width, f.most.item), width: symbol}
 	for _, s := range p.lines {
 		p.width = max(p.width, symbol+l.width(s))
 	}
