@@ -121,8 +121,11 @@ is done: "sweepd plan run" goes on with the rest.`,
 		Example: `  sweepd plan stop
   sweepd plan stop --now --why "the fan is loud"`,
 	}, (*console.Client).StopHandsOff, func(d testday.HandsOff, f dayFlags) string {
-		if d.Stopping && !f.now {
+		switch {
+		case endsAfterRun(d) && !f.now:
 			return "it was told to end already, after this run; --now ends it at once"
+		case d.Stopping:
+			return "it was told to end already"
 		}
 		return ""
 	})

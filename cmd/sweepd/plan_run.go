@@ -258,12 +258,18 @@ func dayLine(d testday.HandsOff) string {
 		words += " (" + d.Why + ")"
 	}
 	switch {
-	case d.Stopping:
+	case endsAfterRun(d):
 		words += "; it ends after this run"
-	case d.Pausing:
+	case d.Pausing && d.Run != "":
 		words += "; it pauses after this run"
 	}
 	return words
+}
+
+// endsAfterRun tells whether a day goes on until its run has ended; where it was told to end
+// at once, its text says so.
+func endsAfterRun(d testday.HandsOff) bool {
+	return d.Stopping && d.Run != "" && !strings.Contains(d.Text, "at once")
 }
 
 // sayDay says how a day stands, on a few lines.

@@ -342,9 +342,15 @@ func TestSlipsOfADayWithoutHands(t *testing.T) {
 	wantWords(t, must(t, "plan", "pause", "--why", "lunch"), "paused", "lunch", "`sweepd plan resume` goes on")
 	wantWords(t, must(t, "plan", "pause"), "it is paused already")
 	must(t, "plan", "resume")
-	must(t, "plan", "stop")
-	wantWords(t, must(t, "plan", "stop"), "it was told to end already", "--now ends it at once")
-	eventually(t, "it ends", func() bool { s.mu.Lock(); defer s.mu.Unlock(); return len(s.asked) == 6 })
+	if out := must(t, "plan", "stop"); strings.Contains(out, "after this run") {
+		t.Errorf("no run is recording: %s", out)
+	}
+	wantWords(t, must(t, "plan", "stop"), "it was told to end already")
+	s.day.Run = "019a0000-0001"
+	wantWords(t, words(must(t, "plan", "stop")), "it was told to end already, after this run; --now ends it at once", "it ends after this run")
+	if n := len(s.asked); n != 7 {
+		t.Errorf("asked %d times", n)
+	}
 
 	// An agent that can do none, and a user without the right.
 	other := alone(t)

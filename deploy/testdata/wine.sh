@@ -114,6 +114,8 @@ for command in "run --no-runner" pause resume stop runner; do # the configuratio
     refuses "hands_off:" sweepd plan $command
 done
 sweepd status
+sweepd actuators
+sweepd actuators restore
 sweepd run doubts
 sweepd device list
 # Not into grep -q, which hangs up on what is long.
@@ -169,7 +171,7 @@ diff -r "$work/report" "$WINEPREFIX/drive_c/report"
 
 step "no command was left out"
 commands() { wine "$program" __complete "$@" "" 2>/dev/null | sed '/^:/,$d' | cut -f1; }
-for group in "" run plan service completion; do
+for group in "" run plan actuators service completion; do
     for command in $(commands $group); do
         grep -q "^${group:+$group }$command\b" "$work/tried" || fail "${group:+$group }$command was not tried"
     done
