@@ -74,13 +74,21 @@ func (v *dayView) show(d testday.HandsOff) {
 	}
 	v.last = d
 	if terminal := v.app.terminal(v.app.err); isTerminal(v.app.err) && goesOn(d) && !v.mute {
-		line := dayLine(d)
-		if d.Progress.Done+d.Progress.Left > 0 {
-			line += "; " + progressText(d.Progress)
-		}
-		fmt.Fprintf(v.app.err, "\r\x1b[K%s", text.Clip(run.Visible(line), terminal.Columns()-1))
+		fmt.Fprintf(v.app.err, "\r\x1b[K%s", text.Clip(run.Visible(lineOf(d)), terminal.Columns()-1))
 		v.line = true
 	}
+}
+
+// lineOf is how a day stands for a line that changes, what matters most first.
+func lineOf(d testday.HandsOff) string {
+	words := string(d.State)
+	if d.Position > 0 {
+		words = fmt.Sprintf("%d of %d", d.Position, d.Slots)
+	}
+	if p := d.Progress; p.Left > 0 && !p.ExpectedEnd.IsZero() {
+		words += ", expected end " + p.ExpectedEnd.Short(time.Now(), time.Local)
+	}
+	return words + ": " + d.Text
 }
 
 // news are the sentences that were not shown yet.

@@ -244,7 +244,7 @@ func dayLine(d testday.HandsOff) string {
 	}
 	if d.Position > 0 {
 		words += fmt.Sprintf(", %d. of %d", d.Position, d.Slots)
-		if d.Slot != nil {
+		if d.Slot != nil && !strings.Contains(d.Text, d.Slot.Cell.String()) {
 			words += ", " + d.Slot.Cell.String()
 		}
 		if d.Try > 1 {
