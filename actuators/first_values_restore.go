@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"sweepd/run"
@@ -207,6 +206,8 @@ func putBack(ctx context.Context, m Machine, w Write) error {
 	}
 	now, e := m.Read(ctx, w)
 	switch {
+	case err != nil && e != nil && err.Error() == e.Error():
+		return err
 	case e != nil:
 		return errors.Join(err, e)
 	case SameText(now, w.Was, 0), err == nil && SameText(now, w.Was, w.Leeway):
@@ -291,18 +292,28 @@ func notRestored(left []*place, reasons map[*place]error) error {
 	return e
 }
 
+// Error names what helps first, then the first place, and how many more there are.
 func (e *NotRestoredError) Error() string {
-	var list []string
-	for _, x := range e.Left {
-		list = append(list, x.String())
+	x := e.Left[0]
+	s := fmt.Sprintf("`sweepd actuators restore` tries again and says what to type by hand: %s is not back, its first value is %s: %v",
+		run.Visible(x.Write.Place()), run.Visible(x.Write.Was), x.Err)
+	switch n := len(e.Left) - 1; n {
+	case 0:
+		return s
+	case 1:
+		return s + "; another place is not back either"
+	default:
+		return s + fmt.Sprintf("; %d more places are not back either", n)
 	}
-	return strings.Join(list, "; ")
 }
 
 // String says what is not back, why, and how to put it back by hand.
 func (x NotRestored) String() string {
-	return fmt.Sprintf("%s may still have %q, its first value is %q: %v; by hand: %s",
-		run.Visible(x.Write.Place()), run.Visible(x.Write.Text), run.Visible(x.Write.Was), x.Err, x.Write.ByHand())
+	set := ""
+	if x.Write.Text != x.Write.Was { // else it may have moved along with others
+		set = ", it was set to " + run.Visible(x.Write.Text)
+	}
+	return fmt.Sprintf("%s is not back: its first value is %s%s: %v; by hand: %s", run.Visible(x.Write.Place()), run.Visible(x.Write.Was), set, x.Err, x.Write.ByHand())
 }
 
 // Unwrap are the reasons.

@@ -7,13 +7,16 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"sweepd/actuators"
 	"sweepd/collectors"
+	"sweepd/report/sentence"
 	"sweepd/report/text"
 	"sweepd/run"
+	"sweepd/testday"
 )
 
 // restoreFlags are those of a restore.
@@ -73,16 +76,23 @@ type notRestored struct {
 	actuators.Write
 	Why    string `json:"why"`
 	ByHand string `json:"by_hand"`
+	text   string
 }
 
 func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 	c, unreadable := a.config()
 	dir, from := a.dataDirFrom(c)
+	var err error
 	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) && namesFolder(from) && !f.afterAgent {
 		return fmt.Errorf("%s: no such folder", dir)
 	}
-	r, err := a.restoreIn(ctx, dir, f.giveUp)
-	if err == nil && unreadable != nil && !namesFolder(from) {
+	if !f.afterAgent {
+		if dir, err = a.withoutADay(ctx, dir, from); err != nil {
+			return err
+		}
+	}
+	var r restored
+	if r, err = a.restoreIn(ctx, dir, f.giveUp); err == nil && unreadable != nil && !namesFolder(from) {
 		// Its data: may name another folder.
 		err = fmt.Errorf("%w\nOnly %s was looked at: name the agent's folder with --data DIR where it is another", unreadable, dir)
 	}
@@ -96,6 +106,9 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 	for _, w := range r.Restored {
 		p.Say(putBackText(w), "  ", toneGood)
 	}
+	for _, x := range r.Left {
+		p.Say(run.Visible(x.text), "  ", toneBad)
+	}
 	for _, w := range r.GivenUp {
 		p.Say(fmt.Sprintf("%s is given up: it stays as it is, its first value was %s", w.Place(), w.Was), "  ", toneDoubt)
 	}
@@ -103,6 +116,26 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 		p.Say(fmt.Sprintf("nothing to put back: %s has no first value of anything that sweepd set", dir), "", text.Plain)
 	}
 	return errors.Join(p.Err, err)
+}
+
+// withoutADay is the folder to look into: that of the agent that answers, unless one was
+// named. It fails where that agent has things set for a day that goes on.
+func (a *app) withoutADay(ctx context.Context, dir, from string) (string, error) {
+	at := respondent{folder: dir, from: from}
+	if a.findAgent(ctx, &at) != nil || at.agent == nil { // without one it is the folder alone
+		return dir, nil
+	}
+	if namesFolder(from) {
+		if is, err := filepath.Abs(dir); err != nil || filepath.Clean(at.folder) != is {
+			return dir, nil
+		}
+	}
+	day, err := at.agent.HandsOff(ctx)
+	if n := len(day.Changed); err == nil && n > 0 && day.State != testday.Idle && day.State != testday.Over && day.State != testday.Paused {
+		return at.folder, fmt.Errorf("the agent at %s has %s set for a day without hands: `sweepd plan stop --now` ends the day and puts back, `sweepd plan pause` puts back after the run in progress",
+			at.agent.URL(), sentence.Counted(n, "place"))
+	}
+	return at.folder, nil
 }
 
 // putBackText says that a place has its first value again.
@@ -128,10 +161,13 @@ func (a *app) restoreIn(ctx context.Context, dir string, giveUp bool) (restored,
 	var left *actuators.NotRestoredError
 	if errors.As(err, &left) {
 		for _, x := range left.Left {
-			r.Left = append(r.Left, notRestored{x.Write, x.Err.Error(), x.Write.ByHand()})
+			r.Left = append(r.Left, notRestored{x.Write, x.Err.Error(), x.Write.ByHand(), x.String()})
 		}
+		err = fmt.Errorf("%s not back", sentence.Counted(len(left.Left), "place"))
 		if giveUp {
-			r.GivenUp, err = first.GiveUp(ctx)
+			var given []actuators.Write
+			given, err = first.GiveUp(ctx)
+			r.GivenUp = append(r.GivenUp, given...)
 		}
 	}
 	if damaged > 0 {

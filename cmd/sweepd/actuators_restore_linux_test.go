@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +17,7 @@ import (
 	"go.uber.org/zap"
 
 	"sweepd/actuators"
+	"sweepd/testday"
 )
 
 const (
@@ -105,7 +108,12 @@ func TestActuatorsRestoreGivesUp(t *testing.T) {
 		if err := json.Unmarshal([]byte(o.out), &r); err != nil || o.code != exitFailed || len(r.Left) != 1 || r.Left[0].ByHand != "echo balanced | sudo tee "+gone || r.GivenUp == nil {
 			t.Fatalf("%v, %+v", err, o)
 		}
-		wantWords(t, o.stderr, gone+` may still have "performance", its first value is "balanced"`, "no such file or directory; by hand: echo balanced")
+		wantWords(t, o.stderr, "1 place not back")
+	}
+	if o := sweepd(t, "actuators", "restore"); o.code != exitFailed {
+		t.Errorf("%+v", o)
+	} else {
+		wantWords(t, o.out, gone+" is not back: its first value is balanced, it was set to performance:", "no such file or directory; by hand: echo balanced | sudo tee "+gone)
 	}
 	if has(setLimit) != "15000000" {
 		t.Errorf("the other one has %s", has(setLimit))
@@ -130,6 +138,40 @@ func TestActuatorsRestoreBesideADay(t *testing.T) {
 	}
 	if o := sweepd(t, "actuators", "restore"); o.code != exitFailed || !strings.Contains(o.stderr, "sweepd plan stop") || has(setProfile) != "performance" {
 		t.Errorf("%+v, %s", o, has(setProfile))
+	}
+}
+
+// Without a folder it looks where the agent that answers keeps its data, and leaves a day
+// that goes on to that agent.
+func TestActuatorsRestoreAsksTheAgent(t *testing.T) {
+	alone(t)
+	dir := t.TempDir()
+	has, _ := leftSet(t, dir)
+	day := testday.HandsOff{State: testday.Running, Changed: []actuators.Write{{Path: setProfile}}}
+	agent := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "application/json")
+		var answer any = day
+		if r.URL.Path != "/api/v1/plan/run" {
+			answer = testday.Status{Holder: testday.Holder{Data: dir}}
+		}
+		if err := json.NewEncoder(w).Encode(answer); err != nil {
+			t.Error(err)
+		}
+	}))
+	defer agent.Close()
+	t.Setenv("SWEEPD_AGENT", agent.URL)
+	t.Setenv("SWEEPD_DATA", "")
+	t.Setenv("HOME", t.TempDir())
+	for _, args := range [][]string{nil, {"--data", dir}} {
+		o := sweepd(t, append([]string{"actuators", "restore"}, args...)...)
+		if o.code != exitFailed || has(setProfile) != "performance" {
+			t.Errorf("%v: %+v, %s", args, o, has(setProfile))
+		}
+		wantWords(t, o.stderr, "has 1 place set for a day without hands: `sweepd plan stop --now` ends the day and puts back")
+	}
+	day.State = testday.Paused // and could not put it back by itself
+	if must(t, "actuators", "restore"); has(setProfile) != "balanced" {
+		t.Error(has(setProfile))
 	}
 }
 

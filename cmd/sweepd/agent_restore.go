@@ -18,7 +18,11 @@ func (a *app) restoreFirst(ctx context.Context, dir string, log *zap.Logger) {
 		log.Warn("an agent before this one had set something and did not put it back; it has its first value again", zap.String("place", w.Place()), zap.String("value", w.Was))
 	}
 	var elsewhere *actuators.SetElsewhereError
+	for _, x := range r.Left {
+		log.Error("what an agent before this one set is NOT put back: " + x.text)
+	}
 	switch {
+	case len(r.Left) > 0:
 	case errors.As(err, &elsewhere):
 		log.Warn("what an agent before this one set is not put back yet", zap.Error(err))
 	case err != nil:
