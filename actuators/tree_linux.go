@@ -88,10 +88,8 @@ func writable(paths ...string) (ok bool, needs string) {
 		err := unix.Faccessat(unix.AT_FDCWD, path, unix.W_OK, unix.AT_EACCESS)
 		switch {
 		case err == nil:
-		case errors.Is(err, unix.EROFS):
-			return false, "writing to " + path + " is closed to this process: enable the part of the service's unit that grants it, see docs/hands-off.md"
-		case errors.Is(err, unix.EACCES), errors.Is(err, unix.EPERM):
-			return false, "this process may not write to " + path + ": run the agent as the service with the part of its unit that grants it, see docs/hands-off.md"
+		case errors.Is(err, unix.EROFS), errors.Is(err, unix.EACCES), errors.Is(err, unix.EPERM):
+			return false, "this process may not write to " + path + ": the system's service may once its drop-in hands-off.conf is linked, see docs/linux.md"
 		default:
 			return false, fmt.Sprintf("%s: %v", path, err)
 		}
