@@ -134,7 +134,7 @@ func (c *cores) Writes(v Value, within Limits) ([]Write, error) {
 		}
 	}
 	switch {
-	case len(list) == 0 || fixed == len(list):
+	case fixed == len(list): // or none at all
 		return nil, errors.New("no processor can go offline")
 	case n < float64(max(fixed, 1)) || n > float64(len(list)):
 		return nil, fmt.Errorf("%s processors do not go: this machine has %d, of which %d cannot go offline (logical ones: a core with two threads is two)", v.Text, len(list), fixed)

@@ -216,3 +216,77 @@ func hideTopology(t *testing.T, root string, w Write) {
 		t.Fatal(err)
 	}
 }
+
+// Kernels before 4.3 have a domain's files with its processors
+// (Documentation/admin-guide/pm/cpufreq.rst has the newer place), and those of a domain that
+// is offline cannot be read, or are empty.
+func TestGovernorsOfOtherKernels(t *testing.T) {
+	root := madeTree(t, map[string]string{
+		"devices/system/cpu/cpufreq/": "", "devices/system/cpu/cpu0/cpufreq/scaling_governor": "powersave", "devices/system/cpu/cpu0/cpufreq/scaling_available_governors": "performance powersave",
+	}, "devices/system/cpu/")
+	g := NewGovernor(root)
+	writes, err := g.Writes(pair("performance"), Limits{})
+	if got := texts(writes); err != nil || !slices.Equal(got, []string{"cpufreq/scaling_governor powersave>performance"}) {
+		t.Errorf("got %v, %v", got, err)
+	}
+	if err := (Host{Sys: root}).Write(t.Context(), writes[0]); err != nil || g.Offer().Now != "performance" {
+		t.Errorf("%v, %s", err, g.Offer().Now)
+	}
+	root = madeTree(t, nil, "devices/system/cpu/")
+	put(t, root, "devices/system/cpu/cpufreq/policy4/scaling_governor", "")
+	if writes, err := NewGovernor(root).Writes(pair("performance"), Limits{}); err != nil || len(writes) != 1 || !strings.Contains(writes[0].Path, "policy0") {
+		t.Errorf("with one offline: %v, %v", writes, err)
+	}
+}
+
+// Packages share the watts and the step, and what a driver states of one is that of all.
+func TestPowercapOfTwoPackages(t *testing.T) {
+	change := map[string]string{"class/powercap/rapl-mmio:0/": ""}
+	for _, file := range []string{"name", "enabled", "constraint_0_name", "constraint_0_power_limit_uw", "constraint_0_max_power_uw"} {
+		change["class/powercap/rapl:1/"+file] = strings.ReplaceAll(handheld["class/powercap/rapl:0/"+file], "package-0", "package-1")
+	}
+	root := madeTree(t, change, "class/powercap/")
+	p := NewPowercap(root)
+	if o := p.Offer(); o.Now != "30W" || *o.Max != 56 || o.Min != nil || len(o.Sources) != 3 {
+		t.Errorf("got %+v", o)
+	}
+	writes, err := p.Writes(watt(50), Limits{StepUp: num(10)})
+	want := []string{"rapl:0/constraint_0_power_limit_uw 15000000>20000000", "rapl:0/constraint_0_power_limit_uw 20000000>25000000", "rapl:0/constraint_1_power_limit_uw 25000000>25000000 again",
+		"rapl:1/constraint_0_power_limit_uw 15000000>20000000", "rapl:1/constraint_0_power_limit_uw 20000000>25000000"}
+	if got := texts(writes); err != nil || !slices.Equal(got, want) || writes[0].Up != 5e6 {
+		t.Errorf("%v\n%s", err, cmp.Diff(want, got))
+	}
+	if _, err := p.Writes(watt(58), Limits{}); err == nil || !strings.Contains(err.Error(), "up to 28W, not 29W") {
+		t.Errorf("got %v", err)
+	}
+	off := NewPowercap(madeTree(t, map[string]string{"class/powercap/rapl-mmio:0/": "", "class/powercap/rapl:0/enabled": "0"}, "class/powercap/")).Offer()
+	if !strings.Contains(off.Missing, "is not enabled, so its limits do not hold") {
+		t.Errorf("none enabled: %+v", off)
+	}
+}
+
+// A profile that was set by hand cannot be put back where one place speaks for all drivers.
+func TestProfileOfAnOlderKernel(t *testing.T) {
+	tree := []string{"firmware/"}
+	root := madeTree(t, nil, tree...)
+	p := NewProfile(root)
+	writes, err := p.Writes(name("performance"), Limits{Choices: []string{"performance"}})
+	if got := texts(writes); err != nil || !slices.Equal(got, []string{"acpi/platform_profile balanced>performance"}) {
+		t.Errorf("got %v, %v", got, err)
+	}
+	put(t, root, "firmware/acpi/platform_profile", "custom")
+	if o := p.Offer(); o.Writable || o.Now != "custom" || !strings.Contains(o.Needs, "has custom, which it does not take back: choose a profile by hand first") {
+		t.Errorf("got %+v", o)
+	}
+	if w, err := p.Writes(name("performance"), Limits{}); err == nil || len(w) > 0 {
+		t.Errorf("got %v, %v", w, err)
+	}
+	// The newer places take custom back, where their driver says so.
+	newer := madeTree(t, map[string]string{"devices/platform/firmware.0/platform-profile/platform-profile-0/profile": "custom", "devices/platform/other.0/": ""}, "devices/platform/", "class/platform-profile/")
+	if w, err := NewProfile(newer).Writes(name("performance"), Limits{}); err != nil || len(w) != 1 || w[0].Was != "custom" {
+		t.Errorf("got %v, %v", w, err)
+	}
+	if w, err := NewProfile(newer).Writes(name("custom"), Limits{Choices: []string{"custom"}}); err == nil && len(w) > 0 {
+		t.Errorf("custom is set: %v", w)
+	}
+}

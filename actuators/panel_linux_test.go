@@ -173,11 +173,17 @@ func TestPanelSetsAndPutsBack(t *testing.T) {
 	if list := p.NotInForce(t.Context()); len(list) != 1 || list[0].Text != "20" || list[0].Was != "12" {
 		t.Errorf("not in force: %v", list)
 	}
+	p.machine.wrote = nil
 	if err := p.Restore(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	if after := texts0(p.root); !cmp.Equal(before, after) {
 		t.Errorf("left changed: %s", cmp.Diff(before, after))
+	}
+	for _, wrote := range p.machine.wrote { // kept along, and as they were
+		if strings.Contains(wrote, "profile") || strings.Contains(wrote, "power1_cap") {
+			t.Errorf("put back what nobody changed: %s", wrote)
+		}
 	}
 	if len(p.Changed()) > 0 || len(p.first.Pending()) > 0 || len(p.NotInForce(t.Context())) > 0 {
 		t.Errorf("after the restore: %v, %v", p.Changed(), p.NotInForce(t.Context()))
@@ -249,6 +255,38 @@ func TestPanelPutsBackTheGovernorOfAProcessor(t *testing.T) {
 	}
 	if after := texts0(p.root); !cmp.Equal(before, after) {
 		t.Errorf("left changed: %s", cmp.Diff(before, after))
+	}
+}
+
+// What would be needed is said for each thing in a sentence that can be followed.
+func TestPanelSaysWhatIsNeeded(t *testing.T) {
+	p := newTestPanel(t, "firmware", "cores", "gpu")
+	put(t, p.root, "class/firmware-attributes/firmware/authentication/Admin/is_enabled", "1")
+	if err := os.RemoveAll(filepath.Join(p.root, "devices/pci0000:00")); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]string{
+		"firmware":          "the firmware asks for a password (",
+		"powercap":          "name it in the configuration, with limits of your own, such as hands_off: {actuators: {powercap: {min: 8, max: 15}}}",
+		"gpu":               "the configuration names it, and this machine does not have it: take it out of hands_off",
+		"profile":           "name it in the configuration, with limits of your own, such as hands_off: {actuators: {profile: {choices: [low-power, balanced, performance]}}}",
+		"cores":             "",
+		"governor":          "such as hands_off: {actuators: {governor: {choices: [performance, powersave]}}}",
+		"energy_preference": "such as hands_off: {actuators: {energy_preference: {choices: [performance, balance_performance, power]}}}",
+	}
+	for _, o := range p.Offers() {
+		if !strings.Contains(o.Needs, want[o.Actuator]) || want[o.Actuator] == "" && o.Needs != "" {
+			t.Errorf("%s: %q\nwant %q", o.Actuator, o.Needs, want[o.Actuator])
+		}
+	}
+	p.options.Allowed = nil
+	for _, o := range p.Offers() {
+		switch {
+		case o.Actuator == "cores" && !strings.HasSuffix(o.Needs, "{actuators: {cores: {min: 2}}}"),
+			o.Actuator == "firmware" && (!strings.HasPrefix(o.Needs, "name it in the configuration") || !strings.Contains(o.Needs, "; the firmware asks for a password")),
+			o.Allowed != nil:
+			t.Errorf("%s: %+v", o.Actuator, o)
+		}
 	}
 }
 
@@ -523,9 +561,9 @@ func TestBusyIsTriedAgain(t *testing.T) {
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), 150*time.Millisecond)
 		defer cancel()
-		begun = time.Now()
-		if err := retryBusy(ctx, busy); !errors.Is(err, syscall.EBUSY) || time.Since(begun) != 150*time.Millisecond {
-			t.Errorf("%v after %v", err, time.Since(begun))
+		begun, tries = time.Now(), 0
+		if err := retryBusy(ctx, busy); !errors.Is(err, syscall.EBUSY) || tries != 2 || time.Since(begun) != 150*time.Millisecond {
+			t.Errorf("%v after %d tries and %v", err, tries, time.Since(begun))
 		}
 	})
 }
