@@ -269,6 +269,12 @@ func (d *HandsOffDay) readProgress(ctx context.Context, counted string) (why str
 	if err != nil || !plan.has(status.Device) {
 		return ""
 	}
+	d.mu.Lock()
+	other := d.kept.Plan != plan.ID // which readPlan says
+	d.mu.Unlock()
+	if other {
+		return ""
+	}
 	g := plan.Progress(status.Device, time.Now())
 	d.noteProgress(&plan, &g)
 	at := slices.IndexFunc(plan.Runs, func(r run.Run) bool { return r.ID == counted })

@@ -327,7 +327,12 @@ func TestSituations(t *testing.T) {
 			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.name = "unit-elm"; b.mu.Unlock() }()
 		}, stands("no device \"unit-elm\"")},
 		{"another plan takes the place", func(b *bench) {
-			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.plan.ID = 4; b.mu.Unlock() }()
+			go func() {
+				time.Sleep(40 * time.Second) // in a run
+				b.mu.Lock()
+				b.plan.ID, b.plan.CreatedAt = 4, run.Stamp(time.Now())
+				b.mu.Unlock()
+			}()
 		}, stands("plan 4 is in force")},
 		{"the plan is gone", func(b *bench) {
 			go func() { time.Sleep(40 * time.Second); b.mu.Lock(); b.noPlan = store.ErrNoPlan; b.mu.Unlock() }()

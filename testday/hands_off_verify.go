@@ -23,7 +23,8 @@ type ending struct {
 	ended      string // why the day ended it itself
 	slotsFault bool   // which may be for what the slot is
 	failure    string // why the job did not come to its end
-	notInForce string // what was not as it was set at the end
+	looks      bool   // whether all is still as it was set
+	notInForce string // what was not, at the end
 }
 
 // results are the job's, with the directions that the workload's configuration says.
@@ -51,6 +52,9 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	record, err := d.stop(run.Stop{Run: e.run.ID, Results: e.results(), Failure: failure, By: ByPlan})
 	if err != nil {
 		return pauses("%v", err)
+	}
+	if e.looks { // not before: reading takes power and time, which are no part of the run
+		e.notInForce = d.notInForce(context.Background())
 	}
 	if tail := lastLines(e.done.Tail); tail != "" && (e.done.Failure != "" || e.done.Missing != "") {
 		d.tell("run %s: the command printed last: %s", run.ShortID(record.ID), tail)
