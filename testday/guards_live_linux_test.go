@@ -79,7 +79,7 @@ func startLive(t *testing.T, cfg simdevice.Config, limits GuardLimits) *liveGuar
 		t.Fatal(err)
 	}
 	roots := collectors.Roots{Sys: device.SysRoot(), Proc: device.ProcRoot(), Etc: device.EtcRoot()}
-	set := collectors.NewSet(collectors.SetOptions{}, collectors.NewPowerSupply(roots), collectors.NewPowercap(roots),
+	set := collectors.NewSet(collectors.SetOptions{Patience: time.Minute}, collectors.NewPowerSupply(roots), collectors.NewPowercap(roots),
 		collectors.NewFirmwareAttributes(roots), collectors.NewHwmon(roots), collectors.NewThermal(roots), collectors.NewHost(roots))
 	l := &liveGuards{device: device, back: back, machine: &simlab.Machine{Device: device}, release: make(chan struct{}), stuck: make(chan struct{}), done: make(chan struct{})}
 	l.Guards = NewGuards(GuardOptions{Limits: limits, HotLimit: set.HotLimit})
@@ -161,8 +161,9 @@ func (l *liveGuards) await(t *testing.T, what string, holds func() bool) {
 
 // reaction has something happen to a device while a limit is set and guarded, and gives how
 // long it took from there to the sweep that showed it, to the trip, and until the limit was
-// as before.
-func reaction(t *testing.T, inRun bool, guard string, happens func(*liveGuards) error, sample int) [3]time.Duration {
+// as before. It fails where another guard trips, as it does where the machine is so busy that
+// sweeps or the runner's beats do not come.
+func reaction(t *testing.T, inRun bool, guard string, happens func(*liveGuards) error, sample int) ([3]time.Duration, error) {
 	t.Helper()
 	cfg := simdevice.UnitOak()
 	cfg.StartOnMains, cfg.Batteries = true, []simdevice.BatteryConfig{{Charge: 0.6}}
@@ -191,7 +192,7 @@ func reaction(t *testing.T, inRun bool, guard string, happens func(*liveGuards) 
 	time.Sleep(time.Duration(sample*137%500) * time.Millisecond)
 	select {
 	case <-l.done:
-		t.Fatalf("before anything happened guard %s: %s", l.tripped.Guard, l.tripped.Text)
+		return [3]time.Duration{}, fmt.Errorf("before anything happened guard %s: %s", l.tripped.Guard, l.tripped.Text)
 	default:
 	}
 	began := monotonic()
@@ -205,10 +206,13 @@ func reaction(t *testing.T, inRun bool, guard string, happens func(*liveGuards) 
 	restored := monotonic()
 	close(l.stuck)
 	<-l.done
-	if l.tripped.Guard != guard || l.failed != nil {
-		t.Fatalf("guard %s: %s; put back with %v; want guard %s", l.tripped.Guard, l.tripped.Text, l.failed, guard)
+	if l.failed != nil {
+		t.Fatal(l.failed)
 	}
-	return [3]time.Duration{l.tripped.At.Mono - began, l.told - began, restored - began}
+	if l.tripped.Guard != guard {
+		return [3]time.Duration{}, fmt.Errorf("guard %s: %s; want guard %s", l.tripped.Guard, l.tripped.Text, guard)
+	}
+	return [3]time.Duration{l.tripped.At.Mono - began, l.told - began, restored - began}, nil
 }
 
 // From what happens to the device to its first values put back it takes 2 s at most, and
@@ -246,7 +250,7 @@ func TestGuardsReactOnALiveDevice(t *testing.T) {
 	var table []string
 	for _, r := range rows {
 		for _, where := range []string{"in a run", "between runs"} {
-			if where != "in a run" && !r.rests {
+			if where != "in a run" && (!r.rests || testing.Short()) {
 				continue
 			}
 			// All at once, not as many as there are processors: they wait most of the time.
@@ -254,10 +258,11 @@ func TestGuardsReactOnALiveDevice(t *testing.T) {
 				t.Run(r.what+" "+where, func(t *testing.T) {
 					var took [3][]time.Duration
 					for sample := range samples {
-						var best [3]time.Duration
-						for try := 0; try < 3 && (try == 0 || best[2] > r.within); try++ {
+						best, late := [3]time.Duration{2: time.Hour}, error(nil)
+						for try := 0; try < 3 && best[2] > r.within; try++ {
 							t.Run(fmt.Sprint(sample, ".", try), func(t *testing.T) {
-								if at := reaction(t, where == "in a run", r.guard, r.happens, sample); try == 0 || at[2] < best[2] {
+								at, err := reaction(t, where == "in a run", r.guard, r.happens, sample)
+								if late = errors.Join(late, err); err == nil && at[2] < best[2] {
 									best = at
 								}
 							})
@@ -266,7 +271,7 @@ func TestGuardsReactOnALiveDevice(t *testing.T) {
 							}
 						}
 						if best[2] > r.within {
-							t.Errorf("put back after %v at best, want %v", best[2], r.within)
+							t.Errorf("put back after %v at best, want %v: %v", best[2], r.within, late)
 						}
 						for i := range took {
 							took[i] = append(took[i], best[i])
