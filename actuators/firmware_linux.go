@@ -125,3 +125,8 @@ func (f firmware) places() (list []string) {
 	}
 	return list
 }
+
+func (f firmware) confirm(w Write) error {
+	levels, _ := f.limits()
+	return confirm(levels, w)
+}

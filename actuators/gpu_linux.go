@@ -87,3 +87,11 @@ func (g gpu) places() []string {
 	}
 	return nil
 }
+
+func (g gpu) confirm(w Write) error {
+	l, missing := g.limit()
+	if missing != "" {
+		return errors.New(missing)
+	}
+	return confirm([]*level{l}, w)
+}

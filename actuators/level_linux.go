@@ -71,6 +71,20 @@ func (l *level) takes(v float64) error {
 	return nil
 }
 
+// confirm tells why one of some levels does not take a write now: what firmware states may
+// change with the supply.
+func confirm(levels []*level, w Write) error {
+	i := slices.IndexFunc(levels, func(l *level) bool { return l.path == w.Path })
+	if i < 0 {
+		return fmt.Errorf("%s is no limit any more that can be set", w.Path)
+	}
+	v, err := run.ParseNumber(w.Text)
+	if err != nil {
+		return fmt.Errorf("%s takes a number, not %q", w.Path, run.Shorten(w.Text))
+	}
+	return levels[i].takes(v * levels[i].scale)
+}
+
 // stepOr is the step between values that the place takes: what it states, else one of its
 // unit.
 func (l *level) stepOr() float64 {

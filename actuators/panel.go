@@ -258,6 +258,9 @@ func (p *Panel) apply(ctx context.Context, w Write) error {
 	if w.tooFar(was) {
 		return fmt.Errorf("%s is not set to %q: it has %q by now, from where that is a larger step upward than step_up of the configuration allows", w.Place(), w.Text, was)
 	}
+	if err := p.confirm(w); err != nil {
+		return fmt.Errorf("%s is not set to %q: %w", w.Place(), w.Text, err)
+	}
 	w.Was = was
 	if err := p.keepAlong(ctx, w); err != nil {
 		return fmt.Errorf("%s is not set to %q: %w", w.Place(), w.Text, err)
@@ -266,6 +269,22 @@ func (p *Panel) apply(ctx context.Context, w Write) error {
 		return fmt.Errorf("%s is not set to %q: %w", w.Place(), w.Text, err)
 	}
 	return obeyed(ctx, m, w)
+}
+
+// confirm tells why a machine does not take a write any more: between steps and write it
+// may have come to state other limits. A first value is taken in any case.
+func (p *Panel) confirm(w Write) error {
+	for _, k := range p.options.FirstValues.Pending() {
+		if k.samePlace(w) && SameText(w.Text, k.Was, 0) {
+			return nil
+		}
+	}
+	for _, a := range p.options.Actuators {
+		if c, ok := a.(interface{ confirm(Write) error }); ok && a.Name() == w.Actuator {
+			return c.confirm(w)
+		}
+	}
+	return nil
 }
 
 // moved is an actuator whose places may change with what others set: all that limit power

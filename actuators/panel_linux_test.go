@@ -433,6 +433,34 @@ func TestPanelTakesNoStepThatIsTooLarge(t *testing.T) {
 	}
 }
 
+// What firmware comes to state after the steps were made, as after a replug, holds for their
+// writes, too; a first value goes back all the same.
+func TestPanelKeepsToWhatIsStatedNow(t *testing.T) {
+	for actuator, c := range map[string]struct{ place, limit, text, stated, want string }{
+		"firmware": {"class/firmware-attributes/firmware/attributes/ppt_pl1_spl/current_value", "class/firmware-attributes/firmware/attributes/ppt_pl1_spl/max_value", "20", "12", "takes 5 to 12W, not 20W"},
+		"powercap": {"class/powercap/rapl:0/constraint_0_power_limit_uw", "class/powercap/rapl:0/constraint_0_max_power_uw", "20000000", "12000000", "takes up to 12W, not 20W"},
+		"gpu":      {"devices/pci0000:00/0000:04:00.0/hwmon/hwmon5/power1_cap", "devices/pci0000:00/0000:04:00.0/hwmon/hwmon5/power1_cap_max", "20000000", "12000000", "takes 4 to 12W, not 20W"},
+	} {
+		p := newTestPanel(t, actuator)
+		before := texts0(p.root)
+		writes, err := p.Steps(SetsSetting, watt(20))
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.set(t, SetsSetting, watt(10))
+		put(t, p.root, c.limit, c.stated)
+		i := slices.IndexFunc(writes, func(w Write) bool { return w.Path == filepath.Join(p.root, c.place) && w.Text == c.text })
+		if err := p.Apply(t.Context(), writes[i]); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: got %v\nwant %q", actuator, err, c.want)
+		}
+		p.set(t, SetsSetting, Value{})
+		put(t, p.root, c.limit, before[c.limit])
+		if after := texts0(p.root); !cmp.Equal(before, after) {
+			t.Errorf("left changed: %s", cmp.Diff(before, after))
+		}
+	}
+}
+
 // The first value is on the disk, for whoever reads the file, before the place is written to.
 func TestPanelKeepsBeforeItWrites(t *testing.T) {
 	p := newTestPanel(t, "firmware")

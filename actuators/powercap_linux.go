@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -151,4 +152,9 @@ func (p powercap) places() (list []string) {
 		}
 	}
 	return list
+}
+
+func (p powercap) confirm(w Write) error {
+	zones, _, _ := p.zones()
+	return confirm(slices.Concat(zones...), w)
 }
