@@ -206,10 +206,10 @@ func putBack(ctx context.Context, m Machine, w Write) error {
 	}
 	now, e := m.Read(ctx, w)
 	switch {
-	case err != nil && e != nil && err.Error() == e.Error():
-		return err
+	case e != nil && err != nil && e.Error() != err.Error():
+		return fmt.Errorf("%w; %w", err, e)
 	case e != nil:
-		return errors.Join(err, e)
+		return e
 	case SameText(now, w.Was, 0), err == nil && SameText(now, w.Was, w.Leeway):
 		return nil
 	case err != nil:

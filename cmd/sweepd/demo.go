@@ -24,8 +24,9 @@ day of one device alone, as its own agent would record it.
 
 --live lets one of the two live in real time instead, with the real agent on it, and
 "sweepd demo set", "play", "plug" and "unplug" are the hands: a test day without
-hardware. It goes on where --out names the folder of an earlier one, and writes a
-prometheus.yml into it, with which a Prometheus gathers its metrics.`,
+hardware. Its agent may set it, so that "sweepd plan run" does a plan by itself there, and
+"demo heat" shows a guard at work. It goes on where --out names the folder of an
+earlier one, and writes a prometheus.yml into it, with which a Prometheus gathers its metrics.`,
 		Example: `  sweepd demo
   sweepd demo --live
   sweepd demo --out my-demo

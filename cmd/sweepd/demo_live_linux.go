@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"sweepd/actuators"
 	"sweepd/console"
 	"sweepd/deploy"
 	"sweepd/internal/simdevice"
@@ -64,6 +65,12 @@ func (a *app) liveDemo(ctx context.Context, out, device, listen string) (err err
 		return err
 	}
 	defer os.Remove(filepath.Join(dir, simlab.SocketName))
+	// The first values that a demonstration left which was killed are of a device that died
+	// with it; this one is new.
+	if err := os.Remove(filepath.Join(dir, actuators.FirstValuesFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		live.Close()
+		return err
+	}
 	defer live.Close()
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -151,6 +158,10 @@ func (a *app) sayLive(device, dir, address string) {
 	if address != console.DefaultListen {
 		agent = "  export SWEEPD_AGENT=http://" + address + "\n"
 	}
+	asRoot := ""
+	if os.Geteuid() == 0 {
+		asRoot = " --as-root" // which plan run wants to be sure of
+	}
 	fmt.Fprintf(a.out, `%[2]s, a simulated handheld, is plugged in, and its limit is 15 W. The real agent watches it.
 In another terminal, in this folder:
 
@@ -161,6 +172,23 @@ In another terminal, in this folder:
   %[1]s demo unplug
   %[1]s run list
 
+Or let the day do itself, in five minutes; you agree to the cautions once, and are the
+hand at the plug, for which it asks:
+
+  %[1]s demo plug
+  %[1]s plan new --workload harbour-flight --settings 10W,20W --repeats 2 \
+    --run-time 15s --pause 20s
+  %[1]s plan run --dry-run
+  %[1]s plan run%[9]s
+
+and in a third terminal, set up like the second,
+
+  %[1]s demo unplug
+  %[1]s demo plug
+  %[1]s demo heat
+
+of which the last one shows a guard: what was set is put back, and the run ended.
+
 The page for a phone is at http://%[4]s/, in a browser here; to open it on one,
 %[8]spair it with
   %[1]s console pair
@@ -169,7 +197,7 @@ The metrics are at http://%[4]s/metrics; a Prometheus gathers them with
   prometheus --config.file=%[6]s --storage.tsdb.path=%[7]s
 
 Ctrl-C here ends it; the runs stay in %[3]s.
-`, program, device, dir, address, agent, quoted(filepath.Join(dir, scrapeName)), quoted(filepath.Join(dir, "prometheus")), listen)
+`, program, device, dir, address, agent, quoted(filepath.Join(dir, scrapeName)), quoted(filepath.Join(dir, "prometheus")), listen, asRoot)
 }
 
 // liveCommands are what a hand does to the device of demo --live.

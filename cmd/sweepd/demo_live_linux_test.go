@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"net"
 	"net/http"
 	"os"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"sweepd/actuators"
 	"sweepd/run"
 )
 
@@ -50,7 +52,7 @@ func TestDemoLive(t *testing.T) {
 	t.Setenv("SWEEPD_DATA", dir)
 	t.Setenv("SWEEPD_AGENT", agent[1])
 	_, port, _ := net.SplitHostPort(strings.TrimPrefix(agent[1], "http://"))
-	for _, want := range []string{"The page for a phone is at " + agent[1] + "/", "--listen 0.0.0.0:" + port, " console pair\n"} {
+	for _, want := range []string{"plan run --dry-run\n", "demo heat\n", "The page for a phone is at " + agent[1] + "/", "--listen 0.0.0.0:" + port, " console pair\n"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("it does not say %q: %s", want, out.String())
 		}
@@ -123,7 +125,7 @@ func TestWhereTheDemoAnswers(t *testing.T) {
 }
 
 // A day goes on in the folder of an earlier one, also of one that was killed and left its
-// socket; its prometheus.yml names where the agent answers now.
+// socket and the first values of its device, which is gone; its prometheus.yml names where the agent answers now.
 func TestDemoLiveGoesOn(t *testing.T) {
 	alone(t)
 	for _, name := range []string{"HOST_SYS", "HOST_PROC", "HOST_ETC"} {
@@ -154,7 +156,18 @@ func TestDemoLiveGoesOn(t *testing.T) {
 		if code := <-ended; code != exitOK {
 			t.Errorf("day %d ended with %d: %s", day, code, log.String())
 		}
-		if l, err := net.Listen("unix", filepath.Join(dir, "device.sock")); err == nil { // as one that was killed
+		if strings.Contains(log.String(), "put back") {
+			t.Errorf("day %d is about what another one set: %s", day, log.String())
+		}
+		first, err := actuators.OpenFirstValues(dir, actuators.FirstValuesOptions{Root: t.TempDir()}) // as one that was killed
+		if err != nil {
+			t.Fatal(err)
+		}
+		gone := actuators.Write{Actuator: "firmware", Path: filepath.Join(t.TempDir(), "current_value"), Text: "20", Was: "15"}
+		if err := errors.Join(first.Keep(t.Context(), gone), first.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if l, err := net.Listen("unix", filepath.Join(dir, "device.sock")); err == nil {
 			l.(*net.UnixListener).SetUnlinkOnClose(false)
 			l.Close()
 		}
