@@ -172,12 +172,12 @@ In another terminal, in this folder:
   %[1]s demo unplug
   %[1]s run list
 
-Or let the day do itself, in five minutes; you agree to the cautions once, and are the
+Or let the day do itself, in some three minutes; you agree to the cautions once, and are the
 hand at the plug, for which it asks:
 
   %[1]s demo plug
   %[1]s plan new --workload harbour-flight --settings 10W,20W --repeats 2 \
-    --run-time 15s --pause 20s
+    --run-time 15s --pause 10s
   %[1]s plan run --dry-run
   %[1]s plan run%[9]s
 

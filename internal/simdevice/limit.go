@@ -74,8 +74,11 @@ const (
 
 // setWatts sets the limit in watts, and with it those above it.
 func (l *limiter) setWatts(watts float64) {
-	l.settingW, l.slowW, l.fastW, l.profile = watts, watts*slowRatio, watts*fastRatio, customProfile
+	l.settingW, l.slowW, l.fastW, l.profile = watts, whole(watts, slowRatio), whole(watts, fastRatio), customProfile
 }
+
+// whole is a limit above another one, in whole watts, as it is shown.
+func whole(watts, ratio float64) float64 { return math.Max(watts, math.Round(watts*ratio)) }
 
 // errOrder is a write that would put one limit above the next.
 var errOrder = errors.New("the limits would be out of their order")
