@@ -28,9 +28,9 @@ type FirstValues struct {
 
 	mu       sync.Mutex // guards the rest, never held while anything is waited for
 	lock     *machineLock
-	over     func()   // of Watch; nil: nobody watches
-	places   []*place // in the order in which they were first written to
-	restores int      // how often Restore was called
+	over     func(well bool) // of Watch; nil: nobody watches
+	places   []*place        // in the order in which they were first written to
+	restores int             // how often Restore was called
 	damaged  int
 	closed   bool
 }
@@ -97,8 +97,9 @@ type FirstValuesOptions struct {
 	Root string
 	// Watch is called before anything is set after a time in which nothing was: somebody
 	// begins to watch this process, to put back for it where it dies. What it returns is
-	// called when that is no longer needed. It may be nil.
-	Watch func() (over func())
+	// called when nothing is set any more (well), or when this process ends and leaves
+	// something set. It may be nil.
+	Watch func() (over func(well bool))
 	// Step is called after each step that lasts, with its name; for tests, which end the
 	// process there. It may be nil.
 	Step func(name string)
@@ -217,6 +218,7 @@ func enter(ctx context.Context, held chan struct{}) error {
 func (f *FirstValues) leave() {
 	if len(f.Pending()) == 0 {
 		f.unlock()
+		f.unwatch(true)
 	}
 	<-f.turn
 }
@@ -362,25 +364,36 @@ func (f *FirstValues) locked() error {
 // unlock lets others set this machine, for whoever has the turn.
 func (f *FirstValues) unlock() {
 	f.mu.Lock()
-	lock, over := f.lock, f.over
-	f.lock, f.over = nil, nil
+	lock := f.lock
+	f.lock = nil
 	f.mu.Unlock()
 	if lock != nil {
 		f.file.close()
 		_ = lock.release() // which the end of the process does in any case
 	}
+}
+
+// unwatch lets go of who watches this process, for whoever has the turn.
+func (f *FirstValues) unwatch(well bool) {
+	f.mu.Lock()
+	over := f.over
+	f.over = nil
+	f.mu.Unlock()
 	if over != nil {
-		over()
+		over(well)
 	}
 }
 
-// Close gives the lock back. What is pending stays in the file.
+// Close gives the lock back. What is pending stays in the file; who watches this process, if
+// anybody does, puts it back.
 func (f *FirstValues) Close() error {
 	f.turn <- struct{}{}
 	defer func() { <-f.turn }()
 	f.mu.Lock()
 	f.closed = true
+	well := len(f.places) == 0
 	f.mu.Unlock()
 	f.unlock()
+	f.unwatch(well)
 	return nil
 }

@@ -459,25 +459,48 @@ func TestASlowDiskDelaysNoRestore(t *testing.T) {
 	})
 }
 
-// Somebody watches the process as long as anything is set, and no longer.
+// Somebody watches the process as long as anything is set, also where it could not be put
+// back, and hears whether all is well.
 func TestSomebodyWatchesWhileAnythingIsSet(t *testing.T) {
-	dir, m := t.TempDir(), place3()
-	var said []string
-	f, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir, Watch: func() func() {
-		said = append(said, fmt.Sprintf("watches, %d kept", len(m.wrote)))
-		return func() { said = append(said, "over, low="+m.has["/sys/low"]) }
-	}})
-	must(t, err)
-	defer f.Close()
-	_, err = f.Restore(t.Context(), m)
-	must(t, err)
-	must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
-	must(t, f.Set(t.Context(), m, set("/sys/low", "11", "10")))
-	_, err = f.Restore(t.Context(), m)
-	must(t, err)
-	if d := cmp.Diff([]string{"watches, 0 kept", "over, low=15"}, said); d != "" {
-		t.Error(d)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		dir, m := t.TempDir(), place3()
+		said := ""
+		f, err := OpenFirstValues(dir, FirstValuesOptions{Root: dir, Watch: func() func(bool) {
+			said += fmt.Sprintf("watches, %d written; ", len(m.wrote))
+			return func(well bool) { said += fmt.Sprintf("over, well %v; ", well) }
+		}})
+		must(t, err)
+		heard := func(want string) {
+			t.Helper()
+			if said != want {
+				t.Errorf("got %s want %s", said, want)
+			}
+			said = ""
+		}
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		must(t, f.Set(t.Context(), m, set("/sys/high", "11", "25")))
+		heard("watches, 0 written; ")
+		m.fails = func(place, _ string) error {
+			if place == "/sys/low" {
+				return syscall.EBUSY
+			}
+			return nil
+		}
+		if _, err = f.Restore(t.Context(), m); err == nil {
+			t.Error("restored")
+		}
+		must(t, f.Set(t.Context(), m, set("/sys/high", "12", "25")))
+		heard("")
+		m.fails = nil
+		_, err = f.Restore(t.Context(), m)
+		must(t, err)
+		heard("over, well true; ")
+		must(t, f.Set(t.Context(), m, set("/sys/low", "10", "15")))
+		must(t, f.Close())
+		heard("watches, 6 written; over, well false; ")
+	})
 }
 
 // Two agents, of any folders, never both set a machine.

@@ -15,18 +15,20 @@ import (
 // where it dies, of whatever: a panic anywhere, a kill, no memory left. The service manager
 // does so too (ExecStopPost); an agent in a terminal has nobody else. It sleeps in a read
 // until this process closes the other end of a pipe, by saying that all is well or by dying.
-func (a *app) watched(dir string, log *zap.Logger) func() (over func()) {
+func (a *app) watched(dir string, log *zap.Logger) func() (over func(well bool)) {
 	if a.machine != nil {
 		return nil // a demonstration's device dies with its process
 	}
-	return func() func() {
+	return func() func(bool) {
 		end, err := a.startWatcher(dir)
 		if err != nil {
 			log.Warn("nobody puts back what is set if this agent is killed, until it or its service is started again", zap.Error(err))
-			return func() {}
+			return func(bool) {}
 		}
-		return func() {
-			_, _ = io.WriteString(end, allWell)
+		return func(well bool) {
+			if well {
+				_, _ = io.WriteString(end, allWell)
+			}
 			_ = end.Close()
 		}
 	}
