@@ -84,7 +84,7 @@ const applyPause = 2 * time.Second
 // apply sets what the cell of a slot needs, with the guards armed from before the first
 // write on. What the cell does not name is put back.
 func (d *HandsOffDay) apply(t *turn, c *chosen) error {
-	d.show(Setting, "setting "+c.Cell.String())
+	d.show(Setting, "what the run needs is set")
 	for _, v := range d.values(c.Cell, c.can) {
 		steps, err := d.o.Panel.Steps(v.key, v.value)
 		if err != nil {

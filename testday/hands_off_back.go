@@ -37,7 +37,7 @@ func (d *HandsOffDay) putBack(ctx context.Context) bool {
 			d.o.Changed()
 			return true
 		}
-		text := fmt.Sprintf("what was set cannot be put back: %v; it is tried again; by hand: `sweepd actuators restore`%s", err, d.stillSet())
+		text := fmt.Sprintf("what was set cannot be put back, and it is tried again; by hand: `sweepd actuators restore`%s; %s", d.stillSet(), strings.Join(strings.Fields(err.Error()), " "))
 		d.mu.Lock()
 		state := d.shown.state
 		d.mu.Unlock()
@@ -91,14 +91,15 @@ func (d *HandsOffDay) undeclare() {
 
 // stillSet names what is not as it was first, and what that was.
 func (d *HandsOffDay) stillSet() string {
-	var list []string
-	for _, w := range d.o.Panel.Changed() {
-		list = append(list, fmt.Sprintf("%s is %s, was %s", w.Place(), w.Text, w.Was))
-	}
+	list := d.o.Panel.Changed()
 	if len(list) == 0 {
 		return ""
 	}
-	return "; still set: " + strings.Join(list, ", ")
+	more := ""
+	if n := len(list) - 1; n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+	}
+	return fmt.Sprintf("; still set: %s is %s, was %s%s", list[0].Place(), list[0].Text, list[0].Was, more)
 }
 
 // arm has the guards watch; a trip goes to tripped.

@@ -252,7 +252,15 @@ func (d *HandsOffDay) noteProgress(plan *Plan, g *schedule.Progress) {
 	d.kept.Skipped = skipped
 	g.LeaveOut(without, plan.Estimates, time.Now())
 	d.shown.progress, d.shown.slots = g.Counts, len(plan.Slots)
-	d.kept.Progress, d.kept.Slots = g.Counts, len(plan.Slots)
+	d.kept.Progress, d.kept.Slots, d.kept.Tried = g.Counts, len(plan.Slots), triedIn(g)
+}
+
+// triedIn counts the runs that do not count for their slots.
+func triedIn(g *schedule.Progress) (n int) {
+	for _, s := range g.Slots {
+		n += len(s.Attempts)
+	}
+	return n
 }
 
 // readProgress reads how far the plan is; where it cannot be read, that stays as it was. It

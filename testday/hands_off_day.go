@@ -143,7 +143,7 @@ func (d *HandsOffDay) Start(ctx context.Context) error {
 		d.mu.Lock()
 		d.shown.progress, d.shown.slots = kept.Progress, kept.Slots
 		d.mu.Unlock()
-		d.show(Over, "the day is over")
+		d.show(Over, "the first values are back")
 	}
 	return nil
 }

@@ -27,6 +27,10 @@ func (d *HandsOffDay) drive(ctx context.Context) {
 	if !d.putBack(ctx) { // what an earlier process left: nothing is set on top of it
 		return
 	}
+	saving, end := context.WithCancel(ctx)
+	saved := make(chan struct{})
+	go d.guarded(func() { defer close(saved); d.saveNowAndThen(saving) })
+	defer func() { end(); <-saved }()
 	for ctx.Err() == nil {
 		d.mu.Lock()
 		w, ended := d.wishes, d.kept.Going == over
@@ -109,7 +113,7 @@ func (d *HandsOffDay) pause(ctx context.Context, why string) {
 	}
 	d.mu.Unlock()
 	d.keep(func(k *handsOffKept) { k.Going = paused })
-	d.show(Paused, "the day is paused, and the first values are back: resume goes on, stop ends it")
+	d.show(Paused, "the first values are back")
 	for {
 		d.mu.Lock()
 		w := d.wishes
@@ -157,7 +161,7 @@ func (d *HandsOffDay) finish(ctx context.Context, why string) {
 	summary := d.summary(why)
 	d.tell("the day is over: %s", why)
 	d.keep(func(k *handsOffKept) { k.Going, k.Why, k.Summary = over, why, summary })
-	d.show(Over, "the day is over, and the first values are back")
+	d.show(Over, "the first values are back")
 }
 
 // mostRestarts is how often an agent may be started anew within a day before a run comes
@@ -166,13 +170,18 @@ const mostRestarts = 3
 
 // goOnAfterRestart goes on with a day that another agent left.
 func (d *HandsOffDay) goOnAfterRestart() {
+	d.mu.Lock()
+	away := d.kept.away(time.Now())
+	d.mu.Unlock()
 	var n int
 	d.keep(func(k *handsOffKept) { k.Restarts++; n = k.Restarts })
-	d.tell("the agent was started anew, and the first values are back: the day goes on where it was; a run that was in progress is repeated")
+	d.tell("the agent was started anew: what was set is put back first; a run that was in progress is repeated")
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.shown = shown{state: Waiting, text: "the day goes on after a restart of the agent", since: time.Now(), progress: d.kept.Progress, slots: d.kept.Slots}
-	if n >= mostRestarts {
+	if away != "" {
+		d.wishes.pause, d.wishes.why = true, away
+	} else if n >= mostRestarts {
 		d.wishes.pause = true
 		d.wishes.why = fmt.Sprintf("the agent ended %d times before a run came to its end: see its log, then resume", n)
 	}

@@ -1,8 +1,10 @@
 package testday
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -79,6 +81,9 @@ func (d *HandsOffDay) dryWrite(v setValue) DryWrite {
 	w := DryWrite{Value: v.String(), Steps: []actuators.Write{}}
 	if !d.settable().value(v.key, v.value) {
 		w.Cannot = "nothing that the configuration allows sets it: a hand does"
+		if why := unwritable(d.o.Panel.Offers(), v); why != "" {
+			w.Cannot = why
+		}
 		return w
 	}
 	steps, err := d.o.Panel.Steps(v.key, v.value)
@@ -134,4 +139,44 @@ func (d *HandsOffDay) dryHands(r *DryRun, g *schedule.Progress, e schedule.Estim
 		at := slices.IndexFunc(h.Slots, func(s schedule.SlotProgress) bool { return s.Position == c.Position })
 		h.Slots[at].State = schedule.Done
 	}
+}
+
+// unwritable says why a value that the configuration allows to be set cannot be: the right to
+// write lacks; "" where it can, or is not allowed.
+func unwritable(offers []actuators.Offer, v setValue) (why string) {
+	_, inWatts := v.value.Setting.Watts()
+	for _, o := range offers {
+		if o.Sets != v.key || o.Allowed == nil || o.Missing != "" || v.key == actuators.SetsSetting && (o.Unit == "W") != inWatts {
+			continue
+		}
+		if o.Writable {
+			return ""
+		}
+		why = o.Actuator + " may set it, but cannot: " + cmp.Or(o.Needs, "this process may not write it")
+	}
+	return why
+}
+
+// lacksRight says what of the plan cannot be set since the right to write lacks: the day would
+// ask hands for it all day long.
+func (d *HandsOffDay) lacksRight(g *schedule.Progress) (list []string) {
+	offers := d.o.Panel.Offers()
+	seen := map[setValue]bool{}
+	for _, s := range g.Slots {
+		if s.State == schedule.Done {
+			continue
+		}
+		for _, key := range append(slices.Collect(maps.Keys(s.Variant.Map())), actuators.SetsSetting) {
+			v := setValue{key, valueIn(s.Cell, key)}
+			if seen[v] {
+				continue
+			}
+			seen[v] = true
+			if why := unwritable(offers, v); why != "" && !slices.Contains(list, why) {
+				list = append(list, why)
+			}
+		}
+	}
+	slices.Sort(list)
+	return list
 }

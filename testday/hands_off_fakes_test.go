@@ -241,7 +241,15 @@ func (b *bench) Ready(ctx context.Context, w run.Want) (run.Readiness, error) {
 func (b *bench) Status(context.Context) (Status, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	s := Status{Device: cmp.Or(b.name, "unit-oak"), Supply: b.supply, ChargeRatio: b.charge, SettingRead: b.reads, Sweeps: 10}
+	s := Status{Device: cmp.Or(b.name, "unit-oak"), Supply: b.supply, Sweeps: 10}
+	if b.charge != nil {
+		charge := *b.charge
+		s.ChargeRatio = &charge
+	}
+	if b.reads != nil {
+		reads := *b.reads
+		s.SettingRead = &reads
+	}
 	if b.declared.Setting.Known() {
 		declared := b.declared
 		s.Declared = &declared

@@ -160,7 +160,7 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 	}
 	d.mu.Lock()
 	anew := d.shown.state != Hand || d.shown.text != oneLine(text)
-	first := d.shown.state != Hand
+	first := d.shown.state != Hand && d.kept.HandText != oneLine(text) // else it is the same hand, after a pause
 	d.hands = c.hands
 	if anew {
 		d.wishes.confirmed = false // was said of something else
@@ -170,7 +170,7 @@ func (d *HandsOffDay) waitForHand(t *turn, c *chosen) error {
 		d.tell("%s", text)
 	}
 	if first {
-		d.keep(func(k *handsOffKept) { k.Hands++ })
+		d.keep(func(k *handsOffKept) { k.Hands++; k.HandText = oneLine(text) })
 	}
 	d.show(Hand, text)
 	for began := time.Now(); time.Since(began) < handReads; {

@@ -13,6 +13,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"time"
 
 	"sweepd/internal/userfile"
 	"sweepd/run"
@@ -59,6 +60,12 @@ type handsOffKept struct {
 	Disobeyed []string `json:"disobeyed"`
 	InRow     int      `json:"in_row"`   // runs that came to nothing since one counted
 	Restarts  int      `json:"restarts"` // since a run last came to an end
+
+	// Tried are the runs of the plan that do not count, and TriedBefore those of before the day.
+	Tried       int           `json:"tried"`
+	TriedBefore int           `json:"tried_before"`
+	HandText    string        `json:"hand_text"` // what a hand was needed for last, since a run
+	SavedAt     run.Timestamp `json:"saved_at"`
 
 	Progress schedule.Counts `json:"progress"`
 	Slots    int             `json:"slots"`
@@ -177,6 +184,7 @@ func (d *HandsOffDay) save() error {
 	defer d.saving.Unlock()
 	d.mu.Lock()
 	d.countElapsedLocked()
+	d.kept.SavedAt = run.Stamp(time.Now())
 	day, err := json.Marshal(d.kept)
 	d.mu.Unlock()
 	if err != nil {

@@ -163,6 +163,7 @@ func (d *HandsOffDay) BeginHandsOff(ctx context.Context, q BeginHandsOff) (Hands
 		}
 		k.ByHand = before.ByHand
 	}
+	k.TriedBefore = triedIn(&g)
 	d.kept, d.wishes, d.hands = k, wishes{}, nil
 	d.shown = shown{state: Waiting, text: "the day begins", since: time.Now(), slots: len(plan.Slots), progress: g.Counts}
 	d.mu.Unlock()
@@ -249,7 +250,7 @@ func (d *HandsOffDay) ResumeHandsOff(ctx context.Context, q HandsOffRequest) (Ha
 		case w.stop && d.shown.run == "":
 			return "", errors.New("the day is ending: `sweepd plan run` begins again")
 		case w.stop:
-			w.stop, w.why = false, ""
+			w.stop, w.pause, w.why = false, false, ""
 			return "the day goes on after this run after all, " + q.asked(), nil
 		case w.trip != nil:
 			return "", fmt.Errorf("a guard ends the run: %s; resume when the day is paused", w.trip.Text)
@@ -314,7 +315,28 @@ func (d *HandsOffDay) request(ctx context.Context, q HandsOffRequest, wish func(
 	if text != "" {
 		d.tell("%s", text)
 	}
+	d.awaitWish(ctx)
 	return d.HandsOff(ctx)
+}
+
+// Whoever asks is answered with what came of it, where that takes no longer. Common practice,
+// no source.
+const (
+	wishWait = time.Second
+	wishPoll = 20 * time.Millisecond
+)
+
+// awaitWish waits a moment for a wish to be fulfilled that need not wait for a run.
+func (d *HandsOffDay) awaitWish(ctx context.Context) {
+	for end := time.Now().Add(wishWait); time.Now().Before(end); {
+		d.mu.Lock()
+		w, state := d.wishes, d.shown.state
+		done := d.shown.run != "" || !w.stop && (w.pause == (state == Paused))
+		d.mu.Unlock()
+		if done || d.rest(ctx, wishPoll) != nil {
+			return
+		}
+	}
 }
 
 // lacks are why a day could not begin, in sentences.
@@ -333,6 +355,7 @@ func (d *HandsOffDay) lacks(status Status, plan *Plan, g *schedule.Progress) []s
 			without = append(without, s.Workload)
 		}
 	}
+	list = append(list, d.lacksRight(g)...)
 	if len(without) > 0 {
 		list = append(list, fmt.Sprintf("the configuration has no command for %s: name it under workloads", strings.Join(without, ", ")))
 	}

@@ -2,7 +2,9 @@ package testday
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"hash/crc32"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +12,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"sweepd/actuators"
 	"sweepd/run"
 	"sweepd/schedule"
 )
@@ -60,6 +63,7 @@ func TestRequests(t *testing.T) {
 		{"stop pause!", Running, Over, 1},
 		{"stop resume", Running, Over, 6},
 		{"pause stop", Running, Over, 1},
+		{"pause stop resume", Running, Over, 6},
 		{"now", Over, Over, 0},
 		{"stop now", Over, Over, 0},
 		{"now stop now", Over, Over, 0},
@@ -68,7 +72,7 @@ func TestRequests(t *testing.T) {
 		{"now wait resume!", Over, Over, 0},
 		{"now wait begin", Waiting, Over, 6},
 		{"pause now", Over, Over, 0},
-		{"pause a minute resume resume", Settling, Over, 6},
+		{"pause a minute resume resume!", Settling, Over, 6},
 		{"pause a minute pause", Paused, Paused, 1},
 		{"pause a minute begin!", Paused, Paused, 1},
 		{"pause a minute stop", Over, Over, 1},
@@ -285,6 +289,53 @@ func TestRestartStays(t *testing.T) {
 	})
 }
 
+// A day whose agent was away for long, or seems to come from the future, waits for somebody
+// who is in reach; one that waited for a hand all night was not away.
+func TestLongAway(t *testing.T) {
+	for _, away := range []time.Duration{time.Second, 10 * time.Minute, 3 * time.Hour, 9 * 24 * time.Hour, -2 * time.Hour} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, request([]string{"8"}, []string{"mains"}, []string{"", "smt=off"}, 1))
+			d := b.begin(t, dataDir(t), nil)
+			d.untilState(10*time.Minute, Hand)
+			time.Sleep(11 * time.Hour)
+			d.Close()
+			path := filepath.Join(d.o.Dir, handsOffFileName)
+			kept, err := readHandsOff(d.o.Dir)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if away > 0 {
+				time.Sleep(away)
+			} else {
+				kept.SavedAt = run.Stamp(time.Now().Add(-away))
+				day, err := json.Marshal(kept)
+				if err != nil {
+					t.Fatal(err)
+				}
+				text, err := json.Marshal(handsOffFile{crc32.ChecksumIEEE(day), day})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, text, 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+			next := d.restart(false)
+			if away > 0 && away < awayMost {
+				next.untilState(time.Minute, Hand)
+				return
+			}
+			if h := next.untilState(time.Minute, Paused); !strings.Contains(h.Why, "with somebody in reach") || len(next.b.applied) > 0 {
+				t.Errorf("%v: %s, set %v", away, h.Why, next.b.applied)
+			}
+			if err := next.asks("resume"); err != nil {
+				t.Fatal(err)
+			}
+			next.untilState(time.Minute, Hand)
+		})
+	}
+}
+
 // An agent that ends again and again before a run does is looked at by a person.
 func TestRestartLoop(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -383,6 +434,40 @@ func TestRetry(t *testing.T) {
 			t.Errorf("%+v, %v s left", h.Consent, h.Progress.LeftS)
 		}
 	})
+}
+
+// What the configuration allows and this process may not write is said before the day asks
+// hands for it all day long.
+func TestBeginLacksTheRight(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, few())
+		o := b.options(dataDir(t))
+		o.Panel = unwritablePanel{b}
+		d := NewHandsOffDay(o)
+		if err := d.Start(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		defer d.Close()
+		if _, err := d.BeginHandsOff(t.Context(), BeginHandsOff{Consent: true}); err == nil || !strings.Contains(err.Error(), "setting may set it, but cannot: run it as the service") {
+			t.Error(err)
+		}
+		r, err := d.DryRunHandsOff(t.Context(), BeginHandsOff{})
+		if err != nil || len(r.Lacks) != 1 || !strings.Contains(r.Writes[0].Cannot, "run it as the service") {
+			t.Errorf("%v, %+v, %v", r.Lacks, r.Writes, err)
+		}
+	})
+}
+
+// unwritablePanel is one of a process that may not write.
+type unwritablePanel struct{ *bench }
+
+func (p unwritablePanel) Sets(string) bool { return false }
+func (p unwritablePanel) Offers() []actuators.Offer {
+	list := p.bench.Offers()
+	for i := range list {
+		list[i].Writable, list[i].Needs = false, "run it as the service"
+	}
+	return list
 }
 
 // A dry run says what would be written and done by hand, and writes nothing.

@@ -40,8 +40,9 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 	d.mu.Lock()
 	d.shown.run, d.ours = r.ID, r.ID
 	d.kept.worked(startKey)
+	d.kept.HandText = ""
 	d.mu.Unlock()
-	d.show(Running, fmt.Sprintf("run %s of %s", run.ShortID(r.ID), c.Cell))
+	d.show(Running, "run "+run.ShortID(r.ID)+" is recorded")
 	d.o.Guards.Expect(c.Supply)
 	d.o.Guards.RunnerBusy(true)
 	done, failure := d.job(t, r, w)

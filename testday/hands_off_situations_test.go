@@ -233,6 +233,25 @@ func TestSituations(t *testing.T) {
 			whole(6, 0, "not heard of", "waiting for a runner")(t, b, h)
 			inOrder(t, b.events, "restore", "stop run", "reject")
 		}},
+		{"a runner that leaves while it cools down", func(b *bench) {
+			b.job = b.after(1, func(ctx context.Context, j Job) (JobDone, error) {
+				go func() {
+					time.Sleep(70 * time.Second)
+					b.comes(nil)
+					b.mu.Lock()
+					n := len(b.applied)
+					b.mu.Unlock()
+					time.Sleep(10 * time.Minute)
+					b.mu.Lock()
+					if len(b.applied) != n || len(b.runs) != 1 {
+						b.t.Errorf("set or run without a runner: %v, %d runs", b.applied[n:], len(b.runs))
+					}
+					b.mu.Unlock()
+					b.comes(&RunnerSeen{ID: "r2"})
+				}()
+				return b.works(ctx, j, JobDone{Results: map[string]run.Result{"fps_mean": {Value: 60, Unit: "fps"}}})
+			})
+		}, whole(6, 0, "waiting for a runner")},
 		{"a person starts a run in between", func(b *bench) {
 			go func() {
 				time.Sleep(75 * time.Second) // while it cools down after the first one
@@ -718,7 +737,7 @@ func TestOneLine(t *testing.T) {
 	if got := oneLine(text); !strings.HasSuffix(got, "…/attributes/ppt_pl3_fppt/current_value is not set to \"25\": permission denied") || len(got) > toldBytes {
 		t.Error(got)
 	}
-	if got := oneLine("cat " + path); got != "cat "+path {
+	if got := oneLine("cat /sys/class/power"); got != "cat /sys/class/power" {
 		t.Error(got)
 	}
 	if got := oneLine(strings.Repeat("ö", 400) + "\x1b"); len(got) > toldBytes || !strings.HasSuffix(got, "…") || strings.ContainsRune(got, '\uFFFD') {

@@ -18,8 +18,8 @@ func (d *HandsOffDay) summary(why string) []string {
 		fmt.Sprintf("The day is over: %s.", why),
 		fmt.Sprintf("%s done by it in %s, pauses left out; of the plan %d are done and %d are left.", sentence.Counted(k.Done, "run"), sentence.Clock(analysis.Number(took.Hours())), p.Done, p.Left),
 	}
-	if k.InVain > 0 {
-		list = append(list, fmt.Sprintf("%s came to nothing and do not count.", sentence.Counted(k.InVain, "run")))
+	if n := max(k.InVain, k.Tried-k.TriedBefore); n > 0 {
+		list = append(list, fmt.Sprintf("%s came to nothing besides.", sentence.Counted(n, "run")))
 	}
 	switch k.Hands {
 	case 0:

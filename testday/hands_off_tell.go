@@ -19,13 +19,10 @@ const (
 // longPath is one of five names and more; of these the last three are enough to know it by.
 var longPath = regexp.MustCompile(`(?:/[^/\s]+){2,}((?:/[^/\s]+){3})`)
 
-// oneLine is one line of at most toldBytes of a text. Where something has to go, it is the
-// beginnings of long paths first.
+// oneLine is one line of at most toldBytes of a text, without the beginnings of long paths:
+// `sweepd actuators` has them whole.
 func oneLine(text string) string {
-	text = run.Visible(text)
-	if len(text) > toldBytes {
-		text = longPath.ReplaceAllString(text, "…$1")
-	}
+	text = longPath.ReplaceAllString(run.Visible(text), "…$1")
 	if len(text) <= toldBytes {
 		return text
 	}

@@ -38,11 +38,17 @@ func (d *HandsOffDay) take(t *turn) error {
 	if err := d.waitFit(t, c, state); err != nil {
 		return err
 	}
+	if d.o.Jobs.Runner() == nil { // it left meanwhile
+		return errAgain
+	}
 	if err := d.apply(t, c); err != nil {
 		return err
 	}
 	if err := d.settle(t, c); err != nil {
 		return err
+	}
+	if d.o.Jobs.Runner() == nil {
+		return errAgain
 	}
 	return d.carryOut(t, c)
 }
@@ -134,7 +140,7 @@ func (a whateverIsSet) Ready(ctx context.Context, w run.Want) (run.Readiness, er
 
 // settle waits until a setting that was written is in force, then looks whether it is.
 func (d *HandsOffDay) settle(t *turn, c *chosen) error {
-	d.show(Settling, fmt.Sprintf("letting the device settle for %s", c.Cell))
+	d.show(Settling, "the device settles")
 	if err := t.wait(t.waits, d.o.Settle); err != nil {
 		return err
 	}

@@ -84,7 +84,11 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	case disobeyed:
 		return d.disobeyed(t, c, said, why)
 	}
-	return d.cellFailed(c, said)
+	err = d.cellFailed(c, said)
+	if e.notInForce != "" && !d.putBack(t.runs) { // what the next slot needs is set anew
+		return errAgain
+	}
+	return err
 }
 
 // lastLines are the last of what a command printed, on one line of at most 200 bytes.
