@@ -21,6 +21,9 @@ import (
 //go:embed systemd/user.service
 var userUnit string
 
+//go:embed systemd/sweepd-runner.service
+var runnerUnit string
+
 //go:embed udev/60-sweepd-user.rules
 var userRule string
 
@@ -34,6 +37,7 @@ type Home struct {
 	Unit          string
 	Configuration string // Install writes none where this is empty
 	Rule          string // of udev, for root to copy
+	Runner        string // the unit of what carries out workloads; Install enables it not
 	account       *user.User
 	environment   []string // what the agent has to find its folders by
 	systemUnits   []string // where a package has its unit
@@ -69,6 +73,7 @@ func FindHome(getenv func(string) string) (Home, error) {
 	config := folder("XDG_CONFIG_HOME", ".config")
 	h.Program = filepath.Join(home, ".local/bin/sweepd")
 	h.Unit = filepath.Join(config, "systemd/user/sweepd.service")
+	h.Runner = filepath.Join(filepath.Dir(h.Unit), "sweepd-runner.service")
 	h.Configuration = filepath.Join(config, "sweepd/sweepd.yaml")
 	h.Rule = filepath.Join(home, ".local/share/sweepd/60-sweepd.rules")
 	return h, nil
@@ -77,6 +82,11 @@ func FindHome(getenv func(string) string) (Home, error) {
 // link is what starts the unit at log-in (systemctl(1), enable).
 func (h Home) link() string {
 	return filepath.Join(filepath.Dir(h.Unit), "default.target.wants", filepath.Base(h.Unit))
+}
+
+// runnerLink is what starts the runner with the desktop session, where the user enabled it.
+func (h Home) runnerLink() string {
+	return filepath.Join(filepath.Dir(h.Runner), "graphical-session.target.wants", filepath.Base(h.Runner))
 }
 
 // dropIns is the folder of what the user changed with `systemctl --user edit`.
@@ -124,7 +134,8 @@ func (h Home) Install(ctx context.Context, program string, ready func() error) (
 		}
 	}
 	rule := strings.NewReplacer("USER", h.User, "UID", h.account.Uid).Replace(userRule)
-	for path, text := range map[string]string{h.Unit: h.unit(), h.Rule: rule} {
+	runner := strings.Replace(runnerUnit, "/usr/bin/sweepd", "%h/.local/bin/sweepd", 1)
+	for path, text := range map[string]string{h.Unit: h.withFolders(userUnit), h.Runner: h.withFolders(runner), h.Rule: rule} {
 		if err := replace(path, []byte(text), 0o644); err != nil {
 			return done, err
 		}
@@ -143,17 +154,17 @@ func (h Home) alone() error {
 	return nil
 }
 
-// unit is the unit's text. Folders that the user named in the shell are not known to
-// systemd, so the unit says them.
-func (h Home) unit() string {
+// withFolders is a unit's text with the folders that the user named in the shell, which are
+// not known to systemd.
+func (h Home) withFolders(unit string) string {
 	if len(h.environment) == 0 {
-		return userUnit
+		return unit
 	}
 	line := "Environment="
 	for _, pair := range h.environment { // systemd.syntax(7), "Quoting"; % would be a specifier
 		line += `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "%", "%%").Replace(pair) + `" `
 	}
-	return strings.Replace(userUnit, "ExecStart=", strings.TrimSpace(line)+"\nExecStart=", 1)
+	return strings.Replace(unit, "ExecStart=", strings.TrimSpace(line)+"\nExecStart=", 1)
 }
 
 func (h Home) enable() error {
@@ -210,7 +221,7 @@ var ErrNotInstalled = errors.New("not installed")
 // Remove stops the service and removes what Install put there. Configuration and data
 // stay; kept lists what of the configuration there is.
 func (h Home) Remove(ctx context.Context) (kept []string, err error) {
-	mine := []string{h.link(), h.Unit, h.Rule, h.Program}
+	mine := []string{h.link(), h.runnerLink(), h.Unit, h.Runner, h.Rule, h.Program}
 	there := slices.ContainsFunc(mine, func(path string) bool { _, err := os.Lstat(path); return err == nil })
 	if !there {
 		return nil, fmt.Errorf("%w below your home folder: there is no %s and no %s", ErrNotInstalled, h.Program, h.Unit)
@@ -220,12 +231,15 @@ func (h Home) Remove(ctx context.Context) (kept []string, err error) {
 			return nil, fmt.Errorf("stop the agent: %w", err)
 		}
 	}
+	if _, err := os.Lstat(h.Runner); err == nil {
+		_, _ = h.systemctl(ctx, "stop", filepath.Base(h.Runner)) // it need not run
+	}
 	for _, path := range mine {
 		if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return nil, err
 		}
 	}
-	for _, dir := range []string{filepath.Dir(h.link()), filepath.Dir(h.Rule)} {
+	for _, dir := range []string{filepath.Dir(h.link()), filepath.Dir(h.runnerLink()), filepath.Dir(h.Rule)} {
 		_ = os.Remove(dir) // it may hold what others put there
 	}
 	_, _ = h.systemctl(ctx, "daemon-reload") // without a systemd there is nothing that knows the unit

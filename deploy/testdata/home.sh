@@ -126,6 +126,11 @@ step "removing cuts off no run, and keeps data and configuration"
 user sweepd run start --workload tile-sort --setting 15W
 refuses "is recording, and removing would cut it off" user sweepd service remove
 running
+# What carries out workloads comes with it, and is the user's to enable.
+same "$(user systemctl --user is-enabled sweepd-runner.service || true)" disabled "the runner"
+user systemctl --user --quiet enable sweepd-runner.service
+[ -L $home/.config/systemd/user/graphical-session.target.wants/sweepd-runner.service ]
+same "$(user systemctl --user show --value -p ExecStart sweepd-runner.service | grep -o "argv\[\]=[^;]*")" "argv[]=$home/.local/bin/sweepd plan runner " "the runner"
 user sweepd run stop --result score=13
 says "rm -r $home/.local/state/sweepd $home/.config/sweepd/sweepd.yaml" user sweepd service remove
 gone
