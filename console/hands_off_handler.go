@@ -34,7 +34,7 @@ func (h *handler) handsOffOperations() []liveOperation {
 		{about{Method: "POST", Path: "/plan/run", Summary: "Has the agent do the plan by itself, or go on with it; of the kind consent is the problem where nobody agreed yet.", Needs: testday.NeedsRight}, begin(), day, h.beginHandsOff, true},
 		{about{Method: "POST", Path: "/plan/run/dry", Summary: "Says what a day without hands would write where; nothing is written.", Needs: testday.NeedsRight}, begin(), new(testday.DryRun), h.dryRun, false},
 		{about{Method: "POST", Path: "/plan/run/pause", Summary: "Pauses the day after the run in progress; what was set is put back meanwhile."}, request(), day, h.asked(testday.HandsOffAgent.PauseHandsOff), false},
-		{about{Method: "POST", Path: "/plan/run/resume", Summary: "Goes on with a day that is paused."}, request(), day, h.asked(testday.HandsOffAgent.ResumeHandsOff), false},
+		{about{Method: "POST", Path: "/plan/run/resume", Summary: "Goes on with a day that is paused.", Needs: testday.NeedsRight}, request(), day, h.resumeHandsOff, false},
 		{about{Method: "POST", Path: "/plan/run/stop", Summary: "Ends the day after the run in progress, or at once with now: then that run is rejected."}, request(), day, h.asked(testday.HandsOffAgent.StopHandsOff), false},
 		{about{Method: "POST", Path: "/plan/run/beat", Summary: "Is a runner's, which carries out workloads: it says what it does and is told what to do, within a second while it has a job. Needs a proof of the right, in " + proofHeader + ", and gives one; on this device alone."}, new(testday.Beat), new(testday.Order), h.beat, false},
 	}
@@ -85,7 +85,14 @@ func (h *handler) readBegin(w http.ResponseWriter, r *http.Request) (q testday.B
 	return q, ok
 }
 
-// asked handles what everybody may ask of a day.
+// resumeHandsOff has limits raised again, as the beginning has, so it needs the same right.
+func (h *handler) resumeHandsOff(w http.ResponseWriter, r *http.Request) {
+	if h.doesPlans(w) && h.entitled(w, r) {
+		h.asked(testday.HandsOffAgent.ResumeHandsOff)(w, r)
+	}
+}
+
+// asked handles what everybody may ask of a day: what ends it, or keeps it from going on.
 func (h *handler) asked(do func(testday.HandsOffAgent, context.Context, testday.HandsOffRequest) (testday.HandsOff, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		var q testday.HandsOffRequest

@@ -106,7 +106,7 @@ func handsOffServer(t *testing.T, day testday.HandsOffAgent) (*httptest.Server, 
 	return s, c
 }
 
-// A day is begun by who has the right and agreed, and paused and stopped by everybody.
+// A day is begun and resumed by who has the right, and agreed; everybody pauses and stops it.
 func TestHandsOffOverHTTP(t *testing.T) {
 	f := newFakeDay()
 	_, c := handsOffServer(t, f)
@@ -118,6 +118,9 @@ func TestHandsOffOverHTTP(t *testing.T) {
 	var right *NoRightError
 	if _, err := stranger.BeginHandsOff(t.Context(), testday.BeginHandsOff{Consent: true}); !errors.As(err, &right) || f.begun != 0 {
 		t.Errorf("begun without the right: %v", err)
+	}
+	if _, err := stranger.ResumeHandsOff(t.Context(), testday.HandsOffRequest{}); !errors.As(err, &right) || len(f.day.Told) > 0 {
+		t.Errorf("resumed without the right: %v", err)
 	}
 	if _, err := stranger.DryRunHandsOff(t.Context(), testday.BeginHandsOff{}); !errors.As(err, &right) {
 		t.Errorf("a dry run without the right: %v", err)
@@ -135,7 +138,7 @@ func TestHandsOffOverHTTP(t *testing.T) {
 	if d, err := c.DryRunHandsOff(t.Context(), testday.BeginHandsOff{}); err != nil || d.Writes[0].Steps[0].Was != "15" {
 		t.Errorf("%+v, %v", d, err)
 	}
-	for _, ask := range []func(context.Context, testday.HandsOffRequest) (testday.HandsOff, error){stranger.PauseHandsOff, stranger.ResumeHandsOff, stranger.StopHandsOff} {
+	for _, ask := range []func(context.Context, testday.HandsOffRequest) (testday.HandsOff, error){stranger.PauseHandsOff, c.ResumeHandsOff, stranger.StopHandsOff} {
 		if _, err := ask(t.Context(), testday.HandsOffRequest{By: "sweepd plan", Why: "lunch", Now: true}); err != nil {
 			t.Error(err)
 		}

@@ -101,7 +101,7 @@ func (a *app) planResumeCommand() *cobra.Command {
 		Use:   "resume",
 		Short: "Go on with a day without hands that is paused",
 		Long: `Go on with a day without hands that is paused, by a person or by a guard: look at the
-device first where a guard paused it.`,
+device first where a guard paused it. It needs the right that "sweepd plan run" needs.`,
 		Example: "  sweepd plan resume",
 	}, (*console.Client).ResumeHandsOff, func(d testday.HandsOff, _ dayFlags) string {
 		if d.State != testday.Paused && !d.Pausing {
