@@ -204,6 +204,7 @@ func everyOperationAnswers(t *testing.T, h subject) {
 	tell("POST", "/merge?name=other.db&bytes=3", "abc", 400, 422, 500)
 	tell("POST", "/report?device=unit-oak", "frames,", 400)
 
+	tell("GET", "/actuators", "", 200, 422)
 	tell("GET", "/plan/run", "")
 	tell("POST", "/plan/run", `{}`, 409)
 	tell("POST", "/plan/run", `{"consent":true}`)
