@@ -31,6 +31,9 @@ func EndingSignals() (c chan os.Signal, stop func()) {
 	return c, func() { signal.Stop(c); signal.Stop(broken) }
 }
 
+// ClosesTerminal tells whether a signal says that the terminal was closed.
+func ClosesTerminal(s os.Signal) bool { return s == unix.SIGHUP }
+
 // process is the command's, which leads a process group. It has the terminal where this
 // process has it to give, and stops and goes on together with this one, as in a shell
 // with job control (POSIX.1-2024, 11.1.4, and 2.11 of the shell).

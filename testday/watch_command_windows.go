@@ -22,6 +22,10 @@ func EndingSignals() (c chan os.Signal, stop func()) {
 	return c, func() { signal.Stop(c) }
 }
 
+// ClosesTerminal tells whether a signal says that the terminal was closed: Windows ends what
+// is in it.
+func ClosesTerminal(os.Signal) bool { return false }
+
 // process is the command's, in a job object with all that it starts.
 type process struct {
 	cmd *exec.Cmd

@@ -56,3 +56,13 @@ func howToGetRight(h testday.Holder) string {
 	}
 	return fmt.Sprintf("user %s may, root (sudo), and the members of the group %s; you are %s. To join: sudo usermod -aG %s %s, then log in anew", h.User, h.Group, me, h.Group, me)
 }
+
+// howToRunWorkloads says how somebody without the right becomes one who may carry out
+// workloads, which root does not.
+func howToRunWorkloads(h testday.Holder) string {
+	if h.Group == "" || h.Group == "root" {
+		return fmt.Sprintf("it is run by %s, and you are %s; workloads are carried out by a user who has this right, and not as root. Run the agent as yourself, or as the service of a package, whose group %s may join", h.User, userName(uint32(os.Geteuid())), userName(uint32(os.Geteuid())))
+	}
+	me := userName(uint32(os.Geteuid()))
+	return fmt.Sprintf("members of the group %s may, and carry out the workloads; you are %s. To join: sudo usermod -aG %s %s, then log in anew", h.Group, me, h.Group, me)
+}

@@ -22,3 +22,6 @@ func holderOf(dir, _ string) testday.Holder {
 func howToGetRight(h testday.Holder) string {
 	return "its user may, and administrators: run the command in a terminal that was opened as administrator"
 }
+
+// howToRunWorkloads says how somebody without the right becomes one who may carry out workloads.
+func howToRunWorkloads(h testday.Holder) string { return howToGetRight(h) }

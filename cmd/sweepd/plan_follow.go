@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"slices"
-	"strings"
 	"time"
 
 	"golang.org/x/term"
@@ -34,11 +33,15 @@ type dayView struct {
 	last testday.HandsOff
 	told *testday.Told // that was shown last
 	lost bool          // the agent does not answer, which was said
-	mute bool          // a question stands on the terminal
+	gone bool          // the terminal was closed
+	mute bool          // a question stands on the terminal, or there is none any more
 }
 
 // say shows a sentence of its own.
 func (v *dayView) say(words string, tone text.Tone) {
+	if v.gone {
+		return
+	}
 	v.clear()
 	terminal := v.app.terminal(v.app.err)
 	fmt.Fprintln(v.app.err, terminal.PaintLines(terminal.Wrap(words, "  "), tone))
@@ -146,10 +149,14 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 					v.say(fmt.Sprintf("another runner carries out the workloads, as %s; this one takes over when that one has left", d.Runner.User), text.Plain)
 				}
 			}
-			if !goesOn(d) {
+			switch {
+			case !goesOn(d):
 				end()
 				v.clear()
 				return a.printOver(d)
+			case v.gone && other:
+				end()
+				return nil
 			}
 		}
 		var got os.Signal
@@ -164,16 +171,18 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 			continue
 		case answer := <-answers:
 			answers, v.mute = nil, false
-			switch {
-			case strings.HasPrefix(answer, "s"):
-				if _, err := at.agent.StopHandsOff(ctx, testday.HandsOffRequest{By: byTyped(testday.ByPlanRun)}); err != nil {
-					v.say(fmt.Sprintf("the day could not be told to end: %v", err), toneBad)
-				} else {
-					v.say("the day ends after this run", text.Plain)
-				}
+			switch answer {
+			case "s", "n":
+				v.stop(ctx, at, answer == "n")
 				continue
-			case !strings.HasPrefix(answer, "l"):
+			case "":
 				v.say("it goes on", text.Plain)
+				continue
+			case "l":
+			default:
+				v.say(fmt.Sprintf("%q is none of them", run.Shorten(answer)), toneDoubt)
+				v.mute = true
+				answers = a.askLeave(v.last)
 				continue
 			}
 		case got = <-signals:
@@ -184,6 +193,10 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 			case got = <-signals:
 			case <-time.After(signalWait):
 			}
+		}
+		if testday.ClosesTerminal(got) && carries && !other { // which changes nothing
+			v.gone, v.mute, v.line = true, true, false
+			continue
 		}
 		if got == os.Interrupt && answers == nil && carries && !other && a.sitsThere() {
 			v.clear()
@@ -197,7 +210,7 @@ func (a *app) follow(ctx context.Context, at respondent, carries bool, f runnerF
 			fmt.Fprintln(a.err, "what is carried out here is ended …")
 		}
 		end()
-		return a.sayLeft(had, v.lost)
+		return a.sayLeft(had, v.lost || v.gone)
 	}
 }
 
@@ -216,17 +229,31 @@ func (a *app) sitsThere() bool {
 
 // askLeave asks what becomes of a day whose workloads are carried out here.
 func (a *app) askLeave(d testday.HandsOff) <-chan string {
-	now := "leave now: the day waits for another runner"
+	now, leave := "end the day now", "leave now: the day waits for another runner"
 	if d.Run != "" {
-		now = "leave now: the run in progress is ended and rejected, and the day waits for another runner"
+		now += "; the run in progress is ended and rejected"
+		leave = "leave now: the run in progress is ended and rejected, and the day waits for another runner"
 	}
-	question := fmt.Sprintf("\nThe workloads of this day are carried out in this terminal.\n  s      end the day after this run\n  l      %s\n  Enter  go on\nWhich? [s/l] ", now)
+	question := fmt.Sprintf("\nThe workloads of this day are carried out in this terminal.\n  s      end the day after this run\n  n      %s\n  l      %s\n  Enter  go on\nWhich? [s/n/l] ", now, leave)
 	c := make(chan string, 1)
 	go func() {
 		answer, _ := a.reply(question)
 		c <- answer
 	}()
 	return c
+}
+
+// stop has the day end, after the run in progress or now.
+func (v *dayView) stop(ctx context.Context, at respondent, now bool) {
+	_, err := at.agent.StopHandsOff(ctx, testday.HandsOffRequest{By: byTyped(testday.ByPlanRun), Now: now})
+	switch {
+	case err != nil:
+		v.say(fmt.Sprintf("the day could not be told to end: %v", err), toneBad)
+	case !now && v.last.Run != "":
+		v.say("the day ends after this run", text.Plain)
+	default:
+		v.say("the day ends now", text.Plain)
+	}
 }
 
 // sayLeft says what becomes of a day that nobody looks at here any more.
@@ -236,7 +263,7 @@ func (a *app) sayLeft(hadRunner, lost bool) error {
 	case lost:
 		words = "the agent does not answer: what the day does is not known here, and an agent that starts puts back first of all what was set"
 	case hadRunner:
-		words = "the day waits for a runner now, with what it had set put back: `sweepd plan run` or `sweepd plan runner` goes on"
+		words = "nothing is carried out here any more: the day goes on where another runner is, and else waits for one, `sweepd plan run` or `sweepd plan runner`"
 	}
 	_, err := fmt.Fprintln(a.err, a.terminal(a.err).Wrap(words+"; `sweepd plan status` says how it stands, `sweepd plan stop` ends it", "  "))
 	return err
@@ -251,8 +278,8 @@ func (a *app) printOver(d testday.HandsOff) error {
 	if len(d.Summary) == 0 {
 		p.Say("the day is over: "+d.Why, "  ", text.Plain)
 	}
-	if n := len(d.Changed); n > 0 {
-		p.Say(fmt.Sprintf("NOT PUT BACK: %d of what was set; `sweepd plan status` lists it", n), "  ", toneBad)
+	for _, w := range d.Changed {
+		p.Say(fmt.Sprintf("NOT PUT BACK: %s is %s, was %s; `sweepd actuators restore` tries again", w.Place(), w.Text, w.Was), "  ", toneBad)
 	}
 	return p.Err
 }

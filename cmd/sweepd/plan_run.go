@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -36,8 +37,9 @@ once that is done. Stay in reach of the device all the same.
 The day is the agent's: it goes on when this command ends. This command shows it, and
 carries out the workloads in this terminal as this user, unless another runner is there
 ("sweepd plan runner") or with --no-runner. Typed while a day goes on, it shows that one.
-With Ctrl-C it asks what becomes of the day; without a terminal, or when it is killed, the
-run in progress is ended and the day waits for a runner.
+Where its terminal is closed it goes on to carry them out until the day is over, or another
+runner comes. With Ctrl-C it asks what becomes of the day; where it is told to end (SIGTERM)
+or killed, the run in progress is ended and the day waits for a runner.
 
 On a device that sweepd has not set before, somebody has to agree to the cautions once:
 at a terminal you are asked, elsewhere give --consent. --dry-run says what would be
@@ -56,7 +58,12 @@ once it is begun, and ends then.`,
 			if f.dry {
 				return a.dryRun(cmd.Context(), at, f)
 			}
-			return a.explainRefusal(at, a.planRun(cmd.Context(), at, f))
+			err = a.planRun(cmd.Context(), at, f)
+			var right *console.NoRightError
+			if errors.As(err, &right) && f.carries(a) {
+				return fmt.Errorf("%w: %s", err, howToRunWorkloads(right.Holder))
+			}
+			return a.explainRefusal(at, err)
 		},
 	}
 	cmd.Flags().BoolVar(&f.dry, "dry-run", false, "say what would be written where, with the present values; write nothing")
@@ -66,6 +73,9 @@ once it is begun, and ends then.`,
 	f.runner.add(cmd)
 	return cmd
 }
+
+// carries tells whether workloads are carried out here.
+func (f planRunFlags) carries(a *app) bool { return !f.noRunner && !a.json }
 
 // instead are annotations that say what to do instead of flags that a command lacks: a
 // flag, a sentence, and so on.
@@ -98,7 +108,7 @@ func goesOn(d testday.HandsOff) bool { return d.State != testday.Idle && d.State
 
 // planRun begins a day, where none goes on, and shows it.
 func (a *app) planRun(ctx context.Context, at respondent, f planRunFlags) error {
-	carries := !f.noRunner && !a.json
+	carries := f.carries(a)
 	if carries && at.agent.Bearer != "" {
 		return misused(errors.New("the agent is on another machine, and workloads are carried out on its device itself: give --no-runner here, and type `sweepd plan runner` there"))
 	}
@@ -239,23 +249,23 @@ func (a *app) printDayOf(ctx context.Context) error {
 // dayLine says in a line what a day does now.
 func dayLine(d testday.HandsOff) string {
 	words := string(d.State)
-	if d.State == testday.Hand {
+	switch {
+	case d.State == testday.Paused:
+		return joinedBy("paused", cmp.Or(d.Why, d.Text))
+	case d.State == testday.Hand:
 		words = "a hand is needed"
 	}
 	if d.Position > 0 {
 		words += fmt.Sprintf(", %d. of %d", d.Position, d.Slots)
-		if d.Slot != nil && !strings.Contains(d.Text, d.Slot.Cell.String()) {
+		if d.Slot != nil && (d.State == testday.Hand || !strings.Contains(d.Text, d.Slot.Cell.String())) {
 			words += ", " + d.Slot.Cell.String()
 		}
 		if d.Try > 1 {
 			words += fmt.Sprintf(", for the %d. time", d.Try)
 		}
 	}
-	if d.Text != "" {
-		words += ": " + d.Text
-	}
-	if d.Why != "" && !strings.Contains(d.Text, d.Why) {
-		words += " (" + d.Why + ")"
+	if d.State != testday.Hand { // its steps follow
+		words = joinedBy(words, d.Text)
 	}
 	switch {
 	case endsAfterRun(d):
@@ -264,6 +274,14 @@ func dayLine(d testday.HandsOff) string {
 		words += "; it pauses after this run"
 	}
 	return words
+}
+
+// joinedBy are two parts of a sentence, of which the second may be missing.
+func joinedBy(words, more string) string {
+	if more == "" {
+		return words
+	}
+	return words + ": " + more
 }
 
 // endsAfterRun tells whether a day goes on until its run has ended; where it was told to end
@@ -278,7 +296,7 @@ func (p *printer) sayDay(d testday.HandsOff) {
 	if d.State == testday.Hand || d.State == testday.Paused {
 		tone = toneDoubt
 	}
-	p.Say("the plan is done without hands: "+dayLine(d), "  ", tone)
+	p.Say("a day without hands goes on: "+dayLine(d), "  ", tone)
 	for _, step := range d.Hand {
 		p.Say("by hand: "+step, "  ", toneDoubt)
 	}

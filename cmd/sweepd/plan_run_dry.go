@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
+	"time"
 
 	"sweepd/actuators"
 	"sweepd/analysis"
@@ -20,7 +22,7 @@ func (a *app) printDryRun(d testday.DryRun, f planRunFlags) error {
 		p.Say(fmt.Sprintf("%s left of the plan, which take about %s", sentence.Counted(d.Slots, "run"), sentence.Clock(analysis.Number(d.LeftS/3600))), "  ", text.Plain)
 	}
 	if len(d.Writes) > 0 {
-		p.Say("What would be written for each value of the plan, in this order, with what is there now (nothing was written):", "", text.Plain)
+		p.Say("What would be written for each value of the plan, in this order, in the units of the places, with what is there now (nothing was written):", "", text.Plain)
 		p.Table(dryTable(d.Writes))
 	}
 	for _, w := range d.Writes {
@@ -43,29 +45,31 @@ func (a *app) printDryRun(d testday.DryRun, f planRunFlags) error {
 			p.Say("Workloads:", "", text.Plain)
 		}
 		if w.Cannot != "" {
-			p.Say(fmt.Sprintf("  %s: %s", w.Workload, w.Cannot), "    ", toneBad)
+			if !slices.ContainsFunc(d.Lacks, func(l string) bool { return strings.Contains(l, w.Workload) }) {
+				p.Say(fmt.Sprintf("  %s: %s", w.Workload, w.Cannot), "    ", toneBad)
+			}
 			continue
 		}
 		p.Say(fmt.Sprintf("  %s: %s", w.Workload, commandText(w.Command)), "    ", text.Plain)
 	}
-	lacking := 0
-	for _, l := range d.Lacks {
-		if l == testday.NoRunner && !f.noRunner { // this command is one
-			continue
-		}
-		if lacking++; lacking == 1 {
+	lacks := slices.DeleteFunc(slices.Clone(d.Lacks), func(l string) bool { return l == testday.NoRunner && !f.noRunner }) // this command is one
+	if err := f.runner.check(); err != nil && f.carries(a) {
+		lacks = append(lacks, err.Error())
+	}
+	for i, l := range lacks {
+		if i == 0 {
 			p.Say("It could not begin now:", "", toneBad)
 		}
 		p.Say("  "+l, "    ", toneBad)
 	}
-	if lacking == 0 {
-		p.Say("Nothing lacks: `sweepd plan run` begins.", "", toneGood)
-	}
 	switch {
+	case d.Consent != nil && len(lacks) == 0:
+		p.Say("Nothing lacks: `sweepd plan run` begins.", "", toneGood)
+		fallthrough
 	case d.Consent != nil:
-		p.Say(fmt.Sprintf("%s agreed on %s that sweepd sets the power of %s by itself.", d.Consent.By, d.Consent.At.Local().Format("2006-01-02"), d.Consent.Device), "", text.Plain)
-	default:
-		p.Say("Nobody has agreed yet that sweepd sets the power of this device by itself. Before the first run somebody has to agree to this:", "", toneDoubt)
+		p.Say(fmt.Sprintf("%s agreed on %s that sweepd sets the power of %s by itself.", d.Consent.By, d.Consent.At.Local().Format(time.DateOnly), d.Consent.Device), "", text.Plain)
+	case d.Slots > 0: // else it is too early to agree
+		p.Say("Before sweepd sets this device by itself for the first time, somebody has to agree to this, which `sweepd plan run` asks:", "", toneDoubt)
 		for _, c := range d.Cautions {
 			p.Say("- "+c, "  ", text.Plain)
 		}
@@ -84,7 +88,7 @@ func dryTable(list []testday.DryWrite) *table.Table {
 			t.Row(table.Text(v.Value), table.Text(""), table.Text(""), table.Text("nothing"), table.Text("the device has it already"))
 		}
 		for i, w := range v.Steps {
-			t.Row(table.Text(unless(i > 0, v.Value)), table.Text(w.Actuator), table.Text(w.Was), table.Text(w.Text+unless(!w.Again, " if it moved")), table.Text(whereText(w)))
+			t.Row(table.Text(unless(i > 0, v.Value)), table.Text(w.Actuator), table.Text(unless(w.Again, w.Was)), table.Text(w.Text+unless(!w.Again, " if it moved")), table.Text(whereText(w)))
 		}
 	}
 	return t

@@ -35,6 +35,7 @@ type scriptedDay struct {
 	mu     sync.Mutex // guards the rest
 	agreed bool
 	day    testday.HandsOff
+	polls  int // how often it was asked how it stands
 	asked  []testday.HandsOffRequest
 	done   []testday.JobDone
 	stop   context.CancelCauseFunc
@@ -44,6 +45,7 @@ type scriptedDay struct {
 func (s *scriptedDay) HandsOff(context.Context) (testday.HandsOff, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.polls++
 	d := s.day
 	d.Runner = s.Runner()
 	return d, nil
@@ -124,6 +126,9 @@ func (s *scriptedDay) StopHandsOff(ctx context.Context, q testday.HandsOffReques
 		d.Stopping = true
 		if s.stop != nil {
 			s.stop(errors.New("somebody stopped the day"))
+		}
+		if s.Runner() == nil && d.Run == "" {
+			d.State, d.Summary = testday.Over, []string{"The day is over: somebody stopped it."}
 		}
 	})
 }
@@ -250,7 +255,7 @@ func TestPlanRunIsEnded(t *testing.T) {
 		said := words(stderr.String())
 		switch n {
 		case 0, 1:
-			wantWords(t, said, "the day waits for a runner now", "`sweepd plan stop` ends it")
+			wantWords(t, said, "nothing is carried out here any more", "`sweepd plan stop` ends it")
 		case 2:
 			wantWords(t, said, "waiting for workloads of the agent at http://127.0.0.1", "tile-sort begins: sh -c", "the runner ended")
 		}
@@ -277,17 +282,42 @@ func TestPlanRunAsksAtCtrlC(t *testing.T) {
 	eventually(t, "the workload runs", func() bool { return strings.Contains(stderr.String(), "run 1 begins") })
 	interrupt := func() {
 		t.Helper()
-		asked := strings.Count(stderr.String(), "Which? [s/l]")
+		asked := strings.Count(stderr.String(), "Which? [s/n/l]")
 		if err := unix.Kill(os.Getpid(), unix.SIGINT); err != nil {
 			t.Fatal(err)
 		}
-		eventually(t, "it asks", func() bool { return strings.Count(stderr.String(), "Which? [s/l]") > asked })
+		eventually(t, "it asks", func() bool { return strings.Count(stderr.String(), "Which? [s/n/l]") > asked })
 	}
 	interrupt() // Enter: it goes on
 	eventually(t, "it is answered", func() bool { return strings.Contains(stderr.String(), "it goes on\n") })
 	interrupt() // s: it ends after this run
 	if code := <-ended; code != exitOK || len(s.asked) != 1 || s.asked[0].Now {
 		t.Errorf("%d, asked %+v: %s", code, s.asked, stderr.String())
+	}
+}
+
+// A terminal that is closed changes nothing.
+func TestPlanRunWhoseTerminalIsClosed(t *testing.T) {
+	data := alone(t)
+	file := filepath.Join(t.TempDir(), "go on")
+	s := newScriptedDay(t, "until [ -e '"+file+"' ]; do sleep 0.01; done; echo score: 7")
+	s.agreed, s.jobs = true, 2
+	handsOffAgent(t, data, s)
+	var out, stderr lockedBuffer
+	ended := make(chan int, 1)
+	go func() { ended <- Run(t.Context(), asUser("plan", "run"), strings.NewReader(""), &out, &stderr) }()
+	eventually(t, "the workload runs", func() bool { return strings.Contains(stderr.String(), "run 1 begins") })
+	polls := func() int { s.mu.Lock(); defer s.mu.Unlock(); return s.polls }
+	before := polls()
+	if err := unix.Kill(os.Getpid(), unix.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "it looks on", func() bool { return polls() > before+1 })
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code := <-ended; code != exitOK || len(s.done) != 2 || s.done[0].Failure != "" || s.done[1].Results["score"].Value != 7 {
+		t.Errorf("%d, %+v: %s", code, s.done, stderr.String())
 	}
 }
 
@@ -342,12 +372,16 @@ func TestSlipsOfADayWithoutHands(t *testing.T) {
 	wantWords(t, must(t, "plan", "pause", "--why", "lunch"), "paused", "lunch", "`sweepd plan resume` goes on")
 	wantWords(t, must(t, "plan", "pause"), "it is paused already")
 	must(t, "plan", "resume")
-	if out := must(t, "plan", "stop"); strings.Contains(out, "after this run") {
+	s.day.Run = "019a0000-0001"
+	wantWords(t, words(must(t, "plan", "stop")), "it ends after this run a day without hands goes on")
+	wantWords(t, words(must(t, "plan", "stop")), "it was told to end already, after this run; --now ends it at once")
+	s.day.Run = ""
+	if out := must(t, "plan", "stop"); out != "The day is over: somebody stopped it.\n" {
 		t.Errorf("no run is recording: %s", out)
 	}
-	wantWords(t, must(t, "plan", "stop"), "it was told to end already")
-	s.day.Run = "019a0000-0001"
-	wantWords(t, words(must(t, "plan", "stop")), "it was told to end already, after this run; --now ends it at once", "it ends after this run")
+	if o := sweepd(t, "plan", "stop"); o.code != exitFailed || !strings.Contains(o.stderr, "is over already") {
+		t.Errorf("too late: %+v", o)
+	}
 	if n := len(s.asked); n != 7 {
 		t.Errorf("asked %d times", n)
 	}
@@ -376,11 +410,11 @@ func TestPlanDryRun(t *testing.T) {
 	data := alone(t)
 	t.Setenv("COLUMNS", "120")
 	handsOffAgent(t, data, newScriptedDay(t, ":"))
-	out := must(t, "plan", "run", "--dry-run")
+	out := must(t, asUser("plan", "run", "--dry-run")...)
 	wantWords(t, words(out), "180 runs left of the plan, which take about 3 h 00 min",
 		"25W firmware 15 25 /sys/class/firmware-attributes/x/attributes/ppt_pl1_spl/current_value",
 		"15W nothing the device has it already", "fan=3 command 1 3 fan 'at speed' 3", "40W is not set by sweepd: the firmware takes at most 28 W",
-		"unplug: twice", "tile-sort: tile-sort --fast", "harbour-flight: the configuration has no command for it", "Nobody has agreed yet", testday.Cautions()[0])
+		"unplug: twice", "tile-sort: tile-sort --fast", "harbour-flight: the configuration has no command for it", "somebody has to agree to this", testday.Cautions()[0])
 	if strings.Contains(out, testday.NoRunner) {
 		t.Errorf("it is a runner itself:\n%s", out)
 	}
@@ -404,7 +438,7 @@ func TestStatusOfADayWithoutHands(t *testing.T) {
 	s.day.Changed = []actuators.Write{{Actuator: "firmware", Path: "/sys/x", Text: "25", Was: "15"}}
 	for _, args := range [][]string{{"status"}, {"plan", "status"}, {"plan", "next"}} {
 		out := must(t, args...)
-		wantWords(t, words(out), "the plan is done without hands: a hand is needed, 4. of 12: waiting for the plug", "by hand: unplug", "/sys/x is 25, was 15", "no runner is there")
+		wantWords(t, words(out), "a day without hands goes on: a hand is needed, 4. of 12 by hand: unplug", "/sys/x is 25, was 15", "no runner is there")
 		if strings.Contains(out, "sweepd run start") {
 			t.Errorf("%v: %s", args, out)
 		}
@@ -414,7 +448,7 @@ func TestStatusOfADayWithoutHands(t *testing.T) {
 		t.Errorf("%+v, %v", o.HandsOff, err)
 	}
 	s.day.State, s.day.Summary = testday.Over, []string{"The day is over: somebody stopped it."}
-	wantWords(t, words(must(t, "plan", "status")), "The day is over: somebody stopped it.", "NOT PUT BACK: 1")
+	wantWords(t, words(must(t, "plan", "status")), "The day is over: somebody stopped it.", "NOT PUT BACK: /sys/x is 25, was 15")
 }
 
 // A folder counts as the agent's own only where nobody else can have made it.

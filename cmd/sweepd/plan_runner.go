@@ -70,6 +70,10 @@ root or this user can have put it.`,
 			}
 			say("waiting for workloads of the agent at " + client.URL())
 			err = a.runner(respondent{agent: client}, f, "", say).Run(ctx)
+			var right *console.NoRightError
+			if errors.As(err, &right) {
+				return fmt.Errorf("%w: %s", err, howToRunWorkloads(right.Holder))
+			}
 			return a.explainRefusal(respondent{agent: client}, err)
 		},
 	}
