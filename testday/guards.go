@@ -33,6 +33,7 @@ type Guards struct {
 	sensors []run.Sensor // of the latest sweep
 	values  []float64
 	at      run.Instant
+	in      run.Labels
 	armed   *armedGuards // nil while nobody relies on them
 	supply  supplyGuard
 	runner  runnerGuard
@@ -105,10 +106,11 @@ func (g *Guards) Notify(changed func()) { g.changed = changed }
 // Arm guards what the latest sweep has: the sensors that give a value then are those that
 // have to go on giving one, and those that come later too. It fails where nothing was swept
 // yet, where there is no temperature of the processor, and where a battery does not say how
-// full it is. Where they are armed already they stay so, and trip is the new one.
+// full it is; the error is a *TrippedError where they would trip at that sweep. Where they are
+// armed already they stay so, and trip is the new one.
 func (g *Guards) Arm(trip func(Tripped)) error {
 	g.mu.Lock()
-	sensors, latest := g.sensors, sight{at: g.at, values: slices.Clone(g.values)}
+	sensors, latest := g.sensors, sight{at: g.at, values: slices.Clone(g.values), in: g.in}
 	if g.armed != nil {
 		g.armed.trip = trip
 		g.mu.Unlock()
@@ -152,6 +154,12 @@ func (g *Guards) guardsOf(index *judge.SensorIndex, latest *sight) ([]guard, err
 	// What there is, and where it stands, before anything is set.
 	gone.look(latest)
 	still.look(latest)
+	for _, each := range []guard{thermal, battery} {
+		if t := each.look(latest); t != nil {
+			t.At = latest.at
+			return nil, &TrippedError{*t}
+		}
+	}
 	return []guard{thermal, battery, gone, still, &g.supply, &g.runner}, nil
 }
 
@@ -190,7 +198,7 @@ func (g *Guards) Observe(at run.Instant, sensors []run.Sensor, values []float64,
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	slept := at.Boot - at.Mono - (g.at.Boot - g.at.Mono)
-	g.sensors, g.at = sensors, at
+	g.sensors, g.at, g.in = sensors, at, in
 	g.values = append(g.values[:0], values...)
 	a := g.armed
 	if a == nil {

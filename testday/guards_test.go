@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"errors"
 	"math"
 	"strings"
 	"sync/atomic"
@@ -269,6 +270,11 @@ func TestGuardsAreArmedAndDisarmed(t *testing.T) {
 			t.Errorf("before the first sweep: %v", err)
 		}
 		w.values[gPackage] = 99
+		var now *TrippedError
+		if err := w.arm(); !errors.As(err, &now) || now.Guard != "temperature" || w.Every() != 0 {
+			t.Fatalf("armed where it would trip at once: %v, a sweep each %v", err, w.Every())
+		}
+		w.values[gPackage] = 50
 		if err := w.arm(); err != nil || w.told != 1 || w.Every() <= 0 || w.Every() > time.Second {
 			t.Fatalf("armed with %v, told %d times, a sweep each %v", err, w.told, w.Every())
 		}

@@ -96,7 +96,9 @@ func (d *HandsOffDay) apply(t *turn, c *chosen) error {
 					return err
 				}
 			}
-			if err := d.arm(); err != nil {
+			if err := d.arm(); errors.Is(err, errTripped) {
+				return err
+			} else if err != nil {
 				return pauses("nothing is set, since the guards cannot watch: %v", err)
 			}
 			if err := t.waits.Err(); err != nil {
@@ -119,7 +121,9 @@ func (d *HandsOffDay) apply(t *turn, c *chosen) error {
 	}
 	d.declare(c.Setting)
 	// What needs no write, since the device has it, is guarded too where it can be.
-	if err := d.arm(); err != nil {
+	if err := d.arm(); errors.Is(err, errTripped) {
+		return err
+	} else if err != nil {
 		if len(d.o.Panel.Changed()) > 0 {
 			return pauses("the guards cannot watch: %v", err)
 		}

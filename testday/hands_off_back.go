@@ -3,6 +3,7 @@ package testday
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -102,7 +103,7 @@ func (d *HandsOffDay) stillSet() string {
 	return fmt.Sprintf("; still set: %s is %s, was %s%s", list[0].Place(), list[0].Text, list[0].Was, more)
 }
 
-// arm has the guards watch; a trip goes to tripped.
+// arm has the guards watch; a trip goes to tripped. It is errTripped where that is at once.
 func (d *HandsOffDay) arm() error {
 	d.mu.Lock()
 	armed := d.armed
@@ -116,6 +117,11 @@ func (d *HandsOffDay) arm() error {
 		d.mu.Lock()
 		d.armed = false
 		d.mu.Unlock()
+	}
+	var now *TrippedError
+	if errors.As(err, &now) {
+		d.tripped(now.Tripped)
+		return errTripped
 	}
 	return err
 }

@@ -46,6 +46,11 @@ type Tripped struct {
 	Waits bool
 }
 
+// TrippedError is that a guard would trip at once, so that nothing is to be set.
+type TrippedError struct{ Tripped }
+
+func (e *TrippedError) Error() string { return e.Text }
+
 // GuardLimits are the user's, from the configuration. Zero: the default that Guards gives.
 type GuardLimits struct {
 	Temperature        float64       // °C, of the hottest processor sensor; default: 95, never above what a driver states as critical
@@ -58,7 +63,8 @@ type GuardLimits struct {
 // GuardWatch arms the guards: *Guards is one. trip is called once, on a goroutine of its own,
 // at the first sweep, or silence, that trips one; then they are disarmed until armed again.
 type GuardWatch interface {
-	// Arm begins to guard; it fails where what must be guarded cannot be read at all.
+	// Arm begins to guard; it fails where what must be guarded cannot be read at all, and
+	// with a *TrippedError where a guard would trip at once.
 	Arm(trip func(Tripped)) error
 	Disarm()
 	// Expect says what supply the run in progress needs; SupplyUnknown for any.

@@ -137,6 +137,14 @@ func TestSituations(t *testing.T) {
 			b.applyErr = func(actuators.Write) error { return fmt.Errorf("%w: %w", actuators.ErrNotKept, syscall.ENOSPC) }
 		}, stands("no space left")},
 		{"the guards cannot watch", func(b *bench) { b.armErr = errors.New("there is no temperature to watch") }, stands("no temperature to watch")},
+		{"a guard would trip at once", func(b *bench) {
+			b.armErr = &TrippedError{Tripped{Guard: "reserve", Text: "the battery is below its reserve", Waits: true}}
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			stands("below its reserve")(t, b, h)
+			if len(b.applied) > 0 || len(b.runs) > 0 {
+				t.Errorf("set %v, %d runs, though a guard would trip at once", b.applied, len(b.runs))
+			}
+		}},
 		{"a limit that reverts by itself, once", func(b *bench) {
 			left := 3 // after settling, at the end of a run, after settling: the fourth is the end of the second run
 			b.reverts = func() {
