@@ -259,6 +259,20 @@ func TestPowercapOfTwoPackages(t *testing.T) {
 	if _, err := p.Writes(watt(58), Limits{}); err == nil || !strings.Contains(err.Error(), "up to 28W, not 29W") {
 		t.Errorf("got %v", err)
 	}
+	// Not one microwatt more, whatever is left of a decimal fraction; a constraint without a
+	// limit is none.
+	one := NewPowercap(madeTree(t, map[string]string{"class/powercap/rapl-mmio:0/": "", "class/powercap/rapl:0/constraint_3_name": "short_term"}, "class/powercap/"))
+	for _, w := range []float64{8.1, 9.3, 10.7, 12.1, 13.3, 16.7, 17.9, 20.3} {
+		writes, err := one.Writes(watt(w), Limits{})
+		if err != nil || len(writes) < 2 {
+			t.Errorf("%v: got %v, %v", w, writes, err)
+		}
+		for _, x := range writes {
+			if x.Text != strconv.FormatFloat(w*1e6, 'f', 0, 64) {
+				t.Errorf("%v W: %v", w, texts(writes))
+			}
+		}
+	}
 	off := NewPowercap(madeTree(t, map[string]string{"class/powercap/rapl-mmio:0/": "", "class/powercap/rapl:0/enabled": "0"}, "class/powercap/")).Offer()
 	if !strings.Contains(off.Missing, "is not enabled, so its limits do not hold") {
 		t.Errorf("none enabled: %+v", off)
