@@ -195,6 +195,8 @@ func (f *FirstValues) beginWrite(ctx context.Context, m Machine, w Write, restor
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
 	case p == nil || f.restores != restores || f.closed:
 		return nil, errRestored
 	case p.going != nil && !p.going.over():
@@ -206,6 +208,9 @@ func (f *FirstValues) beginWrite(ctx context.Context, m Machine, w Write, restor
 }
 
 func enter(ctx context.Context, held chan struct{}) error {
+	if err := ctx.Err(); err != nil {
+		return err // select would take either
+	}
 	select {
 	case held <- struct{}{}:
 		return nil

@@ -309,11 +309,13 @@ func (e *NotRestoredError) Error() string {
 
 // String says what is not back, why, and how to put it back by hand.
 func (x NotRestored) String() string {
-	set := ""
-	if x.Write.Text != x.Write.Was { // else it may have moved along with others
+	what, set := "is not back", ""
+	if x.Write.Text != x.Write.Was {
 		set = ", it was set to " + run.Visible(x.Write.Text)
+	} else if x.Write.Along {
+		what = "was not set, and may have moved along with others"
 	}
-	return fmt.Sprintf("%s is not back: its first value is %s%s: %v; by hand: %s", run.Visible(x.Write.Place()), run.Visible(x.Write.Was), set, x.Err, x.Write.ByHand())
+	return fmt.Sprintf("%s %s: its first value is %s%s: %v; by hand: %s", run.Visible(x.Write.Place()), what, run.Visible(x.Write.Was), set, x.Err, x.Write.ByHand())
 }
 
 // Unwrap are the reasons.

@@ -729,6 +729,23 @@ func TestTheAdministratorRunsNobodysCommand(t *testing.T) {
 	}
 }
 
+// What was ended before it began is not begun, whatever else there is room for.
+func TestNothingIsSetForWhoHasEnded(t *testing.T) {
+	m := place3()
+	f := openFirst(t, t.TempDir())
+	must(t, f.Keep(t.Context(), set("/sys/low", "10", "15")))
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	for range 20 { // a select takes either
+		if err := f.Set(ended, m, set("/sys/low", "10", "15")); !errors.Is(err, context.Canceled) || len(m.wrote) > 0 {
+			t.Fatalf("%v, %v", err, m.wrote)
+		}
+		if _, err := f.beginWrite(ended, m, set("/sys/low", "10", "15"), 0); !errors.Is(err, context.Canceled) {
+			t.Fatal(err)
+		}
+	}
+}
+
 // What nobody could put back is not set.
 func TestACommandWithoutAWayBack(t *testing.T) {
 	f := openFirst(t, t.TempDir())

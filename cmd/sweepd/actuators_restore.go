@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -86,8 +87,9 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) && namesFolder(from) && !f.afterAgent {
 		return fmt.Errorf("%s: no such folder", dir)
 	}
+	var unheard error
 	if !f.afterAgent {
-		if dir, err = a.withoutADay(ctx, dir, from); err != nil {
+		if dir, unheard, err = a.whereSet(ctx, dir, from); err != nil {
 			return err
 		}
 	}
@@ -95,6 +97,9 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 	if r, err = a.restoreIn(ctx, dir, f.giveUp); err == nil && unreadable != nil && !namesFolder(from) {
 		// Its data: may name another folder.
 		err = fmt.Errorf("%w\nOnly %s was looked at: name the agent's folder with --data DIR where it is another", unreadable, dir)
+	}
+	if err == nil && unheard != nil && len(r.Restored)+len(r.GivenUp) == 0 {
+		err = fmt.Errorf("%s has no first value of anything that sweepd set, but %w", dir, unheard)
 	}
 	if a.json {
 		return errors.Join(a.printJSON(r), err)
@@ -107,35 +112,51 @@ func (a *app) restoreActuators(ctx context.Context, f restoreFlags) error {
 		p.Say(putBackText(w), "  ", toneGood)
 	}
 	for _, x := range r.Left {
-		p.Say(run.Visible(x.text), "  ", toneBad)
+		if x.text != "" { // else another process has it set, and means it
+			p.Say(run.Visible(x.text), "  ", toneBad)
+		}
 	}
 	for _, w := range r.GivenUp {
 		p.Say(fmt.Sprintf("%s is given up: it stays as it is, its first value was %s", w.Place(), w.Was), "  ", toneDoubt)
 	}
 	if err == nil && len(r.Restored)+len(r.GivenUp) == 0 && !f.afterAgent {
-		p.Say(fmt.Sprintf("nothing to put back: %s has no first value of anything that sweepd set", dir), "", text.Plain)
+		p.Say(fmt.Sprintf("nothing to put back: %s has no first value of anything that sweepd set%s", dir, elsewhereHint(from)), "", text.Plain)
 	}
 	return errors.Join(p.Err, err)
 }
 
-// withoutADay is the folder to look into: that of the agent that answers, unless one was
-// named. It fails where that agent has things set for a day that goes on.
-func (a *app) withoutADay(ctx context.Context, dir, from string) (string, error) {
+// whereSet is the folder to look into: that of the agent that answers, unless one was named.
+// It fails where that agent's day has things set that are meant to be; what the agent
+// itself cannot put back is tried here. unheard says that an agent was named and does not
+// answer.
+func (a *app) whereSet(ctx context.Context, dir, from string) (folder string, unheard, err error) {
 	at := respondent{folder: dir, from: from}
-	if a.findAgent(ctx, &at) != nil || at.agent == nil { // without one it is the folder alone
-		return dir, nil
+	if err := a.findAgent(ctx, &at); err != nil || at.agent == nil { // the folder alone
+		if namesFolder(from) {
+			err = nil
+		}
+		return dir, err, nil
 	}
 	if namesFolder(from) {
 		if is, err := filepath.Abs(dir); err != nil || filepath.Clean(at.folder) != is {
-			return dir, nil
+			return dir, nil, nil
 		}
 	}
 	day, err := at.agent.HandsOff(ctx)
-	if n := len(day.Changed); err == nil && n > 0 && day.State != testday.Idle && day.State != testday.Over && day.State != testday.Paused {
-		return at.folder, fmt.Errorf("the agent at %s has %s set for a day without hands: `sweepd plan stop --now` ends the day and puts back, `sweepd plan pause` puts back after the run in progress",
+	meant := slices.Contains([]testday.HandsOffState{testday.Setting, testday.Settling, testday.Running, testday.Cooling}, day.State)
+	if n := len(day.Changed); err == nil && n > 0 && meant {
+		return at.folder, nil, fmt.Errorf("the agent at %s has %s set for a day without hands: `sweepd plan stop --now` ends the day and puts back, `sweepd plan pause` puts back after the run in progress",
 			at.agent.URL(), sentence.Counted(n, "place"))
 	}
-	return at.folder, nil
+	return at.folder, nil, nil
+}
+
+// elsewhereHint says how to look elsewhere, where no folder was named.
+func elsewhereHint(from string) string {
+	if namesFolder(from) {
+		return ""
+	}
+	return " (another folder: --data DIR)"
 }
 
 // putBackText says that a place has its first value again.
@@ -159,6 +180,12 @@ func (a *app) restoreIn(ctx context.Context, dir string, giveUp bool) (restored,
 	back, err := first.Restore(ctx, a.machineToSet())
 	r.Restored = append(r.Restored, back...)
 	var left *actuators.NotRestoredError
+	var elsewhere *actuators.SetElsewhereError
+	if errors.As(err, &elsewhere) {
+		for _, w := range first.Pending() {
+			r.Left = append(r.Left, notRestored{Write: w, Why: err.Error(), ByHand: w.ByHand()})
+		}
+	}
 	if errors.As(err, &left) {
 		for _, x := range left.Left {
 			r.Left = append(r.Left, notRestored{x.Write, x.Err.Error(), x.Write.ByHand(), x.String()})

@@ -169,9 +169,13 @@ func TestActuatorsRestoreAsksTheAgent(t *testing.T) {
 		}
 		wantWords(t, o.stderr, "has 1 place set for a day without hands: `sweepd plan stop --now` ends the day and puts back")
 	}
-	day.State = testday.Paused // and could not put it back by itself
+	day.State = testday.Waiting // and could not put it back by itself
 	if must(t, "actuators", "restore"); has(setProfile) != "balanced" {
 		t.Error(has(setProfile))
+	}
+	agent.Close() // and may have left something elsewhere
+	if o := sweepd(t, "actuators", "restore"); o.code != exitFailed || !strings.Contains(words(o.stderr), "has no first value of anything that sweepd set, but no agent answers") || !strings.Contains(o.stderr, "--data DIR") {
+		t.Errorf("%+v", o)
 	}
 }
 

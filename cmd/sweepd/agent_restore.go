@@ -19,13 +19,14 @@ func (a *app) restoreFirst(ctx context.Context, dir string, log *zap.Logger) {
 	}
 	var elsewhere *actuators.SetElsewhereError
 	for _, x := range r.Left {
-		log.Error("what an agent before this one set is NOT put back: " + x.text)
+		if x.text != "" {
+			log.Error("what an agent before this one set is NOT put back: " + x.text)
+		}
 	}
 	switch {
-	case len(r.Left) > 0:
 	case errors.As(err, &elsewhere):
 		log.Warn("what an agent before this one set is not put back yet", zap.Error(err))
-	case err != nil:
+	case err != nil && len(r.Left) == 0:
 		log.Error("what an agent before this one set is NOT put back", zap.Error(err))
 	}
 }
