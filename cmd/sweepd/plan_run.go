@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"sweepd/actuators"
 	"sweepd/console"
 	"sweepd/report/text"
 	"sweepd/run"
@@ -251,7 +252,7 @@ func dayLine(d testday.HandsOff) string {
 	words := string(d.State)
 	switch {
 	case d.State == testday.Paused:
-		return joinedBy("paused", cmp.Or(d.Why, d.Text))
+		return joinedBy("paused", strings.TrimPrefix(cmp.Or(d.Why, d.Text), "paused "))
 	case d.State == testday.Hand:
 		words = "a hand is needed"
 	}
@@ -276,6 +277,14 @@ func dayLine(d testday.HandsOff) string {
 	return words
 }
 
+// shortPlace is the end of a place's path, which tells it from the others beside it.
+func shortPlace(w actuators.Write) string {
+	if w.Path == "" {
+		return w.Place()
+	}
+	return filepath.Join(filepath.Base(filepath.Dir(w.Path)), filepath.Base(w.Path))
+}
+
 // joinedBy are two parts of a sentence, of which the second may be missing.
 func joinedBy(words, more string) string {
 	if more == "" {
@@ -296,7 +305,11 @@ func (p *printer) sayDay(d testday.HandsOff) {
 	if d.State == testday.Hand || d.State == testday.Paused {
 		tone = toneDoubt
 	}
-	p.Say("a day without hands goes on: "+dayLine(d), "  ", tone)
+	begin := "a day without hands goes on: "
+	if d.State == testday.Paused {
+		begin = "a day without hands is "
+	}
+	p.Say(begin+dayLine(d), "  ", tone)
 	for _, step := range d.Hand {
 		p.Say("by hand: "+step, "  ", toneDoubt)
 	}
@@ -312,7 +325,7 @@ func (p *printer) sayDay(d testday.HandsOff) {
 	if n := len(d.Changed); n > 0 {
 		var list []string
 		for _, w := range d.Changed {
-			list = append(list, fmt.Sprintf("%s is %s, was %s", w.Place(), w.Text, w.Was))
+			list = append(list, fmt.Sprintf("%s is %s, was %s", shortPlace(w), w.Text, w.Was))
 		}
 		p.Say("set now, and put back at the end: "+strings.Join(list, "; "), "  ", text.Plain)
 	}

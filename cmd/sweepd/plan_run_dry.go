@@ -25,6 +25,9 @@ func (a *app) printDryRun(d testday.DryRun, f planRunFlags) error {
 		p.Say("What would be written for each value of the plan, in this order, in the units of the places, with what is there now (nothing was written):", "", text.Plain)
 		p.Table(dryTable(d.Writes))
 	}
+	if len(d.Writes) > 0 {
+		p.Say("Each is seen from what is there now: from one value to the next the steps may be others. What a run does not name is put back before it, and all of it at the end, to what was there first.", "  ", text.Plain)
+	}
 	for _, w := range d.Writes {
 		if w.Cannot != "" {
 			p.Say(fmt.Sprintf("%s is not set by sweepd: %s", w.Value, w.Cannot), "  ", toneDoubt)

@@ -414,7 +414,7 @@ func TestPlanDryRun(t *testing.T) {
 	wantWords(t, words(out), "180 runs left of the plan, which take about 3 h 00 min",
 		"25W firmware 15 25 /sys/class/firmware-attributes/x/attributes/ppt_pl1_spl/current_value",
 		"15W nothing the device has it already", "fan=3 command 1 3 fan 'at speed' 3", "40W is not set by sweepd: the firmware takes at most 28 W",
-		"unplug: twice", "tile-sort: tile-sort --fast", "harbour-flight: the configuration has no command for it", "somebody has to agree to this", testday.Cautions()[0])
+		"Each is seen from what is there now", "unplug: twice", "tile-sort: tile-sort --fast", "harbour-flight: the configuration has no command for it", "somebody has to agree to this", testday.Cautions()[0])
 	if strings.Contains(out, testday.NoRunner) {
 		t.Errorf("it is a runner itself:\n%s", out)
 	}
@@ -435,10 +435,10 @@ func TestStatusOfADayWithoutHands(t *testing.T) {
 		t.Errorf("%s", out)
 	}
 	s.day.State, s.day.Hand, s.day.Position, s.day.Slots, s.day.Text = testday.Hand, []string{"unplug"}, 4, 12, "waiting for the plug"
-	s.day.Changed = []actuators.Write{{Actuator: "firmware", Path: "/sys/x", Text: "25", Was: "15"}}
+	s.day.Changed = []actuators.Write{{Actuator: "firmware", Path: "/sys/limit/attributes/current_value", Text: "25", Was: "15"}}
 	for _, args := range [][]string{{"status"}, {"plan", "status"}, {"plan", "next"}} {
 		out := must(t, args...)
-		wantWords(t, words(out), "a day without hands goes on: a hand is needed, 4. of 12 by hand: unplug", "/sys/x is 25, was 15", "no runner is there")
+		wantWords(t, words(out), "a day without hands goes on: a hand is needed, 4. of 12 by hand: unplug", "attributes/current_value is 25, was 15", "no runner is there")
 		if strings.Contains(out, "sweepd run start") {
 			t.Errorf("%v: %s", args, out)
 		}
@@ -448,7 +448,7 @@ func TestStatusOfADayWithoutHands(t *testing.T) {
 		t.Errorf("%+v, %v", o.HandsOff, err)
 	}
 	s.day.State, s.day.Summary = testday.Over, []string{"The day is over: somebody stopped it."}
-	wantWords(t, words(must(t, "plan", "status")), "The day is over: somebody stopped it.", "NOT PUT BACK: /sys/x is 25, was 15")
+	wantWords(t, words(must(t, "plan", "status")), "The day is over: somebody stopped it.", "NOT PUT BACK: /sys/limit/attributes/current_value is 25, was 15")
 }
 
 // A folder counts as the agent's own only where nobody else can have made it.
