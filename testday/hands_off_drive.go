@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"sweepd/report/sentence"
 )
 
 // pauseError ends a turn and pauses the day, for a reason that a person has to look at.
@@ -155,10 +157,10 @@ func (d *HandsOffDay) finish(ctx context.Context, why string) {
 	if why == "" {
 		why = "the plan is done"
 		if left > 0 {
-			why = fmt.Sprintf("nothing is left that could be done: %d of the plan were skipped", left)
+			why = fmt.Sprintf("nothing is left that could be done: %s of the plan skipped", sentence.Counted(left, "run"))
 		}
 	}
-	summary := d.summary(why)
+	summary := append(d.summary(why), d.suspects(ctx)...)
 	d.tell("the day is over: %s", why)
 	d.keep(func(k *handsOffKept) { k.Going, k.Why, k.Summary = over, why, summary })
 	d.show(Over, "the first values are back")

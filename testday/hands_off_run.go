@@ -60,6 +60,8 @@ func (d *HandsOffDay) carryOut(t *turn, c *chosen) error {
 	case failure != nil: // a runner that is gone, say
 		_ = d.putBackOnce()
 		e.failure = failure.Error()
+		var lost *RunnerLostError
+		e.runnerLost = errors.As(failure, &lost)
 	default:
 		e.looks = true
 	}
@@ -99,16 +101,24 @@ const inRowTries = 2
 // afterRun waits before a run that came to nothing is repeated, and pauses where that goes
 // on and on.
 func (d *HandsOffDay) afterRun(t *turn, err error) error {
-	d.mu.Lock()
-	n := d.kept.InRow
-	d.mu.Unlock()
-	switch {
-	case !errors.Is(err, errInVain):
+	if !errors.Is(err, errInVain) {
 		return nil
-	case n >= inRowTries*d.o.Tries:
-		return pauses("%d runs in a row came to nothing: see what was said of them, then resume", n)
+	}
+	if err := d.tooManyInRow(); err != nil {
+		return err
 	}
 	return t.wait(t.waits, failPause)
+}
+
+// tooManyInRow pauses where so many runs in a row came to nothing that it is no slot's fault.
+func (d *HandsOffDay) tooManyInRow() error {
+	d.mu.Lock()
+	n, asked := d.kept.InRow, d.wishes.stop || d.wishes.trip != nil
+	d.mu.Unlock()
+	if n < inRowTries*d.o.Tries || asked {
+		return nil
+	}
+	return pauses("%d runs in a row came to nothing: see what was said of them, then resume", n)
 }
 
 // errInVain is that a run came to nothing.

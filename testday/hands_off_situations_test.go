@@ -182,12 +182,28 @@ func TestSituations(t *testing.T) {
 				return 7
 			}
 		}, whole(6, 0, "tried once more")},
+		{"a runner that is lost each time", func(b *bench) {
+			b.job = func(context.Context, Job) (JobDone, error) { return JobDone{}, &RunnerLostError{"it is gone"} }
+		}, stands("6 runs in a row")},
+		{"less power at a higher setting", func(b *bench) {
+			b.watts = func(c run.Cell) float64 {
+				if w, _ := c.Setting.Watts(); w < 25 {
+					return w
+				}
+				return 10
+			}
+		}, func(t *testing.T, b *bench, h HandsOff) {
+			whole(6, 0)(t, b, h)
+			if text := strings.Join(h.Summary, "\n"); strings.Count(text, "10.0 W at 25W") != 2 || !strings.Contains(text, "15.0 W at 15W: the first one's limit may not have been in force") {
+				t.Error(text)
+			}
+		}},
 		{"power held below the setting, as a limiter does", func(b *bench) {
 			b.held = true
 			b.watts = func(run.Cell) float64 { return 7 }
 		}, func(t *testing.T, b *bench, h HandsOff) {
 			whole(6, 0, "doubted: setting_disobeyed")(t, b, h)
-			if text := strings.Join(h.Summary, "\n"); !strings.Contains(text, "speaks against 6 runs") || !strings.Contains(text, "25W on mains") {
+			if text := strings.Join(h.Summary, "\n"); !strings.Contains(text, "speaks against it: 6 runs") || !strings.Contains(text, "25W on mains") {
 				t.Errorf("summary %s", text)
 			}
 		}},
@@ -235,10 +251,13 @@ func TestSituations(t *testing.T) {
 				time.Sleep(20 * time.Second)
 				b.comes(nil)
 				go func() { time.Sleep(time.Minute); b.comes(&RunnerSeen{ID: "r2"}) }()
-				return JobDone{}, errors.New("the runner was not heard of for 5 s")
+				return JobDone{}, &RunnerLostError{"the runner was not heard of for 5 s"}
 			})
 		}, func(t *testing.T, b *bench, h HandsOff) {
 			whole(6, 0, "not heard of", "waiting for a runner")(t, b, h)
+			if strings.Contains(strings.Join(b.said, "\n"), "repeated (2 of 3)") {
+				t.Errorf("a runner that is gone was a try of the slot: %v", b.said)
+			}
 			inOrder(t, b.events, "restore", "stop run", "reject")
 		}},
 		{"a runner that leaves while it cools down", func(b *bench) {

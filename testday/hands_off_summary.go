@@ -1,11 +1,15 @@
 package testday
 
 import (
+	"context"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"sweepd/analysis"
 	"sweepd/report/sentence"
+	"sweepd/run"
 )
 
 // summary are sentences about a day that is over.
@@ -16,7 +20,7 @@ func (d *HandsOffDay) summary(why string) []string {
 	k, p := &d.kept, d.shown.progress
 	list := []string{
 		fmt.Sprintf("The day is over: %s.", why),
-		fmt.Sprintf("%s done by it in %s, pauses left out; of the plan %d are done and %d are left.", sentence.Counted(k.Done, "run"), sentence.Clock(analysis.Number(took.Hours())), p.Done, p.Left),
+		fmt.Sprintf("%s done by it in %s, pauses left out; of the plan %d done, %d left.", sentence.Counted(k.Done, "run"), sentence.Clock(analysis.Number(took.Hours())), p.Done, p.Left),
 	}
 	if n := max(k.InVain, k.Tried-k.TriedBefore); n > 0 {
 		list = append(list, fmt.Sprintf("%s came to nothing besides.", sentence.Counted(n, "run")))
@@ -31,12 +35,57 @@ func (d *HandsOffDay) summary(why string) []string {
 		list = append(list, fmt.Sprintf("The setting of %s is verified by reading it back alone: no power of the package was measured.", sentence.Counted(k.Unverified, "run")))
 	}
 	if k.Doubted > 0 {
-		list = append(list, fmt.Sprintf("Something speaks against %s that count: `sweepd run list` shows what.", sentence.Counted(k.Doubted, "run")))
+		list = append(list, fmt.Sprintf("Counted all the same, though something speaks against it: %s; `sweepd run list` shows what.", sentence.Counted(k.Doubted, "run")))
 	}
 	if len(k.Disobeyed) > 0 {
 		list = append(list, fmt.Sprintf("Power was held otherwise than set at %s: the device does not go there, or was limited by something else.", strings.Join(k.Disobeyed, ", ")))
 	}
-	return append(list, skippedSentences(k.Skipped)...)
+	list = append(list, skippedSentences(k.Skipped)...)
+	if len(k.Skipped) > 0 {
+		list = append(list, "`sweepd plan run --retry-skipped` takes up again what was skipped.")
+	}
+	return list
+}
+
+// mostSuspects is how many suspicious runs a summary names.
+const mostSuspects = 5
+
+// suspects name runs of the plan that count and took clearly less power than one of the same
+// workload, supply and variant at a clearly lower setting: their limit may not have been in
+// force, though it read back.
+func (d *HandsOffDay) suspects(ctx context.Context) (list []string) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), readTimeout)
+	defer cancel()
+	d.mu.Lock()
+	device, id := d.kept.Device, d.kept.Plan
+	d.mu.Unlock()
+	plan, err := d.o.Plan(ctx, device)
+	if err != nil || plan.ID != id {
+		return nil
+	}
+	for i := range plan.Runs {
+		r := &plan.Runs[i]
+		at := slices.IndexFunc(plan.Runs, func(x run.Run) bool { return tookLessAtMore(r, &x) })
+		switch {
+		case at < 0:
+		case len(list) == mostSuspects:
+			return append(list, "And more such runs.")
+		default:
+			x := &plan.Runs[at]
+			list = append(list, fmt.Sprintf("Run %s took %.1f W at %s, and run %s %.1f W at %s: the first one's limit may not have been in force. `sweepd run reject` sets it aside.",
+				run.ShortID(r.ID), *r.PackageW, r.Setting.Setting, run.ShortID(x.ID), *x.PackageW, x.Setting.Setting))
+		}
+	}
+	return list
+}
+
+// tookLessAtMore tells whether a run took clearly less than another one at a clearly lower
+// setting, by more than 10 % each.
+func tookLessAtMore(r, x *run.Run) bool {
+	set, ok := r.Setting.Watts()
+	other, too := x.Setting.Watts()
+	return ok && too && r.State == run.Finished && x.State == run.Finished && r.Device == x.Device && r.Workload == x.Workload && r.Supply == x.Supply && r.Variant == x.Variant &&
+		r.PackageW != nil && x.PackageW != nil && set > 1.1*other && *x.PackageW > *r.PackageW+math.Max(0.1**r.PackageW, 0.5)
 }
 
 // summarySkipped is how many reasons a summary names why slots were skipped.

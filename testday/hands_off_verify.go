@@ -23,6 +23,7 @@ type ending struct {
 	ended      string // why the day ended it itself
 	slotsFault bool   // which may be for what the slot is
 	failure    string // why the job did not come to its end
+	runnerLost bool   // which is no fault of the slot
 	looks      bool   // whether all is still as it was set
 	notInForce string // what was not, at the end
 }
@@ -78,9 +79,9 @@ func (d *HandsOffDay) endRun(t *turn, e ending) error {
 	switch {
 	case e.slotsFault: // it gets too hot with it, say
 		return d.cellFailed(c, said)
-	case e.ended != "":
+	case e.ended != "", e.runnerLost:
 		d.tell("%s", said)
-		return errAgain
+		return cmp.Or(d.tooManyInRow(), errAgain)
 	case disobeyed:
 		return d.disobeyed(t, c, said, why)
 	}
