@@ -34,6 +34,7 @@ races: ## tests under the race detector
 long: ## what takes too long for each change: all tests under the race detector, programs compiled anew, make study, make faults: hours
 	go test -race -timeout 3h $(CONCURRENT) ./cmd/sweepd
 	go test -count=1 -timeout 1h -run 'TestTwoBuildsAreTheSame' ./deploy -long
+	SWEEPD_DAYS=20 go test -count=1 -timeout 1h -run 'TestAWholeDayWithoutHands' ./internal/simlab
 	@$(MAKE) --no-print-directory study faults
 
 vet: ## vet for Linux and Windows

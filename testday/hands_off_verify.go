@@ -129,7 +129,7 @@ func reasonOf(text string) string {
 		runes := []rune(text)
 		text = string(runes[:len(runes)-1])
 	}
-	return text
+	return strings.TrimSpace(text) // as a reason has to be
 }
 
 // verdict says why a run does not count; "" where it does. disobeyed tells that the device

@@ -6,6 +6,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -31,41 +33,84 @@ func TestAWholeDayWithoutHands(t *testing.T) {
 	}
 	for seed := range uint64(days) {
 		t.Run(fmt.Sprintf("seed %d", 1+seed), func(t *testing.T) {
-			w := wholeDayWorld(t, 1+seed)
-			synctest.Test(t, func(t *testing.T) { w.t = t; w.wholeDay(3) })
+			w := handsOffWorld(t, 30*time.Second, 1+seed)
+			synctest.Test(t, func(t *testing.T) { w.t = t; w.wholeDay() })
 		})
 	}
 }
 
-func wholeDayWorld(t *testing.T, seed uint64) *world {
+// Each kind of mishap alone, in a day of four runs.
+func TestEachMishapAlone(t *testing.T) {
+	for i, m := range (&world{}).mishaps() {
+		t.Run(m.name, func(t *testing.T) {
+			w := handsOffWorld(t, 20*time.Second, 3)
+			m := w.mishaps()[i]
+			w.happens = func(job int) mishap {
+				if job == 1 {
+					return m
+				}
+				return mishap{}
+			}
+			synctest.Test(t, func(t *testing.T) {
+				w.t = t
+				w.play(schedule.Request{Settings: []string{"12W", "24W"}, Supplies: []string{"mains"}, Variants: []string{"cores=4", "cores=8"}, Repeats: 1}, func(*life, testday.HandsOff) {
+					told := slices.ContainsFunc(w.said, func(text string) bool {
+						return !strings.HasPrefix(text, "job ") && regexp.MustCompile(m.tells).MatchString(text)
+					})
+					if w.came != 1 || !told {
+						t.Errorf("it came about %d times, and nothing says %q", w.came, m.tells)
+					}
+				})
+			})
+		})
+	}
+}
+
+// handsOffWorld is a device that does plans of 6 to 40 W and with 2 cores and more.
+func handsOffWorld(t *testing.T, plays time.Duration, seed uint64) *world {
 	cfg := simdevice.UnitOak()
 	cfg.Seed = seed
 	cfg.StartOnMains = true
+	cfg.Reverts = simdevice.Reverts{OnResume: true, OnPlug: true} // as some firmware does
 	cfg.BatteryLoss = simdevice.BatteryLoss{Ratio: 0.06, FromW: 14, FullW: 26}
 	limit := func(v float64) *float64 { return &v }
-	return newWorld(t, worldOptions{config: cfg, plays: 30 * time.Second, seed: seed, guards: testday.GuardLimits{Temperature: 95, Reserve: 0.1},
+	return newWorld(t, worldOptions{config: cfg, plays: plays, seed: seed, guards: testday.GuardLimits{Temperature: 95, Reserve: 0.1},
 		allowed: map[string]actuators.Limits{"firmware": {Min: limit(6), Max: limit(40), StepUp: limit(20)}, "cores": {Min: limit(2)}}})
 }
 
 // wholeDay plays a day with things that go wrong.
-func (w *world) wholeDay(repeats int) {
-	t, plays := w.t, w.options.plays
+func (w *world) wholeDay() {
 	const mishaps = 20
-	request := schedule.Request{Devices: []string{"unit-oak"}, Workloads: []string{"harbour-flight"}, Settings: []string{"8-36/2"},
-		Variants: []string{"cores=4", "cores=8"}, Repeats: repeats, Seed: w.options.seed}
+	q := schedule.Request{Settings: []string{"8-36/2"}, Variants: []string{"cores=4", "cores=8"}, Repeats: 3}
+	w.plantAtRandom(mishaps, 180, w.options.seed)
+	w.play(q, func(l *life, h testday.HandsOff) {
+		w.t.Logf("hands %d, summary: %s", h.Hands, strings.Join(h.Summary, "\n"))
+		if w.came != mishaps {
+			w.t.Errorf("%d of %d mishaps came about", w.came, mishaps)
+		}
+		w.compare(l, "supply", "battery", "mains")
+		w.compare(l, "variant", "cores=4", "cores=8")
+	})
+}
+
+// play has the device do a plan, and holds what every day owes: it ends, nothing is left that
+// could be done, nothing is left changed, and nobody was needed but for the plug, and to make
+// room on a full disk.
+func (w *world) play(q schedule.Request, then func(l *life, h testday.HandsOff)) {
+	t, plays := w.t, w.options.plays
+	q.Devices, q.Workloads, q.Seed = []string{"unit-oak"}, []string{"harbour-flight"}, w.options.seed
 	first := w.settings()
 	w.mu.Lock()
 	w.liveLocked(filepath.Join(t.TempDir(), "data"))
 	l := w.life
 	w.mu.Unlock()
-	made, err := schedule.NewPlan(request, schedule.Estimates{RunDuration: map[string]time.Duration{"": plays}, Pause: time.Minute}, w.wall())
+	made, err := schedule.NewPlan(q, schedule.Estimates{RunDuration: map[string]time.Duration{"": plays}, Pause: time.Minute}, w.wall())
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := l.store.NewPlan(t.Context(), made); err != nil {
 		t.Fatal(err)
 	}
-	w.plantAtRandom(mishaps, len(made.Slots), w.options.seed)
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan struct{})
 	go func() { w.goAlong(ctx); close(ended) }()
@@ -92,13 +137,16 @@ func (w *world) wholeDay(repeats int) {
 	if left := l.first.Pending(); len(left) > 0 || len(h.Changed) > 0 {
 		t.Errorf("not put back: %v, %v", left, h.Changed)
 	}
-	t.Logf("%v in simulated time, %d jobs, %d agents, hands %d", time.Since(began).Round(time.Second), w.jobs, w.lives, len(w.did))
-	t.Logf("%s\nsummary: %s", h.Why, strings.Join(h.Summary, "\n"))
-	if h.State != testday.Over || h.Progress.Left > len(h.Skipped) {
+	if h.State != testday.Over || h.Progress.Left != 0 || len(h.Skipped) > 0 {
 		t.Errorf("%s: %d left, skipped %v", h.State, h.Progress.Left, h.Skipped)
 	}
-	w.compare(l, "supply", "battery", "mains")
-	w.compare(l, "variant", "cores=4", "cores=8")
+	for _, did := range w.did {
+		if !strings.HasPrefix(did, "plug") && !strings.HasPrefix(did, "unplug") && !strings.Contains(did, errFullDisk.Error()) {
+			t.Errorf("a person had to: %s", did)
+		}
+	}
+	t.Logf("%v in simulated time, %d jobs for %d runs, %d agents, a person did %d things", time.Since(began).Round(time.Second), w.jobs, len(made.Slots), w.lives, len(w.did))
+	then(l, h)
 	cancel()
 	<-ended
 	l.close()

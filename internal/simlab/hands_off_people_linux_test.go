@@ -15,6 +15,7 @@ import (
 // mishap is what goes wrong with a job.
 type mishap struct {
 	name     string
+	tells    string        // what the log of the day says of it, a pattern; "": nothing needs to be said
 	at       time.Duration // after the job began
 	does     func()        // at that time; nil: nothing
 	hangs    bool          // the workload ends when it is ended, and not before
@@ -88,6 +89,7 @@ func (r *runner) carryOut(ctx context.Context, j testday.Job) {
 		m = w.happens(n)
 	}
 	if m.name != "" {
+		w.came++
 		w.say("job %d of run %s: %s", n, run.ShortID(j.Run), m.name)
 	}
 	_ = w.catchUpLocked()

@@ -38,10 +38,14 @@ type world struct {
 
 	happening sync.WaitGroup // what goes wrong
 
+	log  sync.Mutex
+	said []string // what the day and the world said; guarded by log
+
 	mu    sync.Mutex // a stepped agent is for one goroutine at a time; guards the rest, too
 	life  *life
 	lives int
 	did   []string // what the person did
+	came  int      // mishaps that came about
 	jobs  int      // that the runner began
 	// happens says what happens in a job, by its number from 1.
 	happens func(job int) mishap
@@ -309,7 +313,11 @@ func (w *world) suspend(d time.Duration) {
 
 // say is what the log of the day has.
 func (w *world) say(format string, args ...any) {
-	w.t.Logf("%s %s", time.Now().Format(time.TimeOnly), fmt.Sprintf(format, args...))
+	text := fmt.Sprintf(format, args...)
+	w.t.Logf("%s %s", time.Now().Format(time.TimeOnly), text)
+	w.log.Lock()
+	defer w.log.Unlock()
+	w.said = append(w.said, text)
 }
 
 // goAlong lets the device and the agent go along with the clock until ctx ends.
