@@ -717,7 +717,8 @@ function drawHands() {
 	$("progress").hidden = on; // it says the same
 	if (!shown) return;
 	const p = h.progress, running = !!h.run || ["setting", "settling", "running"].includes(h.state);
-	put($("hands-text"), dayWords(h.text));
+	const head = { over: "The day is over: ", paused: "The day is paused: ", cooling: "It cools down: " }[h.state] || "";
+	fill($("hands-text"), dayWords(head ? head + h.text : h.text.charAt(0).toUpperCase() + h.text.slice(1)), h.slot ? el("small", {}, ` ${h.position} of ${h.slots}: ${h.slot.workload} · ${cellText(h.slot)}`) : null);
 	if (on && h.hand.length) {
 		if ($("hand").dataset.of !== h.hand.join()) fill($("hand"), el("b", {}, "By hand, now"), el("ol", {}, h.hand.map((x) => el("li", {}, dayWords(x)))), el("p", {}, "It goes on by itself as soon as it sees the change."));
 		$("hand").dataset.of = h.hand.join();
@@ -755,13 +756,14 @@ function drawHands() {
 	$("hands-before").hidden = told.length < 4;
 	fill($("hands-before").lastElementChild, told.slice(3));
 }
-const tellHands = (what, says, body) => act("The day was not changed", async () => {
+// tellHands asks for something of the day, whose state then says what came of it.
+const tellHands = (what, body, text) => act("The day was not changed", async () => {
 	await askHands("/" + what, { by, why: "", now: false, ...body });
-	return { text: says };
+	fill($("said"));
+	return text && { text };
 });
-$("hands-pause").addEventListener("click", () => tellHands("pause", "It pauses as soon as no run is recording"));
-$("hands-resume").addEventListener("click", () => tellHands("resume", "It goes on"));
-$("hands-stop").addEventListener("click", () => tellHands("stop", "It ends as soon as no run is recording"));
+for (const what of ["pause", "stop"]) $("hands-" + what).addEventListener("click", () => tellHands(what));
+$("hands-resume").addEventListener("click", () => tellHands("resume", {}, "It goes on"));
 // Stop now is tapped twice: a slip would cost a run. The second tap is none of a double one.
 let stopTapped = -1e9;
 const sureNow = () => now() - stopTapped < 6000;
@@ -775,7 +777,7 @@ function stopHandsNow() {
 		setTimeout(() => { drawHands(); drawRun(); }, 6050);
 	} else {
 		stopTapped = -1e9;
-		tellHands("stop", "It is being stopped", { now: true });
+		tellHands("stop", { now: true });
 	}
 	drawHands();
 	drawRun();

@@ -127,7 +127,7 @@ func (d *handsOffDay) answer(w http.ResponseWriter, r *http.Request) {
 		v = dryRun()
 	case r.Method == http.MethodPost && r.URL.Path == handsOffPath:
 		h := idleDay()
-		h.State, h.Text, h.Plan = testday.Waiting, "Waiting until the device is fit to start: it cools down.", 1
+		h.State, h.Text, h.Plan = testday.Waiting, "waiting until the device is fit to start: it cools down", 1
 		d.state, v = &h, &h
 	}
 	text, _ := json.Marshal(v)
@@ -173,7 +173,8 @@ func idleDay() testday.HandsOff {
 func fullDay() testday.HandsOff {
 	h := idleDay()
 	at := run.Stamp(time.Now().Add(-20 * time.Minute))
-	h.State, h.Text, h.Since, h.BegunAt, h.Plan = testday.Running, "Run 6 of 16 is on: tile-sort at 25 W on mains, cores=6.", at, &at, 1
+	h.State, h.Text, h.Since, h.BegunAt, h.Plan = testday.Running, "run 0a60d31e is recorded", at, &at, 1
+	h.Slot = &schedule.Slot{Cell: run.Cell{Device: "unit-oak", Workload: "tile-sort", Setting: run.Watts(25), Supply: run.Mains, Variant: "cores=6"}, Pass: 1}
 	h.Position, h.Slots, h.Try, h.Hands = 6, 16, 2, 1
 	h.Progress.Done, h.Progress.Left = 5, 11
 	h.Runner = &testday.RunnerSeen{ID: "a", User: "tester", Seen: at, Busy: true}
@@ -288,7 +289,8 @@ func TestHandsOffDay(t *testing.T) {
 
 	// It is paused, goes on, and is stopped: at once only by a second tap.
 	d.is(fullDay())
-	shows("#hands-text", "tile-sort at 25 W")
+	shows("#hands-text", "Run 0a60d31e is recorded")
+	shows("#hands-text", "6 of 16: tile-sort · 25 W")
 	shows("#hands-left", "5 of 16 done; ends about")
 	shows("#hands-told", "Sentence 6")
 	p.Click("#hands-changed summary")
@@ -349,13 +351,13 @@ func TestHandsOffDay(t *testing.T) {
 		t.Fatal(err)
 	}
 	h = fullDay()
-	h.State, h.Text, h.Why = testday.Paused, "Paused.", "the processor was at 96 °C, the limit is 95 °C"
+	h.State, h.Text, h.Why = testday.Paused, "the first values are back", "the processor was at 96 °C, the limit is 95 °C"
 	d.is(h)
 	p.Await("told.includes('notification: The plan is paused: the processor was at 96 °C, the limit is 95 °C; not everything is put back yet')")
 	shows("#hands-why .reject", "Not put back yet")
 	lookAt(t, p, "hands-paused")
 	h = fullDay()
-	h.State, h.Text, h.Why, h.Changed = testday.Over, "The day is over.", "all runs are done", []actuators.Write{}
+	h.State, h.Text, h.Why, h.Changed = testday.Over, "the first values are back", "all runs are done", []actuators.Write{}
 	h.Summary = []string{"15 of 16 runs count.", "1 was skipped: the firmware takes 28 W at most."}
 	d.is(h)
 	shows("#hands-why", "15 of 16 runs count.")
