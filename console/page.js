@@ -718,7 +718,7 @@ function drawHands() {
 	if (!shown) return;
 	const p = h.progress, running = !!h.run || ["setting", "settling", "running"].includes(h.state);
 	const head = { over: "The day is over: ", paused: "The day is paused: ", cooling: "It cools down: " }[h.state] || "";
-	fill($("hands-text"), dayWords(head ? head + h.text : h.text.charAt(0).toUpperCase() + h.text.slice(1)), h.slot ? el("small", {}, ` ${h.position} of ${h.slots}: ${h.slot.workload} · ${cellText(h.slot)}`) : null);
+	fill($("hands-text"), dayWords(head ? head + h.text : h.text.charAt(0).toUpperCase() + h.text.slice(1)), h.slot ? el("small", {}, `${h.position} of ${h.slots}: ${h.slot.workload} · ${cellText(h.slot)}`) : null);
 	if (on && h.hand.length) {
 		if ($("hand").dataset.of !== h.hand.join()) fill($("hand"), el("b", {}, "By hand, now"), el("ol", {}, h.hand.map((x) => el("li", {}, dayWords(x)))), el("p", {}, "It goes on by itself as soon as it sees the change."));
 		$("hand").dataset.of = h.hand.join();
