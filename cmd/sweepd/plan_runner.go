@@ -41,8 +41,8 @@ func (a *app) planRunnerCommand() *cobra.Command {
 		Short: "Carry out the workloads of a day without hands as this user",
 		Long: `Carry out the workloads of a day without hands as this user, in this session, until
 told to end (Ctrl-C, or a signal to end): the agent has no desktop and starts nothing.
-"sweepd plan run" is such a runner, too, as long as its terminal is open; this one is for
-the service manager of a desktop session (sweepd-runner.service), or a terminal of its own.
+"sweepd plan run" is such a runner, too; this one is for the service manager of a desktop
+session (sweepd-runner.service), or a terminal of its own, as long as that is open.
 
 One runner is there at a time; another one waits, and takes over when it has left. Each
 command runs without a terminal and without input. It is ended, with all that it started,
