@@ -65,7 +65,6 @@ type answered struct {
 // running is a runner while it runs.
 type running struct {
 	*Runner
-	id    string
 	job   *jobIn
 	done  *JobDone // that the agent has not confirmed yet
 	begun bool     // the command of job, or of done, was started
@@ -85,7 +84,9 @@ type jobIn struct {
 // Run carries out workloads until ctx ends, which ends the one in progress, or until the
 // agent answers with an error that cannot pass.
 func (r *Runner) Run(ctx context.Context) error {
-	x := &running{Runner: r, id: cmp.Or(r.ID, rand.Text()), heard: time.Now()}
+	named := *r
+	named.ID = cmp.Or(r.ID, rand.Text())
+	x := &running{Runner: &named, heard: time.Now()}
 	silence := time.NewTimer(runnerSilence)
 	defer silence.Stop()
 	pause := time.NewTimer(0)
@@ -147,7 +148,7 @@ func (x *running) ended(d JobDone) {
 
 // says is what the runner says now.
 func (x *running) says() Beat {
-	b := Beat{Runner: x.id, User: x.User, Begun: x.begun, Done: x.done}
+	b := Beat{Runner: x.ID, User: x.User, Begun: x.begun, Done: x.done}
 	if x.job != nil {
 		b.Job = x.job.ID
 	}
@@ -259,7 +260,8 @@ func (r *Runner) carry(ctx context.Context, j Job) *jobIn {
 	return &jobIn{Job: j, begun: begun, done: done, end: func(why string) { cancel(&toldToEnd{why}) }}
 }
 
-// jobMark begins the mark of what a job starts.
+// jobMark begins the mark of what a job starts: the runner's id and the job's follow, so that no
+// other runner's is meant.
 const jobMark = "SWEEPD_JOB="
 
 // carryOut carries out a job as `run watch` does a command.
@@ -279,7 +281,7 @@ func (r *Runner) carryOut(ctx context.Context, j Job, begun func()) (d JobDone) 
 		return d
 	}
 	shown := &tailed{to: r.Out}
-	w := Watched{Command: j.Command, Rules: rules, Out: shown, Err: shown, alone: true, mark: jobMark + j.ID}
+	w := Watched{Command: j.Command, Rules: rules, Out: shown, Err: shown, alone: true, mark: jobMark + r.ID + "." + j.ID}
 	output := rules.newOutput()
 	c, err := w.start(program, output)
 	if err != nil {

@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"crypto/rand"
 	"os/exec"
 	"testing"
 )
@@ -9,11 +10,11 @@ import (
 func TestRunnerEndsOtherSessions(t *testing.T) {
 	t.Parallel() // it mostly waits
 	withShell(t)
-	l := NewRunnerLink(nil)
-	defer start(t, &Runner{Agent: linked{l}})()
+	l, id := NewRunnerLink(nil), rand.Text()
+	defer start(t, &Runner{Agent: linked{l}, ID: id})()
 	awaitRunner(t, l)
 	other := exec.Command("sleep", "600")
-	other.Env = []string{jobMark + "another"}
+	other.Env = []string{jobMark + id + ".another"}
 	if err := other.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -23,10 +24,10 @@ func TestRunnerEndsOtherSessions(t *testing.T) {
 	if err != nil || !d.LeftBehind || d.Failure != "" || d.Results["score"].Value != 8 {
 		t.Errorf("%+v, %v", d, err)
 	}
-	if list := marked(jobMark + j.ID); len(list) > 0 {
+	if list := marked(jobMark + id + "." + j.ID); len(list) > 0 {
 		t.Errorf("%v go on", list)
 	}
-	if list := marked(jobMark + "another"); len(list) != 1 {
+	if list := marked(jobMark + id + ".another"); len(list) != 1 {
 		t.Errorf("another job has %v", list)
 	}
 }

@@ -75,6 +75,9 @@ func (v *dayView) show(d testday.HandsOff) {
 		}
 		v.say(why+": `sweepd plan resume` goes on, `sweepd plan stop` ends the day", toneDoubt)
 	}
+	if waits := d.State == testday.Waiting || d.State == testday.Cooling; waits && d.State != v.last.State && !isTerminal(v.app.err) {
+		v.say(lineOf(d), text.Plain) // no line that changes says it
+	}
 	v.last = d
 	if terminal := v.app.terminal(v.app.err); isTerminal(v.app.err) && goesOn(d) && !v.mute {
 		fmt.Fprintf(v.app.err, "\r\x1b[K%s", text.Clip(run.Visible(lineOf(d)), terminal.Columns()-1))

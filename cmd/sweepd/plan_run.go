@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -118,6 +119,10 @@ func (a *app) planRun(ctx context.Context, at respondent, f planRunFlags) error 
 			return fmt.Errorf("%w; or give --no-runner, where another runner carries them out", err)
 		}
 		if err := a.trusts(at); err != nil {
+			return err
+		}
+		// Whether this user may carry out workloads is asked before anything begins.
+		if _, err := at.agent.RunnerBeat(ctx, testday.Beat{Runner: rand.Text(), Leaves: true}); err != nil {
 			return err
 		}
 	}
