@@ -88,8 +88,11 @@ func (w *world) wholeDay() {
 		if w.came != mishaps {
 			w.t.Errorf("%d of %d mishaps came about", w.came, mishaps)
 		}
-		w.compare(l, "supply", "battery", "mains")
-		w.compare(l, "variant", "cores=4", "cores=8")
+		// A limit that lies upward cannot always be told from a workload that wants less: the
+		// summary names the run then, and its setting is known less well.
+		told := strings.Contains(strings.Join(h.Summary, "\n"), "may not have been in force")
+		w.compare(l, "supply", "battery", "mains", told)
+		w.compare(l, "variant", "cores=4", "cores=8", told)
 	})
 }
 
@@ -152,8 +155,9 @@ func (w *world) play(q schedule.Request, then func(l *life, h testday.HandsOff))
 	l.close()
 }
 
-// compare holds what a comparison says against what the device is made of.
-func (w *world) compare(l *life, by, a, b string) {
+// compare holds what a comparison says against what the device is made of; told says that
+// the day named a run whose limit may not have been in force.
+func (w *world) compare(l *life, by, a, b string, told bool) {
 	t := w.t
 	t.Helper()
 	day := &testday.Day{Store: l.store, Now: w.wall()}
@@ -176,7 +180,7 @@ func (w *world) compare(l *life, by, a, b string) {
 			} else {
 				t.Logf("%s %s at %v W (%d and %d runs): %.4f to %.4f, in truth %.4f", by, other, s.SettingW, s.NA, s.NB, s.Lower, s.Upper, truth)
 			}
-			if !(s.Upper-s.Lower < 0.2) {
+			if !(s.Upper-s.Lower < 0.2) && !told {
 				t.Errorf("%s %s at %v W: from %.4f to %.4f", by, other, s.SettingW, s.Lower, s.Upper)
 			}
 		}
