@@ -13,7 +13,7 @@ help: ## list the targets
 # does with the data 30 times slower. `make long` leaves nothing out.
 SEQUENTIAL = ^(TestFlippedBytes|TestMergeLeavesBadRunsOut|TestEveryFailureIsTold|TestDamagedLogs|TestImportAllOrNone|TestImportIsStoringOneByOne)$$
 CONCURRENT = ./actuators ./agent ./collectors ./console ./exporter ./schedule ./store/... ./testday ./internal/simdevice
-AT_ONCE = ^(TestRunFromStartToStop|TestRunWatch|TestSecondAgentIsRefused|TestMetricsAnswerAndTheRestStaysHere|TestAgentStartedAgainKnowsTheIdle|TestAgentThat.*|TestAgentTellsTheServiceManager|TestWatchdogIsFed.*|TestStopMeansStop|TestStopTypedAgain|TestStartOutcomes|TestStatusFollows|TestStoppedIntake|TestSettingCommand.*|TestCommandsFindTheAgentsData|TestFilesTravel|TestCorrectingNeedsTheRight|TestDemoLive.*|TestDeclaredSettingOutlivesTheAgent|TestIdleTail|TestShowWhileRecording|TestAGoodRunWhoseAgentDiedIsKept|TestNamesAreAskedAboutAtATerminal)$$
+AT_ONCE = ^(TestRunFromStartToStop|TestRunWatch|TestSecondAgentIsRefused|TestMetricsAnswerAndTheRestStaysHere|TestAgentStartedAgainKnowsTheIdle|TestAgentThat.*|TestAgentTellsTheServiceManager|TestWatchdogIsFed.*|TestStopMeansStop|TestStopTypedAgain|TestStartOutcomes|TestStatusFollows|TestStoppedIntake|TestSettingCommand.*|TestCommandsFindTheAgentsData|TestFilesTravel|TestCorrectingNeedsTheRight|TestDemoLive.*|TestDeclaredSettingOutlivesTheAgent|TestIdleTail|TestShowWhileRecording|TestAGoodRunWhoseAgentDiedIsKept|TestNamesAreAskedAboutAtATerminal|TestPlanRun.*|TestGuardsOfAWholeAgent)$$
 
 # Most tests wait for processes and clocks, so two lines of them keep two processors
 # busy. Whatever fails, the other line ends, and what it says is whole.
