@@ -55,7 +55,7 @@ func TestCompletionWithoutData(t *testing.T) {
 
 // noNames are what flags and arguments take that nobody can offer: numbers, times, texts;
 // and what an agent alone knows, which none answers here.
-var noNames = []string{"URL", "HOST:PORT", "SHARE", "WHEN", "TIME", "TEXT", "N", "NUMBER", "WATTS", "COLUMN", "23C", "120Hz", "5m", "3.2s", "VERSION",
+var noNames = []string{"URL", "HOST:PORT", "SHARE", "WHEN", "TIME", "TEXT", "N", "NUMBER", "WATTS", "COLUMN", "23C", "CELSIUS", "120Hz", "5m", "3.2s", "VERSION",
 	"FILE", "DIR", "PATH", "NAME=FILE", "FILE.csv", "FILE.yaml|FILE.csv", "OTHER.db", "PAIRED"}
 
 // Whatever takes a device, a workload, a variant, a run, a metric, a finding, a plan or a

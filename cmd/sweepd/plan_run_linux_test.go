@@ -263,6 +263,8 @@ func TestPlanRunIsEnded(t *testing.T) {
 			wantWords(t, said, "a day goes on already, since", "this shows it")
 		}
 	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if failure := s.done[0].Failure; !strings.Contains(failure, "the runner ended") {
 		t.Errorf("%q", failure)
 	}
