@@ -107,7 +107,6 @@ func TestHandsOffDay(t *testing.T) {
 		if len(h.Summary) == 0 || len(h.Told) > toldMost {
 			t.Errorf("summary %q, %d told", h.Summary, len(h.Told))
 		}
-		t.Log(strings.Join(h.Summary, "\n"))
 		// A cell without cores has the first value of them.
 		if !slices.Contains(b.applied, "cores=6") || !slices.Contains(b.applied, "cores=8") {
 			t.Errorf("applied %v", b.applied)
