@@ -22,13 +22,13 @@ func TestWalkWithoutHardware(t *testing.T) {
 	_, section, _ := strings.Cut(string(readme), "\n## Five minutes without hardware\n")
 	section, _, _ = strings.Cut(section, "\n## ")
 	blocks := regexp.MustCompile(`(?m)(?:^    .*\n)+`).FindAllString(section, -1)
-	if len(blocks) != 4 {
-		t.Fatalf("the section has %d blocks, want commands, commands, a table, commands:\n%s", len(blocks), section)
+	if len(blocks) != 5 {
+		t.Fatalf("the section has %d blocks, want commands, commands, a table, commands, commands:\n%s", len(blocks), section)
 	}
 	copied := filepath.Join(t.TempDir(), "project")
 	copyTree(t, copied)
 	work := t.TempDir()
-	for name, block := range map[string]string{"1": blocks[0], "2": blocks[1], "3": blocks[3]} {
+	for name, block := range map[string]string{"1": blocks[0], "2": blocks[1], "3": blocks[3], "4": blocks[4]} {
 		write(t, filepath.Join(work, name), unindented(block))
 	}
 	out := command(t, nil, "env", "-C", copied, "unshare", "--net", "--pid", "--fork", "--kill-child", "deploy/testdata/walk.sh", work)

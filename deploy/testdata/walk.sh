@@ -1,6 +1,6 @@
 #!/bin/bash
 # README's "Five minutes without hardware", as somebody types it: in a network of its own,
-# below a copy of the project. The blocks of commands are in WORK/1, 2 and 3.
+# below a copy of the project. The blocks of commands are in WORK/1, 2, 3 and 4.
 #   unshare --net --pid --fork --kill-child deploy/testdata/walk.sh WORK
 set -eEuo pipefail
 work=$1
@@ -25,4 +25,22 @@ scraped() { (source "$work/3b") >"$work/3.out" 2>>"$work/3b.log" && grep -q "=>"
 until_true 60 scraped
 cat "$work/3.out"
 bin/sweepd compare --by supply
+
+# A plan does itself: the person agrees, and is the hand at the plug when it is asked for one.
+mapfile -t typed < <(sed 's/ *#.*//' "$work/4")
+[[ ${#typed[@]} = 4 && ${typed[2]} = "bin/sweepd plan run" && ${typed[3]} = "bin/sweepd demo unplug" ]] || { echo "FAILED: README has other commands: ${typed[*]}"; exit 1; }
+eval "${typed[0]}"
+eval "${typed[1]}"
+eval "${typed[2]} --consent --as-root" >"$work/4.log" 2>&1 &
+day=$!
+hand() { bin/sweepd plan status | grep -qi "by hand"; }
+until_true 240 hand
+before=$(bin/sweepd run list --json | grep -c '"finished"' || true)
+eval "${typed[3]}"
+more() { [ "$(bin/sweepd run list --json | grep -c '"finished"')" -gt "$before" ]; }
+until_true 120 more
+bin/sweepd plan stop --now
+wait $day
+! bin/sweepd plan status | grep -i "set now" || { echo "FAILED: something is still set"; exit 1; }
+cat "$work/4.log"
 echo PASSED
