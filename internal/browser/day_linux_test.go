@@ -197,7 +197,7 @@ func (d *day) run() {
 	if r := d.runs()[0]; len(r.Results) != 0 {
 		d.t.Errorf("after the undo: %+v", r)
 	}
-	d.p.Await("document.querySelector('#after form')")
+	d.p.Await("document.querySelector('#after details[open]')") // the form of a run without results; the one before is folded
 	d.p.Fill("#after input[placeholder=fps_mean]", "score")
 	d.p.Fill("#after input[inputmode=decimal]", "61.5")
 	d.p.Press("Enter")
