@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+
+	"sweepd/internal/ownfile"
 )
 
 // FirstValuesFile is the name of the file of first values in the data folder.
@@ -210,7 +212,7 @@ func (j *firstValuesFile) write(entries []firstValuesEntry) (err error) {
 	}
 	j.step("file on the disk")
 	if made {
-		if err := syncFolder(j.dir); err != nil {
+		if err := ownfile.SyncFolder(j.dir); err != nil {
 			return err
 		}
 		j.step("folder on the disk")
@@ -264,7 +266,7 @@ func (j *firstValuesFile) remove() error {
 		return err
 	}
 	j.step("file removed")
-	return syncFolder(j.dir)
+	return ownfile.SyncFolder(j.dir)
 }
 
 func (j *firstValuesFile) close() {

@@ -10,16 +10,12 @@ import (
 	"strconv"
 	"syscall"
 
-	"golang.org/x/sys/unix"
+	"sweepd/internal/ownfile"
 )
 
-// openOwn opens a file that is there; it follows no link that somebody laid in its place,
-// and waits for nobody at the other end of a pipe.
+// openOwn opens a file that is there, see ownfile.Open.
 func openOwn(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOFOLLOW|unix.O_NONBLOCK, 0)
-	if errors.Is(err, unix.ELOOP) {
-		return nil, errors.New("it is a link, which is not followed: take it away")
-	}
+	f, err := ownfile.Open(path)
 	if errors.Is(err, fs.ErrPermission) {
 		return nil, fmt.Errorf("%w: ask its owner, or with sudo", err)
 	}
@@ -44,17 +40,4 @@ func mayTrust(info fs.FileInfo) (by string, err error) {
 		return "", fmt.Errorf("it belongs to user %s: ask as that user, or with sudo", by)
 	}
 	return by, nil
-}
-
-// syncFolder has the disk keep that a file was made, or taken away.
-func syncFolder(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	err = f.Sync()
-	if errors.Is(err, unix.EINVAL) { // this file system has no need of it
-		err = nil
-	}
-	return errors.Join(err, f.Close())
 }

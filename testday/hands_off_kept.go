@@ -10,11 +10,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
 	"time"
 
+	"sweepd/internal/ownfile"
 	"sweepd/internal/userfile"
 	"sweepd/run"
 	"sweepd/schedule"
@@ -198,19 +198,7 @@ func (d *HandsOffDay) save() error {
 	if err := userfile.Write(context.Background(), path, func(w io.Writer) error { _, err := w.Write(text); return err }); err != nil {
 		return err
 	}
-	return syncFolder(d.o.Dir)
-}
-
-// syncFolder has the names of a folder on the disk, where a system can.
-func syncFolder(dir string) error {
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
+	return ownfile.SyncFolder(d.o.Dir)
 }
 
 // keep changes what is kept and saves it. A day whose file cannot be written goes on: its

@@ -17,7 +17,7 @@ import (
 var allowed = map[string][]string{
 	"run":             {},
 	"collectors":      {"internal/alarm", "run"},
-	"actuators":       {"run"},
+	"actuators":       {"internal/ownfile", "run"},
 	"frames":          {},
 	"meter":           {"internal/bounded", "run"},
 	"analysis":        {"run"},
@@ -26,7 +26,7 @@ var allowed = map[string][]string{
 	"schedule":        {"run", "analysis", "internal/bounded"},
 	"store":           {"run", "schedule"},
 	"store/sqlite":    {"run", "schedule", "store", "internal/userfile"},
-	"store/journal":   {"run"},
+	"store/journal":   {"internal/ownfile", "run"},
 	"store/contract":  {"run", "schedule", "store"},
 	"report/chart":    {"run"}, // for run.Visible alone
 	"report/sentence": {"run", "analysis"},
@@ -34,13 +34,14 @@ var allowed = map[string][]string{
 	"report/text":     {"run", "analysis", "report/sentence", "report/table"},
 	"report":          {"internal/userfile", "run", "analysis", "frames", "report/chart", "report/sentence", "report/table"},
 	"exporter":        {"run", "agent", "collectors", "analysis", "store", "internal/bounded"},
-	"testday":         {"internal/bounded", "internal/userfile", "run", "actuators", "collectors", "frames", "meter", "analysis", "judge", "agent", "schedule", "store", "report", "report/sentence", "exporter"},
+	"testday":         {"internal/bounded", "internal/ownfile", "internal/userfile", "run", "actuators", "collectors", "frames", "meter", "analysis", "judge", "agent", "schedule", "store", "report", "report/sentence", "exporter"},
 	"console":         {"internal/userfile", "run", "analysis", "schedule", "store", "report", "testday"},
 	"cmd/sweepd": {"internal/bounded", "internal/userfile", "run", "actuators", "collectors", "frames", "analysis", "judge", "agent", "schedule", "store", "store/sqlite", "store/journal",
 		"report", "report/sentence", "report/table", "report/text", "exporter", "testday", "console", "deploy"},
 	"deploy":            {},
 	"internal/alarm":    {},
 	"internal/bounded":  {},
+	"internal/ownfile":  {},
 	"internal/userfile": {},
 }
 
@@ -73,6 +74,8 @@ var reasons = map[[2]string]string{
 	{any, "internal/alarm"}:    "only what runs all day has to wait without wake-ups",
 	{"internal/bounded", any}:  "how much of a format is read is told apart from what it says",
 	{any, "internal/bounded"}:  "only who reads a table or YAML bounds it",
+	{"internal/ownfile", any}:  "a file is kept whatever is in it",
+	{any, "internal/ownfile"}:  "only who keeps a file of its own beside the data makes one",
 	{"internal/userfile", any}: "a file is opened whatever is in it",
 	{any, "internal/userfile"}: "only who reads or writes what a person names touches files",
 

@@ -22,6 +22,7 @@ import (
 	"strconv"
 	"sync"
 
+	"sweepd/internal/ownfile"
 	"sweepd/run"
 )
 
@@ -79,7 +80,7 @@ func (j *Journal) open() (left []run.Ended, torn int, err error) {
 	if !errors.Is(err, fs.ErrExist) {
 		return nil, 0, err
 	}
-	if j.file, err = openNoLink(j.path); err != nil {
+	if j.file, err = ownfile.Open(j.path); err != nil {
 		return nil, 0, err
 	}
 	if j.info, err = j.file.Stat(); err != nil {
@@ -122,7 +123,7 @@ func (j *Journal) begin() error {
 		err = j.file.Sync()
 	}
 	if err == nil {
-		err = syncFolder(filepath.Dir(j.path))
+		err = ownfile.SyncFolder(filepath.Dir(j.path))
 	}
 	if err == nil {
 		j.info, err = j.file.Stat()

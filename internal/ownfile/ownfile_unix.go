@@ -1,6 +1,6 @@
 //go:build unix
 
-package journal
+package ownfile
 
 import (
 	"errors"
@@ -9,9 +9,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// openNoLink opens a file that is there; it follows no link that somebody laid in its
-// place, and waits for nobody at the other end of a pipe.
-func openNoLink(path string) (*os.File, error) {
+// Open opens a file that is there to read and write; it follows no link that somebody laid in
+// its place, and waits for nobody at the other end of a pipe.
+func Open(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOFOLLOW|unix.O_NONBLOCK, 0)
 	if errors.Is(err, unix.ELOOP) {
 		return nil, errors.New("it is a link, which is not followed: take it away")
@@ -19,8 +19,8 @@ func openNoLink(path string) (*os.File, error) {
 	return f, err
 }
 
-// syncFolder has the disk keep that a file was made.
-func syncFolder(dir string) error {
+// SyncFolder has the disk keep that a file was made, renamed or taken away.
+func SyncFolder(dir string) error {
 	f, err := os.Open(dir)
 	if err != nil {
 		return err
