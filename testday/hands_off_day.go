@@ -42,10 +42,10 @@ type HandsOffOptions struct {
 	Changed func()
 }
 
-// Common practice, no source.
+// What zero means for Settle and Tries of HandsOffOptions. Common practice, no source.
 const (
-	defaultSettle = 10 * time.Second
-	defaultTries  = 3
+	DefaultSettle = 10 * time.Second
+	DefaultTries  = 3
 )
 
 // HandsOffDay does a plan by itself. One goroutine drives it (drive); what people ask for
@@ -100,10 +100,10 @@ var ErrNoDay = errors.New("no day without hands goes on: `sweepd plan run` begin
 // NewHandsOffDay makes the day of a device; Start reads what is known of it.
 func NewHandsOffDay(o HandsOffOptions) *HandsOffDay {
 	if o.Settle <= 0 {
-		o.Settle = defaultSettle
+		o.Settle = DefaultSettle
 	}
 	if o.Tries <= 0 {
-		o.Tries = defaultTries
+		o.Tries = DefaultTries
 	}
 	if o.Say == nil {
 		o.Say = func(string) {}

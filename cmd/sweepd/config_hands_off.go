@@ -70,14 +70,9 @@ type workload struct {
 	Timeout    span     `yaml:"timeout"`
 }
 
-// The least time that a setting gets before it is verified, how often a slot is tried
-// before it is skipped, and how long a workload may take, unless the file says otherwise.
-// Common practice, no source.
-const (
-	defaultSettle   = 10 * time.Second
-	defaultTries    = 3
-	defaultWorkload = time.Hour
-)
+// defaultWorkload is how long a workload may take unless the file says otherwise. Common
+// practice, no source.
+const defaultWorkload = time.Hour
 
 // command of an actuator may take so long unless the file says otherwise.
 const defaultCommandTimeout = 5 * time.Second
@@ -106,14 +101,14 @@ func (h *handsOff) allowed() map[string]actuators.Limits {
 
 func (h *handsOff) settle() time.Duration {
 	if h == nil || h.Settle.Duration == 0 {
-		return defaultSettle
+		return testday.DefaultSettle
 	}
 	return h.Settle.Duration
 }
 
 func (h *handsOff) tries() int {
 	if h == nil || h.Tries == 0 {
-		return defaultTries
+		return testday.DefaultTries
 	}
 	return h.Tries
 }
